@@ -1,0 +1,81 @@
+"""One tree of exceptions.
+
+Every message says what was wrong, shows the value, and says what to do about it.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "ColourError",
+    "MissingExtraError",
+    "PaletteError",
+    "PourError",
+    "ShadematchError",
+    "SpectrumError",
+    "UnknownNameError",
+]
+
+
+class ShadematchError(ValueError):
+    """Base of every error this library raises on purpose.
+
+    Parameters
+    ----------
+    problem
+        What is wrong, in plain words.
+    field
+        Name of the argument or file entry that is wrong.
+    value
+        The offending value; shown shortened.
+    remedy
+        What the person can do about it.
+    """
+
+    def __init__(
+        self, problem: str, *, field: str = "", value: object = None, remedy: str = ""
+    ) -> None:
+        self.problem = problem
+        self.field = field
+        self.value = value
+        self.remedy = remedy
+        text = f"{field}: {problem}" if field else problem
+        if value is not None:
+            shown = repr(value)
+            text += f" (got {shown if len(shown) <= 80 else shown[:77] + '...'})"
+        if remedy:
+            text += f". {remedy}"
+        super().__init__(text)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # Exceptions cross process borders in executors; rebuild them with their parts.
+        return (_rebuild, (type(self), self.problem, self.field, self.value, self.remedy))
+
+
+def _rebuild(
+    kind: type[ShadematchError], problem: str, field: str, value: object, remedy: str
+) -> ShadematchError:
+    return kind(problem, field=field, value=value, remedy=remedy)
+
+
+class ColourError(ShadematchError):
+    """A colour, a colour code, an illuminant or an observer that can't be used."""
+
+
+class SpectrumError(ShadematchError):
+    """A spectrum with wrong wavelengths or values."""
+
+
+class PaletteError(ShadematchError):
+    """A palette, pigment or base that can't be used."""
+
+
+class PourError(ShadematchError):
+    """A pour, a view, a dose or a recipe that can't be made."""
+
+
+class UnknownNameError(PaletteError):
+    """A pigment name that the palette does not have."""
+
+
+class MissingExtraError(ShadematchError):
+    """An optional library is needed and is not installed."""

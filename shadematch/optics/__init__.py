@@ -1,0 +1,1 @@
+"""From absorption, scattering and thickness to reflectance and transmittance."""

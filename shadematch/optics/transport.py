@@ -1,0 +1,277 @@
+"""Exact radiative transfer through a plane slab with Fresnel faces, by discrete ordinates.
+
+A bare slab (no faces) is solved once as a pair of operators on the intensities that enter it;
+faces are then put on by solving for what bounces between them. This way a face can be that of
+soap against air, or none at all (optical contact with what lies behind).
+
+References
+----------
+S. Chandrasekhar, *Radiative Transfer* (1950); K. Stamnes, S.-C. Tsay, W. Wiscombe,
+K. Jayaweera, Appl. Opt. 27 (1988) 2502; delta-M: W. J. Wiscombe, J. Atmos. Sci. 34 (1977) 1408.
+Phase function: L. G. Henyey, J. L. Greenstein, Astrophys. J. 93 (1941) 70.
+"""
+
+from __future__ import annotations
+
+import functools
+from typing import Final, NamedTuple
+
+import numpy as np
+from scipy import special
+
+from shadematch.arrays import FloatArray
+from shadematch.errors import PourError
+
+__all__ = ["ASYMMETRY", "REFRACTIVE_INDEX", "Slab", "fresnel", "slab"]
+
+REFRACTIVE_INDEX: Final = 1.5
+"""Of soap base; air is 1."""
+ASYMMETRY: Final = 0.6
+"""Henyey-Greenstein g of the scatterers in the base (estimate)."""
+
+
+class Slab(NamedTuple):
+    """Reflectances and transmittances of a slab, each between 0 and 1 and of shape (...).
+
+    Both faces in air:
+
+    Attributes
+    ----------
+    R1, T1
+        Of a beam at normal incidence, everything that comes back or through, the surface
+        reflection included. By reciprocity also the radiance factor seen at normal view under
+        diffuse light.
+    Rd, Td
+        Of diffuse light.
+    C1, D1
+        *Lit face in air, far face in optical contact*: share of a normal beam that comes back
+        without having met what lies behind, and share that arrives there.
+    Cu, Du
+        The same condition, for diffuse light that starts at the contact: share that comes out
+        of the lit face, and share that comes back to the contact.
+    """
+
+    R1: FloatArray
+    T1: FloatArray
+    Rd: FloatArray
+    Td: FloatArray
+    C1: FloatArray
+    D1: FloatArray
+    Cu: FloatArray
+    Du: FloatArray
+
+
+def fresnel(mu: FloatArray, n: float) -> FloatArray:
+    """Internal reflectance of unpolarised light at a face of index n against air.
+
+    Parameters
+    ----------
+    mu
+        Cosine of the angle inside, 0 to 1.
+    n
+        Refractive index, at least 1.
+
+    Returns
+    -------
+    ndarray
+        1 below the critical cosine.
+    """
+    mu = np.asarray(mu, dtype=float)
+    outside2 = 1.0 - n * n * (1.0 - mu * mu)
+    nu = np.sqrt(np.maximum(outside2, 0.0))
+    s = (n * mu - nu) / (n * mu + nu)
+    p = (n * nu - mu) / (n * nu + mu)
+    return np.where(outside2 <= 0.0, 1.0, 0.5 * (s * s + p * p))
+
+
+@functools.cache
+def _nodes(n: float, half: int) -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights on (0, 1): Gauss below the critical cosine, right-Radau above it."""
+    x, w = np.polynomial.legendre.leggauss(half)
+    mu_c = np.sqrt(1.0 - 1.0 / (n * n))
+    upper = half if mu_c > 0 else 2 * half
+    # Right-Radau is left-Radau mirrored: -1 and the zeros of the Jacobi polynomial P^(0,1).
+    inner, inner_w = special.roots_jacobi(upper - 1, 0.0, 1.0)
+    radau = np.concatenate([[1.0], -inner])
+    radau_w = np.concatenate([[2.0 / upper**2], inner_w / (1.0 + inner)])
+    mu = mu_c + 0.5 * (1.0 - mu_c) * (radau + 1.0)
+    weight = 0.5 * (1.0 - mu_c) * radau_w
+    if mu_c > 0:
+        mu = np.concatenate([0.5 * mu_c * (x + 1.0), mu])
+        weight = np.concatenate([0.5 * mu_c * w, weight])
+    order = np.argsort(mu)
+    return mu[order], weight[order]
+
+
+def _kernels(mu: FloatArray, weight: FloatArray, g: float, moments: int) -> tuple[FloatArray, ...]:
+    """Even and odd halves of the delta-M phase function between the nodes."""
+    f = g**moments
+    orders = np.arange(moments)
+    chi = (g**orders - f) / (1.0 - f)
+    legendre = np.stack([special.eval_legendre(order, mu) for order in orders])
+    scale = np.sqrt(weight / mu)
+    terms = (2 * orders + 1) * chi
+    even, odd = terms * (orders % 2 == 0), terms * (orders % 2 == 1)
+    # K+ + K- keeps twice the even moments, K+ - K- twice the odd ones; K has a factor 1/2.
+    outer = scale[:, None] * scale[None, :]
+    return (
+        outer * np.einsum("l,li,lj->ij", even, legendre, legendre),
+        outer * np.einsum("l,li,lj->ij", odd, legendre, legendre),
+    )
+
+
+def slab(
+    mu_a: FloatArray,
+    mu_s_reduced: FloatArray,
+    thickness_cm: FloatArray,
+    *,
+    n: float = REFRACTIVE_INDEX,
+    g: float = ASYMMETRY,
+    half: int = 12,
+    moments: int = 20,
+) -> Slab:
+    """Solve slabs exactly, up to the number of directions.
+
+    Parameters
+    ----------
+    mu_a
+        Absorption coefficient [1/cm], not negative; shapes of the first three broadcast.
+    mu_s_reduced
+        Reduced scattering coefficient [1/cm], not negative.
+    thickness_cm
+        Thickness [cm], greater than 0.
+    n
+        Refractive index of the slab, at least 1; air on both sides.
+    g
+        Henyey-Greenstein asymmetry, 0 <= g < 1.
+    half
+        Directions on each side of the critical angle (twice as many above it if n = 1).
+        12 agree with 40 to 5e-5 in R1.
+    moments
+        Moments of the phase function kept by delta-M; at most 4 * half.
+
+    Returns
+    -------
+    Slab
+
+    Raises
+    ------
+    PourError
+        If a coefficient is negative or not finite, or a thickness is not above 0.
+    """
+    arrays = [np.asarray(v, dtype=float) for v in (mu_a, mu_s_reduced, thickness_cm)]
+    for name, values in zip(("mu_a", "mu_s_reduced", "thickness_cm"), arrays, strict=True):
+        if not np.all(np.isfinite(values)) or np.any(values < 0):
+            raise PourError(
+                "must be finite and not negative",
+                field=name,
+                value=values.ravel()[~(np.isfinite(values) & (values >= 0)).ravel()][0],
+                remedy="Check the coefficients and the thickness",
+            )
+    if np.any(arrays[2] == 0):
+        raise PourError(
+            "must be greater than 0", field="thickness_cm", value=0.0, remedy="Give it in cm"
+        )
+    a_all, s_all, x_all = np.broadcast_arrays(*arrays)
+    shape = a_all.shape
+    # Only the products count; the floor keeps the conservative case away from k = 0.
+    u = np.maximum((a_all * x_all).ravel(), 1e-9)
+    v = (s_all * x_all).ravel()
+    mu, weight = _nodes(n, half)
+    even, odd = _kernels(mu, weight, g, moments)
+    rho = fresnel(mu, n)
+    parts = [
+        _with_faces(*_bare(u[i : i + 512], v[i : i + 512], mu, even, odd, g, moments), mu, weight,
+                    rho, n)
+        for i in range(0, u.size, 512)
+    ]  # fmt: skip
+    joined = [np.concatenate(columns) for columns in zip(*parts, strict=True)]
+    return Slab(*(np.clip(c, 0.0, 1.0).reshape(shape) for c in joined))
+
+
+def _bare(
+    u: FloatArray,
+    v: FloatArray,
+    mu: FloatArray,
+    even: FloatArray,
+    odd: FloatArray,
+    g: float,
+    moments: int,
+) -> tuple[FloatArray, FloatArray]:
+    """Reflection and transmission operators of a slab without faces, each (m, N, N).
+
+    They act on intensities scaled by sqrt(weight * mu), which makes them symmetric.
+    """
+    s = (v / (1.0 - g) * (1.0 - g**moments))[:, None, None]  # delta-M
+    e = u[:, None, None] + s
+    diagonal = np.eye(mu.size) / mu
+    A = e * diagonal - s * even
+    B = e * diagonal - s * odd
+    L = np.linalg.cholesky(B)
+    Lt = np.swapaxes(L, 1, 2)
+    k2, Q = np.linalg.eigh(Lt @ A @ L)
+    k2 = np.maximum(k2, 0.0)
+    E, F = L @ Q, np.linalg.solve(Lt, Q)
+    half = 0.5 * np.sqrt(k2)  # thickness is in u and v
+    small = half < 1e-4
+    tanh = np.tanh(half)
+    ratio = np.where(
+        small, 0.5 * (1.0 - half * half / 3.0), tanh / np.where(small, 1.0, 2.0 * half)
+    )
+    Y = (F * (ratio * k2)[:, None, :]) @ np.swapaxes(F, 1, 2)
+    Z = (E * ratio[:, None, :]) @ np.swapaxes(E, 1, 2)
+    one = np.eye(mu.size)
+    # Even and odd illumination of the two sides: R + T and R - T.
+    even_out = 2.0 * np.linalg.inv(one + Y) - one
+    odd_out = 2.0 * np.linalg.solve(Z + one, Z) - one
+    return 0.5 * (even_out + odd_out), 0.5 * (even_out - odd_out)
+
+
+def _with_faces(
+    R: FloatArray,
+    T: FloatArray,
+    mu: FloatArray,
+    weight: FloatArray,
+    rho: FloatArray,
+    n: float,
+) -> tuple[FloatArray, ...]:
+    """Put a Fresnel face on the lit side, and one or none on the far side."""
+    count, size = R.shape[0], mu.size
+    q = np.sqrt(weight * mu)
+    out = q * (1.0 - rho)
+    beam = np.zeros(size)
+    beam[-1] = (1.0 - rho[-1]) / (2.0 * q[-1])
+    diffuse = q * n * n * (1.0 - rho)
+    zero = np.zeros(size)
+    surface = ((n - 1.0) / (n + 1.0)) ** 2
+    outer_diffuse = 1.0 - 2.0 * float(np.sum(q * diffuse))
+
+    def solve(far: FloatArray, sources: list[tuple[FloatArray, FloatArray]]) -> FloatArray:
+        # Unknown: what enters the bare slab at the lit and at the far side.
+        # in = source + face * (what leaves the bare slab there)
+        matrix = np.empty((count, 2 * size, 2 * size))
+        matrix[:, :size, :size] = -rho[:, None] * R
+        matrix[:, :size, size:] = -rho[:, None] * T
+        matrix[:, size:, :size] = -far[:, None] * T
+        matrix[:, size:, size:] = -far[:, None] * R
+        matrix += np.eye(2 * size)
+        right = np.stack([np.concatenate(pair) for pair in sources], axis=-1)
+        entering = np.linalg.solve(matrix, np.broadcast_to(right, (count, *right.shape)))
+        lit, back = entering[:, :size], entering[:, size:]
+        return np.stack([R @ lit + T @ back, T @ lit + R @ back], axis=1)  # (m, side, N, source)
+
+    air = solve(rho, [(beam, zero), (diffuse, zero)])
+    flux = 2.0 * np.einsum("i,msik->msk", out, air)
+    contact = solve(zero, [(beam, zero), (zero, q)])
+    up = 2.0 * np.einsum("i,mik->mk", out, contact[:, 0])
+    down = 2.0 * np.einsum("i,mik->mk", q, contact[:, 1])
+    return (
+        flux[:, 0, 0] + surface,
+        flux[:, 1, 0],
+        flux[:, 0, 1] + outer_diffuse,
+        flux[:, 1, 1],
+        up[:, 0] + surface,
+        down[:, 0],
+        up[:, 1],
+        down[:, 1],
+    )

@@ -1,0 +1,257 @@
+"""Wavelength grid, CIE observers and illuminants.
+
+The one room that may import colour-science, and only for what is not frozen. The usual
+illuminants and both observers are frozen as weighting factors in
+``resources/standards.npz``; ``python -m shadematch.standards`` writes that file anew.
+
+References
+----------
+ASTM E2022-16, *Standard Practice for Calculation of Weighting Factors for Tristimulus
+Integration*; ASTM E308-15, section 7.3.2.2 (what lies outside the measured range goes to the
+last weight); CIE 15:2018, *Colorimetry* (smooth illuminants are interpolated linearly).
+"""
+
+from __future__ import annotations
+
+import functools
+import warnings
+from importlib import resources
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.errors import ColourError, SpectrumError
+
+__all__ = [
+    "FROZEN_ILLUMINANTS",
+    "OBSERVERS",
+    "WAVELENGTHS_NM",
+    "Observation",
+    "observation",
+    "onto_grid",
+    "weighting_factors",
+]
+
+WAVELENGTHS_NM: Final[FloatArray] = np.arange(380.0, 731.0, 10.0)
+"""The 36 wavelengths [nm] on which the library works."""
+WAVELENGTHS_NM.setflags(write=False)
+
+OBSERVERS: Final = {
+    "2": "CIE 1931 2 Degree Standard Observer",
+    "10": "CIE 1964 10 Degree Standard Observer",
+}
+
+FROZEN_ILLUMINANTS: Final = (
+    *("A", "C", "D50", "D55", "D65", "D75", "E", "FL2", "FL7", "FL11"),
+    *("LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1", "LED-RGB1"),
+)
+"""CIE names of the illuminants whose weights are shipped."""
+
+_FILE: Final = "standards.npz"
+
+
+class Observation(NamedTuple):
+    """How spectra become tristimulus values under one illuminant and observer.
+
+    Attributes
+    ----------
+    weights
+        Shape (3, 36); ``weights @ reflectance`` is XYZ with Y = 100 for the perfect diffuser.
+    white
+        Shape (3,); XYZ of the perfect diffuser.
+    """
+
+    weights: FloatArray
+    white: FloatArray
+
+
+@functools.cache
+def _frozen() -> dict[str, FloatArray]:
+    with (
+        resources.files("shadematch").joinpath("resources", _FILE).open("rb") as stream,
+        np.load(stream) as archive,
+    ):
+        return {key: archive[key] for key in archive.files}
+
+
+@functools.cache
+def observation(illuminant: str = "D65", observer: str = "2") -> Observation:
+    """Weights and white point for an illuminant and observer.
+
+    Parameters
+    ----------
+    illuminant
+        A CIE name such as ``"D65"``, ``"A"``, ``"FL11"`` or ``"LED-B3"``; any that
+        colour-science knows is taken, the usual ones without importing it.
+    observer
+        ``"2"`` or ``"10"`` degrees.
+
+    Raises
+    ------
+    ColourError
+        If either name is unknown.
+    """
+    if observer not in OBSERVERS:
+        raise ColourError(
+            "unknown observer", field="observer", value=observer, remedy="Use '2' or '10'"
+        )
+    weights = _frozen().get(f"{illuminant}/{observer}")
+    if weights is None:
+        weights = weighting_factors(illuminant, observer)
+    weights.setflags(write=False)
+    white = weights.sum(axis=1)
+    white.setflags(write=False)
+    return Observation(weights, white)
+
+
+def weighting_factors(illuminant: str, observer: str) -> FloatArray:
+    """Tristimulus weighting factors, worked out from the tables of colour-science.
+
+    Parameters
+    ----------
+    illuminant, observer
+        As for `observation`.
+
+    Returns
+    -------
+    ndarray
+        Shape (3, 36), for `WAVELENGTHS_NM`.
+
+    Raises
+    ------
+    ColourError
+        If the illuminant is unknown to colour-science.
+    """
+    with warnings.catch_warnings():
+        # Importing colour-science warns about optional packages of its own.
+        warnings.simplefilter("ignore")
+        import colour
+    try:
+        source = colour.SDS_ILLUMINANTS[illuminant]
+    except KeyError:
+        raise ColourError(
+            "unknown illuminant",
+            field="illuminant",
+            value=illuminant,
+            remedy=f"Shipped are {', '.join(FROZEN_ILLUMINANTS)}; "
+            "other names as colour-science spells them",
+        ) from None
+    table = colour.MSDS_CMFS[OBSERVERS[observer]]
+    fine = np.asarray(table.wavelengths, dtype=float)
+    if illuminant.startswith(("FL", "HP")):
+        # Lamps with lines are tabulated for summation at their own 5 nm steps (CIE 15);
+        # interpolating would smear the lines.
+        fine = np.intersect1d(source.wavelengths, fine)
+    power = np.interp(fine, source.wavelengths, source.values)
+    at = np.searchsorted(table.wavelengths, fine)
+    spread = _lagrange_matrix(WAVELENGTHS_NM, fine)  # (fine, 36)
+    products = np.asarray(table.values, dtype=float)[at].T * power  # (3, fine)
+    scale: float = 100.0 / products[1].sum()
+    return np.asarray(scale * products @ spread, dtype=float)
+
+
+def _lagrange_matrix(coarse: FloatArray, fine: FloatArray) -> FloatArray:
+    """Matrix that takes values on `coarse` to `fine` as ASTM E2022 prescribes.
+
+    Four-point Lagrange polynomials inside, three-point in the first and last interval, the end
+    value outside (ASTM E308).
+    """
+    matrix = np.zeros((fine.size, coarse.size))
+    last = coarse.size - 1
+    for row, x in enumerate(np.clip(fine, coarse[0], coarse[-1])):
+        cell = min(int(np.searchsorted(coarse, x, side="right")) - 1, last - 1)
+        first = max(cell - 1, 0)
+        nodes = range(first, min(cell + 2, last) + 1)
+        for i in nodes:
+            others = [j for j in nodes if j != i]
+            factors = [(x - coarse[j]) / (coarse[i] - coarse[j]) for j in others]
+            matrix[row, i] = np.prod(factors)
+    return matrix
+
+
+def onto_grid(
+    wavelengths_nm: FloatArray, values: FloatArray, *, field: str = "spectrum"
+) -> FloatArray:
+    """Bring a spectrum onto `WAVELENGTHS_NM`.
+
+    Monotone cubic interpolation inside, the end value outside (ASTM E308).
+
+    Parameters
+    ----------
+    wavelengths_nm
+        Shape (k,), rising [nm], covering at least 400 to 700 nm in steps of at most 20 nm.
+    values
+        Shape (k,), finite.
+    field
+        What to call the spectrum in an error.
+
+    Returns
+    -------
+    ndarray
+        Shape (36,).
+
+    Raises
+    ------
+    SpectrumError
+        If lengths differ, wavelengths don't rise, steps are too wide, the visible range is not
+        covered, or a number is not finite.
+    """
+    x = np.asarray(wavelengths_nm, dtype=float)
+    y = np.asarray(values, dtype=float)
+    if x.ndim != 1 or y.shape != x.shape:
+        raise SpectrumError(
+            "needs one value for each wavelength",
+            field=field,
+            value=f"{x.size} wavelengths, {y.size} values",
+            remedy="Give two lists of the same length",
+        )
+    if x.size < 2 or not np.all(np.isfinite(x)) or np.any(np.diff(x) <= 0):
+        raise SpectrumError(
+            "wavelengths must be finite and rise",
+            field=field,
+            value=x.tolist(),
+            remedy="Sort them, and leave out repeats",
+        )
+    if not np.all(np.isfinite(y)):
+        raise SpectrumError(
+            "has a value that is not a finite number",
+            field=field,
+            value=y[~np.isfinite(y)][0],
+            remedy=f"Look at {x[~np.isfinite(y)][0]:g} nm",
+        )
+    if x[0] > 400 or x[-1] < 700:
+        raise SpectrumError(
+            "does not cover the visible range",
+            field=field,
+            value=f"{x[0]:g} to {x[-1]:g} nm",
+            remedy="It must reach from 400 nm or less to 700 nm or more",
+        )
+    if np.diff(x).max() > 20:
+        raise SpectrumError(
+            "has a gap of more than 20 nm",
+            field=field,
+            value=f"after {x[np.argmax(np.diff(x))]:g} nm",
+            remedy="Measure at every 10 or 20 nm",
+        )
+    if x.size == WAVELENGTHS_NM.size and np.array_equal(x, WAVELENGTHS_NM):
+        return y.copy()
+    from scipy.interpolate import PchipInterpolator
+
+    inside = np.clip(WAVELENGTHS_NM, x[0], x[-1])
+    return np.asarray(PchipInterpolator(x, y)(inside), dtype=float)
+
+
+def _write() -> None:
+    path = resources.files("shadematch").joinpath("resources", _FILE)
+    tables = {
+        f"{illuminant}/{observer}": weighting_factors(illuminant, observer)
+        for illuminant in FROZEN_ILLUMINANTS
+        for observer in OBSERVERS
+    }
+    np.savez_compressed(str(path), allow_pickle=False, **tables)
+    print(f"wrote {len(tables)} sets of weights to {path}")
+
+
+if __name__ == "__main__":
+    _write()
