@@ -1,0 +1,257 @@
+"""What one soap layer reflects or lets through, fast, with derivatives.
+
+Two ways in. `reflectance` reads the two-variable table for any absorption and scattering.
+`Layer` fixes the scattering, thickness and surroundings; then absorption is the only variable
+left, and one cubic spline a wavelength gives R, dR/d(mu_a) and proven limits of its curvature.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal, NamedTuple
+
+import numpy as np
+
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.optics.table import (
+    U_MAX,
+    surfaces,
+    to_table_range,
+    u_axis,
+    u_axis_slope,
+    v_axis,
+    v_axis_slope,
+)
+from shadematch.optics.transport import REFRACTIVE_INDEX
+
+__all__ = ["Layer", "Surroundings", "reflectance"]
+
+_SURFACE: Final = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)) ** 2
+_INNER_KNOTS: Final = 640  # even in sqrt(u), up to u = U_MAX
+_OUTER_KNOTS: Final = 96  # even in log(u), beyond
+_U_LARGEST: Final = 1e9
+
+
+class Surroundings(NamedTuple):
+    """How a layer is lit and what lies behind it.
+
+    Attributes
+    ----------
+    mode
+        ``"air"``: seen by reflected light, on a backing across a film of air;
+        ``"optical"``: the same, wet on its backing; ``"through"``: held against the light.
+    backing
+        Reflectance of the backing at each wavelength, shape (w,); not used against the light.
+    """
+
+    mode: Literal["air", "optical", "through"]
+    backing: FloatArray
+
+
+def _values(
+    x: FloatArray, y: FloatArray, names: tuple[str, ...], dx: int, dy: int, grid: bool
+) -> list[FloatArray]:
+    table = surfaces()
+    if grid:
+        return [np.asarray(table[name](x, y, dx=dx, dy=dy)) for name in names]
+    return [np.asarray(table[name].ev(x, y, dx=dx, dy=dy)) for name in names]
+
+
+_NAMES: Final[dict[str, tuple[str, ...]]] = {
+    "air": ("R1", "T1", "Td", "Rd"),
+    "optical": ("C1", "D1", "Cu", "Du"),
+    "through": ("T1",),
+}
+
+
+def _seen(parts: list[FloatArray], around: Surroundings) -> FloatArray:
+    """Radiance factor at normal view, gloss left out."""
+    if around.mode == "through":
+        return np.maximum(parts[0], 0.0)
+    direct, down, up, back = parts
+    bounced = down * up * around.backing / (1.0 - around.backing * back)
+    return np.maximum(direct - _SURFACE + bounced, 0.0)
+
+
+def _seen_slope(
+    parts: list[FloatArray], slopes: list[FloatArray], around: Surroundings
+) -> FloatArray:
+    """Derivative of `_seen` along whatever `slopes` are derivatives by."""
+    if around.mode == "through":
+        return slopes[0]
+    _, down, up, back = parts
+    d_direct, d_down, d_up, d_back = slopes
+    rg = around.backing
+    open_ = 1.0 - rg * back
+    return np.asarray(
+        d_direct
+        + rg * (d_down * up + down * d_up) / open_
+        + rg * rg * down * up * d_back / (open_ * open_)
+    )
+
+
+def reflectance(
+    mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Radiance factor of a layer and its derivatives, from the two-variable table.
+
+    Parameters
+    ----------
+    mu_a, mu_s_reduced
+        Absorption and reduced scattering [1/cm], shapes (..., w), not negative.
+    thickness_cm
+        Thickness [cm], greater than 0.
+    around
+        What lies around the layer.
+
+    Returns
+    -------
+    R, dR_dmu_a, dR_dmu_s
+        Each of shape (..., w). Slopes are per 1/cm. Against the light, R is a transmittance.
+    """
+    u0, v0 = np.broadcast_arrays(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
+    u, v, scale = to_table_range(u0, v0)
+    x, y = u_axis(u), v_axis(v)
+    names = _NAMES[around.mode]
+    parts = _values(x, y, names, 0, 0, False)
+    # Beyond the table R depends on u / v alone: there the slopes follow from both axes.
+    along_u = [d * u_axis_slope(u) for d in _values(x, y, names, 1, 0, False)]
+    along_v = [d * v_axis_slope(v) for d in _values(x, y, names, 0, 1, False)]
+    capped_u = (u0 > U_MAX) & (u0 * scale >= U_MAX * (1 - 1e-12))
+    capped_v = (scale < 1.0) & ~capped_u
+    by_u = [
+        np.where(capped_u, -v / np.maximum(u0, U_MAX) * dv, np.where(capped_v, scale * du, du))
+        for du, dv in zip(along_u, along_v, strict=True)
+    ]
+    by_v = [
+        np.where(capped_v, -u / np.maximum(v0, 1e-300) * du, np.where(capped_u, scale * dv, dv))
+        for du, dv in zip(along_u, along_v, strict=True)
+    ]
+    return (
+        _seen(parts, around),
+        _seen_slope(parts, by_u, around) * thickness_cm,
+        _seen_slope(parts, by_v, around) * thickness_cm,
+    )
+
+
+class Layer:
+    """Radiance factor as a function of absorption alone.
+
+    Parameters
+    ----------
+    mu_s_reduced
+        Reduced scattering [1/cm], shape (w,).
+    thickness_cm
+        Thickness [cm].
+    around
+        What lies around the layer.
+
+    Notes
+    -----
+    R falls with absorption whatever the rest (it is a Laplace transform of the distribution of
+    path lengths); the knot values are made to do so, which the table's last digits may not.
+    """
+
+    def __init__(
+        self, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
+    ) -> None:
+        from scipy.interpolate import CubicSpline
+
+        self.thickness_cm = thickness_cm
+        count = mu_s_reduced.size
+        self._rate = (_INNER_KNOTS - 1) / np.sqrt(U_MAX)
+        inner = (np.arange(_INNER_KNOTS) / self._rate) ** 2
+        self._outer_rate = _OUTER_KNOTS / np.log(_U_LARGEST / U_MAX)
+        outer = U_MAX * np.exp(np.arange(1, _OUTER_KNOTS + 1) / self._outer_rate)
+        knots = np.concatenate([inner, outer])
+        values = self._knot_values(knots, mu_s_reduced * thickness_cm, around)
+        values = np.minimum.accumulate(values, axis=0)
+        spline = CubicSpline(knots / thickness_cm, values, axis=0)
+        self._knots = knots / thickness_cm
+        self._top = self._knots[-1]
+        # One row of four coefficients for each knot and wavelength: a single gather reads it.
+        self._coefficients = np.ascontiguousarray(np.moveaxis(spline.c, 0, -1)).reshape(-1, 4)
+        self._columns: IntArray = np.arange(count)
+        # The curvature is linear between knots, so its ends limit it. Running extremes make
+        # the limits hold for any range that starts (ceiling) or ends (floor) in an interval.
+        start = 2.0 * spline.c[1]
+        end = start + 6.0 * spline.c[0] * np.diff(self._knots)[:, None]
+        high, low = np.maximum(start, end), np.minimum(start, end)
+        self._ceiling = np.maximum.accumulate(high[::-1], axis=0)[::-1].ravel()
+        self._floor = np.minimum.accumulate(low, axis=0).ravel()
+
+    @staticmethod
+    def _knot_values(knots: FloatArray, v: FloatArray, around: Surroundings) -> FloatArray:
+        names = _NAMES[around.mode]
+        inner = knots <= U_MAX * (1 + 1e-12)
+        result = np.empty((knots.size, v.size))
+        fits = v <= to_table_range(np.zeros_like(v), v)[1]
+        order = np.argsort(v, kind="stable")
+        parts = _values(u_axis(np.minimum(knots[inner], U_MAX)), v_axis(v[order]), names, 0, 0, True)
+        back = np.argsort(order, kind="stable")
+        result[inner] = _seen([p[:, back] for p in parts], around)
+        for rows, columns in ((~inner, slice(None)), (inner, ~fits)):
+            u, w, _ = to_table_range(knots[rows, None], v[None, columns])
+            backing = around.backing[columns]
+            scaled = _values(u_axis(u), v_axis(w), names, 0, 0, False)
+            result[np.ix_(rows, np.arange(v.size)[columns])] = _seen(
+                scaled, Surroundings(around.mode, backing)
+            )
+        return result
+
+    def _intervals(self, mu_a: FloatArray) -> IntArray:
+        u = mu_a * self.thickness_cm
+        at = (np.sqrt(np.minimum(u, U_MAX)) * self._rate).astype(np.int64)
+        if u.max(initial=0.0) >= U_MAX:
+            far = np.log(np.maximum(u, U_MAX) / U_MAX) * self._outer_rate
+            at = np.where(u >= U_MAX, _INNER_KNOTS - 1 + far.astype(np.int64), at)
+        return np.minimum(at, self._knots.size - 2)
+
+    def evaluate(self, mu_a: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """R and dR/d(mu_a).
+
+        Parameters
+        ----------
+        mu_a
+            Absorption [1/cm], shape (..., w), not negative.
+
+        Returns
+        -------
+        R, slope
+            Shapes (..., w); the slope is per 1/cm.
+        """
+        mu_a = np.minimum(mu_a, self._top)
+        at = self._intervals(mu_a)
+        c = self._coefficients[at * self._columns.size + self._columns]
+        d = mu_a - self._knots[at]
+        c0, c1, c2, c3 = c[..., 0], c[..., 1], c[..., 2], c[..., 3]
+        return ((c0 * d + c1) * d + c2) * d + c3, (3.0 * c0 * d + 2.0 * c1) * d + c2
+
+    def value(self, mu_a: FloatArray) -> FloatArray:
+        """R alone; see `evaluate`."""
+        mu_a = np.minimum(mu_a, self._top)
+        at = self._intervals(mu_a)
+        c = self._coefficients[at * self._columns.size + self._columns]
+        d = mu_a - self._knots[at]
+        return ((c[..., 0] * d + c[..., 1]) * d + c[..., 2]) * d + c[..., 3]
+
+    def curvature_limits(self, lo: FloatArray, hi: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Least and greatest second derivative of `value` between two absorptions.
+
+        Parameters
+        ----------
+        lo, hi
+            Shapes (..., w), 0 <= lo <= hi.
+
+        Returns
+        -------
+        least, greatest
+            Shapes (..., w), per 1/cm squared. They hold for the spline itself, so a proof that
+            rests on them is about the very function that `value` returns.
+        """
+        # One interval of slack on either side: rounding may put an end into the next one.
+        first = np.maximum(self._intervals(np.minimum(lo, self._top)) - 1, 0)
+        last = np.minimum(self._intervals(np.minimum(hi, self._top)) + 1, self._knots.size - 2)
+        width = self._columns.size
+        return self._floor[last * width + self._columns], self._ceiling[
+            first * width + self._columns
+        ]

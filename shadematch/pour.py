@@ -1,0 +1,206 @@
+"""What is made and how it is looked at: dose and mass arithmetic."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import reduce
+from typing import Annotated, ClassVar, Final, Literal, Self
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from shadematch.arrays import FloatArray
+from shadematch.errors import PourError, ShadematchError
+from shadematch.models import Frozen
+from shadematch.optics.layer import Surroundings
+from shadematch.standards import WAVELENGTHS_NM, Observation, observation
+
+__all__ = ["BACKINGS", "Pour", "Recipe", "View"]
+
+BACKINGS: Final = {"white": 0.9, "black": 0.04}
+"""Reflectance of white paper and of a dark table (common practice, no source)."""
+
+
+class Pour(Frozen):
+    """What is made.
+
+    Attributes
+    ----------
+    batch_g
+        Mass of base [g], above 0, at most 100 kg.
+    thickness_cm
+        Thickness of the bar as it is looked at [cm], 0.01 to 100.
+    white
+        Mass fraction of white base in the blend, 0 to 1.
+    max_load
+        The most paste the base takes [cm per 100 g], above 0. 4 is where the shade stops gaining
+        (common practice, no source).
+    dose_step_cm
+        What doses are multiples of [cm]: 1, or 0.5 for a steady hand.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PourError
+    batch_g: float = Field(default=100.0, gt=0, le=100_000)
+    thickness_cm: float = Field(default=1.0, ge=0.01, le=100)
+    white: float = Field(default=0.0, ge=0, le=1)
+    max_load: float = Field(default=4.0, gt=0, le=1000)
+    dose_step_cm: float = Field(default=1.0, ge=0.01, le=100)
+
+    @property
+    def max_total_cm(self) -> float:
+        """The most paste this batch takes [cm]."""
+        return self.max_load * self.batch_g / 100.0
+
+    @property
+    def max_steps(self) -> int:
+        """`max_total_cm` in whole dose steps."""
+        return math.floor(self.max_total_cm / self.dose_step_cm * (1 + 1e-12) + 1e-9)
+
+    @property
+    def load_per_step(self) -> float:
+        """Load [cm per 100 g] of one dose step."""
+        return self.dose_step_cm * 100.0 / self.batch_g
+
+    @property
+    def clear_g(self) -> float:
+        """Mass of clear base [g]."""
+        return self.batch_g - self.white_g
+
+    @property
+    def white_g(self) -> float:
+        """Mass of white base [g]."""
+        return self.batch_g * self.white
+
+    def __str__(self) -> str:
+        """In plain words."""
+        base = (
+            "clear base"
+            if self.white == 0
+            else "white base"
+            if self.white == 1
+            else f"base with {self.white:.0%} white"
+        )
+        return f"{self.batch_g:g} g of {base}, {self.thickness_cm:g} cm thick"
+
+
+class View(Frozen):
+    """How the bar is looked at.
+
+    Attributes
+    ----------
+    illuminant
+        CIE name of the light.
+    observer
+        ``"2"`` or ``"10"`` degrees.
+    backing
+        What lies behind: ``"white"`` paper (0.9), a ``"black"`` table (0.04), a reflectance
+        0 to 1, or 36 of them at the library's wavelengths.
+    contact
+        ``"air"``: the bar lies dry, with a film of air between; ``"optical"``: it lies wet.
+    light
+        ``"reflected"``, or ``"transmitted"`` for a bar held against the light (the backing and
+        the contact then play no part).
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PourError
+    illuminant: str = "D65"
+    observer: str = "2"
+    backing: (
+        Literal["white", "black"]
+        | Annotated[float, Field(ge=0, le=1)]
+        | tuple[Annotated[float, Field(ge=0, le=1)], ...]
+    ) = "white"
+    contact: Literal["air", "optical"] = "air"
+    light: Literal["reflected", "transmitted"] = "reflected"
+
+    @model_validator(mode="after")
+    def _known(self) -> Self:
+        observation(self.illuminant, self.observer)
+        if isinstance(self.backing, tuple) and len(self.backing) != WAVELENGTHS_NM.size:
+            raise PourError(
+                f"needs {WAVELENGTHS_NM.size} reflectances, one each 10 nm from 380 to 730 nm",
+                field="backing",
+                value=f"{len(self.backing)} values",
+                remedy="Use shadematch.standards.onto_grid for other wavelengths",
+            )
+        return self
+
+    @property
+    def observation(self) -> Observation:
+        """Weights and white of its light and observer."""
+        return observation(self.illuminant, self.observer)
+
+    @property
+    def backing_reflectance(self) -> FloatArray:
+        """Reflectance of the backing, shape (36,)."""
+        value = BACKINGS[self.backing] if isinstance(self.backing, str) else self.backing
+        return np.broadcast_to(np.asarray(value, dtype=float), WAVELENGTHS_NM.shape).copy()
+
+    @property
+    def surroundings(self) -> Surroundings:
+        """The same for the optics."""
+        through = self.light == "transmitted"
+        return Surroundings("through" if through else self.contact, self.backing_reflectance)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        light = f"{self.illuminant}, {self.observer} degrees"
+        if self.light == "transmitted":
+            return f"held against the light, {light}"
+        backing = self.backing if isinstance(self.backing, str) else "a measured"
+        if isinstance(self.backing, float):
+            backing = f"a {self.backing:.0%} reflecting"
+        return f"on {backing} backing{' (wet)' if self.contact == 'optical' else ''}, {light}"
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """Doses and the pour that they go into.
+
+    Attributes
+    ----------
+    doses_cm
+        Paste of each pigment [cm], zero doses left out, in palette order.
+    pour
+        What they go into.
+    """
+
+    doses_cm: Mapping[str, float]
+    pour: Pour
+
+    @property
+    def total_cm(self) -> float:
+        """Paste in all [cm]."""
+        return float(sum(self.doses_cm.values()))
+
+    @property
+    def load(self) -> float:
+        """Paste per mass of base [cm per 100 g]."""
+        return self.total_cm * 100.0 / self.pour.batch_g
+
+    @property
+    def tubes(self) -> int:
+        """How many pigments it takes."""
+        return len(self.doses_cm)
+
+    @property
+    def proportions(self) -> dict[str, int] | None:
+        """The doses in lowest terms; None where they are not multiples of a dose step."""
+        step = Fraction(self.pour.dose_step_cm).limit_denominator(1000)
+        counts = {}
+        for name, dose in self.doses_cm.items():
+            count = Fraction(dose).limit_denominator(1000) / step
+            if count.denominator != 1:
+                return None
+            counts[name] = int(count)
+        shared = reduce(math.gcd, counts.values(), 0) or 1
+        return {name: count // shared for name, count in counts.items()}
+
+    def __str__(self) -> str:
+        """In plain words."""
+        if not self.doses_cm:
+            return "no paste at all"
+        return ", ".join(f"{dose:g} cm {name}" for name, dose in self.doses_cm.items())

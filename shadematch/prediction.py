@@ -1,0 +1,225 @@
+"""From a recipe to its colour: the one bridge from models to arrays."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.colorimetry import (
+    LAB_FROM_RESPONSE,
+    cube_root_response,
+    lab_from_response,
+    srgb_to_hex,
+    xyz_to_srgb,
+)
+from shadematch.errors import PourError
+from shadematch.materials import Palette, load_palette
+from shadematch.optics.layer import Layer, reflectance
+from shadematch.pour import Pour, Recipe, View
+
+__all__ = ["Model", "Prediction", "model_for", "predict"]
+
+
+class Model:
+    """Colour as a function of loads, for one palette, base, thickness and view.
+
+    Loads are in cm per 100 g, in the palette's order, so that the batch size plays no part.
+
+    Attributes
+    ----------
+    absorption
+        Of the pigments, shape (n, 36).
+    scattering
+        Of the pigments, shape (n, 36); zeros where none scatters.
+    base_absorption, base_scattering
+        Of the blend [1/cm], shape (36,).
+    scattering_pigments
+        Positions of the pigments that scatter.
+    """
+
+    def __init__(self, palette: Palette, thickness_cm: float, white: float, view: View) -> None:
+        self.palette = palette
+        self.view = view
+        self.thickness_cm = thickness_cm
+        self.absorption = np.array([p.absorption for p in palette.pigments])
+        zero = np.zeros(self.absorption.shape[1])
+        self.scattering = np.array(
+            [zero if p.scattering is None else p.scattering for p in palette.pigments]
+        )
+        self.base_absorption, self.base_scattering = palette.blend(white)
+        self.weights, self.white = view.observation
+        self.scattering_pigments = tuple(
+            i for i, p in enumerate(palette.pigments) if p.scatters
+        )
+        self._around = view.surroundings
+
+    @functools.cached_property
+    def layer(self) -> Layer:
+        """The layer while no scattering pigment is in it."""
+        return self.layer_with(np.zeros(len(self.palette.pigments)))
+
+    def layer_with(self, loads: FloatArray) -> Layer:
+        """The layer whose scattering is that of the base and of `loads`, shape (n,)."""
+        return Layer(
+            self.base_scattering + loads @ self.scattering, self.thickness_cm, self._around
+        )
+
+    def spectra(self, loads: FloatArray) -> FloatArray:
+        """Radiance factors, shape (..., 36), of loads of shape (..., n)."""
+        mu_a = self.base_absorption + loads @ self.absorption
+        if not self.scattering_pigments:
+            return self.layer.value(mu_a)
+        mu_s = self.base_scattering + loads @ self.scattering
+        return reflectance(mu_a, mu_s, self.thickness_cm, self._around)[0]
+
+    def xyz(self, loads: FloatArray) -> FloatArray:
+        """Tristimulus values, shape (..., 3)."""
+        return self.spectra(loads) @ self.weights.T
+
+    def lab(self, loads: FloatArray) -> FloatArray:
+        """CIELAB, shape (..., 3)."""
+        return lab_from_response(cube_root_response(self.xyz(loads), self.white)[0])
+
+    def lab_and_slope(self, loads: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """CIELAB and its Jacobian by the loads, shapes (..., 3) and (..., 3, n)."""
+        mu_a = self.base_absorption + loads @ self.absorption
+        if self.scattering_pigments:
+            mu_s = self.base_scattering + loads @ self.scattering
+            R, by_a, by_s = reflectance(mu_a, mu_s, self.thickness_cm, self._around)
+            slopes = (
+                by_a[..., None, :] * self.absorption + by_s[..., None, :] * self.scattering
+            )
+        else:
+            R, by_a = self.layer.evaluate(mu_a)
+            slopes = by_a[..., None, :] * self.absorption
+        f, f_slope = cube_root_response(R @ self.weights.T, self.white)
+        xyz_slope = np.swapaxes(slopes @ self.weights.T, -1, -2)  # (..., 3, n)
+        return lab_from_response(f), LAB_FROM_RESPONSE @ (f_slope[..., None] * xyz_slope)
+
+
+@functools.lru_cache(maxsize=32)
+def model_for(palette: Palette, thickness_cm: float, white: float, view: View) -> Model:
+    """The model of these conditions, kept for the next call."""
+    return Model(palette, thickness_cm, white, view)
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """The colour that a recipe will have.
+
+    Attributes
+    ----------
+    recipe, view
+        What was asked.
+    reflectance
+        Radiance factor at the library's wavelengths (a transmittance against the light).
+    xyz
+        Tristimulus values, Y = 100 for the perfect diffuser.
+    lab
+        CIELAB relative to the view's own white.
+    hex
+        sRGB code, clipped if need be.
+    in_srgb
+        Whether the code shows the colour without clipping.
+    """
+
+    recipe: Recipe
+    view: View
+    reflectance: FloatArray = field(repr=False, compare=False)
+    xyz: tuple[float, float, float]
+    lab: tuple[float, float, float]
+    hex: str
+    in_srgb: bool
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lab = ", ".join(f"{v:.1f}" for v in self.lab)
+        note = "" if self.in_srgb else " (outside sRGB: nearest shown)"
+        return f"{self.recipe} -> Lab ({lab}), {self.hex}{note}"
+
+    def _repr_html_(self) -> str:
+        from shadematch.html import prediction_card
+
+        return prediction_card(self)
+
+
+def loads_of(doses_cm: Mapping[str, float], palette: Palette, pour: Pour) -> FloatArray:
+    """Loads in palette order [cm per 100 g].
+
+    Raises
+    ------
+    UnknownNameError
+        For a name that the palette lacks.
+    PourError
+        For a dose that is negative or not a finite number.
+    """
+    loads = np.zeros(len(palette.pigments))
+    for name, dose in doses_cm.items():
+        at = palette.index(name)
+        if isinstance(dose, bool) or not isinstance(dose, int | float | np.integer | np.floating):
+            raise PourError("must be a number", field=f"doses.{name}", value=dose, remedy="In cm")
+        if not np.isfinite(dose) or dose < 0:
+            raise PourError(
+                "must be finite and not negative",
+                field=f"doses.{name}",
+                value=dose,
+                remedy="Give the length of paste in cm",
+            )
+        loads[at] = float(dose) * 100.0 / pour.batch_g
+    return loads
+
+
+def predict(
+    doses_cm: Mapping[str, float],
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+) -> Prediction:
+    """The colour of a recipe.
+
+    Parameters
+    ----------
+    doses_cm
+        Paste of each pigment [cm]; any real number from 0 on, over the load limit too.
+    palette, pour, view
+        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+
+    Returns
+    -------
+    Prediction
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        For a name that the palette lacks or a dose that can't be.
+    """
+    palette, pour, view = palette or load_palette(), pour or Pour(), view or View()
+    loads = loads_of(doses_cm, palette, pour)
+    ordered = {p.name: float(doses_cm[p.name]) for p in palette.pigments if doses_cm.get(p.name)}
+    return predict_loads(loads, Recipe(ordered, pour), palette, view)
+
+
+def predict_loads(
+    loads: FloatArray, recipe: Recipe, palette: Palette, view: View
+) -> Prediction:
+    """The prediction for loads [cm per 100 g] whose recipe is already made up."""
+    model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, view)
+    spectrum = model.spectra(loads)
+    xyz = spectrum @ model.weights.T
+    lab = lab_from_response(cube_root_response(xyz, model.white)[0])
+    rgb, inside = xyz_to_srgb(xyz, model.white)
+    spectrum.setflags(write=False)
+    return Prediction(
+        recipe=recipe,
+        view=view,
+        reflectance=spectrum,
+        xyz=(float(xyz[0]), float(xyz[1]), float(xyz[2])),
+        lab=(float(lab[0]), float(lab[1]), float(lab[2])),
+        hex=srgb_to_hex(rgb),
+        in_srgb=bool(inside),
+    )

@@ -1,0 +1,271 @@
+"""The wanted colour and where it came from."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.colorimetry import (
+    SRGB_WHITE,
+    adapt,
+    hex_to_srgb,
+    lab_to_xyz,
+    srgb_to_hex,
+    srgb_to_xyz,
+    xyz_to_lab,
+    xyz_to_srgb,
+)
+from shadematch.errors import ColourError, SpectrumError
+from shadematch.pour import View
+from shadematch.standards import observation, onto_grid
+
+__all__ = ["Target", "as_target"]
+
+_SLACK: Final = 1.0
+"""How far outside the solid of object colours (in XYZ) a measured colour may lie."""
+
+Triple = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Target:
+    """A wanted colour.
+
+    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz` or `from_reflectance`.
+
+    Attributes
+    ----------
+    lab
+        CIELAB relative to the white of `illuminant` and `observer`.
+    illuminant, observer
+        The light in which the colour is meant.
+    source
+        Where it came from, in words.
+    reflectance
+        Radiance factor, shape (36,), if it was measured; then the colour is known in any light.
+    """
+
+    lab: Triple
+    illuminant: str = "D65"
+    observer: str = "2"
+    source: str = "given as Lab"
+    reflectance: FloatArray | None = field(default=None, repr=False, compare=False)
+
+    @classmethod
+    def from_hex(cls, code: str) -> Target:
+        """From an sRGB code such as ``#d9822b``.
+
+        Raises
+        ------
+        ColourError
+            If the text is no such code.
+        """
+        rgb = hex_to_srgb(code)
+        return cls._of_srgb(rgb, f"the sRGB colour {srgb_to_hex(rgb)}")
+
+    @classmethod
+    def from_srgb(cls, rgb: Sequence[float]) -> Target:
+        """From sRGB components, each 0 to 1.
+
+        Raises
+        ------
+        ColourError
+            If there are not three, or one is out of range.
+        """
+        values = _triple(rgb, "srgb")
+        if values.min() < 0 or values.max() > 1:
+            raise ColourError(
+                "components must lie between 0 and 1",
+                field="srgb",
+                value=tuple(values.tolist()),
+                remedy="Divide 8-bit values by 255",
+            )
+        shown = ", ".join(f"{v:g}" for v in values)
+        return cls._of_srgb(values, f"the sRGB colour ({shown})")
+
+    @classmethod
+    def _of_srgb(cls, rgb: FloatArray, source: str) -> Target:
+        return cls(_tuple(xyz_to_lab(srgb_to_xyz(rgb), SRGB_WHITE)), source=source)
+
+    @classmethod
+    def from_lab(
+        cls, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "2"
+    ) -> Target:
+        """From CIELAB relative to the white of an illuminant and observer.
+
+        Print and photo software mostly gives Lab under ``"D50"``.
+
+        Raises
+        ------
+        ColourError
+            If it isn't three finite numbers, or no surface can have that colour.
+        """
+        values = _triple(lab, "lab")
+        if not 0 <= values[0] <= 100:
+            raise ColourError(
+                "L* must lie between 0 and 100",
+                field="lab",
+                value=tuple(values.tolist()),
+                remedy="Give L*, a*, b* in this order",
+            )
+        white = observation(illuminant, observer).white
+        _check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
+        shown = ", ".join(f"{v:g}" for v in values)
+        return cls(
+            _tuple(values), illuminant, observer, f"Lab ({shown}) under {illuminant}/{observer}"
+        )
+
+    @classmethod
+    def from_xyz(
+        cls, xyz: Sequence[float], *, illuminant: str = "D65", observer: str = "2"
+    ) -> Target:
+        """From tristimulus values with Y = 100 for the perfect diffuser.
+
+        Raises
+        ------
+        ColourError
+            If it isn't three finite numbers, or no surface can have that colour.
+        """
+        values = _triple(xyz, "xyz")
+        _check_real(values, illuminant, observer, "xyz", values)
+        lab = xyz_to_lab(values, observation(illuminant, observer).white)
+        shown = ", ".join(f"{v:g}" for v in values)
+        return cls(
+            _tuple(lab), illuminant, observer, f"XYZ ({shown}) under {illuminant}/{observer}"
+        )
+
+    @classmethod
+    def from_reflectance(
+        cls, wavelengths_nm: Sequence[float], reflectance: Sequence[float]
+    ) -> Target:
+        """From a measured spectrum.
+
+        Parameters
+        ----------
+        wavelengths_nm
+            Rising [nm], covering 400 to 700 nm in steps of at most 20 nm.
+        reflectance
+            Radiance factors, 0 to 1 (not percent), gloss left out.
+
+        Raises
+        ------
+        SpectrumError
+            If the spectrum can't be used.
+        """
+        try:
+            x = np.asarray(wavelengths_nm, dtype=float)
+            y = np.asarray(reflectance, dtype=float)
+        except (TypeError, ValueError):
+            raise SpectrumError(
+                "must be two lists of numbers", field="reflectance", value=reflectance,
+                remedy="Give wavelengths and reflectances",
+            ) from None  # fmt: skip
+        grid = onto_grid(x, y, field="reflectance")
+        if y.min() < 0 or y.max() > 1.2:
+            raise SpectrumError(
+                "must lie between 0 and 1",
+                field="reflectance",
+                value=float(y.min() if y.min() < 0 else y.max()),
+                remedy="Divide percentages by 100",
+            )
+        seen = observation()
+        lab = xyz_to_lab(seen.weights @ grid, seen.white)
+        grid.setflags(write=False)
+        return cls(_tuple(lab), source="a measured reflectance", reflectance=grid)
+
+    def lab_in(self, view: View) -> FloatArray:
+        """CIELAB under a view, relative to its white; shape (3,).
+
+        A measured spectrum is computed anew for the view's light. Any other colour is taken to
+        the same appearance under the view's white by linear Bradford adaptation, if the lights
+        differ: an estimate, since the colour is known in one light only.
+        """
+        seen = view.observation
+        if self.reflectance is not None:
+            return xyz_to_lab(seen.weights @ self.reflectance, seen.white)
+        if (self.illuminant, self.observer) == (view.illuminant, view.observer):
+            return np.array(self.lab)
+        white = observation(self.illuminant, self.observer).white
+        xyz = lab_to_xyz(np.array(self.lab), white)
+        return xyz_to_lab(adapt(xyz, white, seen.white), seen.white)
+
+    @property
+    def hex(self) -> str:
+        """Nearest sRGB code."""
+        white = observation(self.illuminant, self.observer).white
+        return srgb_to_hex(xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)[0])
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lab = ", ".join(f"{v:.1f}" for v in self.lab)
+        return f"{self.source}: Lab ({lab})"
+
+
+def as_target(value: Target | str) -> Target:
+    """A target, or the one that a hex code stands for.
+
+    Raises
+    ------
+    ColourError
+        For anything else.
+    """
+    if isinstance(value, Target):
+        return value
+    if isinstance(value, str):
+        return Target.from_hex(value)
+    raise ColourError(
+        "is neither a Target nor a hex colour",
+        field="target",
+        value=value,
+        remedy="Use Target.from_lab, from_xyz or from_reflectance",
+    )
+
+
+def _tuple(values: FloatArray) -> Triple:
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def _triple(values: Sequence[float], field_: str) -> FloatArray:
+    try:
+        array = np.asarray(values, dtype=float)
+    except (TypeError, ValueError):
+        array = np.empty(0)
+    if array.shape != (3,) or not np.all(np.isfinite(array)):
+        raise ColourError(
+            "needs three finite numbers", field=field_, value=values, remedy="Give all three"
+        )
+    return array
+
+
+@functools.cache
+def _solid(illuminant: str, observer: str) -> tuple[FloatArray, FloatArray]:
+    """Facet normals of the solid of object colours, and how far it reaches along them.
+
+    The solid is the set of XYZ of all reflectances between 0 and 1 at the library's
+    wavelengths: a zonotope, whose facets are spanned by pairs of weights.
+    """
+    weights = observation(illuminant, observer).weights
+    first, second = np.triu_indices(weights.shape[1], 1)
+    normals = np.cross(weights[:, first].T, weights[:, second].T)
+    size = np.linalg.norm(normals, axis=1)
+    normals = normals[size > 1e-9 * size.max()] / size[size > 1e-9 * size.max(), None]
+    normals = np.concatenate([normals, -normals])
+    return normals, np.maximum(normals @ weights, 0.0).sum(axis=1)
+
+
+def _check_real(
+    xyz: FloatArray, illuminant: str, observer: str, field_: str, given: FloatArray
+) -> None:
+    normals, reach = _solid(illuminant, observer)
+    if np.any(normals @ xyz > reach + _SLACK):
+        raise ColourError(
+            "no surface can have this colour",
+            field=field_,
+            value=tuple(given.tolist()),
+            remedy="Check the order, the signs and the light; L* runs to 100, Y to 100",
+        )
