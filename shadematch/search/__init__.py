@@ -1,0 +1,1 @@
+"""From a target to the best doses: continuous, then whole, with proof."""

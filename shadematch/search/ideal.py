@@ -1,0 +1,129 @@
+"""The continuous optimum: nonnegative least squares under CIEDE2000.
+
+Gauss-Newton on the square of CIEDE2000. The square's own gradient is used, with the metric of
+the formula in place of its Hessian, so that a step is a least-squares problem with nonnegative
+unknowns and one limit on their sum, while the point where it ends is a stationary point of
+CIEDE2000 itself and not of an approximation. Several starts, since mixtures are not convex.
+
+References
+----------
+C. L. Lawson, R. J. Hanson, *Solving Least Squares Problems* (1974), ch. 23 (NNLS; the limit on
+the sum enters as a heavily weighted row with a slack unknown); K. Levenberg (1944) and
+D. Marquardt (1963) for the damping.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from scipy.optimize import nnls
+
+from shadematch.arrays import FloatArray
+from shadematch.difference import delta_e, squared_difference
+from shadematch.search.space import Space
+
+__all__ = ["ideal"]
+
+_STARTS: Final = 4
+_SAMPLES: Final = 384
+_ROUNDS: Final = 40
+_LIMIT_WEIGHT: Final = 1e4
+
+
+def _sample(lo: FloatArray, hi: FloatArray, limit: float) -> FloatArray:
+    """Points over the permitted region of one root box, sparse ones among them, always the same."""
+    rng = np.random.default_rng(20_240_229)
+    n = lo.size
+    shares = rng.dirichlet(np.full(n + 1, 0.5), size=_SAMPLES)[:, :n]
+    room = max(limit - lo.sum(), 0.0)
+    # Colour changes most at low loads, so they are sampled more densely.
+    scale = rng.random((_SAMPLES, 1)) ** 2
+    points = lo + room * shares * np.where(np.arange(_SAMPLES)[:, None] % 2, scale, 1.0)
+    points[0] = lo
+    return np.clip(points, lo, hi)
+
+
+def ideal(space: Space, target: FloatArray) -> tuple[FloatArray, float]:
+    """Real-valued steps that come closest to a colour.
+
+    Parameters
+    ----------
+    space
+        Where to search; its step limits count, whole numbers do not.
+    target
+        CIELAB, shape (3,).
+
+    Returns
+    -------
+    steps
+        Shape (n,).
+    delta_e
+        CIEDE2000 there. A local optimum found from the most promising starts; nothing is
+        proved about it.
+    """
+    best: FloatArray = space.lower.astype(float)
+    least = float(delta_e(space.lab(best[None]), target)[0])
+    for lo, hi in zip(*space.roots(), strict=True):
+        points = _sample(lo.astype(float), hi.astype(float), float(space.max_steps))
+        values = delta_e(space.lab(points), target)
+        for start in points[np.argsort(values, kind="stable")[:_STARTS]]:
+            steps, value = _descend(space, target, start, lo.astype(float), hi.astype(float))
+            if value < least - 1e-9:
+                best, least = steps, value
+            if least < 1e-6:
+                return best, least
+    return best, least
+
+
+def _descend(
+    space: Space, target: FloatArray, start: FloatArray, lo: FloatArray, hi: FloatArray
+) -> tuple[FloatArray, float]:
+    steps = start.copy()
+    open_ = hi > lo
+    room = float(space.max_steps) - lo.sum()
+    if not open_.any() or room <= 0:
+        return lo, float(delta_e(space.lab(lo[None]), target)[0])
+    damping = 1e-3
+    lab, slope = space.lab_and_slope(steps[None])
+    square, gradient, metric = squared_difference(lab[0], target)
+    for _ in range(_ROUNDS):
+        J = slope[0][:, open_]
+        hessian = J.T @ metric @ J
+        pull = 0.5 * gradient @ J
+        scale = np.trace(hessian) / hessian.shape[0]
+        moved = False
+        for _ in range(6):
+            trial = lo.copy()
+            trial[open_] += _limited_step(
+                hessian + damping * scale * np.eye(len(pull)), pull, (steps - lo)[open_], room
+            )
+            trial = np.minimum(trial, hi)
+            lab, slope = space.lab_and_slope(trial[None])
+            next_, next_gradient, next_metric = squared_difference(lab[0], target)
+            if next_ < square:
+                gain = float(square - next_)
+                steps, square, gradient, metric = trial, next_, next_gradient, next_metric
+                damping = max(damping * 0.2, 1e-9)
+                moved = gain > 1e-12 * (1.0 + float(square))
+                break
+            damping *= 8.0
+        if not moved or square < 1e-14:
+            break
+    return steps, float(np.sqrt(square))
+
+
+def _limited_step(
+    hessian: FloatArray, pull: FloatArray, here: FloatArray, room: float
+) -> FloatArray:
+    """argmin over x >= 0, sum(x) <= room, of (x - here)' H (x - here) / 2 + pull' (x - here)."""
+    n = pull.size
+    upper = np.linalg.cholesky(hessian).T
+    aim = upper @ here - np.linalg.solve(upper.T, pull)
+    weight = _LIMIT_WEIGHT * np.abs(upper).max()
+    rows = np.zeros((n + 1, n + 1))
+    rows[:n, :n] = upper
+    rows[n] = weight  # the last unknown is the slack
+    x: FloatArray = nnls(rows, np.append(aim, weight * room))[0][:n]
+    total = float(x.sum())
+    return x * (room / total) if total > room else x

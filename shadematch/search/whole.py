@@ -1,0 +1,444 @@
+"""Whole doses, with a proof that nothing permitted is better.
+
+Branch and bound over boxes of doses. In a box the colour is its value at the centre, plus a
+linear part, plus a remainder that is bounded: the curvature of the layer's spline is known
+between any two absorptions, and so is that of CIELAB's cube root. That makes the colours of a
+box a subset of a zonotope (a sum of segments) in CIELAB. Two floors of CIEDE2000 follow, and the
+larger counts: the interval floor over the box around the zonotope, and the distance of the
+zonotope from the target in a norm that CIEDE2000 does not fall below (`difference.minorant`).
+The second shrinks with the square of the box, which is what keeps the number of boxes small.
+
+References
+----------
+A. H. Land, A. G. Doig, Econometrica 28 (1960) 497 (branch and bound); R. E. Moore, R. B.
+Kearfott, M. J. Cloud, *Introduction to Interval Analysis* (2009), ch. 6 (mean-value forms).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.difference import delta_e, floor, minorant
+from shadematch.search.space import Space
+
+__all__ = ["GAP", "Found", "closest", "frugal"]
+
+GAP: Final = 0.01
+"""A recipe counts as proved when its CIEDE2000 exceeds the bound by no more than this."""
+_EXACT_COUNT: Final = 3_000_000
+_EFFORT: Final = 60_000
+_MOST_EFFORT: Final = 1_000_000
+_WAVE: Final = 1024
+_ROUNDING: Final = 1e-9
+_KNEE: Final = (6.0 / 29.0) ** 3
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a search for whole doses ends with.
+
+    Attributes
+    ----------
+    steps
+        Doses in steps, shape (n,); None where no permitted recipe fulfils what was asked.
+    delta_e
+        CIEDE2000 of `steps`; infinite where there are none.
+    bound
+        No permitted recipe has a smaller CIEDE2000 (`closest`), or no permitted recipe within
+        the tolerance has fewer steps in all (`frugal`).
+    proved
+        Whether the search came to its end: `bound` is within `GAP` of `delta_e`, or is the
+        number of steps.
+    boxes
+        How many boxes were looked at.
+    """
+
+    steps: IntArray | None
+    delta_e: float
+    bound: float
+    proved: bool
+    boxes: int
+
+
+@dataclass
+class _Boxes:
+    lo: IntArray
+    hi: IntArray
+    key: FloatArray
+
+    def split_off(self, count: int) -> _Boxes:
+        """Take the `count` boxes with the smallest keys out."""
+        if self.key.size <= count:
+            taken = _Boxes(self.lo, self.hi, self.key)
+            self.lo, self.hi, self.key = self.lo[:0], self.hi[:0], self.key[:0]
+            return taken
+        order = np.argpartition(self.key, count)
+        first, rest = order[:count], order[count:]
+        taken = _Boxes(self.lo[first], self.hi[first], self.key[first])
+        self.lo, self.hi, self.key = self.lo[rest], self.hi[rest], self.key[rest]
+        return taken
+
+    def keep(self, mask: FloatArray) -> None:
+        self.lo, self.hi, self.key = self.lo[mask], self.hi[mask], self.key[mask]
+
+    def add(self, lo: IntArray, hi: IntArray, key: FloatArray) -> None:
+        self.lo = np.concatenate([self.lo, lo])
+        self.hi = np.concatenate([self.hi, hi])
+        self.key = np.concatenate([self.key, key])
+
+
+@dataclass(frozen=True)
+class _Images:
+    """Zonotopes that hold the colours of boxes."""
+
+    centre: FloatArray  # (m, 3) CIELAB
+    generators: FloatArray  # (m, 3, n + 3): the pigments', then the remainder's
+
+    def reach(self) -> FloatArray:
+        return np.abs(self.generators).sum(axis=2)
+
+
+def _images(space: Space, lo: IntArray, hi: IntArray) -> _Images:
+    """Enclose the colours of boxes [lo, hi], shapes (m, n)."""
+    centre, radius = 0.5 * (lo + hi), 0.5 * (hi - lo)
+    mu = space.base + centre @ space.absorption
+    spread = radius @ space.absorption
+    R, slope = space.layer.evaluate(mu)
+    least, greatest = space.layer.curvature_limits(np.maximum(mu - spread, 0.0), mu + spread)
+    half_square = 0.5 * spread * spread
+    down, up = np.minimum(least, 0.0) * half_square, np.maximum(greatest, 0.0) * half_square
+    plus, minus = np.maximum(space.weights, 0.0).T, np.minimum(space.weights, 0.0).T
+    xyz = R @ space.weights.T
+    rest_lo, rest_hi = down @ plus + up @ minus, up @ plus + down @ minus
+    steps = space.xyz_slope(slope) * radius[:, None, :]  # (m, 3, n)
+    linear = np.abs(steps).sum(axis=2)
+    # CIELAB's cube root: tangent at the centre, second derivative largest at the dark end.
+    f, f_slope = cube_root_response(xyz, space.white)
+    away = linear + np.maximum(np.abs(rest_lo), np.abs(rest_hi))
+    darkest = np.maximum((xyz - linear + rest_lo) / space.white, _KNEE)
+    bend = (2.0 / 9.0) * darkest ** (-5.0 / 3.0) / (space.white * space.white)
+    f_lo = f_slope * rest_lo - 0.5 * bend * away * away
+    f_hi = f_slope * rest_hi
+    generators = np.empty((*f.shape, space.size + 3))
+    generators[:, :, : space.size] = LAB_FROM_RESPONSE @ (f_slope[:, :, None] * steps)
+    generators[:, :, space.size :] = LAB_FROM_RESPONSE * (0.5 * (f_hi - f_lo))[:, None, :]
+    return _Images(lab_from_response(f + 0.5 * (f_lo + f_hi)), generators)
+
+
+def _nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Push each zonotope's point towards the origin by coordinate descent.
+
+    Parameters
+    ----------
+    offset, generators
+        Shapes (m, 3) and (m, 3, k).
+
+    Returns
+    -------
+    point, shares
+        offset + generators @ shares, with shares (m, k) between -1 and 1. Nothing rests on how
+        near it comes: any direction gives a floor.
+    """
+    m, _, k = generators.shape
+    columns = [np.ascontiguousarray(generators[:, :, i]) for i in range(k)]
+    norms = [np.maximum(np.einsum("mc,mc->m", g, g), 1e-300) for g in columns]
+    point, shares = offset.copy(), np.zeros((m, k))
+    for _ in range(3):
+        for i, g in enumerate(columns):
+            wanted = np.clip(shares[:, i] - np.einsum("mc,mc->m", g, point) / norms[i], -1.0, 1.0)
+            point += (wanted - shares[:, i])[:, None] * g
+            shares[:, i] = wanted
+    return point, shares
+
+
+@dataclass(frozen=True)
+class _Judged:
+    floor: FloatArray  # (m,) of CIEDE2000
+    shares: FloatArray  # (m, k) where in the box the target is approached
+    pull: FloatArray  # (m, n) how far each pigment moves the colour, in units of the norm
+    offset: FloatArray  # (m, 3) in the norm
+    generators: FloatArray  # (m, 3, k) in the norm
+
+
+def _judge(images: _Images, target: FloatArray, norm: FloatArray, radius: float) -> _Judged:
+    """Floors of CIEDE2000; `norm` is the minorant for `radius`."""
+    reach = images.reach()
+    hull = floor(target, images.centre - reach, images.centre + reach)
+    offset = (images.centre - target) @ norm.T
+    generators = norm @ images.generators
+    point, shares = _nearest(offset, generators)
+    length = np.linalg.norm(point, axis=1)
+    direction = point / np.maximum(length, 1e-300)[:, None]
+    along = np.abs(np.einsum("mc,mck->mk", direction, generators)).sum(axis=1)
+    distance = np.einsum("mc,mc->m", direction, offset) - along
+    # The norm is proved where CIEDE2000 is at most `radius`; farther out, `radius` is a floor.
+    distance = np.minimum(distance, radius)
+    pigments = generators[:, :, :-3]
+    pull = np.sqrt(np.einsum("mck,mck->mk", pigments, pigments))
+    return _Judged(np.maximum(hull, distance), shares, pull, offset, generators)
+
+
+def _tighten(
+    lo: IntArray, hi: IntArray, key: FloatArray, limit: int
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Cut from boxes what the limit on the sum forbids, and drop boxes with nothing left."""
+    used = lo.sum(axis=1)
+    hi = np.minimum(hi, (limit - used)[:, None] + lo)
+    keep = (used <= limit) & np.all(hi >= lo, axis=1)
+    return lo[keep], hi[keep], key[keep]
+
+
+def _split(
+    lo: IntArray, hi: IntArray, pull: FloatArray, key: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Halve every box along the pigment that moves its colour most, and the next one too."""
+    for _ in range(2):
+        width = hi - lo
+        weight = np.where(width > 0, np.maximum(pull, 1e-300), -1.0)
+        at = np.argmax(weight, axis=1)
+        rows = np.arange(at.size)
+        whole = weight[rows, at] < 0  # a single recipe stays as it is
+        middle = (lo[rows, at] + hi[rows, at]) // 2
+        left_hi, right_lo = hi.copy(), lo.copy()
+        left_hi[rows, at] = middle
+        right_lo[rows, at] = middle + 1
+        split = ~whole
+        half = pull.copy()
+        half[rows, at] *= 0.5
+        lo = np.concatenate([lo, right_lo[split]])
+        hi = np.concatenate([left_hi, hi[split]])
+        pull = np.concatenate([half, half[split]])
+        key = np.concatenate([key, key[split]])
+    return lo, hi, key
+
+
+class _Incumbent:
+    """The best recipe so far, ties settled towards less paste, then by order."""
+
+    def __init__(self) -> None:
+        self.steps: IntArray | None = None
+        self.value = np.inf
+
+    def offer(self, steps: IntArray, values: FloatArray) -> bool:
+        if not values.size:
+            return False
+        least = values.min()
+        ties = np.flatnonzero(values == least)
+        best = min(ties, key=lambda i: (int(steps[i].sum()), tuple(steps[i].tolist())))
+        same = self.steps is not None and least == self.value
+        if least < self.value or (
+            same
+            and self.steps is not None
+            and (int(steps[best].sum()), tuple(steps[best].tolist()))
+            < (int(self.steps.sum()), tuple(self.steps.tolist()))
+        ):
+            self.value, self.steps = float(least), steps[best].copy()
+            return True
+        return False
+
+
+def _neighbours(space: Space, around: FloatArray) -> IntArray:
+    """Whole recipes next to real-valued ones, shape (k, n), all permitted."""
+    n = space.size
+    base = np.floor(around).astype(np.int64)
+    corners = np.array(list(np.ndindex(*(2,) * n)), dtype=np.int64)
+    points = (base[:, None, :] + corners[None]).reshape(-1, n)
+    return _permitted(space, np.unique(points, axis=0))
+
+
+def _permitted(space: Space, points: IntArray) -> IntArray:
+    points = np.clip(points, space.lower, space.upper)
+    kept = (points.sum(axis=1) <= space.max_steps) & (
+        np.count_nonzero(points, axis=1) <= space.max_tubes
+    )
+    return points[kept]
+
+
+def closest(
+    space: Space,
+    target: FloatArray,
+    *,
+    hints: FloatArray | None = None,
+    below: float = np.inf,
+    effort: int = _MOST_EFFORT,
+) -> Found:
+    """The permitted recipe with the smallest CIEDE2000.
+
+    Parameters
+    ----------
+    space
+        Where to search.
+    target
+        CIELAB, shape (3,).
+    hints
+        Real-valued steps to look around first, shape (k, n).
+    below
+        Only recipes with a smaller CIEDE2000 count.
+    effort
+        Most boxes to look at.
+
+    Returns
+    -------
+    Found
+        Exact (`bound` equals `delta_e`) where there are at most three million recipes or the
+        search is short; else `bound` may stay up to `GAP` below.
+    """
+    best = _Incumbent()
+    if hints is not None:
+        points = _neighbours(space, hints)
+        best.offer(points, delta_e(space.lab(points), target))
+    exact_effort = _EFFORT if space.count() <= _EXACT_COUNT else 0
+    lo, hi = space.roots()
+    pool = _Boxes(*_tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
+    boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
+    radius, norm = np.inf, np.zeros((3, 3))
+    while pool.key.size:
+        limit = min(best.value, below)
+        gap = 0.0 if boxes < exact_effort else GAP
+        dropped = pool.key >= limit - gap
+        if dropped.any():
+            settled = min(settled, float(pool.key[dropped].min()))
+            pool.keep(~dropped)
+        if not pool.key.size or boxes >= effort:
+            break
+        if limit < 0.8 * radius and np.isfinite(limit):
+            radius = limit
+            norm = minorant(target, radius) if radius > 0 else np.zeros((3, 3))
+        wave = pool.split_off(_WAVE)
+        boxes += wave.key.size
+        single = np.all(wave.lo == wave.hi, axis=1)
+        if single.any():
+            points = wave.lo[single]
+            best.offer(points, delta_e(space.lab(points), target))
+        lo, hi, key = wave.lo[~single], wave.hi[~single], wave.key[~single]
+        if not len(lo):
+            continue
+        judged = _judge(_images(space, lo, hi), target, norm, radius)
+        key = np.maximum(key, judged.floor - _ROUNDING)
+        promising = np.argsort(key, kind="stable")[:48]
+        middle, half = 0.5 * (lo[promising] + hi[promising]), 0.5 * (hi - lo)[promising]
+        guess = np.rint(middle + half * judged.shares[promising, : space.size]).astype(np.int64)
+        points = _permitted(space, np.unique(guess, axis=0))
+        best.offer(points, delta_e(space.lab(points), target))
+        limit = min(best.value, below)
+        alive = key < limit - gap
+        if not alive.all():
+            settled = min(settled, float(key[~alive].min()))
+        children = _split(lo[alive], hi[alive], judged.pull[alive], key[alive])
+        pool.add(*_tighten(*children, space.max_steps))
+    left = float(pool.key.min()) if pool.key.size else np.inf
+    bound = min(best.value, below, settled, left)
+    reached = min(best.value, below)
+    return Found(best.steps if best.value < below else None, best.value if best.value < below
+                 else np.inf, max(bound, 0.0), reached - bound <= GAP, boxes)  # fmt: skip
+
+
+def frugal(
+    space: Space,
+    target: FloatArray,
+    *,
+    within: float,
+    start: IntArray,
+    effort: int = _MOST_EFFORT,
+) -> Found:
+    """The recipe with the fewest steps among those with CIEDE2000 at most `within`.
+
+    Among equally short ones the one with the smallest CIEDE2000.
+
+    Parameters
+    ----------
+    space
+        Where to search.
+    target
+        CIELAB, shape (3,).
+    within
+        Largest CIEDE2000 that will do.
+    start
+        A permitted recipe that fulfils it, shape (n,).
+    effort
+        Most boxes to look at.
+    """
+    best = start.copy()
+    fewest = int(best.sum())
+    norm = minorant(target, within) if within > 0 else np.zeros((3, 3))
+    multiplier = _multiplier(space, target, best, norm)
+    lo, hi = space.roots()
+    pool = _Boxes(*_tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
+    boxes = 0
+    while pool.key.size and boxes < effort:
+        pool.keep(pool.key <= fewest - 1)
+        if not pool.key.size:
+            break
+        wave = pool.split_off(_WAVE)
+        boxes += wave.key.size
+        lo, hi, _ = _tighten(wave.lo, wave.hi, wave.key, fewest - 1)
+        if not len(lo):
+            continue
+        judged = _judge(_images(space, lo, hi), target, norm, within)
+        key = np.maximum(lo.sum(axis=1), _least_total(lo, hi, judged, multiplier, within))
+        alive = (judged.floor - _ROUNDING <= within) & (key <= fewest - 1)
+        middle, half = 0.5 * (lo + hi)[alive], 0.5 * (hi - lo)[alive]
+        shares = judged.shares[alive, : space.size]
+        guess = np.rint(middle + half * shares).astype(np.int64)
+        lean = np.floor(middle + half * shares).astype(np.int64)
+        points = _permitted(space, np.unique(np.concatenate([lo[alive], guess, lean]), axis=0))
+        points = points[points.sum(axis=1) < fewest]
+        good = points[delta_e(space.lab(points), target) <= within]
+        if len(good):
+            best = good[np.argmin(good.sum(axis=1))].copy()
+            fewest = int(best.sum())
+            multiplier = _multiplier(space, target, best, norm)
+        alive &= np.any(lo < hi, axis=1)
+        children = _split(lo[alive], hi[alive], judged.pull[alive], key[alive].astype(float))
+        pool.add(*_tighten(*children, fewest - 1))
+    pool.keep(pool.key <= fewest - 1)
+    done = pool.key.size == 0
+    bound = float(fewest) if done else float(np.ceil(pool.key.min()))
+    value = float(delta_e(space.lab(best[None]), target)[0])
+    refined = closest(
+        space.limited(max_steps=fewest), target, hints=best[None].astype(float), effort=effort
+    )
+    if refined.steps is not None and int(refined.steps.sum()) == fewest:
+        best, value = refined.steps, refined.delta_e
+    return Found(best, value, bound, done, boxes + refined.boxes)
+
+
+def _multiplier(
+    space: Space, target: FloatArray, steps: IntArray, norm: FloatArray
+) -> FloatArray:
+    """Price of colour in steps: what the dual of the least-paste problem would pay near `steps`.
+
+    Any vector gives a valid floor of the total; this one is good near the optimum.
+    """
+    used = np.flatnonzero(steps > 0)
+    if not used.size:
+        return np.zeros(3)
+    slope = space.lab_and_slope(steps[None].astype(float))[1][0]
+    columns = (norm @ slope[:, used]).T
+    return np.asarray(np.linalg.lstsq(columns, -np.ones(used.size), rcond=1e-3)[0], dtype=float)
+
+
+def _least_total(
+    lo: IntArray, hi: IntArray, judged: _Judged, multiplier: FloatArray, within: float
+) -> FloatArray:
+    """Lagrangian floor of the steps in all, among recipes of a box with CIEDE2000 <= `within`.
+
+    Such recipes have norm(offset + generators @ s) <= within, so for any multiplier p the total
+    is at least the minimum over s of total(s) + p . (offset + generators @ s) - |p| within.
+    """
+    priced = np.einsum("c,mck->mk", multiplier, judged.generators)
+    n = lo.shape[1]
+    half = 0.5 * (hi - lo)
+    value = (
+        0.5 * (lo + hi).sum(axis=1)
+        + judged.offset @ multiplier
+        - np.linalg.norm(multiplier) * within
+        - np.abs(half + priced[:, :n]).sum(axis=1)
+        - np.abs(priced[:, n:]).sum(axis=1)
+    )
+    return np.asarray(np.ceil(value - 1e-6))
