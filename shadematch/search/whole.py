@@ -1,17 +1,11 @@
 """Whole doses, with a proof that nothing permitted is better.
 
-Branch and bound over boxes of doses. In a box the colour is its value at the centre, plus a
-linear part, plus a remainder that is bounded: the curvature of the layer's spline is known
-between any two absorptions, and so is that of CIELAB's cube root. That makes the colours of a
-box a subset of a zonotope (a sum of segments) in CIELAB. Two floors of CIEDE2000 follow, and the
-larger counts: the interval floor over the box around the zonotope, and the distance of the
-zonotope from the target in a norm that CIEDE2000 does not fall below (`difference.minorant`).
-The second shrinks with the square of the box, which is what keeps the number of boxes small.
+Branch and bound over boxes of doses (`bounds` says how near a box can come). Boxes that have
+become small are gone through recipe by recipe, by their linear images first (`lattice`).
 
 References
 ----------
-A. H. Land, A. G. Doig, Econometrica 28 (1960) 497 (branch and bound); R. E. Moore, R. B.
-Kearfott, M. J. Cloud, *Introduction to Interval Analysis* (2009), ch. 6 (mean-value forms).
+A. H. Land, A. G. Doig, Econometrica 28 (1960) 497 (branch and bound).
 """
 
 from __future__ import annotations
@@ -22,8 +16,9 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import FloatArray, IntArray
-from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.difference import delta_e, floor, minorant
+from shadematch.difference import delta_e, minorant
+from shadematch.search.bounds import Judged, images_of, judge
+from shadematch.search.lattice import listable, survivors
 from shadematch.search.space import Space
 
 __all__ = ["GAP", "Found", "closest", "frugal"]
@@ -35,7 +30,6 @@ _EFFORT: Final = 60_000
 _MOST_EFFORT: Final = 1_000_000
 _WAVE: Final = 1024
 _ROUNDING: Final = 1e-9
-_KNEE: Final = (6.0 / 29.0) ** 3
 
 
 @dataclass(frozen=True)
@@ -90,97 +84,6 @@ class _Boxes:
         self.lo = np.concatenate([self.lo, lo])
         self.hi = np.concatenate([self.hi, hi])
         self.key = np.concatenate([self.key, key])
-
-
-@dataclass(frozen=True)
-class _Images:
-    """Zonotopes that hold the colours of boxes."""
-
-    centre: FloatArray  # (m, 3) CIELAB
-    generators: FloatArray  # (m, 3, n + 3): the pigments', then the remainder's
-
-    def reach(self) -> FloatArray:
-        return np.abs(self.generators).sum(axis=2)
-
-
-def _images(space: Space, lo: IntArray, hi: IntArray) -> _Images:
-    """Enclose the colours of boxes [lo, hi], shapes (m, n)."""
-    centre, radius = 0.5 * (lo + hi), 0.5 * (hi - lo)
-    mu = space.base + centre @ space.absorption
-    spread = radius @ space.absorption
-    R, slope = space.layer.evaluate(mu)
-    least, greatest = space.layer.curvature_limits(np.maximum(mu - spread, 0.0), mu + spread)
-    half_square = 0.5 * spread * spread
-    down, up = np.minimum(least, 0.0) * half_square, np.maximum(greatest, 0.0) * half_square
-    plus, minus = np.maximum(space.weights, 0.0).T, np.minimum(space.weights, 0.0).T
-    xyz = R @ space.weights.T
-    rest_lo, rest_hi = down @ plus + up @ minus, up @ plus + down @ minus
-    steps = space.xyz_slope(slope) * radius[:, None, :]  # (m, 3, n)
-    linear = np.abs(steps).sum(axis=2)
-    # CIELAB's cube root: tangent at the centre, second derivative largest at the dark end.
-    f, f_slope = cube_root_response(xyz, space.white)
-    away = linear + np.maximum(np.abs(rest_lo), np.abs(rest_hi))
-    darkest = np.maximum((xyz - linear + rest_lo) / space.white, _KNEE)
-    bend = (2.0 / 9.0) * darkest ** (-5.0 / 3.0) / (space.white * space.white)
-    f_lo = f_slope * rest_lo - 0.5 * bend * away * away
-    f_hi = f_slope * rest_hi
-    generators = np.empty((*f.shape, space.size + 3))
-    generators[:, :, : space.size] = LAB_FROM_RESPONSE @ (f_slope[:, :, None] * steps)
-    generators[:, :, space.size :] = LAB_FROM_RESPONSE * (0.5 * (f_hi - f_lo))[:, None, :]
-    return _Images(lab_from_response(f + 0.5 * (f_lo + f_hi)), generators)
-
-
-def _nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Push each zonotope's point towards the origin by coordinate descent.
-
-    Parameters
-    ----------
-    offset, generators
-        Shapes (m, 3) and (m, 3, k).
-
-    Returns
-    -------
-    point, shares
-        offset + generators @ shares, with shares (m, k) between -1 and 1. Nothing rests on how
-        near it comes: any direction gives a floor.
-    """
-    m, _, k = generators.shape
-    columns = [np.ascontiguousarray(generators[:, :, i]) for i in range(k)]
-    norms = [np.maximum(np.einsum("mc,mc->m", g, g), 1e-300) for g in columns]
-    point, shares = offset.copy(), np.zeros((m, k))
-    for _ in range(3):
-        for i, g in enumerate(columns):
-            wanted = np.clip(shares[:, i] - np.einsum("mc,mc->m", g, point) / norms[i], -1.0, 1.0)
-            point += (wanted - shares[:, i])[:, None] * g
-            shares[:, i] = wanted
-    return point, shares
-
-
-@dataclass(frozen=True)
-class _Judged:
-    floor: FloatArray  # (m,) of CIEDE2000
-    shares: FloatArray  # (m, k) where in the box the target is approached
-    pull: FloatArray  # (m, n) how far each pigment moves the colour, in units of the norm
-    offset: FloatArray  # (m, 3) in the norm
-    generators: FloatArray  # (m, 3, k) in the norm
-
-
-def _judge(images: _Images, target: FloatArray, norm: FloatArray, radius: float) -> _Judged:
-    """Floors of CIEDE2000; `norm` is the minorant for `radius`."""
-    reach = images.reach()
-    hull = floor(target, images.centre - reach, images.centre + reach)
-    offset = (images.centre - target) @ norm.T
-    generators = norm @ images.generators
-    point, shares = _nearest(offset, generators)
-    length = np.linalg.norm(point, axis=1)
-    direction = point / np.maximum(length, 1e-300)[:, None]
-    along = np.abs(np.einsum("mc,mck->mk", direction, generators)).sum(axis=1)
-    distance = np.einsum("mc,mc->m", direction, offset) - along
-    # The norm is proved where CIEDE2000 is at most `radius`; farther out, `radius` is a floor.
-    distance = np.minimum(distance, radius)
-    pigments = generators[:, :, :-3]
-    pull = np.sqrt(np.einsum("mck,mck->mk", pigments, pigments))
-    return _Judged(np.maximum(hull, distance), shares, pull, offset, generators)
 
 
 def _tighten(
@@ -311,14 +214,8 @@ def closest(
             norm = minorant(target, radius) if radius > 0 else np.zeros((3, 3))
         wave = pool.split_off(_WAVE)
         boxes += wave.key.size
-        single = np.all(wave.lo == wave.hi, axis=1)
-        if single.any():
-            points = wave.lo[single]
-            best.offer(points, delta_e(space.lab(points), target))
-        lo, hi, key = wave.lo[~single], wave.hi[~single], wave.key[~single]
-        if not len(lo):
-            continue
-        judged = _judge(_images(space, lo, hi), target, norm, radius)
+        lo, hi, key = wave.lo, wave.hi, wave.key
+        judged = judge(images_of(space, lo, hi), target, norm, radius)
         key = np.maximum(key, judged.floor - _ROUNDING)
         promising = np.argsort(key, kind="stable")[:48]
         middle, half = 0.5 * (lo[promising] + hi[promising]), 0.5 * (hi - lo)[promising]
@@ -329,6 +226,12 @@ def closest(
         alive = key < limit - gap
         if not alive.all():
             settled = min(settled, float(key[~alive].min()))
+        small = listable(lo, hi, judged, limit) & alive
+        if small.any():
+            points, least = survivors(space, lo[small], hi[small], judged, small, limit - gap)
+            settled = min(settled, least)
+            best.offer(points, delta_e(space.lab(points), target))
+            alive &= ~small
         children = _split(lo[alive], hi[alive], judged.pull[alive], key[alive])
         pool.add(*_tighten(*children, space.max_steps))
     left = float(pool.key.min()) if pool.key.size else np.inf
@@ -367,6 +270,15 @@ def frugal(
     fewest = int(best.sum())
     norm = minorant(target, within) if within > 0 else np.zeros((3, 3))
     multiplier = _multiplier(space, target, best, norm)
+
+    def take(points: IntArray) -> None:
+        nonlocal best, fewest, multiplier
+        good = points[delta_e(space.lab(points), target) <= within]
+        if len(good) and int(good.sum(axis=1).min()) < fewest:
+            best = good[np.argmin(good.sum(axis=1))].copy()
+            fewest = int(best.sum())
+            multiplier = _multiplier(space, target, best, norm)
+
     lo, hi = space.roots()
     pool = _Boxes(*_tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
     boxes = 0
@@ -379,7 +291,7 @@ def frugal(
         lo, hi, _ = _tighten(wave.lo, wave.hi, wave.key, fewest - 1)
         if not len(lo):
             continue
-        judged = _judge(_images(space, lo, hi), target, norm, within)
+        judged = judge(images_of(space, lo, hi), target, norm, within)
         key = np.maximum(lo.sum(axis=1), _least_total(lo, hi, judged, multiplier, within))
         alive = (judged.floor - _ROUNDING <= within) & (key <= fewest - 1)
         middle, half = 0.5 * (lo + hi)[alive], 0.5 * (hi - lo)[alive]
@@ -387,13 +299,14 @@ def frugal(
         guess = np.rint(middle + half * shares).astype(np.int64)
         lean = np.floor(middle + half * shares).astype(np.int64)
         points = _permitted(space, np.unique(np.concatenate([lo[alive], guess, lean]), axis=0))
-        points = points[points.sum(axis=1) < fewest]
-        good = points[delta_e(space.lab(points), target) <= within]
-        if len(good):
-            best = good[np.argmin(good.sum(axis=1))].copy()
-            fewest = int(best.sum())
-            multiplier = _multiplier(space, target, best, norm)
-        alive &= np.any(lo < hi, axis=1)
+        take(points[points.sum(axis=1) < fewest])
+        small = listable(lo, hi, judged, within) & alive
+        if small.any():
+            points, _ = survivors(
+                space, lo[small], hi[small], judged, small, within, most_steps=fewest - 1
+            )
+            take(points)
+            alive &= ~small
         children = _split(lo[alive], hi[alive], judged.pull[alive], key[alive].astype(float))
         pool.add(*_tighten(*children, fewest - 1))
     pool.keep(pool.key <= fewest - 1)
@@ -424,7 +337,7 @@ def _multiplier(
 
 
 def _least_total(
-    lo: IntArray, hi: IntArray, judged: _Judged, multiplier: FloatArray, within: float
+    lo: IntArray, hi: IntArray, judged: Judged, multiplier: FloatArray, within: float
 ) -> FloatArray:
     """Lagrangian floor of the steps in all, among recipes of a box with CIEDE2000 <= `within`.
 
