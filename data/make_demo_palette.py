@@ -13,7 +13,7 @@ from shadematch.standards import WAVELENGTHS_NM as NM
 
 def band(centre_nm, width_nm, height, tail=1.0):
     """A band that is Gaussian in wavelength, `tail` times as wide towards short waves."""
-    width = np.where(NM < centre_nm, width_nm * tail, width_nm)
+    width = np.where(centre_nm > NM, width_nm * tail, width_nm)
     return height * np.exp(-(((NM - centre_nm) / width) ** 2))
 
 

@@ -1,0 +1,42 @@
+"""From a wanted colour to whole centimetres of pigment paste for melt-and-pour soap."""
+
+from shadematch._version import __version__
+from shadematch.errors import (
+    ColourError,
+    MissingExtraError,
+    PaletteError,
+    PourError,
+    ShadematchError,
+    SpectrumError,
+    UnknownNameError,
+)
+from shadematch.match import Choice, Match, Verdict, match
+from shadematch.materials import Base, Palette, Pigment, load_palette
+from shadematch.pour import Pour, Recipe, View
+from shadematch.prediction import Prediction, predict
+from shadematch.target import Target
+
+__all__ = [
+    "Base",
+    "Choice",
+    "ColourError",
+    "Match",
+    "MissingExtraError",
+    "Palette",
+    "PaletteError",
+    "Pigment",
+    "Pour",
+    "PourError",
+    "Prediction",
+    "Recipe",
+    "ShadematchError",
+    "SpectrumError",
+    "Target",
+    "UnknownNameError",
+    "Verdict",
+    "View",
+    "__version__",
+    "load_palette",
+    "match",
+    "predict",
+]

@@ -185,8 +185,7 @@ def squared_difference(
     d_mean_c = 0.5 * (d_c1 + d_c2)
     root = np.sqrt(p.c1 * p.c2)
     d_dh = (
-        over(np.sin(p.half_dh), root)[..., None]
-        * (p.c2[..., None] * d_c1 + p.c1[..., None] * d_c2)
+        over(np.sin(p.half_dh), root)[..., None] * (p.c2[..., None] * d_c1 + p.c1[..., None] * d_c2)
         + 2.0 * (root * np.cos(p.half_dh))[..., None] * d_half
     )
     t, t_slope = _t(p.mean_h)
@@ -308,8 +307,8 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     far_blue = (from_blue + wide) / 25.0
     c7_hi, c7_lo = _pow7(mean_hi), _pow7(mean_lo)
     third = np.radians(60.0)
-    rho_hi = np.sin(third * np.exp(-near_blue**2)) * 2.0 * np.sqrt(c7_hi / (c7_hi + _K))
-    rho_lo = np.sin(third * np.exp(-far_blue**2)) * 2.0 * np.sqrt(c7_lo / (c7_lo + _K))
+    rho_hi = np.sin(third * np.exp(-(near_blue**2))) * 2.0 * np.sqrt(c7_hi / (c7_hi + _K))
+    rho_lo = np.sin(third * np.exp(-(far_blue**2))) * 2.0 * np.sqrt(c7_lo / (c7_lo + _K))
     s_c_lo, s_c_hi = 1.0 + 0.045 * mean_lo, 1.0 + 0.045 * mean_hi
     s_h_lo = 1.0 + 0.015 * np.minimum(mean_lo * t_low, mean_hi * t_low)
     s_h_hi = 1.0 + 0.015 * mean_hi * t_top

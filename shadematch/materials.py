@@ -79,7 +79,7 @@ class Base(Frozen):
     @classmethod
     def _spectra(cls, values: Spectrum) -> Spectrum:
         checked = _checked_spectrum(values, "")
-        assert checked is not None  # noqa: S101  (narrowing for the type checker)
+        assert checked is not None
         return checked
 
 
@@ -196,9 +196,7 @@ class Palette(Frozen):
         return self._with(p for i, p in enumerate(self.pigments) if i not in gone)
 
     def _with(self, pigments: Iterable[Pigment]) -> Palette:
-        return Palette(
-            pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note
-        )
+        return Palette(pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note)
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1."""

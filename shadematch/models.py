@@ -46,9 +46,7 @@ class Frozen(BaseModel):
         where = ".".join(str(part) for part in first["loc"])
         if isinstance(inner, ShadematchError):
             field = ".".join(p for p in (where, inner.field) if p)
-            return type(inner)(
-                inner.problem, field=field, value=inner.value, remedy=inner.remedy
-            )
+            return type(inner)(inner.problem, field=field, value=inner.value, remedy=inner.remedy)
         message = first["msg"].removeprefix("Value error, ")
         message = message[:1].lower() + message[1:].replace("Input should", "should")
         message = message.replace("input should", "should")

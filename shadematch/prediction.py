@@ -52,9 +52,7 @@ class Model:
         )
         self.base_absorption, self.base_scattering = palette.blend(white)
         self.weights, self.white = view.observation
-        self.scattering_pigments = tuple(
-            i for i, p in enumerate(palette.pigments) if p.scatters
-        )
+        self.scattering_pigments = tuple(i for i, p in enumerate(palette.pigments) if p.scatters)
         self._around = view.surroundings
 
     @functools.cached_property
@@ -73,6 +71,9 @@ class Model:
         mu_a = self.base_absorption + loads @ self.absorption
         if not self.scattering_pigments:
             return self.layer.value(mu_a)
+        if loads.ndim == 1:
+            # By the spline, as the proved search sees it.
+            return self.layer_with(loads).value(mu_a)
         mu_s = self.base_scattering + loads @ self.scattering
         return reflectance(mu_a, mu_s, self.thickness_cm, self._around)[0]
 
@@ -90,9 +91,7 @@ class Model:
         if self.scattering_pigments:
             mu_s = self.base_scattering + loads @ self.scattering
             R, by_a, by_s = reflectance(mu_a, mu_s, self.thickness_cm, self._around)
-            slopes = (
-                by_a[..., None, :] * self.absorption + by_s[..., None, :] * self.scattering
-            )
+            slopes = by_a[..., None, :] * self.absorption + by_s[..., None, :] * self.scattering
         else:
             R, by_a = self.layer.evaluate(mu_a)
             slopes = by_a[..., None, :] * self.absorption
@@ -204,9 +203,7 @@ def predict(
     return predict_loads(loads, Recipe(ordered, pour), palette, view)
 
 
-def predict_loads(
-    loads: FloatArray, recipe: Recipe, palette: Palette, view: View
-) -> Prediction:
+def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: View) -> Prediction:
     """The prediction for loads [cm per 100 g] whose recipe is already made up."""
     model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, view)
     spectrum = model.spectra(loads)

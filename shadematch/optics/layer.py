@@ -151,9 +151,7 @@ class Layer:
     path lengths); the knot values are made to do so, which the table's last digits may not.
     """
 
-    def __init__(
-        self, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
-    ) -> None:
+    def __init__(self, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings) -> None:
         from scipy.interpolate import CubicSpline
 
         self.thickness_cm = thickness_cm
@@ -186,7 +184,9 @@ class Layer:
         result = np.empty((knots.size, v.size))
         fits = v <= to_table_range(np.zeros_like(v), v)[1]
         order = np.argsort(v, kind="stable")
-        parts = _values(u_axis(np.minimum(knots[inner], U_MAX)), v_axis(v[order]), names, 0, 0, True)
+        parts = _values(
+            u_axis(np.minimum(knots[inner], U_MAX)), v_axis(v[order]), names, 0, 0, True
+        )
         back = np.argsort(order, kind="stable")
         result[inner] = _seen([p[:, back] for p in parts], around)
         for rows, columns in ((~inner, slice(None)), (inner, ~fits)):

@@ -116,7 +116,7 @@ def _descend(
 def _limited_step(
     hessian: FloatArray, pull: FloatArray, here: FloatArray, room: float
 ) -> FloatArray:
-    """argmin over x >= 0, sum(x) <= room, of (x - here)' H (x - here) / 2 + pull' (x - here)."""
+    """Argmin over x >= 0, sum(x) <= room, of (x - here)' H (x - here) / 2 + pull' (x - here)."""
     n = pull.size
     upper = np.linalg.cholesky(hessian).T
     aim = upper @ here - np.linalg.solve(upper.T, pull)

@@ -41,9 +41,7 @@ def listable(lo: IntArray, hi: IntArray, judged: Judged, limit: float) -> BoolAr
     """
     bits = _bits(lo, hi)
     tight = _looseness(judged) <= _LOOSE * limit
-    return np.asarray(
-        (bits.max(axis=1) <= 1) | (tight & (bits.sum(axis=1) <= _MOST_BITS))
-    )
+    return np.asarray((bits.max(axis=1) <= 1) | (tight & (bits.sum(axis=1) <= _MOST_BITS)))
 
 
 @functools.cache

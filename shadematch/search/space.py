@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -14,7 +13,7 @@ from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_fr
 from shadematch.optics.layer import Layer
 from shadematch.prediction import Model
 
-__all__ = ["Space", "space_of"]
+__all__ = ["Space", "spaces_of", "whole_space"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,9 +66,7 @@ class Space:
         room = max(self.max_steps - int(self.lower.sum()), 0)
         return math.comb(room + free, free)
 
-    def limited(
-        self, *, max_steps: int | None = None, max_tubes: int | None = None
-    ) -> Space:
+    def limited(self, *, max_steps: int | None = None, max_tubes: int | None = None) -> Space:
         """The same with tighter limits."""
         return replace(
             self,
@@ -110,7 +107,21 @@ class Space:
         return np.array(lows), np.array(highs)
 
 
-def space_of(
+class _TwoVariableSpace(Space):
+    """The same for pigments that scatter, as long as nothing has to be proved."""
+
+    model: Model
+    load_per_step: float
+
+    def lab(self, steps: FloatArray) -> FloatArray:
+        return self.model.lab(steps * self.load_per_step)
+
+    def lab_and_slope(self, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
+        lab, slope = self.model.lab_and_slope(steps * self.load_per_step)
+        return lab, slope * self.load_per_step
+
+
+def whole_space(
     model: Model,
     *,
     load_per_step: float,
@@ -118,47 +129,96 @@ def space_of(
     max_tubes: int | None = None,
     required: tuple[int, ...] = (),
     excluded: tuple[int, ...] = (),
-) -> Iterator[tuple[IntArray, Space]]:
-    """The spaces to search, with the doses that are fixed in each.
+) -> Space:
+    """Everything that is permitted.
 
-    Absorption is all that varies within a space, which is what the proof rests on. Doses of
-    pigments that scatter are therefore gone through one by one: each combination is a space of
-    its own. Without such pigments there is one space.
-
-    Yields
-    ------
-    fixed, space
-        Steps of each pigment that the space takes as given, shape (n,), and the space, in
-        which these pigments stand still.
+    Parameters
+    ----------
+    model
+        Palette, base, thickness and view.
+    load_per_step
+        Load [cm per 100 g] of one dose step.
+    max_steps, max_tubes
+        Most steps in all, and most pigments in a recipe.
+    required, excluded
+        Positions of pigments that must, or must not, have a dose.
     """
     n = len(model.absorption)
-    tubes = n if max_tubes is None else max_tubes
     lower, upper = np.zeros(n, np.int64), np.full(n, max_steps, np.int64)
     lower[list(required)] = 1
     upper[list(excluded)] = 0
-    still = [i for i in model.scattering_pigments if upper[i] > 0]
-    ranges = [range(int(lower[i]), int(upper[i]) + 1) for i in still]
-    for doses in itertools.product(*ranges):
-        fixed = np.zeros(n, np.int64)
+    kind = Space
+    if any(upper[i] > 0 for i in model.scattering_pigments):
+        kind = _TwoVariableSpace
+    space = kind(
+        layer=model.layer,
+        base=model.base_absorption,
+        absorption=model.absorption * load_per_step,
+        weights=model.weights,
+        white=model.white,
+        lower=lower,
+        upper=upper,
+        max_steps=max_steps,
+        max_tubes=n if max_tubes is None else max_tubes,
+    )
+    if isinstance(space, _TwoVariableSpace):
+        object.__setattr__(space, "model", model)
+        object.__setattr__(space, "load_per_step", load_per_step)
+    return space
+
+
+def spaces_of(
+    model: Model, whole: Space, load_per_step: float, around: FloatArray, most: int
+) -> tuple[list[tuple[IntArray, Space]], bool]:
+    """Cut `whole` into spaces in which absorption is all that varies.
+
+    That is what the proof rests on. Doses of pigments that scatter are gone through one by one:
+    each combination is a space of its own. Without such pigments there is one space.
+
+    Parameters
+    ----------
+    model, whole, load_per_step
+        As in and from `whole_space`.
+    around
+        Steps, shape (n,); spaces whose fixed doses are near come first.
+    most
+        How many spaces to give at most.
+
+    Returns
+    -------
+    spaces
+        Pairs of the steps that a space takes as given, shape (n,), and the space, in which
+        these pigments stand still.
+    complete
+        Whether these are all there are.
+    """
+    still = [i for i in model.scattering_pigments if whole.upper[i] > 0]
+    if not still:
+        return [(np.zeros(whole.size, np.int64), whole)], True
+    axes = [np.arange(whole.lower[i], whole.upper[i] + 1) for i in still]
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(still))
+    grid = grid[
+        (grid.sum(axis=1) <= whole.max_steps) & (np.count_nonzero(grid, axis=1) <= whole.max_tubes)
+    ]
+    far = np.abs(grid - around[still]).sum(axis=1)
+    chosen = grid[np.argsort(far, kind="stable")[:most]]
+    spaces = []
+    for doses in chosen:
+        fixed = np.zeros(whole.size, np.int64)
         fixed[still] = doses
-        used = int(fixed.sum())
-        if used > max_steps or np.count_nonzero(fixed) > tubes:
-            continue
         loads = fixed * load_per_step
-        space_lower, space_upper = lower.copy(), upper - 0
-        space_lower[still] = 0
-        space_upper[still] = 0
-        yield (
-            fixed,
-            Space(
-                layer=model.layer_with(loads) if used else model.layer,
-                base=model.base_absorption + loads @ model.absorption,
-                absorption=model.absorption * load_per_step,
-                weights=model.weights,
-                white=model.white,
-                lower=space_lower,
-                upper=space_upper,
-                max_steps=max_steps - used,
-                max_tubes=tubes - int(np.count_nonzero(fixed)),
-            ),
+        lower, upper = whole.lower.copy(), whole.upper.copy()
+        lower[still] = upper[still] = 0
+        space = Space(
+            layer=model.layer_with(loads),
+            base=model.base_absorption + loads @ model.absorption,
+            absorption=whole.absorption,
+            weights=model.weights,
+            white=model.white,
+            lower=lower,
+            upper=upper,
+            max_steps=whole.max_steps - int(doses.sum()),
+            max_tubes=whole.max_tubes - int(np.count_nonzero(doses)),
         )
+        spaces.append((fixed, space))
+    return spaces, len(chosen) == len(grid)

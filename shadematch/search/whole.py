@@ -246,12 +246,11 @@ def frugal(
     target: FloatArray,
     *,
     within: float,
-    start: IntArray,
+    fewer_than: int,
+    near: FloatArray,
     effort: int = _MOST_EFFORT,
 ) -> Found:
-    """The recipe with the fewest steps among those with CIEDE2000 at most `within`.
-
-    Among equally short ones the one with the smallest CIEDE2000.
+    """A recipe with the fewest steps among those with CIEDE2000 at most `within`.
 
     Parameters
     ----------
@@ -261,30 +260,39 @@ def frugal(
         CIELAB, shape (3,).
     within
         Largest CIEDE2000 that will do.
-    start
-        A permitted recipe that fulfils it, shape (n,).
+    fewer_than
+        Only recipes with fewer steps in all count.
+    near
+        Steps, shape (n,), at which to take the first price of colour; any will do.
     effort
         Most boxes to look at.
+
+    Returns
+    -------
+    Found
+        `steps` is None where there is none; `bound` is the proved least number of steps, or
+        `fewer_than`.
     """
-    best = start.copy()
-    fewest = int(best.sum())
+    best: IntArray | None = None
+    fewest = fewer_than
     norm = minorant(target, within) if within > 0 else np.zeros((3, 3))
-    multiplier = _multiplier(space, target, best, norm)
+    multiplier = _multiplier(space, near, norm)
 
     def take(points: IntArray) -> None:
         nonlocal best, fewest, multiplier
+        points = points[points.sum(axis=1) < fewest]
         good = points[delta_e(space.lab(points), target) <= within]
-        if len(good) and int(good.sum(axis=1).min()) < fewest:
+        if len(good):
             best = good[np.argmin(good.sum(axis=1))].copy()
             fewest = int(best.sum())
-            multiplier = _multiplier(space, target, best, norm)
+            multiplier = _multiplier(space, best, norm)
 
     lo, hi = space.roots()
     pool = _Boxes(*_tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
     boxes = 0
-    while pool.key.size and boxes < effort:
+    while True:
         pool.keep(pool.key <= fewest - 1)
-        if not pool.key.size:
+        if not pool.key.size or boxes >= effort:
             break
         wave = pool.split_off(_WAVE)
         boxes += wave.key.size
@@ -294,12 +302,10 @@ def frugal(
         judged = judge(images_of(space, lo, hi), target, norm, within)
         key = np.maximum(lo.sum(axis=1), _least_total(lo, hi, judged, multiplier, within))
         alive = (judged.floor - _ROUNDING <= within) & (key <= fewest - 1)
-        middle, half = 0.5 * (lo + hi)[alive], 0.5 * (hi - lo)[alive]
-        shares = judged.shares[alive, : space.size]
-        guess = np.rint(middle + half * shares).astype(np.int64)
-        lean = np.floor(middle + half * shares).astype(np.int64)
-        points = _permitted(space, np.unique(np.concatenate([lo[alive], guess, lean]), axis=0))
-        take(points[points.sum(axis=1) < fewest])
+        first = np.flatnonzero(alive)[np.argsort(key[alive], kind="stable")[:48]]
+        aim = 0.5 * (lo + hi)[first] + 0.5 * (hi - lo)[first] * judged.shares[first, : space.size]
+        guess = np.concatenate([lo[first], np.rint(aim), np.floor(aim)]).astype(np.int64)
+        take(_permitted(space, np.unique(guess, axis=0)))
         small = listable(lo, hi, judged, within) & alive
         if small.any():
             points, _ = survivors(
@@ -309,21 +315,13 @@ def frugal(
             alive &= ~small
         children = _split(lo[alive], hi[alive], judged.pull[alive], key[alive].astype(float))
         pool.add(*_tighten(*children, fewest - 1))
-    pool.keep(pool.key <= fewest - 1)
     done = pool.key.size == 0
     bound = float(fewest) if done else float(np.ceil(pool.key.min()))
-    value = float(delta_e(space.lab(best[None]), target)[0])
-    refined = closest(
-        space.limited(max_steps=fewest), target, hints=best[None].astype(float), effort=effort
-    )
-    if refined.steps is not None and int(refined.steps.sum()) == fewest:
-        best, value = refined.steps, refined.delta_e
-    return Found(best, value, bound, done, boxes + refined.boxes)
+    value = np.inf if best is None else float(delta_e(space.lab(best[None]), target)[0])
+    return Found(best, value, bound, done, boxes)
 
 
-def _multiplier(
-    space: Space, target: FloatArray, steps: IntArray, norm: FloatArray
-) -> FloatArray:
+def _multiplier(space: Space, steps: FloatArray, norm: FloatArray) -> FloatArray:
     """Price of colour in steps: what the dual of the least-paste problem would pay near `steps`.
 
     Any vector gives a valid floor of the total; this one is good near the optimum.
@@ -331,7 +329,7 @@ def _multiplier(
     used = np.flatnonzero(steps > 0)
     if not used.size:
         return np.zeros(3)
-    slope = space.lab_and_slope(steps[None].astype(float))[1][0]
+    slope = space.lab_and_slope(np.asarray(steps, dtype=float)[None])[1][0]
     columns = (norm @ slope[:, used]).T
     return np.asarray(np.linalg.lstsq(columns, -np.ones(used.size), rcond=1e-3)[0], dtype=float)
 

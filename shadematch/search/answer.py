@@ -1,0 +1,176 @@
+"""The searches put together: ideal, closest and frugal for one target."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.prediction import Model
+from shadematch.search.ideal import ideal
+from shadematch.search.space import Space, spaces_of
+from shadematch.search.whole import GAP, Found, closest, frugal
+
+__all__ = ["Answer", "Searcher"]
+
+_MOST_SPACES: Final = 1000
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Everything found for one target; doses in steps.
+
+    Attributes
+    ----------
+    ideal_steps, ideal_delta_e
+        The continuous optimum.
+    closest
+        The whole recipe with the smallest CIEDE2000.
+    frugal
+        The one with the least paste among those at most the tolerance worse; `bound` is the
+        least number of steps.
+    """
+
+    ideal_steps: FloatArray
+    ideal_delta_e: float
+    closest: Found
+    frugal: Found
+
+
+class Searcher:
+    """Finds recipes in a permitted region.
+
+    Parameters
+    ----------
+    model
+        Palette, base, thickness and view.
+    whole
+        The permitted region, from `space.whole_space`.
+    load_per_step
+        Load [cm per 100 g] of one dose step.
+    """
+
+    def __init__(self, model: Model, whole: Space, load_per_step: float) -> None:
+        self.model = model
+        self.whole = whole
+        self.load_per_step = load_per_step
+
+    def _spaces(self, around: FloatArray) -> tuple[list[tuple[IntArray, Space]], bool]:
+        return spaces_of(self.model, self.whole, self.load_per_step, around, _MOST_SPACES)
+
+    def answer(self, target: FloatArray, tolerance: float) -> Answer:
+        """Search for one target.
+
+        Parameters
+        ----------
+        target
+            CIELAB, shape (3,).
+        tolerance
+            How much worse than the closest the frugal recipe may be, in CIEDE2000.
+        """
+        steps, value = ideal(self.whole, target)
+        best = self.closest(target, hint=steps)
+        least = self.frugal(target, best, tolerance)
+        return Answer(steps, value, best, least)
+
+    def closest(
+        self,
+        target: FloatArray,
+        *,
+        hint: FloatArray,
+        max_steps: int | None = None,
+        max_tubes: int | None = None,
+        below: float = np.inf,
+    ) -> Found:
+        """The closest whole recipe; see `whole.closest`."""
+        spaces, complete = self._spaces(hint)
+        best = Found(None, np.inf, below, True, 0)
+        for fixed, space in spaces:
+            used, tubes = int(fixed.sum()), int(np.count_nonzero(fixed))
+            limited = space.limited(
+                max_steps=None if max_steps is None else max_steps - used,
+                max_tubes=None if max_tubes is None else max_tubes - tubes,
+            )
+            if limited.max_steps < 0 or limited.max_tubes < 0:
+                continue
+            hints = np.where(space.upper > 0, hint, 0.0)[None]
+            found = closest(limited, target, hints=hints, below=min(best.delta_e, below))
+            bound, boxes = min(best.bound, found.bound), best.boxes + found.boxes
+            if found.steps is not None:
+                best = replace(found, steps=found.steps + fixed)
+            best = replace(best, bound=bound, boxes=boxes)
+        reached = min(best.delta_e, below)
+        if not complete:
+            return replace(best, bound=0.0, proved=reached <= GAP)
+        return replace(best, proved=bool(reached - best.bound <= GAP))
+
+    def frugal(self, target: FloatArray, best: Found, tolerance: float) -> Found:
+        """The recipe with the least paste at most `tolerance` worse than `best`."""
+        assert best.steps is not None
+        within = best.delta_e + tolerance
+        spaces, complete = self._spaces(best.steps.astype(float))
+        least, fewest, proved, boxes = best, int(best.steps.sum()), complete, 0
+        bound = fewest
+        for fixed, space in spaces:
+            used = int(fixed.sum())
+            near = np.where(space.upper > 0, best.steps, 0).astype(float)
+            found = frugal(space, target, within=within, fewer_than=fewest - used, near=near)
+            boxes += found.boxes
+            proved = proved and found.proved
+            bound = min(bound, int(found.bound) + used)
+            if found.steps is not None:
+                least = replace(found, steps=found.steps + fixed)
+                fewest = int(found.steps.sum()) + used
+        bound = min(bound, fewest)
+        # Among equally short recipes, the closest.
+        assert least.steps is not None
+        refined = self.closest(
+            target, hint=least.steps.astype(float), max_steps=fewest, below=within + GAP
+        )
+        if refined.steps is not None and refined.delta_e <= least.delta_e:
+            least = refined
+            fewest = int(refined.steps.sum()) if refined.steps is not None else fewest
+        return Found(least.steps, least.delta_e, float(bound), proved and bound == fewest, boxes)
+
+    def front(self, target: FloatArray, best: Found, reach: float) -> list[Found]:
+        """The Pareto front of CIEDE2000, paste and number of pigments.
+
+        For every number of pigments, the closest recipe, then the closest with at least a step
+        and a twentieth less paste, and so on while CIEDE2000 stays within `reach` of the best.
+        """
+        assert best.steps is not None
+        found: list[Found] = []
+        limit = best.delta_e + reach
+        for tubes in range(self.whole.size, -1, -1):
+            most = self.whole.max_steps
+            while most >= 0:
+                next_ = self.closest(
+                    target,
+                    hint=best.steps.astype(float),
+                    max_steps=most,
+                    max_tubes=tubes,
+                    below=limit,
+                )
+                if next_.steps is None:
+                    break
+                found.append(next_)
+                total = int(next_.steps.sum())
+                most = total - max(1, total // 20)
+        return _undominated(found)
+
+
+def _undominated(found: list[Found]) -> list[Found]:
+    def cost(f: Found) -> tuple[float, int, int]:
+        assert f.steps is not None
+        return f.delta_e, int(f.steps.sum()), int(np.count_nonzero(f.steps))
+
+    unique = {f.steps.tobytes(): f for f in found if f.steps is not None}
+    ordered = sorted(unique.values(), key=cost)
+    kept: list[Found] = []
+    for f in ordered:
+        mine = cost(f)
+        if not any(all(a <= b for a, b in zip(cost(k), mine, strict=True)) for k in kept):
+            kept.append(f)
+    return kept
