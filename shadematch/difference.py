@@ -377,11 +377,11 @@ def floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
 
 def _rings(target: FloatArray, size: float) -> tuple[FloatArray, FloatArray]:
     """Squares that cover the (a*, b*) plane around the target, growing outwards."""
-    steps = np.arange(-8, 8)
+    steps = np.arange(-4, 4)
     x, y = (v.ravel() for v in np.meshgrid(steps, steps, indexing="ij"))
-    hollow = ~((x >= -4) & (x < 4) & (y >= -4) & (y < 4))
+    hollow = ~((x >= -2) & (x < 2) & (y >= -2) & (y < 2))
     lows, sizes = [np.stack([x, y], axis=-1) * size], [np.full(x.size, size)]
-    while 8 * size < _LARGEST_AB + np.abs(target[1:]).max():
+    while 4 * size < _LARGEST_AB + np.abs(target[1:]).max():
         size *= 2.0
         lows.append(np.stack([x[hollow], y[hollow]], axis=-1) * size)
         sizes.append(np.full(int(hollow.sum()), size))
@@ -413,7 +413,7 @@ def minorant(target: FloatArray, radius: float) -> FloatArray:
         nothing could be shown.
     """
     target = np.asarray(target, dtype=float)
-    lo, hi = _rings(target, max(radius, 1e-3) / 4.0)
+    lo, hi = _rings(target, max(radius, 1e-3) / 3.0)
     c = _cells(target, lo, hi)
     keep = c.floor2 <= radius * radius
     c = _Cells(*(v[keep] for v in c))
@@ -455,7 +455,8 @@ def minorant(target: FloatArray, radius: float) -> FloatArray:
 
     factor2 = np.maximum(kept * kept * least(framed), least(round_))
     factor = np.sqrt(max(float(factor2.min(initial=1.0)), 0.0)) * (1.0 - 1e-9)
-    ends = 0.5 * (2.0 * target[0] + np.array([-1.0, 1.0]) * 1.8 * radius)
+    # S_L stays below 2 for mean lightness -17 to 117, so L* strays by at most twice the radius.
+    ends = target[0] + np.array([-1.0, 1.0]) * radius
     matrix = np.zeros((3, 3))
     matrix[0, 0] = 1.0 / _s_l(ends).max() * (1.0 - 1e-9)
     matrix[1:, 1:] = factor * root

@@ -19,6 +19,7 @@ from shadematch.arrays import FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
 from shadematch.search.bounds import Judged, images_of, judge
 from shadematch.search.lattice import listable, survivors
+from shadematch.search.rounding import near_misses
 from shadematch.search.space import Space
 
 __all__ = ["GAP", "Found", "closest", "frugal"]
@@ -28,6 +29,7 @@ GAP: Final = 0.01
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
 _MOST_EFFORT: Final = 1_000_000
+_LIST_COUNT: Final = 3000
 _WAVE: Final = 1024
 _ROUNDING: Final = 1e-9
 
@@ -154,6 +156,24 @@ def _neighbours(space: Space, around: FloatArray) -> IntArray:
     return _permitted(space, np.unique(points, axis=0))
 
 
+def _all_recipes(space: Space) -> IntArray:
+    """Every recipe within the limit on the sum, shape (count, n); for small spaces."""
+    free = np.flatnonzero(space.upper > space.lower)
+    room = space.max_steps - int(space.lower.sum())
+    if room < 0:
+        return np.empty((0, space.size), dtype=np.int64)
+    parts = np.zeros((1, 0), dtype=np.int64)
+    for _ in free:
+        left = room - parts.sum(axis=1)
+        rows = np.repeat(np.arange(len(parts)), left + 1)
+        starts = np.cumsum(left + 1) - (left + 1)
+        last = np.arange(rows.size) - starts[rows]
+        parts = np.column_stack([parts[rows], last])
+    points = np.tile(space.lower, (len(parts), 1))
+    points[:, free] += parts
+    return points
+
+
 def _permitted(space: Space, points: IntArray) -> IntArray:
     points = np.clip(points, space.lower, space.upper)
     kept = (points.sum(axis=1) <= space.max_steps) & (
@@ -192,10 +212,20 @@ def closest(
         search is short; else `bound` may stay up to `GAP` below.
     """
     best = _Incumbent()
+    count = space.count()
+    if count <= _LIST_COUNT:
+        points = _permitted(space, _all_recipes(space))
+        best.offer(points, delta_e(space.lab(points), target))
+        if best.value < below:
+            return Found(best.steps, best.value, best.value, True, 0)
+        return Found(None, np.inf, below, True, 0)
+    exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
     if hints is not None:
         points = _neighbours(space, hints)
         best.offer(points, delta_e(space.lab(points), target))
-    exact_effort = _EFFORT if space.count() <= _EXACT_COUNT else 0
+        if not exact_effort:
+            points = _permitted(space, near_misses(space, target, hints[0]))
+            best.offer(points, delta_e(space.lab(points), target))
     lo, hi = space.roots()
     pool = _Boxes(*_tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
     boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
@@ -203,6 +233,8 @@ def closest(
     while pool.key.size:
         limit = min(best.value, below)
         gap = 0.0 if boxes < exact_effort else GAP
+        if limit <= gap:
+            break  # zero is a floor, and near enough
         dropped = pool.key >= limit - gap
         if dropped.any():
             settled = min(settled, float(pool.key[dropped].min()))
