@@ -23,12 +23,11 @@ from shadematch.search.space import Space
 
 __all__ = ["near_misses"]
 
-_SAMPLES: Final = 48
-_REACH: Final = 4
-_KEPT: Final = 400
+_REACH: Final = 5
+_KEPT: Final = 600
 
 
-def near_misses(space: Space, target: FloatArray, ideal: FloatArray) -> IntArray:
+def near_misses(space: Space, target: FloatArray, ideal: FloatArray, *, samples: int) -> IntArray:
     """Whole recipes with colours near a target, shape (k, n).
 
     Parameters
@@ -39,12 +38,14 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray) -> IntArray
         CIELAB, shape (3,).
     ideal
         Real-valued steps with about that colour, shape (n,).
+    samples
+        How many members of the family to look around.
     """
     free = np.flatnonzero(space.upper > space.lower)
     if free.size <= 3:
         return np.rint(ideal)[None].astype(np.int64)
-    samples = _family(space, target, ideal, free)
-    lab, slope = space.lab_and_slope(samples)
+    family = _family(space, target, ideal, free, samples)
+    lab, slope = space.lab_and_slope(family)
     metric = squared_difference(target, target)[2]
     root = np.linalg.cholesky(metric).T
     offset = (lab - target) @ root.T
@@ -52,7 +53,7 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray) -> IntArray
     # Solve for the three pigments that have the most say and are there to be varied.
     triples = list(itertools.combinations(free.tolist(), 3))
     say = np.stack([np.abs(np.linalg.det(moves[:, :, list(t)])) for t in triples], axis=1)
-    there = np.stack([samples[:, list(t)].min(axis=1) for t in triples], axis=1)
+    there = np.stack([family[:, list(t)].min(axis=1) for t in triples], axis=1)
     pick = np.argmax(say * np.minimum(there, 4.0) + 1e-12 * say, axis=1)
     results, scores = [], []
     for index in np.unique(pick):
@@ -61,11 +62,11 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray) -> IntArray
         rest = [i for i in free.tolist() if i not in solved]
         reach = _REACH if len(rest) <= 2 else 1
         grid = np.indices((2 * reach + 1,) * len(rest)).reshape(len(rest), -1).T - reach
-        chosen = np.rint(samples[rows][:, None, rest]) + grid  # (m, K, rest)
-        shift = chosen - samples[rows][:, None, rest]
+        chosen = np.rint(family[rows][:, None, rest]) + grid  # (m, K, rest)
+        shift = chosen - family[rows][:, None, rest]
         residual = offset[rows][:, None, :] + shift @ np.swapaxes(moves[rows][:, :, rest], 1, 2)
         inverse = np.linalg.pinv(moves[rows][:, :, solved])
-        wanted = samples[rows][:, None, solved] - residual @ np.swapaxes(inverse, 1, 2)
+        wanted = family[rows][:, None, solved] - residual @ np.swapaxes(inverse, 1, 2)
         whole = np.rint(wanted)
         miss = (whole - wanted) @ np.swapaxes(moves[rows][:, :, solved], 1, 2)
         points = np.broadcast_to(np.rint(ideal), (*whole.shape[:2], space.size)).copy()
@@ -80,14 +81,14 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray) -> IntArray
 
 
 def _family(
-    space: Space, target: FloatArray, ideal: FloatArray, free: IntArray
+    space: Space, target: FloatArray, ideal: FloatArray, free: IntArray, count: int
 ) -> FloatArray:
     """Real-valued recipes of about the same colour, shape (m, n), spread over the family."""
     rng = np.random.default_rng(20_240_301)
     lo, hi = space.lower.astype(float), space.upper.astype(float)
-    points = np.tile(ideal, (_SAMPLES, 1))
-    lengths = rng.random(_SAMPLES) * max(float(ideal.sum()), 8.0)
-    push = rng.normal(size=(_SAMPLES, free.size))
+    points = np.tile(ideal, (count, 1))
+    lengths = rng.random(count) * max(float(ideal.sum()), 8.0)
+    push = rng.normal(size=(count, free.size))
     for part in range(3):
         slope = space.lab_and_slope(points)[1][:, :, free]
         inverse = np.linalg.pinv(slope)

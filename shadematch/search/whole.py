@@ -224,8 +224,12 @@ def closest(
         points = _neighbours(space, hints)
         best.offer(points, delta_e(space.lab(points), target))
         if not exact_effort:
-            points = _permitted(space, near_misses(space, target, hints[0]))
-            best.offer(points, delta_e(space.lab(points), target))
+            for samples in (64, 192):
+                points = near_misses(space, target, hints[0], samples=samples)
+                points = _permitted(space, points)
+                best.offer(points, delta_e(space.lab(points), target))
+                if best.value <= GAP or best.value > 1.0:
+                    break
     lo, hi = space.roots()
     pool = _Boxes(*_tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
     boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap

@@ -1,0 +1,111 @@
+"""The order of the rooms, the facade, and that every room stands alone."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import shadematch
+
+PACKAGE = Path(shadematch.__file__).parent
+
+# Ground to roof; rooms of one line are siblings and don't import each other.
+ORDER = (
+    ("errors", "arrays", "_version", "cautions"),
+    ("standards", "models"),
+    ("colorimetry",),
+    ("difference",),
+    ("optics.transport",),
+    ("optics.table",),
+    ("optics.layer",),
+    ("materials",),
+    ("pour",),
+    ("target",),
+    ("prediction",),
+    ("search.space",),
+    ("search.bounds", "search.ideal", "search.rounding"),
+    ("search.lattice",),
+    ("search.whole",),
+    ("search.catalogue", "search.answer"),
+    ("match",),
+    ("catalogue",),
+    ("html",),
+    ("cli",),
+    ("__main__",),
+)
+LEVEL = {room: level for level, rooms in enumerate(ORDER) for room in rooms}
+# A result draws itself by asking the roof for its picture, at the time of drawing only.
+UPWARD = {("prediction", "html"), ("match", "html")}
+
+
+def rooms() -> dict[str, Path]:
+    found = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        name = ".".join(path.relative_to(PACKAGE).with_suffix("").parts)
+        if name.endswith("__init__"):
+            continue
+        found[name] = path
+    return found
+
+
+def imports(path: Path) -> set[str]:
+    names = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("shadematch."):
+            names.add((node.module or "").removeprefix("shadematch."))
+        if isinstance(node, ast.ImportFrom) and node.module == "shadematch":
+            names.update(f"facade:{alias.name}" for alias in node.names)
+        if isinstance(node, ast.Import):
+            names.update(
+                a.name.removeprefix("shadematch.")
+                for a in node.names
+                if a.name.startswith("shadematch.")
+            )
+    return names
+
+
+@pytest.mark.parametrize("room", rooms())
+def test_room_imports_only_from_below(room: str) -> None:
+    assert room in LEVEL, f"{room} has no place in the order"
+    for other in imports(rooms()[room]):
+        assert not other.startswith("facade:"), f"{room} imports the facade"
+        if (room, other) in UPWARD:
+            continue
+        assert LEVEL[other] < LEVEL[room], f"{room} must not import {other}"
+
+
+def test_only_standards_imports_colour_science() -> None:
+    for room, path in rooms().items():
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        named = {
+            (a.name if isinstance(n, ast.Import) else n.module or "").split(".")[0]
+            for n in ast.walk(tree)
+            if isinstance(n, ast.Import | ast.ImportFrom)
+            for a in n.names
+        }
+        assert ("colour" in named) == (room == "standards"), room
+
+
+@pytest.mark.parametrize("room", rooms())
+def test_room_imports_alone(room: str) -> None:
+    if room == "__main__":
+        return
+    code = f"import shadematch.{room}, sys; sys.exit('colour' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_rooms_are_not_crowded() -> None:
+    for room, path in rooms().items():
+        lines = len(path.read_text(encoding="utf-8").splitlines())
+        assert lines <= 500, f"{room} has {lines} lines; redesign it"
+
+
+def test_facade_is_complete() -> None:
+    public = {name for name in vars(shadematch) if not name.startswith("_")}
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search"}
+    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
+    assert list(shadematch.__all__) == sorted(shadematch.__all__)
