@@ -104,8 +104,8 @@ def test_chandrasekhar_half_space(albedo: float, normal: float, diffuse: float) 
     # S. Chandrasekhar, Radiative Transfer (1950): 1 - H(1) sqrt(1 - a), and its diffuse
     # integral. Computed from the H-function; computed here once more, to 1e-8.
     result = by_albedo(albedo, 1e4, g=0.0, n=1.0)
-    assert abs(result.R1 - normal) < 5.1e-6
-    assert abs(result.Rd - diffuse) < 5.1e-6
+    assert abs(result.R1 - normal) < 5e-6
+    assert abs(result.Rd - diffuse) < 5e-6
     exact_normal, exact_diffuse = h_function(albedo)
     assert abs(result.R1 - exact_normal) < 1e-8
     assert abs(result.Rd - exact_diffuse) < 1e-8
@@ -142,7 +142,7 @@ def test_fresnel_total_reflection_and_no_face() -> None:
     rho = fresnel(mu, 1.5)
     assert np.all(rho[mu <= critical] == 1)
     assert np.all((rho[mu > critical] < 1) & (rho[mu > critical] >= R0 - 1e-15))
-    assert np.all(fresnel(mu, 1.0) == 0)
+    assert np.all(fresnel(mu, 1.0) < 1e-20)
 
 
 @pytest.mark.xfail(strict=True, raises=RuntimeWarning, reason="0 / 0, though the value is right")

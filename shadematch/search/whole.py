@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
+from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
 from shadematch.search.bounds import Judged, images_of, judge
 from shadematch.search.lattice import listable, survivors
@@ -79,7 +79,7 @@ class _Boxes:
         self.lo, self.hi, self.key = self.lo[rest], self.hi[rest], self.key[rest]
         return taken
 
-    def keep(self, mask: FloatArray) -> None:
+    def keep(self, mask: BoolArray) -> None:
         self.lo, self.hi, self.key = self.lo[mask], self.hi[mask], self.key[mask]
 
     def add(self, lo: IntArray, hi: IntArray, key: FloatArray) -> None:
@@ -299,7 +299,7 @@ def frugal(
     fewer_than
         Only recipes with fewer steps in all count.
     near
-        Steps, shape (n,), at which to take the first price of colour; any will do.
+        Steps, shape (n,), whose pigments set the first price of colour; any will do.
     effort
         Most boxes to look at.
 
@@ -312,16 +312,16 @@ def frugal(
     best: IntArray | None = None
     fewest = fewer_than
     norm = minorant(target, within) if within > 0 else np.zeros((3, 3))
-    multiplier = _multiplier(space, near, norm)
+    used = np.flatnonzero(near > 0)
 
     def take(points: IntArray) -> None:
-        nonlocal best, fewest, multiplier
+        nonlocal best, fewest, used
         points = points[points.sum(axis=1) < fewest]
         good = points[delta_e(space.lab(points), target) <= within]
         if len(good):
             best = good[np.argmin(good.sum(axis=1))].copy()
             fewest = int(best.sum())
-            multiplier = _multiplier(space, best, norm)
+            used = np.flatnonzero(best)
 
     lo, hi = space.roots()
     pool = _Boxes(*_tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
@@ -332,11 +332,14 @@ def frugal(
             break
         wave = pool.split_off(_WAVE)
         boxes += wave.key.size
-        lo, hi, _ = _tighten(wave.lo, wave.hi, wave.key, fewest - 1)
+        lo, hi, wave_key = _tighten(wave.lo, wave.hi, wave.key, fewest - 1)
         if not len(lo):
             continue
         judged = judge(images_of(space, lo, hi), target, norm, within)
-        key = np.maximum(lo.sum(axis=1), _least_total(lo, hi, judged, multiplier, within))
+        key = np.maximum(wave_key, lo.sum(axis=1))
+        if used.size:
+            prices = _prices(judged, 0.5 * (hi - lo), used)
+            key = np.maximum(key, _least_total(lo, hi, judged, prices, within))
         alive = (judged.floor - _ROUNDING <= within) & (key <= fewest - 1)
         first = np.flatnonzero(alive)[np.argsort(key[alive], kind="stable")[:48]]
         aim = 0.5 * (lo + hi)[first] + 0.5 * (hi - lo)[first] * judged.shares[first, : space.size]
@@ -357,34 +360,34 @@ def frugal(
     return Found(best, value, bound, done, boxes)
 
 
-def _multiplier(space: Space, steps: FloatArray, norm: FloatArray) -> FloatArray:
-    """Price of colour in steps: what the dual of the least-paste problem would pay near `steps`.
+def _prices(judged: Judged, half: FloatArray, used: IntArray) -> FloatArray:
+    """Price of colour in steps at each box, shape (m, 3).
 
-    Any vector gives a valid floor of the total; this one is good near the optimum.
+    What the dual of the least-paste problem would pay if the pigments at `used` made up the
+    recipe. Any vector gives a valid floor of the total; this one is good where they do.
     """
-    used = np.flatnonzero(steps > 0)
-    if not used.size:
-        return np.zeros(3)
-    slope = space.lab_and_slope(np.asarray(steps, dtype=float)[None])[1][0]
-    columns = (norm @ slope[:, used]).T
-    return np.asarray(np.linalg.lstsq(columns, -np.ones(used.size), rcond=1e-3)[0], dtype=float)
+    columns = judged.generators[:, :, used] / np.maximum(half[:, None, used], 0.5)
+    gram = np.swapaxes(columns, 1, 2) @ columns
+    ridge = 1e-6 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(used.size)
+    weights = np.linalg.solve(gram + ridge + 1e-300 * np.eye(used.size), np.ones((used.size, 1)))
+    return np.asarray(-(columns @ weights)[:, :, 0])
 
 
 def _least_total(
-    lo: IntArray, hi: IntArray, judged: Judged, multiplier: FloatArray, within: float
+    lo: IntArray, hi: IntArray, judged: Judged, prices: FloatArray, within: float
 ) -> FloatArray:
     """Lagrangian floor of the steps in all, among recipes of a box with CIEDE2000 <= `within`.
 
-    Such recipes have norm(offset + generators @ s) <= within, so for any multiplier p the total
+    Such recipes have norm(offset + generators @ s) <= within, so for any prices p the total
     is at least the minimum over s of total(s) + p . (offset + generators @ s) - |p| within.
     """
-    priced = np.einsum("c,mck->mk", multiplier, judged.generators)
+    priced = np.einsum("mc,mck->mk", prices, judged.generators)
     n = lo.shape[1]
     half = 0.5 * (hi - lo)
     value = (
         0.5 * (lo + hi).sum(axis=1)
-        + judged.offset @ multiplier
-        - np.linalg.norm(multiplier) * within
+        + np.einsum("mc,mc->m", prices, judged.offset)
+        - np.linalg.norm(prices, axis=1) * within
         - np.abs(half + priced[:, :n]).sum(axis=1)
         - np.abs(priced[:, n:]).sum(axis=1)
     )

@@ -1,0 +1,8 @@
+"""``python -m shadematch`` is the command line."""
+
+import sys
+
+from shadematch.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,15 @@
+"""What every printed recipe says about working and selling safely."""
+
+from typing import Final
+
+__all__ = ["CAUTIONS"]
+
+CAUTIONS: Final[tuple[str, ...]] = (
+    "Hot base burns the skin: mind splashes, keep children and pets away.",
+    "Alcohol spray is flammable: no flames near it.",
+    "Use only colourants allowed for cosmetics where you sell, at allowed levels, "
+    "with a qualified safety assessment where the law asks for one.",
+    "Don't breathe powder dust.",
+    "Local rules and licensed practice come first.",
+)
+"""One sentence each, in the order in which they are printed."""
