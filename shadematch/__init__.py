@@ -10,10 +10,11 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
-from shadematch.match import Choice, Match, Verdict, match
+from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
+from shadematch.question import Choice, Verdict
 from shadematch.target import Target
 
 __all__ = [
@@ -38,5 +39,6 @@ __all__ = [
     "__version__",
     "load_palette",
     "match",
+    "match_many",
     "predict",
 ]

@@ -200,7 +200,9 @@ def _target(args: argparse.Namespace) -> Target:
             return Target.from_xyz(args.xyz, **light)
     except ColourError as found:
         # The view has a light and an observer too: say whose is wrong.
-        raise (_renamed(found, f"--target-{found.field}") if found.field in light else found)  # noqa: B904
+        if found.field in light:
+            raise _renamed(found, f"--target-{found.field}") from None
+        raise
     if args.spectrum is not None:
         return _read_spectrum(args.spectrum)
     return Target.from_hex(args.hex.strip())

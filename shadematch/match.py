@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+import itertools
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
-from typing import Final, Literal
 
 import numpy as np
 
@@ -13,68 +15,13 @@ from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
 from shadematch.materials import Palette, load_palette
 from shadematch.pour import Pour, Recipe, View
-from shadematch.prediction import Model, Prediction, model_for, predict_loads
-from shadematch.search.answer import Searcher
-from shadematch.search.ideal import ideal
-from shadematch.search.space import whole_space
+from shadematch.prediction import Prediction
+from shadematch.question import Choice, Question, Verdict
+from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.whole import Found
 from shadematch.target import Target, as_target
 
-__all__ = ["Choice", "Match", "Verdict", "match"]
-
-VISIBLE: Final = 1.0
-"""CIEDE2000 up to which most people see one colour (common practice, no source)."""
-_REACH: Final = 3.0
-_WORTH: Final = 0.5
-
-Limit = Literal["nothing", "whole centimetres", "load limit", "palette"]
-
-
-@dataclass(frozen=True)
-class Choice:
-    """A recipe and how close it comes.
-
-    Attributes
-    ----------
-    recipe
-        Doses and pour.
-    delta_e
-        Predicted CIEDE2000 to the target.
-    predicted
-        The colour it will have.
-    """
-
-    recipe: Recipe
-    delta_e: float
-    predicted: Prediction
-
-    def __str__(self) -> str:
-        """In plain words."""
-        return f"{self.recipe}: CIEDE2000 {self.delta_e:.2f}"
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """What holds a match back, and what would help.
-
-    Attributes
-    ----------
-    limit
-        ``"nothing"`` (the colour is met), ``"whole centimetres"``, ``"load limit"`` or
-        ``"palette"``.
-    sentence
-        The same in words.
-    help
-        Changes that were tried and found to bring the colour closer, best first.
-    """
-
-    limit: Limit
-    sentence: str
-    help: tuple[str, ...] = ()
-
-    def __str__(self) -> str:
-        """In plain words."""
-        return " ".join((self.sentence, *self.help))
+__all__ = ["Match", "match", "match_many"]
 
 
 @dataclass(frozen=True)
@@ -83,14 +30,12 @@ class Match:
 
     Attributes
     ----------
-    target, palette, pour, view, tolerance
+    target, tolerance
         What was asked.
     frugal
         The choice with the least paste among those at most `tolerance` worse than the closest.
     closest
         The choice with the smallest CIEDE2000.
-    ideal
-        The best before doses are made whole (found from several starts, not proved).
     bound
         No permitted recipe has a smaller CIEDE2000.
     proved
@@ -102,18 +47,34 @@ class Match:
     """
 
     target: Target
-    palette: Palette = field(repr=False)
-    pour: Pour
-    view: View
     tolerance: float
     frugal: Choice
     closest: Choice
-    ideal: Choice
     bound: float
     proved: bool
     frugal_proved: bool
     boxes: int
-    _asked: _Asked = field(repr=False, compare=False)
+    _question: Question = field(repr=False, compare=False)
+
+    @property
+    def palette(self) -> Palette:
+        """The pastes and bases."""
+        return self._question.palette
+
+    @property
+    def pour(self) -> Pour:
+        """What is made."""
+        return self._question.pour
+
+    @property
+    def view(self) -> View:
+        """How it is looked at."""
+        return self._question.view
+
+    @functools.cached_property
+    def ideal(self) -> Choice:
+        """The best before doses are made whole (found from several starts, not proved)."""
+        return self._question.ideal()
 
     @property
     def recipe(self) -> Recipe:
@@ -138,12 +99,12 @@ class Match:
         tubes. Listed are those within 3 of the closest; on long fronts each saves at least a
         twentieth of the paste of the one before.
         """
-        return self._asked.front(self.closest)
+        return self._question.front(self.closest)
 
     @functools.cached_property
     def verdict(self) -> Verdict:
         """What holds it back, and what would help."""
-        return self._asked.verdict(self)
+        return self._question.verdict(self.closest, self.ideal)
 
     def __str__(self) -> str:
         """In plain words."""
@@ -178,148 +139,6 @@ class Match:
         from shadematch.html import match_card
 
         return match_card(self)
-
-
-@dataclass(frozen=True, eq=False)
-class _Asked:
-    """One question to the search; keeps what the answer's later questions need."""
-
-    target: FloatArray  # CIELAB in the view
-    palette: Palette
-    pour: Pour
-    view: View
-    max_pigments: int | None
-    required: tuple[int, ...]
-    excluded: tuple[int, ...]
-
-    @property
-    def model(self) -> Model:
-        return model_for(self.palette, self.pour.thickness_cm, self.pour.white, self.view)
-
-    @functools.cached_property
-    def searcher(self) -> Searcher:
-        per_step = self.pour.load_per_step
-        whole = whole_space(
-            self.model,
-            load_per_step=per_step,
-            max_steps=self.pour.max_steps,
-            max_tubes=self.max_pigments,
-            required=self.required,
-            excluded=self.excluded,
-        )
-        return Searcher(self.model, whole, per_step)
-
-    def choice(self, steps: FloatArray, delta_e: float) -> Choice:
-        step = self.pour.dose_step_cm
-        names = self.palette.names
-        doses = {
-            name: round(float(count) * step, 9)
-            for name, count in zip(names, steps, strict=True)
-            if count > 1e-9
-        }
-        recipe = Recipe(doses, self.pour)
-        loads = np.asarray(steps, dtype=float) * self.pour.load_per_step
-        return Choice(recipe, delta_e, predict_loads(loads, recipe, self.palette, self.view))
-
-    def chosen(self, found: Found) -> Choice:
-        assert found.steps is not None
-        return self.choice(found.steps.astype(float), found.delta_e)
-
-    def steps_of(self, choice: Choice) -> FloatArray:
-        doses = choice.recipe.doses_cm
-        return np.array([doses.get(n, 0.0) for n in self.palette.names]) / self.pour.dose_step_cm
-
-    def front(self, best: Choice) -> tuple[Choice, ...]:
-        steps = np.rint(self.steps_of(best)).astype(np.int64)
-        found = Found(steps, best.delta_e, best.delta_e, True, 0)
-        return tuple(self.chosen(f) for f in self.searcher.front(self.target, found, _REACH))
-
-    def ideal_with(self, **changes: float) -> float:
-        """CIEDE2000 of the continuous optimum in a pour with some fields changed."""
-        pour = self.pour.model_copy(update=changes)
-        model = model_for(self.palette, pour.thickness_cm, pour.white, self.view)
-        whole = whole_space(
-            model,
-            load_per_step=pour.load_per_step,
-            max_steps=max(pour.max_steps, len(self.required), 1),
-            max_tubes=self.max_pigments,
-            required=(),
-            excluded=self.excluded,
-        )
-        return ideal(whole, self.target)[1]
-
-    def closest_with(self, **changes: float) -> float:
-        """CIEDE2000 of the closest whole recipe in a pour with some fields changed."""
-        asked = _Asked(
-            self.target,
-            self.palette,
-            self.pour.model_copy(update=changes),
-            self.view,
-            self.max_pigments,
-            self.required,
-            self.excluded,
-        )
-        searcher = asked.searcher
-        hint = ideal(searcher.whole, self.target)[0]
-        return searcher.closest(self.target, hint=hint).delta_e
-
-    def verdict(self, match_: Match) -> Verdict:
-        reached, pour = match_.closest.delta_e, self.pour
-        best = min(match_.ideal.delta_e, reached)
-        if reached <= VISIBLE:
-            return Verdict("nothing", "Nothing holds it back: most people see no difference.")
-        if reached - best > best - 0.5 * VISIBLE:
-            tries = []
-            for factor in (2, 5, 10):
-                batch = pour.batch_g * factor
-                value = self.closest_with(batch_g=batch)
-                if value < reached - 0.2:
-                    tries.append((value, f"A batch of {batch:g} g comes to {value:.2f}."))
-                if value <= VISIBLE:
-                    break
-            if pour.dose_step_cm > 0.5:
-                value = self.closest_with(dose_step_cm=pour.dose_step_cm / 2)
-                if value < reached - 0.2:
-                    tries.append(
-                        (value, f"Dosing to {pour.dose_step_cm / 2:g} cm comes to {value:.2f}.")
-                    )
-            return Verdict(
-                "whole centimetres",
-                f"Held back by whole centimetres: without them {best:.2f} could be had.",
-                tuple(text for _, text in sorted(tries)),
-            )
-        full = match_.ideal.recipe.load >= 0.98 * pour.max_load
-        freed = self.ideal_with(max_load=pour.max_load * 4) if full else best
-        changes = self._other_pours(best)
-        if best - freed > max(_WORTH, 0.25 * best):
-            return Verdict(
-                "load limit",
-                f"Held back by the load limit of {pour.max_load:g} cm per 100 g: "
-                f"without it {freed:.2f} could be had.",
-                changes,
-            )
-        return Verdict(
-            "palette",
-            f"Held back by the palette: in this pour its pastes come to {best:.2f} at best.",
-            changes,
-        )
-
-    def _other_pours(self, best: float) -> tuple[str, ...]:
-        pour = self.pour
-        tries: list[tuple[float, str]] = []
-        for factor, word in ((0.5, "thinner"), (2.0, "thicker")):
-            thickness = pour.thickness_cm * factor
-            if 0.01 <= thickness <= 100:
-                value = self.ideal_with(thickness_cm=thickness)
-                tries.append(
-                    (value, f"A {word} bar of {thickness:g} cm could come to {value:.2f}.")
-                )
-        for white in sorted({0.0, round(pour.white / 2, 3), 0.5, 1.0} - {pour.white}):
-            value = self.ideal_with(white=white)
-            base = "Clear base" if white == 0 else f"Base with {white:.0%} white"
-            tries.append((value, f"{base} could come to {value:.2f}."))
-        useful = sorted(t for t in tries if t[0] < best - _WORTH)
-        return tuple(text for _, text in useful[:3])
 
 
 def _checked(
@@ -412,20 +231,136 @@ def match(
     goal = as_target(target)
     palette, pour, view = palette or load_palette(), pour or Pour(), view or View()
     required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
-    asked = _Asked(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
-    answer = asked.searcher.answer(asked.target, tolerance)
+    question = Question(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
+    answer = question.searcher.answer(question.target, tolerance)
+    result = _match_of(question, goal, tolerance, answer.closest, answer.frugal)
+    ideal = question.choice(answer.ideal_steps, answer.ideal_delta_e)
+    vars(result)["ideal"] = ideal  # known already: fill the cached property
+    return result
+
+
+def _match_of(
+    question: Question, target: Target, tolerance: float, closest: Found, frugal: Found
+) -> Match:
     return Match(
-        target=goal,
-        palette=palette,
-        pour=pour,
-        view=view,
+        target=target,
         tolerance=tolerance,
-        frugal=asked.chosen(answer.frugal),
-        closest=asked.chosen(answer.closest),
-        ideal=asked.choice(answer.ideal_steps, answer.ideal_delta_e),
-        bound=answer.closest.bound,
-        proved=answer.closest.proved,
-        frugal_proved=answer.frugal.proved,
-        boxes=answer.closest.boxes + answer.frugal.boxes,
-        _asked=asked,
+        frugal=question.chosen(frugal),
+        closest=question.chosen(closest),
+        bound=closest.bound,
+        proved=closest.proved,
+        frugal_proved=frugal.proved,
+        boxes=closest.boxes + frugal.boxes,
+        _question=question,
     )
+
+
+def match_many(
+    targets: Iterable[Target | str],
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    tolerance: float = 0.5,
+    max_pigments: int | None = None,
+    must_use: Sequence[str] = (),
+    must_avoid: Sequence[str] = (),
+    executor: Executor | None = None,
+    progress: Callable[[int], None] | None = None,
+    chunk: int = 2048,
+) -> Iterator[Match]:
+    """The doses for many colours, one after the other, the same as `match` gives for each.
+
+    Up to three million permitted recipes (1 kg of five pastes has 1.2 million) the colours of
+    all recipes are computed once and kept in a tree, which takes seconds; each target then
+    takes well under a millisecond. Above, each target is searched for by itself.
+
+    Parameters
+    ----------
+    targets
+        Any iterable; it is read as the results are taken, `chunk` targets at a time, so that
+        memory does not grow with their number.
+    palette, pour, view, tolerance, max_pigments, must_use, must_avoid
+        As for `match`.
+    executor
+        Any `concurrent.futures.Executor`; chunks are worked on in its workers, each of which
+        builds the tree once. Results do not depend on it.
+    progress
+        Called with the number of targets done so far.
+    chunk
+        Targets in one piece of work.
+
+    Yields
+    ------
+    Match
+        In the order of the targets.
+
+    Raises
+    ------
+    ShadematchError
+        As `match` does; for a wrong target when its turn comes.
+    """
+    palette, pour, view = palette or load_palette(), pour or Pour(), view or View()
+    required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
+    if isinstance(chunk, bool) or not isinstance(chunk, int) or chunk < 1:
+        raise PourError("must be a whole number from 1", field="chunk", value=chunk,
+                        remedy="A few thousand suit most machines")  # fmt: skip
+    asked = (palette, pour, view, max_pigments, required, excluded)
+    return _stream(iter(targets), asked, tolerance, executor, progress, chunk)
+
+
+_Asked = tuple[Palette, Pour, View, int | None, tuple[int, ...], tuple[int, ...]]
+
+
+def _stream(
+    targets: Iterator[Target | str],
+    asked: _Asked,
+    tolerance: float,
+    executor: Executor | None,
+    progress: Callable[[int], None] | None,
+    chunk: int,
+) -> Iterator[Match]:
+    view = asked[2]
+    waiting: deque[tuple[list[Target], list[FloatArray], Future[list[tuple[Found, Found]]]]]
+    waiting = deque()
+    workers = getattr(executor, "_max_workers", None) or 2
+    done = 0
+    more = True
+    while more or waiting:
+        while more and len(waiting) < (2 * workers if executor else 1):
+            goals = [as_target(t) for t in itertools.islice(targets, chunk)]
+            more = len(goals) == chunk
+            if not goals:
+                break
+            labs = [goal.lab_in(view) for goal in goals]
+            if executor is not None:
+                future = executor.submit(_solve, asked, np.array(labs), tolerance)
+            else:
+                future = Future()
+                future.set_result(_solve(asked, np.array(labs), tolerance))
+            waiting.append((goals, labs, future))
+        if not waiting:
+            return
+        goals, labs, future = waiting.popleft()
+        for goal, lab, (closest, frugal) in zip(goals, labs, future.result(), strict=True):
+            yield _match_of(Question(lab, *asked), goal, tolerance, closest, frugal)
+            done += 1
+        if progress is not None:
+            progress(done)
+
+
+def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
+    """Closest and frugal for targets of shape (t, 3); what a worker runs."""
+    catalogue = _catalogue(asked)
+    if catalogue is not None:
+        return catalogue.look_up(labs, tolerance)
+    answers = (Question(lab, *asked).searcher.answer(lab, tolerance) for lab in labs)
+    return [(answer.closest, answer.frugal) for answer in answers]
+
+
+@functools.lru_cache(maxsize=2)
+def _catalogue(asked: _Asked) -> Catalogue | None:
+    searcher = Question(np.zeros(3), *asked).searcher
+    if searcher.whole.count() > LARGEST:
+        return None
+    return Catalogue(searcher)

@@ -57,7 +57,8 @@ class Searcher:
         self.whole = whole
         self.load_per_step = load_per_step
 
-    def _spaces(self, around: FloatArray) -> tuple[list[tuple[IntArray, Space]], bool]:
+    def spaces(self, around: FloatArray) -> tuple[list[tuple[IntArray, Space]], bool]:
+        """The region cut as `space.spaces_of` does, and whether all of it is there."""
         return spaces_of(self.model, self.whole, self.load_per_step, around, _MOST_SPACES)
 
     def answer(self, target: FloatArray, tolerance: float) -> Answer:
@@ -85,7 +86,7 @@ class Searcher:
         below: float = np.inf,
     ) -> Found:
         """The closest whole recipe; see `whole.closest`."""
-        spaces, complete = self._spaces(hint)
+        spaces, complete = self.spaces(hint)
         best = Found(None, np.inf, below, True, 0)
         for fixed, space in spaces:
             used, tubes = int(fixed.sum()), int(np.count_nonzero(fixed))
@@ -110,7 +111,7 @@ class Searcher:
         """The recipe with the least paste at most `tolerance` worse than `best`."""
         assert best.steps is not None
         within = best.delta_e + tolerance
-        spaces, complete = self._spaces(best.steps.astype(float))
+        spaces, complete = self.spaces(best.steps.astype(float))
         least, fewest, proved, boxes = best, int(best.steps.sum()), complete, 0
         bound = fewest
         for fixed, space in spaces:

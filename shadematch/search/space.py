@@ -91,6 +91,22 @@ class Space:
             f_slope[..., None] * self.xyz_slope(slope)
         )
 
+    def recipes(self) -> IntArray:
+        """Every permitted recipe, shape (k, n); for spaces that are small enough to list."""
+        free = np.flatnonzero(self.upper > self.lower)
+        room = self.max_steps - int(self.lower.sum())
+        if room < 0:
+            return np.empty((0, self.size), dtype=np.int64)
+        parts = np.zeros((1, 0), dtype=np.int64)
+        for i in free:
+            left = np.minimum(room - parts.sum(axis=1), self.upper[i] - self.lower[i])
+            rows = np.repeat(np.arange(len(parts)), left + 1)
+            starts = np.cumsum(left + 1) - (left + 1)
+            parts = np.column_stack([parts[rows], np.arange(rows.size) - starts[rows]])
+        points = np.tile(self.lower, (len(parts), 1))
+        points[:, free] += parts
+        return points[np.count_nonzero(points, axis=1) <= self.max_tubes]
+
     def roots(self) -> tuple[IntArray, IntArray]:
         """Boxes that hold every permitted recipe, each with no more than `max_tubes` free."""
         needed = set(np.flatnonzero(self.lower > 0).tolist())

@@ -156,24 +156,6 @@ def _neighbours(space: Space, around: FloatArray) -> IntArray:
     return _permitted(space, np.unique(points, axis=0))
 
 
-def _all_recipes(space: Space) -> IntArray:
-    """Every recipe within the limit on the sum, shape (count, n); for small spaces."""
-    free = np.flatnonzero(space.upper > space.lower)
-    room = space.max_steps - int(space.lower.sum())
-    if room < 0:
-        return np.empty((0, space.size), dtype=np.int64)
-    parts = np.zeros((1, 0), dtype=np.int64)
-    for _ in free:
-        left = room - parts.sum(axis=1)
-        rows = np.repeat(np.arange(len(parts)), left + 1)
-        starts = np.cumsum(left + 1) - (left + 1)
-        last = np.arange(rows.size) - starts[rows]
-        parts = np.column_stack([parts[rows], last])
-    points = np.tile(space.lower, (len(parts), 1))
-    points[:, free] += parts
-    return points
-
-
 def _permitted(space: Space, points: IntArray) -> IntArray:
     points = np.clip(points, space.lower, space.upper)
     kept = (points.sum(axis=1) <= space.max_steps) & (
@@ -214,7 +196,7 @@ def closest(
     best = _Incumbent()
     count = space.count()
     if count <= _LIST_COUNT:
-        points = _permitted(space, _all_recipes(space))
+        points = space.recipes()
         best.offer(points, delta_e(space.lab(points), target))
         if best.value < below:
             return Found(best.steps, best.value, best.value, True, 0)

@@ -1,0 +1,218 @@
+"""One question to the search, and what can be said of its answer."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, field, replace
+from typing import Final, Literal
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.materials import Palette
+from shadematch.pour import Pour, Recipe, View
+from shadematch.prediction import Model, Prediction, model_for, predict_loads
+from shadematch.search.answer import Searcher
+from shadematch.search.ideal import ideal
+from shadematch.search.space import whole_space
+from shadematch.search.whole import Found
+
+__all__ = ["VISIBLE", "Choice", "Limit", "Question", "Verdict"]
+
+VISIBLE: Final = 1.0
+"""CIEDE2000 up to which most people see one colour (common practice, no source)."""
+_REACH: Final = 3.0
+_WORTH: Final = 0.5
+
+Limit = Literal["nothing", "whole centimetres", "load limit", "palette"]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A recipe and how close it comes.
+
+    Attributes
+    ----------
+    recipe
+        Doses and pour.
+    delta_e
+        Predicted CIEDE2000 to the target.
+    """
+
+    recipe: Recipe
+    delta_e: float
+    _palette: Palette = field(repr=False, compare=False)
+    _view: View = field(repr=False, compare=False)
+    _loads: FloatArray = field(repr=False, compare=False)
+
+    @functools.cached_property
+    def predicted(self) -> Prediction:
+        """The colour it will have."""
+        return predict_loads(self._loads, self.recipe, self._palette, self._view)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.recipe}: CIEDE2000 {self.delta_e:.2f}"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What holds a match back, and what would help.
+
+    Attributes
+    ----------
+    limit
+        ``"nothing"`` (the colour is met), ``"whole centimetres"``, ``"load limit"`` or
+        ``"palette"``.
+    sentence
+        The same in words.
+    help
+        Changes that were tried and found to bring the colour closer, best first.
+    """
+
+    limit: Limit
+    sentence: str
+    help: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return " ".join((self.sentence, *self.help))
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """One question to the search; keeps what the answer's later questions need."""
+
+    target: FloatArray  # CIELAB in the view
+    palette: Palette
+    pour: Pour
+    view: View
+    max_pigments: int | None
+    required: tuple[int, ...]
+    excluded: tuple[int, ...]
+
+    @property
+    def model(self) -> Model:
+        return model_for(self.palette, self.pour.thickness_cm, self.pour.white, self.view)
+
+    @functools.cached_property
+    def searcher(self) -> Searcher:
+        """The search for its pour."""
+        per_step = self.pour.load_per_step
+        whole = whole_space(
+            self.model,
+            load_per_step=per_step,
+            max_steps=self.pour.max_steps,
+            max_tubes=self.max_pigments,
+            required=self.required,
+            excluded=self.excluded,
+        )
+        return Searcher(self.model, whole, per_step)
+
+    def choice(self, steps: FloatArray, delta_e: float) -> Choice:
+        step = self.pour.dose_step_cm
+        names = self.palette.names
+        doses = {
+            name: round(float(count) * step, 9)
+            for name, count in zip(names, steps, strict=True)
+            if count > 1e-9
+        }
+        recipe = Recipe(doses, self.pour)
+        loads = np.asarray(steps, dtype=float) * self.pour.load_per_step
+        return Choice(recipe, delta_e, self.palette, self.view, loads)
+
+    def chosen(self, found: Found) -> Choice:
+        assert found.steps is not None
+        return self.choice(found.steps.astype(float), found.delta_e)
+
+    def steps_of(self, choice: Choice) -> FloatArray:
+        doses = choice.recipe.doses_cm
+        return np.array([doses.get(n, 0.0) for n in self.palette.names]) / self.pour.dose_step_cm
+
+    def ideal(self) -> Choice:
+        """The continuous optimum."""
+        return self.choice(*ideal(self.searcher.whole, self.target))
+
+    def front(self, best: Choice) -> tuple[Choice, ...]:
+        steps = np.rint(self.steps_of(best)).astype(np.int64)
+        found = Found(steps, best.delta_e, best.delta_e, True, 0)
+        return tuple(self.chosen(f) for f in self.searcher.front(self.target, found, _REACH))
+
+    def ideal_with(self, **changes: float) -> float:
+        """CIEDE2000 of the continuous optimum in a pour with some fields changed."""
+        pour = self.pour.model_copy(update=changes)
+        model = model_for(self.palette, pour.thickness_cm, pour.white, self.view)
+        whole = whole_space(
+            model,
+            load_per_step=pour.load_per_step,
+            max_steps=max(pour.max_steps, len(self.required), 1),
+            max_tubes=self.max_pigments,
+            required=(),
+            excluded=self.excluded,
+        )
+        return ideal(whole, self.target)[1]
+
+    def closest_with(self, **changes: float) -> float:
+        """CIEDE2000 of the closest whole recipe in a pour with some fields changed."""
+        searcher = replace(self, pour=self.pour.model_copy(update=changes)).searcher
+        hint = ideal(searcher.whole, self.target)[0]
+        return searcher.closest(self.target, hint=hint).delta_e
+
+    def verdict(self, closest: Choice, ideal_: Choice) -> Verdict:
+        """What holds the closest recipe back, judged against the ideal one."""
+        reached, pour = closest.delta_e, self.pour
+        best = min(ideal_.delta_e, reached)
+        if reached <= VISIBLE:
+            return Verdict("nothing", "Nothing holds it back: most people see no difference.")
+        if reached - best > best - 0.5 * VISIBLE:
+            tries = []
+            for factor in (2, 5, 10):
+                batch = pour.batch_g * factor
+                value = self.closest_with(batch_g=batch)
+                if value < reached - 0.2:
+                    tries.append((value, f"A batch of {batch:g} g comes to {value:.2f}."))
+                if value <= VISIBLE:
+                    break
+            if pour.dose_step_cm > 0.5:
+                value = self.closest_with(dose_step_cm=pour.dose_step_cm / 2)
+                if value < reached - 0.2:
+                    tries.append(
+                        (value, f"Dosing to {pour.dose_step_cm / 2:g} cm comes to {value:.2f}.")
+                    )
+            return Verdict(
+                "whole centimetres",
+                f"Held back by whole centimetres: without them {best:.2f} could be had.",
+                tuple(text for _, text in sorted(tries)),
+            )
+        full = ideal_.recipe.load >= 0.98 * pour.max_load
+        freed = self.ideal_with(max_load=pour.max_load * 4) if full else best
+        changes = self._other_pours(best)
+        if best - freed > max(_WORTH, 0.25 * best):
+            return Verdict(
+                "load limit",
+                f"Held back by the load limit of {pour.max_load:g} cm per 100 g: "
+                f"without it {freed:.2f} could be had.",
+                changes,
+            )
+        return Verdict(
+            "palette",
+            f"Held back by the palette: in this pour its pastes come to {best:.2f} at best.",
+            changes,
+        )
+
+    def _other_pours(self, best: float) -> tuple[str, ...]:
+        pour = self.pour
+        tries: list[tuple[float, str]] = []
+        for factor, word in ((0.5, "thinner"), (2.0, "thicker")):
+            thickness = pour.thickness_cm * factor
+            if 0.01 <= thickness <= 100:
+                value = self.ideal_with(thickness_cm=thickness)
+                tries.append(
+                    (value, f"A {word} bar of {thickness:g} cm could come to {value:.2f}.")
+                )
+        for white in sorted({0.0, round(pour.white / 2, 3), 0.5, 1.0} - {pour.white}):
+            value = self.ideal_with(white=white)
+            base = "Clear base" if white == 0 else f"Base with {white:.0%} white"
+            tries.append((value, f"{base} could come to {value:.2f}."))
+        useful = sorted(t for t in tries if t[0] < best - _WORTH)
+        return tuple(text for _, text in useful[:3])
