@@ -39,11 +39,18 @@ from typing import Any, Final, NoReturn, TypeVar
 
 from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
-from shadematch.errors import ColourError, PourError, ShadematchError, SpectrumError
-from shadematch.match import Choice, Match, match
-from shadematch.materials import load_palette
+from shadematch.errors import (
+    ColourError,
+    PaletteError,
+    PourError,
+    ShadematchError,
+    SpectrumError,
+)
+from shadematch.match import Match, match
+from shadematch.materials import Palette, load_palette
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
+from shadematch.question import Choice
 from shadematch.target import Target
 
 __all__ = ["main"]
@@ -75,7 +82,7 @@ class _UsageError(Exception):
 
 class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
-        raise _UsageError(f"{message}. See {self.prog} --help")
+        raise _UsageError(f"{message.removeprefix('argument ')}. See {self.prog} --help")
 
 
 # ---- parse ----
@@ -216,44 +223,52 @@ def _is_number(text: str) -> bool:
 
 
 def _read_spectrum(path: str) -> Target:
-    form = "Each line is a wavelength in nm, a comma, and a reflectance from 0 to 1"
+    remedy = "Each line is a wavelength in nm, a comma, and a reflectance from 0 to 1"
     problem = text = ""
     try:
         with Path(path).open("rb") as stream:
             text = stream.read(_LARGEST_FILE + 1).decode("utf-8-sig")
     except OSError as found:
-        problem = f"can't be read: {found.strerror}"
+        problem, remedy = f"can't be read: {found.strerror}", "Check the name and the folder"
     except UnicodeDecodeError:
         problem = "is not UTF-8 text"
     if len(text) > _LARGEST_FILE:
         problem = "is too large for a spectrum"
-    elif not problem and not text.strip():
-        problem = "has no measurements"
-    if problem:
-        raise SpectrumError(problem, field="--spectrum", value=path, remedy=form)
     rows: list[tuple[float, float]] = []
     lines: dict[float, int] = {}
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate(() if problem else text.splitlines(), 1):
         cells = [cell.strip(' \t"') for cell in line.split(",")]
-        if not any(cells) or (not rows and number == 1 and not _is_number(cells[0])):
+        if not any(cells) or (number == 1 and not any(map(_is_number, cells))):
             continue  # empty, or the header
+        fault = ""
         if len(cells) != 2 or not all(map(_is_number, cells)):
-            problem = "must be two numbers"
+            fault = "must be two numbers"
         elif not all(math.isfinite(float(cell)) for cell in cells):
-            problem = "must be two finite numbers"
+            fault = "must be two finite numbers"
         elif rows and float(cells[0]) <= rows[-1][0]:
-            problem = "wavelengths must rise from line to line"
-        if problem:
-            where = f"--spectrum {path}, line {number}"
-            raise SpectrumError(problem, field=where, value=line, remedy=form)
+            fault, remedy = "wavelengths must rise", "Sort the lines, and leave out repeats"
+        if fault:
+            where = f"{path}, line {number}"
+            raise SpectrumError(fault, field=where, value=line, remedy=remedy)
         rows.append((float(cells[0]), float(cells[1])))
         lines.setdefault(rows[-1][1], number)
+    if not rows:
+        problem = problem or "has no measurements"
+        raise SpectrumError(problem, field="--spectrum", value=path, remedy=remedy)
     try:
         return Target.from_reflectance([x for x, _ in rows], [y for _, y in rows])
     except SpectrumError as found:
         at = lines.get(found.value) if isinstance(found.value, float) else None
-        where = f"--spectrum {path}, line {at}" if at else f"--spectrum {path}"
-        raise _renamed(found, where) from None
+        raise _renamed(found, f"{path}, line {at}" if at else path) from None
+
+
+def _read_palette(path: str | None) -> Palette:
+    try:
+        return load_palette(path)
+    except PaletteError as found:
+        # Entries of a file mean little without its name.
+        field = "palette file" if found.field == "path" else f"{path}, {found.field}"
+        raise _renamed(found, field) from None
 
 
 def _doses(pairs: Sequence[str]) -> dict[str, float]:
@@ -277,7 +292,7 @@ def _match(args: argparse.Namespace) -> str:
     pour, view = _pour_and_view(args)
     found = match(
         _target(args),
-        palette=load_palette(args.palette),
+        palette=_read_palette(args.palette),
         pour=pour,
         view=view,
         max_pigments=args.max_pigments,
@@ -300,14 +315,14 @@ def _match(args: argparse.Namespace) -> str:
 
 def _predict(args: argparse.Namespace) -> str:
     pour, view = _pour_and_view(args)
-    found = predict(_doses(args.doses), palette=load_palette(args.palette), pour=pour, view=view)
+    found = predict(_doses(args.doses), palette=_read_palette(args.palette), pour=pour, view=view)
     recipe = found.recipe
     if args.json:
         return _json({**_recipe_entries(recipe, found), **_shared_entries(pour, view)})
     lines = [f"pour       {pour}, seen {view}", f"predicted  {found}"]
     limit = pour.max_load
     if recipe.load > limit and not math.isclose(recipe.load, limit):
-        lines.append(f"note       {recipe.load:.2f} cm per 100 g: the load limit is {limit:g}")
+        lines.append(f"note       {recipe.load:.4g} cm per 100 g: the load limit is {limit:g}")
     if recipe.proportions is None:
         lines.append(f"note       not all doses are multiples of {pour.dose_step_cm:g} cm")
     parts = [_wrapped("\n".join(lines), 11), _cautions()]
@@ -317,7 +332,7 @@ def _predict(args: argparse.Namespace) -> str:
 
 
 def _palette(args: argparse.Namespace) -> str:
-    palette = load_palette(args.palette)
+    palette = _read_palette(args.palette)
     codes = [predict({n: _SWATCH_CM}, palette=palette).hex for n in palette.names]
     both = list(zip(palette.pigments, codes, strict=True))
     if args.json:
@@ -380,7 +395,12 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
 
 
 def _json(entries: dict[str, Any]) -> str:
-    return json.dumps(entries, indent=2, allow_nan=False)
+    try:
+        return json.dumps(entries, indent=2, allow_nan=False)
+    except ValueError:
+        raise ShadematchError(
+            "a result is too large for a number", remedy="Give smaller doses or a larger batch"
+        ) from None
 
 
 def _terminal() -> bool:

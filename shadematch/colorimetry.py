@@ -39,7 +39,7 @@ _RGB_TO_XYZ: Final[FloatArray] = np.array(
 )
 _XYZ_TO_RGB: Final[FloatArray] = np.linalg.inv(_RGB_TO_XYZ)
 
-SRGB_WHITE: Final[FloatArray] = 100.0 * _RGB_TO_XYZ.sum(axis=1)
+SRGB_WHITE: Final[FloatArray] = np.asarray(100.0 * _RGB_TO_XYZ.sum(axis=1), dtype=float)
 """XYZ of sRGB (1, 1, 1)."""
 SRGB_WHITE.setflags(write=False)
 
@@ -48,10 +48,11 @@ _BRADFORD: Final[FloatArray] = np.array(
 )
 
 _DELTA: Final = 6.0 / 29.0
-_LAB: Final[FloatArray] = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
 _LAB_OFFSET: Final[FloatArray] = np.array([-16.0, 0.0, 0.0])
 
-LAB_FROM_RESPONSE: Final[FloatArray] = _LAB
+LAB_FROM_RESPONSE: Final[FloatArray] = np.array(
+    [[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]]
+)
 """Lab = `LAB_FROM_RESPONSE` @ f - (16, 0, 0), with f from `cube_root_response`."""
 
 
@@ -81,7 +82,7 @@ def cube_root_response(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, 
 
 def lab_from_response(f: FloatArray) -> FloatArray:
     """Lab from the three values of `cube_root_response`; shape (..., 3)."""
-    return f @ _LAB.T + _LAB_OFFSET
+    return f @ LAB_FROM_RESPONSE.T + _LAB_OFFSET
 
 
 def xyz_to_lab(xyz: FloatArray, white: FloatArray) -> FloatArray:

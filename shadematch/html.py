@@ -13,7 +13,8 @@ __all__ = ["match_card", "prediction_card"]
 
 _CARD = (
     "font:14px/1.45 system-ui,sans-serif;color:#1b1b1b;background:#fbfaf7;"
-    "border:1px solid #b9b4a8;border-radius:6px;padding:12px 14px;display:inline-block;max-width:46em"
+    "border:1px solid #b9b4a8;border-radius:6px;padding:12px 14px;display:inline-block;"
+    "max-width:46em"
 )
 
 

@@ -150,9 +150,10 @@ class View(Frozen):
         light = f"{self.illuminant}, {self.observer} degrees"
         if self.light == "transmitted":
             return f"held against the light, {light}"
-        backing = self.backing if isinstance(self.backing, str) else "a measured"
         if isinstance(self.backing, float):
-            backing = f"a {self.backing:.0%} reflecting"
+            backing: str = f"a {self.backing:.0%} reflecting"
+        else:
+            backing = self.backing if isinstance(self.backing, str) else "a measured"
         return f"on {backing} backing{' (wet)' if self.contact == 'optical' else ''}, {light}"
 
 

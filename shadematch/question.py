@@ -93,6 +93,7 @@ class Question:
 
     @property
     def model(self) -> Model:
+        """Colour by loads in its pour and view."""
         return model_for(self.palette, self.pour.thickness_cm, self.pour.white, self.view)
 
     @functools.cached_property
@@ -110,6 +111,7 @@ class Question:
         return Searcher(self.model, whole, per_step)
 
     def choice(self, steps: FloatArray, delta_e: float) -> Choice:
+        """A recipe in steps, shape (n,), as a choice."""
         step = self.pour.dose_step_cm
         names = self.palette.names
         doses = {
@@ -122,10 +124,12 @@ class Question:
         return Choice(recipe, delta_e, self.palette, self.view, loads)
 
     def chosen(self, found: Found) -> Choice:
+        """The same for what a search has found."""
         assert found.steps is not None
         return self.choice(found.steps.astype(float), found.delta_e)
 
     def steps_of(self, choice: Choice) -> FloatArray:
+        """The steps of a choice, shape (n,)."""
         doses = choice.recipe.doses_cm
         return np.array([doses.get(n, 0.0) for n in self.palette.names]) / self.pour.dose_step_cm
 
@@ -134,6 +138,7 @@ class Question:
         return self.choice(*ideal(self.searcher.whole, self.target))
 
     def front(self, best: Choice) -> tuple[Choice, ...]:
+        """The Pareto front, from its closest choice on."""
         steps = np.rint(self.steps_of(best)).astype(np.int64)
         found = Found(steps, best.delta_e, best.delta_e, True, 0)
         return tuple(self.chosen(f) for f in self.searcher.front(self.target, found, _REACH))

@@ -204,7 +204,7 @@ class Layer:
         if u.max(initial=0.0) >= U_MAX:
             far = np.log(np.maximum(u, U_MAX) / U_MAX) * self._outer_rate
             at = np.where(u >= U_MAX, _INNER_KNOTS - 1 + far.astype(np.int64), at)
-        return np.minimum(at, self._knots.size - 2)
+        return np.asarray(np.minimum(at, self._knots.size - 2))
 
     def evaluate(self, mu_a: FloatArray) -> tuple[FloatArray, FloatArray]:
         """R and dR/d(mu_a).
@@ -232,7 +232,7 @@ class Layer:
         at = self._intervals(mu_a)
         c = self._coefficients[at * self._columns.size + self._columns]
         d = mu_a - self._knots[at]
-        return ((c[..., 0] * d + c[..., 1]) * d + c[..., 2]) * d + c[..., 3]
+        return np.asarray(((c[..., 0] * d + c[..., 1]) * d + c[..., 2]) * d + c[..., 3])
 
     def curvature_limits(self, lo: FloatArray, hi: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Least and greatest second derivative of `value` between two absorptions.

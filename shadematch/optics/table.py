@@ -5,7 +5,8 @@ table holds the eight functions of `shadematch.optics.transport.Slab` on a grid 
 ``asinh(u / 0.002)`` and ``asinh(v / 0.005)``, to be read by bicubic splines. Near the origin R
 depends on u / v (trapped light), so coarser scales there cost accuracy.
 
-``python -m shadematch.optics.table`` writes ``resources/slab.npz`` anew (about a quarter of a minute).
+``python -m shadematch.optics.table`` writes ``resources/slab.npz`` anew (a quarter of a
+minute).
 """
 
 from __future__ import annotations

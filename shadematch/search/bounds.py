@@ -112,6 +112,8 @@ def _nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, Fl
 
 @dataclass(frozen=True)
 class Judged:
+    """How near boxes can come to a target."""
+
     floor: FloatArray  # (m,) of CIEDE2000
     shares: FloatArray  # (m, k) where in the box the target is approached
     pull: FloatArray  # (m, n) how far each pigment moves the colour, in units of the norm

@@ -41,7 +41,7 @@ def _sample(lo: FloatArray, hi: FloatArray, limit: float) -> FloatArray:
     scale = rng.random((_SAMPLES, 1)) ** 2
     points = lo + room * shares * np.where(np.arange(_SAMPLES)[:, None] % 2, scale, 1.0)
     points[0] = lo
-    return np.clip(points, lo, hi)
+    return np.asarray(np.clip(points, lo, hi))
 
 
 def ideal(space: Space, target: FloatArray) -> tuple[FloatArray, float]:

@@ -24,7 +24,7 @@ _LOOSE: Final = 0.35
 
 def _bits(lo: IntArray, hi: IntArray) -> IntArray:
     """For each pigment, the power of two that its number of doses fits in."""
-    return np.frexp((hi - lo).astype(float))[1].astype(np.int64)
+    return np.asarray(np.frexp((hi - lo).astype(float))[1], dtype=np.int64)
 
 
 def _looseness(judged: Judged) -> FloatArray:

@@ -74,7 +74,7 @@ class Space:
             max_tubes=self.max_tubes if max_tubes is None else min(max_tubes, self.max_tubes),
         )
 
-    def lab(self, steps: FloatArray) -> FloatArray:
+    def lab(self, steps: FloatArray | IntArray) -> FloatArray:
         """CIELAB, shape (..., 3), of steps of shape (..., n)."""
         xyz = self.layer.value(self.base + steps @ self.absorption) @ self.weights.T
         return lab_from_response(cube_root_response(xyz, self.white)[0])
@@ -105,7 +105,7 @@ class Space:
             parts = np.column_stack([parts[rows], np.arange(rows.size) - starts[rows]])
         points = np.tile(self.lower, (len(parts), 1))
         points[:, free] += parts
-        return points[np.count_nonzero(points, axis=1) <= self.max_tubes]
+        return np.asarray(points[np.count_nonzero(points, axis=1) <= self.max_tubes])
 
     def roots(self) -> tuple[IntArray, IntArray]:
         """Boxes that hold every permitted recipe, each with no more than `max_tubes` free."""
@@ -129,8 +129,8 @@ class _TwoVariableSpace(Space):
     model: Model
     load_per_step: float
 
-    def lab(self, steps: FloatArray) -> FloatArray:
-        return self.model.lab(steps * self.load_per_step)
+    def lab(self, steps: FloatArray | IntArray) -> FloatArray:
+        return self.model.lab(np.asarray(steps * self.load_per_step, dtype=float))
 
     def lab_and_slope(self, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
         lab, slope = self.model.lab_and_slope(steps * self.load_per_step)
@@ -222,7 +222,7 @@ def spaces_of(
     for doses in chosen:
         fixed = np.zeros(whole.size, np.int64)
         fixed[still] = doses
-        loads = fixed * load_per_step
+        loads = np.asarray(fixed * load_per_step, dtype=float)
         lower, upper = whole.lower.copy(), whole.upper.copy()
         lower[still] = upper[still] = 0
         space = Space(

@@ -161,7 +161,7 @@ def _permitted(space: Space, points: IntArray) -> IntArray:
     kept = (points.sum(axis=1) <= space.max_steps) & (
         np.count_nonzero(points, axis=1) <= space.max_tubes
     )
-    return points[kept]
+    return np.asarray(points[kept])
 
 
 def closest(
@@ -298,7 +298,7 @@ def frugal(
 
     def take(points: IntArray) -> None:
         nonlocal best, fewest, used
-        points = points[points.sum(axis=1) < fewest]
+        points = np.asarray(points[points.sum(axis=1) < fewest])
         good = points[delta_e(space.lab(points), target) <= within]
         if len(good):
             best = good[np.argmin(good.sum(axis=1))].copy()
@@ -320,7 +320,7 @@ def frugal(
         judged = judge(images_of(space, lo, hi), target, norm, within)
         key = np.maximum(wave_key, lo.sum(axis=1))
         if used.size:
-            prices = _prices(judged, 0.5 * (hi - lo), used)
+            prices = _prices(judged, np.asarray(0.5 * (hi - lo)), used)
             key = np.maximum(key, _least_total(lo, hi, judged, prices, within))
         alive = (judged.floor - _ROUNDING <= within) & (key <= fewest - 1)
         first = np.flatnonzero(alive)[np.argsort(key[alive], kind="stable")[:48]]
