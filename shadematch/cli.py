@@ -41,7 +41,6 @@ from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import (
     ColourError,
-    PaletteError,
     PourError,
     ShadematchError,
     SpectrumError,
@@ -265,7 +264,7 @@ def _read_spectrum(path: str) -> Target:
 def _read_palette(path: str | None) -> Palette:
     try:
         return load_palette(path)
-    except PaletteError as found:
+    except ShadematchError as found:
         # Entries of a file mean little without its name.
         field = "palette file" if found.field == "path" else f"{path}, {found.field}"
         raise _renamed(found, field) from None

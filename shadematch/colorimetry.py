@@ -37,7 +37,7 @@ __all__ = [
 _RGB_TO_XYZ: Final[FloatArray] = np.array(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
 )
-_XYZ_TO_RGB: Final[FloatArray] = np.linalg.inv(_RGB_TO_XYZ)
+_XYZ_TO_RGB: Final[FloatArray] = np.asarray(np.linalg.inv(_RGB_TO_XYZ), dtype=float)
 
 SRGB_WHITE: Final[FloatArray] = np.asarray(100.0 * _RGB_TO_XYZ.sum(axis=1), dtype=float)
 """XYZ of sRGB (1, 1, 1)."""

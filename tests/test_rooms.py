@@ -34,7 +34,7 @@ ORDER = (
     ("search.catalogue",),
     ("question",),
     ("match",),
-    ("html",),
+    ("html", "plots"),
     ("cli",),
     ("__main__",),
 )
