@@ -39,12 +39,7 @@ from typing import Any, Final, NoReturn, TypeVar
 
 from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
-from shadematch.errors import (
-    ColourError,
-    PourError,
-    ShadematchError,
-    SpectrumError,
-)
+from shadematch.errors import ColourError, PourError, ShadematchError, SpectrumError
 from shadematch.match import Match, match
 from shadematch.materials import Palette, load_palette
 from shadematch.pour import Pour, Recipe, View
@@ -58,30 +53,19 @@ T = TypeVar("T")
 
 _LARGEST_FILE: Final = 1_000_000
 _SWATCH_CM: Final = 2.0
-_WAYS: Final = ("hex", "lab", "xyz", "spectrum")
-_OPTIONS: Final = {
-    "batch_g": "--batch",
-    "thickness_cm": "--thickness",
-    "dose_step_cm": "--dose-step",
-    "hex": "HEX",
-    **{
-        name: "--" + name.replace("_", "-")
-        for name in (
-            *("white", "max_load", "illuminant", "observer", "backing", "contact", "light"),
-            *("tolerance", "max_pigments", "must_use", "must_avoid", "lab", "xyz", "spectrum"),
-        )
-    },
+_OPTIONS: Final = {"hex": "HEX"} | {
+    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+    for name in (
+        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+    )
 }
 """What the library's fields are called here."""
 
 
-class _UsageError(Exception):
-    """What argparse has to say."""
-
-
 class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
-        raise _UsageError(f"{message.removeprefix('argument ')}. See {self.prog} --help")
+        raise ShadematchError(message.removeprefix("argument "), remedy=f"See {self.prog} --help")
 
 
 # ---- parse ----
@@ -183,22 +167,21 @@ def _pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
 
 
 def _target(args: argparse.Namespace) -> Target:
-    ways = [_OPTIONS[way] for way in _WAYS if getattr(args, way) is not None]
-    if len(ways) != 1:
+    ways = ("hex", "lab", "xyz", "spectrum")
+    given = [_OPTIONS[way] for way in ways if getattr(args, way) is not None]
+    if len(given) != 1:
         raise ColourError(
             "give exactly one wanted colour",
             field="target",
-            value=" and ".join(ways) or "none",
+            value=" and ".join(given) or "none",
             remedy="Take one of HEX, --lab, --xyz and --spectrum",
         )
     light = {"illuminant": args.target_illuminant, "observer": args.target_observer}
     light = {name: value for name, value in light.items() if value is not None}
-    if light and ways[0] not in ("--lab", "--xyz"):
+    if light and given[0] not in ("--lab", "--xyz"):
         name, value = next(iter(light.items()))
-        remedy = f"It goes with --lab and --xyz, not with {ways[0]}"
-        raise ColourError(
-            "has no meaning here", field=f"--target-{name}", value=value, remedy=remedy
-        )
+        problem, remedy = f"has no meaning with {given[0]}", "It goes with --lab and --xyz"
+        raise ColourError(problem, field=f"--target-{name}", value=value, remedy=remedy)
     try:
         if args.lab is not None:
             return Target.from_lab(args.lab, **light)
@@ -233,29 +216,28 @@ def _read_spectrum(path: str) -> Target:
         problem = "is not UTF-8 text"
     if len(text) > _LARGEST_FILE:
         problem = "is too large for a spectrum"
-    rows: list[tuple[float, float]] = []
+    rows: list[tuple[float, ...]] = []
     lines: dict[float, int] = {}
     for number, line in enumerate(() if problem else text.splitlines(), 1):
         cells = [cell.strip(' \t"') for cell in line.split(",")]
         if not any(cells) or (number == 1 and not any(map(_is_number, cells))):
             continue  # empty, or the header
         fault = ""
-        if len(cells) != 2 or not all(map(_is_number, cells)):
-            fault = "must be two numbers"
-        elif not all(math.isfinite(float(cell)) for cell in cells):
+        row = tuple(map(float, cells)) if all(map(_is_number, cells)) else ()
+        if len(row) != 2 or not all(map(math.isfinite, row)):
             fault = "must be two finite numbers"
-        elif rows and float(cells[0]) <= rows[-1][0]:
+        elif rows and row[0] <= rows[-1][0]:
             fault, remedy = "wavelengths must rise", "Sort the lines, and leave out repeats"
         if fault:
             where = f"{path}, line {number}"
             raise SpectrumError(fault, field=where, value=line, remedy=remedy)
-        rows.append((float(cells[0]), float(cells[1])))
-        lines.setdefault(rows[-1][1], number)
+        rows.append(row)
+        lines.setdefault(row[1], number)
     if not rows:
         problem = problem or "has no measurements"
         raise SpectrumError(problem, field="--spectrum", value=path, remedy=remedy)
     try:
-        return Target.from_reflectance([x for x, _ in rows], [y for _, y in rows])
+        return Target.from_reflectance(*zip(*rows, strict=True))
     except SpectrumError as found:
         at = lines.get(found.value) if isinstance(found.value, float) else None
         raise _renamed(found, f"{path}, line {at}" if at else path) from None
@@ -354,13 +336,9 @@ def _palette(args: argparse.Namespace) -> str:
 
 
 def _recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
-    return {
-        "doses_cm": dict(recipe.doses_cm),
-        "proportions": recipe.proportions,
-        **{name: getattr(recipe, name) for name in ("total_cm", "load", "tubes")},
-        **more,
-        "predicted": {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")},
-    }
+    names = ("doses_cm", "proportions", "total_cm", "load", "tubes")
+    shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+    return {**{name: getattr(recipe, name) for name in names}, **more, "predicted": shown}
 
 
 def _choice_entries(choice: Choice) -> dict[str, Any]:
@@ -427,10 +405,9 @@ def _wrapped(text: str, indent: int = 0) -> str:
     if not _terminal():
         return text
     width = max(shutil.get_terminal_size().columns, 40)
-    wrapper = textwrap.TextWrapper(
-        width, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False
-    )
-    return "\n".join(wrapper.fill(line) for line in text.split("\n"))
+    wrapper = textwrap.TextWrapper(width, subsequent_indent=" " * indent, break_on_hyphens=False)
+    wrapper.break_long_words = False
+    return "\n".join(map(wrapper.fill, text.split("\n")))
 
 
 def _cautions() -> str:
@@ -452,10 +429,10 @@ def _table(rows: Sequence[Sequence[str]], right: set[int]) -> list[str]:
 
 def _choices_table(found: Match) -> str:
     rows = [("CIEDE2000", "paste", "tubes", "choice")]
-    for choice in found.choices:
-        recipe = choice.recipe
-        words = f"{recipe} (the recipe above)" if recipe == found.recipe else str(recipe)
-        rows.append((f"{choice.delta_e:.2f}", f"{recipe.total_cm:g} cm", str(recipe.tubes), words))
+    for c in found.choices:
+        mark = " (the recipe above)" if c.recipe == found.recipe else ""
+        paste, tubes = f"{c.recipe.total_cm:g} cm", str(c.recipe.tubes)
+        rows.append((f"{c.delta_e:.2f}", paste, tubes, f"{c.recipe}{mark}"))
     return "\n".join(_table(rows, {0, 1, 2}))
 
 
@@ -515,8 +492,6 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as found:  # files are read elsewhere: only the output is left
         _drop_stdout()
         return _complain(f"the output can't be written: {found.strerror}. Send it elsewhere")
-    except _UsageError as found:
-        return _complain(str(found))
     except ShadematchError as found:
         return _complain(str(_renamed(found, _OPTIONS.get(found.field, found.field))))
     return 0

@@ -78,4 +78,3 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
         loc="left",
     )
     return ax
-

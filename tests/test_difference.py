@@ -355,32 +355,26 @@ def test_minorant_stays_below(kind: str, radius: float) -> None:
 
 
 def test_minorant_is_worth_having_at_a_small_radius() -> None:
+    # Measured over 1000 targets at radius 0.3: mean 0.984, of the blue ones 0.967, least 0.926.
     rng = np.random.default_rng(11)
-    means = []
     for kind in KINDS:
+        means = []
         for target in colours(rng, kind, 20):
             W = minorant(target, 0.3)
             values, vectors = np.linalg.eigh(squared_difference(target, target)[2])
             unit = rng.normal(size=(2000, 3))
             unit /= np.linalg.norm(unit, axis=1, keepdims=True)
             lab = target + 0.27 * (unit / np.sqrt(values)) @ vectors.T
-            means.append(
-                np.mean(np.linalg.norm((lab - target) @ W.T, axis=1) / delta_e(target, lab))
-            )
-    assert np.mean(means) > 0.98
-    assert min(means) > 0.95
+            share = np.linalg.norm((lab - target) @ W.T, axis=1) / delta_e(target, lab)
+            means.append(np.mean(share))
+        assert np.mean(means) > 0.95, kind
+        assert min(means) > 0.9, kind
 
 
 @pytest.mark.parametrize(
     ("target", "lab", "radius"),
     [
-        pytest.param(
-            [98.9, -53.6, 51.7],
-            [117.4, -53.6, 51.7],
-            10.0,
-            id="L* beyond 100",
-            marks=pytest.mark.xfail(strict=True, reason="S_L grows beyond the 1.8 allowed for"),
-        ),
+        pytest.param([98.9, -53.6, 51.7], [117.4, -53.6, 51.7], 10.0, id="L* beyond 100"),
         pytest.param(
             [50.0, 90.0, -1e-6],
             [50.0, 90.0 - 3.526e-5, 1.87e-5],

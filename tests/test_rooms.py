@@ -28,7 +28,7 @@ ORDER = (
     ("prediction",),
     ("search.space",),
     ("search.bounds", "search.ideal", "search.rounding"),
-    ("search.lattice",),
+    ("search.lattice", "search.cover"),
     ("search.whole",),
     ("search.answer",),
     ("search.catalogue",),

@@ -252,7 +252,7 @@ def step(wavelengths: FloatArray) -> FloatArray:
         (20, 380, 0.02),
         (5, 377, 2e-4),
         (10, 375, 4e-3),
-        (20, 371, 0.025),
+        (20, 370, 0.012),
     ],
 )
 def test_smooth_spectra_come_back(

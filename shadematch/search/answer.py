@@ -9,6 +9,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray, IntArray
 from shadematch.prediction import Model
+from shadematch.search.cover import Cover, cover_of
 from shadematch.search.ideal import ideal
 from shadematch.search.space import Space, spaces_of
 from shadematch.search.whole import GAP, Found, closest, frugal
@@ -56,6 +57,16 @@ class Searcher:
         self.model = model
         self.whole = whole
         self.load_per_step = load_per_step
+        self._cover: Cover | None = None
+        self._asked = 0
+
+    def _cover_for(self, space: Space) -> Cover | None:
+        """The kept boxes, once this region has been asked about before and if they fit."""
+        if space.max_tubes != self.whole.max_tubes or self.model.scattering_pigments:
+            return None
+        if self._cover is None and self._asked > 1 and self.whole.count() > 50_000:
+            self._cover = cover_of(self.whole)
+        return self._cover
 
     def spaces(self, around: FloatArray) -> tuple[list[tuple[IntArray, Space]], bool]:
         """The region cut as `space.spaces_of` does, and whether all of it is there."""
@@ -71,6 +82,7 @@ class Searcher:
         tolerance
             How much worse than the closest the frugal recipe may be, in CIEDE2000.
         """
+        self._asked += 1
         steps, value = ideal(self.whole, target)
         best = self.closest(target, hint=steps)
         least = self.frugal(target, best, tolerance)
@@ -97,7 +109,13 @@ class Searcher:
             if limited.max_steps < 0 or limited.max_tubes < 0:
                 continue
             hints = np.where(space.upper > 0, hint, 0.0)[None]
-            found = closest(limited, target, hints=hints, below=min(best.delta_e, below))
+            found = closest(
+                limited,
+                target,
+                hints=hints,
+                below=min(best.delta_e, below),
+                cover=self._cover_for(limited),
+            )
             bound, boxes = min(best.bound, found.bound), best.boxes + found.boxes
             if found.steps is not None:
                 best = replace(found, steps=found.steps + fixed)
@@ -117,7 +135,14 @@ class Searcher:
         for fixed, space in spaces:
             used = int(fixed.sum())
             near = np.where(space.upper > 0, best.steps, 0).astype(float)
-            found = frugal(space, target, within=within, fewer_than=fewest - used, near=near)
+            found = frugal(
+                space,
+                target,
+                within=within,
+                fewer_than=fewest - used,
+                near=near,
+                cover=self._cover_for(space),
+            )
             boxes += found.boxes
             proved = proved and found.proved
             bound = min(bound, int(found.bound) + used)

@@ -26,7 +26,7 @@ from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_fr
 from shadematch.difference import floor
 from shadematch.search.space import Space
 
-__all__ = ["Images", "Judged", "images_of", "judge"]
+__all__ = ["Images", "Judged", "images_of", "judge", "nearest"]
 
 _KNEE: Final = (6.0 / 29.0) ** 3
 _WIDE: Final = 4.0  # CIELAB; beyond it the corners of a box are looked at as well
@@ -84,7 +84,7 @@ def images_of(space: Space, lo: IntArray, hi: IntArray) -> Images:
     return Images(middle, generators, lab_lo, lab_hi)
 
 
-def _nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, FloatArray]:
+def nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Push each zonotope's point towards the origin by coordinate descent.
 
     Parameters
@@ -126,7 +126,7 @@ def judge(images: Images, target: FloatArray, norm: FloatArray, radius: float) -
     hull = floor(target, images.lab_lo, images.lab_hi)
     offset = (images.centre - target) @ norm.T
     generators = norm @ images.generators
-    point, shares = _nearest(offset, generators)
+    point, shares = nearest(offset, generators)
     length = np.linalg.norm(point, axis=1)
     direction = point / np.maximum(length, 1e-300)[:, None]
     along = np.abs(np.einsum("mc,mck->mk", direction, generators)).sum(axis=1)

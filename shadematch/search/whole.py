@@ -16,8 +16,9 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
-from shadematch.difference import delta_e, minorant
-from shadematch.search.bounds import Judged, images_of, judge
+from shadematch.difference import delta_e, floor, minorant, squared_difference
+from shadematch.search.bounds import Judged, images_of, judge, nearest
+from shadematch.search.cover import Cover, split, tighten
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.rounding import near_misses
 from shadematch.search.space import Space
@@ -88,40 +89,6 @@ class _Boxes:
         self.key = np.concatenate([self.key, key])
 
 
-def _tighten(
-    lo: IntArray, hi: IntArray, key: FloatArray, limit: int
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Cut from boxes what the limit on the sum forbids, and drop boxes with nothing left."""
-    used = lo.sum(axis=1)
-    hi = np.minimum(hi, (limit - used)[:, None] + lo)
-    keep = (used <= limit) & np.all(hi >= lo, axis=1)
-    return lo[keep], hi[keep], key[keep]
-
-
-def _split(
-    lo: IntArray, hi: IntArray, pull: FloatArray, key: FloatArray
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Halve every box along the pigment that moves its colour most, and the next one too."""
-    for _ in range(2):
-        width = hi - lo
-        weight = np.where(width > 0, np.maximum(pull, 1e-300), -1.0)
-        at = np.argmax(weight, axis=1)
-        rows = np.arange(at.size)
-        whole = weight[rows, at] < 0  # a single recipe stays as it is
-        middle = (lo[rows, at] + hi[rows, at]) // 2
-        left_hi, right_lo = hi.copy(), lo.copy()
-        left_hi[rows, at] = middle
-        right_lo[rows, at] = middle + 1
-        split = ~whole
-        half = pull.copy()
-        half[rows, at] *= 0.5
-        lo = np.concatenate([lo, right_lo[split]])
-        hi = np.concatenate([left_hi, hi[split]])
-        pull = np.concatenate([half, half[split]])
-        key = np.concatenate([key, key[split]])
-    return lo, hi, key
-
-
 class _Incumbent:
     """The best recipe so far, ties settled towards less paste, then by order."""
 
@@ -170,6 +137,7 @@ def closest(
     *,
     hints: FloatArray | None = None,
     below: float = np.inf,
+    cover: Cover | None = None,
     effort: int = _MOST_EFFORT,
 ) -> Found:
     """The permitted recipe with the smallest CIEDE2000.
@@ -184,6 +152,8 @@ def closest(
         Real-valued steps to look around first, shape (k, n).
     below
         Only recipes with a smaller CIEDE2000 count.
+    cover
+        Of this space or a larger one with the same limit on tubes; saves the first boxes.
     effort
         Most boxes to look at.
 
@@ -212,10 +182,20 @@ def closest(
                 best.offer(points, delta_e(space.lab(points), target))
                 if best.value <= GAP or best.value > 1.0:
                     break
-    lo, hi = space.roots()
-    pool = _Boxes(*_tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
     boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
     radius, norm = np.inf, np.zeros((3, 3))
+    if cover is not None:
+        points = _permitted(space, _promising(cover, target))
+        best.offer(points, delta_e(space.lab(points), target))
+    limit = min(best.value, below)
+    if cover is not None and limit > GAP:
+        radius, norm = limit, minorant(target, limit)
+        pool, settled = _first_pool(space, target, cover, norm, limit)
+        boxes = len(cover.lo)
+        exact_effort += boxes if exact_effort else 0
+    else:
+        lo, hi = space.roots()
+        pool = _Boxes(*tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
     while pool.key.size:
         limit = min(best.value, below)
         gap = 0.0 if boxes < exact_effort else GAP
@@ -250,13 +230,41 @@ def closest(
             settled = min(settled, least)
             best.offer(points, delta_e(space.lab(points), target))
             alive &= ~small
-        children = _split(lo[alive], hi[alive], judged.pull[alive], key[alive])
-        pool.add(*_tighten(*children, space.max_steps))
+        children = split(lo[alive], hi[alive], judged.pull[alive], key[alive])
+        pool.add(*tighten(*children, space.max_steps))
     left = float(pool.key.min()) if pool.key.size else np.inf
     bound = min(best.value, below, settled, left)
     reached = min(best.value, below)
     return Found(best.steps if best.value < below else None, best.value if best.value < below
                  else np.inf, max(bound, 0.0), reached - bound <= GAP, boxes)  # fmt: skip
+
+
+def _promising(cover: Cover, target: FloatArray) -> IntArray:
+    """Whole recipes in the boxes whose middle is nearest the target, shape (k, n)."""
+    near = np.zeros(len(cover.lo), dtype=bool)
+    near[np.argsort(delta_e(cover.images.centre, target), kind="stable")[:32]] = True
+    few = cover.chosen(near)
+    root = np.linalg.cholesky(squared_difference(target, target)[2]).T
+    shares = nearest((few.images.centre - target) @ root.T, root @ few.images.generators)[1]
+    n = cover.lo.shape[1]
+    aim = 0.5 * (few.lo + few.hi) + 0.5 * (few.hi - few.lo) * shares[:, :n]
+    return np.unique(np.rint(aim).astype(np.int64), axis=0)
+
+
+def _first_pool(
+    space: Space, target: FloatArray, cover: Cover, norm: FloatArray, limit: float
+) -> tuple[_Boxes, float]:
+    """The boxes of a cover that may hold something closer than `limit`, cut in four."""
+    near = floor(target, cover.images.lab_lo, cover.images.lab_hi)
+    alive = near - _ROUNDING < limit
+    settled = float(near[~alive].min(initial=np.inf))
+    few = cover.chosen(alive)
+    judged = judge(few.images, target, norm, limit)
+    key = judged.floor - _ROUNDING
+    alive = key < limit
+    settled = min(settled, float(key[~alive].min(initial=np.inf)))
+    parts = split(few.lo[alive], few.hi[alive], judged.pull[alive], key[alive])
+    return _Boxes(*tighten(*parts, space.max_steps)), settled
 
 
 def frugal(
@@ -266,6 +274,7 @@ def frugal(
     within: float,
     fewer_than: int,
     near: FloatArray,
+    cover: Cover | None = None,
     effort: int = _MOST_EFFORT,
 ) -> Found:
     """A recipe with the fewest steps among those with CIEDE2000 at most `within`.
@@ -282,6 +291,8 @@ def frugal(
         Only recipes with fewer steps in all count.
     near
         Steps, shape (n,), whose pigments set the first price of colour; any will do.
+    cover
+        As for `closest`.
     effort
         Most boxes to look at.
 
@@ -305,16 +316,22 @@ def frugal(
             fewest = int(best.sum())
             used = np.flatnonzero(best)
 
-    lo, hi = space.roots()
-    pool = _Boxes(*_tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
     boxes = 0
+    if cover is not None and within > 0:
+        pool, _ = _first_pool(space, target, cover, norm, within + _ROUNDING)
+        boxes = len(cover.lo)
+        totals = pool.lo.sum(axis=1).astype(float)
+        pool = _Boxes(*tighten(pool.lo, pool.hi, totals, fewest - 1))
+    else:
+        lo, hi = space.roots()
+        pool = _Boxes(*tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
     while True:
         pool.keep(pool.key <= fewest - 1)
         if not pool.key.size or boxes >= effort:
             break
         wave = pool.split_off(_WAVE)
         boxes += wave.key.size
-        lo, hi, wave_key = _tighten(wave.lo, wave.hi, wave.key, fewest - 1)
+        lo, hi, wave_key = tighten(wave.lo, wave.hi, wave.key, fewest - 1)
         if not len(lo):
             continue
         judged = judge(images_of(space, lo, hi), target, norm, within)
@@ -334,8 +351,8 @@ def frugal(
             )
             take(points)
             alive &= ~small
-        children = _split(lo[alive], hi[alive], judged.pull[alive], key[alive].astype(float))
-        pool.add(*_tighten(*children, fewest - 1))
+        children = split(lo[alive], hi[alive], judged.pull[alive], key[alive].astype(float))
+        pool.add(*tighten(*children, fewest - 1))
     done = pool.key.size == 0
     bound = float(fewest) if done else float(np.ceil(pool.key.min()))
     value = np.inf if best is None else float(delta_e(space.lab(best[None]), target)[0])

@@ -1,0 +1,176 @@
+"""Speed, as ratios measured in one run: ``python -m tests.bench.speed``.
+
+Writes ``docs/benchmarks.md``. Everything runs on one core with the same forward model. Times
+are process times; the median over the targets counts. ``--quick`` takes fewer targets and
+writes nothing.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import resource
+import statistics
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+
+import numpy as np
+import scipy
+from scipy.optimize import differential_evolution
+
+import shadematch as sm
+from shadematch.difference import delta_e
+from shadematch.prediction import model_for
+from shadematch.search.answer import Searcher
+from shadematch.search.catalogue import Catalogue
+from shadematch.search.ideal import ideal
+from shadematch.search.space import Space, whole_space
+
+OUT = Path(__file__).parents[2] / "docs" / "benchmarks.md"
+
+
+def searcher_for(batch_g: float, palette: sm.Palette) -> Searcher:
+    """The permitted region of a batch in clear base at 1 cm."""
+    pour = sm.Pour(batch_g=batch_g)
+    model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
+    whole = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
+    return Searcher(model, whole, pour.load_per_step)
+
+
+def targets_for(space: Space, count: int, seed: int) -> list[np.ndarray]:
+    """Half random sRGB colours, half colours near what some recipe gives."""
+    rng = np.random.default_rng(seed)
+    result = []
+    for i in range(count):
+        if i % 2:
+            result.append(np.array(sm.Target.from_srgb(rng.random(3).tolist()).lab))
+        else:
+            shares = rng.dirichlet(np.full(space.size + 1, 0.7))[: space.size]
+            result.append(space.lab(shares * space.max_steps) + rng.normal(0, 0.1, 3))
+    return result
+
+
+def timed(work: Callable[[], object]) -> tuple[float, object]:
+    """Process time [s] of a call, and what it gave."""
+    start = time.process_time()
+    result = work()
+    return time.process_time() - start, result
+
+
+def evolve(space: Space, target: np.ndarray) -> float:
+    """What a general solver reaches with its default effort."""
+
+    def cost(x: np.ndarray) -> np.ndarray:
+        steps = x.T
+        over = np.maximum(steps.sum(axis=1) - space.max_steps, 0.0)
+        return np.where(over > 0, 200.0 + over, delta_e(space.lab(steps), target))
+
+    return float(
+        differential_evolution(
+            cost,
+            [(0, space.max_steps)] * space.size,
+            integrality=np.ones(space.size, dtype=bool),
+            vectorized=True,
+            updating="deferred",
+            polish=False,
+            rng=1,
+        ).fun
+    )
+
+
+def enumerate_all(space: Space, target: np.ndarray) -> float:
+    """The smallest CIEDE2000 by plain enumeration."""
+    steps = space.recipes()
+    parts = [
+        delta_e(space.lab(steps[i : i + 65_536].astype(float)), target).min()
+        for i in range(0, len(steps), 65_536)
+    ]
+    return float(min(parts))
+
+
+def main() -> int:
+    """Measure, print and write."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true")
+    quick = parser.parse_args().quick
+    palette = sm.load_palette()
+    lines = [
+        "# Benchmarks",
+        "",
+        "Written by `python -m tests.bench.speed`; ratios in one run on one core.",
+        f"Python {platform.python_version()}, NumPy {np.__version__}, SciPy {scipy.__version__}, "
+        f"{platform.machine()}. The demo palette in clear base at 1 cm.",
+        "",
+        "## One target",
+        "",
+        "Closest recipe with its proof, against SciPy's differential evolution with integrality "
+        "(no proof) and against plain enumeration. Medians.",
+        "",
+        "| batch | recipes | proved | frugal as well | differential evolution | ratio | beaten by it "
+        "| enumeration | ratio |",
+        "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+    failures = 0
+    for batch, count in ((100, 40), (1000, 40), (10_000, 40)):
+        searcher = searcher_for(batch, palette)
+        space = searcher.whole
+        rows = []
+        for i, target in enumerate(targets_for(space, 8 if quick else count, seed=batch)):
+            ours, found = timed(
+                lambda t=target: searcher.closest(t, hint=ideal(searcher.whole, t)[0])
+            )
+            lean, _ = timed(lambda t=target, f=found: searcher.frugal(t, f, 0.5))
+            theirs, value = timed(lambda t=target: evolve(searcher.whole, t))
+            listed = None
+            if space.count() < 2_000_000 and i < 4:
+                listed, best = timed(lambda t=target: enumerate_all(searcher.whole, t))
+                failures += abs(best - found.delta_e) > 1e-9
+            failures += not found.proved
+            beaten = value < found.delta_e - (1e-9 if found.bound == found.delta_e else 0.01)
+            rows.append((ours, lean, theirs, beaten, listed))
+            print(f"\r{batch} g: {i + 1} targets", end="", file=sys.stderr, flush=True)
+        print(file=sys.stderr)
+        ours, lean, theirs = (statistics.median(r[k] for r in rows) for k in range(3))
+        slow = [r[4] for r in rows if r[4] is not None]
+        listing = f"{1e3 * statistics.median(slow):.0f} ms" if slow else "out of reach"
+        ratio = f"{statistics.median(slow) / ours:.0f}" if slow else ""
+        lines.append(
+            f"| {batch / 1000:g} kg | {space.count():,} | {1e3 * ours:.1f} ms "
+            f"| {1e3 * (ours + lean):.1f} ms | {1e3 * theirs:.1f} ms | {theirs / ours:.1f} "
+            f"| {sum(r[3] for r in rows)} of {len(rows)} | {listing} | {ratio} |"
+        )
+    lines += ["", "## Many targets", "", "Exact closest and frugal recipes for sRGB colours.", ""]
+    lines += [
+        "| batch | recipes | build | targets | per second |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    for batch in (250, 500, 1000):
+        searcher = searcher_for(batch, palette)
+        build, catalogue = timed(lambda s=searcher: Catalogue(s))
+        side = 8 if quick else 32
+        axis = (np.arange(side) + 0.5) / side
+        grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
+        labs = np.array([sm.Target.from_srgb(rgb).lab for rgb in grid])
+        spent, _ = timed(lambda c=catalogue, t=labs: c.look_up(t, 0.5))
+        lines.append(
+            f"| {batch / 1000:g} kg | {searcher.whole.count():,} | {build:.1f} s "
+            f"| {len(labs):,} | {len(labs) / spent:,.0f} |"
+        )
+        print(lines[-1], file=sys.stderr, flush=True)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    lines += ["", f"Peak memory of the whole run: {peak:.2f} GB."]
+    text = "\n".join(lines) + "\n"
+    print(text)
+    if not quick:
+        OUT.write_text(text, encoding="utf-8")
+    return 1 if failures else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
