@@ -34,12 +34,11 @@ import sys
 import textwrap
 import unicodedata
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Any, Final, NoReturn, TypeVar
 
 from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
-from shadematch.errors import ColourError, PourError, ShadematchError, SpectrumError
+from shadematch.errors import ColourError, PourError, ShadematchError
 from shadematch.match import Match, match
 from shadematch.materials import Palette, load_palette
 from shadematch.pour import Pour, Recipe, View
@@ -51,7 +50,6 @@ __all__ = ["main"]
 
 T = TypeVar("T")
 
-_LARGEST_FILE: Final = 1_000_000
 _SWATCH_CM: Final = 2.0
 _OPTIONS: Final = {"hex": "HEX"} | {
     name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
@@ -193,7 +191,7 @@ def _target(args: argparse.Namespace) -> Target:
             raise _renamed(found, f"--target-{found.field}") from None
         raise
     if args.spectrum is not None:
-        return _read_spectrum(args.spectrum)
+        return Target.from_csv(args.spectrum)
     return Target.from_hex(args.hex.strip())
 
 
@@ -202,45 +200,6 @@ def _is_number(text: str) -> bool:
         float(text)
         return True
     return False
-
-
-def _read_spectrum(path: str) -> Target:
-    remedy = "Each line is a wavelength in nm, a comma, and a reflectance from 0 to 1"
-    problem = text = ""
-    try:
-        with Path(path).open("rb") as stream:
-            text = stream.read(_LARGEST_FILE + 1).decode("utf-8-sig")
-    except OSError as found:
-        problem, remedy = f"can't be read: {found.strerror}", "Check the name and the folder"
-    except UnicodeDecodeError:
-        problem = "is not UTF-8 text"
-    if len(text) > _LARGEST_FILE:
-        problem = "is too large for a spectrum"
-    rows: list[tuple[float, ...]] = []
-    lines: dict[float, int] = {}
-    for number, line in enumerate(() if problem else text.splitlines(), 1):
-        cells = [cell.strip(' \t"') for cell in line.split(",")]
-        if not any(cells) or (number == 1 and not any(map(_is_number, cells))):
-            continue  # empty, or the header
-        fault = ""
-        row = tuple(map(float, cells)) if all(map(_is_number, cells)) else ()
-        if len(row) != 2 or not all(map(math.isfinite, row)):
-            fault = "must be two finite numbers"
-        elif rows and row[0] <= rows[-1][0]:
-            fault, remedy = "wavelengths must rise", "Sort the lines, and leave out repeats"
-        if fault:
-            where = f"{path}, line {number}"
-            raise SpectrumError(fault, field=where, value=line, remedy=remedy)
-        rows.append(row)
-        lines.setdefault(row[1], number)
-    if not rows:
-        problem = problem or "has no measurements"
-        raise SpectrumError(problem, field="--spectrum", value=path, remedy=remedy)
-    try:
-        return Target.from_reflectance(*zip(*rows, strict=True))
-    except SpectrumError as found:
-        at = lines.get(found.value) if isinstance(found.value, float) else None
-        raise _renamed(found, f"{path}, line {at}" if at else path) from None
 
 
 def _read_palette(path: str | None) -> Palette:

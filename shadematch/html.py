@@ -72,7 +72,7 @@ def match_card(match: Match) -> str:
         (
             "proof",
             f"nothing permitted comes closer than {match.bound:.2f}"
-            + ("" if match.proved else " (search not closed)"),
+            + ("" if match.proved else " (the search stopped early)"),
         ),
     ]
     foot = f'<div style="margin-top:6px">{escape(str(match.verdict))}</div>'

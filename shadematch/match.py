@@ -109,16 +109,19 @@ class Match:
     def __str__(self) -> str:
         """In plain words."""
         proportions = self.recipe.proportions or {}
+        wanted = ", ".join(f"{v:.1f}" for v in self._question.target)
         lines = [
-            f"target     {self.target}",
+            f"target     Lab ({wanted}), {self.target.hex}: {self.target}",
             f"pour       {self.pour}, seen {self.view}",
             f"recipe     {self.recipe}",
         ]
-        if len(proportions) > 1:
-            lines.append(
-                f"           proportions {':'.join(str(v) for v in proportions.values())}, "
-                f"{self.recipe.total_cm:g} cm in all, {self.recipe.load:.2f} cm per 100 g"
-            )
+        shares = ":".join(str(v) for v in proportions.values())
+        # Beyond some dozens, proportions say no more than the doses.
+        shares = f"proportions {shares}, " if 1 < sum(proportions.values()) <= 60 else ""
+        lines.append(
+            f"           {shares}{self.recipe.total_cm:g} cm in all, "
+            f"{self.recipe.load:.2f} cm per 100 g"
+        )
         lab = ", ".join(f"{v:.1f}" for v in self.predicted.lab)
         note = "" if self.predicted.in_srgb else ", outside sRGB"
         lines.append(f"predicted  Lab ({lab}), {self.predicted.hex}{note}")
@@ -129,10 +132,12 @@ class Match:
             "proof      " + (
                 f"nothing permitted comes closer than {self.bound:.2f}"
                 if self.proved
-                else f"not closed: nothing permitted comes closer than {self.bound:.2f}"
+                else f"the search stopped early: the closest lies between {self.bound:.2f} and "
+                f"{self.closest.delta_e:.2f}"
             )
         )  # fmt: skip
-        lines.append(f"verdict    {self.verdict}")
+        lines.append(f"verdict    {self.verdict.sentence}")
+        lines += [f"           {text}" for text in self.verdict.help]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:

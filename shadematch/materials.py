@@ -21,14 +21,14 @@ import tempfile
 from collections.abc import Iterable, Mapping
 from importlib import resources
 from pathlib import Path
-from typing import Any, ClassVar, Final, Self
+from typing import Annotated, Any, ClassVar, Final, Self
 
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
 from shadematch.arrays import FloatArray
-from shadematch.errors import PaletteError, ShadematchError, UnknownNameError
-from shadematch.models import Frozen
+from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.models import Frozen, Number
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
 __all__ = ["Base", "Palette", "Pigment", "load_palette"]
@@ -37,7 +37,7 @@ _FORMAT: Final = "shadematch palette"
 _VERSION: Final = 1
 _LARGEST_FILE: Final = 20_000_000
 
-Spectrum = tuple[float, ...]
+Spectrum = tuple[Number, ...]
 
 
 def _checked_spectrum(values: Spectrum | None, field: str) -> Spectrum | None:
@@ -104,8 +104,8 @@ class Pigment(Frozen):
     name: str = Field(min_length=1, max_length=200)
     absorption: Spectrum
     scattering: Spectrum | None = None
-    tube_cm: float = Field(default=87.0, gt=0)
-    tube_price: float | None = Field(default=None, ge=0)
+    tube_cm: Number = Field(default=87.0, gt=0)
+    tube_price: Annotated[Number, Field(ge=0)] | None = None
 
     @field_validator("absorption", "scattering")
     @classmethod
@@ -148,7 +148,7 @@ class Palette(Frozen):
                 "has more than eight pigments",
                 field="pigments",
                 value=len(self.pigments),
-                remedy="Choose up to eight with only(...)",
+                remedy="Leave some out",
             )
         names = [p.name for p in self.pigments]
         twice = sorted({n for n in names if names.count(n) > 1})
@@ -237,7 +237,9 @@ class Palette(Frozen):
         rest = dict(data)
         if rest.pop("format", None) != _FORMAT:
             raise PaletteError(
-                "is not a palette", field="format", value=data.get("format"),
+                "is not a palette" if "format" in data else "is missing",
+                field="format",
+                value=data.get("format"),
                 remedy=f"The file must say {_FORMAT!r}",
             )  # fmt: skip
         version = rest.pop("version", None)
@@ -251,6 +253,12 @@ class Palette(Frozen):
             raise PaletteError(
                 "must be a list of numbers", field="wavelengths_nm", value=grid, remedy="In nm"
             )
+        try:
+            onto_grid(np.asarray(grid, float), np.zeros(len(grid)), field="wavelengths_nm")
+        except SpectrumError as found:
+            raise PaletteError(
+                found.problem, field=found.field, value=found.value, remedy=found.remedy
+            ) from None
         for field in ("clear", "white"):
             if isinstance(rest.get(field), Mapping):
                 rest[field] = _regridded(rest[field], grid, field)
@@ -306,7 +314,12 @@ def _regridded(entry: Mapping[str, Any], grid: list[float], where: str) -> dict[
         if not isinstance(values, list) or not all(_is_number(v) for v in values):
             raise PaletteError("must be a list of numbers", field=field, value=values,
                                remedy="One for each wavelength")  # fmt: skip
-        onto = onto_grid(np.asarray(grid, float), np.asarray(values, float), field=field)
+        try:
+            onto = onto_grid(np.asarray(grid, float), np.asarray(values, float), field=field)
+        except SpectrumError as found:
+            raise PaletteError(
+                found.problem, field=field, value=found.value, remedy=found.remedy
+            ) from None
         result[key] = tuple(onto.tolist())
     return result
 

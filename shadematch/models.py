@@ -2,26 +2,48 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+import numpy as np
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic_core import PydanticCustomError
 
 from shadematch.errors import ShadematchError
 
-__all__ = ["Frozen"]
+__all__ = ["Frozen", "Number"]
 
-_REMEDIES = {
-    "greater_than": "Give a number above the limit",
-    "greater_than_equal": "Give a number that is not below the limit",
-    "less_than_equal": "Give a number that is not above the limit",
-    "finite_number": "Give a finite number",
-    "float_parsing": "Give a number",
-    "float_type": "Give a number",
-    "missing": "Add it",
-    "extra_forbidden": "Leave it out, or check its spelling",
-    "literal_error": "Take one of those",
-    "string_type": "Give a text",
+_SAYINGS = {
+    "greater_than": ("must be above {gt:g}", "Give a larger number"),
+    "greater_than_equal": ("must be at least {ge:g}", "Give {ge:g} or more"),
+    "less_than_equal": ("must be at most {le:g}", "Give {le:g} or less"),
+    "finite_number": ("must be a finite number", "Give a number such as 2 or 0.5"),
+    "float_type": ("must be a number", "Give a number such as 2 or 0.5"),
+    "missing": ("is missing", "Add it"),
+    "extra_forbidden": ("is not known here", "Leave it out, or check its spelling"),
+    "literal_error": ("must be {expected}", "Take one of these"),
+    "string_type": ("must be a text", "Give a text"),
+    "string_too_short": ("must not be empty", "Give it a name"),
+    "string_too_long": ("is too long", "Give at most {max_length} letters"),
+    "tuple_type": ("must be a list", "Give one entry for each"),
+    "model_type": ("must be an object with named entries", "See the head of shadematch.materials"),
+    "model_attributes_type": (
+        "must be an object with named entries",
+        "See the head of shadematch.materials",
+    ),
 }
+"""What pydantic's kinds of error are called here: problem and remedy."""
+
+
+def _plain_number(value: object) -> object:
+    if isinstance(value, bool | str | bytes) or not isinstance(
+        value, int | float | np.integer | np.floating
+    ):
+        raise PydanticCustomError("float_type", "must be a number")
+    return float(value)
+
+
+Number = Annotated[float, BeforeValidator(_plain_number)]
+"""A finite number; texts and truth values are refused."""
 
 
 class Frozen(BaseModel):
@@ -48,11 +70,14 @@ class Frozen(BaseModel):
             field = ".".join(p for p in (where, inner.field) if p)
             return type(inner)(inner.problem, field=field, value=inner.value, remedy=inner.remedy)
         message = first["msg"].removeprefix("Value error, ")
-        message = message[:1].lower() + message[1:].replace("Input should", "should")
-        message = message.replace("input should", "should")
+        problem, remedy = _SAYINGS.get(
+            first["type"], (message[:1].lower() + message[1:], "Check this entry")
+        )
+        limits = first.get("ctx", {})
         return cls._error(
-            message,
+            problem.format(**limits),
             field=where or cls.__name__,
-            value=first.get("input"),
-            remedy=_REMEDIES.get(first["type"], "Check this entry"),
+            # What is missing has no value of its own; pydantic gives its surroundings.
+            value=None if first["type"] == "missing" else first.get("input"),
+            remedy=remedy.format(**limits),
         )

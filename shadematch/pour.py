@@ -10,11 +10,11 @@ from functools import reduce
 from typing import Annotated, ClassVar, Final, Literal, Self
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError, ShadematchError
-from shadematch.models import Frozen
+from shadematch.models import Frozen, Number
 from shadematch.optics.layer import Surroundings
 from shadematch.standards import WAVELENGTHS_NM, Observation, observation
 
@@ -30,7 +30,7 @@ class Pour(Frozen):
     Attributes
     ----------
     batch_g
-        Mass of base [g], above 0, at most 100 kg.
+        Mass of base [g], 0.1 g to 100 kg.
     thickness_cm
         Thickness of the bar as it is looked at [cm], 0.01 to 100.
     white
@@ -43,11 +43,11 @@ class Pour(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    batch_g: float = Field(default=100.0, gt=0, le=100_000)
-    thickness_cm: float = Field(default=1.0, ge=0.01, le=100)
-    white: float = Field(default=0.0, ge=0, le=1)
-    max_load: float = Field(default=4.0, gt=0, le=1000)
-    dose_step_cm: float = Field(default=1.0, ge=0.01, le=100)
+    batch_g: Number = Field(default=100.0, ge=0.1, le=100_000)
+    thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
+    white: Number = Field(default=0.0, ge=0, le=1)
+    max_load: Number = Field(default=4.0, gt=0, le=1000)
+    dose_step_cm: Number = Field(default=1.0, ge=0.01, le=100)
 
     @property
     def max_total_cm(self) -> float:
@@ -86,6 +86,27 @@ class Pour(Frozen):
         return f"{self.batch_g:g} g of {base}, {self.thickness_cm:g} cm thick"
 
 
+def _checked_backing(value: object) -> str | float | tuple[float, ...]:
+    if isinstance(value, str) and value in BACKINGS:
+        return value
+    wanted = "'white', 'black', a reflectance from 0 to 1, or a list of them"
+    try:
+        numbers = np.asarray(None if isinstance(value, str) else value, dtype=float)
+    except (TypeError, ValueError):
+        numbers = np.array(np.nan)
+    if numbers.ndim > 1 or not np.all((numbers >= 0) & (numbers <= 1)):
+        raise PourError("is no backing", value=value, remedy=f"Give {wanted}")
+    if numbers.ndim == 0:
+        return float(numbers)
+    if numbers.size != WAVELENGTHS_NM.size:
+        raise PourError(
+            f"needs {WAVELENGTHS_NM.size} reflectances, one each 10 nm from 380 to 730 nm",
+            value=f"{numbers.size} values",
+            remedy="Use shadematch.standards.onto_grid for other wavelengths",
+        )
+    return tuple(numbers.tolist())
+
+
 class View(Frozen):
     """How the bar is looked at.
 
@@ -108,24 +129,13 @@ class View(Frozen):
     _error: ClassVar[type[ShadematchError]] = PourError
     illuminant: str = "D65"
     observer: str = "2"
-    backing: (
-        Literal["white", "black"]
-        | Annotated[float, Field(ge=0, le=1)]
-        | tuple[Annotated[float, Field(ge=0, le=1)], ...]
-    ) = "white"
+    backing: Annotated[str | float | tuple[float, ...], BeforeValidator(_checked_backing)] = "white"
     contact: Literal["air", "optical"] = "air"
     light: Literal["reflected", "transmitted"] = "reflected"
 
     @model_validator(mode="after")
     def _known(self) -> Self:
         observation(self.illuminant, self.observer)
-        if isinstance(self.backing, tuple) and len(self.backing) != WAVELENGTHS_NM.size:
-            raise PourError(
-                f"needs {WAVELENGTHS_NM.size} reflectances, one each 10 nm from 380 to 730 nm",
-                field="backing",
-                value=f"{len(self.backing)} values",
-                remedy="Use shadematch.standards.onto_grid for other wavelengths",
-            )
         return self
 
     @property

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 
@@ -22,6 +23,10 @@ from shadematch.optics.layer import Layer, reflectance
 from shadematch.pour import Pour, Recipe, View
 
 __all__ = ["Model", "Prediction", "model_for", "predict"]
+
+
+_LONGEST_CM: Final = 10_000_000.0
+"""Far beyond any batch; keeps sums finite."""
 
 
 class Model:
@@ -161,9 +166,9 @@ def loads_of(doses_cm: Mapping[str, float], palette: Palette, pour: Pour) -> Flo
         at = palette.index(name)
         if isinstance(dose, bool) or not isinstance(dose, int | float | np.integer | np.floating):
             raise PourError("must be a number", field=f"doses.{name}", value=dose, remedy="In cm")
-        if not np.isfinite(dose) or dose < 0:
+        if not np.isfinite(dose) or dose < 0 or dose > _LONGEST_CM:
             raise PourError(
-                "must be finite and not negative",
+                f"must lie between 0 and {_LONGEST_CM:,.0f} cm",
                 field=f"doses.{name}",
                 value=dose,
                 remedy="Give the length of paste in cm",
@@ -184,7 +189,7 @@ def predict(
     Parameters
     ----------
     doses_cm
-        Paste of each pigment [cm]; any real number from 0 on, over the load limit too.
+        Paste of each pigment [cm]; any length from 0 on, over the load limit too.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
 

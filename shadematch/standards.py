@@ -206,7 +206,14 @@ def onto_grid(
             value=f"{x.size} wavelengths, {y.size} values",
             remedy="Give two lists of the same length",
         )
-    if x.size < 2 or not np.all(np.isfinite(x)) or np.any(np.diff(x) <= 0):
+    if x.size < 2:
+        raise SpectrumError(
+            "has too few wavelengths",
+            field=field,
+            value=f"{x.size}",
+            remedy="It must cover 400 to 700 nm",
+        )
+    if not np.all(np.isfinite(x)) or np.any(np.diff(x) <= 0):
         raise SpectrumError(
             "wavelengths must be finite and rise",
             field=field,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -22,6 +23,7 @@ from shadematch.colorimetry import (
 )
 from shadematch.errors import ColourError, SpectrumError
 from shadematch.pour import View
+from shadematch.readers import read_spectrum
 from shadematch.standards import observation, onto_grid
 
 __all__ = ["Target", "as_target"]
@@ -89,6 +91,27 @@ class Target:
         return cls._of_srgb(values, f"the sRGB colour ({shown})")
 
     @classmethod
+    def from_csv(cls, path: str | os.PathLike[str]) -> Target:
+        """From a file with lines of wavelength [nm] and reflectance, 0 to 1.
+
+        Raises
+        ------
+        SpectrumError
+            If the file or the spectrum can't be used; the line is named where one is at fault.
+        """
+        rows = read_spectrum(path)
+        try:
+            return cls.from_reflectance([r[0] for r in rows], [r[1] for r in rows])
+        except SpectrumError as found:
+            at = next((line for _, value, line in rows if value == found.value), None)
+            raise SpectrumError(
+                found.problem,
+                field=f"{path}, line {at}" if at else str(path),
+                value=found.value,
+                remedy=found.remedy,
+            ) from None
+
+    @classmethod
     def _of_srgb(cls, rgb: FloatArray, source: str) -> Target:
         return cls(_tuple(xyz_to_lab(srgb_to_xyz(rgb), SRGB_WHITE)), source=source)
 
@@ -116,9 +139,7 @@ class Target:
         white = observation(illuminant, observer).white
         _check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
         shown = ", ".join(f"{v:g}" for v in values)
-        return cls(
-            _tuple(values), illuminant, observer, f"Lab ({shown}) under {illuminant}/{observer}"
-        )
+        return cls(_tuple(values), illuminant, observer, f"Lab ({shown})")
 
     @classmethod
     def from_xyz(
@@ -135,9 +156,7 @@ class Target:
         _check_real(values, illuminant, observer, "xyz", values)
         lab = xyz_to_lab(values, observation(illuminant, observer).white)
         shown = ", ".join(f"{v:g}" for v in values)
-        return cls(
-            _tuple(lab), illuminant, observer, f"XYZ ({shown}) under {illuminant}/{observer}"
-        )
+        return cls(_tuple(lab), illuminant, observer, f"XYZ ({shown})")
 
     @classmethod
     def from_reflectance(
@@ -166,11 +185,18 @@ class Target:
                 remedy="Give wavelengths and reflectances",
             ) from None  # fmt: skip
         grid = onto_grid(x, y, field="reflectance")
-        if y.min() < 0 or y.max() > 1.2:
+        if y.min() < 0:
             raise SpectrumError(
                 "must lie between 0 and 1",
                 field="reflectance",
-                value=float(y.min() if y.min() < 0 else y.max()),
+                value=float(y.min()),
+                remedy="Measure the dark correction anew, or set small negatives to 0",
+            )
+        if y.max() > 1:
+            raise SpectrumError(
+                "must lie between 0 and 1",
+                field="reflectance",
+                value=float(y.max()),
                 remedy="Divide percentages by 100",
             )
         seen = observation()
@@ -202,8 +228,7 @@ class Target:
 
     def __str__(self) -> str:
         """In plain words."""
-        lab = ", ".join(f"{v:.1f}" for v in self.lab)
-        return f"{self.source}: Lab ({lab})"
+        return f"{self.source}, {self.illuminant}/{self.observer} degrees"
 
 
 def as_target(value: Target | str) -> Target:

@@ -16,7 +16,7 @@ PACKAGE = Path(shadematch.__file__).parent
 # Ground to roof; rooms of one line are siblings and don't import each other.
 ORDER = (
     ("errors", "arrays", "_version", "cautions"),
-    ("standards", "models"),
+    ("standards", "models", "readers"),
     ("colorimetry",),
     ("difference",),
     ("optics.transport",),
