@@ -9,8 +9,8 @@ Implementation Notes, Supplementary Test Data, and Mathematical Observations*, C
 The hue jump
 ------------
 The mean hue of two colours whose hues lie 180 degrees apart is not continuous there, and neither
-is the difference (Sharma et al., section on discontinuities; up to about 0.3). Exactly at 180
-degrees the mean is (h1 + h2) / 2, as in the paper. Gradients are those of the side on which the
+is the difference (Sharma et al., section on discontinuities): by little between near-greys, by
+much between opposite strong colours. Exactly at 180 degrees the mean is (h1 + h2) / 2, as in the paper. Gradients are those of the side on which the
 pair lies. `floor` and `minorant` hold on both sides.
 """
 
@@ -177,8 +177,12 @@ def squared_difference(
     d_a2 = vector(1.0 + p.g, zero) + a2[..., None] * d_g
     d_c1 = over(p.a1, p.c1)[..., None] * d_a1
     d_c2 = over(p.a2, p.c2)[..., None] * d_a2 + vector(zero, over(b2, p.c2))
-    d_h1 = -over(b1, p.c1**2)[..., None] * d_a1
-    d_h2 = over(one, p.c2**2)[..., None] * (vector(zero, p.a2) - b2[..., None] * d_a2)
+    d_h1 = -over(over(b1, p.c1), p.c1)[..., None] * d_a1
+    # cos(h) db - sin(h) da', over C': quotients first, since C' squared could underflow.
+    cos2, sin2 = over(p.a2, p.c2), over(b2, p.c2)
+    d_h2 = over(one, np.maximum(p.c2, 1e-100))[..., None] * (
+        vector(zero, cos2) - sin2[..., None] * d_a2
+    )
     grey = (p.c1 * p.c2 == 0.0)[..., None]
     d_half = np.where(grey, 0.0, 0.5 * (d_h2 - d_h1))
     d_mean_h = np.where(grey, d_h1 + d_h2, 0.5 * (d_h1 + d_h2))
@@ -286,7 +290,8 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     raw = np.arctan2(b_mid, s_mid * a_mid) - h1
     dh = raw - 2 * np.pi * np.rint(raw / (2 * np.pi))
     width = width1 + width2
-    known &= t_known & (np.abs(dh) + width < np.pi)
+    # A hair of slack: hues that are opposite to the last bit lie on either side of the jump.
+    known &= t_known & (np.abs(dh) + width < np.pi - 1e-9)
     h = h1 + 0.5 * dh
     h_width = np.where(known, 0.5 * width, np.inf)
     dh_lo = np.where(known, np.maximum(np.abs(dh) - width, 0.0), 0.0)
@@ -309,6 +314,8 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     third = np.radians(60.0)
     rho_hi = np.sin(third * np.exp(-(near_blue**2))) * 2.0 * np.sqrt(c7_hi / (c7_hi + _K))
     rho_lo = np.sin(third * np.exp(-(far_blue**2))) * 2.0 * np.sqrt(c7_lo / (c7_lo + _K))
+    # The formula does not wrap its exponent, so R_T jumps by 2e-5 where the mean hue passes 0.
+    rho_lo = np.maximum(rho_lo - 5e-5, 0.0)
     s_c_lo, s_c_hi = 1.0 + 0.045 * mean_lo, 1.0 + 0.045 * mean_hi
     s_h_lo = 1.0 + 0.015 * np.minimum(mean_lo * t_low, mean_hi * t_low)
     s_h_hi = 1.0 + 0.015 * mean_hi * t_top
@@ -319,9 +326,14 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     # R_T <= 0: the cross term takes away only where both differences have one sign.
     opposite = (dh_lo > 0) & known & (((up > 0) & (dh < 0)) | ((down > 0) & (dh > 0)))
     rho = np.where(opposite, 0.0, rho_hi)
+    y_top = np.maximum(np.abs(c_hi - t_lo), np.abs(t_hi - c_lo)) / s_c_lo
+    widest = np.where(known, np.minimum(np.abs(dh) + width, np.pi), np.pi)
+    w_top = 2.0 * np.sqrt(c_hi * t_hi) * np.sin(0.5 * widest) / s_h_lo
     small, large = np.minimum(y, w), np.maximum(y, w)
-    # least of y^2 + w^2 - rho y w above (y, w): the smaller one may grow to rho/2 of the larger
-    free = np.maximum(small, 0.5 * rho * large)
+    # Least of y^2 + w^2 - rho y w above (y, w): the smaller one may grow to rho/2 of the larger,
+    # as far as its range goes.
+    top = np.maximum(np.where(y <= w, y_top, w_top), small)
+    free = np.clip(0.5 * rho * large, small, top)
     framed = large * large + free * free - rho * large * free
     # Delta C'^2 + Delta H'^2 is the squared distance in (a', b'), whatever the hue.
     a_gap = np.maximum(0.0, np.maximum(a_lo - ta, ta - a_hi))
@@ -455,7 +467,7 @@ def minorant(target: FloatArray, radius: float) -> FloatArray:
 
     factor2 = np.maximum(kept * kept * least(framed), least(round_))
     factor = np.sqrt(max(float(factor2.min(initial=1.0)), 0.0)) * (1.0 - 1e-9)
-    # S_L stays below 2 for mean lightness -17 to 117, so L* strays by at most twice the radius.
+    # S_L stays below 2 for mean lightness -16 to 116, so L* strays by at most twice the radius.
     ends = target[0] + np.array([-1.0, 1.0]) * radius
     matrix = np.zeros((3, 3))
     matrix[0, 0] = 1.0 / _s_l(ends).max() * (1.0 - 1e-9)

@@ -17,7 +17,6 @@ import functools
 from typing import Final, NamedTuple
 
 import numpy as np
-from scipy import special
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
@@ -79,14 +78,17 @@ def fresnel(mu: FloatArray, n: float) -> FloatArray:
     mu = np.asarray(mu, dtype=float)
     outside2 = 1.0 - n * n * (1.0 - mu * mu)
     nu = np.sqrt(np.maximum(outside2, 0.0))
-    s = (n * mu - nu) / (n * mu + nu)
-    p = (n * nu - mu) / (n * nu + mu)
+    tiny = 1e-300  # along the face, both are 0
+    s = (n * mu - nu) / np.maximum(n * mu + nu, tiny)
+    p = (n * nu - mu) / np.maximum(n * nu + mu, tiny)
     return np.where(outside2 <= 0.0, 1.0, 0.5 * (s * s + p * p))
 
 
 @functools.cache
 def _nodes(n: float, half: int) -> tuple[FloatArray, FloatArray]:
     """Nodes and weights on (0, 1): Gauss below the critical cosine, right-Radau above it."""
+    from scipy import special
+
     x, w = np.polynomial.legendre.leggauss(half)
     mu_c = np.sqrt(1.0 - 1.0 / (n * n))
     upper = half if mu_c > 0 else 2 * half
@@ -105,6 +107,8 @@ def _nodes(n: float, half: int) -> tuple[FloatArray, FloatArray]:
 
 def _kernels(mu: FloatArray, weight: FloatArray, g: float, moments: int) -> tuple[FloatArray, ...]:
     """Even and odd halves of the delta-M phase function between the nodes."""
+    from scipy import special
+
     f = g**moments
     orders = np.arange(moments)
     chi = (g**orders - f) / (1.0 - f)
@@ -146,7 +150,7 @@ def slab(
         Henyey-Greenstein asymmetry, 0 <= g < 1.
     half
         Directions on each side of the critical angle (twice as many above it if n = 1).
-        12 agree with 40 to 5e-5 in R1.
+        12 agree with 40 to 7e-5 in R1 and C1, to 3e-4 in Rd.
     moments
         Moments of the phase function kept by delta-M; at most 4 * half.
 
@@ -172,8 +176,17 @@ def slab(
         raise PourError(
             "must be greater than 0", field="thickness_cm", value=0.0, remedy="Give it in cm"
         )
+    if not (n >= 1.0 and 0.0 <= g < 1.0 and half >= 2 and 1 <= moments <= 4 * half):
+        raise PourError(
+            "need n >= 1, 0 <= g < 1, half >= 2 and 1 <= moments <= 4 * half",
+            field="n, g, half, moments",
+            value=(n, g, half, moments),
+            remedy="Keep the defaults",
+        )
     a_all, s_all, x_all = np.broadcast_arrays(*arrays)
     shape = a_all.shape
+    if a_all.size == 0:
+        return Slab(*(np.zeros(shape) for _ in Slab._fields))
     # Only the products count; the floor keeps the conservative case away from k = 0.
     u = np.maximum((a_all * x_all).ravel(), 1e-9)
     v = (s_all * x_all).ravel()

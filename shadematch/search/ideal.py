@@ -17,7 +17,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.optimize import nnls
 
 from shadematch.arrays import FloatArray
 from shadematch.difference import delta_e, squared_difference
@@ -117,6 +116,8 @@ def _limited_step(
     hessian: FloatArray, pull: FloatArray, here: FloatArray, room: float
 ) -> FloatArray:
     """Argmin over x >= 0, sum(x) <= room, of (x - here)' H (x - here) / 2 + pull' (x - here)."""
+    from scipy.optimize import nnls  # slow to import, so late
+
     n = pull.size
     upper = np.linalg.cholesky(hessian).T
     aim = upper @ here - np.linalg.solve(upper.T, pull)
