@@ -74,7 +74,7 @@ class Match:
     @functools.cached_property
     def ideal(self) -> Choice:
         """The best before doses are made whole (found from several starts, not proved)."""
-        return self._question.ideal()
+        return self._question.ideal(self.closest)
 
     @property
     def recipe(self) -> Recipe:

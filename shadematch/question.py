@@ -133,9 +133,12 @@ class Question:
         doses = choice.recipe.doses_cm
         return np.array([doses.get(n, 0.0) for n in self.palette.names]) / self.pour.dose_step_cm
 
-    def ideal(self) -> Choice:
-        """The continuous optimum."""
-        return self.choice(*ideal(self.searcher.whole, self.target))
+    def ideal(self, closest: Choice) -> Choice:
+        """The continuous optimum, judged against the closest whole choice."""
+        steps, value = ideal(self.searcher.whole, self.target)
+        whole = np.rint(self.steps_of(closest)).astype(np.int64)
+        best = Found(whole, closest.delta_e, closest.delta_e, True, 0)
+        return self.choice(*self.searcher.ideal_from(best, steps, value, self.target))
 
     def front(self, best: Choice) -> tuple[Choice, ...]:
         """The Pareto front, from its closest choice on."""

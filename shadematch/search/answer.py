@@ -64,7 +64,7 @@ class Searcher:
         """The kept boxes, once this region has been asked about before and if they fit."""
         if space.max_tubes != self.whole.max_tubes or self.model.scattering_pigments:
             return None
-        if self._cover is None and self._asked > 1 and self.whole.count() > 50_000:
+        if self._cover is None and self._asked > 2 and self.whole.count() > 50_000:
             self._cover = cover_of(self.whole)
         return self._cover
 
@@ -86,7 +86,19 @@ class Searcher:
         steps, value = ideal(self.whole, target)
         best = self.closest(target, hint=steps)
         least = self.frugal(target, best, tolerance)
-        return Answer(steps, value, best, least)
+        return Answer(*self.ideal_from(best, steps, value, target), best, least)
+
+    def ideal_from(
+        self, best: Found, steps: FloatArray, value: float, target: FloatArray
+    ) -> tuple[FloatArray, float]:
+        """The better of a continuous optimum and the one next to the closest whole recipe.
+
+        Mixtures have several local optima; the proved whole recipe lies next to a good one.
+        """
+        if best.steps is None or value < 1e-3:
+            return steps, value
+        again, lower = ideal(self.whole, target, start=best.steps.astype(float))
+        return (again, lower) if lower < value else (steps, value)
 
     def closest(
         self,

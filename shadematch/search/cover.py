@@ -18,7 +18,7 @@ from shadematch.search.space import Space
 
 __all__ = ["Cover", "cover_of", "split", "tighten"]
 
-_MOST: Final = 6000
+_MOST: Final = 10_000
 
 
 @dataclass(frozen=True)

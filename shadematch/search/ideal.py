@@ -43,7 +43,9 @@ def _sample(lo: FloatArray, hi: FloatArray, limit: float) -> FloatArray:
     return np.asarray(np.clip(points, lo, hi))
 
 
-def ideal(space: Space, target: FloatArray) -> tuple[FloatArray, float]:
+def ideal(
+    space: Space, target: FloatArray, *, start: FloatArray | None = None
+) -> tuple[FloatArray, float]:
     """Real-valued steps that come closest to a colour.
 
     Parameters
@@ -52,6 +54,8 @@ def ideal(space: Space, target: FloatArray) -> tuple[FloatArray, float]:
         Where to search; its step limits count, whole numbers do not.
     target
         CIELAB, shape (3,).
+    start
+        Look from here only, shape (n,); by default from the most promising of many places.
 
     Returns
     -------
@@ -61,6 +65,9 @@ def ideal(space: Space, target: FloatArray) -> tuple[FloatArray, float]:
         CIEDE2000 there. A local optimum found from the most promising starts; nothing is
         proved about it.
     """
+    if start is not None:
+        lo, hi = space.lower.astype(float), np.where(start > 0, space.upper, 0).astype(float)
+        return _descend(space, target, np.asarray(start, dtype=float), lo, hi)
     best: FloatArray = space.lower.astype(float)
     least = float(delta_e(space.lab(best[None]), target)[0])
     for lo, hi in zip(*space.roots(), strict=True):

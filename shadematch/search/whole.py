@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
-from shadematch.difference import delta_e, floor, minorant, squared_difference
+from shadematch.difference import delta_e, floor, lightness_floor, minorant, squared_difference
 from shadematch.search.bounds import Judged, images_of, judge, nearest
 from shadematch.search.cover import Cover, split, tighten
 from shadematch.search.lattice import listable, survivors
@@ -241,11 +241,12 @@ def closest(
 
 def _promising(cover: Cover, target: FloatArray) -> IntArray:
     """Whole recipes in the boxes whose middle is nearest the target, shape (k, n)."""
-    near = np.zeros(len(cover.lo), dtype=bool)
-    near[np.argsort(delta_e(cover.images.centre, target), kind="stable")[:32]] = True
-    few = cover.chosen(near)
     root = np.linalg.cholesky(squared_difference(target, target)[2]).T
-    shares = nearest((few.images.centre - target) @ root.T, root @ few.images.generators)[1]
+    offset = (cover.images.centre - target) @ root.T
+    near = np.zeros(len(cover.lo), dtype=bool)
+    near[np.argpartition(np.einsum("mc,mc->m", offset, offset), 32)[:32]] = True
+    few = cover.chosen(near)
+    shares = nearest(offset[near], root @ few.images.generators)[1]
     n = cover.lo.shape[1]
     aim = 0.5 * (few.lo + few.hi) + 0.5 * (few.hi - few.lo) * shares[:, :n]
     return np.unique(np.rint(aim).astype(np.int64), axis=0)
@@ -255,10 +256,15 @@ def _first_pool(
     space: Space, target: FloatArray, cover: Cover, norm: FloatArray, limit: float
 ) -> tuple[_Boxes, float]:
     """The boxes of a cover that may hold something closer than `limit`, cut in four."""
-    near = floor(target, cover.images.lab_lo, cover.images.lab_hi)
+    lo, hi = cover.images.lab_lo, cover.images.lab_hi
+    near = lightness_floor(target[0], lo[:, 0], hi[:, 0])
     alive = near - _ROUNDING < limit
     settled = float(near[~alive].min(initial=np.inf))
     few = cover.chosen(alive)
+    near = floor(target, few.images.lab_lo, few.images.lab_hi)
+    alive = near - _ROUNDING < limit
+    settled = min(settled, float(near[~alive].min(initial=np.inf)))
+    few = few.chosen(alive)
     judged = judge(few.images, target, norm, limit)
     key = judged.floor - _ROUNDING
     alive = key < limit

@@ -112,8 +112,8 @@ def main() -> int:
         "Closest recipe with its proof, against SciPy's differential evolution with integrality "
         "(no proof) and against plain enumeration. Medians.",
         "",
-        "| batch | recipes | proved | frugal as well | differential evolution | ratio | beaten by it "
-        "| enumeration | ratio |",
+        "| batch | recipes | proved | frugal as well | differential evolution | ratio "
+        "| beaten by it | enumeration | ratio |",
         "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     failures = 0

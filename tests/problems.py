@@ -1,0 +1,116 @@
+"""Random problems for the search, and the plain enumeration that judges it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+import shadematch as sm
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.difference import delta_e
+from shadematch.prediction import Model, model_for
+from shadematch.search.answer import Searcher
+from shadematch.search.space import whole_space
+from shadematch.standards import WAVELENGTHS_NM
+
+KINDS = ("inside", "edge", "outside", "grey", "hue jump", "dark")
+
+
+def invented_palette(rng: np.random.Generator, count: int, *, twins: bool = False) -> sm.Palette:
+    """Pastes with random smooth bands; with `twins`, two of them are nearly the same."""
+    demo = sm.load_palette()
+    pigments = []
+    for i in range(count):
+        curve = np.full(WAVELENGTHS_NM.size, rng.uniform(0.0, 0.05))
+        for _ in range(rng.integers(1, 4)):
+            centre, width = rng.uniform(380, 730), rng.uniform(20, 90)
+            curve += rng.uniform(0.2, 3.0) * np.exp(-(((WAVELENGTHS_NM - centre) / width) ** 2))
+        if twins and i == 1:
+            curve = np.array(pigments[0].absorption) * (1 + 1e-6 * rng.normal(size=curve.size))
+        pigments.append(sm.Pigment(name=f"paste {i}", absorption=tuple(curve.tolist())))
+    return sm.Palette(pigments=tuple(pigments), clear=demo.clear, white=demo.white)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A target in a permitted region, and everything that lies in the region."""
+
+    kind: str
+    target: FloatArray
+    searcher: Searcher
+    steps: IntArray
+    lab: FloatArray
+
+    def best(self) -> tuple[float, int]:
+        """Smallest CIEDE2000, and how many recipes have it."""
+        values = delta_e(self.lab, self.target)
+        return float(values.min()), int(np.sum(values == values.min()))
+
+    def least_paste(self, within: float) -> int:
+        """Fewest steps among recipes with at most that CIEDE2000."""
+        return int(self.steps[delta_e(self.lab, self.target) <= within].sum(axis=1).min())
+
+
+def target_of(kind: str, rng: np.random.Generator, model: Model, loads: FloatArray) -> FloatArray:
+    """A target of a kind, near the colour of `loads` where the kind asks for it."""
+    lab = model.lab(loads)
+    if kind == "inside":
+        return lab + rng.normal(0, 0.2, 3)
+    if kind == "edge":
+        # A recipe of two pastes at most lies on the gamut's skin or near it.
+        lean = np.where(np.argsort(np.argsort(-loads)) < 2, loads, 0.0)
+        return model.lab(lean) * np.array([1.0, 1.02, 1.02])
+    if kind == "grey":
+        return np.array([rng.uniform(5, 95), *rng.normal(0, 0.05, 2)])
+    if kind == "hue jump":
+        # A target whose hue is opposite to that of a reachable, nearly grey colour.
+        return np.array([lab[0], *(-rng.uniform(0.01, 0.5) * lab[1:])])
+    if kind == "dark":
+        return np.array([rng.uniform(0, 8), *rng.normal(0, 2, 2)])
+    return np.array(sm.Target.from_srgb(rng.random(3).tolist()).lab)
+
+
+def problem(seed: int, *, least: int = 3001, most: int = 60_000) -> Problem:
+    """A random problem with between `least` and `most` recipes."""
+    rng = np.random.default_rng(seed)
+    while True:
+        count = int(rng.integers(1, 9))
+        palette = invented_palette(rng, count, twins=bool(count > 1 and rng.random() < 0.2))
+        step = float(rng.choice([1.0, 0.5]))
+        pour = sm.Pour(
+            batch_g=float(rng.choice([100, 200, 300, 500, 1000, 20_000])),
+            thickness_cm=float(rng.choice([0.3, 1.0, 2.0, 4.0])),
+            white=float(rng.choice([0.0, 0.0, 0.05, 0.5, 1.0])),
+            max_load=float(rng.choice([1.0, 2.0, 4.0, 8.0])),
+            dose_step_cm=step,
+        )
+        view = sm.View(
+            illuminant=str(rng.choice(["D65", "D65", "A", "FL11"])),
+            observer=str(rng.choice(["2", "10"])),
+            backing=str(rng.choice(["white", "black"])),
+            contact=str(rng.choice(["air", "optical"])),
+            light=str(rng.choice(["reflected", "reflected", "transmitted"])),
+        )
+        model = model_for(palette, pour.thickness_cm, pour.white, view)
+        tubes = int(rng.integers(1, count + 1)) if rng.random() < 0.3 else None
+        required = (0,) if rng.random() < 0.2 else ()
+        excluded = (count - 1,) if count > 2 and rng.random() < 0.2 else ()
+        if pour.max_steps < 2:
+            continue
+        whole = whole_space(
+            model,
+            load_per_step=pour.load_per_step,
+            max_steps=pour.max_steps,
+            max_tubes=tubes,
+            required=required,
+            excluded=excluded,
+        )
+        if least <= whole.count() <= most:
+            break
+    kind = KINDS[seed % len(KINDS)]
+    loads = rng.dirichlet(np.full(count + 1, 0.7))[:count] * pour.max_load
+    steps = whole.recipes()
+    lab = np.concatenate([whole.lab(steps[i : i + 20_000]) for i in range(0, len(steps), 20_000)])
+    searcher = Searcher(model, whole, pour.load_per_step)
+    return Problem(kind, target_of(kind, rng, model, loads), searcher, steps, lab)

@@ -1,0 +1,64 @@
+"""Whole doses against plain enumeration, on problems made to break the proof.
+
+``python -m tests.bench.proof`` runs two thousand of these and attacks large batches as well.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from shadematch.difference import delta_e
+from shadematch.search.catalogue import Catalogue
+from tests.problems import KINDS, problem
+
+SEEDS = range(10_000, 10_096)
+
+
+@pytest.mark.parametrize("part", range(8))
+def test_no_miss_and_no_bound_above_the_optimum(part: int) -> None:
+    for seed in SEEDS[part::8]:
+        p = problem(seed)
+        answer = p.searcher.answer(p.target, 0.5)
+        best, _ = p.best()
+        assert answer.closest.proved, seed
+        assert answer.closest.delta_e == pytest.approx(best, abs=1e-9), seed
+        assert answer.closest.bound <= best + 1e-12, seed
+        assert answer.closest.bound >= best - 0.01, seed
+        assert answer.frugal.proved, seed
+        assert answer.frugal.steps is not None
+        assert int(answer.frugal.steps.sum()) == p.least_paste(best + 0.5), seed
+        assert answer.frugal.delta_e <= best + 0.5 + 1e-9, seed
+        if p.searcher.whole.max_tubes == p.searcher.whole.size:
+            assert answer.ideal_delta_e <= best + 1e-6, seed
+
+
+def test_kept_boxes_do_not_change_the_answer() -> None:
+    # From the third question on, a search of over 50,000 recipes starts from boxes it kept.
+    p = problem(20_001, least=50_001, most=90_000)
+    rng = np.random.default_rng(1)
+    for _ in range(8):
+        target = p.lab[rng.integers(len(p.lab))] + rng.normal(0, 1.0, 3)
+        answer = p.searcher.answer(target, 0.5)
+        values = delta_e(p.lab, target)
+        assert answer.closest.delta_e == pytest.approx(values.min(), abs=1e-9)
+        totals = p.steps[values <= values.min() + 0.5].sum(axis=1)
+        assert answer.frugal.steps is not None
+        assert int(answer.frugal.steps.sum()) == totals.min()
+
+
+@pytest.mark.parametrize("seed", range(30_000, 30_000 + 2 * len(KINDS)))
+def test_catalogue_finds_the_same(seed: int) -> None:
+    p = problem(seed, least=50, most=20_000)
+    rng = np.random.default_rng(seed)
+    near = p.lab[rng.integers(len(p.lab), size=20)] + rng.normal(0, 2.0, (20, 3))
+    targets = np.concatenate([p.target[None], near])
+    for target, (closest, frugal) in zip(
+        targets, Catalogue(p.searcher).look_up(targets, 0.5), strict=True
+    ):
+        answer = p.searcher.answer(target, 0.5)
+        assert closest.delta_e == pytest.approx(answer.closest.delta_e, abs=1e-9)
+        assert frugal.steps is not None
+        assert answer.frugal.steps is not None
+        assert frugal.steps.sum() == answer.frugal.steps.sum()
+        assert frugal.delta_e == pytest.approx(answer.frugal.delta_e, abs=1e-9)
