@@ -1,8 +1,10 @@
 """Write the demo palette: five pastes and two bases, all invented.
 
 Scenario: a workshop in a disused ferry house names its pastes after what it sees from the
-window. The absorption curves are sums of smooth bands of the kind that pigment pastes have;
-no real product was measured. Run ``python data/make_demo_palette.py`` from the project's root.
+window. The absorption curves are sums of smooth bands and edges of the kind that pigment pastes
+have, over a little grey; positions and strengths were chosen for a wide gamut
+(``python -m tests.bench.coverage`` tells how wide). No real product was measured. Run
+``python data/make_demo_palette.py`` from the project's root.
 """
 
 import numpy as np
@@ -18,17 +20,17 @@ def band(centre_nm, width_nm, height, tail=1.0):
 
 
 def edge(centre_nm, width_nm, height):
-    """Absorbs below an edge, as yellows and reds do."""
+    """Absorb below an edge, as yellows do."""
     return height / (1.0 + np.exp((NM - centre_nm) / width_nm))
 
 
 PASTES = {
     # name: (absorption [1/cm per cm/100 g], tube price in an invented currency)
-    "gorse": (edge(496, 9.0, 1.9) + 0.003, 8.5),  # yellow
-    "rosehip": (band(532, 38, 2.1, 1.15) + band(400, 40, 0.25) + 0.004, 9.0),  # purple-red
-    "jetty": (band(640, 52, 2.2, 1.1) + band(735, 45, 1.4) + band(400, 25, 0.1) + 0.004, 9.5),
-    "dusk": (band(578, 46, 2.3, 1.2) + band(690, 50, 0.35) + 0.005, 11.0),  # violet
-    "kelp": (edge(455, 14, 1.5) + band(660, 46, 1.9, 1.0) + band(735, 40, 1.0) + 0.006, 9.0),
+    "gorse": (edge(490, 13.0, 1.6) + 0.02, 8.5),  # yellow
+    "rosehip": (band(526, 34, 1.0, 1.15) + band(400, 40, 0.12) + 0.012, 9.0),  # purple-red
+    "jetty": (band(656, 50, 1.6, 1.1) + band(735, 45, 1.0) + band(400, 25, 0.08) + 0.02, 9.5),
+    "dusk": (band(574, 40, 2.5, 1.2) + band(690, 50, 0.38) + 0.03, 11.0),  # violet
+    "kelp": (edge(438, 11, 2.0) + band(674, 37, 0.7) + band(735, 40, 0.35) + 0.015, 9.0),
 }
 
 
@@ -37,18 +39,18 @@ def rounded(values):
     return tuple(float(f"{v:.4g}") for v in values)
 
 
-def main():
-    """Build the palette and write it into the package."""
+def palette():
+    """Build the palette."""
     wave = NM / 550.0
     clear = Base(
-        absorption=rounded(0.004 + 0.012 * wave**-6),
-        scattering=rounded(0.02 * wave**-1.1),
+        absorption=rounded(0.003 + 0.004 * wave**-6),
+        scattering=rounded(0.006 * wave**-1.1),
     )
     white = Base(
         absorption=rounded(0.006 + 0.016 * wave**-6),
         scattering=rounded(20.0 * wave**-1.1),
     )
-    palette = Palette(
+    return Palette(
         pigments=tuple(
             Pigment(name=name, absorption=rounded(curve), tube_cm=87, tube_price=price)
             for name, (curve, price) in PASTES.items()
@@ -57,9 +59,8 @@ def main():
         white=white,
         note="Invented for demonstration: no real paste or base was measured.",
     )
-    palette.save("shadematch/resources/demo-palette.json")
-    print(f"wrote {', '.join(palette.names)}")
 
 
 if __name__ == "__main__":
-    main()
+    palette().save("shadematch/resources/demo-palette.json")
+    print(f"wrote {', '.join(palette().names)}")

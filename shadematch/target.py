@@ -28,8 +28,9 @@ from shadematch.standards import observation, onto_grid
 
 __all__ = ["Target", "as_target"]
 
-_SLACK: Final = 1.0
-"""How far outside the solid of object colours (in XYZ) a measured colour may lie."""
+_SLACK: Final = (0.1, 0.01)
+"""How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
+and a share of the colour's own size."""
 
 Triple = tuple[float, float, float]
 
@@ -287,7 +288,8 @@ def _check_real(
     xyz: FloatArray, illuminant: str, observer: str, field_: str, given: FloatArray
 ) -> None:
     normals, reach = _solid(illuminant, observer)
-    if np.any(normals @ xyz > reach + _SLACK):
+    slack = _SLACK[0] + _SLACK[1] * float(np.linalg.norm(xyz))
+    if np.any(normals @ xyz > reach + slack):
         raise ColourError(
             "no surface can have this colour",
             field=field_,

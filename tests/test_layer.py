@@ -1,0 +1,173 @@
+"""One layer: the table against the exact slab, the spline against both, facts of the optics."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import shadematch as sm
+from shadematch.arrays import FloatArray
+from shadematch.colorimetry import xyz_to_lab
+from shadematch.difference import delta_e
+from shadematch.optics.layer import Layer, Surroundings, reflectance
+from shadematch.optics.table import U_MAX, V_MAX, surfaces, u_axis, v_axis
+from shadematch.optics.transport import REFRACTIVE_INDEX, slab
+from shadematch.prediction import Model
+from shadematch.standards import WAVELENGTHS_NM
+
+R0 = ((REFRACTIVE_INDEX - 1) / (REFRACTIVE_INDEX + 1)) ** 2
+MODES = ("air", "optical", "through")
+
+
+def around(mode: str, backing: float, count: int = WAVELENGTHS_NM.size) -> Surroundings:
+    return Surroundings(mode, np.full(count, backing))  # type: ignore[arg-type]
+
+
+def exactly(mu_a: FloatArray, mu_s: FloatArray, thickness: float, seen: Surroundings) -> FloatArray:
+    """The layer from the exact solver, put together here anew."""
+    s = slab(mu_a, mu_s, np.array(thickness), half=24, moments=32)
+    rg = seen.backing
+    if seen.mode == "through":
+        return s.T1
+    if seen.mode == "air":
+        return s.R1 - R0 + s.T1 * s.Td * rg / (1 - rg * s.Rd)
+    return s.C1 - R0 + s.D1 * s.Cu * rg / (1 - rg * s.Du)
+
+
+def test_table_is_the_exact_slab() -> None:
+    rng = np.random.default_rng(1)
+    x = rng.uniform(0, u_axis(np.array(U_MAX)), 3000)
+    y = rng.uniform(0, v_axis(np.array(V_MAX)), 3000)
+    u, v = 0.002 * np.sinh(x), 0.005 * np.sinh(y)
+    exact = slab(u, v, np.array(1.0), half=24, moments=32)
+    for name, spline in surfaces().items():
+        assert np.abs(spline.ev(x, y) - getattr(exact, name)).max() < 5e-6, name
+    # Against the solver's own default number of directions, which the plan asks 5e-5 of.
+    assert np.abs(surfaces()["R1"].ev(x, y) - slab(u, v, np.array(1.0)).R1).max() < 7e-5
+
+
+@pytest.mark.parametrize("mode", MODES)
+@pytest.mark.parametrize("backing", [0.9, 0.04])
+def test_colour_is_the_exact_slabs_wherever_a_recipe_can_go(mode: str, backing: float) -> None:
+    rng = np.random.default_rng(2)
+    palette = sm.load_palette()
+    n = len(palette.pigments)
+    view = sm.View(
+        backing=backing,
+        contact="optical" if mode == "optical" else "air",
+        light="transmitted" if mode == "through" else "reflected",
+    )
+    worst = 0.0
+    for _ in range(60):
+        thickness = float(rng.choice([0.5, 1.0, 2.0, 4.0]))
+        model = Model(palette, thickness, float(rng.choice([0, 0.02, 0.3, 1.0])), view)
+        loads = rng.dirichlet(np.full(n + 1, 0.6), size=4)[:, :n] * 4.0
+        mu_a = model.base_absorption + loads @ model.absorption
+        spectrum = exactly(mu_a, model.base_scattering, thickness, view.surroundings)
+        lab = xyz_to_lab(spectrum @ model.weights.T, model.white)
+        worst = max(worst, float(delta_e(model.lab(loads), lab).max()))
+    assert worst < 0.05
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_slopes_are_those_of_the_values(mode: str) -> None:
+    rng = np.random.default_rng(3)
+    mu_s = 10 ** rng.uniform(-1, 2, (40, 1))
+    mu_a = 10 ** rng.uniform(-1, 1.3, (40, 30))
+    seen = around(mode, 0.9, 30)
+    _, by_a, by_s = reflectance(mu_a, mu_s, 1.0, seen)
+    step = 1e-4
+    a = reflectance(mu_a * (1 + step), mu_s, 1.0, seen)[0]
+    b = reflectance(mu_a * (1 - step), mu_s, 1.0, seen)[0]
+    assert np.abs((a - b) / (2 * step * mu_a) - by_a).max() < 1e-5 * (1 + np.abs(by_a).max())
+    a = reflectance(mu_a, mu_s * (1 + step), 1.0, seen)[0]
+    b = reflectance(mu_a, mu_s * (1 - step), 1.0, seen)[0]
+    assert np.abs((a - b) / (2 * step * mu_s) - by_s).max() < 1e-5 * (1 + np.abs(by_s).max())
+
+
+@pytest.mark.parametrize("mode", MODES)
+@pytest.mark.parametrize("thickness", [0.01, 1.0, 20.0])
+def test_spline_agrees_with_table_and_its_curvature_limits_hold(
+    mode: str, thickness: float
+) -> None:
+    rng = np.random.default_rng(4)
+    mu_s = np.array([0.0, 0.02, 1.0, 20.0])
+    layer = Layer(mu_s, thickness, around(mode, 0.9, 4))
+    mu_a = 0.004 + rng.uniform(0, 1, (400, 4)) ** 3 * 30
+    R, slope = layer.evaluate(mu_a)
+    assert np.abs(R - reflectance(mu_a, mu_s, thickness, around(mode, 0.9, 4))[0]).max() < 5e-5
+    assert np.all(slope <= 1e-9)  # R falls with absorption
+    step = 1e-6
+    ends = layer.evaluate(mu_a + step)[0], layer.evaluate(np.maximum(mu_a - step, 0))[0]
+    assert np.abs((ends[0] - ends[1]) / (2 * step) - slope).max() < 1e-6 * (1 + np.abs(slope).max())
+    # R(m + d) lies within R + R' d + [least, greatest] d^2 / 2, anywhere in the range.
+    reach = rng.uniform(0, 1, mu_a.shape) * mu_a
+    least, greatest = layer.curvature_limits(mu_a - reach, mu_a + reach)
+    for part in (-1.0, -0.37, 0.52, 1.0):
+        d = part * reach
+        rest = layer.value(mu_a + d) - R - slope * d
+        assert np.all(rest <= 0.5 * greatest * d * d + 1e-12)
+        assert np.all(rest >= 0.5 * least * d * d - 1e-12)
+
+
+def test_no_nan_from_no_dose_to_ten_thousand_times_the_limit() -> None:
+    palette = sm.load_palette()
+    for thickness in (0.01, 1.0, 100.0):
+        for white in (0.0, 0.05, 1.0):
+            for light, contact in (("reflected", "air"), ("reflected", "optical"),
+                                   ("transmitted", "air")):  # fmt: skip
+                view = sm.View(light=light, contact=contact)
+                model = Model(palette, thickness, white, view)
+                loads = np.array([0.0, 1e-9, 1.0, 4.0, 400.0, 4e4])[:, None] * np.ones(
+                    len(palette.pigments)
+                )
+                lab, slope = model.lab_and_slope(loads)
+                assert np.all(np.isfinite(lab))
+                assert np.all(np.isfinite(slope))
+                assert np.all(lab[:, 0] >= -1e-3)
+                assert np.all(np.diff(lab[:, 0]) <= 1e-6)
+
+
+def seen_at(mu_a: float, mu_s: float, thickness: float, backing: float) -> float:
+    return float(
+        reflectance(np.array([mu_a]), np.array([mu_s]), thickness, around("air", backing, 1))[0][0]
+    )
+
+
+def test_scattering_is_not_monotone() -> None:
+    # A little white darkens clear soap. Values computed beforehand by a prototype of the model.
+    got = [seen_at(0.2, s, 1.0, 0.9) for s in (0, 0.1, 0.5, 1, 2, 5, 20)]
+    assert got == pytest.approx([0.541, 0.434, 0.298, 0.274, 0.292, 0.374, 0.563], abs=6e-4)
+
+
+def test_thickness_is_not_monotone_and_backing_is() -> None:
+    values = np.array([seen_at(0.05, 0.3, x, 0.04) for x in np.geomspace(0.2, 40, 40)])
+    assert 5 < int(np.argmax(values)) < 35
+    assert values.max() == pytest.approx(0.174, abs=0.003)
+    over = [seen_at(0.05, 0.3, 1.0, rg) for rg in np.linspace(0, 1, 11)]
+    assert np.all(np.diff(over) > 0)
+
+
+def test_beer_lambert_of_two_dyes_and_their_mixture(reference) -> None:  # type: ignore[no-untyped-def]
+    # E(1 %, 1 cm) of tartrazine (426 nm, water) and of Brilliant Blue FCF (630 nm, water), from
+    # the French arrete of 2 October 1997, annexe VI-A: decadic absorbance of 1 g in 100 ml.
+    dyes = {row["e_number"]: float(row["E1pct_1cm"]) for row in reference("dyes_e1pct.csv")}
+    thickness = 2.0
+    for grams in ((2e-4, 0.0), (0.0, 1e-4), (2e-4, 1e-4)):  # in 100 ml
+        absorbance = dyes["E102"] * grams[0] + dyes["E133"] * grams[1]
+        mu_a = absorbance * np.log(10.0)
+        inside = 10.0 ** (-absorbance * thickness)  # Beer and Lambert
+        # Two Fresnel faces, light going to and fro between them.
+        expected = (1 - R0) ** 2 * inside / (1 - R0**2 * inside**2)
+        got = reflectance(np.array([mu_a]), np.array([0.0]), thickness, around("through", 0, 1))[0]
+        assert got[0] == pytest.approx(expected, abs=2e-6)
+
+
+def test_contact_matters_in_clear_base() -> None:
+    rng = np.random.default_rng(5)
+    palette = sm.load_palette()
+    n = len(palette.pigments)
+    loads = rng.dirichlet(np.ones(n + 1), size=300)[:, :n] * 2.0
+    dry, wet = (Model(palette, 1.0, 0.0, sm.View(contact=c)) for c in ("air", "optical"))
+    difference = delta_e(dry.lab(loads), wet.lab(loads))
+    assert 5 < difference.mean() < 20  # a prototype found a mean of 12 for other pastes
