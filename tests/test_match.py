@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 
 import iadpython
@@ -157,7 +158,7 @@ def test_scattering_paste_against_enumeration() -> None:
         assert match.ideal.delta_e <= match.closest.delta_e + 0.05
 
 
-colours = st.tuples(*[st.integers(0, 255)] * 3).map(lambda c: "#%02x%02x%02x" % c)
+colours = st.tuples(*[st.integers(0, 255)] * 3).map(lambda c: f"#{c[0]:02x}{c[1]:02x}{c[2]:02x}")
 calm = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 
 
@@ -311,7 +312,7 @@ def test_the_shade_stops_gaining() -> None:
     pour = sm.Pour(batch_g=100, thickness_cm=2.0)
     for name in sm.load_palette().names:
         labs = [np.array(sm.predict({name: d}, pour=pour).lab) for d in range(7)]
-        gains = [float(delta_e(a, b)) for a, b in zip(labs, labs[1:], strict=False)]
+        gains = [float(delta_e(a, b)) for a, b in itertools.pairwise(labs)]
         # The fifth cm brings 1.7 to 3.6, the first 25 to 66.
         assert gains[4] < gains[0] / 7
         assert np.all(np.diff(gains) < 0)
