@@ -11,7 +11,8 @@ The hue jump
 The mean hue of two colours whose hues lie 180 degrees apart is not continuous there, and neither
 is the difference (Sharma et al., section on discontinuities): by little between near-greys, by
 much between opposite strong colours. Exactly at 180 degrees the mean is (h1 + h2) / 2, as in the
-paper. Gradients are those of the side on which the pair lies. `floor` and `minorant` hold on both sides.
+paper. Gradients are those of the side on which the pair lies. `floor` and `minorant` hold on both
+sides.
 """
 
 from __future__ import annotations
