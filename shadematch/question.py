@@ -79,6 +79,27 @@ class Verdict:
         return " ".join((self.sentence, *self.help))
 
 
+@functools.lru_cache(maxsize=8)
+def _searcher(
+    palette: Palette,
+    pour: Pour,
+    view: View,
+    max_pigments: int | None,
+    required: tuple[int, ...],
+    excluded: tuple[int, ...],
+) -> Searcher:
+    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    whole = whole_space(
+        model,
+        load_per_step=pour.load_per_step,
+        max_steps=pour.max_steps,
+        max_tubes=max_pigments,
+        required=required,
+        excluded=excluded,
+    )
+    return Searcher(model, whole, pour.load_per_step)
+
+
 @dataclass(frozen=True, eq=False)
 class Question:
     """One question to the search; keeps what the answer's later questions need."""
@@ -96,19 +117,12 @@ class Question:
         """Colour by loads in its pour and view."""
         return model_for(self.palette, self.pour.thickness_cm, self.pour.white, self.view)
 
-    @functools.cached_property
+    @property
     def searcher(self) -> Searcher:
-        """The search for its pour."""
-        per_step = self.pour.load_per_step
-        whole = whole_space(
-            self.model,
-            load_per_step=per_step,
-            max_steps=self.pour.max_steps,
-            max_tubes=self.max_pigments,
-            required=self.required,
-            excluded=self.excluded,
+        """The search for its pour, kept for the next target."""
+        return _searcher(
+            self.palette, self.pour, self.view, self.max_pigments, self.required, self.excluded
         )
-        return Searcher(self.model, whole, per_step)
 
     def choice(self, steps: FloatArray, delta_e: float) -> Choice:
         """A recipe in steps, shape (n,), as a choice."""

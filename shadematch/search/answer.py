@@ -17,6 +17,8 @@ from shadematch.search.whole import GAP, Found, closest, frugal
 __all__ = ["Answer", "Searcher"]
 
 _MOST_SPACES: Final = 1000
+_PATIENCE: Final = 4
+"""Targets searched from scratch before boxes are kept: they cost as much as several searches."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,7 @@ class Searcher:
         """The kept boxes, once this region has been asked about before and if they fit."""
         if space.max_tubes != self.whole.max_tubes or self.model.scattering_pigments:
             return None
-        if self._cover is None and self._asked > 2 and self.whole.count() > 50_000:
+        if self._cover is None and self._asked > _PATIENCE and self.whole.count() > 50_000:
             self._cover = cover_of(self.whole)
         return self._cover
 
@@ -82,7 +84,6 @@ class Searcher:
         tolerance
             How much worse than the closest the frugal recipe may be, in CIEDE2000.
         """
-        self._asked += 1
         steps, value = ideal(self.whole, target)
         best = self.closest(target, hint=steps)
         least = self.frugal(target, best, tolerance)
@@ -110,6 +111,7 @@ class Searcher:
         below: float = np.inf,
     ) -> Found:
         """The closest whole recipe; see `whole.closest`."""
+        self._asked += max_steps is None
         spaces, complete = self.spaces(hint)
         best = Found(None, np.inf, below, True, 0)
         for fixed, space in spaces:

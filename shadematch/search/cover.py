@@ -2,7 +2,7 @@
 
 Where the colours of a box lie does not depend on the target. The large boxes of a search are
 the same for every target and their images say little, so they are worth keeping once a space is
-searched more than once: the next search starts from a few thousand boxes of moderate size.
+searched again and again: the next search starts from thousands of boxes of moderate size.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from shadematch.search.space import Space
 
 __all__ = ["Cover", "cover_of", "split", "tighten"]
 
-_MOST: Final = 10_000
+_MOST: Final = 20_000
+"""About 30 MB; more would cost more to look through than they save."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def split(
 
 
 def cover_of(space: Space) -> Cover:
-    """Split the space until its boxes are a few thousand, those with the most colours first."""
+    """Split the space into thousands of boxes, those with the most colours first."""
     lo, hi = space.roots()
     lo, hi, _ = tighten(lo, hi, np.zeros(len(lo)), space.max_steps)
     cover = Cover(lo, hi, images_of(space, lo, hi))

@@ -207,7 +207,7 @@ def closest(
             pool.keep(~dropped)
         if not pool.key.size or boxes >= effort:
             break
-        if limit < 0.8 * radius and np.isfinite(limit):
+        if limit < 0.6 * radius and np.isfinite(limit):
             radius = limit
             norm = minorant(target, radius) if radius > 0 else np.zeros((3, 3))
         wave = pool.split_off(_WAVE)
