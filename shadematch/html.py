@@ -1,21 +1,18 @@
-"""How results draw themselves in a notebook. Everything that comes from data is escaped."""
+"""Cards with which results draw themselves in a notebook. All text is escaped."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from shadematch.match import Match
-    from shadematch.prediction import Prediction
-
-__all__ = ["match_card", "prediction_card"]
+__all__ = ["card"]
 
 _CARD = (
     "font:14px/1.45 system-ui,sans-serif;color:#1b1b1b;background:#fbfaf7;"
     "border:1px solid #b9b4a8;border-radius:6px;padding:12px 14px;display:inline-block;"
     "max-width:46em"
 )
+_PLAIN = "border:none;background:none;color:inherit"
 
 
 def _swatch(code: str, label: str) -> str:
@@ -27,53 +24,42 @@ def _swatch(code: str, label: str) -> str:
     )
 
 
-def _rows(pairs: list[tuple[str, str]]) -> str:
+def _row(name: str, value: str) -> str:
     cell = "padding:1px 14px 1px 0;text-align:left;background:none;color:inherit"
-    return "".join(
-        f'<tr style="background:none"><th style="{cell};font-weight:600">{escape(k)}</th>'
-        f'<td style="{cell}">{escape(v)}</td></tr>'
-        for k, v in pairs
-    )
-
-
-def _card(swatches: str, rows: str, foot: str = "") -> str:
     return (
-        f'<div style="{_CARD}"><table style="border:none;background:none;color:inherit">'
-        f'<tr style="background:none">{swatches}</tr></table>'
-        f'<table style="border:none;background:none;color:inherit">{rows}</table>{foot}</div>'
+        f'<tr style="background:none"><th style="{cell};font-weight:600">{escape(name)}</th>'
+        f'<td style="{cell}">{escape(value)}</td></tr>'
     )
 
 
-def _lab(lab: tuple[float, float, float]) -> str:
-    return ", ".join(f"{v:.1f}" for v in lab)
+def card(
+    swatches: Sequence[tuple[str, str]],
+    rows: Sequence[tuple[str, str]],
+    *,
+    foot: str = "",
+    small: str = "",
+) -> str:
+    """HTML of a card that brings its own colours, so that light and dark pages can show it.
 
-
-def prediction_card(prediction: Prediction) -> str:
-    """Swatch, doses and colour of a prediction."""
-    note = "" if prediction.in_srgb else " (outside sRGB, nearest shown)"
-    rows = [
-        ("recipe", str(prediction.recipe)),
-        ("pour", str(prediction.recipe.pour)),
-        ("seen", str(prediction.view)),
-        ("Lab", _lab(prediction.lab)),
-        ("sRGB", prediction.hex + note),
+    Parameters
+    ----------
+    swatches
+        Pairs of a hex colour and a label.
+    rows
+        Pairs of a name and a value.
+    foot, small
+        Sentences below, the second in small print.
+    """
+    parts = [
+        f'<div style="{_CARD}"><table style="{_PLAIN}"><tr style="background:none">',
+        *(_swatch(code, label) for code, label in swatches),
+        f'</tr></table><table style="{_PLAIN}">',
+        *(_row(name, value) for name, value in rows),
+        "</table>",
     ]
-    return _card(_swatch(prediction.hex, "predicted"), _rows(rows))
-
-
-def match_card(match: Match) -> str:
-    """Swatches of target and prediction, doses, proof and verdict."""
-    swatches = _swatch(match.target.hex, "wanted") + _swatch(match.predicted.hex, "predicted")
-    rows = [(name, f"{dose:g} cm") for name, dose in match.recipe.doses_cm.items()]
-    rows += [
-        ("in all", f"{match.recipe.total_cm:g} cm, {match.recipe.load:.2f} cm per 100 g"),
-        ("into", str(match.pour)),
-        ("CIEDE2000", f"{match.delta_e:.2f}"),
-        (
-            "proof",
-            f"nothing permitted comes closer than {match.bound:.2f}"
-            + ("" if match.proved else " (the search stopped early)"),
-        ),
-    ]
-    foot = f'<div style="margin-top:6px">{escape(str(match.verdict))}</div>'
-    return _card(swatches, _rows(rows), foot)
+    if foot:
+        parts.append(f'<div style="margin-top:6px">{escape(foot)}</div>')
+    if small:
+        style = "margin-top:6px;font-size:11px;color:#5a564e"
+        parts.append(f'<div style="{style}">{escape(small)}</div>')
+    return "".join([*parts, "</div>"])

@@ -12,7 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from shadematch.arrays import FloatArray
+from shadematch.cautions import CAUTIONS
 from shadematch.errors import PourError
+from shadematch.html import card
 from shadematch.materials import Palette, load_palette
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction
@@ -128,22 +130,30 @@ class Match:
         lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
         if self.closest.recipe.doses_cm != self.recipe.doses_cm:
             lines.append(f"closest    {self.closest}")
-        lines.append(
-            "proof      " + (
-                f"nothing permitted comes closer than {self.bound:.2f}"
-                if self.proved
-                else f"the search stopped early: the closest lies between {self.bound:.2f} and "
-                f"{self.closest.delta_e:.2f}"
-            )
-        )  # fmt: skip
+        lines.append(f"proof      {self._proof()}")
         lines.append(f"verdict    {self.verdict.sentence}")
         lines += [f"           {text}" for text in self.verdict.help]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        from shadematch.html import match_card
+        rows = [(name, f"{dose:g} cm") for name, dose in self.recipe.doses_cm.items()]
+        rows += [
+            ("in all", f"{self.recipe.total_cm:g} cm, {self.recipe.load:.2f} cm per 100 g"),
+            ("into", str(self.pour)),
+            ("seen", str(self.view)),
+            ("CIEDE2000", f"{self.delta_e:.2f}"),
+            ("proof", self._proof()),
+        ]
+        swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
+        return card(swatches, rows, foot=str(self.verdict), small=" ".join(CAUTIONS))
 
-        return match_card(self)
+    def _proof(self) -> str:
+        if self.proved:
+            return f"nothing permitted comes closer than {self.bound:.2f}"
+        return (
+            f"the search stopped early: the closest lies between {self.bound:.2f} and "
+            f"{self.closest.delta_e:.2f}"
+        )
 
 
 def _checked(

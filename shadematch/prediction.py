@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import FloatArray
+from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import (
     LAB_FROM_RESPONSE,
     cube_root_response,
@@ -18,6 +19,7 @@ from shadematch.colorimetry import (
     xyz_to_srgb,
 )
 from shadematch.errors import PourError
+from shadematch.html import card
 from shadematch.materials import Palette, load_palette
 from shadematch.optics.layer import Layer, reflectance
 from shadematch.pour import Pour, Recipe, View
@@ -146,9 +148,15 @@ class Prediction:
         return f"{self.recipe} -> Lab ({lab}), {self.hex}{note}"
 
     def _repr_html_(self) -> str:
-        from shadematch.html import prediction_card
-
-        return prediction_card(self)
+        note = "" if self.in_srgb else " (outside sRGB, nearest shown)"
+        rows = [
+            ("recipe", str(self.recipe)),
+            ("pour", str(self.recipe.pour)),
+            ("seen", str(self.view)),
+            ("Lab", ", ".join(f"{v:.1f}" for v in self.lab)),
+            ("sRGB", self.hex + note),
+        ]
+        return card([(self.hex, "predicted")], rows, small=" ".join(CAUTIONS))
 
 
 def loads_of(doses_cm: Mapping[str, float], palette: Palette, pour: Pour) -> FloatArray:
