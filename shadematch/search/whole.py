@@ -29,7 +29,7 @@ GAP: Final = 0.01
 """A recipe counts as proved when its CIEDE2000 exceeds the bound by no more than this."""
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
-_MOST_EFFORT: Final = 1_000_000
+_MOST_EFFORT: Final = 400_000
 _LIST_COUNT: Final = 3000
 _WAVE: Final = 1024
 _ROUNDING: Final = 1e-9
