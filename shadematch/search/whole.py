@@ -96,22 +96,19 @@ class _Incumbent:
         self.steps: IntArray | None = None
         self.value = np.inf
 
-    def offer(self, steps: IntArray, values: FloatArray) -> bool:
+    def offer(self, steps: IntArray, values: FloatArray) -> None:
+        """Take the best of recipes, shapes (m, n) and (m,), if it is better."""
         if not values.size:
-            return False
-        least = values.min()
-        ties = np.flatnonzero(values == least)
-        best = min(ties, key=lambda i: (int(steps[i].sum()), tuple(steps[i].tolist())))
-        same = self.steps is not None and least == self.value
-        if least < self.value or (
-            same
-            and self.steps is not None
-            and (int(steps[best].sum()), tuple(steps[best].tolist()))
-            < (int(self.steps.sum()), tuple(self.steps.tolist()))
-        ):
-            self.value, self.steps = float(least), steps[best].copy()
-            return True
-        return False
+            return
+        ties = np.flatnonzero(values == values.min())
+        first = steps[min(ties, key=lambda i: self._rank(steps[i]))]
+        value = float(values.min())
+        if self.steps is None or (value, self._rank(first)) < (self.value, self._rank(self.steps)):
+            self.value, self.steps = value, first.copy()
+
+    @staticmethod
+    def _rank(steps: IntArray) -> tuple[int, ...]:
+        return int(steps.sum()), *steps.tolist()
 
 
 def _neighbours(space: Space, around: FloatArray) -> IntArray:
@@ -234,9 +231,10 @@ def closest(
         pool.add(*tighten(*children, space.max_steps))
     left = float(pool.key.min()) if pool.key.size else np.inf
     bound = min(best.value, below, settled, left)
-    reached = min(best.value, below)
-    return Found(best.steps if best.value < below else None, best.value if best.value < below
-                 else np.inf, max(bound, 0.0), reached - bound <= GAP, boxes)  # fmt: skip
+    proved = min(best.value, below) - bound <= GAP
+    if best.value < below:
+        return Found(best.steps, best.value, max(bound, 0.0), proved, boxes)
+    return Found(None, np.inf, max(bound, 0.0), proved, boxes)
 
 
 def _promising(cover: Cover, target: FloatArray) -> IntArray:
