@@ -295,9 +295,10 @@ def _palette(args: argparse.Namespace) -> str:
 
 
 def _recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
-    names = ("doses_cm", "proportions", "total_cm", "load", "tubes")
     shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
-    return {**{name: getattr(recipe, name) for name in names}, **more, "predicted": shown}
+    entries: dict[str, Any] = {"doses_cm": dict(recipe.doses_cm)}
+    entries |= {n: getattr(recipe, n) for n in ("proportions", "total_cm", "load", "tubes")}
+    return {**entries, **more, "predicted": shown}
 
 
 def _choice_entries(choice: Choice) -> dict[str, Any]:

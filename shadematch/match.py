@@ -15,9 +15,10 @@ from shadematch.arrays import FloatArray
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import PourError
 from shadematch.html import card
-from shadematch.materials import Palette, load_palette
+from shadematch.materials import Palette
+from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
-from shadematch.prediction import Prediction
+from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict
 from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.whole import Found
@@ -164,7 +165,10 @@ def _checked(
         must_use = (must_use,)
     if isinstance(must_avoid, str):
         must_avoid = (must_avoid,)
-    if not np.isfinite(tolerance) or tolerance < 0:
+    for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
+        expect(names, Iterable, field_, "Give a list of pigment names")
+    number = isinstance(tolerance, int | float | np.integer | np.floating)
+    if not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0:
         raise PourError(
             "must be finite and not negative",
             field="tolerance",
@@ -183,7 +187,7 @@ def _checked(
         )
     if max_pigments is not None and (
         isinstance(max_pigments, bool)
-        or not isinstance(max_pigments, int)
+        or not isinstance(max_pigments, int | np.integer)
         or max_pigments < max(1, len(required))
     ):
         raise PourError(
@@ -244,7 +248,7 @@ def match(
         If not even one dose step is permitted, or the limits contradict each other.
     """
     goal = as_target(target)
-    palette, pour, view = palette or load_palette(), pour or Pour(), view or View()
+    palette, pour, view = conditions(palette, pour, view)
     required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
     question = Question(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
     answer = question.searcher.answer(question.target, tolerance)
@@ -315,7 +319,7 @@ def match_many(
     ShadematchError
         As `match` does; for a wrong target when its turn comes.
     """
-    palette, pour, view = palette or load_palette(), pour or Pour(), view or View()
+    palette, pour, view = conditions(palette, pour, view)
     required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
     if isinstance(chunk, bool) or not isinstance(chunk, int) or chunk < 1:
         raise PourError("must be a whole number from 1", field="chunk", value=chunk,

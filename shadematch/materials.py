@@ -17,7 +17,7 @@ from __future__ import annotations
 import functools
 import json
 import os
-import tempfile
+import secrets
 from collections.abc import Iterable, Mapping
 from importlib import resources
 from pathlib import Path
@@ -35,6 +35,8 @@ __all__ = ["Base", "Palette", "Pigment", "load_palette"]
 
 _FORMAT: Final = "shadematch palette"
 _VERSION: Final = 1
+_LARGEST_NUMBER: Final = 1e9
+"""Far beyond any coefficient; keeps products finite."""
 _LARGEST_FILE: Final = 20_000_000
 
 Spectrum = tuple[Number, ...]
@@ -50,10 +52,10 @@ def _checked_spectrum(values: Spectrum | None, field: str) -> Spectrum | None:
             value=f"{len(values)} values",
             remedy="Use shadematch.standards.onto_grid for other wavelengths",
         )
-    worst = min(values)
-    if worst < 0:
+    worst = min(values) if min(values) < 0 else max(values)
+    if worst < 0 or worst > _LARGEST_NUMBER:
         raise PaletteError(
-            "has a negative value",
+            "has a negative value" if worst < 0 else "has a value that is far too large",
             field=field,
             value=worst,
             remedy=f"Look at {WAVELENGTHS_NM[values.index(worst)]:g} nm",
@@ -280,16 +282,18 @@ class Palette(Frozen):
         """
         text = json.dumps(self.to_dict(), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
         goal = Path(path)
+        # Made like any other file of the user's, so that others may read it as they may those.
+        temporary = goal.with_name(f".{goal.name}.{secrets.token_hex(8)}")
         try:
-            handle, temporary = tempfile.mkstemp(dir=goal.parent, prefix=f".{goal.name}.")
+            handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
             try:
                 with os.fdopen(handle, "w", encoding="utf-8") as stream:
                     stream.write(text)
                     stream.flush()
                     os.fsync(stream.fileno())
-                Path(temporary).replace(goal)
+                temporary.replace(goal)
             except BaseException:
-                Path(temporary).unlink(missing_ok=True)
+                temporary.unlink(missing_ok=True)
                 raise
         except OSError as found:
             raise PaletteError(
@@ -301,7 +305,9 @@ class Palette(Frozen):
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return isinstance(value, float) or abs(value) < _LARGEST_NUMBER
 
 
 def _regridded(entry: Mapping[str, Any], grid: list[float], where: str) -> dict[str, Any]:
@@ -356,17 +362,21 @@ def load_palette(path: str | os.PathLike[str] | None = None) -> Palette:
         raise PaletteError(
             "is not UTF-8 text", field="path", value=str(place), remedy="Save it as UTF-8"
         ) from None
+    except ValueError:  # a NUL in the name
+        raise PaletteError(
+            "is no path", field="path", value=str(place), remedy="Check the name and the folder"
+        ) from None
     return _parsed(text, str(place))
 
 
 def _parsed(text: str, place: str) -> Palette:
     try:
         data = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as found:
+    except (ValueError, RecursionError) as found:
         line = getattr(found, "lineno", None)
         raise PaletteError(
             "is not JSON", field="path", value=place,
-            remedy=f"Look at line {line}" if line else "It is nested too deeply",
+            remedy=f"Look at line {line}" if line else "A number or the nesting goes on too long",
         ) from None  # fmt: skip
     return Palette.from_dict(data)
 

@@ -8,9 +8,9 @@ import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 from pydantic_core import PydanticCustomError
 
-from shadematch.errors import ShadematchError
+from shadematch.errors import PourError, ShadematchError
 
-__all__ = ["Frozen", "Number"]
+__all__ = ["Frozen", "Number", "expect"]
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -39,7 +39,27 @@ def _plain_number(value: object) -> object:
         value, int | float | np.integer | np.floating
     ):
         raise PydanticCustomError("float_type", "must be a number")
-    return float(value)
+    try:
+        return float(value)
+    except OverflowError:
+        raise PydanticCustomError("finite_number", "must be a finite number") from None
+
+
+def expect(value: object, kind: type | tuple[type, ...], field: str, remedy: str) -> None:
+    """Refuse an argument of a wrong kind.
+
+    Raises
+    ------
+    PourError
+        Naming the field.
+    """
+    if not isinstance(value, kind):
+        raise PourError(
+            f"is of the wrong kind ({type(value).__name__})",
+            field=field,
+            value=value,
+            remedy=remedy,
+        )
 
 
 Number = Annotated[float, BeforeValidator(_plain_number)]

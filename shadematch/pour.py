@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import reduce
+from types import MappingProxyType
 from typing import Annotated, ClassVar, Final, Literal, Self
 
 import numpy as np
@@ -174,13 +175,23 @@ class Recipe:
     Attributes
     ----------
     doses_cm
-        Paste of each pigment [cm], zero doses left out, in palette order.
+        Paste of each pigment [cm], zero doses left out, in palette order; read-only.
     pour
         What they go into.
     """
 
     doses_cm: Mapping[str, float]
     pour: Pour
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "doses_cm", MappingProxyType(dict(self.doses_cm)))
+
+    def __hash__(self) -> int:
+        return hash((tuple(self.doses_cm.items()), self.pour))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # A read-only view of a dict can't be pickled.
+        return Recipe, (dict(self.doses_cm), self.pour)
 
     @property
     def total_cm(self) -> float:

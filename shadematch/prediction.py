@@ -21,6 +21,7 @@ from shadematch.colorimetry import (
 from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette, load_palette
+from shadematch.models import expect
 from shadematch.optics.layer import Layer, reflectance
 from shadematch.pour import Pour, Recipe, View
 
@@ -159,6 +160,25 @@ class Prediction:
         return card([(self.hex, "predicted")], rows, small=" ".join(CAUTIONS))
 
 
+def conditions(
+    palette: Palette | None, pour: Pour | None, view: View | None
+) -> tuple[Palette, Pour, View]:
+    """What was given, or what is meant where nothing was.
+
+    Raises
+    ------
+    PourError
+        If one of them is of the wrong kind.
+    """
+    palette = load_palette() if palette is None else palette
+    pour = Pour() if pour is None else pour
+    view = View() if view is None else view
+    expect(palette, Palette, "palette", "Use load_palette(...)")
+    expect(pour, Pour, "pour", "Use Pour(...)")
+    expect(view, View, "view", "Use View(...)")
+    return palette, pour, view
+
+
 def loads_of(doses_cm: Mapping[str, float], palette: Palette, pour: Pour) -> FloatArray:
     """Loads in palette order [cm per 100 g].
 
@@ -210,7 +230,8 @@ def predict(
     UnknownNameError, PourError
         For a name that the palette lacks or a dose that can't be.
     """
-    palette, pour, view = palette or load_palette(), pour or Pour(), view or View()
+    palette, pour, view = conditions(palette, pour, view)
+    expect(doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
     loads = loads_of(doses_cm, palette, pour)
     ordered = {p.name: float(doses_cm[p.name]) for p in palette.pigments if doses_cm.get(p.name)}
     return predict_loads(loads, Recipe(ordered, pour), palette, view)

@@ -169,7 +169,7 @@ class Question:
             load_per_step=pour.load_per_step,
             max_steps=max(pour.max_steps, len(self.required), 1),
             max_tubes=self.max_pigments,
-            required=(),
+            required=self.required,
             excluded=self.excluded,
         )
         return ideal(whole, self.target)[1]

@@ -75,7 +75,6 @@ def _frozen() -> dict[str, FloatArray]:
         return {key: archive[key] for key in archive.files}
 
 
-@functools.cache
 def observation(illuminant: str = "D65", observer: str = "2") -> Observation:
     """Weights and white point for an illuminant and observer.
 
@@ -92,6 +91,18 @@ def observation(illuminant: str = "D65", observer: str = "2") -> Observation:
     ColourError
         If either name is unknown.
     """
+    if not isinstance(illuminant, str) or not isinstance(observer, str):
+        raise ColourError(
+            "must be a text",
+            field="observer" if isinstance(illuminant, str) else "illuminant",
+            value=observer if isinstance(illuminant, str) else illuminant,
+            remedy="Give a name such as 'D65', and '2' or '10'",
+        )
+    return _observation(illuminant, observer)
+
+
+@functools.cache
+def _observation(illuminant: str, observer: str) -> Observation:
     if observer not in OBSERVERS:
         raise ColourError(
             "unknown observer", field="observer", value=observer, remedy="Use '2' or '10'"

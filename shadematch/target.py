@@ -59,6 +59,9 @@ class Target:
     source: str = "given as Lab"
     reflectance: FloatArray | None = field(default=None, repr=False, compare=False)
 
+    def __post_init__(self) -> None:
+        _triple(self.lab, "lab")
+
     @classmethod
     def from_hex(cls, code: str) -> Target:
         """From an sRGB code such as ``#d9822b``.
@@ -154,8 +157,9 @@ class Target:
             If it isn't three finite numbers, or no surface can have that colour.
         """
         values = _triple(xyz, "xyz")
+        white = observation(illuminant, observer).white
         _check_real(values, illuminant, observer, "xyz", values)
-        lab = xyz_to_lab(values, observation(illuminant, observer).white)
+        lab = xyz_to_lab(values, white)
         shown = ", ".join(f"{v:g}" for v in values)
         return cls(_tuple(lab), illuminant, observer, f"XYZ ({shown})")
 
@@ -259,7 +263,7 @@ def _tuple(values: FloatArray) -> Triple:
 def _triple(values: Sequence[float], field_: str) -> FloatArray:
     try:
         array = np.asarray(values, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         array = np.empty(0)
     if array.shape != (3,) or not np.all(np.isfinite(array)):
         raise ColourError(

@@ -42,13 +42,25 @@ def test_table_is_the_exact_slab() -> None:
     exact = slab(u, v, np.array(1.0), half=24, moments=32)
     for name, spline in surfaces().items():
         assert np.abs(spline.ev(x, y) - getattr(exact, name)).max() < 5e-6, name
-    # Against the solver's own default number of directions, which the plan asks 5e-5 of.
-    assert np.abs(surfaces()["R1"].ev(x, y) - slab(u, v, np.array(1.0)).R1).max() < 7e-5
 
 
-@pytest.mark.parametrize("mode", MODES)
-@pytest.mark.parametrize("backing", [0.9, 0.04])
+def test_table_is_the_slab_with_its_default_directions() -> None:
+    # Both are within 5e-5 in R1 if the solver's defaults are fine enough. With half=12 it is
+    # 5.9e-5 in R1 at u = 33, v = 1647 (half=13: 4.5e-5; half=14: 3.4e-5).
+    rng = np.random.default_rng(1)
+    x = rng.uniform(0, u_axis(np.array(U_MAX)), 3000)
+    y = rng.uniform(0, v_axis(np.array(V_MAX)), 3000)
+    by_default = slab(0.002 * np.sinh(x), 0.005 * np.sinh(y), np.array(1.0))
+    assert np.abs(surfaces()["R1"].ev(x, y) - by_default.R1).max() < 5e-5
+
+
+@pytest.mark.parametrize(
+    ("mode", "backing"),
+    [("air", 0.9), ("air", 0.04), ("optical", 0.9), ("optical", 0.04), ("through", 0.0)],
+)
 def test_colour_is_the_exact_slabs_wherever_a_recipe_can_go(mode: str, backing: float) -> None:
+    # Asked is 0.05. Measured are at most 6.1e-5 in these 1,000 colours, half of them with up to
+    # 4 cm of every paste at once.
     rng = np.random.default_rng(2)
     palette = sm.load_palette()
     n = len(palette.pigments)
@@ -57,16 +69,16 @@ def test_colour_is_the_exact_slabs_wherever_a_recipe_can_go(mode: str, backing: 
         contact="optical" if mode == "optical" else "air",
         light="transmitted" if mode == "through" else "reflected",
     )
-    worst = 0.0
-    for _ in range(60):
-        thickness = float(rng.choice([0.5, 1.0, 2.0, 4.0]))
-        model = Model(palette, thickness, float(rng.choice([0, 0.02, 0.3, 1.0])), view)
-        loads = rng.dirichlet(np.full(n + 1, 0.6), size=4)[:, :n] * 4.0
+    for i in range(50):
+        thickness = float(rng.uniform(0.5, 4.0))
+        white = (0.0, 0.02, float(rng.uniform()), float(rng.uniform() ** 3), 1.0)[i % 5]
+        model = Model(palette, thickness, white, view)
+        lean = rng.dirichlet(np.full(n + 1, 0.6), size=2)[:, :n] * 4.0
+        loads = np.concatenate([lean, rng.uniform(0, 4, (2, n))])
         mu_a = model.base_absorption + loads @ model.absorption
         spectrum = exactly(mu_a, model.base_scattering, thickness, view.surroundings)
         lab = xyz_to_lab(spectrum @ model.weights.T, model.white)
-        worst = max(worst, float(delta_e(model.lab(loads), lab).max()))
-    assert worst < 0.05
+        assert delta_e(model.lab(loads), lab).max() < 0.001
 
 
 @pytest.mark.parametrize("mode", MODES)
@@ -83,6 +95,52 @@ def test_slopes_are_those_of_the_values(mode: str) -> None:
     a = reflectance(mu_a, mu_s * (1 + step), 1.0, seen)[0]
     b = reflectance(mu_a, mu_s * (1 - step), 1.0, seen)[0]
     assert np.abs((a - b) / (2 * step * mu_s) - by_s).max() < 1e-5 * (1 + np.abs(by_s).max())
+
+
+@pytest.mark.parametrize("mode", MODES)
+@pytest.mark.parametrize(("mu_a", "mu_s"), [(90.0, 30.0), (5.0, 4000.0), (300.0, 9000.0)])
+def test_slopes_beyond_the_table(mode: str, mu_a: float, mu_s: float) -> None:
+    # There R depends on u / v alone, so mu_a dR/dmu_a + mu_s dR/dmu_s = 0.
+    seen, a, s = around(mode, 0.9, 1), np.array([mu_a]), np.array([mu_s])
+    _, by_a, by_s = reflectance(a, s, 1.0, seen)
+    step = 1e-4
+
+    def change(da: float, ds: float) -> FloatArray:
+        up, down = (reflectance(a + k * da, s + k * ds, 1.0, seen)[0] for k in (1, -1))
+        return np.asarray(up - down)
+
+    assert change(step * mu_a, 0) / (2 * step) == pytest.approx(mu_a * by_a, abs=1e-7)
+    assert change(0, step * mu_s) / (2 * step) == pytest.approx(mu_s * by_s, abs=1e-7)
+    assert mu_a * by_a + mu_s * by_s == pytest.approx(0, abs=1e-9)
+
+
+@pytest.mark.parametrize("mode", MODES)
+@pytest.mark.parametrize("thickness", [0.1, 1.0, 4.0])
+def test_spline_is_the_exact_layer_from_no_absorption_on(mode: str, thickness: float) -> None:
+    # R has a steep start where a layer scatters and hardly absorbs.
+    mu_s = np.array([0.0, 0.006, 0.1, 1.0, 20.0, 100.0])
+    mu_a = np.concatenate([[0.0], np.geomspace(1e-6, 100.0, 150)])[:, None] * np.ones(6)
+    got = Layer(mu_s, thickness, around(mode, 0.9, 6)).value(mu_a)
+    assert np.abs(got - exactly(mu_a, mu_s, thickness, around(mode, 0.9, 6))).max() < 5e-5
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_reflectance_falls_with_absorption_and_second_differences_are_enclosed(mode: str) -> None:
+    mu_s = np.array([0.0, 0.006, 1.0, 20.0])
+    for thickness in (0.3, 2.0):
+        layer = Layer(mu_s, thickness, around(mode, 0.9, 4))
+        # A grid that knows nothing of the knots, far beyond the table's end.
+        at = np.concatenate([np.linspace(0, 1, 3001), np.geomspace(1, 1e4, 3000)[1:]])
+        rows = np.repeat(at[:, None], 4, axis=1)
+        value = layer.value(rows)
+        assert np.diff(value, axis=0).max() <= 1e-12
+        width = np.diff(at)[:, None]
+        slopes = np.diff(value, axis=0) / width
+        second = 2 * np.diff(slopes, axis=0) / (width[1:] + width[:-1])
+        noise = 1e-14 / np.minimum(width[1:], width[:-1]) ** 2  # of the differences themselves
+        least, greatest = layer.curvature_limits(rows[:-2], rows[2:])
+        assert np.all(second <= greatest + noise)
+        assert np.all(second >= least - noise)
 
 
 @pytest.mark.parametrize("mode", MODES)
@@ -140,12 +198,25 @@ def test_scattering_is_not_monotone() -> None:
     assert got == pytest.approx([0.541, 0.434, 0.298, 0.274, 0.292, 0.374, 0.563], abs=6e-4)
 
 
-def test_thickness_is_not_monotone_and_backing_is() -> None:
-    values = np.array([seen_at(0.05, 0.3, x, 0.04) for x in np.geomspace(0.2, 40, 40)])
-    assert 5 < int(np.argmax(values)) < 35
-    assert values.max() == pytest.approx(0.174, abs=0.003)
-    over = [seen_at(0.05, 0.3, 1.0, rg) for rg in np.linspace(0, 1, 11)]
-    assert np.all(np.diff(over) > 0)
+def test_thickness_is_not_monotone() -> None:
+    # Rises, then falls: .069, .174, .167 as X grows, computed beforehand by a prototype of the
+    # model, which did not say at which X; it is at 0.0075, 3.4 and 6.2 cm, the top at 3.4 cm.
+    got = [seen_at(0.05, 0.3, x, 0.04) for x in (0.0075, 3.4, 6.2)]
+    assert got == pytest.approx([0.069, 0.174, 0.167], abs=6e-4)
+    values = np.array([seen_at(0.05, 0.3, x, 0.04) for x in np.geomspace(0.001, 20, 101)])
+    top = int(np.argmax(values))
+    assert np.all(np.diff(values[: top + 1]) > 0)
+    assert np.all(np.diff(values[top:]) < 0)
+
+
+@pytest.mark.parametrize("mode", ["air", "optical"])
+def test_reflectance_rises_with_the_backings(mode: str) -> None:
+    for mu_s in (0.0, 0.3, 20.0):
+        over = [
+            reflectance(np.array([0.05]), np.array([mu_s]), 1.0, around(mode, rg, 1))[0][0]
+            for rg in np.linspace(0, 1, 11)
+        ]
+        assert np.all(np.diff(over) > 0)
 
 
 def test_beer_lambert_of_two_dyes_and_their_mixture(reference) -> None:  # type: ignore[no-untyped-def]
@@ -170,4 +241,5 @@ def test_contact_matters_in_clear_base() -> None:
     loads = rng.dirichlet(np.ones(n + 1), size=300)[:, :n] * 2.0
     dry, wet = (Model(palette, 1.0, 0.0, sm.View(contact=c)) for c in ("air", "optical"))
     difference = delta_e(dry.lab(loads), wet.lab(loads))
-    assert 5 < difference.mean() < 20  # a prototype found a mean of 12 for other pastes
+    # Measured: a mean of 12.7 (7.7 to 16.9). A prototype found a mean of 12 for other pastes.
+    assert 5 < difference.mean() < 20

@@ -14,6 +14,7 @@ from scipy.optimize import differential_evolution
 
 import shadematch as sm
 from shadematch.arrays import FloatArray
+from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.optics.transport import ASYMMETRY, REFRACTIVE_INDEX
 from shadematch.prediction import Model, model_for
@@ -41,7 +42,8 @@ def by_adding_doubling(mu_a: float, mu_s: float, thickness: float, backing: floa
 @pytest.mark.slow
 @pytest.mark.parametrize("part", range(4))
 def test_recipes_of_another_solver_are_found(part: int) -> None:
-    # 100 random whole-centimetre recipes; their spectra come from adding and doubling.
+    # 100 random whole-centimetre recipes; their spectra come from adding and doubling. Asked is
+    # 0.1; measured are at most 0.0045, a mean of 0.0027, and the very recipe in 100 of 100.
     rng = np.random.default_rng(100 + part)
     palette = sm.load_palette()
     n = len(palette.pigments)
@@ -61,35 +63,69 @@ def test_recipes_of_another_solver_are_found(part: int) -> None:
         ]
         target = sm.Target.from_reflectance(WAVELENGTHS_NM.tolist(), np.clip(spectrum, 0, 1))
         found = sm.match(target, pour=pour, tolerance=0.0)
-        assert found.delta_e <= 0.1, (steps, pour, found)
+        assert found.delta_e <= 0.02, (steps, pour, found)
         assert found.proved
 
 
-def test_no_miss_against_enumeration() -> None:
-    # 300 problems, 2 to 6 pigments, 100 g to 1 kg. (test_proof has the harder ones.)
-    for seed in range(300):
+def colours_of(model: Model, steps: FloatArray, load_per_step: float) -> FloatArray:
+    """CIELAB of recipes, shape (k, 3), in chunks."""
+    return np.concatenate(
+        [model.lab(steps[i : i + 50_000] * load_per_step) for i in range(0, len(steps), 50_000)]
+    )
+
+
+def assert_answer_is_the_best_of(
+    match: sm.Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
+) -> None:
+    """Closest, bound and frugal against the CIEDE2000 of every permitted recipe."""
+    least = values.min()
+    assert match.closest.delta_e == pytest.approx(least, abs=1e-9)
+    assert match.bound <= least + 1e-12
+    assert match.proved
+    assert match.frugal_proved
+    near = values <= least + tolerance
+    fewest = steps[near].sum(axis=1).min()
+    assert match.recipe.total_cm == pytest.approx(fewest * match.pour.dose_step_cm, abs=1e-9)
+    # Least paste first, then the closest among those.
+    same = values[near & (steps.sum(axis=1) == fewest)]
+    assert match.delta_e == pytest.approx(same.min(), abs=1e-9)
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_no_miss_against_enumeration(part: int) -> None:
+    # 300 problems, 2 to 6 pigments, 100 g to 1 kg, targets in and out of the gamut.
+    # (test_proof has the harder ones.)
+    for seed in range(part, 300, 4):
         rng = np.random.default_rng(1000 + seed)
         count = int(rng.integers(2, 7))
-        palette = invented_palette(rng, count) if seed % 2 else sm.load_palette()
+        palette = invented_palette(rng, count) if seed % 3 else sm.load_palette()
         count = len(palette.pigments)
+        batches = {2: [100, 500, 1000], 3: [100, 500, 1000], 4: [100, 300, 500], 5: [100, 200, 300]}
         pour = sm.Pour(
-            batch_g=float(rng.choice([100, 200, 300] if count > 3 else [100, 500, 1000])),
-            white=float(rng.choice([0.0, 0.3, 1.0])),
+            batch_g=float(rng.choice(batches.get(count, [100, 200]))),
+            thickness_cm=float(rng.choice([0.5, 1.0, 2.0, 4.0])),
+            white=float(rng.choice([0.0, 0.05, 0.3, 1.0])),
             max_load=float(rng.choice([1.0, 2.0, 4.0])),
         )
-        target = sm.Target.from_srgb(rng.random(3).tolist())
-        match = sm.match(target, palette=palette, pour=pour)
-        model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
+        view = sm.View(
+            illuminant=str(rng.choice(["D65", "A"])),
+            backing=str(rng.choice(["white", "black"])),
+            contact=str(rng.choice(["air", "optical"])),
+            light=str(rng.choice(["reflected", "reflected", "transmitted"])),
+        )
+        model = model_for(palette, pour.thickness_cm, pour.white, view)
+        if seed % 2:
+            loads = rng.dirichlet(np.full(count + 1, 0.7))[:count] * pour.max_load
+            lab = model.lab(loads) + rng.normal(0, 0.3, 3)
+            target = sm.Target(tuple(lab.tolist()), illuminant=view.illuminant)
+        else:
+            target = sm.Target.from_srgb(rng.random(3).tolist())
+        tolerance = float(rng.choice([0.0, 0.5, 2.0]))
+        match = sm.match(target, palette=palette, pour=pour, view=view, tolerance=tolerance)
         steps = every_recipe(count, pour.max_steps)
-        values = delta_e(model.lab(steps * pour.load_per_step), np.array(target.lab))
-        assert match.closest.delta_e == pytest.approx(values.min(), abs=1e-9)
-        assert match.bound <= values.min() + 1e-12
-        assert match.proved
-        near = steps[values <= values.min() + 0.5]
-        assert match.recipe.total_cm == near.sum(axis=1).min()
-        # Least paste first, then the closest among those.
-        same = values[(values <= values.min() + 0.5) & (steps.sum(axis=1) == match.recipe.total_cm)]
-        assert match.delta_e == pytest.approx(same.min(), abs=1e-9)
+        assert len(steps) <= 60_000
+        values = delta_e(colours_of(model, steps, pour.load_per_step), target.lab_in(view))
+        assert_answer_is_the_best_of(match, steps, values, tolerance)
 
 
 def every_recipe(count: int, most: int) -> FloatArray:
@@ -106,19 +142,18 @@ def every_recipe(count: int, most: int) -> FloatArray:
 
 
 @pytest.mark.slow
-def test_full_kilogram_against_enumeration() -> None:
+@pytest.mark.parametrize(("white", "thickness"), [(0.0, 1.0), (0.3, 2.0)])
+def test_full_kilogram_against_enumeration(white: float, thickness: float) -> None:
     # 40 cm of five pastes: 1,221,759 recipes, every one looked at.
     steps = every_recipe(5, 40)
     assert len(steps) == 1_221_759
-    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
-    lab = np.concatenate(
-        [model.lab(steps[i : i + 50_000] * 0.1) for i in range(0, len(steps), 50_000)]
-    )
-    for code in ("#d9822b", "#7a3b8f", "#102030", "#c0c0b0", "#ff0000", "#3f7f5f"):
-        match = sm.match(code, pour=sm.Pour(batch_g=1000))
-        values = delta_e(lab, np.array(sm.Target.from_hex(code).lab))
-        assert match.closest.delta_e == pytest.approx(values.min(), abs=1e-9)
-        assert match.recipe.total_cm == steps[values <= values.min() + 0.5].sum(axis=1).min()
+    pour = sm.Pour(batch_g=1000, white=white, thickness_cm=thickness)
+    lab = colours_of(model_for(sm.load_palette(), thickness, white, sm.View()), steps, 0.1)
+    inside = [sm.Target(tuple((lab[i] + 0.1).tolist())) for i in (200_000, 900_000)]
+    codes = ("#d9822b", "#7a3b8f", "#102030", "#c0c0b0", "#ff0000", "#3f7f5f")
+    for target in (*inside, *(sm.Target.from_hex(code) for code in codes)):
+        values = delta_e(lab, np.array(target.lab))
+        assert_answer_is_the_best_of(sm.match(target, pour=pour), steps, values)
 
 
 @pytest.mark.slow
@@ -148,13 +183,17 @@ def test_scattering_paste_against_enumeration() -> None:
         match = sm.match(code, palette=palette, pour=pour)
         model = model_for(palette, 1.0, pour.white, sm.View())
         steps = every_recipe(4, pour.max_steps)
-        # Each by the layer that `predict` uses, one scattering dose at a time.
-        lab = np.array([model.lab(row * pour.load_per_step) for row in steps])
+        loads = steps * pour.load_per_step
+        # By the layer that `predict` uses, which is another for each dose of chalk.
+        spectra = np.empty((len(steps), WAVELENGTHS_NM.size))
+        for dose in range(pour.max_steps + 1):
+            rows = steps[:, 3] == dose
+            layer = model.layer_with(loads[rows][0])
+            spectra[rows] = layer.value(model.base_absorption + loads[rows] @ model.absorption)
+        lab = xyz_to_lab(spectra @ model.weights.T, model.white)
+        assert lab[-1] == pytest.approx(model.lab(loads[-1]), abs=1e-9)
         values = delta_e(lab, np.array(sm.Target.from_hex(code).lab))
-        assert match.closest.delta_e == pytest.approx(values.min(), abs=1e-9)
-        assert match.proved
-        assert match.bound <= values.min() + 1e-12
-        assert match.recipe.total_cm == steps[values <= values.min() + 0.5].sum(axis=1).min()
+        assert_answer_is_the_best_of(match, steps, values)
         assert match.ideal.delta_e <= match.closest.delta_e + 0.05
 
 
@@ -197,6 +236,33 @@ def test_more_choice_is_never_worse(code: str, gone: int, white: float) -> None:
 
 
 @calm
+@given(data=st.data(), code=colours, white=st.sampled_from([0.0, 0.4, 1.0]))
+def test_limits_are_kept_and_the_best_is_still_found(
+    data: st.DataObject, code: str, white: float
+) -> None:
+    demo = sm.load_palette()
+    order = data.draw(st.permutations(demo.names))
+    used = order[: data.draw(st.integers(0, 2))]
+    avoided = order[len(used) : len(used) + data.draw(st.integers(0, 2))]
+    most = data.draw(st.none() | st.integers(max(1, len(used)), 5))
+    pour = sm.Pour(batch_g=data.draw(st.sampled_from([100, 300])), white=white)
+    match = sm.match(code, pour=pour, must_use=used, must_avoid=avoided, max_pigments=most)
+    steps = every_recipe(5, pour.max_steps)
+    kept = np.all(steps[:, [demo.index(n) for n in used]] > 0, axis=1)
+    kept &= np.all(steps[:, [demo.index(n) for n in avoided]] == 0, axis=1)
+    if most is not None:
+        kept &= np.count_nonzero(steps, axis=1) <= most
+    model = model_for(demo, 1.0, white, sm.View())
+    lab = colours_of(model, steps[kept], pour.load_per_step)
+    assert_answer_is_the_best_of(match, steps[kept], delta_e(lab, np.array(match.target.lab)))
+    for choice in (match.closest, match.frugal, *match.choices):
+        doses = choice.recipe.doses_cm
+        assert set(used) <= set(doses)
+        assert not set(avoided) & set(doses)
+        assert choice.recipe.tubes <= (5 if most is None else most)
+
+
+@calm
 @given(code=colours, batch=st.sampled_from([100, 300, 700]), tolerance=st.floats(0, 3))
 def test_what_every_answer_keeps(code: str, batch: int, tolerance: float) -> None:
     pour = sm.Pour(batch_g=batch)
@@ -219,6 +285,12 @@ def test_what_every_answer_keeps(code: str, batch: int, tolerance: float) -> Non
 def test_choices_are_a_front(code: str) -> None:
     m = sm.match(code, pour=sm.Pour(batch_g=400))
     rows = [(c.delta_e, c.recipe.total_cm, c.recipe.tubes) for c in m.choices]
+    for choice in m.choices:
+        again = sm.predict(choice.recipe.doses_cm, pour=m.pour, view=m.view)
+        assert again.lab == choice.predicted.lab
+        assert delta_e(np.array(again.lab), np.array(m.target.lab)) == pytest.approx(
+            choice.delta_e, abs=1e-9
+        )
     assert rows == sorted(rows)
     assert rows[0][0] == pytest.approx(m.closest.delta_e, abs=1e-9)
     for i, a in enumerate(rows):
@@ -244,6 +316,14 @@ def test_verdicts() -> None:
     first = sm.load_palette().names[0]
     alone = sm.match("#2040ff", palette=sm.load_palette().only(first), pour=sm.Pour(batch_g=1000))
     assert alone.verdict.limit == "palette"
+
+
+def test_help_keeps_the_limits_of_the_question() -> None:
+    # What the verdict promises of clear base must be what a match in clear base finds.
+    asked = {"target": "#ffe000", "must_use": ("dusk",)}
+    verdict = sm.match(**asked, pour=sm.Pour(white=1.0, batch_g=1000)).verdict
+    clear = sm.match(**asked, pour=sm.Pour(white=0.0, batch_g=1000)).ideal.delta_e
+    assert any(f"Clear base could come to {clear:.2f}." in text for text in verdict.help)
 
 
 def test_half_centimetres_and_many_pigments() -> None:
@@ -295,27 +375,31 @@ def test_match_many_in_other_processes_and_with_bad_input() -> None:
 # --- facts of the trade
 
 
-def test_a_strong_colour_that_one_can_still_see_through() -> None:
+@pytest.mark.parametrize("name", sm.load_palette().names)
+def test_a_strong_colour_that_one_can_still_see_through(name: str) -> None:
     # Common practice, no source: about 2 cm per 100 g is strong, and see-through at 2 cm thick.
+    # Measured: chroma 61 to 128, CIEDE2000 from uncoloured 28 to 78, Y against the light 7 to 78.
     pour = sm.Pour(batch_g=100, thickness_cm=2.0)
-    blank = np.array(sm.predict({}, pour=pour).lab)
-    for name in sm.load_palette().names:
-        strong = sm.predict({name: 2}, pour=pour)
-        assert delta_e(np.array(strong.lab), blank) > 25
-        through = sm.predict({name: 2}, pour=pour, view=sm.View(light="transmitted"))
-        assert through.xyz[1] > 3
+    strong, blank = sm.predict({name: 2}, pour=pour), sm.predict({}, pour=pour)
+    assert np.hypot(*strong.lab[1:]) > 30
+    assert delta_e(np.array(strong.lab), np.array(blank.lab)) > 25
+    through = sm.predict({name: 2}, pour=pour, view=sm.View(light="transmitted"))
+    assert through.xyz[1] > 5
 
 
-def test_the_shade_stops_gaining() -> None:
+@pytest.mark.parametrize("name", sm.load_palette().names)
+@pytest.mark.parametrize(("thickness", "share"), [(1.0, 0.45), (2.0, 0.6)])
+def test_the_shade_stops_gaining(name: str, thickness: float, share: float) -> None:
     # Common practice, no source: beyond about 4 cm per 100 g the shade stops gaining. Measure:
-    # CIEDE2000 that one more cm per 100 g brings, in a bar 2 cm thick.
-    pour = sm.Pour(batch_g=100, thickness_cm=2.0)
-    for name in sm.load_palette().names:
-        labs = [np.array(sm.predict({name: d}, pour=pour).lab) for d in range(7)]
-        gains = [float(delta_e(a, b)) for a, b in itertools.pairwise(labs)]
-        # The fifth cm brings 1.7 to 3.6, the first 25 to 66.
-        assert gains[4] < gains[0] / 7
-        assert np.all(np.diff(gains) < 0)
+    # CIEDE2000 that one more cm per 100 g brings. In a bar 1 cm thick the second brings 4.8 to
+    # 11.1 and the fifth 1.4 to 2.7, a share of 0.19 to 0.43; at 2 cm 4.1 to 8.0 and 1.7 to 3.7,
+    # a share of 0.22 to 0.57. So the gain dwindles, but does not end, at 4 cm.
+    pour = sm.Pour(batch_g=100, thickness_cm=thickness)
+    labs = [np.array(sm.predict({name: d}, pour=pour).lab) for d in range(7)]
+    gains = [float(delta_e(a, b)) for a, b in itertools.pairwise(labs)]
+    assert gains[4] < share * gains[1]
+    assert gains[4] < gains[0] / 7
+    assert np.all(np.diff(gains) < 0)
 
 
 @pytest.mark.parametrize("thickness", [1.0, 2.0])
@@ -330,13 +414,17 @@ def test_yellow_and_purple_red_make_an_orange(thickness: float) -> None:
 def test_same_mould_same_look() -> None:
     # Common practice, no source: one dose looks the same in 50 g at 1 cm, 100 g at 2 cm and
     # 200 g at 4 cm. Load times thickness is the same; what differs is the clear base's own haze.
-    for doses in ({"gorse": 2, "rosehip": 1}, {"dusk": 1}, {"jetty": 1, "kelp": 2}):
-        labs = [
-            np.array(sm.predict(doses, pour=sm.Pour(batch_g=g, thickness_cm=x)).lab)
-            for g, x in ((50, 1.0), (100, 2.0), (200, 4.0))
-        ]
-        assert delta_e(labs[0], labs[1]) < 1.0
-        assert delta_e(labs[1], labs[2]) < 2.0
+    # Measured over every recipe of 1 to 3 cm: at most 1.07 from 1 to 2 cm, 2.07 from 2 to 4 cm
+    # and 3.13 from 1 to 4 cm (all for 1 cm of jetty), with means of 0.6, 1.2 and 1.8. So the
+    # claim holds for a doubling, and no longer quite from 50 to 200 g.
+    steps = every_recipe(5, 3)[1:]
+    thin, middle, thick = (
+        Model(sm.load_palette(), x, 0.0, sm.View()).lab(steps * 100 / g)
+        for g, x in ((50, 1.0), (100, 2.0), (200, 4.0))
+    )
+    for a, b, most, mean in ((thin, middle, 1.5, 1.0), (middle, thick, 2.5, 1.5)):
+        assert delta_e(a, b).max() < most
+        assert delta_e(a, b).mean() < mean
 
 
 def test_a_blend_is_more_intense_than_white_base() -> None:
@@ -379,6 +467,50 @@ def test_bad_question(arguments: dict[str, object], field: str) -> None:
         sm.match(asked.pop("target"), **asked)  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        {"target": None},
+        {"target": (62, 26, 53)},
+        {"max_pigments": "2"},
+        {"max_pigments": True},
+        {"tolerance": float("inf")},
+        {"must_use": (3,)},
+        {"pour": sm.Pour(batch_g=100, dose_step_cm=50)},
+        {"tolerance": "0.5"},
+        {"tolerance": None},
+        {"tolerance": True},
+        {"must_use": 3},
+        {"must_use": None},
+        {"palette": "palette.json"},
+        {"pour": {"batch_g": 100}},
+        {"view": "D65"},
+    ],
+)
+def test_wrong_kinds_of_argument(arguments: dict[str, object]) -> None:
+    asked = {"target": "#d9822b", **arguments}
+    with pytest.raises(sm.ShadematchError) as found:
+        sm.match(asked.pop("target"), **asked)  # type: ignore[arg-type]
+    assert found.value.field
+    assert found.value.problem
+    assert found.value.remedy
+
+
+def test_a_target_of_no_numbers() -> None:
+    with pytest.raises(sm.ColourError, match="lab"):
+        sm.Target((float("nan"), 0.0, 0.0))
+
+
+def test_numpy_numbers_will_do() -> None:
+    m = sm.match("#d9822b", tolerance=np.float32(0.5))
+    assert m.recipe == sm.match("#d9822b", tolerance=0.5).recipe
+
+
+def test_numpy_whole_numbers_will_do() -> None:
+    m = sm.match("#d9822b", max_pigments=np.int64(1))  # type: ignore[arg-type]
+    assert m.recipe.tubes == 1
 
 
 def test_everything_avoided_is_no_paste() -> None:

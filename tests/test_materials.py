@@ -60,6 +60,39 @@ def test_other_wavelengths_are_brought_onto_the_grid(tmp_path: Path) -> None:
         assert gap.max() < 0.15 * max(b.absorption)
 
 
+def test_finer_wavelengths_are_read_off_where_they_coincide(tmp_path: Path) -> None:
+    data = entries()
+    grid = np.arange(360, 781, 5)
+    data["wavelengths_nm"] = grid.tolist()
+    for thing in (*data["pigments"], data["clear"], data["white"]):
+        for key in ("absorption", "scattering"):
+            if thing.get(key) is not None:
+                thing[key] = np.interp(grid, WAVELENGTHS_NM, thing[key]).tolist()
+    (tmp_path / "p.json").write_text(json.dumps(data))
+    fine, own = sm.load_palette(tmp_path / "p.json"), sm.load_palette()
+    for a, b in zip(
+        (*fine.pigments, fine.clear, fine.white), (*own.pigments, own.clear, own.white), strict=True
+    ):
+        assert a.absorption == pytest.approx(b.absorption, rel=1e-12)
+        if a.scattering is not None:
+            assert a.scattering == pytest.approx(b.scattering, rel=1e-12)
+
+
+def test_round_trip_of_everything_a_paste_may_have(tmp_path: Path) -> None:
+    own = sm.load_palette()
+    odd = sm.Pigment(
+        name="Möwe \u2014 \U0001f426 <b>",
+        absorption=tuple(np.linspace(0, 1 / 3, 36).tolist()),
+        scattering=tuple(np.linspace(5e-324, 1e3, 36).tolist()),
+        tube_cm=85.5,
+        tube_price=None,
+    )
+    palette = sm.Palette(pigments=(odd, *own.pigments), clear=own.clear, white=own.white, note="x")
+    palette.save(tmp_path / "p.json")
+    assert sm.load_palette(tmp_path / "p.json") == palette
+    assert sm.Palette.from_dict(palette.to_dict()) == palette
+
+
 def test_only_without_index() -> None:
     palette = sm.load_palette()
     first, second, *_ = palette.names
@@ -133,16 +166,60 @@ def test_bad_entry_of_a_paste(field: str, value: Any, named: str) -> None:
 
 
 def test_missing_entries_are_named() -> None:
-    data = entries()
-    del data["pigments"][0]["name"]
-    with pytest.raises(sm.PaletteError, match=r"pigments\.0\.name: is missing"):
-        sm.Palette.from_dict(data)
+    for key in ("name", "absorption"):
+        data = entries()
+        del data["pigments"][0][key]
+        with pytest.raises(sm.PaletteError, match=rf"pigments\.0\.{key}: is missing"):
+            sm.Palette.from_dict(data)
+    for base in ("clear", "white"):
+        for key in ("absorption", "scattering"):
+            data = entries()
+            del data[base][key]
+            with pytest.raises(sm.PaletteError, match=rf"{base}\.{key}: is missing"):
+                sm.Palette.from_dict(data)
     for key in ("format", "version", "wavelengths_nm", "pigments", "clear", "white"):
         data = entries()
         del data[key]
         with pytest.raises(sm.PaletteError) as found:
             sm.Palette.from_dict(data)
         assert found.value.field == key
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("white", "absorption", 3), -0.5),
+        (("clear", "scattering", 0), float("nan")),
+        (("clear", "absorption"), [0.1] * 37),
+        (("wavelengths_nm", 0), "380"),
+        (("wavelengths_nm", 1), 380.0),
+        (("wavelengths_nm", 1), float("nan")),
+        (("pigments", 0, "tube_price"), True),
+        (("pigments", 0, "name"), "x" * 201),
+        (("pigments", 0, "absorption", 0), 10**400),
+        (("pigments", 0, "tube_cm"), 10**400),
+        (("wavelengths_nm", 35), 10**400),
+        (("clear", "scattering"), [1e308] * 36),
+    ],
+)
+def test_bad_number_deep_inside(path: tuple[Any, ...], value: Any) -> None:
+    data = entries()
+    inner = data
+    for key in path[:-1]:
+        inner = inner[key]
+    inner[path[-1]] = value
+    with pytest.raises(sm.PaletteError) as found:
+        palette = sm.Palette.from_dict(data)
+        sm.predict({palette.names[0]: 1}, palette=palette)
+    named = ".".join(str(key) for key in path if path.index(key) < 3)
+    assert named.startswith(found.value.field)
+    assert found.value.remedy
+
+
+@pytest.mark.parametrize("data", [None, 3, [], "palette", True])
+def test_not_an_object(data: Any) -> None:
+    with pytest.raises(sm.PaletteError, match="must be a JSON object"):
+        sm.Palette.from_dict(data)
 
 
 def test_too_many_and_twice() -> None:
@@ -156,7 +233,13 @@ def test_too_many_and_twice() -> None:
         sm.Palette.from_dict(data)
 
 
-@pytest.mark.parametrize("content", [b"", b"{", b"[]", b"3", b"null", b"\xff\xfe\x00", b"[" * 9999])
+@pytest.mark.parametrize(
+    "content",
+    [
+        *(b"", b"{", b"[]", b"3", b"null", b"\xff\xfe\x00", b"[" * 9999),
+        b'{"version": ' + b"1" * 5000 + b"}",
+    ],
+)
 def test_not_a_palette_file(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "p.json").write_bytes(content)
     with pytest.raises(sm.PaletteError):
@@ -186,3 +269,42 @@ def test_failed_save_leaves_the_old_file_whole(
         sm.load_palette().only(sm.load_palette().names[0]).save(place)
     assert place.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["p.json"]
+
+
+def test_interrupted_save_leaves_nothing_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = tmp_path / "p.json"
+    sm.load_palette().save(place)
+    before = place.read_bytes()
+
+    def stopped(_: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("os.fsync", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        sm.load_palette().only("gorse").save(place)
+    assert place.read_bytes() == before
+    assert [p.name for p in tmp_path.iterdir()] == ["p.json"]
+
+
+def test_others_in_the_studio_can_read_a_saved_palette(tmp_path: Path) -> None:
+    (tmp_path / "plain").write_text("")
+    sm.load_palette().save(tmp_path / "p.json")
+    assert (tmp_path / "p.json").stat().st_mode == (tmp_path / "plain").stat().st_mode
+
+
+def test_impossible_path() -> None:
+    with pytest.raises(sm.PaletteError, match="path"):
+        sm.load_palette("a\0b")
+
+
+def test_only_and_without_keep_bases_and_note() -> None:
+    palette = sm.load_palette()
+    for part in (palette.only("kelp"), palette.without("kelp")):
+        assert (part.clear, part.white, part.note) == (palette.clear, palette.white, palette.note)
+    assert [palette.index(name) for name in palette.names] == list(range(5))
+    with pytest.raises(sm.UnknownNameError) as found:
+        palette.without("gorse", "ink")
+    assert found.value.value == "ink"
+    assert "gorse" in found.value.remedy

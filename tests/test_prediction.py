@@ -6,6 +6,8 @@ import dataclasses
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import shadematch as sm
 from shadematch.difference import delta_e
@@ -83,6 +85,56 @@ def test_same_load_in_any_batch_is_the_same_colour() -> None:
     assert small.lab == pytest.approx(large.lab, abs=1e-9)
 
 
+@settings(max_examples=50, deadline=None)
+@given(
+    doses=st.dictionaries(st.sampled_from(sm.load_palette().names), st.integers(0, 40)),
+    batch=st.floats(50, 5000),
+    factor=st.sampled_from([0.5, 2.0, 7.0]),
+    white=st.sampled_from([0.0, 0.2, 1.0]),
+)
+def test_doubling_everything_is_the_same_colour(
+    doses: dict[str, int], batch: float, factor: float, white: float
+) -> None:
+    one = sm.predict(doses, pour=sm.Pour(batch_g=batch, white=white))
+    more = {name: dose * factor for name, dose in doses.items()}
+    other = sm.predict(more, pour=sm.Pour(batch_g=batch * factor, white=white))
+    assert other.lab == pytest.approx(one.lab, abs=1e-9)
+    assert other.recipe.load == pytest.approx(one.recipe.load)
+
+
+def test_more_paste_is_darker() -> None:
+    # X, Y, Z and L* fall with every dose of a paste that does not scatter; a* and b* need not.
+    palette = sm.load_palette()
+    rng = np.random.default_rng(2)
+    for white in (0.0, 0.1, 1.0):
+        for view in (sm.View(), sm.View(contact="optical"), sm.View(light="transmitted")):
+            model = Model(palette, 1.0, white, view)
+            loads = rng.dirichlet(np.ones(6), size=200)[:, :5] * 4
+            xyz = model.xyz(loads)
+            for one in np.eye(5):
+                assert np.all(model.xyz(loads + 0.1 * one) <= xyz + 1e-9)
+
+
+def test_row_and_rows_agree_for_a_scattering_paste() -> None:
+    # One row goes by the layer's spline, several by the two-variable table.
+    model = Model(with_chalk(), 1.0, 0.2, sm.View())
+    loads = np.random.default_rng(3).dirichlet(np.ones(4), size=40) * 4
+    gap = delta_e(model.lab(loads), np.array([model.lab(row) for row in loads]))
+    assert gap.max() < 1e-3
+
+
+def test_hex_is_what_colour_science_shows(colour) -> None:  # type: ignore[no-untyped-def]
+    shown = 0
+    for name in sm.load_palette().names:
+        for white in (0.2, 1.0):
+            p = sm.predict({name: 0.5}, pour=sm.Pour(white=white))
+            rgb = 255 * np.clip(colour.XYZ_to_sRGB(np.array(p.xyz) / 100), 0, 1)
+            ours = [int(p.hex[i : i + 2], 16) for i in (1, 3, 5)]
+            assert np.abs(rgb - ours).max() < 0.7  # rounded to 8 bits; four-digit matrices
+            shown += p.in_srgb
+    assert shown > 3
+
+
 def test_a_paste_split_in_two_is_the_same_paste() -> None:
     demo = sm.load_palette()
     first = demo.pigments[0]
@@ -108,6 +160,20 @@ def test_bad_dose(dose: float) -> None:
 def test_unknown_pigment() -> None:
     with pytest.raises(sm.UnknownNameError, match=r"no such pigment.*'ink'"):
         sm.predict({"ink": 1})
+
+
+@pytest.mark.parametrize("doses", [[3, 1], "gorse", None, 3])
+def test_doses_that_are_no_mapping(doses: object) -> None:
+    with pytest.raises(sm.PourError, match="doses"):
+        sm.predict(doses)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"pour": {"batch_g": 100}}, {"palette": "palette.json"}, {"view": "D65"}]
+)
+def test_wrong_kinds_of_argument(wrong: dict[str, object]) -> None:
+    with pytest.raises(sm.ShadematchError, match=next(iter(wrong))):
+        sm.predict({"gorse": 1}, **wrong)  # type: ignore[arg-type]
 
 
 def test_pictures_are_escaped() -> None:
