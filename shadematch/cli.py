@@ -44,6 +44,7 @@ from shadematch.materials import Palette, load_palette
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice
+from shadematch.readers import is_number
 from shadematch.target import Target
 
 __all__ = ["main"]
@@ -195,13 +196,6 @@ def _target(args: argparse.Namespace) -> Target:
     return Target.from_hex(args.hex.strip())
 
 
-def _is_number(text: str) -> bool:
-    with contextlib.suppress(ValueError):
-        float(text)
-        return True
-    return False
-
-
 def _read_palette(path: str | None) -> Palette:
     try:
         return load_palette(path)
@@ -216,7 +210,7 @@ def _doses(pairs: Sequence[str]) -> dict[str, float]:
     remedy = "Write each dose as NAME=CM, for instance gorse=3"
     for pair in pairs:
         name, equals, length = pair.rpartition("=")
-        if not equals or not _is_number(length):
+        if not equals or not is_number(length):
             raise PourError("is not a dose", field="NAME=CM", value=pair, remedy=remedy)
         if name in doses:
             remedy = "Give each pigment once"
@@ -422,7 +416,7 @@ def _drop_stdout() -> None:
 
 def _marked(word: str) -> str:
     """A negative number so that argparse takes every one for a number and not for an option."""
-    return f" {word}" if word.startswith("-") and _is_number(word) else word
+    return f" {word}" if word.startswith("-") and is_number(word) else word
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -131,7 +131,7 @@ class Match:
         lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
         if self.closest.recipe.doses_cm != self.recipe.doses_cm:
             lines.append(f"closest    {self.closest}")
-        lines.append(f"proof      {self._proof()}")
+        lines.append(f"proof      {self.proof}")
         lines.append(f"verdict    {self.verdict.sentence}")
         lines += [f"           {text}" for text in self.verdict.help]
         return "\n".join(lines)
@@ -143,12 +143,14 @@ class Match:
             ("into", str(self.pour)),
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
-            ("proof", self._proof()),
+            ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
         return card(swatches, rows, foot=str(self.verdict), small=" ".join(CAUTIONS))
 
-    def _proof(self) -> str:
+    @property
+    def proof(self) -> str:
+        """How the answer stands, in words."""
         if self.proved:
             return f"nothing permitted comes closer than {self.bound:.2f}"
         return (

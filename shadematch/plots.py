@@ -70,9 +70,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("paste to squeeze out [cm]")
     ax.spines[["left", "top", "right"]].set_visible(False)
     ax.set_title(
-        f"{match.pour}: CIEDE2000 {match.delta_e:.2f}, "
-        + ("nothing permitted comes closer than " if match.proved else "not proved; floor ")
-        + f"{match.bound:.2f}",
+        f"{match.pour}: CIEDE2000 {match.delta_e:.2f},\n{match.proof}",
         fontsize=10,
         color=_INK,
         loc="left",

@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.materials import Palette
 from shadematch.pour import Pour, Recipe, View
-from shadematch.prediction import Model, Prediction, model_for, predict_loads
+from shadematch.prediction import Prediction, model_for, predict_loads
 from shadematch.search.answer import Searcher
 from shadematch.search.ideal import ideal
 from shadematch.search.space import whole_space
@@ -79,27 +79,6 @@ class Verdict:
         return " ".join((self.sentence, *self.help))
 
 
-@functools.lru_cache(maxsize=8)
-def _searcher(
-    palette: Palette,
-    pour: Pour,
-    view: View,
-    max_pigments: int | None,
-    required: tuple[int, ...],
-    excluded: tuple[int, ...],
-) -> Searcher:
-    model = model_for(palette, pour.thickness_cm, pour.white, view)
-    whole = whole_space(
-        model,
-        load_per_step=pour.load_per_step,
-        max_steps=pour.max_steps,
-        max_tubes=max_pigments,
-        required=required,
-        excluded=excluded,
-    )
-    return Searcher(model, whole, pour.load_per_step)
-
-
 @dataclass(frozen=True, eq=False)
 class Question:
     """One question to the search; keeps what the answer's later questions need."""
@@ -113,16 +92,21 @@ class Question:
     excluded: tuple[int, ...]
 
     @property
-    def model(self) -> Model:
-        """Colour by loads in its pour and view."""
-        return model_for(self.palette, self.pour.thickness_cm, self.pour.white, self.view)
-
-    @property
     def searcher(self) -> Searcher:
         """The search for its pour, kept for the next target."""
-        return _searcher(
-            self.palette, self.pour, self.view, self.max_pigments, self.required, self.excluded
+        return _kept_searcher(*self._region)
+
+    @property
+    def _region(self) -> _Region:
+        return (
+            *(self.palette, self.pour, self.view),
+            *(self.max_pigments, self.required, self.excluded),
         )
+
+    def _searcher_with(self, **changes: float) -> Searcher:
+        """The search for a pour with some fields changed; not kept, it is asked only once."""
+        other = replace(self, pour=self.pour.model_copy(update=changes))
+        return _searcher(*other._region)
 
     def choice(self, steps: FloatArray, delta_e: float) -> Choice:
         """A recipe in steps, shape (n,), as a choice."""
@@ -162,21 +146,11 @@ class Question:
 
     def ideal_with(self, **changes: float) -> float:
         """CIEDE2000 of the continuous optimum in a pour with some fields changed."""
-        pour = self.pour.model_copy(update=changes)
-        model = model_for(self.palette, pour.thickness_cm, pour.white, self.view)
-        whole = whole_space(
-            model,
-            load_per_step=pour.load_per_step,
-            max_steps=max(pour.max_steps, len(self.required), 1),
-            max_tubes=self.max_pigments,
-            required=self.required,
-            excluded=self.excluded,
-        )
-        return ideal(whole, self.target)[1]
+        return ideal(self._searcher_with(**changes).whole, self.target)[1]
 
     def closest_with(self, **changes: float) -> float:
         """CIEDE2000 of the closest whole recipe in a pour with some fields changed."""
-        searcher = replace(self, pour=self.pour.model_copy(update=changes)).searcher
+        searcher = self._searcher_with(**changes)
         hint = ideal(searcher.whole, self.target)[0]
         return searcher.closest(self.target, hint=hint).delta_e
 
@@ -238,3 +212,29 @@ class Question:
             tries.append((value, f"{base} could come to {value:.2f}."))
         useful = sorted(t for t in tries if t[0] < best - _WORTH)
         return tuple(text for _, text in useful[:3])
+
+
+_Region = tuple[Palette, Pour, View, int | None, tuple[int, ...], tuple[int, ...]]
+
+
+def _searcher(
+    palette: Palette,
+    pour: Pour,
+    view: View,
+    max_pigments: int | None,
+    required: tuple[int, ...],
+    excluded: tuple[int, ...],
+) -> Searcher:
+    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    whole = whole_space(
+        model,
+        load_per_step=pour.load_per_step,
+        max_steps=pour.max_steps,
+        max_tubes=max_pigments,
+        required=required,
+        excluded=excluded,
+    )
+    return Searcher(model, whole, pour.load_per_step)
+
+
+_kept_searcher = functools.lru_cache(maxsize=8)(_searcher)

@@ -10,12 +10,13 @@ from typing import Final
 
 from shadematch.errors import SpectrumError
 
-__all__ = ["read_spectrum"]
+__all__ = ["is_number", "read_spectrum"]
 
 _LARGEST_FILE: Final = 1_000_000
 
 
-def _is_number(text: str) -> bool:
+def is_number(text: str) -> bool:
+    """Whether Python reads a text as a number."""
     with contextlib.suppress(ValueError):
         float(text)
         return True
@@ -56,10 +57,10 @@ def read_spectrum(path: str | os.PathLike[str]) -> list[tuple[float, float, int]
     rows: list[tuple[float, float, int]] = []
     for number, line in enumerate(() if problem else text.splitlines(), 1):
         cells = [cell.strip(' \t"') for cell in line.split(",")]
-        if not any(cells) or (number == 1 and not any(map(_is_number, cells))):
+        if not any(cells) or (number == 1 and not any(map(is_number, cells))):
             continue  # empty, or the header
         fault = ""
-        row = tuple(map(float, cells)) if all(map(_is_number, cells)) else ()
+        row = tuple(map(float, cells)) if all(map(is_number, cells)) else ()
         if len(row) != 2 or not all(map(math.isfinite, row)):
             fault = "must be two finite numbers"
         elif rows and row[0] <= rows[-1][0]:

@@ -243,3 +243,14 @@ def test_contact_matters_in_clear_base() -> None:
     difference = delta_e(dry.lab(loads), wet.lab(loads))
     # Measured: a mean of 12.7 (7.7 to 16.9). A prototype found a mean of 12 for other pastes.
     assert 5 < difference.mean() < 20
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_the_spline_grows_by_no_more_than_it_says(mode: str) -> None:
+    for thickness in (0.05, 1.0, 10.0, 100.0):
+        layer = Layer(np.array([0.0, 0.01, 1.0, 20.0]), thickness, around(mode, 0.9, 4))
+        mu_a = np.geomspace(1e-6, 1e3 / thickness, 200_000)[:, None] * np.ones(4)
+        values = layer.value(mu_a)
+        growth = (values - np.minimum.accumulate(values, axis=0)).max(axis=0)
+        assert np.all(growth <= layer.rise + 1e-15)
+        assert np.all(layer.rise < 1e-6)

@@ -8,9 +8,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+import shadematch as sm
 from shadematch.difference import delta_e
+from shadematch.prediction import model_for
 from shadematch.search.catalogue import Catalogue
+from shadematch.search.space import whole_space
 from tests.problems import KINDS, problem
+from tests.test_prediction import with_chalk
 
 SEEDS = range(10_000, 10_096)
 
@@ -62,3 +66,22 @@ def test_catalogue_finds_the_same(seed: int) -> None:
         assert answer.frugal.steps is not None
         assert frugal.steps.sum() == answer.frugal.steps.sum()
         assert frugal.delta_e == pytest.approx(answer.frugal.delta_e, abs=1e-9)
+
+
+def test_tighter_limits_keep_what_a_space_is_made_of() -> None:
+    # A palette whose pastes scatter has a space of its own kind.
+    model = model_for(with_chalk(), 1.0, 0.0, sm.View())
+    whole = whole_space(model, load_per_step=0.5, max_steps=8)
+    steps = np.array([[1.0, 0.0, 2.0, 3.0]])
+    tight = whole.limited(max_steps=4, max_tubes=2)
+    assert (tight.max_steps, tight.max_tubes) == (4, 2)
+    assert np.array_equal(tight.lab(steps), whole.lab(steps))
+    assert np.array_equal(whole.lab(steps), model.lab(steps * 0.5))
+
+
+def test_asking_for_the_verdict_does_not_drop_kept_searches() -> None:
+    pour = sm.Pour(batch_g=310)
+    first = sm.match("#102030", pour=pour)
+    assert first.verdict.sentence
+    again = sm.match("#304050", pour=pour)
+    assert again._question.searcher is first._question.searcher

@@ -149,6 +149,11 @@ class Layer:
     -----
     R falls with absorption whatever the rest (it is a Laplace transform of the distribution of
     path lengths); the knot values are made to do so, which the table's last digits may not.
+
+    Attributes
+    ----------
+    rise
+        Most by which `value` grows between any two absorptions, against the law; shape (w,).
     """
 
     def __init__(self, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings) -> None:
@@ -169,6 +174,12 @@ class Layer:
         # One row of four coefficients for each knot and wavelength: a single gather reads it.
         self._coefficients = np.ascontiguousarray(np.moveaxis(spline.c, 0, -1)).reshape(-1, 4)
         self._columns: IntArray = np.arange(count)
+        # Between knots the cubic may rise by its last digits; by how much in all, at most.
+        width = np.diff(self._knots)[:, None]
+        a, b, c = 3.0 * spline.c[0], 2.0 * spline.c[1], spline.c[2]  # slope a d^2 + b d + c
+        turn = np.clip(np.divide(-b, 2.0 * a, out=np.zeros_like(a), where=a != 0.0), 0.0, width)
+        steepest = np.maximum.reduce([(a * d + b) * d + c for d in (0.0, turn, width)])
+        self.rise: FloatArray = (np.maximum(steepest, 0.0) * width).sum(axis=0)
         # The curvature is linear between knots, so its ends limit it. Running extremes make
         # the limits hold for any range that starts (ceiling) or ends (floor) in an interval.
         start = 2.0 * spline.c[1]

@@ -170,8 +170,7 @@ class Searcher:
             target, hint=least.steps.astype(float), max_steps=fewest, below=within + GAP
         )
         if refined.steps is not None and refined.delta_e <= least.delta_e:
-            least = refined
-            fewest = int(refined.steps.sum()) if refined.steps is not None else fewest
+            least, fewest = refined, int(refined.steps.sum())
         return Found(least.steps, least.delta_e, float(bound), proved and bound == fewest, boxes)
 
     def front(self, target: FloatArray, best: Found, reach: float) -> list[Found]:

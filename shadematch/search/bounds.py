@@ -73,8 +73,8 @@ def images_of(space: Space, lo: IntArray, hi: IntArray) -> Images:
     if wide.size:
         # Far from its centre the linear part says little; but R falls with every dose, so the
         # box's lightest and darkest recipes limit X, Y and Z.
-        dark = space.layer.value((mu + spread)[wide])
-        light = space.layer.value(np.maximum((mu - spread)[wide], 0.0))
+        dark = space.layer.value((mu + spread)[wide]) - space.layer.rise
+        light = space.layer.value(np.maximum((mu - spread)[wide], 0.0)) + space.layer.rise
         low, _ = cube_root_response(dark @ plus + light @ minus, space.white)
         high, _ = cube_root_response(light @ plus + dark @ minus, space.white)
         positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -123,6 +125,7 @@ class Space:
         return np.array(lows), np.array(highs)
 
 
+@dataclass(frozen=True, eq=False)
 class _TwoVariableSpace(Space):
     """The same for pigments that scatter, as long as nothing has to be proved."""
 
@@ -163,10 +166,10 @@ def whole_space(
     lower, upper = np.zeros(n, np.int64), np.full(n, max_steps, np.int64)
     lower[list(required)] = 1
     upper[list(excluded)] = 0
-    kind = Space
+    make: Callable[..., Space] = Space
     if any(upper[i] > 0 for i in model.scattering_pigments):
-        kind = _TwoVariableSpace
-    space = kind(
+        make = partial(_TwoVariableSpace, model=model, load_per_step=load_per_step)
+    return make(
         layer=model.layer,
         base=model.base_absorption,
         absorption=model.absorption * load_per_step,
@@ -177,10 +180,6 @@ def whole_space(
         max_steps=max_steps,
         max_tubes=n if max_tubes is None else max_tubes,
     )
-    if isinstance(space, _TwoVariableSpace):
-        object.__setattr__(space, "model", model)
-        object.__setattr__(space, "load_per_step", load_per_step)
-    return space
 
 
 def spaces_of(
