@@ -9,6 +9,7 @@ __all__ = [
     "ColourError",
     "MissingExtraError",
     "PaletteError",
+    "PhotoError",
     "PourError",
     "ShadematchError",
     "SpectrumError",
@@ -67,6 +68,10 @@ class SpectrumError(ShadematchError):
 
 class PaletteError(ShadematchError):
     """A palette, pigment or base that can't be used."""
+
+
+class PhotoError(ShadematchError):
+    """A photo, or a region, neutral or chart in it, that can't be used."""
 
 
 class PourError(ShadematchError):
