@@ -12,6 +12,11 @@ from shadematch.errors import (
 )
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
+from shadematch.photo.chart import Chart
+from shadematch.photo.light import Neutral
+from shadematch.photo.proposal import flat_areas
+from shadematch.photo.regions import Region
+from shadematch.photo.target import PhotoTarget
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
@@ -19,17 +24,22 @@ from shadematch.target import Target
 
 __all__ = [
     "Base",
+    "Chart",
     "Choice",
     "ColourError",
     "Match",
     "MissingExtraError",
+    "Neutral",
     "Palette",
     "PaletteError",
+    "PhotoError",
+    "PhotoTarget",
     "Pigment",
     "Pour",
     "PourError",
     "Prediction",
     "Recipe",
+    "Region",
     "ShadematchError",
     "SpectrumError",
     "Target",
@@ -37,6 +47,7 @@ __all__ = [
     "Verdict",
     "View",
     "__version__",
+    "flat_areas",
     "load_palette",
     "match",
     "match_many",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -29,7 +29,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import observation, onto_grid
 
-__all__ = ["Target", "as_target"]
+__all__ = ["Target", "as_target", "register_photo_reader"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -46,7 +46,8 @@ _DIRECTIONS: Final = 600
 class Target:
     """A wanted colour.
 
-    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz` or `from_reflectance`.
+    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz`, `from_reflectance` or
+    `from_photo`.
 
     Attributes
     ----------
@@ -239,6 +240,56 @@ class Target:
         grid.setflags(write=False)
         return cls(_tuple(lab), source="a measured reflectance", reflectance=grid)
 
+    @classmethod
+    def from_photo(
+        cls,
+        path: str | os.PathLike[str],
+        *,
+        region: object,
+        neutral: object = None,
+        chart: object = None,
+        shading: str | os.PathLike[str] | None = None,
+    ) -> Target:
+        """From a photo of the colour; gives a `PhotoTarget`, with its uncertainty.
+
+        The colour is that of the surface under D65, for the 2 degree observer. Glare, dust and
+        shadow in the region are left out, the rest is averaged in linear light.
+
+        Parameters
+        ----------
+        path
+            JPEG, PNG, TIFF, WebP or HEIC, 8 or 16 bits; the embedded profile and orientation
+            are applied. At most 120 million pixels.
+        region
+            Where the colour is: left, top, right, bottom in pixels or fractions of the upright
+            photo; a `Region`; a text as `Region.parse` reads it; or a list of these.
+        neutral
+            Where white paper or a grey card is, in the same forms; or a `Neutral`, which tells
+            its reflectance (else 0.9 is taken). Corrects exposure and the light's colour.
+        chart
+            The four corner patches of a 24-patch chart, or a `Chart`. Corrects the camera too;
+            wins over `neutral`.
+        shading
+            Another photo from the same stand, all of plain paper: tells how the light falls.
+
+        Returns
+        -------
+        PhotoTarget
+            With `covariance`, its `parts`, `warnings`, and `show()`. Without neutral and chart
+            the colour is as the camera saw it, and the covariance is wide.
+
+        Raises
+        ------
+        PhotoError
+            If the file is no sound photo of these kinds, a region lies outside or can't be
+            used, or the neutral or chart makes no sense.
+        MissingExtraError
+            If a library that reads it is missing (``pip install "shadematch[photos]"``).
+        """
+        return _photo_readers[-1](
+            path, region=region, neutral=neutral, chart=chart, shading=shading
+        )
+
     def lab_in(self, view: View) -> FloatArray:
         """CIELAB under a view, relative to its white; shape (3,).
 
@@ -314,6 +365,19 @@ def as_target(value: Target | str) -> Target:
         value=value,
         remedy="Use Target.from_lab, from_xyz or from_reflectance",
     )
+
+
+_photo_readers: list[Callable[..., Target]] = []
+
+
+def register_photo_reader(reader: Callable[..., Target]) -> None:
+    """Tell `Target.from_photo` who reads photos.
+
+    The rooms that read photos lie above this one, since what they give is a target; yet people
+    look for `from_photo` beside `from_hex`. So the photo room announces itself here when it is
+    imported, as it is with ``import shadematch``, and no room imports upwards.
+    """
+    _photo_readers.append(reader)
 
 
 def _tuple(values: FloatArray) -> Triple:

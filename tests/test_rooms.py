@@ -25,6 +25,12 @@ ORDER = (
     ("materials",),
     ("pour",),
     ("target",),
+    ("photo.profile",),
+    ("photo.reading",),
+    ("photo.regions",),
+    ("photo.light", "photo.uncertainty", "photo.drawing"),
+    ("photo.chart", "photo.proposal"),
+    ("photo.target",),
     ("prediction",),
     ("search.space",),
     ("search.bounds", "search.ideal", "search.rounding"),
@@ -103,6 +109,6 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search"}
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "photo", "search"}
     assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

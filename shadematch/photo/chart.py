@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import csv
 import functools
-from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import resources
 from typing import Final
@@ -24,8 +23,13 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.colorimetry import adapt, cube_root_response, lab_from_response, lab_to_xyz
-from shadematch.colorimetry import LAB_FROM_RESPONSE, xyz_to_lab
+from shadematch.colorimetry import (
+    LAB_FROM_RESPONSE,
+    adapt,
+    cube_root_response,
+    lab_to_xyz,
+    xyz_to_lab,
+)
 from shadematch.difference import delta_e
 from shadematch.errors import PhotoError
 from shadematch.photo.light import Shading, Slope, slope_of
@@ -51,9 +55,11 @@ Point = tuple[float, float]
 @functools.cache
 def _reference() -> tuple[tuple[str, ...], FloatArray]:
     """Names, and Lab under D50, shape (24, 3)."""
-    with resources.files("shadematch").joinpath("resources", "chart24.csv").open(
-        encoding="utf-8"
-    ) as stream:
+    with (
+        resources.files("shadematch")
+        .joinpath("resources", "chart24.csv")
+        .open(encoding="utf-8") as stream
+    ):
         rows = list(csv.DictReader(line for line in stream if not line.startswith("#")))
     lab = np.array([[float(row[c]) for c in ("L", "a", "b")] for row in rows])
     return tuple(row["patch"] for row in rows), lab
@@ -360,9 +366,7 @@ class _Task:
                 got = np.maximum(design @ weights, 1e-3)[:, 1]
                 rest = np.log(got / wanted[:, 1]) + light
                 off = (rest - light).std()
-                slope = slope_of(
-                    self.places[use], rest, self.diagonal, noise=float(max(off, 0.02))
-                )
+                slope = slope_of(self.places[use], rest, self.diagonal, noise=float(max(off, 0.02)))
                 light = np.array([slope.log_at(p)[0] for p in self.places[use]])
         return _Fit(kind, curve, self.matrix, weights, slope)
 

@@ -150,7 +150,10 @@ class Region:
                 remedy="Give pixels counted from the upper left corner, or fractions 0 to 1",
             )  # fmt: skip
         left, top = max(0, math.floor(min(xs) + 1e-9)), max(0, math.floor(min(ys) + 1e-9))
-        right, bottom = min(width, math.ceil(max(xs) - 1e-9)), min(height, math.ceil(max(ys) - 1e-9))
+        right, bottom = (
+            min(width, math.ceil(max(xs) - 1e-9)),
+            min(height, math.ceil(max(ys) - 1e-9)),
+        )
         return left, top, max(right, left + 1), max(bottom, top + 1)
 
     def holds(self, x: FloatArray, y: FloatArray, width: int, height: int) -> BoolArray:
@@ -161,9 +164,7 @@ class Region:
             down = (y >= n[1]) & (y <= n[3])
             return np.asarray(down[:, None] & across)
         if self.kind == "circle":
-            return np.asarray(
-                np.square(y - n[1])[:, None] + np.square(x - n[0]) <= n[2] * n[2]
-            )
+            return np.asarray(np.square(y - n[1])[:, None] + np.square(x - n[0]) <= n[2] * n[2])
         inside = np.zeros((y.size, x.size), dtype=bool)
         corners = list(zip(n[0::2], n[1::2], strict=True))
         for (xa, ya), (xb, yb) in zip(corners, corners[1:] + corners[:1], strict=True):
@@ -184,9 +185,7 @@ class Region:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float | np.integer | np.floating) and not isinstance(
-        value, bool
-    )
+    return isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)
 
 
 def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
