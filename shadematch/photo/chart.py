@@ -292,11 +292,11 @@ def fit_chart(
     reference = chart.xyz[list(numbers)]
     greys = np.isin(numbers, _GREYS)
     places = np.array([m.middle for m in means])
-    diagonal = float(np.hypot(picture.width, picture.height))
     known = None
     if shading is not None:
         known = np.log([shading.at(p, picture.width, picture.height) for p in places])
-    task = _Task(linear, reference, greys, places, diagonal, matrix, known)
+    size = picture.width, picture.height
+    task = _Task(linear, reference, greys, places, size, matrix, known)
     white = observation("D65").white
     wanted = xyz_to_lab(reference, white)
     best: tuple[float, str, bool, FloatArray] | None = None
@@ -334,7 +334,7 @@ class _Task:
     reference: FloatArray
     greys: FloatArray
     places: FloatArray
-    diagonal: float
+    size: tuple[int, int]
     matrix: FloatArray
     known: FloatArray | None  # log light, if measured
 
@@ -342,7 +342,7 @@ class _Task:
         if self.known is not None:
             return self.known[i : i + 1]
         assert fit.slope is not None
-        return np.array([fit.slope.log_at(self.places[i])[0]])
+        return fit.slope.logs_at(self.places[i : i + 1])
 
     def fit(self, kind: str, curved: bool, use: FloatArray) -> _Fit:
         white = observation("D65").white
@@ -366,8 +366,8 @@ class _Task:
                 got = np.maximum(design @ weights, 1e-3)[:, 1]
                 rest = np.log(got / wanted[:, 1]) + light
                 off = (rest - light).std()
-                slope = slope_of(self.places[use], rest, self.diagonal, noise=float(max(off, 0.02)))
-                light = np.array([slope.log_at(p)[0] for p in self.places[use]])
+                slope = slope_of(self.places[use], rest, self.size, noise=float(max(off, 0.02)))
+                light = slope.logs_at(self.places[use])
         return _Fit(kind, curve, self.matrix, weights, slope)
 
 

@@ -10,7 +10,6 @@ the same stand measures it everywhere.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -20,18 +19,17 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 from shadematch.arrays import FloatArray
 from shadematch.errors import PhotoError
 from shadematch.photo.reading import Picture
-from shadematch.photo.regions import Mean, Region, as_regions
+from shadematch.photo.regions import Region, as_regions
 
 __all__ = ["Neutral", "Shading", "Slope", "as_neutral", "slope_of"]
 
-PRIOR_SLOPE: Final = 0.15
-"""Standard deviation of the slope of log light [per diagonal of the photo] before anything is
-measured; an estimate for a table beside a window or under a lamp."""
+PRIOR_MEAN: Final[FloatArray] = np.array([0.0, 0.0, -0.06])
+PRIOR_SD: Final[FloatArray] = np.array([0.12, 0.12, 0.06])
+"""Slope of log light along x and y [per diagonal] and at the corners, before anything is
+measured; estimates for a table beside a window or under a lamp, and for a lens whose fall
+towards the corners the camera has mostly corrected."""
 _GRAIN: Final = 0.01
 """Unevenness of paper that is no slope of the light, as a share."""
-
-Falloff = Callable[[FloatArray], float]
-"""Relative light at a place (x, y) [pixels]."""
 
 
 @dataclass(frozen=True)
@@ -79,33 +77,48 @@ def as_neutral(given: object) -> Neutral:
 class Slope(NamedTuple):
     """How the logarithm of the light changes across a photo.
 
+    A plane, and the fall towards the corners that lenses have.
+
     Attributes
     ----------
-    middle
-        The place [pixels] where it counts as 0.
-    per_pixel
-        Its slope along x and y.
+    terms
+        Along x, along y [per diagonal], and at the corners against the middle.
     covariance
-        Of `per_pixel`, 2 x 2.
+        Of `terms`, 3 x 3.
+    size
+        Width and height of the photo [pixels].
+    middle
+        Mean of the three regressors where the log of the light counts as 0.
     """
 
-    middle: FloatArray
-    per_pixel: FloatArray
+    terms: FloatArray
     covariance: FloatArray
+    size: tuple[int, int]
+    middle: FloatArray
 
     def log_at(self, place: FloatArray) -> tuple[float, float]:
-        """Logarithm of the light at a place, and its variance."""
-        away = place - self.middle
-        return float(away @ self.per_pixel), float(away @ self.covariance @ away)
+        """Logarithm of the light at a place (x, y) [pixels], and its variance."""
+        away = _regressors(place[None], self.size)[0] - self.middle
+        return float(away @ self.terms), float(away @ self.covariance @ away)
+
+    def logs_at(self, places: FloatArray) -> FloatArray:
+        """Logarithm of the light at places; shapes (k, 2) and (k,)."""
+        return np.asarray((_regressors(places, self.size) - self.middle) @ self.terms)
+
+
+def _regressors(places: FloatArray, size: tuple[int, int]) -> FloatArray:
+    diagonal = math.hypot(*size)
+    away = (places - np.array(size) / 2.0) / diagonal
+    return np.column_stack([away, 4.0 * (away**2).sum(axis=1)])
 
 
 def slope_of(
-    places: FloatArray, log_light: FloatArray, diagonal: float, *, noise: float = _GRAIN
+    places: FloatArray, log_light: FloatArray, size: tuple[int, int], *, noise: float = _GRAIN
 ) -> Slope:
     """Slope of the light from how bright the same surface is in several places.
 
     Bayesian linear regression with a normal prior: with few or close places the slope stays
-    near 0 and its variance near that of the prior.
+    near that of the prior, and so does its variance.
 
     Parameters
     ----------
@@ -113,17 +126,18 @@ def slope_of(
         Shape (k, 2) [pixels].
     log_light
         Shape (k,).
-    diagonal
-        Of the photo [pixels].
+    size
+        Width and height of the photo [pixels].
     noise
         Standard deviation of `log_light`.
     """
-    middle = places.mean(axis=0)
-    away = (places - middle) / diagonal
-    precision = away.T @ away / noise**2 + np.eye(2) / PRIOR_SLOPE**2
-    covariance = np.linalg.inv(precision)
-    slope = covariance @ (away.T @ (log_light - log_light.mean())) / noise**2
-    return Slope(middle, slope / diagonal, covariance / diagonal**2)
+    table = _regressors(places, size)
+    middle = table.mean(axis=0)
+    away = table - middle
+    prior = np.diag(1.0 / PRIOR_SD**2)
+    covariance = np.linalg.inv(away.T @ away / noise**2 + prior)
+    pull = away.T @ (log_light - log_light.mean()) / noise**2 + prior @ PRIOR_MEAN
+    return Slope(covariance @ pull, covariance, size, middle)
 
 
 class Shading:
@@ -161,18 +175,3 @@ class Shading:
         rows, columns = self._light.shape
         spot = [[place[1] / height * rows - 0.5], [place[0] / width * columns - 0.5]]
         return float(map_coordinates(self._light, spot, order=1, mode="nearest")[0])
-
-
-def falloff(
-    picture: Picture, shading: Shading | None, slope: Slope | None
-) -> Callable[[Mean], tuple[float, float]]:
-    """Log of the light at a region's middle, and its variance, by what is known of it."""
-
-    def at(mean: Mean) -> tuple[float, float]:
-        if shading is not None:
-            # The paper's own unevenness and what smoothing leaves.
-            light = shading.at(mean.middle, picture.width, picture.height)
-            return math.log(light), _GRAIN**2
-        return slope.log_at(mean.middle) if slope is not None else (0.0, 0.0)
-
-    return at

@@ -156,7 +156,6 @@ class _Reading:
         self.parts: list[tuple[str, FloatArray]] = []
         self.others: list[tuple[str, Mean]] = []
         self.white = observation("D65").white
-        self.diagonal = float(np.hypot(picture.width, picture.height))
         self._mind_region()
 
     def _mind_region(self) -> None:
@@ -231,10 +230,10 @@ class _Reading:
         if self.picture.profile.channels == 1:
             self.warnings.append("A neutral in a grey photo corrects the exposure only.")
         tiles = np.concatenate([m.tiles for m in means])
+        size = self.picture.width, self.picture.height
         if paper is not None:
-            size = self.picture.width, self.picture.height
             tiles[:, 2:] /= np.array([paper.at(t[:2], *size) for t in tiles])[:, None]
-        slope = slope_of(tiles[:, :2], np.log(np.maximum(tiles[:, 3], 1e-6)), self.diagonal)
+        slope = slope_of(tiles[:, :2], np.log(np.maximum(tiles[:, 3], 1e-6)), size)
         shown = tiles[:, 2:].mean(axis=0)
         if shown[1] < 0.02:
             raise PhotoError(
@@ -295,7 +294,7 @@ class _Reading:
             return value, 0.01**2
         if slope is None:
             return 0.0, 0.0
-        self._mind_slope(float(np.hypot(*slope.per_pixel)) * self.diagonal)
+        self._mind_slope(float(np.hypot(*slope.terms[:2])))
         return slope.log_at(self.seen.middle)
 
     def _finish(self, xyz: FloatArray, slopes: FloatArray, light_variance: float) -> None:
