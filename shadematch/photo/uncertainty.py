@@ -4,7 +4,8 @@ A covariance of Lab is put together from parts with names. Noise, code steps, th
 the fall of the light are worked out from the photo itself. What remains, since a camera does
 not see as an eye does and its picture was made to please, depends on the kind of correction; its
 size was measured on rendered photos of other surfaces, with other cameras, than those on which
-it is tested (``python -m tests.bench.photo_terms`` measures it anew). A chart tells more: its
+it is tested (``python -m tests.bench.photo_terms`` measures it anew and writes
+``resources/photo-terms.json``). A chart tells more: its
 own residuals set the size.
 
 The remaining error is described along lightness, along chroma and across it, as a constant and
@@ -14,15 +15,30 @@ errors of cameras have longer tails than a normal distribution.
 
 from __future__ import annotations
 
+import functools
+import json
 from dataclasses import dataclass
-from typing import Final, Literal, NamedTuple
+from importlib import resources
+from typing import Any, Final, Literal, NamedTuple
 
 import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response
 
-__all__ = ["TERMS", "Correction", "Part", "Terms", "frame_of", "lab_by_xyz", "remaining"]
+__all__ = [
+    "Correction",
+    "Part",
+    "Terms",
+    "chart_size",
+    "deviations",
+    "frame_of",
+    "lab_by_xyz",
+    "mean_square",
+    "remaining",
+    "size_of",
+    "terms_of",
+]
 
 Correction = Literal["chart", "neutral", "none"]
 
@@ -42,16 +58,20 @@ class Terms(NamedTuple):
     share: tuple[float, float, float]
 
 
-TERMS: Final[dict[Correction, Terms]] = {
-    "chart": Terms((1.0, 1.0, 1.0), (0.03, 0.03, 0.03)),
-    "neutral": Terms((2.5, 1.0, 1.0), (0.03, 0.1, 0.1)),
-    "none": Terms((8.0, 6.0, 6.0), (0.1, 0.1, 0.1)),
-}
-"""What remains after each kind of correction; for a chart, with residuals of usual size."""
-USUAL_CHART: Final = 1.0
-"""Root mean square of a chart's residuals in units of its terms, over the renderings."""
+@functools.cache
+def _table() -> dict[str, Any]:
+    place = resources.files("shadematch").joinpath("resources", "photo-terms.json")
+    return dict(json.loads(place.read_text(encoding="utf-8")))
+
+
+def terms_of(kind: Correction) -> Terms:
+    """What remains after a kind of correction; for a chart, with residuals of usual size."""
+    row = _table()[kind]
+    return Terms(tuple(row["constant"]), tuple(row["share"]))
+
+
 _PRIOR_PATCHES: Final = 12
-"""How many patches the usual size counts for."""
+"""How many patches the usual size of a chart's residuals counts for."""
 
 
 @dataclass(frozen=True)
@@ -105,20 +125,30 @@ def deviations(terms: Terms, lab: FloatArray) -> FloatArray:
     return np.asarray(np.hypot(terms.constant, chroma * np.array(terms.share)))
 
 
-def chart_size(residuals: FloatArray, reference: FloatArray) -> float:
-    """How large a chart's residuals are against usual ones; shapes (k, 3).
+def mean_square(residuals: FloatArray, reference: FloatArray, terms: Terms) -> float:
+    """Mean square of a chart's residuals in units of the terms; shapes (k, 3)."""
+    own = np.einsum("kij,kj->ki", frame_of(reference), residuals)
+    return float(np.mean((own / deviations(terms, reference)) ** 2))
+
+
+def size_of(square: FloatArray, patches: FloatArray, usual: float) -> FloatArray:
+    """Size of residuals against usual ones, from their mean square.
 
     The usual size counts as much as twelve patches, since two dozen residuals don't fix a
     variance well.
     """
-    own = np.einsum("kij,kj->ki", frame_of(reference), residuals)
-    square = float(np.sum((own / deviations(TERMS["chart"], reference)) ** 2) / 3.0)
-    k = len(residuals)
-    usual = USUAL_CHART**2
-    return float(np.sqrt((square / usual + _PRIOR_PATCHES) / (k + _PRIOR_PATCHES)))
+    weight = patches / (patches + _PRIOR_PATCHES)
+    return np.asarray(np.sqrt(weight * square / usual**2 + (1.0 - weight)))
+
+
+def chart_size(residuals: FloatArray, reference: FloatArray) -> float:
+    """How large a chart's residuals are against usual ones; shapes (k, 3)."""
+    square = mean_square(residuals, reference, terms_of("chart"))
+    usual = float(_table()["usual_chart"])
+    return float(size_of(np.array(square), np.array(len(residuals)), usual))
 
 
 def remaining(kind: Correction, lab: FloatArray, size: float = 1.0) -> FloatArray:
     """Covariance of what a correction leaves, at a colour; shape (3, 3)."""
     turn = frame_of(lab)
-    return np.asarray(turn.T @ np.diag((size * deviations(TERMS[kind], lab)) ** 2) @ turn)
+    return np.asarray(turn.T @ np.diag((size * deviations(terms_of(kind), lab)) ** 2) @ turn)
