@@ -5,6 +5,7 @@ from shadematch.errors import (
     ColourError,
     MissingExtraError,
     PaletteError,
+    PhotoError,
     PourError,
     ShadematchError,
     SpectrumError,

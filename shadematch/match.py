@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 
@@ -20,11 +21,13 @@ from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict
-from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.whole import Found
 from shadematch.target import Target, as_target
 
 __all__ = ["Match", "match", "match_many"]
+
+_TOLERANCE: Final = 0.5
+"""CIEDE2000 that nobody sees (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -161,7 +164,7 @@ class Match:
 
 def _checked(
     palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
-    must_avoid: Sequence[str], tolerance: float,
+    must_avoid: Sequence[str], tolerance: float | None,
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
     if isinstance(must_use, str):
         must_use = (must_use,)
@@ -170,7 +173,9 @@ def _checked(
     for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
         expect(names, Iterable, field_, "Give a list of pigment names")
     number = isinstance(tolerance, int | float | np.integer | np.floating)
-    if not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0:
+    if tolerance is not None and (
+        not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0
+    ):
         raise PourError(
             "must be finite and not negative",
             field="tolerance",
@@ -216,7 +221,7 @@ def match(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 0.5,
+    tolerance: float | None = None,
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
@@ -230,7 +235,10 @@ def match(
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
     tolerance
-        How much worse than the closest the frugal recipe may be, in CIEDE2000.
+        How much worse than the closest the frugal recipe may be, in CIEDE2000. By default 0.5,
+        or, if the target is known less well than that, the CIEDE2000 within which its true
+        colour lies with a probability of 90 % (`Target.radius`): what is told apart by less is
+        as good.
     max_pigments
         Most pigments in a recipe.
     must_use, must_avoid
@@ -253,11 +261,14 @@ def match(
     palette, pour, view = conditions(palette, pour, view)
     required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
     question = Question(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
-    answer = question.searcher.answer(question.target, tolerance)
-    result = _match_of(question, goal, tolerance, answer.closest, answer.frugal)
-    ideal = question.choice(answer.ideal_steps, answer.ideal_delta_e)
-    vars(result)["ideal"] = ideal  # known already: fill the cached property
-    return result
+    within = _within(goal, tolerance)
+    answer = question.searcher.answer(question.target, within)
+    return _match_of(question, goal, within, answer.closest, answer.frugal)
+
+
+def _within(target: Target, tolerance: float | None) -> float:
+    """The tolerance asked for, or the target's own."""
+    return max(_TOLERANCE, target.radius) if tolerance is None else tolerance
 
 
 def _match_of(
@@ -282,7 +293,7 @@ def match_many(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 0.5,
+    tolerance: float | None = None,
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
@@ -336,7 +347,7 @@ _Asked = tuple[Palette, Pour, View, int | None, tuple[int, ...], tuple[int, ...]
 def _stream(
     targets: Iterator[Target | str],
     asked: _Asked,
-    tolerance: float,
+    tolerance: float | None,
     executor: Executor | None,
     progress: Callable[[int], None] | None,
     chunk: int,
@@ -354,34 +365,29 @@ def _stream(
             if not goals:
                 break
             labs = [goal.lab_in(view) for goal in goals]
+            within = np.array([_within(goal, tolerance) for goal in goals])
             if executor is not None:
-                future = executor.submit(_solve, asked, np.array(labs), tolerance)
+                future = executor.submit(_solve, asked, np.array(labs), within)
             else:
                 future = Future()
-                future.set_result(_solve(asked, np.array(labs), tolerance))
+                future.set_result(_solve(asked, np.array(labs), within))
             waiting.append((goals, labs, future))
         if not waiting:
             return
         goals, labs, future = waiting.popleft()
         for goal, lab, (closest, frugal) in zip(goals, labs, future.result(), strict=True):
-            yield _match_of(Question(lab, *asked), goal, tolerance, closest, frugal)
+            accepted = _within(goal, tolerance)
+            yield _match_of(Question(lab, *asked), goal, accepted, closest, frugal)
             done += 1
         if progress is not None:
             progress(done)
 
 
-def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
-    """Closest and frugal for targets of shape (t, 3); what a worker runs."""
-    catalogue = _catalogue(asked)
-    if catalogue is not None:
-        return catalogue.look_up(labs, tolerance)
-    answers = (Question(lab, *asked).searcher.answer(lab, tolerance) for lab in labs)
-    return [(answer.closest, answer.frugal) for answer in answers]
-
-
-@functools.lru_cache(maxsize=2)
-def _catalogue(asked: _Asked) -> Catalogue | None:
+def _solve(asked: _Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:
+    """Closest and frugal for targets, shape (t, 3), and tolerances; what a worker runs."""
     searcher = Question(np.zeros(3), *asked).searcher
-    if searcher.whole.count() > LARGEST:
-        return None
-    return Catalogue(searcher)
+    catalogue = searcher.catalogue()
+    if catalogue is not None:
+        return catalogue.look_up(labs, within)
+    answers = (searcher.answer(lab, t) for lab, t in zip(labs, within.tolist(), strict=True))
+    return [(answer.closest, answer.frugal) for answer in answers]

@@ -216,9 +216,9 @@ def photograph(
 
     def fill(box: tuple[float, float, float, float], value: int) -> None:
         left, top, right, bottom = box
-        label[round(top * high) : round(bottom * high), round(left * wide) : round(right * wide)] = (
-            value
-        )
+        label[
+            round(top * high) : round(bottom * high), round(left * wide) : round(right * wide)
+        ] = value
 
     if chart:
         dx, dy = (CHART[1][0] - CHART[0][0]) / 5, (CHART[3][1] - CHART[0][1]) / 3

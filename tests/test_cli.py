@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import inspect
 import json
 import os
 import subprocess
@@ -14,8 +13,9 @@ from typing import Any
 import pytest
 
 import shadematch as sm
-from shadematch import cli
 from shadematch.cautions import CAUTIONS
+from shadematch.cli import main as cli
+from shadematch.cli import match as match_verb
 
 Run = Callable[..., tuple[int, str, str]]
 WAVELENGTHS = range(380, 731, 10)
@@ -271,7 +271,7 @@ def test_version_and_help(run: Run) -> None:
 
 
 def test_help_tells_the_real_defaults(run: Run) -> None:
-    tolerance = inspect.signature(sm.match).parameters["tolerance"].default
+    tolerance = sm.match("#d9822b").tolerance
     _, out, _ = run("match", "--help")
     assert f"may be ({tolerance:g})" in " ".join(out.split())
     assert f"base in g ({sm.Pour().batch_g:g})" in out
@@ -442,7 +442,7 @@ def test_ctrl_c_is_quiet(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     def stopped(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "match", stopped)
+    monkeypatch.setattr(match_verb, "match", stopped)
     assert run("match", "#fff") == (130, "", "")
 
 
@@ -465,7 +465,7 @@ def test_module_refuses() -> None:
 
 def test_start_stays_light() -> None:
     code = (
-        "import sys; from shadematch.cli import main; status = main(['match', '#d9822b']); "
+        "import sys; from shadematch.cli.main import main; status = main(['match', '#d9822b']); "
         "heavy = {'colour', 'matplotlib'} & set(sys.modules); "
         "sys.exit(status or ' '.join(sorted(heavy)) or 0)"
     )

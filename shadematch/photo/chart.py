@@ -22,7 +22,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
+from shadematch.arrays import BoolArray, FloatArray
 from shadematch.colorimetry import (
     LAB_FROM_RESPONSE,
     adapt,
@@ -238,7 +238,7 @@ class Correction:
 
     def xyz(self, linear: FloatArray, log_light: float) -> FloatArray:
         """XYZ under D65 of linear channel values, shape (3,), at a place with that light."""
-        return self._fit.apply(linear[None], np.array([log_light]))[0]
+        return np.asarray(self._fit.apply(linear[None], np.array([log_light]))[0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -273,7 +273,8 @@ def _design(kind: str, linear: FloatArray, matrix: FloatArray) -> FloatArray:
         pairs = ((r, g), (g, b), (r, b), (g, r), (b, g), (b, r))
         terms += [*(np.cbrt(p * q * q) for p, q in pairs), np.cbrt(r * g * b)]
     features = np.stack(terms, axis=-1)
-    return np.einsum("kf,ij->kifj", features, np.eye(3)).reshape(len(linear), 3, -1)
+    table = np.einsum("kf,ij->kifj", features, np.eye(3))
+    return np.asarray(table.reshape(len(linear), 3, -1))
 
 
 def fit_chart(
@@ -332,7 +333,7 @@ def fit_chart(
 class _Task:
     linear: FloatArray
     reference: FloatArray
-    greys: FloatArray
+    greys: BoolArray
     places: FloatArray
     size: tuple[int, int]
     matrix: FloatArray
@@ -344,7 +345,7 @@ class _Task:
         assert fit.slope is not None
         return fit.slope.logs_at(self.places[i : i + 1])
 
-    def fit(self, kind: str, curved: bool, use: FloatArray) -> _Fit:
+    def fit(self, kind: str, curved: bool, use: BoolArray) -> _Fit:
         white = observation("D65").white
         light = self.known[use] if self.known is not None else np.zeros(int(use.sum()))
         wanted = self.reference[use]

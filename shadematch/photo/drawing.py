@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shadematch.arrays import FloatArray
 from shadematch.colorimetry import SRGB_WHITE, xyz_to_srgb
 from shadematch.errors import MissingExtraError, PhotoError
 from shadematch.photo.reading import Picture
@@ -46,7 +45,7 @@ class Scene:
 
     pixels: Bytes
     every: float
-    frames: tuple[tuple[str, tuple[int, int, int, int], FloatArray], ...]
+    frames: tuple[tuple[str, tuple[int, int, int, int], Bytes], ...]
 
 
 def preview(picture: Picture, longest: int = LONGEST) -> tuple[Bytes, float]:
@@ -102,8 +101,8 @@ def draw_photo(scene: Scene | None, *, before: str, after: str, title: str) -> F
         dx, dy = (extent[1] - extent[0]) / marks.shape[1], (extent[2] - extent[3]) / marks.shape[0]
         x = extent[0] + (np.arange(edge.shape[1]) - 0.5) * dx
         y = extent[3] + (np.arange(edge.shape[0]) - 0.5) * dy
-        for width, colour in ((2.6, _INK), (1.3, _LINES[kind])):
-            axes.contour(x, y, edge, levels=[0.5], colors=colour, linewidths=width, zorder=3)
+        for width, line in ((2.6, _INK), (1.3, _LINES[kind])):
+            axes.contour(x, y, edge, levels=[0.5], colors=line, linewidths=width, zorder=3)
     axes.set_xlim(0, wide)
     axes.set_ylim(high, 0)
     axes.set_axis_off()
@@ -114,9 +113,9 @@ def draw_photo(scene: Scene | None, *, before: str, after: str, title: str) -> F
     kinds = dict.fromkeys(kind for kind, _, _ in scene.frames)
     keys = [Key(facecolor=_LINES[k], edgecolor=_INK, label=k) for k in kinds] + keys
     figure.legend(handles=keys, loc="outside lower left", ncols=7, fontsize=9, frameon=False)
-    for i, (colour, word) in enumerate(((before, "as photographed"), (after, "target"))):
-        side.add_patch(pyplot.Rectangle((0, 1.25 * i), 1, 1, facecolor=colour, edgecolor="#77736a"))
-        side.text(0, 1.25 * i + 1.03, f"{word}\n{colour}", va="top", fontsize=9, color=_INK)
+    for i, (code_, word) in enumerate(((before, "as photographed"), (after, "target"))):
+        side.add_patch(pyplot.Rectangle((0, 1.25 * i), 1, 1, facecolor=code_, edgecolor="#77736a"))
+        side.text(0, 1.25 * i + 1.03, f"{word}\n{code_}", va="top", fontsize=9, color=_INK)
     side.set_xlim(-0.02, 1.3)
     side.set_ylim(2.6, -0.05)
     side.set_axis_off()
@@ -141,6 +140,6 @@ def draw_regions(
             )  # fmt: skip
         axes.text((left + right) / 2, (top + bottom) / 2, str(i), ha="center", va="center",
                   fontsize=13, color=_INK,
-                  bbox={"boxstyle": "circle", "facecolor": "#ffffff", "edgecolor": _INK})  # fmt: skip
+                  bbox={"boxstyle": "circle", "fc": "#ffffff", "ec": _INK})  # fmt: skip
     axes.set_axis_off()
     return figure  # type: ignore[no-any-return]

@@ -144,7 +144,7 @@ class Shading:
     """How the light falls on the scene, from a photo of plain paper from the same stand."""
 
     def __init__(self, paper: Picture) -> None:
-        patch, every = paper.small(160)
+        patch, _ = paper.small(160)
         light = (patch.linear @ paper.profile.matrix[1].astype(np.float32)).astype(float)
         clipped = float(patch.full.any(axis=2).mean())
         if clipped > 0.02:

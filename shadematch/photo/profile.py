@@ -195,7 +195,7 @@ def _sampled(tag: bytes) -> Curve:
         raise ValueError
     table = np.array(struct.unpack_from(f">{count}H", tag, 12)) / 65535.0
     places = np.linspace(0.0, 1.0, count)
-    return lambda v: np.interp(v, places, table)
+    return lambda v: np.asarray(np.interp(v, places, table))
 
 
 def _parametric(tag: bytes) -> Curve:

@@ -123,7 +123,7 @@ def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
                          remedy="12 are easily told apart")  # fmt: skip
     picture = open_photo(path)
     boxes = _boxes(picture, most)
-    areas = []
+    areas: list[FlatArea] = []
     for box in boxes:
         region = Region.box(*box)
         try:
@@ -160,21 +160,20 @@ def _boxes(picture: Picture, most: int) -> list[tuple[int, int, int, int]]:
         outer[half : rows - half, half : columns - half] = False
         score[outer] = np.inf
         while len(taken) < most:
-            row, column = np.unravel_index(int(np.argmin(score)), score.shape)
+            row, column = map(int, np.unravel_index(int(np.argmin(score)), score.shape))
             if not score[row, column] <= _FLAT:
                 break
             here = mean[row, column]
-            if not any(_same(int(row), int(column), side, here, other) for other in taken):
-                taken.append((int(row), int(column), side, here))
+            if not any(_same(row, column, side, here, other) for other in taken):
+                taken.append((row, column, side, here))
                 low, left = max(0, row - side), max(0, column - side)
                 score[low : row + side, left : column + side] = np.inf
             else:
                 score[row, column] = np.inf
     boxes = []
-    for row, column, side, _ in taken:
-        half = side // 2 - 1
-        box = ((column - half) * every, (row - half) * every, (column + half) * every,
-               (row + half) * every)  # fmt: skip
+    for y, x, wide, _ in taken:
+        half = wide // 2 - 1
+        box = [(x - half) * every, (y - half) * every, (x + half) * every, (y + half) * every]
         right, bottom = min(box[2], picture.width), min(box[3], picture.height)
         boxes.append((int(box[0]), int(box[1]), int(right), int(bottom)))
     return boxes

@@ -197,7 +197,7 @@ class _decoding:  # noqa: N801  (reads as a statement)
         warnings.simplefilter("ignore")
 
     def __exit__(self, kind: object, found: BaseException | None, trace: object) -> None:
-        self._quiet.__exit__()
+        self._quiet.__exit__(None, None, None)
         if found is None or isinstance(found, ShadematchError):
             return
         # Decoders of damaged files raise whatever they stumble over; nothing of it is ours.
@@ -227,7 +227,7 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
         If a library that reads it is not installed.
     """
     try:
-        from PIL import Image
+        from PIL import Image, UnidentifiedImageError
     except ImportError:
         raise _missing("Pillow") from None
     place = _regular_file(path)
@@ -239,7 +239,7 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
         stream.seek(0)
         try:
             image = Image.open(stream, formats=_FORMATS)
-        except Image.UnidentifiedImageError:
+        except UnidentifiedImageError:
             raise PhotoError(
                 "is no picture that can be read", field="photo", value=place.name,
                 remedy=f"Give a {_KINDS} file",
@@ -363,7 +363,7 @@ def _deep_codes(image: Any, place: Path, head: bytes) -> Codes | None:
             page = file.pages[0]
             if page.shape != (height, width, channels) or page.dtype != np.uint16:
                 raise PhotoError("has an unusual layout", field="photo", value=str(page.shape),
-                                 remedy="Save it as a plain RGB TIFF, channels interleaved")  # fmt: skip
+                                 remedy="Save it as a plain RGB TIFF")  # fmt: skip
             codes = page.asarray()
     else:
         return None

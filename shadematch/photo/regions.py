@@ -136,10 +136,9 @@ class Region:
             If it doesn't lie wholly inside the photo.
         """
         n = self.outline(width, height)
+        xs, ys = n[0::2], n[1::2]
         if self.kind == "circle":
             xs, ys = (n[0] - n[2], n[0] + n[2]), (n[1] - n[2], n[1] + n[2])
-        else:
-            xs, ys = n[0::2], n[1::2]
         slack = 1e-6 * (width + height)
         if min(xs) < -slack or min(ys) < -slack or max(xs) > width + slack or (
             max(ys) > height + slack

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.colorimetry import SRGB_WHITE, adapt, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colorimetry import (
+    SRGB_WHITE,
+    adapt,
+    lab_to_xyz,
+    srgb_to_hex,
+    xyz_to_lab,
+    xyz_to_srgb,
+)
 from shadematch.errors import PhotoError
 from shadematch.html import card
 from shadematch.photo.chart import Correction, as_chart, fit_chart
@@ -20,7 +27,7 @@ from shadematch.photo.reading import Picture, open_photo
 from shadematch.photo.regions import Mean, Region, as_regions, mean_of
 from shadematch.photo.uncertainty import Part, chart_size, lab_by_xyz, remaining
 from shadematch.standards import observation
-from shadematch.target import Target, register_photo_reader
+from shadematch.target import Covariance, Target, register_photo_reader
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -142,8 +149,6 @@ class PhotoTarget(Target):
 
 
 def _hex(lab: FloatArray) -> str:
-    from shadematch.colorimetry import lab_to_xyz
-
     return srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)[0])
 
 
@@ -173,9 +178,7 @@ class _Reading:
             )
         left_out = 1.0 - seen.shares["kept"]
         if left_out > _REJECTED:
-            self.warnings.append(
-                f"{left_out:.0%} of the region was left out; choose a duller part."
-            )
+            self.warnings.append(f"{left_out:.0%} of the region was left out; choose another part.")
         if self.picture.profile.channels == 1:
             self.warnings.append("The photo is grey: it shows lightness, no colour.")
 
@@ -193,19 +196,18 @@ class _Reading:
         self.others = [("chart", m) for m in patches]
         if grey is not None:
             self._neutral_means(grey)
-        linear = np.linalg.solve(self.picture.profile.matrix, self.seen.xyz)
         light, variance = self._light(paper, correction.slope)
 
         def correct(xyz: FloatArray) -> FloatArray:
-            return correction.xyz(np.linalg.solve(self.picture.profile.matrix, xyz), light)
+            linear = np.asarray(np.linalg.solve(self.picture.profile.matrix, xyz), dtype=float)
+            return correction.xyz(linear, light)
 
         self._finish(correct(self.seen.xyz), _slopes(correct, self.seen.xyz), variance)
         size = chart_size(correction.residuals, correction.reference)
         self.parts.append(("chart residual", remaining("chart", self.lab, size)))
-        if self.seen.xyz[1] > 0 and linear.max() > 1.5 * max(m.xyz[1] for m in patches):
+        if self.seen.xyz[1] > 1.5 * max(m.xyz[1] for m in patches):
             self.warnings.append("The region is much brighter than the chart: is it in its light?")
-        if self.picture.profile.channels == 3:
-            self._mind_two_lights(correction)
+        self._mind_two_lights(correction)
 
     def _mind_two_lights(self, correction: Correction) -> None:
         chroma = np.hypot(correction.reference[:, 1], correction.reference[:, 2])
@@ -246,7 +248,7 @@ class _Reading:
         light, variance = self._light(paper, None if paper is not None else slope)
 
         def correct(xyz: FloatArray) -> FloatArray:
-            return adapt(xyz, shown, wanted) * np.exp(-light)
+            return np.asarray(adapt(xyz, shown, wanted) * np.exp(-light))
 
         self._finish(correct(self.seen.xyz), _slopes(correct, self.seen.xyz), variance)
         # Its reflectance, its tint, and what noise leaves of it.
@@ -277,7 +279,7 @@ class _Reading:
         light, variance = self._light(paper, None)
 
         def correct(xyz: FloatArray) -> FloatArray:
-            return adapt(100.0 * xyz, SRGB_WHITE, self.white) * np.exp(-light)
+            return np.asarray(adapt(100.0 * xyz, SRGB_WHITE, self.white) * np.exp(-light))
 
         self._finish(correct(self.seen.xyz), _slopes(correct, self.seen.xyz), variance)
         self.parts.append(("camera and light", remaining("none", self.lab)))
@@ -354,7 +356,7 @@ def _row(values: FloatArray) -> tuple[float, float, float]:
     return float(values[0]), float(values[1]), float(values[2])
 
 
-def _rows(matrix: FloatArray) -> tuple[tuple[float, float, float], ...]:
+def _rows(matrix: FloatArray) -> Covariance:
     even = (matrix + matrix.T) / 2.0
     return _row(even[0]), _row(even[1]), _row(even[2])
 

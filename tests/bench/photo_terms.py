@@ -99,9 +99,7 @@ def fit(own: Rows, sizes: Any) -> uncertainty.Terms:
 def covered(own: Rows, terms: uncertainty.Terms, sizes: Any) -> float:
     """Share of true colours inside the ellipsoid of 90 %."""
     inside = []
-    for error, lab, other, size in zip(
-        own["error"], own["lab"], own["other"], sizes, strict=True
-    ):
+    for error, lab, other, size in zip(own["error"], own["lab"], own["other"], sizes, strict=True):
         frame = uncertainty.frame_of(np.array(lab))
         sd = size * uncertainty.deviations(terms, np.array(lab))
         total = frame.T @ np.diag(sd**2) @ frame + other
