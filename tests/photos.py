@@ -215,10 +215,8 @@ def photograph(
     label = np.zeros((high, wide), dtype=int)
 
     def fill(box: tuple[float, float, float, float], value: int) -> None:
-        left, top, right, bottom = box
-        label[
-            round(top * high) : round(bottom * high), round(left * wide) : round(right * wide)
-        ] = value
+        x0, y0, x1, y1 = (round(v * s) for v, s in zip(box, (wide, high, wide, high), strict=True))
+        label[y0:y1, x0:x1] = value
 
     if chart:
         dx, dy = (CHART[1][0] - CHART[0][0]) / 5, (CHART[3][1] - CHART[0][1]) / 3

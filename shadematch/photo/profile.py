@@ -212,7 +212,7 @@ def _parametric(tag: bytes) -> Curve:
         d, e, f, c = (-b / a if a else np.inf), c, c, 0.0
 
     def curve(v: FloatArray) -> FloatArray:
-        return np.where(v >= d, np.maximum(a * v + b, 0.0) ** g + e, c * v + f)
+        return np.asarray(np.where(v >= d, np.maximum(a * v + b, 0.0) ** g + e, c * v + f))
 
     return curve
 

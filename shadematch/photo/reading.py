@@ -14,6 +14,7 @@ Adobe RGB).
 
 from __future__ import annotations
 
+import importlib
 import os
 import stat
 import warnings
@@ -39,7 +40,7 @@ _LARGEST_FILE: Final = 400_000_000
 _SAMPLE: Final = 250_000
 """A region with more pixels than this is thinned to a regular grid of about so many."""
 _ROWS: Final = 4_000_000  # pixels cut out at a time
-_FORMATS: Final = ("JPEG", "MPO", "PNG", "TIFF", "WEBP")
+_FORMATS: Final = ("JPEG", "PNG", "TIFF", "WEBP")  # MPO comes with JPEG
 _KINDS: Final = "JPEG, PNG, TIFF, WebP or HEIC"
 
 Codes = NDArray[Any]
@@ -228,6 +229,10 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
     """
     try:
         from PIL import Image, UnidentifiedImageError
+
+        # Pillow knows formats by the plugins that have been imported.
+        for name in ("Jpeg", "Png", "Tiff", "WebP"):
+            importlib.import_module(f"PIL.{name}ImagePlugin")
     except ImportError:
         raise _missing("Pillow") from None
     place = _regular_file(path)

@@ -90,7 +90,9 @@ def fit(own: Rows, sizes: Any) -> uncertainty.Terms:
             var = sizes**2 * (np.exp(2 * p[0]) + chroma**2 * np.exp(2 * p[1])) + other[:, i]
             return float(np.sum(np.log(var) + along[:, i] ** 2 / var))
 
-        best = minimize(cost, [0.0, -3.0], method="Nelder-Mead", bounds=[(-3, 4), (-7, 0)]).x
+        starts = [(a, b) for a in (-1.0, 0.5, 2.0) for b in (-6.0, -4.0, -2.0)]
+        tries = [minimize(cost, s, method="L-BFGS-B", bounds=[(-3, 4), (-7, 0)]) for s in starts]
+        best = min(tries, key=lambda found: float(found.fun)).x
         constant.append(float(np.exp(best[0])))
         share.append(float(np.exp(best[1])))
     return uncertainty.Terms(tuple(constant), tuple(share))
