@@ -198,6 +198,7 @@ def photograph(
     chart: bool = True,
     paper: bool = True,
     size: tuple[int, int] = SIZE,
+    chart_set: int = 0,
 ) -> Array:
     """An sRGB-encoded photo, 0 to 1, before it is cut to bits; (rows, columns, 3)."""
     c = conditions
@@ -209,7 +210,7 @@ def photograph(
     gain = balanced**c.balance * daylight ** (1 - c.balance)
     table = np.interp(NM, [380, 500, 600, 730], [0.16, 0.2, 0.26, 0.32])
     white = c.paper[0] * (1 + c.paper[1] * (NM - 555) / 175)
-    surfaces = np.vstack([table, chart_spectra(), white, sample, 0.04 * np.ones_like(NM)])
+    surfaces = np.vstack([table, chart_spectra(chart_set), white, sample, 0.04 * np.ones_like(NM)])
     raw = surfaces @ power.T / gain
     linear = raw @ colour_matrix(camera, lights()[light]).T
     label = np.zeros((high, wide), dtype=int)
@@ -277,9 +278,12 @@ def shoot(
     camera: Array,
     rng: np.random.Generator,
     conditions: Conditions | None = None,
+    chart_set: int = 0,
 ) -> Path:
     """Photograph a sample beside chart and paper, and save it."""
     c = conditions if conditions is not None else Conditions.draw(rng)
-    picture = photograph(sample, light=light, camera=camera, conditions=c, rng=rng)
+    picture = photograph(
+        sample, light=light, camera=camera, conditions=c, rng=rng, chart_set=chart_set
+    )
     place.write_bytes(jpeg(picture, c.quality))
     return place

@@ -204,6 +204,7 @@ def test_alpha_is_left_out(tmp_path: Path) -> None:
 
 def bomb(width: int, height: int) -> bytes:
     """A PNG of a few hundred bytes whose header promises that many pixels."""
+
     def block(name: bytes, data: bytes) -> bytes:
         return struct.pack(">I", len(data)) + name + data + struct.pack(
             ">I", zlib.crc32(name + data)

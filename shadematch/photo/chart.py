@@ -353,7 +353,7 @@ class _Task:
         # Lab changes with XYZ by this much; residuals in it are what counts.
         by_f = cube_root_response(wanted, white)[1]
         by_xyz = LAB_FROM_RESPONSE * by_f[:, None, :]
-        for _ in range(1 if self.known is not None else 3):
+        for _ in range(1 if self.known is not None else 2):
             greys = self.greys[use]
             curve = (1.0, 0.0)
             if curved:
