@@ -246,6 +246,17 @@ def photograph(
     return np.asarray((1 - c.contrast) * encoded + c.contrast * curve)
 
 
+def plain_paper(
+    slope: tuple[float, float], vignetting: float, rng: np.random.Generator, size: tuple[int, int]
+) -> Array:
+    """The same stand with nothing but paper on it, sRGB-encoded."""
+    y, x = np.mgrid[0 : size[1], 0 : size[0]].astype(float)
+    x, y = x / size[0] - 0.5, y / size[1] - 0.5
+    falls = np.exp(slope[0] * x + slope[1] * y) * (1 - vignetting * 2 * (x**2 + y**2))
+    image = 0.6 * falls[..., None] * (1 + 0.005 * rng.normal(size=(*falls.shape, 3)))
+    return np.asarray(1.055 * image ** (1 / 2.4) - 0.055)
+
+
 def _blemish(image: Array, size: tuple[int, int], rng: np.random.Generator) -> None:
     """Glare, dust and the shadow of an edge on the sample."""
     wide, high = size

@@ -240,6 +240,8 @@ class Mean:
         see-through.
     clipped_channels
         Names of channels that clip in more than a fiftieth of the region.
+    empty
+        Share of the kept pixels where each channel is at its lower end; shape (channels,).
     marks
         For each region, its frame and shape (rows, columns): 0 kept, 1 glare, 2 shadow, 3 dust,
         4 clipped, 5 see-through, 6 outside; thinned as read.
@@ -253,6 +255,7 @@ class Mean:
     tiles: FloatArray
     shares: dict[str, float]
     clipped_channels: tuple[str, ...]
+    empty: FloatArray
     marks: tuple[tuple[tuple[int, int, int, int], FloatArray], ...] = field(repr=False)
 
     @property
@@ -277,6 +280,7 @@ def mean_of(
     """
     matrix = picture.profile.matrix
     codes, linear, steps, places, frames, ends = [], [], [], [], [], []
+    floors = []
     for region in regions:
         try:
             frame = region.frame(picture.width, picture.height)
@@ -296,6 +300,7 @@ def mean_of(
         usable = mark == 0
         linear.append(patch.linear[usable])
         steps.append(patch.step[usable])
+        floors.append(patch.empty[usable])
         grid = np.stack(np.meshgrid(patch.x, patch.y), axis=-1)
         places.append(grid[usable])
         codes.append(mark)
@@ -345,6 +350,7 @@ def mean_of(
         tiles=tiles,
         shares=shares,
         clipped_channels=bad,
+        empty=np.concatenate(floors)[kept].mean(axis=0),
         marks=tuple(zip(frames, codes, strict=True)),
     )
 

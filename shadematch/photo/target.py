@@ -41,6 +41,9 @@ _STRONG: Final = 0.2  # slope of log light over the photo's diagonal
 _TWO_LIGHTS: Final = 3.0  # a*, b* between neutrals
 _PAPER_TINT: Final = 0.01  # standard deviation of X and Z of paper and cards, as a share
 _CLIPPED: Final = 0.1
+_EMPTY: Final = 0.02
+_BELOW: Final = 0.05
+"""How far below zero an empty channel may truly lie (standard deviation), as a share of Y."""
 
 
 @dataclass(frozen=True)
@@ -169,6 +172,13 @@ class _Reading:
             self.warnings.append(
                 f"The region clips in {' and '.join(seen.clipped_channels)}: it is brighter or "
                 "stronger in colour than the photo can hold; take it with less light."
+            )
+        names = ("red", "green", "blue")
+        if len(seen.empty) == 3 and seen.empty.max() > _EMPTY:
+            channels = [n for n, share in zip(names, seen.empty, strict=True) if share > _EMPTY]
+            self.warnings.append(
+                f"The region has no {' and no '.join(channels)} left: its colour is stronger than "
+                "the file can hold. A whiter light, or a file in Display P3, would show it."
             )
         if seen.pixels < _FEW:
             self.warnings.append(f"Only {seen.pixels} pixels could be used; take a larger region.")
@@ -318,6 +328,11 @@ class _Reading:
         uneven = np.cov(self.seen.tiles[:, 2:].T) / 4.0 if len(self.seen.tiles) > 3 else 0.0
         self.parts.append(("pixels", by @ (self.seen.noise + uneven) @ by.T))
         self.parts.append(("code steps", by @ self.seen.steps @ by.T))
+        if self.seen.empty.max() > _EMPTY:
+            # What the file cut off at zero may have been anything below.
+            below = (_BELOW * self.seen.xyz[1]) ** 2 * np.diag(self.seen.empty)
+            out = by @ self.picture.profile.matrix
+            self.parts.append(("empty channel", out @ below @ out.T))
         if light_variance > 0:
             along = self.by_xyz @ held
             self.parts.append(("fall of the light", light_variance * np.outer(along, along)))
