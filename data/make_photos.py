@@ -2,7 +2,8 @@
 
 Invented: a bar of the demo palette's pastes, rendered by `tests.photos` beside a 24-patch chart
 and a strip of paper, once at a window and once under a kitchen lamp, and the same stand with
-plain paper. `photos.json` tells where things are in them and what colour the bar truly has.
+plain paper. The first two are in Display P3, as phones save them. `photos.json` tells where
+things are and what colour the bar truly has.
 """
 
 import json
@@ -16,6 +17,7 @@ sys.path.insert(0, str(HERE.parent))
 
 import shadematch as sm  # noqa: E402
 from tests import photos as ph  # noqa: E402
+from tests.icc import P3, SRGB_PARA, icc  # noqa: E402
 
 SIZE = (800, 600)
 DOSES = {"gorse": 3.0, "rosehip": 1.0}
@@ -23,7 +25,7 @@ POUR = sm.Pour(batch_g=500, thickness_cm=1.0, white=0.25)
 SCENES = {
     "window.jpg": ("D65", 0, ph.Conditions(0.95, 0.8, 0.1, (0.15, 0.05), 0.08, 0.004, 0.004,
                                            (0.9, 0.005), 88, True)),
-    "lamp.jpg": ("A", 1, ph.Conditions(0.75, 0.85, 0.15, (-0.1, 0.08), 0.08, 0.004, 0.007,
+    "lamp.jpg": ("A", 1, ph.Conditions(0.85, 0.85, 0.15, (-0.1, 0.08), 0.08, 0.004, 0.007,
                                        (0.9, 0.005), 88, True)),
 }  # fmt: skip
 
@@ -37,9 +39,10 @@ def main() -> None:
     for seed, (name, (light, camera, conditions)) in enumerate(SCENES.items()):
         picture = ph.photograph(
             spectrum, light=light, camera=ph.cameras()[camera], conditions=conditions,
-            rng=np.random.default_rng(70 + seed), size=SIZE,
+            rng=np.random.default_rng(70 + seed), size=SIZE, wide_gamut=True,
         )  # fmt: skip
-        (folder / name).write_bytes(ph.jpeg(picture, conditions.quality))
+        data = ph.jpeg(picture, conditions.quality, icc_profile=icc(P3, SRGB_PARA))
+        (folder / name).write_bytes(data)
     slope, vignetting = SCENES["window.jpg"][2].slope, SCENES["window.jpg"][2].vignetting
     paper = ph.plain_paper(slope, vignetting, np.random.default_rng(72), SIZE)
     (folder / "window-paper.jpg").write_bytes(ph.jpeg(paper, 88))

@@ -32,6 +32,7 @@ SIZE = (480, 360)
 TO_SRGB = np.linalg.inv(
     [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
 )
+TO_P3 = np.linalg.inv(colour.RGB_COLOURSPACES["Display P3"].matrix_RGB_to_XYZ)
 SAMPLE = (0.70, 0.15, 0.95, 0.60)
 PAPER = (0.08, 0.78, 0.55, 0.95)
 CHART = ((0.10, 0.12), (0.60, 0.12), (0.60, 0.60), (0.10, 0.60))
@@ -199,8 +200,12 @@ def photograph(
     paper: bool = True,
     size: tuple[int, int] = SIZE,
     chart_set: int = 0,
+    wide_gamut: bool = False,
 ) -> Array:
-    """An sRGB-encoded photo, 0 to 1, before it is cut to bits; (rows, columns, 3)."""
+    """An sRGB-encoded photo, 0 to 1, before it is cut to bits; (rows, columns, 3).
+
+    With `wide_gamut` its primaries are those of Display P3.
+    """
     c = conditions
     wide, high = size
     power = camera * lights()[light]
@@ -213,6 +218,8 @@ def photograph(
     surfaces = np.vstack([table, chart_spectra(chart_set), white, sample, 0.04 * np.ones_like(NM)])
     raw = surfaces @ power.T / gain
     linear = raw @ colour_matrix(camera, lights()[light]).T
+    if wide_gamut:
+        linear = linear @ np.linalg.inv(TO_SRGB).T @ TO_P3.T
     label = np.zeros((high, wide), dtype=int)
 
     def fill(box: tuple[float, float, float, float], value: int) -> None:

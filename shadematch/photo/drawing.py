@@ -23,7 +23,7 @@ LONGEST: Final = 720
 """Longer side [pixels] of the copy of a photo that a result keeps for its picture."""
 _INK: Final = "#2a2825"
 _LINES: Final = {"region": "#ffffff", "neutral": "#00c8e8", "chart": "#ffd400"}
-_MARKS: Final = {1: (255, 0, 200), 2: (0, 90, 255), 3: (255, 120, 0), 4: (255, 0, 0)}
+_MARKS: Final = {1: (255, 0, 200), 2: (0, 90, 255), 3: (0, 255, 140), 4: (255, 0, 0)}
 _WORDS: Final = {1: "glare", 2: "shadow", 3: "dust", 4: "clipped"}
 
 Bytes = NDArray[np.uint8]

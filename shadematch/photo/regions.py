@@ -27,7 +27,8 @@ _FEWEST: Final = 16
 """Pixels below which there is no mean."""
 _TILES: Final = 4  # along each side
 _WIDE: Final = 3.0  # standard deviations
-_FLOOR: Final = 0.4  # smallest standard deviation in Lab: less is below an 8-bit step
+_FLOOR: Final = np.array([0.4, 1.0, 1.0])
+"""Smallest standard deviations of L*, a*, b*: code steps, and the coarser ones of JPEG colour."""
 _REJECTED: Final = ("kept", "glare", "shadow", "dust", "clipped", "see-through", "outside")
 
 Kind = Literal["box", "circle", "polygon"]

@@ -43,7 +43,8 @@ _PAPER_TINT: Final = 0.01  # standard deviation of X and Z of paper and cards, a
 _CLIPPED: Final = 0.1
 _EMPTY: Final = 0.02
 _BELOW: Final = 0.05
-"""How far below zero an empty channel may truly lie (standard deviation), as a share of Y."""
+"""How far below zero an empty channel may truly lie (standard deviation), as a share of Y;
+an estimate."""
 
 
 @dataclass(frozen=True)
@@ -212,7 +213,7 @@ class _Reading:
             linear = np.asarray(np.linalg.solve(self.picture.profile.matrix, xyz), dtype=float)
             return correction.xyz(linear, light)
 
-        self._finish(correct(self.seen.xyz), _slopes(correct, self.seen.xyz), variance)
+        self._finish(correct, variance)
         size = chart_size(correction.residuals, correction.reference)
         self.parts.append(("chart residual", remaining("chart", self.lab, size)))
         if self.seen.xyz[1] > 1.5 * max(m.xyz[1] for m in patches):
@@ -260,7 +261,7 @@ class _Reading:
         def correct(xyz: FloatArray) -> FloatArray:
             return np.asarray(adapt(xyz, shown, wanted) * np.exp(-light))
 
-        self._finish(correct(self.seen.xyz), _slopes(correct, self.seen.xyz), variance)
+        self._finish(correct, variance)
         # Its reflectance, its tint, and what noise leaves of it.
         share = np.array([_PAPER_TINT, 0.0, _PAPER_TINT])
         noise = sum((m.noise + m.steps for m in means), np.zeros((3, 3))) / len(means) ** 2
@@ -291,7 +292,7 @@ class _Reading:
         def correct(xyz: FloatArray) -> FloatArray:
             return np.asarray(adapt(100.0 * xyz, SRGB_WHITE, self.white) * np.exp(-light))
 
-        self._finish(correct(self.seen.xyz), _slopes(correct, self.seen.xyz), variance)
+        self._finish(correct, variance)
         self.parts.append(("camera and light", remaining("none", self.lab)))
         self.warnings.append(
             "Nothing in the photo tells the light: put white paper or a chart beside the soap."
@@ -309,8 +310,9 @@ class _Reading:
         self._mind_slope(float(np.hypot(*slope.terms[:2])))
         return slope.log_at(self.seen.middle)
 
-    def _finish(self, xyz: FloatArray, slopes: FloatArray, light_variance: float) -> None:
+    def _finish(self, correct: Callable[[FloatArray], FloatArray], light_variance: float) -> None:
         """Take the corrected colour, and carry the photo's own errors over to it."""
+        xyz, slopes = correct(self.seen.xyz), _slopes(correct, self.seen.xyz)
         if not np.all(np.isfinite(xyz)):
             raise PhotoError("gives no colour", field="photo", remedy="Check the regions")
         if xyz[1] > 110.0:
@@ -329,10 +331,14 @@ class _Reading:
         self.parts.append(("pixels", by @ (self.seen.noise + uneven) @ by.T))
         self.parts.append(("code steps", by @ self.seen.steps @ by.T))
         if self.seen.empty.max() > _EMPTY:
-            # What the file cut off at zero may have been anything below.
-            below = (_BELOW * self.seen.xyz[1]) ** 2 * np.diag(self.seen.empty)
-            out = by @ self.picture.profile.matrix
-            self.parts.append(("empty channel", out @ below @ out.T))
+            # What the file cut off at zero may have been anything below: about as far below as
+            # a step up is above. A step, no slope, since roots are steep at zero.
+            total = np.zeros((3, 3))
+            for share, primary in zip(self.seen.empty, self.picture.profile.matrix.T, strict=True):
+                there = correct(self.seen.xyz + _BELOW * self.seen.xyz[1] * primary)
+                move = xyz_to_lab(np.clip(there, 1e-3, None), self.white) - self.lab
+                total += share * np.outer(move, move)
+            self.parts.append(("empty channel", total))
         if light_variance > 0:
             along = self.by_xyz @ held
             self.parts.append(("fall of the light", light_variance * np.outer(along, along)))
