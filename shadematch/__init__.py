@@ -3,6 +3,7 @@
 from shadematch._version import __version__
 from shadematch.errors import (
     ColourError,
+    FileError,
     MissingExtraError,
     PaletteError,
     PourError,
@@ -12,6 +13,7 @@ from shadematch.errors import (
 )
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
+from shadematch.pot import InThePot, in_the_pot
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
@@ -21,6 +23,8 @@ __all__ = [
     "Base",
     "Choice",
     "ColourError",
+    "FileError",
+    "InThePot",
     "Match",
     "MissingExtraError",
     "Palette",
@@ -37,6 +41,7 @@ __all__ = [
     "Verdict",
     "View",
     "__version__",
+    "in_the_pot",
     "load_palette",
     "match",
     "match_many",

@@ -16,7 +16,7 @@ PACKAGE = Path(shadematch.__file__).parent
 # Ground to roof; rooms of one line are siblings and don't import each other.
 ORDER = (
     ("errors", "arrays", "_version", "cautions"),
-    ("standards", "models", "readers", "html"),
+    ("standards", "models", "readers", "html", "files"),
     ("colorimetry",),
     ("difference",),
     ("optics.transport",),
@@ -26,7 +26,7 @@ ORDER = (
     ("pour",),
     ("target",),
     ("prediction",),
-    ("search.space",),
+    ("pot", "search.space"),
     ("search.bounds", "search.ideal", "search.rounding"),
     ("search.lattice", "search.cover"),
     ("search.whole",),
