@@ -17,6 +17,8 @@ from shadematch.pot import InThePot, in_the_pot
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
+from shadematch.repeat import Repeat, repeat
+from shadematch.saved import SavedRecipe, load, save
 from shadematch.target import Target
 
 __all__ = [
@@ -34,6 +36,8 @@ __all__ = [
     "PourError",
     "Prediction",
     "Recipe",
+    "Repeat",
+    "SavedRecipe",
     "ShadematchError",
     "SpectrumError",
     "Target",
@@ -42,8 +46,11 @@ __all__ = [
     "View",
     "__version__",
     "in_the_pot",
+    "load",
     "load_palette",
     "match",
     "match_many",
     "predict",
+    "repeat",
+    "save",
 ]

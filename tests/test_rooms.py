@@ -34,6 +34,8 @@ ORDER = (
     ("search.catalogue",),
     ("question",),
     ("match",),
+    ("saved",),
+    ("repeat",),
     ("plots",),
     ("cli",),
     ("__main__",),
@@ -104,5 +106,5 @@ def test_rooms_are_not_crowded() -> None:
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
     modules = {room.split(".")[0] for room in rooms()} | {"optics", "search"}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
+    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "repeat"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)
