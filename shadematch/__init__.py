@@ -19,10 +19,12 @@ from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.repeat import Repeat, repeat
 from shadematch.saved import SavedRecipe, load, save
+from shadematch.sheet.batch import BatchSheet, batch_sheet
 from shadematch.target import Target
 
 __all__ = [
     "Base",
+    "BatchSheet",
     "Choice",
     "ColourError",
     "FileError",
@@ -45,6 +47,7 @@ __all__ = [
     "Verdict",
     "View",
     "__version__",
+    "batch_sheet",
     "in_the_pot",
     "load",
     "load_palette",

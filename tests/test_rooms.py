@@ -36,6 +36,10 @@ ORDER = (
     ("match",),
     ("saved",),
     ("repeat",),
+    ("sheet.words", "sheet.drawing"),
+    ("sheet.content",),
+    ("sheet.page", "sheet.plain"),
+    ("sheet.batch",),
     ("plots",),
     ("cli",),
     ("__main__",),
@@ -105,6 +109,6 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search"}
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "sheet"}
     assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "repeat"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)
