@@ -215,8 +215,11 @@ def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
         found: object = (
             spread.get(field) if isinstance(spread, Mapping) else getattr(spread, field, None)
         )
-        number = isinstance(found, int | float | np.integer | np.floating)
-        if isinstance(found, bool) or not number or not np.isfinite(found) or found < 0:
+        if (
+            isinstance(found, bool)
+            or not isinstance(found, int | float | np.integer | np.floating)
+            or not 0 <= found < np.inf
+        ):
             raise PourError("must be a finite number, not negative", field=f"spread.{field}",
                             value=found, remedy="It is a CIEDE2000")  # fmt: skip
         values.append(float(found))
