@@ -9,10 +9,13 @@ from collections.abc import Sequence
 from html import escape
 from typing import Final
 
-__all__ = ["RULER_CM", "drop", "ruler", "scale_for", "swatches"]
+__all__ = ["MARKS_MM", "RULER_CM", "drop", "ruler", "scale_for", "swatches"]
 
 RULER_CM: Final = 15
 """How much of a ruler fits across the page [cm]."""
+MARKS_MM: Final = 3.8
+"""Height of the marks and figures below a bar [mm]."""
+_LEFT: Final = 2.0
 _INK: Final = "#1b1b1b"
 _EDGE: Final = "#77736a"
 
@@ -42,37 +45,41 @@ def scale_for(longest_cm: float) -> int:
         power *= 10
 
 
-def ruler(dose_cm: float, hex_code: str, scale: int, *, height_mm: float = 4.5) -> str:
-    """A dose as a bar along a ruler.
+def ruler(
+    dose_cm: float, hex_code: str, scale: int, *, start_cm: float = 0.0, height_mm: float
+) -> str:
+    """What of a dose lies on one stretch of a ruler, as a bar along it.
 
     Parameters
     ----------
     dose_cm
-        Length of paste [cm].
+        Length of paste [cm] from the dose's beginning.
     hex_code
         Colour of the bar.
     scale
         See `scale_for`; 1 is true to size.
+    start_cm
+        Where the stretch begins [cm of paste].
     height_mm
-        Height of the bar [mm]; the marks take 4 mm more.
+        Height of the bar [mm]; the marks take `MARKS_MM` more.
     """
     end = RULER_CM * 10.0
-    y = height_mm + 0.6
-    parts = [_box(0.6, 0.3, max(dose_cm / scale * 10.0, 0.1), height_mm, hex_code)]
+    y = height_mm + 0.5
+    length = min(max((dose_cm - start_cm) / scale * 10.0, 0.1), end)
+    parts = [_box(_LEFT, 0.3, length, height_mm, hex_code)]
     marks = "".join(
-        f"M{0.6 + 5 * i:g} {y:g}v{1.4 if i % 2 == 0 else 0.8}" for i in range(2 * RULER_CM + 1)
+        f"M{_LEFT + 5 * i:g} {y:g}v{1.2 if i % 2 == 0 else 0.7}" for i in range(2 * RULER_CM + 1)
     )
     parts.append(
-        f'<path d="M0.6 {y:g}h{end:g}{marks}" stroke="{_INK}" stroke-width="0.15" fill="none"/>'
+        f'<path d="M{_LEFT} {y:g}h{end:g}{marks}" stroke="{_INK}" stroke-width="0.15" fill="none"/>'
     )
-    every = 1 if scale == 1 else 5 if scale > 99 else 1
     parts += [
-        f'<text x="{0.6 + 10 * i:g}" y="{y + 3.6:g}" font-size="2.3" fill="{_INK}" '
-        f'text-anchor="{"start" if i == 0 else "end" if i == RULER_CM else "middle"}" '
-        f'font-family="sans-serif">{i * scale}</text>'
-        for i in range(0, RULER_CM + 1, every)
+        f'<text x="{_LEFT + 10 * i:g}" y="{y + 3.1:g}" font-size="2.2" fill="{_INK}" '
+        f'text-anchor="middle" font-family="sans-serif">{start_cm + i * scale:g}</text>'
+        for i in range(RULER_CM + 1)
     ]
-    return _svg(end + 1.2, height_mm + 4.4, f"{dose_cm:g} cm along a ruler", parts)
+    label = f"{dose_cm:g} cm along a ruler"
+    return _svg(end + 2 * _LEFT, height_mm + MARKS_MM, label, parts)
 
 
 def swatches(codes: Sequence[str], label: str, *, each_mm: float, height_mm: float) -> str:

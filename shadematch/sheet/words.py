@@ -55,7 +55,7 @@ def units(text: str) -> float:
 
 def _unit(letter: str) -> float:
     if letter.isascii():
-        return 1.6 if letter.isupper() or letter in "mw%@&" else 1.1
+        return 2.1 if letter in "MW@%" else 1.6 if letter.isupper() or letter in "mw&" else 1.1
     if unicodedata.combining(letter):
         return 0.0
     if unicodedata.east_asian_width(letter) in "WF":
