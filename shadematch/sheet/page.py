@@ -46,6 +46,7 @@ h1.long { font-size: 10.5pt }
 h2 .small { text-transform: none; letter-spacing: 0; font-weight: 400 }
 .dose { display: flex; gap: 2mm; align-items: center; border-top: 0.2mm solid #b9b4a8;
   padding-top: 0.6mm; min-height: 8.5mm }
+.cm small { font-size: 12pt }
 .tick { width: 5mm; height: 5mm; border: 0.3mm solid #1b1b1b; flex: none }
 .cm { width: 27mm; text-align: end; font-weight: 700; font-size: 22pt; line-height: 1;
   white-space: nowrap; flex: none }
@@ -173,15 +174,16 @@ def _doses(content: Content, layout: Layout) -> str:
 
 def _dose(dose: Dose, layout: Layout) -> str:
     size = name_size(dose.name, layout.name_pt)[0]
-    figure = f"{dose.dose_cm:g} cm"
-    wide = " wide" if len(figure) > 6 else ""
+    figure = f"{dose.dose_cm:g}"
+    wide = " wide" if len(figure) > 4 else ""
     reach = RULER_CM * layout.scale
     rulers = "".join(
         ruler(dose.dose_cm, dose.hex, layout.scale, start_cm=reach * i, height_mm=layout.bar_mm)
         for i in range(layout.stretches(dose.dose_cm))
     )
     return (
-        f'<div class="dose"><div class="tick"></div><div class="cm{wide}">{figure}</div>'
+        '<div class="dose"><div class="tick"></div>'
+        f'<div class="cm{wide}">{figure} <small>cm</small></div>'
         f'<div><div class="name{" " * bool(size)}{size}" dir="auto">{escape(dose.name)}</div>'
         f"{rulers}</div></div>"
     )
