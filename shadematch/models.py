@@ -89,15 +89,16 @@ class Frozen(BaseModel):
         if isinstance(inner, ShadematchError):
             field = ".".join(p for p in (where, inner.field) if p)
             return type(inner)(inner.problem, field=field, value=inner.value, remedy=inner.remedy)
-        message = first["msg"].removeprefix("Value error, ")
-        problem, remedy = _SAYINGS.get(
-            first["type"], (message[:1].lower() + message[1:], "Check this entry")
-        )
         limits = first.get("ctx", {})
+        if first["type"] in _SAYINGS:
+            problem, remedy = (text.format(**limits) for text in _SAYINGS[first["type"]])
+        else:  # pydantic's own words, braces and all
+            message = first["msg"].removeprefix("Value error, ")
+            problem, remedy = message[:1].lower() + message[1:], "Check this entry"
         return cls._error(
-            problem.format(**limits),
+            problem,
             field=where or cls.__name__,
             # What is missing has no value of its own; pydantic gives its surroundings.
             value=None if first["type"] == "missing" else first.get("input"),
-            remedy=remedy.format(**limits),
+            remedy=remedy,
         )
