@@ -51,7 +51,7 @@ def test_as_adding_doubling(white: float) -> None:
     for seen, thickness, backing in ((looks.pot, 5.5, POTS["steel"]), (looks.drop, 0.3, 0.9)):
         for i in range(0, WAVELENGTHS_NM.size, 5):
             expected = added(mu_a[i], mu_s[i], thickness, backing)
-            assert seen.reflectance[i] == pytest.approx(expected, abs=2e-4)
+            assert seen.reflectance[i] == pytest.approx(expected, abs=1e-4)
 
 
 def test_as_integrals_over_angles_where_nothing_scatters() -> None:
