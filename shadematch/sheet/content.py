@@ -262,7 +262,7 @@ def content_of(
     lab = ", ".join(f"{v:.1f}" for v in saved.lab)
     figures = [("predicted", f"Lab ({lab}){'' if saved.in_srgb else ', outside sRGB'}")]
     if saved.target is not None:
-        figures.insert(0, ("wanted", clean(str(saved.target))[:120]))
+        figures.insert(0, ("wanted", clean(str(saved.target))))
     if spread is not None:
         figures.append(_spread(spread))
     if saved.match is not None and recipe.doses_cm == saved.match.closest.recipe.doses_cm:

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from shadematch.sheet.content import Content
+from shadematch.sheet.content import NOTE_SIZES, Content
 from shadematch.sheet.drawing import MARKS_MM, RULER_CM, scale_for
-from shadematch.sheet.words import units
+from shadematch.sheet.words import lines_needed, shortened, units
 
-__all__ = ["NAME_SIZES", "Layout", "layout_of", "name_size"]
+__all__ = ["NAME_SIZES", "Layout", "layout_of", "name_size", "note_size"]
 
 Kind = Literal["roomy", "plain", "full"]
 
@@ -20,17 +20,19 @@ _MM_PER_PT: Final = 25.4 / 72.0
 
 @dataclass(frozen=True)
 class _Size:
-    """Letter size of a name [pt], height of a bar [mm], room for all doses [mm]."""
+    """What one size of words allows; letters in pt, heights in mm."""
 
     name_pt: float
     bar_mm: float
-    room_mm: float
+    room_mm: float  # for all doses
+    colours_mm: float  # the usual height of the colours and their figures
+    note_mm: float  # height of a note that needs no more room than the order of work
 
 
 _SIZES: Final[dict[Kind, _Size]] = {
-    "roomy": _Size(16.0, 7.0, 80.0),
-    "plain": _Size(13.0, 5.0, 97.0),
-    "full": _Size(11.0, 3.4, 120.0),
+    "roomy": _Size(16.0, 7.0, 74.0, 33.0, 60.0),
+    "plain": _Size(13.0, 5.0, 104.0, 33.0, 36.0),
+    "full": _Size(11.0, 3.4, 125.0, 26.0, 27.0),
 }
 NAME_SIZES: Final = (("", 0.0, 1), ("long", 7.5, 1), ("longest", 6.0, 9))
 """Class, letter size [pt] (0: the layout's own) and most lines of a name."""
@@ -93,11 +95,30 @@ def name_size(name: str, own_pt: float) -> tuple[str, float, int]:
 
 def layout_of(content: Content) -> Layout:
     """The largest words, and rulers true to size if they fit."""
-    extra = 6.0 * (units(content.title) > 60) + 4.5 * math.ceil(units(content.remark) / 100)
     for layout in _tries(content):
-        if layout.doses_mm(content) <= _SIZES[layout.kind].room_mm - extra:
+        room = _SIZES[layout.kind].room_mm - _more_mm(content, layout.kind)
+        if layout.doses_mm(content) <= room:
             return layout
     return Layout("full", 0)
+
+
+def _more_mm(content: Content, kind: Kind) -> float:
+    """What other parts of the page take beyond their usual heights [mm]."""
+    size = _SIZES[kind]
+    title = units(content.title)
+    more = 4.5 * (math.ceil(title / 70) - 1) if title > 60 else 0.0
+    more += 4.5 * math.ceil(units(content.remark) / 100)
+    lines = sum(math.ceil(units(f"{n} {shortened(v)}") / 42) for n, v in content.figures)
+    more += max(0.0, 5.5 + 3.2 * lines - size.colours_mm)
+    pt, lines = note_size(content.note)
+    return more + max(0.0, lines * pt * 1.25 * _MM_PER_PT - size.note_mm)
+
+
+def note_size(note: str) -> tuple[float, int]:
+    """Letter size [pt] and lines of a note."""
+    sizes = [(pt, lines_needed(note.split("\n"), width), most) for pt, width, most in NOTE_SIZES]
+    pt, lines, _ = next((size for size in sizes if size[1] <= size[2]), sizes[-1])
+    return pt, lines
 
 
 def _tries(content: Content) -> Iterator[Layout]:

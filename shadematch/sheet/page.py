@@ -11,10 +11,10 @@ from typing import Final
 
 from shadematch.cautions import CAUTIONS
 from shadematch.pot import HOT_LIMIT
-from shadematch.sheet.content import NOTE_SIZES, Content, Dose
+from shadematch.sheet.content import Content, Dose
 from shadematch.sheet.drawing import RULER_CM, drop, ruler, swatches
-from shadematch.sheet.layout import Layout, layout_of, name_size
-from shadematch.sheet.words import lines_needed, units
+from shadematch.sheet.layout import Layout, layout_of, name_size, note_size
+from shadematch.sheet.words import shortened, units
 
 __all__ = ["page"]
 
@@ -66,7 +66,6 @@ li { break-inside: avoid }
 footer { font-size: 7pt; color: #46423b; border-top: 0.2mm solid #b9b4a8; padding-top: 0.5mm }
 .roomy { font-size: 9pt }
 .roomy .cm { font-size: 26pt }
-.roomy .weigh { font-size: 20pt }
 .roomy .name { font-size: 16pt }
 .roomy ol { font-size: 10.5pt; line-height: 1.25 }
 .full { font-size: 7.8pt; line-height: 1.25 }
@@ -132,11 +131,11 @@ def _colours(content: Content, height: float) -> str:
     saved, looks = content.saved, content.looks
     outside = "" if saved.in_srgb else ", nearest"
     if saved.target is None:
-        pair = swatches([saved.hex], "predicted", each_mm=76, height_mm=height)
+        pair = swatches([saved.hex], "predicted", each_mm=66, height_mm=height)
         label = f"predicted {saved.hex}{outside}"
     else:
         codes = [saved.target.hex, saved.hex]
-        pair = swatches(codes, "wanted and predicted", each_mm=38, height_mm=height)
+        pair = swatches(codes, "wanted and predicted", each_mm=33, height_mm=height)
         label = f"left wanted {codes[0]}, right predicted {codes[1]}{outside}"
     apart = (
         ""
@@ -144,10 +143,10 @@ def _colours(content: Content, height: float) -> str:
         else f'<span class="apart">CIEDE2000 {saved.delta_e:.2f}</span><br>'
     )
     figures = "<br>".join(
-        f'<b>{escape(name)}</b> <span dir="auto">{escape(value)}</span>'
+        f'<b>{escape(name)}</b> <span dir="auto">{escape(shortened(value))}</span>'
         for name, value in content.figures
     )
-    pot = swatches([looks.pot.hex], "in the pot", each_mm=24, height_mm=height)
+    pot = swatches([looks.pot.hex], "in the pot", each_mm=22, height_mm=height)
     size = min(height, 22.0)
     return (
         f'<section class="colours"><div>{pair}{label}</div>'
@@ -203,10 +202,7 @@ def _note(note: str) -> str:
     if not note:
         return ""
     lines = note.split("\n")
-    size = next(
-        (pt for pt, width, most in NOTE_SIZES if lines_needed(lines, width) <= most),
-        NOTE_SIZES[-1][0],
-    )
+    size, _ = note_size(note)
     paragraphs = "".join(f'<p dir="auto">{escape(line)}</p>' for line in lines)
     return f'<div style="font-size:{size:g}pt">{paragraphs}</div>'
 

@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Sequence
 from typing import Final
 
-__all__ = ["clean", "isolated", "lines_needed", "units"]
+__all__ = ["clean", "isolated", "lines_needed", "shortened", "units"]
 
 _ISOLATE: Final = "\u2068"
 _END: Final = "\u2069"
@@ -62,6 +62,11 @@ def _unit(letter: str) -> float:
         return 2.0
     # Beyond Latin, letters are wider; ligatures of whole phrases much more.
     return 12.0 if 0xFD00 <= ord(letter) <= 0xFDFF else 1.6
+
+
+def shortened(text: str, most: int = 90) -> str:
+    """The text, or its beginning if it is longer than `most` letters."""
+    return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
 
 
 def lines_needed(paragraphs: Sequence[str], width: float) -> int:
