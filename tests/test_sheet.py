@@ -112,7 +112,12 @@ def test_swatches_are_the_colours_and_touch(match: sm.Match) -> None:
     assert [b["fill"] for b in (wanted, predicted, pot)] == [
         match.target.hex, match.predicted.hex, looks.pot.hex,
     ]  # fmt: skip
-    assert float(wanted["x"]) + float(wanted["width"]) == pytest.approx(float(predicted["x"]))
+    # The wanted one lies below and ends with the predicted one, which covers its right half.
+    (left, width), (middle, half) = (
+        (float(b["x"]), float(b["width"])) for b in (wanted, predicted)
+    )
+    assert half == pytest.approx(width / 2)
+    assert middle == pytest.approx(left + width / 2)
     drops = [a for tag, a in Page(sheet.html).tags if tag == "circle"]
     assert [d["fill"] for d in drops] == [looks.drop.hex]
 

@@ -84,11 +84,13 @@ def ruler(
 
 def swatches(codes: Sequence[str], label: str, *, each_mm: float, height_mm: float) -> str:
     """Colours side by side, touching."""
+    count = len(codes)
+    # Each but the last goes on below the next one, so that no seam shows between them.
     parts = [
-        _box(0.2 + i * each_mm, 0.2, each_mm, height_mm - 0.4, code, 0.0)
+        _box(0.2 + i * each_mm, 0.2, (count - i) * each_mm, height_mm - 0.4, code, 0.0)
         for i, code in enumerate(codes)
     ]
-    width = len(codes) * each_mm + 0.4
+    width = count * each_mm + 0.4
     parts.append(
         f'<rect x="0.1" y="0.1" width="{width - 0.2:g}" height="{height_mm - 0.2:g}" '
         f'fill="none" stroke="{_EDGE}" stroke-width="0.2"/>'

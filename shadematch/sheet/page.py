@@ -91,7 +91,7 @@ def page(content: Content) -> str:
             "<!doctype html>",
             '<html lang="en"><head><meta charset="utf-8">',
             f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
-            '<meta name="viewport" content="width=device-width">',
+            '<meta name="viewport" content="width=800">',
             f"<title>{escape(content.title)}</title><style>{_STYLE}</style></head>",
             f'<body><main class="{layout.kind}">',
             _head(content),
