@@ -126,29 +126,24 @@ def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
     )  # fmt: skip
 
 
-class _InsideError(Exception):
-    """What is wrong inside a JSON text."""
-
-    def __init__(self, problem: str, value: str, remedy: str) -> None:
-        super().__init__(problem)
-        self.problem, self.value, self.remedy = problem, value, remedy
+class _TwiceError(Exception):
+    """A key that stands twice."""
 
 
 def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:
-            raise _InsideError("an entry stands twice", key, "Leave one of them out")
+            raise _TwiceError(key)
         found[key] = value
     return found
 
 
-def _no_number(text: str) -> Any:
-    raise _InsideError("has something that is no number", text, "JSON has finite numbers only")
-
-
 def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
-    """What a JSON text says; entries that stand twice, NaN and infinities are refused.
+    """What a JSON text says; entries that stand twice are refused.
+
+    NaN and infinities, which JSON does not have and Python reads, are left to the models, whose
+    errors tell the entry.
 
     Parameters
     ----------
@@ -163,9 +158,11 @@ def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
         If it is not JSON, or not such JSON.
     """
     try:
-        return json.loads(text, object_pairs_hook=_each_key_once, parse_constant=_no_number)
-    except _InsideError as found:
-        raise error(found.problem, field=place, value=found.value, remedy=found.remedy) from None
+        return json.loads(text, object_pairs_hook=_each_key_once)
+    except _TwiceError as found:
+        raise error(
+            "an entry stands twice", field=place, value=str(found), remedy="Leave one of them out"
+        ) from None
     except (ValueError, RecursionError) as found:
         line = getattr(found, "lineno", None)
         raise error(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -355,8 +356,13 @@ def test_nan_and_twice_and_other_files(saved: Path, tmp_path: Path) -> None:
     with pytest.raises(sm.FileError, match="twice"):
         sm.load(saved)
     saved.write_text(text.replace('"white": 0.1', '"white": NaN', 1))
-    with pytest.raises(sm.FileError, match="no number"):
+    with pytest.raises(sm.FileError, match=r"pour\.white: must be a finite number"):
         sm.load(saved)
+    for old, entry in (("lab", "predicted.lab.0"), ("absorption", "pigments.0.absorption")):
+        saved.write_text(re.sub(rf'("{old}": \[\s*)[-0-9.e]+', r"\1-Infinity", text, count=1))
+        with pytest.raises(sm.FileError) as found:
+            sm.load(saved)
+        assert found.value.field.endswith(entry)
     sm.load_palette().save(saved)
     with pytest.raises(sm.FileError, match="is not a recipe"):
         sm.load(saved)
