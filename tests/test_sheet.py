@@ -175,6 +175,14 @@ def test_a_saved_recipe_and_its_repeat(match: sm.Match, tmp_path: Path) -> None:
         assert again.predicted.hex in text
         assert again.palette.fingerprint in text
         assert f"CIEDE2000 {again.to_target:.2f}" in text
+    # A paste that it doesn't take has gone: the same colour, but nothing is proved of the rest.
+    spare = next(n for n in match.palette.names if n not in match.closest.recipe.doses_cm)
+    sm.save(match, tmp_path / "c.json", choice=match.closest)
+    less = sm.repeat(tmp_path / "c.json", palette=match.palette.without(spare))
+    assert less.same
+    assert match.proof in squeezed(sm.batch_sheet(sm.load(tmp_path / "c.json")).text)
+    assert match.proof not in squeezed(sm.batch_sheet(less).text)
+    assert less.palette.fingerprint in sm.batch_sheet(less).text
     gone = sm.repeat(saved, palette=match.palette.without(next(iter(match.recipe.doses_cm))))
     with pytest.raises(sm.PourError, match="no longer has"):
         sm.batch_sheet(gone)

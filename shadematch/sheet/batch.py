@@ -157,8 +157,9 @@ def _as_of_today(repeat: Repeat) -> SavedRecipe:
             f"the palette no longer has {', '.join(repeat.missing)}", field="result",
             value=str(repeat.saved.recipe), remedy="Match the target anew",
         )  # fmt: skip
-    if repeat.same:
+    if repeat.same and repeat.palette.fingerprint == repeat.saved.palette.fingerprint:
         return repeat.saved
+    # What was proved of another palette, or by another version, need not hold any more.
     return replace(
         repeat.saved, palette=repeat.palette, lab=seen.lab, hex=seen.hex,
         in_srgb=seen.in_srgb, delta_e=repeat.to_target, match=None,
