@@ -17,6 +17,7 @@ GOAL = Path(__file__).parent / "batch-sheet.png"
 
 
 def main() -> int:
+    """Print the page and keep it as a picture."""
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     if chromium is None:
         print("chromium is not installed", file=sys.stderr)
@@ -38,7 +39,7 @@ def main() -> int:
             check=True,
             capture_output=True,
         )
-        pypdfium2.PdfDocument(printed)[0].render(scale=1.6).to_pil().save(GOAL, optimize=True)
+        pypdfium2.PdfDocument(printed)[0].render(scale=1.3).to_pil().save(GOAL, optimize=True)
     print(f"wrote {GOAL.name}")
     return 0
 
