@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -33,16 +34,22 @@ def found() -> sm.Match:
     return sm.match("#a34fb0", pour=sm.Pour(batch_g=250, thickness_cm=2))
 
 
+def unboxed(match: sm.Match | None) -> sm.Match:
+    """Without the number of boxes, which depends on what was asked before."""
+    assert match is not None
+    return dataclasses.replace(match, boxes=0)
+
+
 def test_match_keeps(run: Run, found: sm.Match) -> None:
     status, out, _ = run("match", *ASKED, "--save", "o.json", "--note", "für dich")
     assert status == 0
     assert "kept in o.json" in out
     saved = sm.load("o.json")
-    assert saved.match == found
+    assert unboxed(saved.match) == unboxed(found)
     assert saved.note == "für dich"
     status, out, _ = run("match", *ASKED, "--save", "p.json", "--json")
     assert (status, json.loads(out)["delta_e"]) == (0, found.delta_e)
-    assert sm.load("p.json").match == found
+    assert unboxed(sm.load("p.json").match) == unboxed(found)
 
 
 def test_repeat(run: Run, found: sm.Match) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import json
 import re
 from pathlib import Path
@@ -67,7 +68,9 @@ def test_the_same_question_gives_the_saved_answer(saved: Path) -> None:
         then.target, palette=then.palette, pour=then.recipe.pour, view=then.view,
         max_pigments=3, must_avoid=["kelp"],
     )  # fmt: skip
-    assert again == then.match
+    # How many boxes a proof takes depends on what was asked before.
+    assert then.match is not None
+    assert dataclasses.replace(again, boxes=0) == dataclasses.replace(then.match, boxes=0)
 
 
 def test_another_choice_of_a_match(match: sm.Match, tmp_path: Path) -> None:
