@@ -23,6 +23,7 @@ _SAYINGS = {
     "literal_error": ("must be {expected}", "Take one of these"),
     "string_type": ("must be a text", "Give a text"),
     "string_too_short": ("must not be empty", "Give it a name"),
+    "string_unicode": ("has half a character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
     "model_type": ("must be an object with named entries", "See the head of shadematch.materials"),

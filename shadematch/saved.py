@@ -22,8 +22,10 @@ import numpy as np
 from pydantic import Field, StrictBool, StrictInt
 
 from shadematch._version import __version__
+from shadematch.cautions import CAUTIONS
 from shadematch.errors import FileError, PourError, ShadematchError
 from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.html import card
 from shadematch.match import Match
 from shadematch.materials import Palette
 from shadematch.models import Frozen, Number, expect
@@ -94,6 +96,18 @@ class SavedRecipe:
         if self.note:
             lines.append(f"note       {self.note}")
         return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        swatches = [] if self.target is None else [(self.target.hex, "wanted")]
+        swatches.append((self.hex, "predicted"))
+        rows = [(name, f"{dose:g} cm") for name, dose in self.recipe.doses_cm.items()]
+        rows += [("into", str(self.recipe.pour)), ("seen", str(self.view))]
+        if self.delta_e is not None:
+            rows.append(("CIEDE2000", f"{self.delta_e:.2f}"))
+        if self.match is not None:
+            rows.append(("proof", self.match.proof))
+        rows.append(("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
+        return card(swatches, rows, foot=self.note, small=" ".join(CAUTIONS))
 
 
 Result = Match | Prediction | Recipe | SavedRecipe
@@ -192,10 +206,12 @@ def save(
     PourError, UnknownNameError
         If the parts don't fit together.
     FileError
-        If the place can't be written.
+        If the place can't be written, or a part is not fit to be read again, which is named.
     """
     saved = kept(result, palette=palette, view=view, choice=choice, note=note)
-    write_text(path, json_text(_to_dict(saved)))
+    content = _to_dict(saved)
+    _checked(content)  # nothing is written that can't be read
+    write_text(path, json_text(content))
 
 
 def load(path: str | os.PathLike[str]) -> SavedRecipe:
@@ -296,8 +312,12 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
         "doses_cm": dict(saved.recipe.doses_cm),
         "pour": saved.recipe.pour.model_dump(mode="json"),
         "view": saved.view.model_dump(mode="json"),
-        "predicted": {"lab": list(saved.lab), "hex": saved.hex, "in_srgb": saved.in_srgb},
-        "delta_e": saved.delta_e,
+        "predicted": {
+            "lab": [float(v) for v in saved.lab],
+            "hex": saved.hex,
+            "in_srgb": saved.in_srgb,
+        },
+        "delta_e": None if saved.delta_e is None else float(saved.delta_e),
         "target": None if target is None else _target_to_dict(target),
         "match": None if match is None else _match_to_dict(match),
         "fingerprint": saved.palette.fingerprint,
@@ -308,14 +328,18 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
 def _target_to_dict(target: Target) -> dict[str, Any]:
     spectrum = target.reflectance
     found: dict[str, Any] = {
-        "lab": list(target.lab),
+        "lab": [float(v) for v in target.lab],
         "illuminant": target.illuminant,
         "observer": target.observer,
         "source": target.source,
         "reflectance": None if spectrum is None else spectrum.tolist(),
     }
     spread = getattr(target, "covariance", None)
-    return found if spread is None else {**found, "covariance": [list(row) for row in spread]}
+    return (
+        found
+        if spread is None
+        else {**found, "covariance": [[float(v) for v in row] for row in spread]}
+    )
 
 
 def _match_to_dict(match: Match) -> dict[str, Any]:
@@ -323,7 +347,7 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
     return {
         "tolerance": float(match.tolerance),
         **{
-            key: {"doses_cm": dict(choice.recipe.doses_cm), "delta_e": choice.delta_e}
+            key: {"doses_cm": dict(choice.recipe.doses_cm), "delta_e": float(choice.delta_e)}
             for key, choice in (("frugal", match.frugal), ("closest", match.closest))
         },
         "bound": float(match.bound),
@@ -336,9 +360,12 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
     }
 
 
+def _checked(data: object) -> _File:
+    return _File(**checked_envelope(data, _FORMAT, _VERSION))
+
+
 def _from_dict(data: object) -> SavedRecipe:
-    entries = checked_envelope(data, _FORMAT, _VERSION)
-    file = _File(**entries)
+    file = _checked(data)
     palette = Palette.from_dict(file.palette)
     if palette.fingerprint != file.fingerprint:
         raise FileError(

@@ -262,7 +262,32 @@ def test_fingerprint() -> None:
     assert len(seen) == 10
 
 
+def test_drawn(match: sm.Match, saved: Path) -> None:
+    got = sm.load(saved)
+    for words in (match.target.hex, match.predicted.hex, match.proof, got.palette.fingerprint):
+        assert words in str(got)
+        assert words in got._repr_html_()
+    sm.save(got, saved, note="<script>")
+    assert "<script>" not in sm.load(saved)._repr_html_()
+
+
+def test_numbers_of_numpy(tmp_path: Path) -> None:
+    target = sm.Target(tuple(np.array([40.0, 20.0, -20.0], dtype=np.float32)))
+    found = sm.match(target, tolerance=np.float64(0.3), max_pigments=np.int64(2))  # type: ignore[arg-type]
+    sm.save(found, tmp_path / "n.json")
+    assert sm.load(tmp_path / "n.json") == kept(found)
+
+
 # --- what is refused
+
+
+def test_what_cant_be_read_again_is_not_written(tmp_path: Path) -> None:
+    found = sm.match(sm.Target((500.0, 0.0, 0.0)))
+    with pytest.raises(sm.FileError) as error:
+        sm.save(found, tmp_path / "x.json")
+    assert error.value.field == "target.lab.0"
+    assert list(tmp_path.iterdir()) == []
+
 
 BROKEN: list[tuple[tuple[str, ...], Any]] = [
     (("library",), 3),

@@ -150,6 +150,21 @@ def test_scales() -> None:
         assert max(map(float, widths)) <= 10 * RULER_CM
 
 
+@pytest.mark.parametrize(
+    ("dose", "shown"),
+    [(0.5, "0.5"), (0.1 + 0.2, "0.3"), (12_345.25, "12,345.25"), (1_234_567.5, "1,234,567.5")],
+)
+def test_lengths_and_masses_are_told_in_full(dose: float, shown: str) -> None:
+    palette, recipe = named("dusk", dose=dose)
+    sheet = sm.batch_sheet(recipe, palette=palette)
+    assert f"{shown} cm dusk" in Page(sheet.html).text
+    assert f"{shown} cm dusk" in squeezed(sheet.text)
+    masses = {1234.4: "1,234 g", 100.0: "100 g", 99.94: "99.9 g", 0.123: "0.12 g"}
+    for mass, told in masses.items():
+        text = sm.batch_sheet(sm.Recipe({}, sm.Pour(batch_g=mass))).text
+        assert f"WEIGH   {told} clear base" in text
+
+
 def test_no_paste_no_target() -> None:
     sheet = sm.batch_sheet(sm.Recipe({}, sm.Pour(batch_g=50, white=1)))
     assert "no paste at all" in Page(sheet.html).text

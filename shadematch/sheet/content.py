@@ -18,7 +18,7 @@ from shadematch.prediction import predict
 from shadematch.saved import SavedRecipe
 from shadematch.sheet.words import clean, lines_needed
 
-__all__ = ["Content", "Dose", "Spread", "content_of", "yield_of"]
+__all__ = ["Content", "Dose", "Spread", "content_of", "length", "yield_of"]
 
 LOSS: Final = 0.03
 """Share of the base that stays in the pot and on the tools (common practice, no source)."""
@@ -115,8 +115,15 @@ def _positive(value: float, field: str, most: float, remedy: str) -> float:
 
 
 def grams(mass: float) -> str:
-    """A mass as one reads it off a scale: whole grams from 100 g on, else tenths."""
-    return f"{mass:,.0f} g" if mass >= 100 or float(mass).is_integer() else f"{mass:.1f} g"
+    """A mass as one reads it off a scale: whole grams from 100 g on, then tenths."""
+    if mass >= 100 or float(mass).is_integer():
+        return f"{mass:,.0f} g"
+    return f"{mass:.1f} g" if mass >= 1 else f"{mass:.2g} g"
+
+
+def length(dose_cm: float) -> str:
+    """A length [cm] in full, without its unit."""
+    return f"{dose_cm:,.10g}"
 
 
 def yield_of(
@@ -268,7 +275,7 @@ def content_of(
     if saved.match is not None and recipe.doses_cm == saved.match.closest.recipe.doses_cm:
         figures.append(("proof", saved.match.proof))
     figures.append(("seen", str(saved.view)))
-    load = f"{recipe.total_cm:g} cm in all, {recipe.load:.2f} cm per 100 g"
+    load = f"{length(recipe.total_cm)} cm in all, {recipe.load:.2f} cm per 100 g"
     figures.append(("paste", load))
     return Content(
         title=_text(title, "title", _LONGEST_TITLE) or "Batch sheet",

@@ -11,7 +11,7 @@ from typing import Final
 
 from shadematch.cautions import CAUTIONS
 from shadematch.pot import HOT_LIMIT
-from shadematch.sheet.content import Content, Dose
+from shadematch.sheet.content import Content, Dose, length
 from shadematch.sheet.drawing import RULER_CM, drop, ruler, swatches
 from shadematch.sheet.layout import Layout, layout_of, name_size, note_size
 from shadematch.sheet.words import shortened, units
@@ -73,6 +73,7 @@ footer { font-size: 7pt; color: #46423b; border-top: 0.2mm solid #b9b4a8; paddin
 .full .cm { font-size: 18pt }
 .full .name { font-size: 11pt }
 main .cm.wide { font-size: 13pt }
+main .cm.widest, main .widest small { font-size: 8pt }
 main .name.long { font-size: 7.5pt }
 main .name.longest { font-size: 6pt }
 @media screen { main { margin: 8mm auto } }
@@ -173,8 +174,8 @@ def _doses(content: Content, layout: Layout) -> str:
 
 def _dose(dose: Dose, layout: Layout) -> str:
     size = name_size(dose.name, layout.name_pt)[0]
-    figure = f"{dose.dose_cm:g}"
-    wide = " wide" if len(figure) > 4 else ""
+    figure = length(dose.dose_cm)
+    wide = " widest" if len(figure) > 7 else " wide" if len(figure) > 4 else ""
     reach = RULER_CM * layout.scale
     rulers = "".join(
         ruler(dose.dose_cm, dose.hex, layout.scale, start_cm=reach * i, height_mm=layout.bar_mm)
