@@ -132,6 +132,7 @@ def kept(
                 "is too long", field="note", value=f"{len(note)} letters",
                 remedy=f"Give at most {_LONGEST_NOTE}",
             )  # fmt: skip
+    _nothing_else(result, _KNOWN)
     if not isinstance(result, Match) and choice is not None:
         raise PourError("only a match has choices", field="choice", value=str(choice),
                         remedy="Leave it out")  # fmt: skip
@@ -144,6 +145,8 @@ def kept(
         _not_twice(view, result.view, "view")
         chosen = result.frugal if choice is None else choice
         expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
+        _nothing_else(chosen.recipe, _KNOWN)
+        _nothing_else(result.target, _KNOWN)
         seen = chosen.predicted
         if chosen.recipe.pour != result.pour or seen.view != result.view:
             raise PourError("is none of this match's", field="choice", value=str(chosen),
@@ -153,6 +156,7 @@ def kept(
             result.target, chosen.delta_e, result, note or "",
         )  # fmt: skip
     recipe = result.recipe if isinstance(result, Prediction) else result
+    _nothing_else(recipe, _KNOWN)
     if isinstance(result, Prediction):
         _not_twice(view, result.view, "view")
         view = result.view
@@ -166,6 +170,30 @@ def kept(
     return SavedRecipe(
         seen.recipe, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or ""
     )
+
+
+_KNOWN: Final = frozenset(
+    {
+        *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
+        *("note", "library", "reflectance", "xyz", "doses_cm", "pour", "tolerance", "frugal"),
+        *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
+        *("source", "covariance"),
+    }
+)
+"""Fields of results that have a place in the file (a spectrum is computed anew)."""
+
+
+def _nothing_else(thing: Result | Target, known: frozenset[str]) -> None:
+    """Refuse what the file has no place for, rather than lose it."""
+    for field in dataclasses.fields(thing):
+        if field.name in known or field.name.startswith("_"):
+            continue
+        value = getattr(thing, field.name)
+        if field.default is dataclasses.MISSING or value != field.default:
+            raise PourError(
+                f"a {type(thing).__name__} with this can't be kept or printed yet",
+                field=field.name, value=value, remedy="Keep one without it",
+            )  # fmt: skip
 
 
 def _not_twice(given: object, own: object, field: str) -> None:

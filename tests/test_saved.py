@@ -398,6 +398,32 @@ def test_nan_and_twice_and_other_files(saved: Path, tmp_path: Path) -> None:
         sm.load(tmp_path / "none.json")
 
 
+@dataclasses.dataclass(frozen=True)
+class Richer(sm.Recipe):
+    """A recipe with something that the file has no place for."""
+
+    weighed: tuple[str, ...] = ()
+
+
+def test_nothing_is_lost_silently(tmp_path: Path) -> None:
+    plain = Richer({"gorse": 1.0}, sm.Pour())
+    sm.save(plain, tmp_path / "r.json")
+    assert sm.load(tmp_path / "r.json").recipe == sm.Recipe({"gorse": 1.0}, sm.Pour())
+    with pytest.raises(sm.PourError, match="can't be kept or printed yet") as found:
+        sm.save(Richer({"gorse": 1.0}, sm.Pour(), ("2 g",)), tmp_path / "r.json")
+    assert found.value.field == "weighed"
+
+
+def test_doses_in_any_order(saved: Path) -> None:
+    before = sm.load(saved)
+    data = json.loads(saved.read_text(encoding="utf-8"))
+    doses = data["doses_cm"]
+    data["doses_cm"] = {"kelp": 0, **dict(reversed(doses.items()))}
+    saved.write_text(json.dumps(data), encoding="utf-8")
+    assert list(sm.load(saved).recipe.doses_cm) == list(before.recipe.doses_cm)
+    assert sm.load(saved) == before
+
+
 def test_parts_that_dont_fit(match: sm.Match, tmp_path: Path) -> None:
     place = tmp_path / "no.json"
     seen = sm.predict({"gorse": 1})

@@ -81,7 +81,7 @@ def test_everything_is_on_it(match: sm.Match) -> None:
     looks = sm.in_the_pot(match.recipe, depth_cm=6.5, drop_mm=2)
     sheet = sm.batch_sheet(
         match, title="Ferry order 12", date="3 May", note="Blue boxes", bars=9, bar_g=100,
-        looks=looks, spread={"p50": 0.84, "p90": 1.46},
+        looks=looks, spread={"median": 0.84, "p90": 1.46},
     )  # fmt: skip
     page = Page(sheet.html)
     wanted = [
@@ -254,10 +254,10 @@ def test_yield() -> None:
         ({"note": "n" * 2001}, "note"),
         ({"note": "n\n" * 13}, "note"),
         ({"note": "漢" * 400}, "note"),
-        ({"spread": {"p50": 1}}, "spread.p90"),
-        ({"spread": {"p50": 2, "p90": 1}}, "spread.p50"),
-        ({"spread": {"p50": float("nan"), "p90": 1}}, "spread.p50"),
-        ({"spread": SimpleNamespace(p50=1)}, "spread.p90"),
+        ({"spread": {"median": 1}}, "spread.p90"),
+        ({"spread": {"median": 2, "p90": 1}}, "spread.median"),
+        ({"spread": {"median": float("nan"), "p90": 1}}, "spread.median"),
+        ({"spread": SimpleNamespace(median=1)}, "spread.p90"),
         ({"looks": "dark"}, "looks"),
         ({"looks": sm.in_the_pot({"gorse": 1})}, "looks"),
     ],
@@ -270,8 +270,8 @@ def test_what_cant_be(match: sm.Match, more: dict[str, object], field: str) -> N
 
 
 def test_spread_as_an_object(match: sm.Match) -> None:
-    one = sm.batch_sheet(match, spread=SimpleNamespace(p50=0.5, p90=1.0))
-    assert one == sm.batch_sheet(match, spread={"p50": 0.5, "p90": 1.0})
+    one = sm.batch_sheet(match, spread=SimpleNamespace(median=0.5, p90=1.0))
+    assert one == sm.batch_sheet(match, spread={"median": 0.5, "p90": 1.0})
 
 
 # --- other people's words

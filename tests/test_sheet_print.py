@@ -85,7 +85,7 @@ def scripts() -> sm.BatchSheet:
     note = "\n".join(["הערה מימין לשמאל עם מספרים 123 ומילים English words בפנים."] * 5 + ["end."])
     return sm.batch_sheet(
         recipe, palette=palette, title="مصبنة العبّارة: " + "طلب الربيع " * 8, note=note,
-        date="٣ مايو ٢٠٢٦", bars=48, spread={"p50": 0.8, "p90": 1.6},
+        date="٣ مايو ٢٠٢٦", bars=48, spread={"median": 0.8, "p90": 1.6},
     )  # fmt: skip
 
 

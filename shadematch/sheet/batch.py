@@ -107,7 +107,7 @@ def batch_sheet(
     looks
         What `shadematch.in_the_pot` gave, for another depth or pot; by default 8 cm in steel.
     spread
-        What dosing errors do: ``p50`` and ``p90`` [CIEDE2000], as attributes or in a mapping.
+        What dosing errors do: ``median`` and ``p90`` [CIEDE2000], as attributes or in a mapping.
 
     Returns
     -------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Protocol, runtime_checkable
+from typing import Final, Protocol
 
 import numpy as np
 
@@ -28,12 +28,11 @@ _LONGEST_TITLE: Final = 120
 _LONGEST_DATE: Final = 40
 
 
-@runtime_checkable
 class Spread(Protocol):
     """What dosing errors do to a batch: the median and the 90th percentile of CIEDE2000."""
 
     @property
-    def p50(self) -> float: ...  # noqa: D102
+    def median(self) -> float: ...  # noqa: D102
     @property
     def p90(self) -> float: ...  # noqa: D102
 
@@ -218,7 +217,7 @@ def _steps(pour: Pour, weigh: tuple[str, ...], looks: InThePot, doses: int, bars
 
 def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
     values = []
-    for field in ("p50", "p90"):
+    for field in ("median", "p90"):
         found: object = (
             spread.get(field) if isinstance(spread, Mapping) else getattr(spread, field, None)
         )
@@ -231,7 +230,7 @@ def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
                             value=found, remedy="It is a CIEDE2000")  # fmt: skip
         values.append(float(found))
     if values[0] > values[1]:
-        raise PourError("lies above p90", field="spread.p50", value=values[0],
+        raise PourError("lies above p90", field="spread.median", value=values[0],
                         remedy="The median can't exceed the 90th percentile")  # fmt: skip
     return (
         "spread",
