@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Executor, Future
+from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -353,7 +354,9 @@ def _stream(
     chunk: int,
 ) -> Iterator[Match]:
     view = asked[2]
-    waiting: deque[tuple[list[Target], list[FloatArray], Future[list[tuple[Found, Found]]]]]
+    waiting: deque[
+        tuple[list[Target], list[FloatArray], list[float], Future[list[tuple[Found, Found]]]]
+    ]
     waiting = deque()
     workers = getattr(executor, "_max_workers", None) or 2
     done = 0
@@ -365,22 +368,34 @@ def _stream(
             if not goals:
                 break
             labs = [goal.lab_in(view) for goal in goals]
-            within = np.array([_within(goal, tolerance) for goal in goals])
-            if executor is not None:
-                future = executor.submit(_solve, asked, np.array(labs), within)
-            else:
-                future = Future()
-                future.set_result(_solve(asked, np.array(labs), within))
-            waiting.append((goals, labs, future))
+            within = [_within(goal, tolerance) for goal in goals]
+            waiting.append((goals, labs, within, _submitted(executor, asked, labs, within)))
         if not waiting:
             return
-        goals, labs, future = waiting.popleft()
-        for goal, lab, (closest, frugal) in zip(goals, labs, future.result(), strict=True):
-            accepted = _within(goal, tolerance)
+        goals, labs, within, future = waiting.popleft()
+        try:
+            answers = future.result()
+        except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
+            answers = _solve(asked, np.array(labs), np.array(within))
+        for goal, lab, accepted, (closest, frugal) in zip(
+            goals, labs, within, answers, strict=True
+        ):
             yield _match_of(Question(lab, *asked), goal, accepted, closest, frugal)
             done += 1
         if progress is not None:
             progress(done)
+
+
+def _submitted(
+    executor: Executor | None, asked: _Asked, labs: list[FloatArray], within: list[float]
+) -> Future[list[tuple[Found, Found]]]:
+    if executor is not None:
+        # An executor that has lost a worker takes no more work; the rest is then done here.
+        with contextlib.suppress(BrokenExecutor):
+            return executor.submit(_solve, asked, np.array(labs), np.array(within))
+    future: Future[list[tuple[Found, Found]]] = Future()
+    future.set_result(_solve(asked, np.array(labs), np.array(within)))
+    return future
 
 
 def _solve(asked: _Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:

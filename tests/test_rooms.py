@@ -16,7 +16,7 @@ PACKAGE = Path(shadematch.__file__).parent
 # Ground to roof; rooms of one line are siblings and don't import each other.
 ORDER = (
     ("errors", "arrays", "_version", "cautions"),
-    ("standards", "models", "readers", "html"),
+    ("standards", "models", "readers", "html", "files"),
     ("colorimetry",),
     ("difference",),
     ("optics.transport",),
@@ -32,7 +32,7 @@ ORDER = (
     ("photo.chart", "photo.proposal"),
     ("photo.target",),
     ("prediction",),
-    ("search.space",),
+    ("pot", "search.space"),
     ("search.bounds", "search.ideal", "search.rounding"),
     ("search.lattice", "search.boxes"),
     ("search.whole",),
@@ -40,10 +40,19 @@ ORDER = (
     ("search.answer",),
     ("question",),
     ("match",),
+    ("saved",),
+    ("repeat",),
+    ("sheet.words", "sheet.drawing"),
+    ("sheet.content",),
+    ("sheet.layout", "sheet.plain"),
+    ("sheet.page",),
+    ("sheet.batch",),
+    ("exchange",),
     ("plots",),
     ("cli.printing",),
     ("cli.words",),
-    ("cli.match", "cli.predict", "cli.palette"),
+    ("cli.pot", "cli.repeat"),
+    ("cli.match", "cli.predict", "cli.palette", "cli.photo", "cli.sheet"),
     ("cli.main",),
     ("__main__",),
 )
@@ -114,6 +123,12 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "photo", "search", "cli"}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
+    modules = {room.split(".")[0] for room in rooms()} | {
+        "optics",
+        "photo",
+        "search",
+        "sheet",
+        "cli",
+    }
+    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "repeat"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)
