@@ -301,7 +301,7 @@ def test_cross_validation_takes_a_simple_correction_for_a_simple_camera(tmp_path
 @pytest.mark.slow
 def test_rendered_photos_come_out_as_said(tmp_path: Path) -> None:
     """A small draw of what ``python -m tests.bench.photo`` measures in full."""
-    surfaces = np.vstack([ph.chart_spectra(), ph.cie_samples()])[::8]
+    surfaces = np.vstack([ph.chart_spectra(), ph.cie_samples()])[::4]
     inside: list[bool] = []
     for light in ("D65", "LED-B5"):
         off: dict[str, list[float]] = {"chart": [], "neutral": []}
@@ -316,7 +316,7 @@ def test_rendered_photos_come_out_as_said(tmp_path: Path) -> None:
                 inside.append(error @ np.linalg.solve(np.array(found.covariance), error) <= EDGE)
         assert np.mean(off["chart"]) <= 2.0
         assert np.mean(off["neutral"]) <= 4.0
-    assert np.mean(inside) >= 0.8  # 64 cases: 0.9 less 2.7 standard deviations
+    assert np.mean(inside) >= 0.8  # 124 cases: 0.9 less 3.7 standard deviations
 
 
 @pytest.mark.slow
