@@ -2,7 +2,7 @@
 
     python -m tests.bench.photo_terms [photos]
 
-Renders photos (640 by default, some minutes), half of invented soaps, half of test colours, with
+Renders photos (400 by default, some minutes), half of invented soaps, half of test colours, with
 invented cameras, under lights of every kind, and fits the terms of
 `shadematch.photo.uncertainty`. Tests and `tests.bench.photo` use other surfaces (a 24-patch
 chart, the 99 samples of CIE 224:2017), other cameras (two measured ones) and, but for D65 and
@@ -120,7 +120,7 @@ def stretched(terms: uncertainty.Terms, factor: float) -> uncertainty.Terms:
 
 
 def main() -> None:
-    rows = gather(int(sys.argv[1]) if len(sys.argv) > 1 else 640)
+    rows = gather(int(sys.argv[1]) if len(sys.argv) > 1 else 400)
     table: dict[str, Any] = {}
     for kind, own in rows.items():
         sizes = np.ones(len(own["error"]))
