@@ -11,6 +11,13 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
+from shadematch.exchange import (
+    distribution_of,
+    results_frame,
+    target_from_distribution,
+    targets_from_frame,
+    write_results,
+)
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.pot import InThePot, in_the_pot
@@ -48,6 +55,7 @@ __all__ = [
     "View",
     "__version__",
     "batch_sheet",
+    "distribution_of",
     "in_the_pot",
     "load",
     "load_palette",
@@ -55,5 +63,9 @@ __all__ = [
     "match_many",
     "predict",
     "repeat",
+    "results_frame",
     "save",
+    "target_from_distribution",
+    "targets_from_frame",
+    "write_results",
 ]
