@@ -10,17 +10,20 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
+from shadematch.layers import Layered, Shade, layers
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.target import Target
+from shadematch.wedge import Wedge, wedge
 
 __all__ = [
     "Base",
     "Choice",
     "ColourError",
+    "Layered",
     "Match",
     "MissingExtraError",
     "Palette",
@@ -30,15 +33,19 @@ __all__ = [
     "PourError",
     "Prediction",
     "Recipe",
+    "Shade",
     "ShadematchError",
     "SpectrumError",
     "Target",
     "UnknownNameError",
     "Verdict",
     "View",
+    "Wedge",
     "__version__",
+    "layers",
     "load_palette",
     "match",
     "match_many",
     "predict",
+    "wedge",
 ]

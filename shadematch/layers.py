@@ -19,7 +19,16 @@ from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, loads_of, model_for
 from shadematch.strips import side_view, strip
 
-__all__ = ["Layered", "Shade", "layers", "medium_of", "recipe_of", "shade_of", "thickness_of"]
+__all__ = [
+    "Layered",
+    "Shade",
+    "label_of",
+    "layers",
+    "medium_of",
+    "recipe_of",
+    "shade_of",
+    "thickness_of",
+]
 
 _MOST_LAYERS: Final = 100
 _THICKEST_CM: Final = 100.0
@@ -112,7 +121,7 @@ class Layered:
     @property
     def labels(self) -> tuple[str, ...]:
         """What each layer is made of, in words."""
-        return tuple(f"{recipe} in {recipe.pour.batch_g:g} g" for recipe in self.recipes)
+        return tuple(label_of(recipe) for recipe in self.recipes)
 
     def _repr_html_(self) -> str:
         rows = [
@@ -126,6 +135,14 @@ class Layered:
             pieces, [s.hex for s in self.alone], "from the side, each layer in its own colour"
         )
         return card([(self.hex, "seen from above")], rows, figure=figure)
+
+
+def label_of(recipe: Recipe) -> str:
+    """What a layer is made of, in words; its thickness is another matter."""
+    pour = recipe.pour
+    if not recipe.doses_cm:
+        return f"plain {pour.base}"
+    return f"{recipe} in {pour.batch_g:g} g of {pour.base}"
 
 
 def shade_of(reflectance: FloatArray, view: View) -> Shade:
@@ -259,4 +276,3 @@ def layers(
     poured = tuple(shade(coat) for coat in grown)
     alone = tuple(shade(coat) for coat in coats)
     return Layered(tuple(recipes), tuple(thicknesses), view, poured[-1], poured, alone)
-

@@ -63,7 +63,7 @@ def side_view(
     """
     places = pieces[0][0]
     total = [sum(thick[i] for _, thick in pieces) for i in range(len(places))]
-    tall = max(*total, 1e-9) if len(total) > 1 else max(total[0], 1e-9)
+    tall = max([*total, 1e-9])
     height = 96.0
     scale = (height - 6.0) / tall
     below = [0.0] * len(places)

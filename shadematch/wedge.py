@@ -10,7 +10,7 @@ import numpy as np
 
 from shadematch.errors import PourError
 from shadematch.html import card
-from shadematch.layers import Shade, medium_of, recipe_of, shade_of, thickness_of
+from shadematch.layers import Shade, label_of, medium_of, recipe_of, shade_of, thickness_of
 from shadematch.materials import Palette
 from shadematch.optics.stack import look
 from shadematch.pour import Pour, Recipe, View
@@ -59,7 +59,7 @@ class Wedge:
     def __str__(self) -> str:
         """In plain words."""
         lines = [
-            f"wedge      {self.recipe} in {self.recipe.pour.batch_g:g} g, seen {self.view}",
+            f"wedge      {label_of(self.recipe)}, seen {self.view}",
             "coloured + clear",
         ]
         shown = sorted(set(np.rint(np.linspace(0, len(self.shades) - 1, 9)).astype(int).tolist()))
@@ -76,7 +76,7 @@ class Wedge:
         figure = strip(self.hexes, "from above")
         figure += side_view(layers_, ["#f4f1e8", self.hexes[thick]], "from the side")
         rows = [
-            ("coloured", f"{self.recipe} in {self.recipe.pour.batch_g:g} g"),
+            ("coloured", label_of(self.recipe)),
             ("thickness", f"{self.coloured_cm[0]:g} to {self.coloured_cm[-1]:g} cm"),
             ("clear on top", f"{self.clear_cm[0]:g} to {self.clear_cm[-1]:g} cm"),
             ("seen", str(self.view)),
@@ -164,6 +164,4 @@ def wedge(
         coats = [above.coat(rest)] if rest > 0 else []
         coats += [below.coat(x)] if x > 0 else []
         shades.append(shade_of(look(coats, around, below.along), view))
-    return Wedge(
-        made, view, tuple(coloured.tolist()), tuple(clear.tolist()), tuple(shades)
-    )
+    return Wedge(made, view, tuple(coloured.tolist()), tuple(clear.tolist()), tuple(shades))

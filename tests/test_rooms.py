@@ -16,16 +16,19 @@ PACKAGE = Path(shadematch.__file__).parent
 # Ground to roof; rooms of one line are siblings and don't import each other.
 ORDER = (
     ("errors", "arrays", "_version", "cautions"),
-    ("standards", "models", "readers", "html"),
+    ("standards", "models", "readers", "html", "strips"),
     ("colorimetry",),
     ("difference",),
     ("optics.transport",),
     ("optics.table",),
     ("optics.layer",),
+    ("optics.stack",),
     ("materials",),
     ("pour",),
     ("target",),
     ("prediction",),
+    ("layers",),
+    ("wedge",),
     ("search.space",),
     ("search.bounds", "search.ideal", "search.rounding"),
     ("search.lattice", "search.cover"),
@@ -104,5 +107,7 @@ def test_rooms_are_not_crowded() -> None:
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
     modules = {room.split(".")[0] for room in rooms()} | {"optics", "search"}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
+    assert set(shadematch.__all__) - {"__version__"} == public - (
+        modules - {"match", "layers", "wedge"}
+    )
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

@@ -168,7 +168,8 @@ def directions(
 ) -> Directions:
     """Directions and phase function; parameters as for `slab`."""
     mu, weight = _nodes(n, half)
-    return Directions(mu, weight, fresnel(mu, n), *_kernels(mu, weight, g, moments), n, g, moments)
+    even, odd = _kernels(mu, weight, g, moments)
+    return Directions(mu, weight, fresnel(mu, n), even, odd, n, g, moments)
 
 
 def slab(
