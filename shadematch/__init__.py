@@ -13,6 +13,10 @@ from shadematch.errors import (
 from shadematch.layers import Layered, Shade, layers
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
+from shadematch.planning.cost import Cost, cost
+from shadematch.planning.orders import Order
+from shadematch.planning.plan import LeftOut, Plan, Poured, Purchase, WhatIf, plan
+from shadematch.planning.stock import Stock, Tubes
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
@@ -23,29 +27,40 @@ __all__ = [
     "Base",
     "Choice",
     "ColourError",
+    "Cost",
     "Layered",
+    "LeftOut",
     "Match",
     "MissingExtraError",
+    "Order",
     "Palette",
     "PaletteError",
     "Pigment",
+    "Plan",
     "Pour",
     "PourError",
+    "Poured",
     "Prediction",
+    "Purchase",
     "Recipe",
     "Shade",
     "ShadematchError",
     "SpectrumError",
+    "Stock",
     "Target",
+    "Tubes",
     "UnknownNameError",
     "Verdict",
     "View",
     "Wedge",
+    "WhatIf",
     "__version__",
+    "cost",
     "layers",
     "load_palette",
     "match",
     "match_many",
+    "plan",
     "predict",
     "wedge",
 ]

@@ -32,11 +32,15 @@ ORDER = (
     ("search.space",),
     ("search.bounds", "search.ideal", "search.rounding"),
     ("search.lattice", "search.cover"),
-    ("search.whole",),
+    ("search.whole", "search.within"),
     ("search.answer",),
     ("search.catalogue",),
     ("question",),
     ("match",),
+    ("planning.stock",),
+    ("planning.orders", "planning.cost"),
+    ("planning.options", "planning.programme"),
+    ("planning.plan",),
     ("plots",),
     ("cli",),
     ("__main__",),
@@ -106,7 +110,7 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search"}
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "planning", "search"}
     assert set(shadematch.__all__) - {"__version__"} == public - (
         modules - {"match", "layers", "wedge"}
     )
