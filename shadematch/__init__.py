@@ -15,7 +15,8 @@ from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.planning.cost import Cost, cost
 from shadematch.planning.orders import Order
-from shadematch.planning.plan import LeftOut, Plan, Poured, Purchase, WhatIf, plan
+from shadematch.planning.plan import plan
+from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
 from shadematch.planning.stock import Stock, Tubes
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict

@@ -40,6 +40,7 @@ ORDER = (
     ("planning.stock",),
     ("planning.orders", "planning.cost"),
     ("planning.options", "planning.programme"),
+    ("planning.result",),
     ("planning.plan",),
     ("plots",),
     ("cli",),

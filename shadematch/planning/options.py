@@ -95,7 +95,7 @@ def options_for(order: Order, palette: Palette) -> Options:
         question.choice(steps.astype(float), value)
         for steps, value in zip(found.steps, values, strict=True)
     )
-    use = found.steps * (pour.dose_step_cm * order.pots)
+    use = np.asarray(found.steps * (pour.dose_step_cm * order.pots), dtype=float)
     return Options(choices, use, found.complete, found.closest_delta_e)
 
 
@@ -138,7 +138,7 @@ def _searched(
     steps = lean(np.concatenate(parts))
     if len(steps) > MOST:
         steps, complete = _spread(steps), False
-    colours = searcher.model.lab(steps * pour.load_per_step)
+    colours = searcher.model.lab(np.asarray(steps * pour.load_per_step, dtype=float))
     if not searcher.model.scattering_pigments:
         colours = searcher.whole.lab(steps)  # the very numbers of the search
     return _Searched(steps, delta_e(colours, target), complete and all_there, closest.delta_e)

@@ -2,356 +2,32 @@
 
 from __future__ import annotations
 
+import datetime
+import functools
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.cautions import CAUTIONS
 from shadematch.errors import PourError
-from shadematch.html import card
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.planning.cost import Cost, cost
+from shadematch.planning.cost import cost
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
-from shadematch.planning.programme import Books, Solution, Stage, solve
+from shadematch.planning.programme import Books, Solution, solve
+from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, Reason
 from shadematch.planning.stock import Stock
-from shadematch.pour import Recipe
-from shadematch.prediction import Prediction, conditions
-from shadematch.question import Choice
+from shadematch.prediction import conditions
 
-__all__ = ["LeftOut", "Plan", "Poured", "Purchase", "WhatIf", "plan"]
+__all__ = ["plan"]
 
 _MOST_ORDERS: Final = 2000
 _MOST_ASKED: Final = 100
 """For how many orders that are left out it is worked out what would let them be poured."""
-
-Reason = Literal["colour", "paste", "base", "budget"]
-
-
-@dataclass(frozen=True)
-class Purchase:
-    """Tubes of one pigment to buy.
-
-    Attributes
-    ----------
-    pigment, tubes
-        What, and how many.
-    price
-        Of one [the studio's currency]; None if not known.
-    """
-
-    pigment: str
-    tubes: int
-    price: float | None
-
-    @property
-    def money(self) -> float | None:
-        """What they cost."""
-        return None if self.price is None else self.tubes * self.price
-
-    def __str__(self) -> str:
-        """In plain words."""
-        word = "tube" if self.tubes == 1 else "tubes"
-        money = "" if self.money is None else f" ({self.money:.2f})"
-        return f"{self.tubes} {word} of {self.pigment}{money}"
-
-
-@dataclass(frozen=True)
-class Poured:
-    """An order that is poured.
-
-    Attributes
-    ----------
-    order
-        What was asked.
-    choice
-        The recipe of one pot, and how close it comes (0 for a recipe that was given).
-    pots
-        How many pots of it.
-    among
-        How many recipes the plan chose among.
-    cost
-        Of one pot.
-    """
-
-    order: Order
-    choice: Choice
-    pots: int
-    among: int
-    cost: Cost
-
-    @property
-    def recipe(self) -> Recipe:
-        """Of one pot."""
-        return self.choice.recipe
-
-    @property
-    def delta_e(self) -> float:
-        """Predicted CIEDE2000 to the target; 0 for a recipe that was given."""
-        return self.choice.delta_e
-
-    @property
-    def predicted(self) -> Prediction:
-        """The colour it will have."""
-        return self.choice.predicted
-
-    @property
-    def use_cm(self) -> dict[str, float]:
-        """Paste that the whole order takes [cm]."""
-        return {n: round(dose * self.pots, 9) for n, dose in self.recipe.doses_cm.items()}
-
-    def __str__(self) -> str:
-        """In plain words."""
-        word = "pot" if self.pots == 1 else "pots"
-        away = "" if self.order.target is None else f", CIEDE2000 {self.delta_e:.2f}"
-        return (
-            f"{self.order.name}: {self.pots} {word} of {self.recipe.pour.batch_g:.4g} g with "
-            f"{self.recipe}{away}"
-        )
-
-
-@dataclass(frozen=True)
-class LeftOut:
-    """An order that can't be poured, and why.
-
-    Attributes
-    ----------
-    order
-        What was asked.
-    reason
-        ``"colour"`` (no permitted recipe comes near enough), ``"paste"``, ``"base"`` or
-        ``"budget"``.
-    sentence
-        The same in words, naming the tubes.
-    short_cm
-        What is lacking of each pigment [cm] once the others are poured, in the recipe that
-        costs least to make possible; read-only.
-    would_take
-        The cheapest tubes with which it could be poured beside all that are; empty where no
-        tubes would help.
-    """
-
-    order: Order
-    reason: Reason
-    sentence: str
-    short_cm: Mapping[str, float]
-    would_take: tuple[Purchase, ...]
-
-    def __str__(self) -> str:
-        """In plain words."""
-        return f"{self.order.name}: {self.sentence}"
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What to do with an order book.
-
-    Goals, each brought to its best before the next: the value of the orders poured; the money
-    for what is bought; the number of tubes bought; and then, with these purchases, the paste,
-    each centimetre counted as a share of what is there of its pigment, so that scarce tubes
-    last.
-
-    Attributes
-    ----------
-    poured, left_out
-        The orders, by due date.
-    buy
-        Tubes to buy.
-    buy_base_g
-        Clear and white base to buy [g].
-    money
-        What that costs.
-    use_cm, left_cm
-        Paste of each pigment that is used, and what is left after buying and pouring [cm];
-        read-only.
-    stages
-        How well each goal was reached, with bound and gap.
-    limited
-        Orders whose list of recipes is a part of all, or whose closest recipe is not proved: for
-        them the plan is the best among those listed.
-    """
-
-    poured: tuple[Poured, ...]
-    left_out: tuple[LeftOut, ...]
-    buy: tuple[Purchase, ...]
-    buy_base_g: tuple[float, float]
-    money: float
-    use_cm: Mapping[str, float]
-    left_cm: Mapping[str, float]
-    stages: tuple[Stage, ...]
-    limited: tuple[str, ...]
-    palette: Palette = field(repr=False)
-    stock: Stock = field(repr=False)
-    _asked: _Asked = field(repr=False, compare=False)
-
-    @property
-    def complete(self) -> bool:
-        """Whether every order is poured."""
-        return not self.left_out
-
-    @property
-    def proved(self) -> bool:
-        """Whether nothing better can be had: every stage proved, every list of recipes whole."""
-        return not self.limited and all(stage.proved for stage in self.stages)
-
-    @property
-    def value(self) -> float:
-        """Of the orders poured."""
-        return float(sum(p.order.value for p in self.poured))
-
-    def __getitem__(self, name: str) -> Poured | LeftOut:
-        """What becomes of an order.
-
-        Raises
-        ------
-        PourError
-            If no order has that name.
-        """
-        for line in (*self.poured, *self.left_out):
-            if line.order.name == name:
-                return line
-        raise PourError(
-            "no order has this name", field="order", value=name, remedy="Look at the order book"
-        )
-
-    def without(self, *names: str) -> WhatIf:
-        """What if these tubes run out, and there are no more to be had?
-
-        The same order book with a palette that lacks them: orders are matched anew with what
-        remains.
-
-        Raises
-        ------
-        UnknownNameError
-            If the palette has no such pigment.
-        PaletteError
-            If nothing remains.
-        """
-        palette = self.palette.without(*names)
-        kept = tuple(t for t in self.stock.tubes if t.pigment in palette.names)
-        stock = self.stock.model_copy(update={"tubes": kept})
-        asked = self._asked
-        other = _planned(replace(asked, palette=palette, stock=stock))
-        return WhatIf(tuple(names), self, other)
-
-    @property
-    def proof(self) -> str:
-        """How the plan stands, in words."""
-        if not self.stages:
-            return "there is nothing to choose"
-        if self.proved:
-            return "no plan is better"
-        parts = [str(s) for s in self.stages if not s.proved]
-        if self.limited:
-            parts.append(
-                "the best among the recipes listed, which are not all for "
-                + ", ".join(self.limited)
-            )
-        return "; ".join(parts)
-
-    def __str__(self) -> str:
-        """In plain words."""
-        total = len(self.poured) + len(self.left_out)
-        lines = [f"poured     {len(self.poured)} of {total} orders, worth {self.value:g}"]
-        lines += [f"           {p}" for p in self.poured]
-        lines += [f"left out   {x}" for x in self.left_out]
-        bought = [str(p) for p in self.buy]
-        bought += [
-            f"{grams:.0f} g of {word} base"
-            for grams, word in zip(self.buy_base_g, ("clear", "white"), strict=True)
-            if grams > 0
-        ]
-        lines.append(f"buy        {', '.join(bought) or 'nothing'}")
-        if bought:
-            lines[-1] += f": {self.money:.2f}"
-        lines += [
-            f"tube       {name}: {used:g} cm used, {self.left_cm[name]:g} cm left"
-            for name, used in self.use_cm.items()
-        ]
-        lines.append(f"proof      {self.proof}")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        rows = [(p.order.name, str(p).removeprefix(f"{p.order.name}: ")) for p in self.poured]
-        rows += [(x.order.name, f"left out: {x.sentence}") for x in self.left_out]
-        rows += [
-            ("buy", ", ".join(str(p) for p in self.buy) or "nothing"),
-            ("paste left", ", ".join(f"{n} {left:g} cm" for n, left in self.left_cm.items())),
-            ("proof", self.proof),
-        ]
-        swatches = [(p.predicted.hex, p.order.name) for p in self.poured[:5]]
-        return card(swatches, rows, small=" ".join(CAUTIONS))
-
-
-@dataclass(frozen=True)
-class WhatIf:
-    """Two plans for one order book: as it is, and without some tubes.
-
-    Attributes
-    ----------
-    names
-        The pigments that ran out.
-    before, after
-        The plans.
-    """
-
-    names: tuple[str, ...]
-    before: Plan
-    after: Plan
-
-    @property
-    def changes(self) -> dict[str, tuple[Poured | LeftOut, Poured | LeftOut]]:
-        """Orders that come out otherwise: by name, what was and what is."""
-        found = {}
-        for old in (*self.before.poured, *self.before.left_out):
-            new = self.after[old.order.name]
-            if _gist(old) != _gist(new):
-                found[old.order.name] = (old, new)
-        return found
-
-    def __str__(self) -> str:
-        """In plain words."""
-        gone = " and ".join(self.names)
-        changes = self.changes
-        if not changes:
-            return f"without {gone}: nothing changes"
-        lines = [f"without {gone}: {len(changes)} of {self._total} orders change"]
-        for name, (old, new) in changes.items():
-            lines.append(f"{name}")
-            lines += [f"    was  {_told(old)}", f"    now  {_told(new)}"]
-        lines.append(f"money      {self.before.money:.2f} before, {self.after.money:.2f} after")
-        return "\n".join(lines)
-
-    @property
-    def _total(self) -> int:
-        return len(self.before.poured) + len(self.before.left_out)
-
-    def _repr_html_(self) -> str:
-        rows = []
-        for name, (old, new) in self.changes.items():
-            rows += [(name, f"was {_told(old)}"), ("", f"now {_told(new)}")]
-        head = str(self).partition("\n")[0]
-        swatches = [
-            (line.predicted.hex, f"{name}, {word}")
-            for name, pair in list(self.changes.items())[:3]
-            for word, line in zip(("was", "now"), pair, strict=True)
-            if isinstance(line, Poured)
-        ]
-        return card(swatches, rows, foot=head)
-
-
-def _gist(line: Poured | LeftOut) -> object:
-    return tuple(line.recipe.doses_cm.items()) if isinstance(line, Poured) else None
-
-
-def _told(line: Poured | LeftOut) -> str:
-    text = str(line).removeprefix(f"{line.order.name}: ")
-    return text if isinstance(line, Poured) else f"left out: {text}"
 
 
 @dataclass(frozen=True)
@@ -467,8 +143,8 @@ def _planned(asked: _Asked) -> Plan:
             told += 1
             lines.append(_left_out(asked, books, solution, i, order, options, there - used, told))
     place = {order.name: i for i, order in enumerate(asked.orders)}
-    lines.sort(key=lambda x: (x.order.due is None, x.order.due, place[x.order.name])
-               if x.order.due else (True, None, place[x.order.name]))  # fmt: skip
+    never = datetime.date.max
+    lines.sort(key=lambda line: (line.order.due or never, place[line.order.name]))
     limited = tuple(o.name for o, opt in zip(asked.orders, listed, strict=True) if not opt.complete)
     clear, white = solution.base_g.tolist()
     return Plan(
@@ -484,8 +160,12 @@ def _planned(asked: _Asked) -> Plan:
         limited=limited,
         palette=palette,
         stock=stock,
-        _asked=asked,
+        _again=functools.partial(_with, asked),
     )  # fmt: skip
+
+
+def _with(asked: _Asked, palette: Palette, stock: Stock) -> Plan:
+    return _planned(replace(asked, palette=palette, stock=stock))
 
 
 def _read_only(palette: Palette, values: FloatArray) -> Mapping[str, float]:
@@ -591,15 +271,17 @@ def _left_out(
     alone = books.use_cm[books.order == i]
     first = books.shelf_cm + books.tube_cm * solution.tubes
     missing = np.maximum(use - np.maximum(left, 0.0), 0.0)
-    short = MappingProxyType(
-        {n: round(float(v), 6) for n, v in zip(asked.palette.names, missing, strict=True) if v > 1e-6}
-    )  # fmt: skip
+    lacking = zip(asked.palette.names, missing.tolist(), strict=True)
+    short = MappingProxyType({n: round(v, 6) for n, v in lacking if v > 1e-6})
     if not wanted:
         word = " and ".join(
             f"{grams:.0f} g of {kind} base"
             for grams, kind in zip(more.base_g, ("clear", "white"), strict=True)
             if grams > 0
         )
+        if not word:
+            sentence = "the search stopped before it found how to fit it in"
+            return LeftOut(order, "paste", sentence, short, ())
         reason: Reason = "budget" if asked.buy else "base"
         return LeftOut(order, reason, f"it would take {word} more", short, ())
     tubes = " and ".join(str(p) for p in wanted)

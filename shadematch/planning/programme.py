@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
+from shadematch.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Books", "Solution", "Stage", "solve"]
 
@@ -134,7 +134,7 @@ def solve(
     budget
         The most that may be spent.
     forced
-        Orders that must be poured.
+        Orders that must be poured, and no others; none for a free choice.
     seconds
         Time for each goal; after it the best plan so far stands, marked as not proved.
 
@@ -158,6 +158,8 @@ def solve(
             np.where(buys_base, books.base_g.sum(axis=0), 0.0),
         ]
     )
+    if len(forced):
+        upper[:k][~np.isin(books.order, list(forced))] = 0.0
     integrality = np.concatenate([np.ones(k + n), np.zeros(2)])
     value = np.concatenate([books.value[books.order], np.zeros(n + 2)])
     money = np.concatenate([np.zeros(k), books.price, books.base_price_g])
@@ -242,7 +244,7 @@ def _largest(books: Books) -> FloatArray:
 
 
 def _rounded(
-    x: FloatArray, books: Books, upper: FloatArray, buys_base: FloatArray
+    x: FloatArray, books: Books, upper: FloatArray, buys_base: BoolArray
 ) -> FloatArray | None:
     """Whole numbers made whole; None if the shelf would then be overdrawn."""
     k, n = books.order.size, books.shelf_cm.size

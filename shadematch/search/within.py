@@ -77,7 +77,7 @@ def lean_within(
     target
         CIELAB, shape (3,).
     within
-        Largest CIEDE2000 that will do.
+        Largest CIEDE2000 that will do; rounding gets 1e-9 more.
     effort
         Most boxes to look at.
 
@@ -87,14 +87,14 @@ def lean_within(
         Complete unless the effort, or the number of lean recipes (5000), grew too large.
     """
     found = np.empty((0, space.size), dtype=np.int64)
+    reach = within + _ROUNDING
 
     def near_enough(points: IntArray) -> IntArray:
-        return np.asarray(points[delta_e(space.lab(points), target) <= within])
+        return np.asarray(points[delta_e(space.lab(points), target) <= reach])
 
     if space.count() <= _LIST_COUNT:
         points = space.recipes()
         return Listed(lean(near_enough(points)) if len(points) else found, True)
-    reach = within + _ROUNDING
     norm = minorant(target, reach)
     lo, hi = space.roots()
     lo, hi, key = tighten(lo, hi, lo.sum(axis=1).astype(float), space.max_steps)
