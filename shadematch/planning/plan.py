@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import datetime
 import functools
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -19,7 +18,7 @@ from shadematch.planning.cost import cost
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import Books, Solution, solve
-from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, Reason
+from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
 from shadematch.planning.stock import Stock
 from shadematch.prediction import conditions
 
@@ -154,8 +153,8 @@ def _planned(asked: _Asked) -> Plan:
         buy_base_g=(clear, white),
         money=float(solution.tubes @ _prices(asked, zero=True) + solution.base_g @
                     books.base_price_g),
-        use_cm=_read_only(palette, used),
-        left_cm=_read_only(palette, np.maximum(there - used, 0.0)),
+        use_cm=_amounts(palette, used),
+        left_cm=_amounts(palette, np.maximum(there - used, 0.0)),
         stages=solution.stages,
         limited=limited,
         palette=palette,
@@ -168,9 +167,9 @@ def _with(asked: _Asked, palette: Palette, stock: Stock) -> Plan:
     return _planned(replace(asked, palette=palette, stock=stock))
 
 
-def _read_only(palette: Palette, values: FloatArray) -> Mapping[str, float]:
+def _amounts(palette: Palette, values: FloatArray) -> Amounts:
     rounded = (round(float(v), 6) for v in values)
-    return MappingProxyType(dict(zip(palette.names, rounded, strict=True)))
+    return Amounts(tuple(zip(palette.names, rounded, strict=True)))
 
 
 def _prices(asked: _Asked, *, zero: bool = False) -> FloatArray:
@@ -218,14 +217,10 @@ def _books(asked: _Asked, listed: list[Options]) -> Books:
     )
 
 
-def _purchases(asked: _Asked, solution: Solution, less: Solution | None = None) -> tuple[
-    Purchase, ...
-]:  # fmt: skip
-    """The tubes of a solution, or those beyond another's."""
-    tubes = solution.tubes if less is None else np.maximum(solution.tubes - less.tubes, 0)
+def _purchases(asked: _Asked, solution: Solution) -> tuple[Purchase, ...]:
     return tuple(
         Purchase(name, int(count), asked.stock.price(name, asked.palette))
-        for name, count in zip(asked.palette.names, tubes, strict=True)
+        for name, count in zip(asked.palette.names, solution.tubes, strict=True)
         if count > 0
     )
 
@@ -241,7 +236,7 @@ def _left_out(
     told: int,
 ) -> LeftOut:
     """Why an order is left out, and what would let it be poured beside those that are."""
-    nothing: Mapping[str, float] = MappingProxyType({})
+    nothing = Amounts()
     if options.problem:
         return LeftOut(order, "colour", options.problem, nothing, ())
     if told > _MOST_ASKED:
@@ -272,7 +267,7 @@ def _left_out(
     first = books.shelf_cm + books.tube_cm * solution.tubes
     missing = np.maximum(use - np.maximum(left, 0.0), 0.0)
     lacking = zip(asked.palette.names, missing.tolist(), strict=True)
-    short = MappingProxyType({n: round(v, 6) for n, v in lacking if v > 1e-6})
+    short = Amounts(tuple((n, round(v, 6)) for n, v in lacking if v > 1e-6))
     if not wanted:
         word = " and ".join(
             f"{grams:.0f} g of {kind} base"

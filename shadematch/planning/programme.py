@@ -36,7 +36,7 @@ class Stage:
     bound
         No plan (among the recipes listed, the earlier goals held) does better.
     gap
-        Distance of the two, as a share of `reached`.
+        Distance of the two, as a share of the larger.
     proved
         Whether the solver came to its end.
     message
@@ -209,7 +209,7 @@ def solve(
         proved = result.status == 0
         dual = getattr(result, "mip_dual_bound", None)
         bound = reached if proved or dual is None else sign * float(dual) * scale
-        gap = abs(reached - bound) / max(abs(reached), 1e-9)
+        gap = abs(reached - bound) / max(abs(reached), abs(bound), 1e-9)
         stages.append(Stage(goal, reached, bound, gap, proved, str(result.message)))
         slack = _HOLD * max(scale, abs(reached))
         if sign < 0:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -18,9 +18,31 @@ from shadematch.pour import Recipe
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 
-__all__ = ["LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
+__all__ = ["Amounts", "LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
 
 Reason = Literal["colour", "paste", "base", "budget"]
+
+
+@dataclass(frozen=True)
+class Amounts(Mapping[str, float]):
+    """Amounts by name; unlike a dict it can't be changed, and unlike a view it can be pickled."""
+
+    _pairs: tuple[tuple[str, float], ...] = ()
+
+    def __getitem__(self, name: str) -> float:
+        for own, amount in self._pairs:
+            if own == name:
+                return amount
+        raise KeyError(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return (name for name, _ in self._pairs)
+
+    def __len__(self) -> int:
+        return len(self._pairs)
+
+    def __repr__(self) -> str:
+        return repr(dict(self._pairs))
 
 
 @dataclass(frozen=True)
