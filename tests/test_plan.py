@@ -112,7 +112,7 @@ def small_book(seed: int) -> Book:
                 bar_g=70.0,
                 pour=pour,
                 tolerance=float(rng.choice([0.0, 1.0, 3.0])),
-                max_delta_e=float(rng.choice([3.0, 50.0])),
+                max_delta_e=float(rng.choice([3.0, 50.0, 50.0, 50.0])),
                 **common,
             )
         )

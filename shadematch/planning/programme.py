@@ -208,7 +208,11 @@ def solve(
         reached = float(cost @ best)
         proved = result.status == 0
         dual = getattr(result, "mip_dual_bound", None)
-        bound = reached if proved or dual is None else sign * float(dual) * scale
+        bound = float(books.value.sum()) if sign < 0 else 0.0  # what holds without any solver
+        if proved:
+            bound = reached
+        elif dual is not None and np.isfinite(dual):
+            bound = sign * max(sign * bound, float(dual) * scale)
         gap = abs(reached - bound) / max(abs(reached), abs(bound), 1e-9)
         stages.append(Stage(goal, reached, bound, gap, proved, str(result.message)))
         slack = _HOLD * max(scale, abs(reached))
