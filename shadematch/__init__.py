@@ -13,6 +13,7 @@ from shadematch.errors import (
 from shadematch.layers import Layered, Shade, layers
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
+from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.cost import Cost, cost
 from shadematch.planning.orders import Order
 from shadematch.planning.plan import plan
@@ -63,5 +64,7 @@ __all__ = [
     "match_many",
     "plan",
     "predict",
+    "read_orders",
+    "read_stock",
     "wedge",
 ]

@@ -39,7 +39,7 @@ ORDER = (
     ("match",),
     ("planning.stock",),
     ("planning.orders", "planning.cost"),
-    ("planning.options", "planning.programme"),
+    ("planning.options", "planning.programme", "planning.books"),
     ("planning.result",),
     ("planning.plan",),
     ("plots",),
