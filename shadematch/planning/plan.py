@@ -18,7 +18,7 @@ from shadematch.planning.cost import cost
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import Books, Solution, solve
-from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
+from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase
 from shadematch.planning.stock import Stock
 from shadematch.prediction import conditions
 
@@ -136,11 +136,10 @@ def _planned(asked: _Asked) -> Plan:
             lines.append(Poured(order, choice, order.pots, len(options.choices), money))
         start += len(options.choices)
     there = books.shelf_cm + books.tube_cm * solution.tubes
-    told = 0
-    for i, (order, options) in enumerate(zip(asked.orders, listed, strict=True)):
-        if solution.recipe[i] < 0:
-            told += 1
-            lines.append(_left_out(asked, books, solution, i, order, options, there - used, told))
+    missed = np.flatnonzero(solution.recipe < 0).tolist()
+    for count, i in enumerate(missed):
+        ask = count < _MOST_ASKED
+        lines.append(_left_out(asked, books, solution, i, listed[i], there - used, ask=ask))
     place = {order.name: i for i, order in enumerate(asked.orders)}
     never = datetime.date.max
     lines.sort(key=lambda line: (line.order.due or never, place[line.order.name]))
@@ -230,16 +229,16 @@ def _left_out(
     books: Books,
     solution: Solution,
     i: int,
-    order: Order,
     options: Options,
     left: FloatArray,
-    told: int,
+    *,
+    ask: bool,
 ) -> LeftOut:
-    """Why an order is left out, and what would let it be poured beside those that are."""
-    nothing = Amounts()
+    """Why order i is left out, and what would let it be poured beside those that are."""
+    order, nothing = asked.orders[i], Amounts()
     if options.problem:
         return LeftOut(order, "colour", options.problem, nothing, ())
-    if told > _MOST_ASKED:
+    if not ask:
         return LeftOut(order, "paste", "what the others leave doesn't do for it", nothing, ())
     poured = np.flatnonzero(solution.recipe >= 0).tolist()
     forced = [*poured, i]
@@ -250,48 +249,61 @@ def _left_out(
         most=books.most - solution.tubes,
         base_shelf_g=books.base_shelf_g + solution.base_g,
     )
-    more = solve(spent, buy=True, forced=forced, seconds=asked.seconds)
+    more = solve(spent, buy=True, forced=forced, seconds=asked.seconds, sparing=False)
     scarce = ""
     if more is None:
         # Not enough tubes for sale: how many would it take?
         more = solve(
             replace(spent, most=np.full(books.most.size, np.inf)),
-            buy=True, forced=forced, seconds=asked.seconds,
+            buy=True, forced=forced, seconds=asked.seconds, sparing=False,
         )  # fmt: skip
         scarce = ", more than can be bought"
     if more is None:
         return LeftOut(order, "paste", "no way was found in time to pour it too", nothing, ())
     wanted = _purchases(asked, more)
-    use = books.use_cm[int(more.recipe[i])]
-    alone = books.use_cm[books.order == i]
-    first = books.shelf_cm + books.tube_cm * solution.tubes
-    missing = np.maximum(use - np.maximum(left, 0.0), 0.0)
-    lacking = zip(asked.palette.names, missing.tolist(), strict=True)
-    short = Amounts(tuple((n, round(v, 6)) for n, v in lacking if v > 1e-6))
-    if not wanted:
-        word = " and ".join(
-            f"{grams:.0f} g of {kind} base"
-            for grams, kind in zip(more.base_g, ("clear", "white"), strict=True)
-            if grams > 0
+    base = [
+        f"{grams:.0f} g of {kind} base"
+        for grams, kind in zip(more.base_g.tolist(), ("clear", "white"), strict=True)
+        if grams > 0.5
+    ]
+    if not wanted and not base:
+        sentence = "the search stopped before it found how to fit it in"
+        return LeftOut(order, "paste", sentence, nothing, ())
+    mine = books.use_cm[books.order == i]
+    by_itself = not np.any(np.all(mine <= spent.shelf_cm + 1e-6, axis=1))
+    short = _shortage(mine, books.use_cm[int(more.recipe[i])], left, books.tube_cm * more.tubes)
+    lacking = zip(asked.palette.names, short.tolist(), strict=True)
+    told = Amounts(tuple((n, round(v, 6)) for n, v in lacking if v > 1e-6))
+    lack = [f"{p.pigment} ({told[p.pigment]:g} cm short)" if p.pigment in told else p.pigment
+            for p in wanted]  # fmt: skip
+    where = "even by itself" if wanted and by_itself else "beside the orders that are poured"
+    sentence = (
+        f"it can't be poured {where} for lack of {' and '.join(lack or base)}; "
+        f"it would take {' and '.join([*map(str, wanted), *base])} more{scarce}"
+    )
+    if asked.buy and not scarce:
+        return LeftOut(
+            order, "budget", f"{sentence}, over the budget of {asked.budget:g}", told, wanted
         )
-        if not word:
-            sentence = "the search stopped before it found how to fit it in"
-            return LeftOut(order, "paste", sentence, short, ())
-        reason: Reason = "budget" if asked.buy else "base"
-        return LeftOut(order, reason, f"it would take {word} more", short, ())
-    tubes = " and ".join(str(p) for p in wanted)
-    by_itself = not np.any(np.all(alone <= first + 1e-6, axis=1))
-    lacks = " and ".join(f"{n} ({v:g} cm short)" for n, v in short.items() if v > 0)
-    where = "even by itself" if by_itself else "beside the orders that are poured"
-    sentence = f"it can't be poured {where} for lack of {_names_of(wanted)}"
-    if lacks and set(short) == {p.pigment for p in wanted}:
-        sentence = f"it can't be poured {where} for lack of {lacks}"
-    over = asked.buy and not scarce
-    sentence += f"; it would take {tubes} more{scarce}"
-    if over:
-        sentence += f", over the budget of {asked.budget:g}"
-    return LeftOut(order, "budget" if over else "paste", sentence, short, wanted)
+    return LeftOut(order, "paste" if wanted else "base", sentence, told, wanted)
 
 
-def _names_of(wanted: tuple[Purchase, ...]) -> str:
-    return " and ".join(p.pigment for p in wanted)
+def _shortage(
+    mine: FloatArray, fallback: FloatArray, left: FloatArray, bought: FloatArray
+) -> FloatArray:
+    """Paste that an order lacks [cm], shape (n,), in the recipe that lacks least.
+
+    Parameters
+    ----------
+    mine
+        Paste of the order in each of its recipes, shape (k, n).
+    fallback
+        In the recipe to take where with the others' recipes as they are none would do.
+    left, bought
+        Paste that the others leave, and that would be bought, shape (n,).
+    """
+    missing = np.maximum(mine - np.maximum(left, 0.0), 0.0)
+    helped = np.all(missing <= bought + 1e-3, axis=1)
+    if helped.any():
+        return np.asarray(missing[helped][np.argmin(missing[helped].sum(axis=1))])
+    return np.maximum(fallback - np.maximum(left, 0.0), 0.0)

@@ -122,6 +122,7 @@ def solve(
     budget: float = np.inf,
     forced: Sequence[int] = (),
     seconds: float = 60.0,
+    sparing: bool = True,
 ) -> Solution | None:
     """Solve the programme, goal after goal.
 
@@ -137,6 +138,8 @@ def solve(
         Orders that must be poured, and no others; none for a free choice.
     seconds
         Time for each goal; after it the best plan so far stands, marked as not proved.
+    sparing
+        Whether the last goal, to be sparing of paste, is pursued.
 
     Returns
     -------
@@ -230,6 +233,8 @@ def solve(
         stage("tubes bought", tubes, 1.0)
         upper[k : k + n] = best[k : k + n]  # from here on these purchases stand
         rows.append(LinearConstraint(tubes[None], float(best[k : k + n].sum()), np.inf))
+    if not sparing:
+        return _solution(best, books, tuple(stages))
     there = books.shelf_cm + books.tube_cm * best[k : k + n]
     worth = 1.0 / np.where(there > 0, there, books.tube_cm)
     stage(
