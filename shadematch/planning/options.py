@@ -15,7 +15,6 @@ from shadematch.planning.orders import Order
 from shadematch.pour import Pour, View
 from shadematch.prediction import loads_of
 from shadematch.question import Choice, Question
-from shadematch.search.ideal import ideal
 from shadematch.search.within import lean, lean_within
 
 __all__ = ["MOST", "Options", "options_for"]
@@ -120,8 +119,7 @@ def _searched(
     """Search once for orders that ask the same."""
     target = np.array(lab)
     searcher = Question(target, palette, pour, view, most, (), ()).searcher
-    hint, _ = ideal(searcher.whole, target)
-    closest = searcher.closest(target, hint=hint)
+    closest = searcher.closest(target)
     assert closest.steps is not None
     within = closest.delta_e + tolerance
     if max_delta_e is not None:

@@ -14,7 +14,7 @@ import numpy as np
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
 from shadematch.search.bounds import images_of, judge
-from shadematch.search.cover import split, tighten
+from shadematch.search.boxes import split, tighten
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.space import Space
 
