@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
@@ -15,6 +16,7 @@ from shadematch.html import card
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.optics.stack import Coat, Medium, add, look, medium
+from shadematch.optics.transport import Directions
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, loads_of, model_for
 from shadematch.strips import side_view, strip
@@ -79,18 +81,31 @@ class Layered:
         How the stack is looked at: from above.
     seen
         The colour of the whole.
-    poured
-        The colour after each pour, from the bottom layer alone to the whole.
-    alone
-        The colour that each layer would have without the others, the top one first.
     """
 
     recipes: tuple[Recipe, ...]
     thicknesses_cm: tuple[float, ...]
     view: View
     seen: Shade
-    poured: tuple[Shade, ...] = field(repr=False)
-    alone: tuple[Shade, ...] = field(repr=False)
+    _coats: tuple[Coat, ...] = field(repr=False, compare=False)
+    _along: Directions = field(repr=False, compare=False)
+
+    @functools.cached_property
+    def poured(self) -> tuple[Shade, ...]:
+        """The colour after each pour, from the bottom layer alone to the whole."""
+        coat, grown = self._coats[-1], []
+        for upper in reversed(self._coats[:-1]):
+            grown.append(self._shade(coat))
+            coat = add(upper, coat)
+        return (*grown, self.seen)
+
+    @functools.cached_property
+    def alone(self) -> tuple[Shade, ...]:
+        """The colour that each layer would have without the others, the top one first."""
+        return (self.seen,) if len(self._coats) == 1 else tuple(map(self._shade, self._coats))
+
+    def _shade(self, coat: Coat) -> Shade:
+        return shade_of(look([coat], self.view.surroundings, self._along), self.view)
 
     @property
     def lab(self) -> tuple[float, float, float]:
@@ -264,15 +279,7 @@ def layers(
             remedy="Give at least one layer a thickness above 0",
         )  # fmt: skip
     media = [medium_of(recipe, palette) for recipe in recipes]
-    coats = [m.coat(thick) for m, thick in zip(media, thicknesses, strict=True)]
-
-    def shade(coat: Coat) -> Shade:
-        assert view is not None
-        return shade_of(look([coat], view.surroundings, media[0].along), view)
-
-    grown = [coats[-1]]
-    for coat in reversed(coats[:-1]):
-        grown.append(add(coat, grown[-1]))
-    poured = tuple(shade(coat) for coat in grown)
-    alone = tuple(shade(coat) for coat in coats)
-    return Layered(tuple(recipes), tuple(thicknesses), view, poured[-1], poured, alone)
+    coats = tuple(m.coat(thick) for m, thick in zip(media, thicknesses, strict=True))
+    along = media[0].along
+    seen = shade_of(look(coats, view.surroundings, along), view)
+    return Layered(tuple(recipes), tuple(thicknesses), view, seen, coats, along)

@@ -18,7 +18,7 @@ from shadematch.planning.cost import cost
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import Books, Solution, solve
-from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase
+from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
 from shadematch.planning.stock import Stock
 from shadematch.prediction import conditions
 
@@ -47,7 +47,7 @@ def plan(
     *,
     palette: Palette | None = None,
     buy: bool | float = False,
-    seconds: float = 60.0,
+    seconds: float = 20.0,
 ) -> Plan:
     """Which orders can be poured, in which recipe each, and what to buy.
 
@@ -240,8 +240,6 @@ def _left_out(
         return LeftOut(order, "colour", options.problem, nothing, ())
     if not ask:
         return LeftOut(order, "paste", "what the others leave doesn't do for it", nothing, ())
-    poured = np.flatnonzero(solution.recipe >= 0).tolist()
-    forced = [*poured, i]
     # What is bought already stays bought.
     spent = replace(
         books,
@@ -249,17 +247,14 @@ def _left_out(
         most=books.most - solution.tubes,
         base_shelf_g=books.base_shelf_g + solution.base_g,
     )
-    more = solve(spent, buy=True, forced=forced, seconds=asked.seconds, sparing=False)
     scarce = ""
+    more, proved = _cheapest(spent, solution, i, left, asked.seconds)
     if more is None:
         # Not enough tubes for sale: how many would it take?
-        more = solve(
-            replace(spent, most=np.full(books.most.size, np.inf)),
-            buy=True, forced=forced, seconds=asked.seconds, sparing=False,
-        )  # fmt: skip
+        endless = replace(spent, most=np.full(books.most.size, np.inf))
+        more, proved = _cheapest(endless, solution, i, left, asked.seconds)
         scarce = ", more than can be bought"
-    if more is None:
-        return LeftOut(order, "paste", "no way was found in time to pour it too", nothing, ())
+    assert more is not None
     wanted = _purchases(asked, more)
     base = [
         f"{grams:.0f} g of {kind} base"
@@ -268,7 +263,7 @@ def _left_out(
     ]
     if not wanted and not base:
         sentence = "the search stopped before it found how to fit it in"
-        return LeftOut(order, "paste", sentence, nothing, ())
+        return LeftOut(order, "paste", sentence, nothing, (), False)
     mine = books.use_cm[books.order == i]
     by_itself = not np.any(np.all(mine <= spent.shelf_cm + 1e-6, axis=1))
     short = _shortage(mine, books.use_cm[int(more.recipe[i])], left, books.tube_cm * more.tubes)
@@ -278,14 +273,57 @@ def _left_out(
             for p in wanted]  # fmt: skip
     where = "even by itself" if wanted and by_itself else "beside the orders that are poured"
     sentence = (
-        f"it can't be poured {where} for lack of {' and '.join(lack or base)}; "
-        f"it would take {' and '.join([*map(str, wanted), *base])} more{scarce}"
+        f"it can't be poured {where} for lack of {' and '.join(lack or base)}; it would take "
+        f"{'' if proved else 'at most '}{' and '.join([*map(str, wanted), *base])} more{scarce}"
     )
+    reason: Reason = "paste" if wanted else "base"
     if asked.buy and not scarce:
-        return LeftOut(
-            order, "budget", f"{sentence}, over the budget of {asked.budget:g}", told, wanted
-        )
-    return LeftOut(order, "paste" if wanted else "base", sentence, told, wanted)
+        sentence, reason = f"{sentence}, over the budget of {asked.budget:g}", "budget"
+    return LeftOut(order, reason, sentence, told, wanted, proved)
+
+
+def _cheapest(
+    spent: Books, solution: Solution, i: int, left: FloatArray, seconds: float
+) -> tuple[Solution | None, bool]:
+    """The cheapest purchase with which order i is poured beside those that are.
+
+    First with the others' recipes as they are, which is soon found; then it is asked whether
+    other recipes would do with less money.
+
+    Returns
+    -------
+    solution
+        None where more would have to be bought than can be.
+    proved
+        Whether nothing cheaper will do.
+    """
+    first = np.flatnonzero(spent.order == i)
+    missing = np.maximum(spent.use_cm[first] - np.maximum(left, 0.0) - 1e-3, 0.0)
+    tubes = np.ceil(missing / spent.tube_cm)
+    poured = np.flatnonzero(solution.recipe >= 0).tolist()
+    need = spent.base_g[[*poured, i]].sum(axis=0)
+    base = np.maximum(need - spent.base_shelf_g, 0.0)
+    money = tubes @ spent.price
+    money[np.any(tubes > spent.most, axis=1)] = np.inf
+    at = int(np.lexsort((missing.sum(axis=1), tubes.sum(axis=1), money))[0])
+    found = None
+    budget = np.inf
+    if np.isfinite(money[at]):
+        recipe = solution.recipe.copy()
+        recipe[i] = first[at]
+        found = Solution(recipe, tubes[at].astype(np.int64), base, ())
+        sold = spent.price[spent.most > 0]
+        if money[at] <= 0 or money[at] <= sold.min(initial=np.inf):
+            # It takes at least one tube (if the plan is right), and none is cheaper.
+            return found, solution.stages[0].proved
+        budget = float(money[at] + base @ spent.base_price_g) - 1e-4 * float(spent.price.max())
+    try:
+        other = solve(spent, buy=True, budget=budget, forced=[*poured, i], seconds=seconds)
+    except TimeoutError:
+        return found, False
+    if other is None:
+        return found, True
+    return other, other.stages[-1].proved
 
 
 def _shortage(

@@ -121,10 +121,11 @@ def solve(
     buy: bool,
     budget: float = np.inf,
     forced: Sequence[int] = (),
-    seconds: float = 60.0,
-    sparing: bool = True,
+    seconds: float = 20.0,
 ) -> Solution | None:
     """Solve the programme, goal after goal.
+
+    With forced orders the one goal is to spend as little as can be.
 
     Parameters
     ----------
@@ -138,13 +139,16 @@ def solve(
         Orders that must be poured, and no others; none for a free choice.
     seconds
         Time for each goal; after it the best plan so far stands, marked as not proved.
-    sparing
-        Whether the last goal, to be sparing of paste, is pursued.
 
     Returns
     -------
     Solution or None
-        None where the forced orders can't be poured, or none was found in time.
+        None where the forced orders can't be poured.
+
+    Raises
+    ------
+    TimeoutError
+        If it was not found in time whether they can.
     """
     from scipy import sparse
     from scipy.optimize import Bounds, LinearConstraint, milp
@@ -203,13 +207,16 @@ def solve(
             constraints=rows,
             options={"time_limit": seconds, "mip_rel_gap": 0.0},
         )
+        x = None
         if result.x is not None:
             x = _rounded(np.asarray(result.x, dtype=float), books, upper, buys_base)
             best = best if x is None else x
         if best is None:
+            if result.status != 2:  # not infeasible, so out of time
+                raise TimeoutError(result.message)
             return False
         reached = float(cost @ best)
-        proved = result.status == 0
+        proved = result.status == 0 and x is not None
         dual = getattr(result, "mip_dual_bound", None)
         bound = float(books.value.sum()) if sign < 0 else 0.0  # what holds without any solver
         if proved:
@@ -225,20 +232,29 @@ def solve(
             rows.append(LinearConstraint(cost[None] / scale, -np.inf, (reached + slack) / scale))
         return True
 
-    if not stage("value of the orders poured", value, -1.0):
-        return None
+    if len(forced):
+        if not stage("money for what is bought", money, 1.0):
+            return None
+        assert best is not None
+        return _solution(best, books, tuple(stages))
+    stage("value of the orders poured", value, -1.0)
     assert best is not None
+    held = ""
+    if not stages[0].proved:
+        # To find other orders of the same worth would be as hard again.
+        held = " for these orders"
+        poured = np.zeros(m)
+        poured[books.order[best[:k] > 0.5]] = 1.0
+        rows.append(LinearConstraint(once, poured, poured))
     if buy:
-        stage("money for what is bought", money, 1.0)
-        stage("tubes bought", tubes, 1.0)
+        stage(f"money for what is bought{held}", money, 1.0)
+        stage(f"tubes bought{held}", tubes, 1.0)
         upper[k : k + n] = best[k : k + n]  # from here on these purchases stand
         rows.append(LinearConstraint(tubes[None], float(best[k : k + n].sum()), np.inf))
-    if not sparing:
-        return _solution(best, books, tuple(stages))
     there = books.shelf_cm + books.tube_cm * best[k : k + n]
     worth = 1.0 / np.where(there > 0, there, books.tube_cm)
     stage(
-        "paste, each centimetre as a share of what is there of its pigment",
+        f"paste, each centimetre as a share of what is there of its pigment{held}",
         np.concatenate([books.use_cm @ worth, np.zeros(n + 2)]),
         1.0,
     )

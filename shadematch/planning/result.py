@@ -146,6 +146,8 @@ class LeftOut:
     would_take
         The cheapest tubes with which it could be poured beside all that are; empty where no
         tubes would help.
+    proved
+        Whether it is proved that nothing cheaper will do.
     """
 
     order: Order
@@ -153,6 +155,7 @@ class LeftOut:
     sentence: str
     short_cm: Mapping[str, float]
     would_take: tuple[Purchase, ...]
+    proved: bool = True
 
     def __str__(self) -> str:
         """In plain words."""
