@@ -12,6 +12,7 @@ import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.prediction import model_for
 from shadematch.search.answer import Searcher
+from shadematch.search.bounds import beyond, images_of
 from shadematch.search.space import whole_space
 from tests.problems import KINDS, problem
 from tests.test_prediction import with_chalk
@@ -109,3 +110,25 @@ def test_asking_for_the_verdict_does_not_drop_kept_searches() -> None:
     assert first.verdict.sentence
     again = sm.match("#304050", pour=pour)
     assert again._question.searcher is first._question.searcher
+
+
+def test_boxes_called_beyond_reach_are() -> None:
+    rng = np.random.default_rng(5)
+    called, left = 0, 0
+    for seed in range(40_000, 40_012):
+        p = problem(seed)
+        space = p.searcher.whole
+        lo = p.steps[rng.integers(len(p.steps), size=200)]
+        hi = lo + rng.integers(0, 4, lo.shape)
+        target = np.array([rng.uniform(5, 95), *rng.uniform(-90, 90, 2)])
+        images = images_of(space, lo, hi)
+        limit = float(np.median(delta_e(images.centre, target)))
+        certain = beyond(images, target, limit)
+        left += int((~certain).sum())
+        for a, b in zip(lo[certain], hi[certain], strict=True):
+            inside = rng.integers(a, b + 1, (64, space.size))
+            inside[:2] = a, b
+            assert delta_e(space.lab(inside.astype(float)), target).min() >= limit
+            called += 1
+    assert called > 300
+    assert left > 300

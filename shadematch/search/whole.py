@@ -17,7 +17,7 @@ import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
-from shadematch.search.bounds import Judged, images_of, judge
+from shadematch.search.bounds import Judged, beyond, images_of, judge
 from shadematch.search.boxes import split, tighten
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.rounding import near_misses
@@ -34,6 +34,10 @@ _EFFORT: Final = 60_000
 _MOST_EFFORT: Final = 400_000
 _WAVE: Final = 1024
 _ROUNDING: Final = 1e-9
+_FAR: Final = 1.0
+"""CIEDE2000 from which on a target counts as far, where the norm of `minorant` is loose."""
+_HOPELESS: Final = 5.0
+"""CIEDE2000 from which on nobody waits long for a proof."""
 
 
 @dataclass(frozen=True)
@@ -199,7 +203,7 @@ def closest(
         if dropped.any():
             settled = min(settled, float(pool.key[dropped].min()))
             pool.keep(~dropped)
-        if not pool.key.size or boxes >= effort:
+        if not pool.key.size or boxes >= (effort if limit < _HOPELESS else min(effort, _EFFORT)):
             break
         if limit < 0.6 * radius and np.isfinite(limit):
             radius = limit
@@ -210,8 +214,13 @@ def closest(
         wave = pool.split_off(_WAVE)
         boxes += wave.key.size
         lo, hi, key = wave.lo, wave.hi, wave.key
-        judged = judge(images_of(space, lo, hi), target, norm, radius)
+        images = images_of(space, lo, hi)
+        judged = judge(images, target, norm, radius)
         key = np.maximum(key, judged.floor - _ROUNDING)
+        if limit > _FAR:
+            open_ = np.flatnonzero(key < limit - gap)
+            certain = open_[beyond(images.chosen(open_), target, limit - gap)]
+            key[certain] = limit - gap
         promising = np.argsort(key, kind="stable")[:48]
         middle, half = 0.5 * (lo[promising] + hi[promising]), 0.5 * (hi - lo)[promising]
         aim = np.rint(middle + half * judged.shares[promising, : space.size]).astype(np.int64)
@@ -295,12 +304,16 @@ def frugal(
         lo, hi, wave_key = tighten(wave.lo, wave.hi, wave.key, fewest - 1)
         if not len(lo):
             continue
-        judged = judge(images_of(space, lo, hi), target, norm, within)
+        images = images_of(space, lo, hi)
+        judged = judge(images, target, norm, within)
         key = np.maximum(wave_key, lo.sum(axis=1))
         if used.size:
             prices = _prices(judged, np.asarray(0.5 * (hi - lo)), used)
             key = np.maximum(key, _least_total(lo, hi, judged, prices, within))
         alive = (judged.floor - _ROUNDING <= within) & (key <= fewest - 1)
+        if within > _FAR:
+            open_ = np.flatnonzero(alive)
+            alive[open_] = ~beyond(images.chosen(open_), target, within + _ROUNDING)
         first = np.flatnonzero(alive)[np.argsort(key[alive], kind="stable")[:48]]
         aim = 0.5 * (lo + hi)[first] + 0.5 * (hi - lo)[first] * judged.shares[first, : space.size]
         guess = np.concatenate([lo[first], np.rint(aim), np.floor(aim)]).astype(np.int64)
