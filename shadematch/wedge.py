@@ -17,7 +17,10 @@ from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions
 from shadematch.strips import side_view, strip
 
-__all__ = ["Wedge", "wedge"]
+__all__ = ["CLEAR", "Wedge", "wedge"]
+
+CLEAR: Final = "#f4f1e8"
+"""How clear base is drawn from the side."""
 
 _MOST_STEPS: Final = 1000
 
@@ -47,6 +50,11 @@ class Wedge:
     shades: tuple[Shade, ...] = field(repr=False)
 
     @property
+    def label(self) -> str:
+        """What the coloured layer is made of, in words."""
+        return label_of(self.recipe)
+
+    @property
     def lab(self) -> tuple[tuple[float, float, float], ...]:
         """CIELAB at each place."""
         return tuple(shade.lab for shade in self.shades)
@@ -59,7 +67,7 @@ class Wedge:
     def __str__(self) -> str:
         """In plain words."""
         lines = [
-            f"wedge      {label_of(self.recipe)}, seen {self.view}",
+            f"wedge      {self.label}, seen {self.view}",
             "coloured + clear",
         ]
         shown = sorted(set(np.rint(np.linspace(0, len(self.shades) - 1, 9)).astype(int).tolist()))
@@ -74,9 +82,9 @@ class Wedge:
         thick = max(range(len(self.shades)), key=self.coloured_cm.__getitem__)
         layers_ = [(places, self.clear_cm), (places, self.coloured_cm)]
         figure = strip(self.hexes, "from above")
-        figure += side_view(layers_, ["#f4f1e8", self.hexes[thick]], "from the side")
+        figure += side_view(layers_, [CLEAR, self.hexes[thick]], "from the side")
         rows = [
-            ("coloured", label_of(self.recipe)),
+            ("coloured", self.label),
             ("thickness", f"{self.coloured_cm[0]:g} to {self.coloured_cm[-1]:g} cm"),
             ("clear on top", f"{self.clear_cm[0]:g} to {self.clear_cm[-1]:g} cm"),
             ("seen", str(self.view)),

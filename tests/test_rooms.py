@@ -42,6 +42,8 @@ ORDER = (
     ("planning.options", "planning.programme", "planning.books"),
     ("planning.result",),
     ("planning.plan",),
+    ("plots.paper",),
+    ("plots.match", "plots.layers", "plots.plan"),
     ("plots",),
     ("cli.printing",),
     ("cli.words",),
@@ -116,7 +118,13 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "planning", "search", "cli"}
+    modules = {room.split(".")[0] for room in rooms()} | {
+        "optics",
+        "planning",
+        "search",
+        "cli",
+        "plots",
+    }
     same = {"match", "layers", "wedge"}  # rooms that share their name with what they give
     assert set(shadematch.__all__) - {"__version__"} == public - (modules - same)
     assert list(shadematch.__all__) == sorted(shadematch.__all__)
