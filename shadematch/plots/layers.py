@@ -49,11 +49,17 @@ def draw_wedge(wedge: Wedge, ax: Axes | None = None) -> Axes:
     places = np.linspace(0.0, 1.0, coloured.size)
     _side(ax, places, [clear, coloured], [CLEAR, thickest])
     _strip(ax, wedge.hexes, height)
-    for place, x in ((0.0, coloured[0]), (1.0, coloured[-1])):
+    for place, x, rest in ((0.0, coloured[0], clear[0]), (1.0, coloured[-1], clear[-1])):
         ax.annotate(
-            f"{x:g} cm", (place, x), (9 if place == 0 else -9, 0), textcoords="offset points",
-            ha="left" if place == 0 else "right", va="bottom", color=INK,
-        )  # fmt: skip
+            f"{x:g} cm",
+            (place, x),
+            # Clear of the slope, or above the bar where no clear base lies on it.
+            (9 if place == 0 else -9, 18 if rest > 0 else 2),
+            textcoords="offset points",
+            ha="left" if place == 0 else "right",
+            va="bottom",
+            color=INK,
+        )
     _finish(ax, height, wedge.label, f"seen {wedge.view}")
     return ax
 
@@ -92,7 +98,13 @@ def draw_layers(layers: Layered, ax: Axes | None = None) -> Axes:
     codes = [shade.hex for shade in layers.poured]
     _strip(ax, codes, height)
     for i, code in enumerate(codes if len(codes) > 1 else ()):
-        word = "the bottom layer" if i == 0 else "the whole" if i == len(codes) - 1 else f"{i + 1}"
+        word = (
+            "the bottom layer"
+            if i == 0
+            else "the whole"
+            if i == len(codes) - 1
+            else f"{i + 1} layers"
+        )
         ax.text((i + 0.5) / len(codes), height * (1 + _GAP + _STRIP / 2), word, ha="center",
                 va="center", color=ink_on(code), fontsize=9)  # fmt: skip
     _finish(ax, height, "as it is poured, layer by layer; below from the side, each in its own "

@@ -73,5 +73,5 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
     key = [f"{i} {line.order.name}" for i, line in enumerate(plan.poured, 1)]
     if key:
         lines = ["   ".join(key[i : i + 5]) for i in range(0, len(key), 5)]
-        ax.text(0, -0.3, "\n".join(lines), transform=ax.transAxes, va="top", fontsize=8, color=INK)
+        ax.text(0, -0.17, "\n".join(lines), transform=ax.transAxes, va="top", fontsize=8, color=INK)
     return ax
