@@ -17,6 +17,7 @@ from shadematch.planning.stock import Stock
 from shadematch.pour import Recipe
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
+from shadematch.strips import strip
 
 __all__ = ["Amounts", "LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
 
@@ -272,21 +273,24 @@ class Plan:
             )
         return "; ".join(parts)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        total = len(self.lines)
-        lines = [f"poured     {len(self.poured)} of {total} orders, worth {self.value:g}"]
-        lines += [f"           {p}" for p in self.poured]
-        lines += [f"left out   {x}" for x in self.left_out]
+    @property
+    def bill(self) -> str:
+        """What is bought and what that costs, in words."""
         bought = [str(p) for p in self.buy]
         bought += [
             f"{grams:.0f} g of {word} base"
             for grams, word in zip(self.buy_base_g, ("clear", "white"), strict=True)
             if grams > 0
         ]
-        lines.append(f"buy        {', '.join(bought) or 'nothing'}")
-        if bought:
-            lines[-1] += f": {self.money:.2f}"
+        return f"{', '.join(bought)}: {self.money:.2f}" if bought else "nothing"
+
+    def __str__(self) -> str:
+        """In plain words."""
+        total = len(self.lines)
+        lines = [f"poured     {len(self.poured)} of {total} orders, worth {self.value:g}"]
+        lines += [f"           {p}" for p in self.poured]
+        lines += [f"left out   {x}" for x in self.left_out]
+        lines.append(f"buy        {self.bill}")
         lines += [
             f"tube       {name}: {used:g} cm used, {self.left_cm[name]:g} cm left"
             for name, used in self.use_cm.items()
@@ -298,12 +302,13 @@ class Plan:
         rows = [(p.order.name, str(p).removeprefix(f"{p.order.name}: ")) for p in self.poured]
         rows += [(x.order.name, f"left out: {x.sentence}") for x in self.left_out]
         rows += [
-            ("buy", ", ".join(str(p) for p in self.buy) or "nothing"),
+            ("buy", self.bill),
             ("paste left", ", ".join(f"{n} {left:g} cm" for n, left in self.left_cm.items())),
             ("proof", self.proof),
         ]
-        swatches = [(p.predicted.hex, p.order.name) for p in self.poured[:5]]
-        return card(swatches, rows, small=" ".join(CAUTIONS))
+        codes = [p.predicted.hex for p in self.poured]
+        figure = strip(codes, "the orders that are poured, as listed below") if codes else ""
+        return card([], rows, figure=figure, small=" ".join(CAUTIONS))
 
 
 @dataclass(frozen=True)
@@ -356,7 +361,7 @@ class WhatIf:
             for word, line in (("was", pair[0]), ("now", pair[1]))
             if isinstance(line, Poured)
         ]
-        return card(swatches, rows, foot=head)
+        return card(swatches[:4], rows, foot=head)
 
 
 def _gist(line: Poured | LeftOut) -> object:
