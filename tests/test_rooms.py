@@ -47,7 +47,8 @@ ORDER = (
     ("plots",),
     ("cli.printing",),
     ("cli.words",),
-    ("cli.match", "cli.predict", "cli.palette"),
+    ("cli.match", "cli.predict", "cli.plan", "cli.wedge", "cli.palette"),
+    ("cli.layers",),
     ("cli.main",),
     ("__main__",),
 )
