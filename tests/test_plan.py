@@ -231,13 +231,15 @@ def test_reason_names_the_tube_and_the_order() -> None:
     assert not plan.complete and plan.poured == ()
     assert line.reason == "paste" and dict(line.short_cm) == {"dusk": 5.0}
     assert [(p.pigment, p.tubes) for p in line.would_take] == [("dusk", 1)]
-    assert "repeat: it can't be poured even by itself for lack of dusk (5 cm short)" in str(plan)
+    assert "repeat: even by itself it lacks 5 cm of dusk; it would take 1 tube of dusk" in str(plan)
     # Beside another one that takes what there is.
     stock = sm.Stock.of({"dusk": 1, "kelp": 3})
     many = dusky(name="many", bars=105, value=9.0)  # 21 pots, 84 cm
     plan = sm.plan([dusky(), many], stock)
     assert plan["many"] == plan.poured[0] and plan.poured[0].pots == 21
-    assert "beside the orders that are poured for lack of dusk (9 cm short)" in str(plan["repeat"])
+    assert "beside the orders that are poured it lacks 9 cm of dusk; it would take 1 tube" in str(
+        plan["repeat"]
+    )
     with pytest.raises(sm.PourError, match="no order has this name"):
         plan["gone"]
 

@@ -267,19 +267,26 @@ def _left_out(
     mine = books.use_cm[books.order == i]
     by_itself = not np.any(np.all(mine <= spent.shelf_cm + 1e-6, axis=1))
     short = _shortage(mine, books.use_cm[int(more.recipe[i])], left, books.tube_cm * more.tubes)
-    lacking = zip(asked.palette.names, short.tolist(), strict=True)
-    told = Amounts(tuple((n, round(v, 6)) for n, v in lacking if v > 1e-6))
-    lack = [f"{p.pigment} ({told[p.pigment]:g} cm short)" if p.pigment in told else p.pigment
-            for p in wanted]  # fmt: skip
-    where = "even by itself" if wanted and by_itself else "beside the orders that are poured"
+    lacks, where = short, "beside the orders that are poured"
+    if by_itself:
+        lacks = _shortage(mine, mine[0], spent.shelf_cm, np.full(left.size, np.inf))
+        where = "even by itself"
+    what = [f"{v:g} cm of {n}" for n, v in _lengths(asked.palette, lacks).items()]
     sentence = (
-        f"it can't be poured {where} for lack of {' and '.join(lack or base)}; it would take "
+        f"{where} it lacks {' and '.join(what or base)}; it would take "
         f"{'' if proved else 'at most '}{' and '.join([*map(str, wanted), *base])} more{scarce}"
     )
     reason: Reason = "paste" if wanted else "base"
     if asked.buy and not scarce:
         sentence, reason = f"{sentence}, over the budget of {asked.budget:g}", "budget"
-    return LeftOut(order, reason, sentence, told, wanted, proved)
+    short_cm = _lengths(asked.palette, short)
+    return LeftOut(order, reason, sentence, short_cm, wanted, proved)
+
+
+def _lengths(palette: Palette, values: FloatArray) -> Amounts:
+    """Those above nothing, by name."""
+    every = _amounts(palette, values)
+    return Amounts(tuple((name, cm) for name, cm in every.items() if cm > 0))
 
 
 def _cheapest(
