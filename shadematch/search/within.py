@@ -22,8 +22,8 @@ __all__ = ["Listed", "dominated", "lean", "lean_within"]
 
 _LIST_COUNT: Final = 3000
 _WAVE: Final = 1024
-_MOST_EFFORT: Final = 200_000
-_MOST_LEAN: Final = 5000
+_MOST_EFFORT: Final = 120_000
+_MOST_LEAN: Final = 1000
 _ROUNDING: Final = 1e-9
 
 
@@ -45,9 +45,14 @@ class Listed(NamedTuple):
 def dominated(points: IntArray, by: IntArray) -> BoolArray:
     """Which points, shape (m, n), are reached or passed everywhere by one of `by`, shape (k, n)."""
     result = np.zeros(len(points), dtype=bool)
-    for i in range(0, len(points), 512):
-        few = points[i : i + 512]
-        result[i : i + 512] = np.any(np.all(by[None] <= few[:, None], axis=2), axis=1)
+    small = by.astype(np.int32)
+    for i in range(0, len(points), 256):
+        few = points[i : i + 256].astype(np.int32)
+        # Pigment by pigment: much faster than one array of three axes.
+        below = small[None, :, 0] <= few[:, None, 0]
+        for axis in range(1, points.shape[1]):
+            below &= small[None, :, axis] <= few[:, None, axis]
+        result[i : i + 256] = below.any(axis=1)
     return result
 
 
@@ -59,9 +64,9 @@ def lean(points: IntArray) -> IntArray:
     while len(points):
         # All of one sum can't undercut each other.
         level = points.sum(axis=1) == points[0].sum()
-        kept = np.concatenate([kept, points[level]])
-        points = points[~level]
-        points = points[~dominated(points, kept)]
+        leanest, points = points[level], points[~level]
+        kept = np.concatenate([kept, leanest])
+        points = points[~dominated(points, leanest)]
     return np.asarray(kept)
 
 
@@ -84,7 +89,7 @@ def lean_within(
     Returns
     -------
     Listed
-        Complete unless the effort, or the number of lean recipes (5000), grew too large.
+        Complete unless the effort, or the number of lean recipes (1000), grew too large.
     """
     found = np.empty((0, space.size), dtype=np.int64)
     reach = within + _ROUNDING
@@ -112,12 +117,14 @@ def lean_within(
             small = listable(lo, hi, judged, reach) & alive
             if small.any():
                 points, _ = survivors(space, lo[small], hi[small], judged, small, reach)
+                points = points[~dominated(points, found)]
                 if len(points):
-                    found = lean(np.concatenate([found, near_enough(points)]))
+                    more = lean(near_enough(points))
+                    found = np.concatenate([found[~dominated(found, more)], more])
                 alive &= ~small
             lo, hi, _ = split(lo[alive], hi[alive], judged.pull[alive], key[wave][alive])
             lo, hi, key = tighten(lo, hi, lo.sum(axis=1).astype(float), space.max_steps)
         else:
             key = key[:0]
         lo, hi, key = (np.concatenate(pair) for pair in zip(kept, (lo, hi, key), strict=True))
-    return Listed(found, not len(lo))
+    return Listed(found[np.argsort(found.sum(axis=1), kind="stable")], not len(lo))
