@@ -5,7 +5,7 @@ from pathlib import Path
 import matplotlib as mpl
 
 import shadematch as sm
-from shadematch.plots import draw_match
+from shadematch.plots import draw_layers, draw_match, draw_plan, draw_wedge
 
 mpl.use("Agg")
 
@@ -13,11 +13,23 @@ FOLDER = Path(__file__).parent
 
 
 def main() -> None:
-    """Write ``docs/match.png``."""
+    """Write the pictures into ``docs``."""
     match = sm.match("#d9822b", pour=sm.Pour(batch_g=1000, thickness_cm=2.0))
     ax = draw_match(match)
     ax.figure.savefig(FOLDER / "match.png", dpi=110)
     print(match)
+    wedge = sm.wedge({"rosehip": 2, "dusk": 1}, from_cm=0.1, to_cm=2.5, steps=120)
+    ax = draw_wedge(wedge)
+    ax.figure.savefig(FOLDER / "wedge.png", dpi=110)
+    stack = sm.layers(
+        [({"gorse": 2}, 0.6), ({}, 1.0), (sm.Recipe({"jetty": 2}, sm.Pour(white=0.02)), 0.8)]
+    )
+    ax = draw_layers(stack)
+    ax.figure.savefig(FOLDER / "layers.png", dpi=110)
+    orders = sm.read_orders(FOLDER.parent / "data" / "order-book.csv")
+    stock = sm.read_stock(FOLDER.parent / "data" / "shelf.csv")
+    ax = draw_plan(sm.plan(orders, stock, buy=True))
+    ax.figure.savefig(FOLDER / "plan.png", dpi=110)
 
 
 if __name__ == "__main__":

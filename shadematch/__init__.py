@@ -21,6 +21,15 @@ from shadematch.exchange import (
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.pot import InThePot, in_the_pot
+from shadematch.layers import Layered, Shade, layers
+from shadematch.match import Match, match, match_many
+from shadematch.materials import Base, Palette, Pigment, load_palette
+from shadematch.planning.books import read_orders, read_stock
+from shadematch.planning.cost import Cost, cost
+from shadematch.planning.orders import Order
+from shadematch.planning.plan import plan
+from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
+from shadematch.planning.stock import Stock, Tubes
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
@@ -28,6 +37,7 @@ from shadematch.repeat import Repeat, repeat
 from shadematch.saved import SavedRecipe, load, save
 from shadematch.sheet.batch import BatchSheet, batch_sheet
 from shadematch.target import Target
+from shadematch.wedge import Wedge, wedge
 
 __all__ = [
     "Base",
@@ -36,31 +46,46 @@ __all__ = [
     "ColourError",
     "FileError",
     "InThePot",
+    "Cost",
+    "Layered",
+    "LeftOut",
     "Match",
     "MissingExtraError",
+    "Order",
     "Palette",
     "PaletteError",
     "Pigment",
+    "Plan",
     "Pour",
     "PourError",
+    "Poured",
     "Prediction",
+    "Purchase",
     "Recipe",
     "Repeat",
     "SavedRecipe",
+    "Shade",
     "ShadematchError",
     "SpectrumError",
+    "Stock",
     "Target",
+    "Tubes",
     "UnknownNameError",
     "Verdict",
     "View",
+    "Wedge",
+    "WhatIf",
     "__version__",
     "batch_sheet",
     "distribution_of",
     "in_the_pot",
     "load",
+    "cost",
+    "layers",
     "load_palette",
     "match",
     "match_many",
+    "plan",
     "predict",
     "repeat",
     "results_frame",
@@ -68,4 +93,7 @@ __all__ = [
     "target_from_distribution",
     "targets_from_frame",
     "write_results",
+    "read_orders",
+    "read_stock",
+    "wedge",
 ]

@@ -36,6 +36,7 @@ def card(
     swatches: Sequence[tuple[str, str]],
     rows: Sequence[tuple[str, str]],
     *,
+    figure: str = "",
     foot: str = "",
     small: str = "",
 ) -> str:
@@ -47,13 +48,15 @@ def card(
         Pairs of a hex colour and a label.
     rows
         Pairs of a name and a value.
+    figure
+        A drawing from `strips`, put between swatches and rows as it is.
     foot, small
         Sentences below, the second in small print.
     """
     parts = [
         f'<div style="{_CARD}"><table style="{_PLAIN}"><tr style="background:none">',
         *(_swatch(code, label) for code, label in swatches),
-        f'</tr></table><table style="{_PLAIN}">',
+        f'</tr></table>{figure}<table style="{_PLAIN}">',
         *(_row(name, value) for name, value in rows),
         "</table>",
     ]

@@ -75,16 +75,16 @@ class Pour(Frozen):
         """Mass of white base [g]."""
         return self.batch_g * self.white
 
+    @property
+    def base(self) -> str:
+        """What is melted, in plain words."""
+        if self.white in (0, 1):
+            return "white base" if self.white else "clear base"
+        return f"base with {self.white:.0%} white"
+
     def __str__(self) -> str:
         """In plain words."""
-        base = (
-            "clear base"
-            if self.white == 0
-            else "white base"
-            if self.white == 1
-            else f"base with {self.white:.0%} white"
-        )
-        return f"{self.batch_g:g} g of {base}, {self.thickness_cm:g} cm thick"
+        return f"{self.batch_g:g} g of {self.base}, {self.thickness_cm:g} cm thick"
 
 
 def _checked_backing(value: object) -> str | float | tuple[float, ...]:

@@ -17,19 +17,24 @@ PACKAGE = Path(shadematch.__file__).parent
 ORDER = (
     ("errors", "arrays", "_version", "cautions"),
     ("standards", "models", "readers", "html", "files"),
+    ("standards", "models", "readers", "html", "strips"),
     ("colorimetry",),
     ("difference",),
     ("optics.transport",),
     ("optics.table",),
     ("optics.layer",),
+    ("optics.stack",),
     ("materials",),
     ("pour",),
     ("target",),
     ("prediction",),
     ("pot", "search.space"),
+    ("layers",),
+    ("wedge",),
+    ("search.space",),
     ("search.bounds", "search.ideal", "search.rounding"),
     ("search.lattice", "search.boxes"),
-    ("search.whole",),
+    ("search.whole", "search.within"),
     ("search.catalogue",),
     ("search.answer",),
     ("question",),
@@ -47,6 +52,18 @@ ORDER = (
     ("cli.words",),
     ("cli.pot", "cli.repeat"),
     ("cli.match", "cli.predict", "cli.palette", "cli.sheet"),
+    ("planning.stock",),
+    ("planning.orders", "planning.cost"),
+    ("planning.options", "planning.programme", "planning.books"),
+    ("planning.result",),
+    ("planning.plan",),
+    ("plots.paper",),
+    ("plots.match", "plots.layers", "plots.plan"),
+    ("plots",),
+    ("cli.printing",),
+    ("cli.words",),
+    ("cli.match", "cli.predict", "cli.plan", "cli.wedge", "cli.palette"),
+    ("cli.layers",),
     ("cli.main",),
     ("__main__",),
 )
@@ -119,4 +136,13 @@ def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
     modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "sheet", "cli"}
     assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "repeat"})
+    modules = {room.split(".")[0] for room in rooms()} | {
+        "optics",
+        "planning",
+        "search",
+        "cli",
+        "plots",
+    }
+    same = {"match", "layers", "wedge"}  # rooms that share their name with what they give
+    assert set(shadematch.__all__) - {"__version__"} == public - (modules - same)
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

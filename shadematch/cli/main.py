@@ -18,6 +18,7 @@ from typing import Final
 
 from shadematch._version import __version__
 from shadematch.cli import match, palette, pot, predict, repeat, sheet
+from shadematch.cli import layers, match, palette, plan, predict, wedge
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
 from shadematch.errors import ShadematchError
@@ -26,6 +27,7 @@ from shadematch.readers import is_number
 __all__ = ["main"]
 
 VERBS: Final = (match, predict, sheet, repeat, pot, palette)
+VERBS: Final = (match, predict, plan, wedge, layers, palette)
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 
 

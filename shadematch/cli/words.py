@@ -49,6 +49,14 @@ OPTIONS: Final = (
     }
     | {"drop_mm": "--drop"}
 )
+OPTIONS: Final = {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"} | {
+    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+    for name in (
+        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+        *("from_cm", "to_cm", "height_cm", "steps", "seconds"),
+    )
+}
 """What the library's fields are called here."""
 
 
