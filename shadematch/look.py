@@ -8,7 +8,7 @@ old one in its old place, the new one in its new place.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -21,6 +21,7 @@ from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions, predict
+from shadematch.question import VISIBLE
 from shadematch.target import Target
 
 __all__ = ["SameLook", "same_look"]
@@ -81,7 +82,7 @@ class SameLook:
         if self.match.closest.delta_e < self.delta_e - 0.005:
             lines.append(f"closest    {self.match.closest}")
         lines.append(f"proof      {self.match.proof}")
-        if self.delta_e > 1.0:
+        if self.delta_e > VISIBLE:
             lines.append(f"verdict    {self.match.verdict.sentence}")
             lines += [f"           {text}" for text in self.match.verdict.help]
         return "\n".join(lines)
@@ -97,7 +98,7 @@ class SameLook:
             ("proof", self.match.proof),
         ]
         swatches = [(self.target.hex, "was"), (self.predicted.hex, "now")]
-        return card(swatches, rows, foot=str(self.match.verdict) if self.delta_e > 1.0 else "")
+        return card(swatches, rows, foot=str(self.match.verdict) if self.delta_e > VISIBLE else "")
 
 
 def look_of(before: Prediction) -> Target:
@@ -127,14 +128,16 @@ def same_look(
     palette: Palette | None = None,
     view: View | None = None,
     tolerance: float = 0.5,
+    keep_within: float = VISIBLE,
     max_pigments: int | None = None,
 ) -> SameLook:
     """Take a recipe to another pour or view, so that it looks as it did.
 
     Colour depends on load, so at one thickness doses go with the mass. In one mould thickness
     goes with the mass; then, in clear base, as many centimetres give the same colour whatever
-    the mass. Both are tried first, and kept if they come within `tolerance` of the best that the
-    search finds. Otherwise the recipe is dosed anew.
+    the mass. Both are tried first, and kept where they look the same (`keep_within`) or all but
+    as much like the old bar as the best that the search finds (`tolerance`). Otherwise the
+    recipe is dosed anew.
 
     Parameters
     ----------
@@ -150,6 +153,9 @@ def same_look(
     tolerance
         How much worse than the closest recipe a kept one (or the frugal one) may be, in
         CIEDE2000.
+    keep_within
+        A kept recipe that is no farther from the old bar than this, in CIEDE2000, stands though
+        another may be closer: a recipe isn't changed for a difference that nobody sees.
     max_pigments
         Most pigments in a new recipe.
 
@@ -174,6 +180,7 @@ def same_look(
         view = recipe.view if view is None else view
         recipe = recipe.recipe
     expect(recipe, Recipe, "recipe", "Give a Recipe, such as match(...).recipe")
+    expect(keep_within, (int, float), "keep_within", "It is a CIEDE2000; 0 to keep nothing")
     if to_pour is None and to_view is None:
         raise PourError(
             "says nothing new",
@@ -183,7 +190,7 @@ def same_look(
     palette, pour, view = conditions(palette, recipe.pour if to_pour is None else to_pour, view)
     seen = conditions(palette, pour, view if to_view is None else to_view)[2]
     before = predict(recipe.doses_cm, palette=palette, pour=recipe.pour, view=view)
-    before = _with_recipe(before, recipe)
+    before = replace(before, recipe=recipe)
     target = look_of(before)
     found = match(
         target,
@@ -206,7 +213,8 @@ def same_look(
         there = predict(doses, palette=palette, pour=pour, view=seen)
         kept.append((float(delta_e(np.array(there.lab), wanted)), how, there))
     best = min(kept, key=lambda k: k[0]) if kept else None
-    if best is not None and best[0] <= found.closest.delta_e + tolerance + _SAME:
+    enough = max(keep_within, found.closest.delta_e + tolerance) + _SAME
+    if best is not None and best[0] <= enough:
         value, how, there = best
         return SameLook(before, target, there.recipe, value, there, how, there, found)
     return SameLook(
@@ -219,12 +227,6 @@ def same_look(
         None if best is None else best[2],
         found,
     )
-
-
-def _with_recipe(prediction: Prediction, recipe: Recipe) -> Prediction:
-    from dataclasses import replace
-
-    return replace(prediction, recipe=recipe)
 
 
 def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> dict[str, float] | None:
