@@ -26,15 +26,15 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
-from shadematch.errors import ColourError, PourError
+from shadematch.errors import ColourError
 from shadematch.html import card
 from shadematch.match import Match
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import Recipe, View
 from shadematch.prediction import Prediction, conditions, predict
-from shadematch.standards import observation
-from shadematch.target import Target, as_target
+from shadematch.standards import checked_lights, observation
+from shadematch.target import Target, as_target, triple
 
 __all__ = ["Lights", "UnderLight", "lights", "metameric_index"]
 
@@ -270,6 +270,11 @@ def lights(
         )
     goal = as_target(target)
     names = checked_lights(illuminants)
+    if not names:
+        raise ColourError(
+            "must name at least one light", field="illuminants", value=illuminants,
+            remedy="Give names such as 'D65', 'A', 'FL11', 'LED-B3'",
+        )  # fmt: skip
     palette, _, view = conditions(palette, None, view)
     observation(reference, view.observer)
     bar = predict(recipe.doses_cm, palette=palette, pour=recipe.pour, view=view)
@@ -292,39 +297,11 @@ def lights(
         entries.append(
             UnderLight(
                 name,
-                _triple(wanted),
-                _triple(predicted),
+                triple(wanted),
+                triple(predicted),
                 float(delta_e(predicted, wanted)),
                 index,
                 index_lab,
             )
         )
     return Lights(goal, recipe, view, tuple(entries), reference, correction)
-
-
-def checked_lights(illuminants: Sequence[str]) -> tuple[str, ...]:
-    """Names of lights, each known and each once.
-
-    Raises
-    ------
-    PourError, ColourError
-        If there are none, one stands twice, or one is unknown.
-    """
-    if isinstance(illuminants, str):
-        illuminants = (illuminants,)
-    expect(illuminants, Sequence, "lights", "Give a list of CIE names, such as ['D65', 'A']")
-    names = tuple(illuminants)
-    if not names or len(set(names)) < len(names):
-        raise PourError(
-            "must name at least one light, and each once",
-            field="lights",
-            value=names,
-            remedy="Give names such as 'D65', 'A', 'FL11', 'LED-B3'",
-        )
-    for name in names:
-        observation(name)
-    return names
-
-
-def _triple(values: FloatArray) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -14,7 +15,7 @@ from shadematch.search.ideal import ideal
 from shadematch.search.space import Space, spaces_of
 from shadematch.search.whole import GAP, Found, closest, frugal
 
-__all__ = ["Answer", "Searcher"]
+__all__ = ["Answer", "Searcher", "undominated"]
 
 _MOST_SPACES: Final = 1000
 _PATIENCE: Final = 4
@@ -74,6 +75,10 @@ class Searcher:
         """The region cut as `space.spaces_of` does, and whether all of it is there."""
         return spaces_of(self.model, self.whole, self.load_per_step, around, _MOST_SPACES)
 
+    def ideal(self, target: FloatArray) -> tuple[FloatArray, float]:
+        """The continuous optimum in steps, shape (n,), and its CIEDE2000; see `ideal.ideal`."""
+        return ideal(self.whole, target)
+
     def answer(self, target: FloatArray, tolerance: float) -> Answer:
         """Search for one target.
 
@@ -84,7 +89,7 @@ class Searcher:
         tolerance
             How much worse than the closest the frugal recipe may be, in CIEDE2000.
         """
-        steps, value = ideal(self.whole, target)
+        steps, value = self.ideal(target)
         best = self.closest(target, hint=steps)
         least = self.frugal(target, best, tolerance)
         return Answer(*self.ideal_from(best, steps, value, target), best, least)
@@ -197,13 +202,19 @@ class Searcher:
                 found.append(next_)
                 total = int(next_.steps.sum())
                 most = total - max(1, total // 20)
-        return _undominated(found)
+        return undominated(
+            found, lambda steps: float(steps.sum()), lambda steps: int(np.count_nonzero(steps))
+        )
 
 
-def _undominated(found: list[Found]) -> list[Found]:
-    def cost(f: Found) -> tuple[float, int, int]:
+def undominated(
+    found: list[Found], paste: Callable[[IntArray], float], tubes: Callable[[IntArray], int]
+) -> list[Found]:
+    """Those than which none is better in CIEDE2000, paste and number of pigments."""
+
+    def cost(f: Found) -> tuple[float, float, int]:
         assert f.steps is not None
-        return f.delta_e, int(f.steps.sum()), int(np.count_nonzero(f.steps))
+        return f.delta_e, paste(f.steps), tubes(f.steps)
 
     unique = {f.steps.tobytes(): f for f in found if f.steps is not None}
     ordered = sorted(unique.values(), key=cost)

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
+from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
 from shadematch.search.bounds import Judged, images_of, judge
 from shadematch.search.cover import split
@@ -30,6 +30,8 @@ _LIST_COUNT: Final = 3000
 _WAVE: Final = 512
 _ROUNDING: Final = 1e-9
 _MOST_CORNERS: Final = 10
+_MOST_LISTED: Final = 2048
+"""Recipes in one box that is gone through one by one; many kinds make many corners."""
 
 Views = tuple[Space, ...]
 
@@ -101,6 +103,11 @@ def _judge(
     )
 
 
+def _listable(lo: IntArray, hi: IntArray, judged: Judged, limit: float) -> BoolArray:
+    few = np.prod(hi - lo + 1.0, axis=1) <= _MOST_LISTED
+    return np.asarray(listable(lo, hi, judged, limit) & few)
+
+
 def _corners(region: Region, hints: FloatArray) -> IntArray:
     """Whole recipes next to real-valued ones, all permitted, shape (m, k)."""
     found = [np.zeros((0, region.size), dtype=np.int64)]
@@ -109,8 +116,9 @@ def _corners(region: Region, hints: FloatArray) -> IntArray:
         part = hint - base
         open_ = np.argsort(-np.minimum(part, 1 - part), kind="stable")[:_MOST_CORNERS]
         open_ = open_[part[open_] > 1e-6]
-        points = np.tile(base, (1 << open_.size, 1))
-        points[:, open_] += np.indices((2,) * open_.size).reshape(open_.size, -1).T
+        corners = np.array(list(np.ndindex(*(2,) * open_.size)), dtype=np.int64)
+        points = np.tile(base, (len(corners), 1))
+        points[:, open_] += corners.reshape(len(corners), open_.size)
         found.append(points)
     return region.permitted(np.unique(np.concatenate(found), axis=0))
 
@@ -204,7 +212,7 @@ def closest_of(
         alive = key < limit - gap
         if not alive.all():
             settled = min(settled, float(key[~alive].min()))
-        small = listable(lo, hi, judged.first, limit) & alive
+        small = _listable(lo, hi, judged.first, limit) & alive
         if small.any():
             points, least = survivors(
                 views[0], lo[small], hi[small], judged.first, small, limit - gap
@@ -290,7 +298,7 @@ def frugal_of(
         alive = (judged.floor - _ROUNDING <= within) & (key < least - _ROUNDING)
         first = np.flatnonzero(alive)[np.argsort(key[alive], kind="stable")[:48]]
         take(np.concatenate([region.permitted(lo[first]), _aims(region, lo, hi, judged, first)]))
-        small = listable(lo, hi, judged.first, within) & alive
+        small = _listable(lo, hi, judged.first, within) & alive
         if small.any():
             points, _ = survivors(views[0], lo[small], hi[small], judged.first, small, within)
             take(region.permitted(points))

@@ -1,0 +1,408 @@
+"""The searches put together where several lights count, or let-downs are to hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.difference import squared_difference
+from shadematch.pour import LetDown, Pour
+from shadematch.prediction import Model
+from shadematch.search.answer import Answer, undominated
+from shadematch.search.ideal import ideal
+from shadematch.search.region import Region
+from shadematch.search.several import Views, closest_of, frugal_of
+from shadematch.search.space import Space, whole_space
+from shadematch.search.whole import GAP, Found
+
+__all__ = ["JointSearcher", "region_of"]
+
+_MOST_SPACES: Final = 1000
+
+
+def region_of(
+    pour: Pour,
+    pigments: int,
+    let_downs: Sequence[tuple[int, LetDown]],
+    *,
+    max_tubes: int | None = None,
+    required: tuple[int, ...] = (),
+    excluded: tuple[int, ...] = (),
+) -> Region:
+    """What a pour permits: centimetres of every pigment first, then the let-downs.
+
+    A let-down's paste counts towards the load limit; its base takes the place of the batch's, so
+    there can't be more of it than the pour has of that base.
+
+    Parameters
+    ----------
+    pour
+        What is made.
+    pigments
+        How many the palette has.
+    let_downs
+        Pairs of a pigment's position and its let-down.
+    max_tubes, required, excluded
+        As for `space.whole_space`.
+
+    Notes
+    -----
+    Where p weighing steps hold just as much paste as q dose steps, p or more of them never need
+    weighing: q dose steps give the same load and leave more base. So at most p - 1 are counted;
+    nothing is lost.
+    """
+    kinds = pigments + len(let_downs)
+    loads = np.zeros((kinds, pigments))
+    loads[:pigments] = np.eye(pigments) * pour.load_per_step
+    paste = np.full(kinds, pour.dose_step_cm)
+    pigment = np.arange(kinds)
+    rows, most = np.zeros((3, kinds)), np.zeros(3)
+    slack = 1e-9 * pour.dose_step_cm
+    most[:] = pour.max_total_cm * (1 + 1e-12) + slack, pour.clear_g, pour.white_g
+    upper = np.full(kinds, pour.max_steps, dtype=np.int64)
+    upper[list(excluded)] = 0
+    for at, (which, let_down) in enumerate(let_downs, start=pigments):
+        pigment[at] = which
+        paste[at] = let_down.cm_per_step
+        loads[at, which] = let_down.cm_per_step * 100.0 / pour.batch_g
+        rows[1, at] = let_down.step_g * (1 - let_down.white)
+        rows[2, at] = let_down.step_g * let_down.white
+        rooms = [pour.max_total_cm / let_down.cm_per_step]
+        rooms += [most[r] / rows[r, at] for r in (1, 2) if rows[r, at] > 0]
+        upper[at] = int(min(rooms) + 1e-9)
+        ratio = Fraction(pour.dose_step_cm / let_down.cm_per_step).limit_denominator(100)
+        even = abs(float(ratio) * let_down.cm_per_step - pour.dose_step_cm) < 1e-12
+        if even and ratio > 0:
+            upper[at] = min(upper[at], ratio.numerator - 1)
+        if which in excluded:
+            upper[at] = 0
+    rows[0] = paste
+    return Region(
+        loads=loads,
+        paste=paste,
+        pigment=pigment,
+        rows=rows,
+        most=most,
+        upper=upper,
+        required=required,
+        max_tubes=pigments if max_tubes is None else max_tubes,
+    )
+
+
+class JointSearcher:
+    """Finds recipes for several views at once, of doses of several kinds.
+
+    It answers as `answer.Searcher` does, with targets of shape (v, 3), steps of kinds, and
+    paste in cm where that counts steps.
+
+    Parameters
+    ----------
+    models
+        One for each view; palette, base and thickness are the same in all.
+    region
+        From `region_of`.
+    pour
+        What is made.
+    excluded
+        Positions of pigments that must not have a dose.
+    """
+
+    def __init__(
+        self,
+        models: tuple[Model, ...],
+        region: Region,
+        pour: Pour,
+        *,
+        excluded: tuple[int, ...] = (),
+    ) -> None:
+        self.models = models
+        self.region = region
+        self._plain = [
+            whole_space(
+                model,
+                load_per_step=pour.load_per_step,
+                max_steps=pour.max_steps,
+                max_tubes=region.max_tubes,
+                required=region.required,
+                excluded=excluded,
+            )
+            for model in models
+        ]
+        self._pigments = region.loads.shape[1]
+        still = [k for k in range(region.size) if region.pigment[k] in models[0].scattering_pigments]
+        self._still = [k for k in still if region.upper[k] > 0]
+        self._free_views = self._views(np.zeros(region.size, np.int64))
+
+    def _views(self, fixed: IntArray) -> Views:
+        """A space for each view in which `fixed` steps, shape (k,), stand still."""
+        loads = np.asarray(fixed @ self.region.loads, dtype=float)
+        upper = self.region.upper.copy()
+        upper[self._still] = 0
+        spaces = []
+        for model in self.models:
+            layer = model.layer_with(loads) if self._still else model.layer
+            spaces.append(
+                Space(
+                    layer=layer,
+                    base=model.base_absorption + loads @ model.absorption,
+                    absorption=self.region.loads @ model.absorption,
+                    weights=model.weights,
+                    white=model.white,
+                    lower=np.zeros_like(upper),
+                    upper=upper,
+                    max_steps=int(self.region.upper.sum()),
+                    max_tubes=self.region.size,
+                )
+            )
+        return tuple(spaces)
+
+    def _parts(
+        self, region: Region, around: FloatArray
+    ) -> tuple[Iterator[tuple[IntArray, Views, Region]], bool]:
+        """The region cut so that only absorption varies in a part, and whether all is there."""
+        none = np.zeros(region.size, np.int64)
+        if not self._still:
+            return iter([(none, self._free_views, region)]), True
+        upper = np.zeros_like(region.upper)
+        upper[self._still] = region.upper[self._still]
+        fixed = replace(region, upper=upper, required=())
+        if fixed.count() > 2e5:
+            near = np.floor(around).astype(np.int64)
+            upper = np.where(upper > 0, np.minimum(upper, np.maximum(near + 3, 3)), 0)
+        all_ = replace(fixed, upper=upper).recipes()
+        far = np.abs(all_ - around)[:, self._still].sum(axis=1)
+        chosen = all_[np.argsort(far, kind="stable")[:_MOST_SPACES]]
+        complete = len(chosen) == len(all_) and bool(np.all(upper == fixed.upper))
+        return ((steps, *self._part(region, steps)) for steps in chosen), complete
+
+    def _part(self, region: Region, fixed: IntArray) -> tuple[Views, Region]:
+        upper = region.upper.copy()
+        upper[self._still] = 0
+        rest = replace(region.held(fixed), upper=upper)
+        tubes = region.max_tubes - int(region.tubes(fixed[None])[0])
+        return self._views(fixed), rest.limited(max_tubes=tubes)
+
+    # --- real-valued
+
+    def ideal(
+        self, targets: FloatArray, *, start: FloatArray | None = None
+    ) -> tuple[FloatArray, float]:
+        """Real-valued steps with the smallest worst CIEDE2000; a local optimum, not proved.
+
+        Parameters
+        ----------
+        targets
+            CIELAB in each view, shape (v, 3).
+        start
+            Steps of kinds, shape (k,), to look from; by default from each view's own optimum.
+        """
+        n = self._pigments
+        starts = [] if start is None else [self._plain_steps(start)]
+        if start is None:
+            starts = [ideal(s, t)[0] for s, t in zip(self._plain, targets, strict=True)]
+        elif len(targets) == 1:
+            starts = [ideal(self._plain[0], targets[0], start=starts[0])[0]]
+        found = [self._minimax(s, targets) for s in starts]
+        steps, value = min(found, key=lambda f: f[1])
+        result = np.zeros(self.region.size)
+        result[:n] = steps
+        return result, value
+
+    def _plain_steps(self, steps: FloatArray) -> FloatArray:
+        """Steps of kinds as real-valued dose steps of the pigments, shape (n,)."""
+        loads = np.asarray(steps @ self.region.loads, dtype=float)
+        return np.asarray(loads / np.diag(self.region.loads[: self._pigments]))
+
+    def _squares(self, steps: FloatArray, targets: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Squared CIEDE2000 in each view and its slope by the steps, shapes (v,) and (v, n)."""
+        values, slopes = [], []
+        for space, target in zip(self._plain, targets, strict=True):
+            lab, by_step = space.lab_and_slope(steps[None])
+            value, gradient, _ = squared_difference(lab[0], target)
+            values.append(float(value))
+            slopes.append(gradient @ by_step[0])
+        return np.array(values), np.array(slopes)
+
+    def _minimax(self, start: FloatArray, targets: FloatArray) -> tuple[FloatArray, float]:
+        """Smallest worst CIEDE2000 near a start, by sequential quadratic programming.
+
+        The unknowns are the steps and a limit; the limit falls, while every view's squared
+        CIEDE2000 stays below it (D. Kraft, DFVLR-FB 88-28 (1988), for the method).
+        """
+        first = float(np.sqrt(self._squares(start, targets)[0].max()))
+        if len(targets) == 1 or first < 1e-3:
+            return start, first
+        from scipy.optimize import minimize
+
+        plain, n = self._plain[0], start.size
+        high = plain.upper.astype(float)
+        if plain.max_tubes < n:
+            high = np.where(start > 1e-6, high, 0.0)
+        bounds = [*zip(plain.lower.astype(float), high, strict=True), (0.0, None)]
+        limits = [
+            {
+                "type": "ineq",
+                "fun": lambda x: x[n] - self._squares(x[:n], targets)[0],
+                "jac": lambda x: np.column_stack(
+                    [-self._squares(x[:n], targets)[1], np.ones(len(targets))]
+                ),
+            },
+            {
+                "type": "ineq",
+                "fun": lambda x: plain.max_steps - x[:n].sum(),
+                "jac": lambda _: np.append(-np.ones(n), 0.0),
+            },
+        ]
+        x0 = np.append(np.clip(start, plain.lower, high), first * first)
+        found = minimize(
+            lambda x: x[n],
+            x0,
+            jac=lambda _: np.append(np.zeros(n), 1.0),
+            bounds=bounds,
+            constraints=limits,
+            method="SLSQP",
+            options={"maxiter": 120, "ftol": 1e-10},
+        )
+        steps = np.clip(found.x[:n], plain.lower, high)
+        if steps.sum() > plain.max_steps:
+            steps = np.maximum(steps * plain.max_steps / steps.sum(), plain.lower)
+        allowed = np.all(np.isfinite(steps)) and steps.sum() <= plain.max_steps * (1 + 1e-9)
+        value = float(np.sqrt(self._squares(steps, targets)[0].max())) if allowed else np.inf
+        return (steps, value) if value < first else (start, first)
+
+    def ideal_from(
+        self, best: Found, steps: FloatArray, value: float, targets: FloatArray
+    ) -> tuple[FloatArray, float]:
+        """The better of a continuous optimum and the one next to the closest whole recipe."""
+        if best.steps is None or value < 1e-3:
+            return steps, value
+        again, lower = self.ideal(targets, start=best.steps.astype(float))
+        return (again, lower) if lower < value else (steps, value)
+
+    def _hints(self, steps: FloatArray) -> FloatArray:
+        """Real-valued steps of kinds about the same load, shape (h, k): squeezed, then weighed."""
+        plain = self._plain_steps(steps)
+        hints = [np.where(np.arange(self.region.size) < self._pigments, 0.0, steps)]
+        hints[0][: self._pigments] = steps[: self._pigments]
+        mixed = np.zeros(self.region.size)
+        mixed[: self._pigments] = plain
+        order = np.argsort(-self.region.paste, kind="stable")
+        for kind in order[order >= self._pigments]:
+            own = int(self.region.pigment[kind])
+            # What is left over after whole steps of the coarser kinds is weighed.
+            coarser = [
+                k
+                for k in range(self.region.size)
+                if self.region.pigment[k] == own and self.region.paste[k] > self.region.paste[kind]
+            ]
+            rest = 0.0
+            for k in coarser:
+                whole = np.floor(mixed[k] + 1e-9)
+                rest += (mixed[k] - whole) * self.region.paste[k]
+                mixed[k] = whole
+            mixed[kind] = min(rest / self.region.paste[kind], float(self.region.upper[kind]))
+        return np.stack([hints[0], mixed])
+
+    # --- whole
+
+    def answer(self, targets: FloatArray, tolerance: float) -> Answer:
+        """Search for one colour, given as CIELAB in each view, shape (v, 3)."""
+        steps, value = self.ideal(targets)
+        best = self.closest(targets, hint=steps)
+        least = self.frugal(targets, best, tolerance)
+        return Answer(*self.ideal_from(best, steps, value, targets), best, least)
+
+    def closest(
+        self,
+        targets: FloatArray,
+        *,
+        hint: FloatArray,
+        max_paste: float | None = None,
+        max_tubes: int | None = None,
+        below: float = np.inf,
+    ) -> Found:
+        """The closest whole recipe; see `several.closest_of`."""
+        region = self.region.limited(max_paste=max_paste, max_tubes=max_tubes)
+        hints = self._hints(hint)
+        parts, complete = self._parts(region, hints[-1])
+        best = Found(None, np.inf, below, True, 0)
+        for fixed, views, part in parts:
+            if part.max_tubes < 0 or np.any(part.most < -1e-9):
+                continue
+            found = closest_of(
+                views,
+                part,
+                targets,
+                hints=np.where(part.upper > 0, hints, 0.0),
+                below=min(best.delta_e, below),
+            )
+            bound, boxes = min(best.bound, found.bound), best.boxes + found.boxes
+            if found.steps is not None:
+                best = replace(found, steps=found.steps + fixed)
+            best = replace(best, bound=bound, boxes=boxes)
+        reached = min(best.delta_e, below)
+        if not complete:
+            return replace(best, bound=0.0, proved=reached <= GAP)
+        return replace(best, proved=bool(reached - best.bound <= GAP))
+
+    def frugal(self, targets: FloatArray, best: Found, tolerance: float) -> Found:
+        """The recipe with the least paste at most `tolerance` worse than `best`."""
+        assert best.steps is not None
+        within = best.delta_e + tolerance
+        parts, complete = self._parts(self.region, best.steps.astype(float))
+        paste = float(best.steps @ self.region.paste)
+        least, proved, boxes, bound = best, complete, 0, paste
+        for fixed, views, part in parts:
+            used = float(fixed @ self.region.paste)
+            if part.max_tubes < 0 or np.any(part.most < -1e-9) or used >= paste:
+                continue
+            found = frugal_of(
+                views,
+                part,
+                targets,
+                within=within,
+                less_than=paste - used,
+                near=np.where(part.upper > 0, best.steps, 0),
+            )
+            boxes += found.boxes
+            proved = proved and found.proved
+            bound = min(bound, found.bound + used)
+            if found.steps is not None:
+                least = replace(found, steps=found.steps + fixed)
+                paste = float(least.steps @ self.region.paste)  # type: ignore[operator]
+        bound = min(bound, paste)
+        assert least.steps is not None
+        # Among equally short recipes, the closest.
+        refined = self.closest(
+            targets, hint=least.steps.astype(float), max_paste=paste + 1e-9, below=within + GAP
+        )
+        if refined.steps is not None and refined.delta_e <= least.delta_e:
+            least = refined
+        return Found(least.steps, least.delta_e, bound, proved and paste - bound < 1e-6, boxes)
+
+    def front(self, targets: FloatArray, best: Found, reach: float) -> list[Found]:
+        """The Pareto front of worst CIEDE2000, paste and number of pigments."""
+        assert best.steps is not None
+        found: list[Found] = []
+        hint, limit = best.steps.astype(float), best.delta_e + reach
+        for tubes in range(self._pigments, -1, -1):
+            most = float(self.region.most[0])
+            while most >= 0:
+                next_ = self.closest(
+                    targets, hint=hint, max_paste=most, max_tubes=tubes, below=limit
+                )
+                if next_.steps is None:
+                    break
+                found.append(next_)
+                total = float(next_.steps @ self.region.paste)
+                coarse = float(self.region.paste.max())
+                most = total - max(coarse, 0.05 * total)
+        region = self.region
+        return undominated(
+            found, lambda steps: float(steps @ region.paste), lambda s: int(region.tubes(s[None])[0])
+        )
