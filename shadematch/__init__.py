@@ -1,6 +1,7 @@
 """From a wanted colour to whole centimetres of pigment paste for melt-and-pour soap."""
 
 from shadematch._version import __version__
+from shadematch.batches import BatchPoint, SmallestBatch, smallest_batch
 from shadematch.errors import (
     ColourError,
     MissingExtraError,
@@ -10,17 +11,24 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
+from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
+from shadematch.look import SameLook, same_look
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
-from shadematch.pour import Pour, Recipe, View
+from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
+from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.target import Target
 
 __all__ = [
     "Base",
+    "BatchPoint",
     "Choice",
     "ColourError",
+    "LetDown",
+    "LetDownPlan",
+    "Lights",
     "Match",
     "MissingExtraError",
     "Palette",
@@ -30,15 +38,25 @@ __all__ = [
     "PourError",
     "Prediction",
     "Recipe",
+    "SameLook",
     "ShadematchError",
+    "SmallestBatch",
     "SpectrumError",
     "Target",
+    "ToMake",
+    "UnderLight",
     "UnknownNameError",
     "Verdict",
     "View",
+    "Weighed",
     "__version__",
+    "lights",
     "load_palette",
     "match",
     "match_many",
+    "metameric_index",
     "predict",
+    "propose_let_down",
+    "same_look",
+    "smallest_batch",
 ]

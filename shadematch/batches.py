@@ -32,7 +32,7 @@ from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
 from shadematch.target import Target, as_target
 
-__all__ = ["BatchPoint", "SmallestBatch", "smallest_batch"]
+__all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
 
 _MOST_MASSES: Final = 2000
 _FINE: Final = 10_000
@@ -223,8 +223,8 @@ def smallest_batch(
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
-    step = _positive(step_g, "step_g") if bar_g is None else _positive(bar_g, "bar_g")
-    largest, wanted = _positive(largest_g, "largest_g"), _positive(delta_e, "delta_e")
+    step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
+    largest, wanted = positive(largest_g, "largest_g"), positive(delta_e, "delta_e")
     masses = _grid(pour, step, largest, "step_g" if bar_g is None else "bar_g")
     lab = goal.lab_in(view)
     model = model_for(palette, pour.thickness_cm, pour.white, view)
@@ -290,7 +290,14 @@ def smallest_batch(
     )
 
 
-def _positive(value: float, name: str) -> float:
+def positive(value: float, name: str) -> float:
+    """A finite number above 0.
+
+    Raises
+    ------
+    PourError
+        Naming the field.
+    """
     expect(value, (int, float, np.integer, np.floating), name, "Give a number above 0")
     if isinstance(value, bool) or not math.isfinite(value) or value <= 0:
         raise PourError(

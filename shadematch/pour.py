@@ -128,9 +128,14 @@ class LetDown(Frozen):
         """Paste in one weighing step [cm]."""
         return self.cm_per_g * self.step_g
 
+    @property
+    def base(self) -> str:
+        """What it is made in, in words."""
+        return _base(self.white)
+
     def __str__(self) -> str:
         """In plain words."""
-        return f"{self.pigment} let-down (1 cm in {1 / self.cm_per_g:.4g} g of {_base(self.white)})"
+        return f"{self.pigment} let-down (1 cm in {1 / self.cm_per_g:.4g} g of {self.base})"
 
 
 @dataclass(frozen=True)

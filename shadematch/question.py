@@ -20,7 +20,7 @@ from shadematch.search.space import whole_space
 from shadematch.search.whole import Found
 from shadematch.standards import observation
 
-__all__ = ["VISIBLE", "Choice", "Limit", "Question", "Verdict"]
+__all__ = ["VISIBLE", "Choice", "Limit", "Question", "Verdict", "joint_searcher"]
 
 VISIBLE: Final = 1.0
 """CIEDE2000 up to which most people see one colour (common practice, no source)."""
@@ -126,7 +126,7 @@ class Question:
         """The search for a pour with some fields changed; not kept, it is asked only once."""
         other = replace(self, pour=self.pour.model_copy(update=changes))
         if self._joint:
-            return _joint(*other._region, self.lights, self.let_downs)
+            return joint_searcher(*other._region, self.lights, self.let_downs)
         return _searcher(*other._region)
 
     def by_light(self, choice: Choice) -> dict[str, float]:
@@ -277,7 +277,7 @@ def _searcher(
     return Searcher(model, whole, pour.load_per_step)
 
 
-def _joint(
+def joint_searcher(
     palette: Palette,
     pour: Pour,
     view: View,
@@ -287,6 +287,7 @@ def _joint(
     lights: tuple[str, ...],
     let_downs: tuple[LetDown, ...],
 ) -> JointSearcher:
+    """A search for several lights or with let-downs; not kept."""
     views = [view.model_copy(update={"illuminant": light}) for light in lights] or [view]
     models = tuple(model_for(palette, pour.thickness_cm, pour.white, each) for each in views)
     region = region_of(
@@ -301,4 +302,4 @@ def _joint(
 
 
 _kept_searcher = functools.lru_cache(maxsize=8)(_searcher)
-_kept_joint = functools.lru_cache(maxsize=4)(_joint)
+_kept_joint = functools.lru_cache(maxsize=4)(joint_searcher)

@@ -134,7 +134,9 @@ class JointSearcher:
             for model in models
         ]
         self._pigments = region.loads.shape[1]
-        still = [k for k in range(region.size) if region.pigment[k] in models[0].scattering_pigments]
+        still = [
+            k for k in range(region.size) if region.pigment[k] in models[0].scattering_pigments
+        ]
         self._still = [k for k in still if region.upper[k] > 0]
         self._free_views = self._views(np.zeros(region.size, np.int64))
 
@@ -404,5 +406,7 @@ class JointSearcher:
                 most = total - max(coarse, 0.05 * total)
         region = self.region
         return undominated(
-            found, lambda steps: float(steps @ region.paste), lambda s: int(region.tubes(s[None])[0])
+            found,
+            lambda steps: float(steps @ region.paste),
+            lambda s: int(region.tubes(s[None])[0]),
         )
