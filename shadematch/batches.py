@@ -20,8 +20,8 @@ import numpy as np
 
 from shadematch.errors import PourError
 from shadematch.html import card
-from shadematch.materials import Palette
 from shadematch.match import Match, match
+from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, model_for

@@ -19,15 +19,14 @@ from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
-from shadematch.question import Choice, Question, Verdict
+from shadematch.question import Choice, Question, Verdict, checked_let_downs
+from shadematch.search.answer import Searcher
 from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.whole import Found
 from shadematch.standards import checked_lights
 from shadematch.target import Target, as_target, triple
 
 __all__ = ["Match", "match", "match_many"]
-
-MOST_LET_DOWNS = 8
 
 
 @dataclass(frozen=True)
@@ -225,31 +224,6 @@ def _checked(
     return required, excluded
 
 
-def _checked_let_downs(
-    let_downs: Sequence[LetDown], palette: Palette, pour: Pour
-) -> tuple[LetDown, ...]:
-    if isinstance(let_downs, LetDown):
-        let_downs = (let_downs,)
-    expect(let_downs, Sequence, "let_downs", "Give a list of LetDown(...)")
-    for let_down in let_downs:
-        expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., cm_per_g=...)")
-        palette.index(let_down.pigment)
-        clear, white = 1 - let_down.white, let_down.white
-        fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
-        if not fits:
-            raise PourError(
-                "has base of a kind that the batch has none of",
-                field="let_downs",
-                value=str(let_down),
-                remedy="Make it in the same base as the batch",
-            )
-    kept = tuple(dict.fromkeys(let_downs))
-    if len(kept) > MOST_LET_DOWNS:
-        raise PourError("are too many", field="let_downs", value=len(kept),
-                        remedy=f"Give at most {MOST_LET_DOWNS}")  # fmt: skip
-    return kept
-
-
 def match(
     target: Target | str,
     *,
@@ -300,7 +274,7 @@ def match(
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
-    at_hand = _checked_let_downs(let_downs, palette, pour)
+    at_hand = checked_let_downs(let_downs, palette, pour)
     required, excluded = _checked(
         palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
     )
@@ -442,6 +416,6 @@ def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Foun
 @functools.lru_cache(maxsize=2)
 def _catalogue(asked: _Asked) -> Catalogue | None:
     searcher = Question(np.zeros(3), *asked).searcher
-    if searcher.whole.count() > LARGEST:
+    if not isinstance(searcher, Searcher) or searcher.whole.count() > LARGEST:
         return None
     return Catalogue(searcher)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -11,7 +12,9 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
+from shadematch.errors import PourError
 from shadematch.materials import Palette
+from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, model_for, predict_loads
 from shadematch.search.answer import Searcher
@@ -20,11 +23,20 @@ from shadematch.search.space import whole_space
 from shadematch.search.whole import Found
 from shadematch.standards import observation
 
-__all__ = ["VISIBLE", "Choice", "Limit", "Question", "Verdict", "joint_searcher"]
+__all__ = [
+    "VISIBLE",
+    "Choice",
+    "Limit",
+    "Question",
+    "Verdict",
+    "checked_let_downs",
+    "joint_searcher",
+]
 
 VISIBLE: Final = 1.0
 """CIEDE2000 up to which most people see one colour (common practice, no source)."""
 _REACH: Final = 3.0
+MOST_LET_DOWNS: Final = 8
 _WORTH: Final = 0.5
 
 Limit = Literal["nothing", "whole centimetres", "load limit", "palette"]
@@ -303,3 +315,37 @@ def joint_searcher(
 
 _kept_searcher = functools.lru_cache(maxsize=8)(_searcher)
 _kept_joint = functools.lru_cache(maxsize=4)(joint_searcher)
+
+
+def checked_let_downs(
+    let_downs: Sequence[LetDown], palette: Palette, pour: Pour
+) -> tuple[LetDown, ...]:
+    """Let-downs, each once.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks a pigment.
+    PourError
+        If one is no let-down, is made in a base that the pour lacks, or they are too many.
+    """
+    if isinstance(let_downs, LetDown):
+        let_downs = (let_downs,)
+    expect(let_downs, Sequence, "let_downs", "Give a list of LetDown(...)")
+    for let_down in let_downs:
+        expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., cm_per_g=...)")
+        palette.index(let_down.pigment)
+        clear, white = 1 - let_down.white, let_down.white
+        fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
+        if not fits:
+            raise PourError(
+                "has base of a kind that the batch has none of",
+                field="let_downs",
+                value=str(let_down),
+                remedy="Make it in the same base as the batch",
+            )
+    kept = tuple(dict.fromkeys(let_downs))
+    if len(kept) > MOST_LET_DOWNS:
+        raise PourError("are too many", field="let_downs", value=len(kept),
+                        remedy=f"Give at most {MOST_LET_DOWNS}")  # fmt: skip
+    return kept

@@ -27,7 +27,7 @@ ORDER = (
     ("target",),
     ("prediction",),
     ("search.space",),
-    ("search.bounds", "search.ideal", "search.rounding"),
+    ("search.bounds", "search.ideal", "search.rounding", "search.minimax"),
     ("search.lattice", "search.cover", "search.real", "search.region"),
     ("search.whole",),
     ("search.answer", "search.several"),

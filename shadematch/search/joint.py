@@ -10,11 +10,11 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import FloatArray, IntArray
-from shadematch.difference import squared_difference
 from shadematch.pour import LetDown, Pour
 from shadematch.prediction import Model
 from shadematch.search.answer import Answer, undominated
 from shadematch.search.ideal import ideal
+from shadematch.search.minimax import minimax
 from shadematch.search.region import Region
 from shadematch.search.several import Views, closest_of, frugal_of
 from shadematch.search.space import Space, whole_space
@@ -22,7 +22,8 @@ from shadematch.search.whole import GAP, Found
 
 __all__ = ["JointSearcher", "region_of"]
 
-_MOST_SPACES: Final = 1000
+_MOST_SPACES: Final = 400
+"""Doses of pastes that scatter gone through one by one; each takes some milliseconds."""
 
 
 def region_of(
@@ -122,7 +123,7 @@ class JointSearcher:
     ) -> None:
         self.models = models
         self.region = region
-        self._plain = [
+        self._plain = tuple(
             whole_space(
                 model,
                 load_per_step=pour.load_per_step,
@@ -132,7 +133,7 @@ class JointSearcher:
                 excluded=excluded,
             )
             for model in models
-        ]
+        )
         self._pigments = region.loads.shape[1]
         still = [
             k for k in range(region.size) if region.pigment[k] in models[0].scattering_pigments
@@ -176,11 +177,23 @@ class JointSearcher:
         if fixed.count() > 2e5:
             near = np.floor(around).astype(np.int64)
             upper = np.where(upper > 0, np.minimum(upper, np.maximum(near + 3, 3)), 0)
-        all_ = replace(fixed, upper=upper).recipes()
+        all_ = self._lean(region, replace(fixed, upper=upper).recipes())
         far = np.abs(all_ - around)[:, self._still].sum(axis=1)
         chosen = all_[np.argsort(far, kind="stable")[:_MOST_SPACES]]
         complete = len(chosen) == len(all_) and bool(np.all(upper == fixed.upper))
         return ((steps, *self._part(region, steps)) for steps in chosen), complete
+
+    @staticmethod
+    def _lean(region: Region, steps: IntArray) -> IntArray:
+        """Without those that give the loads of another and leave no more base than it."""
+        loads = np.round(steps @ region.loads, 9)
+        bulk = steps @ region.rows[1:].T
+        kept: dict[bytes, list[int]] = {}
+        for i in np.lexsort((*bulk.T[::-1],)):
+            mine = kept.setdefault(loads[i].tobytes(), [])
+            if not any(np.all(bulk[j] <= bulk[i] + 1e-9) for j in mine):
+                mine.append(int(i))
+        return np.asarray(steps[sorted(i for group in kept.values() for i in group)])
 
     def _part(self, region: Region, fixed: IntArray) -> tuple[Views, Region]:
         upper = region.upper.copy()
@@ -209,7 +222,7 @@ class JointSearcher:
             starts = [ideal(s, t)[0] for s, t in zip(self._plain, targets, strict=True)]
         elif len(targets) == 1:
             starts = [ideal(self._plain[0], targets[0], start=starts[0])[0]]
-        found = [self._minimax(s, targets) for s in starts]
+        found = [minimax(self._plain, targets, s) for s in starts]
         steps, value = min(found, key=lambda f: f[1])
         result = np.zeros(self.region.size)
         result[:n] = steps
@@ -219,63 +232,6 @@ class JointSearcher:
         """Steps of kinds as real-valued dose steps of the pigments, shape (n,)."""
         loads = np.asarray(steps @ self.region.loads, dtype=float)
         return np.asarray(loads / np.diag(self.region.loads[: self._pigments]))
-
-    def _squares(self, steps: FloatArray, targets: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Squared CIEDE2000 in each view and its slope by the steps, shapes (v,) and (v, n)."""
-        values, slopes = [], []
-        for space, target in zip(self._plain, targets, strict=True):
-            lab, by_step = space.lab_and_slope(steps[None])
-            value, gradient, _ = squared_difference(lab[0], target)
-            values.append(float(value))
-            slopes.append(gradient @ by_step[0])
-        return np.array(values), np.array(slopes)
-
-    def _minimax(self, start: FloatArray, targets: FloatArray) -> tuple[FloatArray, float]:
-        """Smallest worst CIEDE2000 near a start, by sequential quadratic programming.
-
-        The unknowns are the steps and a limit; the limit falls, while every view's squared
-        CIEDE2000 stays below it (D. Kraft, DFVLR-FB 88-28 (1988), for the method).
-        """
-        first = float(np.sqrt(self._squares(start, targets)[0].max()))
-        if len(targets) == 1 or first < 1e-3:
-            return start, first
-        from scipy.optimize import minimize
-
-        plain, n = self._plain[0], start.size
-        high = plain.upper.astype(float)
-        if plain.max_tubes < n:
-            high = np.where(start > 1e-6, high, 0.0)
-        bounds = [*zip(plain.lower.astype(float), high, strict=True), (0.0, None)]
-        limits = [
-            {
-                "type": "ineq",
-                "fun": lambda x: x[n] - self._squares(x[:n], targets)[0],
-                "jac": lambda x: np.column_stack(
-                    [-self._squares(x[:n], targets)[1], np.ones(len(targets))]
-                ),
-            },
-            {
-                "type": "ineq",
-                "fun": lambda x: plain.max_steps - x[:n].sum(),
-                "jac": lambda _: np.append(-np.ones(n), 0.0),
-            },
-        ]
-        x0 = np.append(np.clip(start, plain.lower, high), first * first)
-        found = minimize(
-            lambda x: x[n],
-            x0,
-            jac=lambda _: np.append(np.zeros(n), 1.0),
-            bounds=bounds,
-            constraints=limits,
-            method="SLSQP",
-            options={"maxiter": 120, "ftol": 1e-10},
-        )
-        steps = np.clip(found.x[:n], plain.lower, high)
-        if steps.sum() > plain.max_steps:
-            steps = np.maximum(steps * plain.max_steps / steps.sum(), plain.lower)
-        allowed = np.all(np.isfinite(steps)) and steps.sum() <= plain.max_steps * (1 + 1e-9)
-        value = float(np.sqrt(self._squares(steps, targets)[0].max())) if allowed else np.inf
-        return (steps, value) if value < first else (start, first)
 
     def ideal_from(
         self, best: Found, steps: FloatArray, value: float, targets: FloatArray
