@@ -19,7 +19,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import card, curve
 from shadematch.match import Match, match
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -170,11 +170,22 @@ class SmallestBatch:
                 ("CIEDE2000", f"{best.delta_e:.2f}"),
             ]
         rows.append(("real-valued doses", f"{self.ideal_delta_e:.2f}"))
-        rows += [
-            (f"{p.mass_g:g} g", f"{p.delta_e:.2f}: {p.recipe}")
-            for p in self.curve[:: max(1, -(-len(self.curve) // 12))]
-        ]
-        return card(swatches, rows, foot=self.sentence)
+        return card(swatches, rows, foot=self.sentence) + self._drawing()
+
+    def _drawing(self) -> str:
+        """CIEDE2000 by mass as SVG; nothing where nothing was tried."""
+        if not self.curve:
+            return ""
+        found = next((p for p in self.curve if p.mass_g == self.mass_g), None)
+        return curve(
+            [(p.mass_g, p.delta_e) for p in self.curve],
+            across="mass of base [g]",
+            up="CIEDE2000 of the closest recipe",
+            level=self.delta_e,
+            level_name=f"asked for: {self.delta_e:g}",
+            mark=None if found is None else (found.mass_g, found.delta_e),
+            mark_name="" if found is None else f"{found.mass_g:g} g",
+        )
 
 
 def smallest_batch(
@@ -238,7 +249,7 @@ def smallest_batch(
     floor = 0.0
     if ideal_value > wanted and not model.scattering_pigments:
         floor = real_floor(fine, lab, reached=ideal_value)
-    curve: list[BatchPoint] = []
+    points: list[BatchPoint] = []
     if floor <= wanted:
         loads = ideal_steps * (pour.max_load / _FINE)
         for mass in masses:
@@ -259,10 +270,10 @@ def smallest_batch(
             }
             recipe = Recipe(doses, there)
             bound = max(found.bound, floor)
-            curve.append(BatchPoint(mass, recipe, found.delta_e, bound, found.proved))
-    good = [p.mass_g for p in curve if p.delta_e <= wanted]
+            points.append(BatchPoint(mass, recipe, found.delta_e, bound, found.proved))
+    good = [p.mass_g for p in points if p.delta_e <= wanted]
     always = None
-    for point in reversed(curve):
+    for point in reversed(points):
         if point.delta_e > wanted:
             break
         always = point.mass_g
@@ -281,7 +292,7 @@ def smallest_batch(
         bar_g=None if bar_g is None else step,
         mass_g=good[0] if good else None,
         always_from_g=always,
-        curve=tuple(curve),
+        curve=tuple(points),
         ideal_delta_e=ideal_value,
         floor=floor,
         smallest_g=masses[0],

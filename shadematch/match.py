@@ -142,7 +142,7 @@ class Match:
         if self.lights:
             each = ", ".join(f"{light} {value:.2f}" for light, value in self.lights.items())
             lines.append(f"           the worst of {each}")
-        if self.closest.recipe.doses_cm != self.recipe.doses_cm:
+        if self.closest.recipe != self.recipe:
             lines.append(f"closest    {self.closest}")
         lines.append(f"proof      {self.proof}")
         lines.append(f"verdict    {self.verdict.sentence}")

@@ -152,11 +152,10 @@ class Lights:
         for light in self.lights:
             index = "" if light.index is None else f", metameric index {light.index:.2f}"
             rows.append((light.illuminant, f"CIEDE2000 {light.delta_e:.2f}{index}"))
-        swatches = []
-        for light in self.lights:
-            for lab, word in ((light.wanted, "wanted"), (light.predicted, "predicted")):
-                at = Target(lab, light.illuminant, self.view.observer)
-                swatches.append((at.hex, f"{light.illuminant} {word}"))
+        swatches = [(self.target.hex, "wanted")]
+        for light in dict.fromkeys((self.lights[0], self.worst)):
+            at = Target(light.predicted, light.illuminant, self.view.observer)
+            swatches.append((at.hex, f"under {light.illuminant}"))
         return card(swatches, rows, foot=self.note)
 
 

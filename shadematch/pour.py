@@ -129,13 +129,18 @@ class LetDown(Frozen):
         return self.cm_per_g * self.step_g
 
     @property
+    def strength(self) -> str:
+        """How strong it is, in words."""
+        return f"1 cm in {1 / self.cm_per_g:.4g} g of {self.base}"
+
+    @property
     def base(self) -> str:
         """What it is made in, in words."""
         return _base(self.white)
 
     def __str__(self) -> str:
         """In plain words."""
-        return f"{self.pigment} let-down (1 cm in {1 / self.cm_per_g:.4g} g of {self.base})"
+        return f"{self.pigment} let-down ({self.strength})"
 
 
 @dataclass(frozen=True)
@@ -301,7 +306,11 @@ class Recipe:
     def parts(self) -> tuple[tuple[str, str], ...]:
         """What to dose: names and amounts, squeezed ones first."""
         squeezed = [(name, f"{dose:g} cm") for name, dose in self.squeezed_cm.items()]
-        return (*squeezed, *((str(p.let_down), f"{p.mass_g:g} g") for p in self.weighed))
+        weighed = [
+            (f"{p.let_down.pigment} let-down", f"{p.mass_g:g} g ({p.let_down.strength})")
+            for p in self.weighed
+        ]
+        return (*squeezed, *weighed)
 
     @property
     def total_cm(self) -> float:
@@ -337,4 +346,5 @@ class Recipe:
         """In plain words."""
         if not self.doses_cm:
             return "no paste at all"
-        return ", ".join(f"{amount} {name}" for name, amount in self.parts)
+        squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed_cm.items()]
+        return ", ".join([*squeezed, *map(str, self.weighed)])
