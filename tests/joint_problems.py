@@ -48,12 +48,15 @@ def some_spectrum(rng: np.random.Generator) -> FloatArray:
     return np.clip(curve, 0.02, 0.95)
 
 
-def joint_problem(seed: int, *, most: int = 150_000) -> JointProblem:
+def joint_problem(
+    seed: int, *, most: int = 150_000, scatter: float = 0.2
+) -> JointProblem:
+    """A random question with at most `most` permitted recipes; a share of them scatter."""
     rng = np.random.default_rng(seed)
     while True:
         count = int(rng.integers(1, 5))
         palette = invented_palette(rng, count)
-        if rng.random() < 0.2:
+        if rng.random() < scatter:
             chalk = tuple((8.0 * (550.0 / WAVELENGTHS_NM)).tolist())
             first = palette.pigments[0].model_copy(update={"scattering": chalk})
             palette = sm.Palette(

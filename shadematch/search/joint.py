@@ -22,7 +22,7 @@ from shadematch.search.whole import GAP, Found
 
 __all__ = ["JointSearcher", "region_of"]
 
-_MOST_SPACES: Final = 400
+_MOST_SPACES: Final = 250
 """Doses of pastes that scatter gone through one by one; each takes some milliseconds."""
 
 
@@ -147,8 +147,9 @@ class JointSearcher:
         upper = self.region.upper.copy()
         upper[self._still] = 0
         spaces = []
+        # The views differ in their light alone: one layer serves all.
+        layer = self.models[0].layer_with(loads) if self._still else self.models[0].layer
         for model in self.models:
-            layer = model.layer_with(loads) if self._still else model.layer
             spaces.append(
                 Space(
                     layer=layer,
