@@ -152,9 +152,7 @@ def draw_same_look(look: SameLook, ax: Axes | None = None) -> Axes:
         If matplotlib is not installed.
     """
     ax = _axes(ax, (7.0, 3.4))
-    thickest = max(
-        look.before.recipe.pour.thickness_cm, look.predicted.recipe.pour.thickness_cm
-    )
+    thickest = max(look.before.recipe.pour.thickness_cm, look.predicted.recipe.pour.thickness_cm)
     for left, word, bar, recipe in (
         (0.0, "was", look.before, look.before.recipe),
         (1.15, "now", look.predicted, look.recipe),

@@ -48,9 +48,7 @@ def some_spectrum(rng: np.random.Generator) -> FloatArray:
     return np.clip(curve, 0.02, 0.95)
 
 
-def joint_problem(
-    seed: int, *, most: int = 150_000, scatter: float = 0.2
-) -> JointProblem:
+def joint_problem(seed: int, *, most: int = 150_000, scatter: float = 0.2) -> JointProblem:
     """A random question with at most `most` permitted recipes; a share of them scatter."""
     rng = np.random.default_rng(seed)
     while True:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -65,7 +67,7 @@ def test_every_mass_against_enumeration(seed: int) -> None:
 def test_not_steadily_closer() -> None:
     found = sm.smallest_batch("#d9822b")
     values = [p.delta_e for p in found.curve]
-    assert any(b > a + 0.5 for a, b in zip(values, values[1:], strict=False))
+    assert any(b > a + 0.5 for a, b in itertools.pairwise(values))
     assert found.mass_g is not None
     assert found.always_from_g is not None
     assert found.always_from_g > found.mass_g

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy.optimize import differential_evolution
@@ -70,9 +72,7 @@ def test_worst_light_against_differential_evolution(seed: int) -> None:
         if x.sum() > pour.max_steps:
             return 100.0 + float(x.sum())
         loads = np.asarray(x) * pour.load_per_step
-        return max(
-            float(delta_e(model.lab(loads), target.lab_in(model.view))) for model in models
-        )
+        return max(float(delta_e(model.lab(loads), target.lab_in(model.view))) for model in models)
 
     other = differential_evolution(
         cost, [(0, pour.max_steps)] * len(names), integrality=[True] * len(names), seed=seed,
@@ -106,7 +106,7 @@ def test_worst_is_no_better_than_any_light_alone_and_no_worse_than_its_recipe() 
     assert "under A" in joint._repr_html_()
     front = joint.choices
     assert front[0].delta_e == pytest.approx(joint.closest.delta_e, abs=0.011)
-    assert all(a.delta_e <= b.delta_e for a, b in zip(front, front[1:], strict=False))
+    assert all(a.delta_e <= b.delta_e for a, b in itertools.pairwise(front))
 
 
 def test_ideal_of_several_lights_is_no_worse_than_a_random_search() -> None:
@@ -176,9 +176,7 @@ def test_the_base_of_a_let_down_is_part_of_the_batch() -> None:
 
 def test_white_base_in_a_let_down_replaces_white_base() -> None:
     pour = sm.Pour(batch_g=50, white=0.5)
-    m = sm.match(
-        "#c0a0a0", pour=pour, must_use=["rosehip"], let_downs=[made("rosehip", white=0.5)]
-    )
+    m = sm.match("#c0a0a0", pour=pour, must_use=["rosehip"], let_downs=[made("rosehip", white=0.5)])
     recipe = min(
         (c.recipe for c in (*m.choices, m.closest)),
         key=lambda r: -sum(p.mass_g for p in r.weighed),

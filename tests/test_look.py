@@ -97,10 +97,12 @@ def test_what_does_not_divide_is_dosed_anew() -> None:
 
 def test_over_the_load_limit_nothing_is_kept() -> None:
     recipe = sm.Recipe({"gorse": 8.0}, sm.Pour(batch_g=200, thickness_cm=2.0))
-    look = sm.same_look(recipe, to_pour=sm.Pour(batch_g=100, thickness_cm=1.0))
+    lean = sm.Pour(batch_g=100, thickness_cm=1.0, max_load=3.0)
+    look = sm.same_look(recipe, to_pour=lean)
     assert look.kept is None
     assert look.how == "dosed anew"
-    assert look.recipe.total_cm <= 4
+    assert look.recipe.total_cm <= 3
+    assert look.match.verdict.sentence in str(look)
 
 
 def test_into_white_base_it_is_dosed_anew_and_says_what_remains() -> None:

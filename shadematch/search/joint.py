@@ -146,24 +146,22 @@ class JointSearcher:
         loads = np.asarray(fixed @ self.region.loads, dtype=float)
         upper = self.region.upper.copy()
         upper[self._still] = 0
-        spaces = []
         # The views differ in their light alone: one layer serves all.
         layer = self.models[0].layer_with(loads) if self._still else self.models[0].layer
-        for model in self.models:
-            spaces.append(
-                Space(
-                    layer=layer,
-                    base=model.base_absorption + loads @ model.absorption,
-                    absorption=self.region.loads @ model.absorption,
-                    weights=model.weights,
-                    white=model.white,
-                    lower=np.zeros_like(upper),
-                    upper=upper,
-                    max_steps=int(self.region.upper.sum()),
-                    max_tubes=self.region.size,
-                )
+        return tuple(
+            Space(
+                layer=layer,
+                base=model.base_absorption + loads @ model.absorption,
+                absorption=self.region.loads @ model.absorption,
+                weights=model.weights,
+                white=model.white,
+                lower=np.zeros_like(upper),
+                upper=upper,
+                max_steps=int(self.region.upper.sum()),
+                max_tubes=self.region.size,
             )
-        return tuple(spaces)
+            for model in self.models
+        )
 
     def _parts(
         self, region: Region, around: FloatArray
