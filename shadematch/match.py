@@ -20,8 +20,6 @@ from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict, checked_let_downs
-from shadematch.search.answer import Searcher
-from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.whole import Found
 from shadematch.standards import checked_lights
 from shadematch.target import Target, as_target, triple
@@ -288,10 +286,7 @@ def match(
         let_downs=at_hand,
     )
     answer = question.searcher.answer(question.goal, tolerance)
-    result = _match_of(question, goal, tolerance, answer.closest, answer.frugal)
-    ideal = question.choice(answer.ideal_steps, answer.ideal_delta_e)
-    vars(result)["ideal"] = ideal  # known already: fill the cached property
-    return result
+    return _match_of(question, goal, tolerance, answer.closest, answer.frugal)
 
 
 def _match_of(
@@ -406,16 +401,10 @@ def _stream(
 
 def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
     """Closest and frugal for targets of shape (t, 3); what a worker runs."""
-    catalogue = _catalogue(asked)
+    searcher = Question(np.zeros(3), *asked).searcher
+    assert isinstance(searcher, Searcher)  # neither lights nor let-downs were asked for
+    catalogue = searcher.catalogue()
     if catalogue is not None:
         return catalogue.look_up(labs, tolerance)
-    answers = (Question(lab, *asked).searcher.answer(lab, tolerance) for lab in labs)
+    answers = (searcher.answer(lab, tolerance) for lab in labs)
     return [(answer.closest, answer.frugal) for answer in answers]
-
-
-@functools.lru_cache(maxsize=2)
-def _catalogue(asked: _Asked) -> Catalogue | None:
-    searcher = Question(np.zeros(3), *asked).searcher
-    if not isinstance(searcher, Searcher) or searcher.whole.count() > LARGEST:
-        return None
-    return Catalogue(searcher)

@@ -185,10 +185,9 @@ class Question:
 
     def ideal(self, closest: Choice) -> Choice:
         """The continuous optimum, judged against the closest whole choice."""
-        steps, value = self.searcher.ideal(self.goal)
         whole = np.rint(self.steps_of(closest)).astype(np.int64)
         best = Found(whole, closest.delta_e, closest.delta_e, True, 0)
-        return self.choice(*self.searcher.ideal_from(best, steps, value, self.goal))
+        return self.choice(*self.searcher.ideal(self.goal, best))
 
     def front(self, best: Choice) -> tuple[Choice, ...]:
         """The Pareto front, from its closest choice on."""
@@ -202,9 +201,7 @@ class Question:
 
     def closest_with(self, **changes: float) -> float:
         """CIEDE2000 of the closest whole recipe in a pour with some fields changed."""
-        searcher = self._searcher_with(**changes)
-        hint = searcher.ideal(self.goal)[0]
-        return searcher.closest(self.goal, hint=hint).delta_e
+        return self._searcher_with(**changes).closest(self.goal).delta_e
 
     def verdict(self, closest: Choice, ideal_: Choice) -> Verdict:
         """What holds the closest recipe back, judged against the ideal one."""

@@ -203,43 +203,33 @@ class JointSearcher:
 
     # --- real-valued
 
-    def ideal(
-        self, targets: FloatArray, *, start: FloatArray | None = None
-    ) -> tuple[FloatArray, float]:
-        """Real-valued steps with the smallest worst CIEDE2000; a local optimum, not proved.
+    def ideal(self, targets: FloatArray, best: Found | None = None) -> tuple[FloatArray, float]:
+        """Real-valued steps of kinds with the smallest worst CIEDE2000; a local optimum.
 
         Parameters
         ----------
         targets
             CIELAB in each view, shape (v, 3).
-        start
-            Steps of kinds, shape (k,), to look from; by default from each view's own optimum.
+        best
+            The closest whole recipe, where it is known: its surroundings are looked at too.
         """
-        n = self._pigments
-        starts = [] if start is None else [self._plain_steps(start)]
-        if start is None:
-            starts = [ideal(s, t)[0] for s, t in zip(self._plain, targets, strict=True)]
-        elif len(targets) == 1:
-            starts = [ideal(self._plain[0], targets[0], start=starts[0])[0]]
-        found = [minimax(self._plain, targets, s) for s in starts]
+        starts = [ideal(s, t)[0] for s, t in zip(self._plain, targets, strict=True)]
+        if best is not None and best.steps is not None:
+            whole = self._plain_steps(best.steps.astype(float))
+            starts.append(whole)
+            starts += [
+                ideal(s, t, start=whole)[0] for s, t in zip(self._plain, targets, strict=True)
+            ]
+        found = [minimax(self._plain, targets, start) for start in starts]
         steps, value = min(found, key=lambda f: f[1])
         result = np.zeros(self.region.size)
-        result[:n] = steps
+        result[: self._pigments] = steps
         return result, value
 
     def _plain_steps(self, steps: FloatArray) -> FloatArray:
         """Steps of kinds as real-valued dose steps of the pigments, shape (n,)."""
         loads = np.asarray(steps @ self.region.loads, dtype=float)
         return np.asarray(loads / np.diag(self.region.loads[: self._pigments]))
-
-    def ideal_from(
-        self, best: Found, steps: FloatArray, value: float, targets: FloatArray
-    ) -> tuple[FloatArray, float]:
-        """The better of a continuous optimum and the one next to the closest whole recipe."""
-        if best.steps is None or value < 1e-3:
-            return steps, value
-        again, lower = self.ideal(targets, start=best.steps.astype(float))
-        return (again, lower) if lower < value else (steps, value)
 
     def _hints(self, steps: FloatArray) -> FloatArray:
         """Real-valued steps of kinds about the same load, shape (h, k): squeezed, then weighed."""
@@ -269,23 +259,21 @@ class JointSearcher:
 
     def answer(self, targets: FloatArray, tolerance: float) -> Answer:
         """Search for one colour, given as CIELAB in each view, shape (v, 3)."""
-        steps, value = self.ideal(targets)
-        best = self.closest(targets, hint=steps)
-        least = self.frugal(targets, best, tolerance)
-        return Answer(*self.ideal_from(best, steps, value, targets), best, least)
+        best = self.closest(targets)
+        return Answer(best, self.frugal(targets, best, tolerance))
 
     def closest(
         self,
         targets: FloatArray,
         *,
-        hint: FloatArray,
+        hint: FloatArray | None = None,
         max_paste: float | None = None,
         max_tubes: int | None = None,
         below: float = np.inf,
     ) -> Found:
         """The closest whole recipe; see `several.closest_of`."""
         region = self.region.limited(max_paste=max_paste, max_tubes=max_tubes)
-        hints = self._hints(hint)
+        hints = self._hints(self.ideal(targets)[0] if hint is None else hint)
         parts, complete = self._parts(region, hints[-1])
         best = Found(None, np.inf, below, True, 0)
         for fixed, views, part in parts:

@@ -15,7 +15,7 @@ import numpy as np
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
 from shadematch.search.bounds import Judged, images_of, judge
-from shadematch.search.cover import split
+from shadematch.search.boxes import split
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.region import Region
 from shadematch.search.space import Space
