@@ -20,6 +20,7 @@ from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict, checked_let_downs
+from shadematch.search.answer import Searcher
 from shadematch.search.whole import Found
 from shadematch.standards import checked_lights
 from shadematch.target import Target, as_target, triple

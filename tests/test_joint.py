@@ -331,14 +331,14 @@ def test_bad_proposal(arguments: dict[str, object], field: str) -> None:
 
 
 @pytest.mark.parametrize("code", ["#0000ff", "#00ff00", "#101010", "#ff00ff"])
-def test_real_floor_lies_below_every_recipe_and_tells_the_hopeless(code: str) -> None:
+def test_real_floor_lies_below_every_recipe_and_near_the_best(code: str) -> None:
     model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
     space = whole_space(model, load_per_step=4.0 / 10_000, max_steps=10_000)
     lab = sm.Target.from_hex(code).lab_in(sm.View())
     reached = ideal(space, lab)[1]
     floor = real_floor(space, lab, reached=reached)
     assert floor <= reached + 1e-9
-    assert (floor > 1.0) == (reached > 2.0)
+    assert floor >= reached - 0.15
     rng = np.random.default_rng(3)
     loads = rng.dirichlet(np.full(6, 0.4), size=20_000)[:, :5] * 4.0
     assert floor <= float(delta_e(model.lab(loads), lab).min())

@@ -13,13 +13,15 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.difference import minorant
-from shadematch.search.bounds import images_of, judge
+from shadematch.search.bounds import beyond, images_of, judge
 from shadematch.search.space import Space
 
 __all__ = ["real_floor"]
 
 _ROUNDING: Final = 1e-9
 _WAVE: Final = 1024
+_FAR: Final = 1.0
+"""CIEDE2000 from which on the norm of `minorant` is loose, and `bounds.beyond` says more."""
 
 
 def real_floor(
@@ -62,8 +64,13 @@ def real_floor(
         first, rest = order[:_WAVE], order[_WAVE:]
         boxes += first.size
         here_lo, here_hi, here_key = lo[first], hi[first], key[first]
-        judged = judge(images_of(space, here_lo, here_hi), target, norm, reached)
+        images = images_of(space, here_lo, here_hi)
+        judged = judge(images, target, norm, reached)
         here_key = np.maximum(here_key, judged.floor - _ROUNDING)
+        if reached > _FAR:
+            left = np.flatnonzero(here_key < reached - gap)
+            certain = left[beyond(images.chosen(left), target, reached - gap)]
+            here_key[certain] = reached - gap
         open_ = here_key < reached - gap
         settled = min(settled, float(here_key[~open_].min(initial=reached)))
         child_lo, child_hi, child_key = _halves(

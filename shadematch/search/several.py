@@ -14,7 +14,7 @@ import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
-from shadematch.search.bounds import Judged, images_of, judge
+from shadematch.search.bounds import Judged, beyond, images_of, judge
 from shadematch.search.boxes import split
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.region import Region
@@ -29,6 +29,8 @@ _MOST_EFFORT: Final = 200_000
 _LIST_COUNT: Final = 3000
 _WAVE: Final = 512
 _ROUNDING: Final = 1e-9
+_FAR: Final = 1.0
+"""CIEDE2000 from which on the norm of `minorant` is loose, and `bounds.beyond` says more."""
 _MOST_CORNERS: Final = 10
 _MOST_LISTED: Final = 2048
 """Recipes in one box that is gone through one by one; many kinds make many corners."""
@@ -86,17 +88,21 @@ class _Judgement:
 
 def _judge(
     views: Views, targets: FloatArray, norms: list[FloatArray], radius: float,
-    lo: IntArray, hi: IntArray,
+    lo: IntArray, hi: IntArray, limit: float = np.inf,
 ) -> _Judgement:  # fmt: skip
-    judged = [
-        judge(images_of(space, lo, hi), target, norm, radius)
-        for space, target, norm in zip(views, targets, norms, strict=True)
-    ]
-    floors = np.stack([j.floor for j in judged])
-    at = np.argmax(floors, axis=0)
+    judged, floors = [], []
+    for space, target, norm in zip(views, targets, norms, strict=True):
+        images = images_of(space, lo, hi)
+        judged.append(judge(images, target, norm, radius))
+        floors.append(judged[-1].floor - _ROUNDING)
+        if _FAR < limit < np.inf:
+            open_ = np.flatnonzero(np.maximum.reduce(floors) < limit)
+            certain = open_[beyond(images.chosen(open_), target, limit)]
+            floors[-1][certain] = limit
+    at = np.argmax(np.stack(floors), axis=0)
     rows = np.arange(len(lo))
     return _Judgement(
-        floors[at, rows],
+        np.maximum.reduce(floors),
         np.stack([j.shares for j in judged])[at, rows, : lo.shape[1]],
         np.maximum.reduce([j.pull for j in judged]),
         judged[0],
@@ -205,8 +211,8 @@ def closest_of(
             norms = [minorant(target, radius) for target in targets]
         lo, hi, key = pool.first(_WAVE)
         boxes += key.size
-        judged = _judge(views, targets, norms, radius, lo, hi)
-        key = np.maximum(key, judged.floor - _ROUNDING)
+        judged = _judge(views, targets, norms, radius, lo, hi, limit - gap)
+        key = np.maximum(key, judged.floor)
         offer(_aims(region, lo, hi, judged, np.argsort(key, kind="stable")[:48]))
         limit = min(value, below)
         alive = key < limit - gap
@@ -295,7 +301,7 @@ def frugal_of(
         key = np.maximum(key, lo @ region.paste)
         if used.size:
             key = np.maximum(key, _least_paste(lo, hi, judged.first, region.paste, used, within))
-        alive = (judged.floor - _ROUNDING <= within) & (key < least - _ROUNDING)
+        alive = (judged.floor <= within) & (key < least - _ROUNDING)
         first = np.flatnonzero(alive)[np.argsort(key[alive], kind="stable")[:48]]
         take(np.concatenate([region.permitted(lo[first]), _aims(region, lo, hi, judged, first)]))
         small = _listable(lo, hi, judged.first, within) & alive
