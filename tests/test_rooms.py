@@ -41,6 +41,7 @@ ORDER = (
     ("cli.printing",),
     ("cli.words",),
     ("cli.match", "cli.predict", "cli.palette"),
+    ("cli.smallest_batch", "cli.same_look", "cli.lights", "cli.let_down"),
     ("cli.main",),
     ("__main__",),
 )
