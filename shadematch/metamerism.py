@@ -268,7 +268,7 @@ def lights(
             "is missing", field="target", remedy="Give a Target, a hex code, or a Match as recipe"
         )
     goal = as_target(target)
-    names = checked_lights(illuminants)
+    names = checked_lights(illuminants, field="illuminants")
     if not names:
         raise ColourError(
             "must name at least one light", field="illuminants", value=illuminants,

@@ -224,9 +224,10 @@ class Question:
                     tries.append(
                         (value, f"Dosing to {pour.dose_step_cm / 2:g} cm comes to {value:.2f}.")
                     )
+            steps = "the steps of ruler and scale" if self.let_downs else "whole centimetres"
             return Verdict(
                 "whole centimetres",
-                f"Held back by whole centimetres: without them {best:.2f} could be had.",
+                f"Held back by {steps}: without them {best:.2f} could be had.",
                 tuple(text for _, text in sorted(tries)),
             )
         full = ideal_.recipe.load >= 0.98 * pour.max_load

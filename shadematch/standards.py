@@ -118,8 +118,15 @@ def _observation(illuminant: str, observer: str) -> Observation:
     return Observation(weights, white)
 
 
-def checked_lights(illuminants: Sequence[str]) -> tuple[str, ...]:
+def checked_lights(illuminants: Sequence[str], *, field: str = "lights") -> tuple[str, ...]:
     """Names of lights, each known and each once.
+
+    Parameters
+    ----------
+    illuminants
+        CIE names; one text stands for itself alone.
+    field
+        What to call the list in an error.
 
     Raises
     ------
@@ -132,12 +139,17 @@ def checked_lights(illuminants: Sequence[str]) -> tuple[str, ...]:
     if None in names or len(set(names)) < len(names):
         raise ColourError(
             "must be a list of names, each once",
-            field="lights",
+            field=field,
             value=illuminants,
             remedy="Give names such as 'D65', 'A', 'FL11', 'LED-B3'",
         )
     for name in names:
-        observation(name)
+        try:
+            observation(name)
+        except ColourError as found:
+            raise ColourError(
+                found.problem, field=field, value=found.value, remedy=found.remedy
+            ) from None
     return names
 
 

@@ -234,7 +234,7 @@ def test_a_scattering_paste_let_down() -> None:
         ({"let_downs": [made("gorse", white=1.0)]}, "let_downs"),
         ({"let_downs": [made("gorse")], "pour": sm.Pour(white=1.0)}, "let_downs"),
         ({"let_downs": [made("gorse", 10.0 + i) for i in range(9)]}, "let_downs"),
-        ({"lights": ["candle"]}, "illuminant"),
+        ({"lights": ["candle"]}, "lights"),
         ({"lights": ["A", "A"]}, "lights"),
         ({"lights": 3}, "lights"),
         ({"lights": [None]}, "lights"),

@@ -178,9 +178,9 @@ def test_a_prediction_brings_its_view() -> None:
     [
         ({"target": None}, "target"),
         ({"target": "brown"}, "hex"),
-        ({"illuminants": ["candle"]}, "illuminant"),
+        ({"illuminants": ["candle"]}, "illuminants"),
         ({"illuminants": []}, "illuminants"),
-        ({"illuminants": ["A", "A"]}, "lights"),
+        ({"illuminants": ["A", "A"]}, "illuminants"),
         ({"recipe": {"gorse": 1}}, "recipe"),
         ({"reference": "candle"}, "illuminant"),
     ],

@@ -20,8 +20,10 @@ from shadematch.cli.words import (
     pour_and_view,
     read_palette,
     read_target,
+    renamed,
     shared_entries,
 )
+from shadematch.errors import ShadematchError
 from shadematch.letdown import propose_let_down
 
 __all__ = ["add_verb"]
@@ -42,9 +44,11 @@ def _propose(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     names = ("delta_e", "step_g", "max_let_downs")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
-    plan = propose_let_down(
-        read_target(args), palette=read_palette(args.palette), pour=pour, view=view, **given
-    )
+    palette, target = read_palette(args.palette), read_target(args)
+    try:
+        plan = propose_let_down(target, palette=palette, pour=pour, view=view, **given)
+    except ShadematchError as found:
+        raise renamed(found, "--weigh-step" if found.field == "step_g" else found.field) from None
     best = (plan.match or plan.without).closest
     if args.json:
         make = [

@@ -38,18 +38,19 @@ __all__ = [
 
 T = TypeVar("T")
 
-OPTIONS: Final = (
-    {"hex": "HEX"}
-    | {
-        name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
-        for name in (
-            *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
-            *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
-            *("delta_e", "largest_g", "bar_g", "max_let_downs"),
-        )
-    }
-    | {"lights": "--under"}
-)
+OPTIONS: Final = {
+    "hex": "HEX",
+    "lights": "--under",
+    "illuminants": "--under",
+    "step_g": "--step",
+} | {
+    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+    for name in (
+        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+        *("delta_e", "largest_g", "bar_g", "max_let_downs"),
+    )
+}
 """What the library's fields are called here."""
 
 
@@ -203,7 +204,12 @@ def read_let_down(text: str, step_g: float, white: float) -> LetDown:
             value=text,
             remedy="Write it as NAME=CM/G, for instance gorse=1/50",
         )
-    return LetDown.made(name, paste_cm=float(paste), base_g=float(base), step_g=step_g, white=white)
+    numbers = {"paste_cm": float(paste), "base_g": float(base), "step_g": step_g, "white": white}
+    try:
+        return LetDown.made(name, **numbers)
+    except PourError as found:
+        own = {"step_g": "--weigh-step", "white": "--let-down-white"}
+        raise renamed(found, own.get(found.field, f"--let-down {text}")) from None
 
 
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
