@@ -126,21 +126,17 @@ def several(count: int) -> None:
     """The CIE 2017 colour evaluation samples (99 spectra, in colour-science)."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        from colour.quality import SDS_TCS
+        from colour import SpectralShape
+        from colour.quality.cfi2017 import load_TCS_CIE2017
 
-        samples = list(SDS_TCS["CIE 2017"].values()) if "CIE 2017" in SDS_TCS else []
-        if not samples:
-            from colour import SpectralShape
-            from colour.quality.cfi2017 import load_TCS_CIE2017
-
-            msds = load_TCS_CIE2017(SpectralShape(380, 780, 5))
-            samples = [(msds.wavelengths, msds.values[:, i]) for i in range(msds.values.shape[1])]
+        table = load_TCS_CIE2017(SpectralShape(380, 780, 5))
+    wavelengths = table.wavelengths.tolist()
+    samples = np.clip(table.values.T, 0.0, 1.0).tolist()
     one, three, index = [], [], []
     lights = ("D65", "A", "LED-B3")
     pour = sm.Pour(batch_g=500)
-    for entry in samples[:: max(1, len(samples) // count)]:
-        x, y = entry if isinstance(entry, tuple) else (entry.wavelengths, entry.values)
-        target = sm.Target.from_reflectance(list(x), np.clip(y, 0, 1).tolist())
+    for values in samples[:: max(1, len(samples) // count)]:
+        target = sm.Target.from_reflectance(wavelengths, values)
         day = sm.match(target, pour=pour, tolerance=0.0)
         if day.delta_e > 3:
             continue  # out of reach
