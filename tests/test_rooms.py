@@ -16,7 +16,7 @@ PACKAGE = Path(shadematch.__file__).parent
 # Ground to roof; rooms of one line are siblings and don't import each other.
 ORDER = (
     ("errors", "arrays", "_version", "cautions"),
-    ("standards", "models", "readers", "html"),
+    ("standards", "models", "readers", "html", "files"),
     ("colorimetry",),
     ("difference",),
     ("optics.transport",),
@@ -26,7 +26,7 @@ ORDER = (
     ("pour",),
     ("target",),
     ("prediction",),
-    ("search.space",),
+    ("pot", "search.space"),
     ("search.bounds", "search.ideal", "search.rounding", "search.minimax"),
     ("search.lattice", "search.boxes", "search.real", "search.region"),
     ("search.whole",),
@@ -35,12 +35,18 @@ ORDER = (
     ("search.joint",),
     ("question",),
     ("match",),
-    ("look", "metamerism", "batches"),
-    ("letdown",),
+    ("saved", "look", "metamerism", "batches"),
+    ("repeat", "letdown"),
+    ("sheet.words", "sheet.drawing"),
+    ("sheet.content",),
+    ("sheet.layout", "sheet.plain"),
+    ("sheet.page",),
+    ("sheet.batch",),
     ("plots",),
     ("cli.printing",),
     ("cli.words",),
-    ("cli.match", "cli.predict", "cli.palette"),
+    ("cli.pot", "cli.repeat"),
+    ("cli.match", "cli.predict", "cli.palette", "cli.sheet"),
     ("cli.smallest_batch", "cli.same_look", "cli.lights", "cli.let_down"),
     ("cli.main",),
     ("__main__",),
@@ -112,6 +118,6 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "cli"}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "sheet", "cli"}
+    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "repeat"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

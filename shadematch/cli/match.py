@@ -17,6 +17,7 @@ import argparse
 from typing import Any
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
+from shadematch.cli.repeat import save_as
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
@@ -30,6 +31,7 @@ from shadematch.cli.words import (
     read_target,
     shared_entries,
 )
+from shadematch.errors import PourError
 from shadematch.match import Match, match
 
 __all__ = ["add_verb"]
@@ -54,6 +56,9 @@ def add_verb(verb: Verbs) -> None:
     text = "white part of the base that let-downs are made in, 0 to 1 (0)"
     add("--let-down-white", type=NUMBER, default=0.0, metavar="FRACTION", help=text)
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
+    add = parser.add_argument_group("keeping it").add_argument
+    add("--save", metavar="FILE", help="keep it in a file for shadematch repeat and sheet")
+    add("--note", metavar="TEXT", help="your own words, kept with it")
     add_conditions(parser)
 
 
@@ -73,6 +78,12 @@ def _match(args: argparse.Namespace) -> str:
         ],
         **({} if args.tolerance is None else {"tolerance": args.tolerance}),
     )
+    if args.save is not None:
+        save_as(found, args.save, note=args.note)
+    elif args.note is not None:
+        raise PourError(
+            "has nowhere to go", field="--note", value=args.note, remedy="Give --save FILE too"
+        )
     if args.json:
         return json_text(_match_entries(found, args.choices))
     parts = [wrapped(str(found), 11)]
@@ -83,6 +94,8 @@ def _match(args: argparse.Namespace) -> str:
         parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
     if args.choices:
         parts.append(_choices_table(found))
+    if args.save is not None:
+        parts.append(wrapped(f"kept in {args.save}"))
     return "\n\n".join((*parts, cautions()))
 
 

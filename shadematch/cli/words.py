@@ -38,19 +38,19 @@ __all__ = [
 
 T = TypeVar("T")
 
-OPTIONS: Final = {
-    "hex": "HEX",
-    "lights": "--under",
-    "illuminants": "--under",
-    "step_g": "--step",
-} | {
-    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
-    for name in (
-        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
-        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
-        *("delta_e", "largest_g", "bar_g", "max_let_downs"),
-    )
-}
+OPTIONS: Final = (
+    {"hex": "HEX"}
+    | {
+        name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+        for name in (
+            *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+            *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+            *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
+            *("delta_e", "step_g", "largest_g", "max_let_downs"),
+        )
+    }
+    | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
+)
 """What the library's fields are called here."""
 
 
