@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-
+import pickle
 from pathlib import Path
 
 import numpy as np
@@ -149,6 +149,8 @@ def test_a_let_down_gives_what_its_paste_gives() -> None:
         for name, dose in recipe.doses_cm.items():
             weighed = sum(p.paste_cm for p in recipe.weighed if p.let_down.pigment == name)
             assert dose == pytest.approx(squeezed.get(name, 0.0) + weighed, abs=1e-9)
+        assert pickle.loads(pickle.dumps(recipe)) == recipe
+        assert hash(pickle.loads(pickle.dumps(recipe))) == hash(recipe)
     assert "let-down" in str(m)
     assert "let-down" in m._repr_html_()
     assert m.frugal.recipe.proportions is None
