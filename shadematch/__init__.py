@@ -12,6 +12,13 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
+from shadematch.exchange import (
+    distribution_of,
+    results_frame,
+    target_from_distribution,
+    targets_from_frame,
+    write_results,
+)
 from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
 from shadematch.look import SameLook, same_look
 from shadematch.match import Match, match, match_many
@@ -61,6 +68,7 @@ __all__ = [
     "Weighed",
     "__version__",
     "batch_sheet",
+    "distribution_of",
     "in_the_pot",
     "lights",
     "load",
@@ -71,7 +79,11 @@ __all__ = [
     "predict",
     "propose_let_down",
     "repeat",
+    "results_frame",
     "same_look",
     "save",
     "smallest_batch",
+    "target_from_distribution",
+    "targets_from_frame",
+    "write_results",
 ]

@@ -42,6 +42,7 @@ ORDER = (
     ("sheet.layout", "sheet.plain"),
     ("sheet.page",),
     ("sheet.batch",),
+    ("exchange",),
     ("plots",),
     ("cli.printing",),
     ("cli.words",),
