@@ -6,6 +6,7 @@ import matplotlib as mpl
 
 import shadematch as sm
 from shadematch.plots import draw_layers, draw_match, draw_plan, draw_wedge
+from shadematch.plots import draw_match, draw_same_look
 
 mpl.use("Agg")
 
@@ -14,6 +15,7 @@ FOLDER = Path(__file__).parent
 
 def main() -> None:
     """Write the pictures into ``docs``."""
+    """Write ``docs/match.png`` and ``docs/same-look.png``."""
     match = sm.match("#d9822b", pour=sm.Pour(batch_g=1000, thickness_cm=2.0))
     ax = draw_match(match)
     ax.figure.savefig(FOLDER / "match.png", dpi=110)
@@ -30,6 +32,9 @@ def main() -> None:
     stock = sm.read_stock(FOLDER.parent / "data" / "shelf.csv")
     ax = draw_plan(sm.plan(orders, stock, buy=True))
     ax.figure.savefig(FOLDER / "plan.png", dpi=110)
+    look = sm.same_look(match, to_pour=sm.Pour(batch_g=500, thickness_cm=1.0, white=0.05))
+    draw_same_look(look).figure.savefig(FOLDER / "same-look.png", dpi=110)
+    print(look)
 
 
 if __name__ == "__main__":

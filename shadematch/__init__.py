@@ -1,6 +1,7 @@
 """From a wanted colour to whole centimetres of pigment paste for melt-and-pour soap."""
 
 from shadematch._version import __version__
+from shadematch.batches import BatchPoint, SmallestBatch, smallest_batch
 from shadematch.errors import (
     ColourError,
     FileError,
@@ -18,8 +19,11 @@ from shadematch.exchange import (
     targets_from_frame,
     write_results,
 )
+from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
+from shadematch.look import SameLook, same_look
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
+from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
 from shadematch.pot import InThePot, in_the_pot
 from shadematch.layers import Layered, Shade, layers
 from shadematch.match import Match, match, match_many
@@ -31,6 +35,7 @@ from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
 from shadematch.planning.stock import Stock, Tubes
 from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.repeat import Repeat, repeat
@@ -41,6 +46,7 @@ from shadematch.wedge import Wedge, wedge
 
 __all__ = [
     "Base",
+    "BatchPoint",
     "BatchSheet",
     "Choice",
     "ColourError",
@@ -49,6 +55,9 @@ __all__ = [
     "Cost",
     "Layered",
     "LeftOut",
+    "LetDown",
+    "LetDownPlan",
+    "Lights",
     "Match",
     "MissingExtraError",
     "Order",
@@ -63,9 +72,11 @@ __all__ = [
     "Purchase",
     "Recipe",
     "Repeat",
+    "SameLook",
     "SavedRecipe",
     "Shade",
     "ShadematchError",
+    "SmallestBatch",
     "SpectrumError",
     "Stock",
     "Target",
@@ -75,10 +86,17 @@ __all__ = [
     "View",
     "Wedge",
     "WhatIf",
+    "ToMake",
+    "UnderLight",
+    "UnknownNameError",
+    "Verdict",
+    "View",
+    "Weighed",
     "__version__",
     "batch_sheet",
     "distribution_of",
     "in_the_pot",
+    "lights",
     "load",
     "cost",
     "layers",
@@ -86,10 +104,14 @@ __all__ = [
     "match",
     "match_many",
     "plan",
+    "metameric_index",
     "predict",
+    "propose_let_down",
     "repeat",
     "results_frame",
+    "same_look",
     "save",
+    "smallest_batch",
     "target_from_distribution",
     "targets_from_frame",
     "write_results",

@@ -147,6 +147,7 @@ def kept(
         expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
         _nothing_else(chosen.recipe, _KNOWN)
         _nothing_else(result.target, _KNOWN)
+        _plain(result)
         seen = chosen.predicted
         if chosen.recipe.pour != result.pour or seen.view != result.view:
             raise PourError("is none of this match's", field="choice", value=str(chosen),
@@ -193,6 +194,17 @@ def _nothing_else(thing: Result | Target, known: frozenset[str]) -> None:
             raise PourError(
                 f"a {type(thing).__name__} with this can't be kept or printed yet",
                 field=field.name, value=value, remedy="Keep one without it",
+            )  # fmt: skip
+
+
+def _plain(match: Match) -> None:
+    """Refuse a match whose proof speaks of more than the file can say."""
+    asked = match._question
+    for field, value in (("lights", asked.lights), ("let_downs", asked.let_downs)):
+        if value:
+            raise PourError(
+                "a match with these can't be kept or printed yet", field=field,
+                value=", ".join(map(str, value)), remedy="Keep match.recipe, if it has no let-down",
             )  # fmt: skip
 
 

@@ -19,6 +19,18 @@ from typing import Final
 from shadematch._version import __version__
 from shadematch.cli import match, palette, pot, predict, repeat, sheet
 from shadematch.cli import layers, match, palette, plan, predict, wedge
+from shadematch.cli import (
+    let_down,
+    lights,
+    match,
+    palette,
+    pot,
+    predict,
+    repeat,
+    same_look,
+    sheet,
+    smallest_batch,
+)
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
 from shadematch.errors import ShadematchError
@@ -28,6 +40,10 @@ __all__ = ["main"]
 
 VERBS: Final = (match, predict, sheet, repeat, pot, palette)
 VERBS: Final = (match, predict, plan, wedge, layers, palette)
+VERBS: Final = (
+    *(match, predict, smallest_batch, same_look, lights, let_down),
+    *(sheet, repeat, pot, palette),
+)
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 
 
