@@ -7,7 +7,7 @@ import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -22,6 +22,8 @@ from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict
 from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.whole import Found
+from shadematch.spread import RULER_CM, SCALE_G, Spread, checked_readings
+from shadematch.steady import steadiest
 from shadematch.target import Target, as_target
 
 __all__ = ["Match", "match", "match_many"]
@@ -47,6 +49,13 @@ class Match:
         Whether it is proved that no recipe within the tolerance has less paste than `frugal`.
     boxes
         How many boxes of recipes the proof took.
+    steady
+        The choice whose 90th percentile of CIEDE2000 is the smallest when ruler and scale are a
+        little off; None unless that was asked for (`robust`).
+    spread
+        How far it strays; None likewise.
+    steady_complete
+        Whether every recipe that might have been steadier was looked at.
     """
 
     target: Target
@@ -58,6 +67,9 @@ class Match:
     frugal_proved: bool
     boxes: int
     _question: Question = field(repr=False, compare=False)
+    steady: Choice | None = None
+    spread: Spread | None = None
+    steady_complete: bool = True
 
     @property
     def palette(self) -> Palette:
@@ -80,19 +92,24 @@ class Match:
         return self._question.ideal(self.closest)
 
     @property
+    def choice(self) -> Choice:
+        """The frugal choice, or the steady one where that was asked for."""
+        return self.frugal if self.steady is None else self.steady
+
+    @property
     def recipe(self) -> Recipe:
-        """The frugal choice's recipe."""
-        return self.frugal.recipe
+        """The recipe of `choice`."""
+        return self.choice.recipe
 
     @property
     def delta_e(self) -> float:
-        """The frugal choice's predicted CIEDE2000."""
-        return self.frugal.delta_e
+        """The predicted CIEDE2000 of `choice`."""
+        return self.choice.delta_e
 
     @property
     def predicted(self) -> Prediction:
-        """The frugal choice's predicted colour."""
-        return self.frugal.predicted
+        """The predicted colour of `choice`."""
+        return self.choice.predicted
 
     @functools.cached_property
     def choices(self) -> tuple[Choice, ...]:
@@ -129,6 +146,8 @@ class Match:
         note = "" if self.predicted.in_srgb else ", outside sRGB"
         lines.append(f"predicted  Lab ({lab}), {self.predicted.hex}{note}")
         lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
+        if self.spread is not None:
+            lines.append(f"steady     {self.steadiness}")
         if self.closest.recipe.doses_cm != self.recipe.doses_cm:
             lines.append(f"closest    {self.closest}")
         lines.append(f"proof      {self.proof}")
@@ -143,10 +162,27 @@ class Match:
             ("into", str(self.pour)),
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
+            *([("steady", self.steadiness)] if self.spread is not None else []),
             ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
         return card(swatches, rows, foot=str(self.verdict), small=" ".join(CAUTIONS))
+
+    @property
+    def steadiness(self) -> str:
+        """How steady the steady choice is, in words; empty where none was asked for."""
+        if self.spread is None:
+            return ""
+        looked = (
+            "no other recipe was found that does better"
+            if self.steady_complete
+            else "only the nearest recipes were looked at"
+        )
+        return (
+            f"nine pours in ten within {self.spread.p90:.2f} if the ruler is within "
+            f"{10 * self.spread.ruler_cm:g} mm and the scale within {self.spread.scale_g:g} g; "
+            f"{looked}"
+        )
 
     @property
     def proof(self) -> str:
@@ -220,6 +256,9 @@ def match(
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
+    robust: bool = False,
+    ruler_cm: float = RULER_CM,
+    scale_g: float = SCALE_G,
 ) -> Match:
     """The doses that give a colour.
 
@@ -235,6 +274,11 @@ def match(
         Most pigments in a recipe.
     must_use, must_avoid
         Names of pigments that must, or must not, be in it.
+    robust
+        Prefer the recipe that stays nearest the target when the ruler and the scale are a
+        little off: the one whose 90th percentile of CIEDE2000 is the smallest.
+    ruler_cm, scale_g
+        How far a reading may be off, either way (see `spread`); used with `robust`.
 
     Returns
     -------
@@ -252,10 +296,18 @@ def match(
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
     required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
+    expect(robust, bool, "robust", "Give True or False")
+    if robust:
+        ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
     question = Question(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
     answer = question.searcher.answer(question.target, tolerance)
     result = _match_of(question, goal, tolerance, answer.closest, answer.frugal)
     ideal = question.choice(answer.ideal_steps, answer.ideal_delta_e)
+    if robust:
+        steady, spread, complete = steadiest(
+            question, [result.closest, result.frugal], goal, ruler_cm=ruler, scale_g=scale
+        )
+        result = replace(result, steady=steady, spread=spread, steady_complete=complete)
     vars(result)["ideal"] = ideal  # known already: fill the cached property
     return result
 

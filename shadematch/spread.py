@@ -146,7 +146,9 @@ class Squeezes:
         lengths = np.maximum(doses_cm + self.ruler_cm * points[:, :n], 0.0)
         lengths[:, doses_cm == 0.0] = 0.0
         clear, white = (
-            np.maximum(grams + self.scale_g * points[:, at], 0.0) if grams else np.zeros(len(points))
+            np.maximum(grams + self.scale_g * points[:, at], 0.0)
+            if grams
+            else np.zeros(len(points))
             for grams, at in ((pour.clear_g, -2), (pour.white_g, -1))
         )
         mass = clear + white
@@ -284,7 +286,10 @@ class Spread:
         rows = [
             ("recipe", str(self.recipe)),
             ("into", str(self.recipe.pour)),
-            ("readings", f"ruler within {10 * self.ruler_cm:g} mm, scale within {self.scale_g:g} g"),
+            (
+                "readings",
+                f"ruler within {10 * self.ruler_cm:g} mm, scale within {self.scale_g:g} g",
+            ),
             ("CIEDE2000 to", self.to),
             ("half of pours", f"within {self.median:.2f}"),
             ("90 %", f"within {self.p90:.2f}"),

@@ -26,14 +26,20 @@ ORDER = (
     ("pour",),
     ("target",),
     ("prediction",),
+    ("spread",),
     ("search.space",),
     ("search.bounds", "search.ideal", "search.rounding"),
     ("search.lattice", "search.cover"),
-    ("search.whole",),
+    ("search.whole", "search.near"),
     ("search.answer",),
     ("search.catalogue",),
     ("question",),
+    ("steady",),
     ("match",),
+    ("correction.belief",),
+    ("correction.additions",),
+    ("correction.results",),
+    ("correction.correct",),
     ("plots",),
     ("cli.printing",),
     ("cli.words",),
@@ -109,5 +115,5 @@ def test_rooms_are_not_crowded() -> None:
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
     modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "cli"}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
+    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "spread"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

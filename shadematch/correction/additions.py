@@ -22,7 +22,7 @@ from shadematch.difference import delta_e
 from shadematch.optics.layer import Layer
 from shadematch.search.ideal import ideal
 from shadematch.search.space import Space
-from shadematch.search.whole import closest, frugal
+from shadematch.search.whole import GAP, closest, frugal
 
 __all__ = ["Additions", "BaseKind", "Found"]
 
@@ -116,8 +116,9 @@ class Additions:
         kinds = list(dict.fromkeys(shares[kind] for kind in self._bases))
         for k in range(1, self._portions + 1):
             grams = k * self._base_step_g
-            # The smallest digit of a scale ends the sums of floats as well.
-            yield [(round(grams * (1 - w), 6), round(grams * w, 6)) for w in kinds]
+            digits = 0 if self._base_step_g >= 1 else 3  # a blend's parts are weighed too
+            parts = [(grams, round(grams * w, digits)) for w in kinds]
+            yield [(round(both - white_, 6), white_) for both, white_ in parts]
 
     def room(self, base_g: tuple[float, float]) -> int:
         """Most steps of paste on top, with this much base; negative where it is overfull."""
@@ -206,6 +207,8 @@ class Additions:
             for base_g in masses:
                 for fixed, space in self.spaces(base_g):
                     limit = min(below, best.delta_e if best else np.inf)
+                    if space.count() > _LIST_COUNT:
+                        limit -= GAP  # what gains less is not worth a search
                     found = _closest(space, self.target, limit)
                     bound = min(bound, found.bound)
                     proved = proved and found.proved

@@ -139,8 +139,9 @@ class Belief:
         """CIELAB, shape (k, 3), of unknowns of shape (k, 2 n + 6)."""
         R = reflectance(*self.optics(unknowns), self.thickness_cm, self.view.surroundings)[0]
         seen = self.view.observation
-        return lab_from_response(cube_root_response(R @ seen.weights.T, seen.white)[0]) + (
-            unknowns[:, -3:]
+        return (
+            lab_from_response(cube_root_response(R @ seen.weights.T, seen.white)[0])
+            + (unknowns[:, -3:])
         )
 
     def lab_and_slope(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -199,7 +200,9 @@ class Belief:
             return np.concatenate([z, whiten @ (found - lab)])
 
         def slope(z: FloatArray) -> FloatArray:
-            return np.concatenate([eye, whiten @ self.lab_and_slope(self.mean + root @ z)[1] @ root])
+            return np.concatenate(
+                [eye, whiten @ self.lab_and_slope(self.mean + root @ z)[1] @ root]
+            )
 
         fit = least_squares(misfit, np.zeros(self.mean.size), slope, method="lm", xtol=1e-12)
         J = slope(fit.x)[self.mean.size :]
@@ -269,6 +272,4 @@ def first_belief(
         ]
     )
     mean = np.zeros(variance.size)
-    return Belief(
-        palette, view, thickness_cm, doses_cm, base_g, mean, np.diag(variance), priors
-    )
+    return Belief(palette, view, thickness_cm, doses_cm, base_g, mean, np.diag(variance), priors)
