@@ -100,8 +100,8 @@ class Additions:
         excluded: tuple[int, ...] = (),
     ) -> None:
         self.belief, self.target = belief, target
-        self._step_cm, self._max_load = step_cm, max_load
-        self._bases, self._base_step_g = bases, base_step_g
+        self._step_cm, self.max_load, self.pot_g = step_cm, max_load, pot_g
+        self.bases, self._base_step_g = bases, base_step_g
         self._excluded = list(excluded)
         self._mass = float(belief.base_g.sum())
         self._portions = max(math.floor((pot_g - self._mass) / base_step_g + 1e-9), 0)
@@ -113,7 +113,7 @@ class Additions:
         yield [(0.0, 0.0)]
         white = float(self.belief.base_g[1]) / self._mass
         shares = {"own": white, "clear": 0.0, "white": 1.0}
-        kinds = list(dict.fromkeys(shares[kind] for kind in self._bases))
+        kinds = list(dict.fromkeys(shares[kind] for kind in self.bases))
         for k in range(1, self._portions + 1):
             grams = k * self._base_step_g
             digits = 0 if self._base_step_g >= 1 else 3  # a blend's parts are weighed too
@@ -122,7 +122,7 @@ class Additions:
 
     def room(self, base_g: tuple[float, float]) -> int:
         """Most steps of paste on top, with this much base; negative where it is overfull."""
-        most = self._max_load * (self._mass + sum(base_g)) / 100.0
+        most = self.max_load * (self._mass + sum(base_g)) / 100.0
         left = most - float(self.belief.doses_cm.sum())
         return math.floor(left / self._step_cm * (1 + 1e-12) + 1e-9)
 

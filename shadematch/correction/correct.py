@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import get_args
+from typing import cast, get_args
 
 import numpy as np
 
@@ -53,8 +53,9 @@ def correct(
     Parameters
     ----------
     recipe
-        What was poured; or the last `Correction` of this batch, if its `advice` was followed:
-        then what was learned is kept.
+        What was poured; or the last `Correction` of this batch, once its `advice` was followed
+        (or `Correction.added` told what was added instead): then what was learned is kept, and
+        the spreads below stay as they were given first.
     measured
         The colour it came out, as a `Target`, CIELAB in the view, or a hex code. A target with
         a covariance brings its own uncertainty.
@@ -69,6 +70,7 @@ def correct(
         Most paste [cm per 100 g]; by default the recipe's limit.
     pot_g
         Most base that the pot holds [g]; by default half as much again as the batch.
+        Later corrections of a batch keep the first one's limits unless others are given.
     bases
         Which base may be added, one kind at a time: ``"clear"``, ``"white"``, or ``"own"`` for
         the batch's own blend. By default what the batch is made of, so that clear soap stays
@@ -118,10 +120,13 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
-        advice = recipe.advice
-        held = np.array([advice.doses_cm.get(n, 0.0) for n in recipe._belief.palette.names])
-        belief = recipe._belief.after(held, np.array([advice.clear_g, advice.white_g]))
-        poured = advice.recipe
+        made = recipe.advice if recipe.made is None else recipe.made
+        held = np.array([made.doses_cm.get(n, 0.0) for n in recipe._belief.palette.names])
+        belief = recipe._belief.after(held, np.array([made.clear_g, made.white_g]))
+        poured, last = made.recipe, recipe._additions
+        max_load = last.max_load if max_load is None else max_load
+        pot_g = last.pot_g if pot_g is None else pot_g
+        bases = last.bases if bases is None else bases
     else:
         palette, pour, view = conditions(palette, recipe.pour, view)
         ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
@@ -191,7 +196,8 @@ def _colour(measured: Target | Sequence[float] | str, view: View) -> Target:
     if isinstance(measured, str):
         return Target.from_hex(measured)
     if not isinstance(measured, bytes) and isinstance(measured, Sequence | np.ndarray):
-        return Target.from_lab(measured, illuminant=view.illuminant, observer=view.observer)
+        lab = cast(Sequence[float], measured)
+        return Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
     raise ColourError(
         "is neither a Target, nor Lab, nor a hex colour",
         field="measured",
@@ -217,7 +223,7 @@ def _limits(pour: Pour, max_load: float | None, pot_g: float | None) -> tuple[fl
             "is smaller than the batch",
             field="pot_g",
             value=pot,
-            remedy=f"The batch weighs {pour.batch_g:g} g; correct a part of it or take a larger pot",
+            remedy=f"The batch weighs {pour.batch_g:g} g; correct a part, or take a larger pot",
         )
     return float(most), float(pot)
 

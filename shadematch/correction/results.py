@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Final, Literal
 
@@ -16,9 +16,11 @@ from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.correction.additions import Additions, Found
 from shadematch.correction.belief import Belief
 from shadematch.difference import delta_e
+from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
 from shadematch.pour import Recipe
+from shadematch.prediction import loads_of
 from shadematch.target import Target
 
 __all__ = ["Addition", "Correction", "Strength", "addition_of", "triple"]
@@ -153,6 +155,8 @@ class Correction:
     surprise
         Probability of a measurement at least this far from what was expected. Where it is
         below 0.001, something else went wrong: a miscount, a wrong tube, a bad measurement.
+    made
+        What was added instead of the advice; see `added`.
     """
 
     recipe: Recipe
@@ -167,6 +171,7 @@ class Correction:
     surprise: float
     _belief: Belief = field(repr=False, compare=False)
     _additions: Additions = field(repr=False, compare=False)
+    made: Addition | None = None
 
     @property
     def status(self) -> Status:
@@ -195,6 +200,43 @@ class Correction:
     def advice(self) -> Addition:
         """The smallest addition, or the closest where the batch can't be saved."""
         return self.closest if self.smallest is None else self.smallest
+
+    def added(
+        self, doses_cm: Mapping[str, float], *, clear_g: float = 0.0, white_g: float = 0.0
+    ) -> Correction:
+        """The same, once something else than the advice was added to the batch.
+
+        Parameters
+        ----------
+        doses_cm
+            Paste that was added [cm].
+        clear_g, white_g
+            Base that was added [g].
+
+        Raises
+        ------
+        UnknownNameError, PourError
+            For a name that the palette lacks, or what can't be a length or a mass.
+        """
+        belief, pour = self._belief, self.recipe.pour
+        lengths = loads_of(doses_cm, belief.palette, pour) * (pour.batch_g / 100.0)
+        for name, value in (("clear_g", clear_g), ("white_g", white_g)):
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if not number or not 0.0 <= value <= 100_000.0:
+                raise PourError(
+                    "must lie between 0 and 100,000 g",
+                    field=name,
+                    value=value,
+                    remedy="Give the mass of base that was added",
+                )
+        base_g = (float(clear_g), float(white_g))
+        then = belief.after(lengths, np.array(base_g))
+        lab = then.lab(then.mean[None])[0]
+        return replace(self, made=_described(belief, self.recipe, lengths, base_g, lab, self._aim))
+
+    @property
+    def _aim(self) -> FloatArray:
+        return self._additions.target
 
     @property
     def strengths(self) -> tuple[Strength, ...]:
@@ -303,35 +345,32 @@ def _strength(name: str, factor: float, sd: float) -> Strength:
 
 def addition_of(additions: Additions, recipe: Recipe, found: Found) -> Addition:
     """What the search has found, as an addition to a recipe."""
-    belief, pour = additions.belief, recipe.pour
-    names = belief.palette.names
-    doses = {
-        name: round(int(count) * pour.dose_step_cm, 9)
-        for name, count in zip(names, found.steps, strict=True)
-        if count
-    }
-    clear, white = found.base_g
+    lab, _ = additions.value(found.steps, found.base_g)
+    lengths = np.asarray(found.steps * recipe.pour.dose_step_cm, dtype=float)
+    return _described(additions.belief, recipe, lengths, found.base_g, lab, additions.target)
+
+
+def _described(
+    belief: Belief, recipe: Recipe, lengths: FloatArray, base_g: tuple[float, float],
+    lab: FloatArray, target: FloatArray,
+) -> Addition:  # fmt: skip
+    pour, names = recipe.pour, belief.palette.names
+    doses = {n: round(float(cm), 9) for n, cm in zip(names, lengths, strict=True) if cm}
+    clear, white = base_g
     total = {n: round(recipe.doses_cm.get(n, 0.0) + doses.get(n, 0.0), 9) for n in names}
     batch = pour.batch_g + clear + white
-    after = Recipe(
-        {n: dose for n, dose in total.items() if dose},
-        pour.model_copy(update={"batch_g": batch, "white": (pour.white_g + white) / batch})
-        if clear or white
-        else pour,
-    )
-    lab, value = additions.value(found.steps, found.base_g)
-    seen = belief.view.observation
-    lengths = np.asarray(found.steps * pour.dose_step_cm, dtype=float)
-    made = belief.after(lengths, np.array(found.base_g))
+    share = min((pour.white_g + white) / batch, 1.0)
+    after = pour.model_copy(update={"batch_g": batch, "white": share}) if clear or white else pour
+    white_point = belief.view.observation.white
     return Addition(
         doses_cm=doses,
         clear_g=clear,
         white_g=white,
-        recipe=after,
+        recipe=Recipe({n: dose for n, dose in total.items() if dose}, after),
         lab=triple(lab),
-        hex=srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, seen.white), seen.white)[0]),
-        delta_e=value,
-        p90=_p90(made, additions.target),
+        hex=srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white_point), white_point)[0]),
+        delta_e=float(delta_e(lab, target)),
+        p90=_p90(belief.after(lengths, np.array(base_g)), target),
     )
 
 
