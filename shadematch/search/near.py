@@ -56,30 +56,37 @@ def within(
 
 def _searched(space: Space, target: FloatArray, limit: float, most: int) -> tuple[IntArray, bool]:
     """The same by boxes, in no order, with some that are farther away."""
-    norm = minorant(target, limit)
+    radius, norm = limit, minorant(target, limit)
     lo, hi = space.roots()
     lo, hi, key = tighten(lo, hi, np.zeros(len(lo)), space.max_steps)
-    found, count, boxes = [np.empty((0, space.size), np.int64)], 0, 0
+    found = np.empty((0, space.size), np.int64)
+    values, boxes, complete = np.empty(0), 0, True
     while len(lo):
-        if boxes >= _EFFORT or count > 4 * most:
-            return np.concatenate(found), False
+        if boxes >= _EFFORT:
+            return found, False
+        if len(values) > 4 * most:
+            # Too many: from here on only what is nearer than the last of those to be given.
+            kept = np.argpartition(values, most)[:most]
+            found, values, complete = found[kept], values[kept], False
+            limit = float(values.max())
         # The nearest boxes first, so that what is found when it stops early is worth having.
         order = np.argsort(key, kind="stable")
         now, later = order[:_WAVE], order[_WAVE:]
         rest = lo[later], hi[later], key[later]
         lo, hi = lo[now], hi[now]
         boxes += len(lo)
-        judged = judge(images_of(space, lo, hi), target, norm, limit)
+        judged = judge(images_of(space, lo, hi), target, norm, radius)
         near = judged.floor
         alive = near - _ROUNDING <= limit
         small = listable(lo, hi, judged, limit) & alive
         if small.any():
             points, _ = survivors(space, lo[small], hi[small], judged, small, limit + _ROUNDING)
-            points = points[delta_e(space.lab(points), target) <= limit]
-            found.append(points)
-            count += len(points)
+            differences = delta_e(space.lab(points), target)
+            near_by = differences <= limit
+            found = np.concatenate([found, points[near_by]])
+            values = np.concatenate([values, differences[near_by]])
             alive &= ~small
         parts = split(lo[alive], hi[alive], judged.pull[alive], near[alive])
         parts = tighten(*parts, space.max_steps)
         lo, hi, key = (np.concatenate(pair) for pair in zip(rest, parts, strict=True))
-    return np.concatenate(found), True
+    return found, complete
