@@ -154,7 +154,8 @@ def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) 
     with other_world():
         additions = Additions(
             replace(belief, mean=truth), aim, step_cm=pour.dose_step_cm, max_load=pour.max_load,
-            pot_g=1.5 * pour.batch_g, bases=kinds, base_step_g=10.0,
+            pot_g=1.5 * pour.batch_g, bases=kinds,
+            base_step_g=max(10.0, 10.0 * round(pour.batch_g / 500.0)),
         )  # fmt: skip
         now = additions.value(np.zeros(len(names), int), (0.0, 0.0))[1]
         # Two ways to the same colour: the library's arithmetic, and that of `Pot`.
@@ -275,7 +276,7 @@ def faults(seed: int) -> tuple[str, list[str]]:
     c = random_off_batch(seed)
     last, pour = c._additions, c.recipe.pour
     steps, grams, values = every_addition(
-        c, last.bases, last.pot_g, last._base_step_g, last.max_load
+        c, last.bases, last.pot_g, last.base_step_g, last.max_load
     )
     wrong = []
     if not c.proved:

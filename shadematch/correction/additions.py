@@ -101,7 +101,7 @@ class Additions:
     ) -> None:
         self.belief, self.target = belief, target
         self._step_cm, self.max_load, self.pot_g = step_cm, max_load, pot_g
-        self.bases, self._base_step_g = bases, base_step_g
+        self.bases, self.base_step_g = bases, base_step_g
         self._excluded = list(excluded)
         self._mass = float(belief.base_g.sum())
         self._portions = max(math.floor((pot_g - self._mass) / base_step_g + 1e-9), 0)
@@ -115,8 +115,8 @@ class Additions:
         shares = {"own": white, "clear": 0.0, "white": 1.0}
         kinds = list(dict.fromkeys(shares[kind] for kind in self.bases))
         for k in range(1, self._portions + 1):
-            grams = k * self._base_step_g
-            digits = 0 if self._base_step_g >= 1 else 3  # a blend's parts are weighed too
+            grams = k * self.base_step_g
+            digits = 0 if self.base_step_g >= 1 else 3  # a blend's parts are weighed too
             parts = [(grams, round(grams * w, digits)) for w in kinds]
             yield [(round(both - white_, 6), white_) for both, white_ in parts]
 

@@ -188,7 +188,7 @@ class Belief:
             what was believed before holds; a small one says that something else went wrong.
         """
         from scipy.optimize import least_squares  # slow to import, so late
-        from scipy.stats import chi2
+        from scipy.special import gammaincc
 
         values, vectors = np.linalg.eigh(self.covariance)
         root = vectors * np.sqrt(np.maximum(values, 0.0))
@@ -208,7 +208,8 @@ class Belief:
         J = slope(fit.x)[self.mean.size :]
         spread = root @ np.linalg.inv(eye + J.T @ J) @ root.T
         belief = replace(self, mean=self.mean + root @ fit.x, covariance=0.5 * (spread + spread.T))
-        return belief, float(chi2.sf(2.0 * fit.cost, 3))
+        # Twice the cost is distributed as chi square with three degrees of freedom.
+        return belief, float(gammaincc(1.5, fit.cost))
 
     def after(self, doses_cm: FloatArray, base_g: FloatArray) -> Belief:
         """What is believed once these lengths (n,) and masses (2,) have been added to it."""

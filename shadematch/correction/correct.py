@@ -34,7 +34,7 @@ def correct(
     max_load: float | None = None,
     pot_g: float | None = None,
     bases: Sequence[BaseKind] | None = None,
-    base_step_g: float = 10.0,
+    base_step_g: float | None = None,
     must_avoid: Sequence[str] = (),
     strength_spread: float = 0.10,
     white_spread: float = 0.10,
@@ -76,7 +76,8 @@ def correct(
         the batch's own blend. By default what the batch is made of, so that clear soap stays
         clear.
     base_step_g
-        Base is added in multiples of this [g].
+        Base is added in multiples of this [g]; by default a fiftieth of the batch in whole
+        tens of grams, at least 10.
     must_avoid
         Pastes that may not be added.
     strength_spread, white_spread
@@ -105,7 +106,6 @@ def correct(
     expect(recipe, (Recipe, Correction), "recipe", "Give a Recipe, or the last Correction")
     _check_numbers(
         tolerance=(tolerance, 1e-6, 100.0),
-        base_step_g=(base_step_g, 0.001, 100_000.0),
         strength_spread=(strength_spread, 0.0, 1.0),
         white_spread=(white_spread, 0.0, 1.0),
         measured_spread=(measured_spread, 1e-3, 20.0),
@@ -127,6 +127,7 @@ def correct(
         max_load = last.max_load if max_load is None else max_load
         pot_g = last.pot_g if pot_g is None else pot_g
         bases = last.bases if bases is None else bases
+        base_step_g = last.base_step_g if base_step_g is None else base_step_g
     else:
         palette, pour, view = conditions(palette, recipe.pour, view)
         ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
@@ -143,6 +144,8 @@ def correct(
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
     most, pot = _limits(pour, max_load, pot_g)
+    grain = max(10.0, 10.0 * round(pour.batch_g / 500.0)) if base_step_g is None else base_step_g
+    _check_numbers(base_step_g=(grain, 0.001, 100_000.0))
     kinds = _kinds(pour, bases)
     names = (must_avoid,) if isinstance(must_avoid, str) else must_avoid
     expect(names, Iterable, "must_avoid", "Give a list of pigment names")
@@ -156,7 +159,7 @@ def correct(
         max_load=most,
         pot_g=pot,
         bases=kinds,
-        base_step_g=float(base_step_g),
+        base_step_g=float(grain),
         excluded=excluded,
     )
     now, now_delta_e = additions.value(np.zeros(believed.count, np.int64), (0.0, 0.0))

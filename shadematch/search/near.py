@@ -83,8 +83,11 @@ def _searched(space: Space, target: FloatArray, limit: float, most: int) -> tupl
             points, _ = survivors(space, lo[small], hi[small], judged, small, limit + _ROUNDING)
             differences = delta_e(space.lab(points), target)
             near_by = differences <= limit
-            found = np.concatenate([found, points[near_by]])
-            values = np.concatenate([values, differences[near_by]])
+            # Where the tubes are limited, boxes overlap.
+            found, first = np.unique(
+                np.concatenate([found, points[near_by]]), axis=0, return_index=True
+            )
+            values = np.concatenate([values, differences[near_by]])[first]
             alive &= ~small
         parts = split(lo[alive], hi[alive], judged.pull[alive], near[alive])
         parts = tighten(*parts, space.max_steps)
