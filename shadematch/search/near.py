@@ -8,8 +8,8 @@ import numpy as np
 
 from shadematch.arrays import FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
-from shadematch.search.bounds import images_of, judge
-from shadematch.search.cover import split, tighten
+from shadematch.search.bounds import beyond, images_of, judge
+from shadematch.search.boxes import split, tighten
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.space import Space
 
@@ -19,6 +19,7 @@ _LIST_COUNT: Final = 20_000
 _EFFORT: Final = 60_000
 _WAVE: Final = 1024
 _ROUNDING: Final = 1e-9
+_FAR: Final = 1.0
 
 
 def within(
@@ -75,9 +76,13 @@ def _searched(space: Space, target: FloatArray, limit: float, most: int) -> tupl
         rest = lo[later], hi[later], key[later]
         lo, hi = lo[now], hi[now]
         boxes += len(lo)
-        judged = judge(images_of(space, lo, hi), target, norm, radius)
+        images = images_of(space, lo, hi)
+        judged = judge(images, target, norm, radius)
         near = judged.floor
         alive = near - _ROUNDING <= limit
+        if limit > _FAR:
+            open_ = np.flatnonzero(alive)
+            alive[open_[beyond(images.chosen(open_), target, limit + _ROUNDING)]] = False
         small = listable(lo, hi, judged, limit) & alive
         if small.any():
             points, _ = survivors(space, lo[small], hi[small], judged, small, limit + _ROUNDING)
