@@ -43,7 +43,7 @@ ORDER = (
     ("plots",),
     ("cli.printing",),
     ("cli.words",),
-    ("cli.match", "cli.predict", "cli.palette"),
+    ("cli.match", "cli.predict", "cli.spread", "cli.correct", "cli.palette"),
     ("cli.main",),
     ("__main__",),
 )

@@ -6,6 +6,8 @@ With ``--json``: ``target`` {lab, hex, source, illuminant, observer, lab_in_view
 ``ideal``, each with the keys from ``doses_cm`` to ``predicted``; ``bound``, ``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
+With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
+`shadematch.cli.spread`, with ``complete``, whether all that might be steadier were looked at.
 ``proportions`` is null where doses are no multiples of the dose step.
 """
 
@@ -20,12 +22,15 @@ from shadematch.cli.words import (
     NUMBER,
     Verbs,
     add_conditions,
+    add_readings,
     add_target,
     choice_entries,
     pour_and_view,
     read_palette,
+    read_readings,
     read_target,
     shared_entries,
+    spread_entries,
 )
 from shadematch.match import Match, match
 
@@ -42,7 +47,9 @@ def add_verb(verb: Verbs) -> None:
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in it")
     for option, text in (("--must-use", "pigment to put in"), ("--must-avoid", "to leave out")):
         add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
+    add("--robust", action="store_true", help="the recipe that bears a ruler and a scale best")
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
+    add_readings(parser)
     add_conditions(parser)
 
 
@@ -56,6 +63,8 @@ def _match(args: argparse.Namespace) -> str:
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,
+        robust=args.robust,
+        **read_readings(args),
         **({} if args.tolerance is None else {"tolerance": args.tolerance}),
     )
     if args.json:
@@ -78,13 +87,15 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
             **{n: getattr(goal, n) for n in ("lab", "hex", "source", "illuminant", "observer")},
             "lab_in_view": goal.lab_in(found.view).tolist(),
         },
-        **choice_entries(found.frugal),
+        **choice_entries(found.choice),
         "closest": choice_entries(found.closest),
         "ideal": choice_entries(found.ideal),
         **{n: getattr(found, n) for n in ("bound", "proved", "frugal_proved", "tolerance")},
         "verdict": {n: getattr(found.verdict, n) for n in ("limit", "sentence", "help")},
         **shared_entries(found.pour, found.view),
     }
+    if found.spread is not None:
+        entries["spread"] = {**spread_entries(found.spread), "complete": found.steady_complete}
     if choices:
         entries["choices"] = [choice_entries(choice) for choice in found.choices]
     return entries
