@@ -201,39 +201,39 @@ def two_rounds(seed: int, *, within: float = 1.5) -> Story:
 
 
 def random_off_batch(seed: int) -> sm.Correction:
-    """A correction of a random batch, small enough for every addition to be looked at."""
+    """A correction of a random batch that is off, small enough to look at every addition."""
     rng = np.random.default_rng(seed)
     n = int(rng.integers(1, 6))
     palette = sm.load_palette() if seed % 3 == 0 else invented_palette(rng, n)
     n = len(palette.pigments)
-    pour = sm.Pour(
-        batch_g=float(rng.choice([100, 200, 300, 500][: 6 - max(n, 2)])),
-        thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
-        white=float(rng.choice([0.0, 0.0, 0.1, 0.5, 1.0])),
-        dose_step_cm=float(rng.choice([1.0, 1.0, 0.5 if n < 4 else 1.0])),
-    )
-    shares = rng.dirichlet(np.full(n + 1, 0.7))[:n] * rng.uniform(0.3, 1.0)
-    doses = np.floor(shares * pour.max_steps) * pour.dose_step_cm
+    tolerance = float(rng.choice([0.7, 1.0, 1.5, 3.0]))
+    while True:
+        pour = sm.Pour(
+            batch_g=float(rng.choice([100, 200, 300, 500][1 if n < 4 else 0 : 6 - max(n, 2)])),
+            thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
+            white=float(rng.choice([0.0, 0.0, 0.1, 0.5, 1.0])),
+            dose_step_cm=float(rng.choice([1.0, 1.0, 0.5 if n < 4 else 1.0])),
+        )
+        shares = rng.dirichlet(np.full(n + 1, 0.7))[:n] * rng.uniform(0.2, 0.9)
+        doses = np.floor(shares * pour.max_steps) * pour.dose_step_cm
+        model = Model(palette, pour.thickness_cm, pour.white, sm.View())
+        loads = doses * 100 / pour.batch_g
+        measured = model.lab(loads * np.exp(rng.normal(0, 0.25, n))) + rng.normal(0, 0.3, 3)
+        aims = (model.lab(loads), model.lab(shares * pour.max_load), measured + rng.normal(0, 6, 3))
+        aim = np.clip(aims[int(rng.choice([0, 0, 0, 0, 1, 2]))], (0, -150, -150), (100, 150, 150))
+        if delta_e(measured, aim) > tolerance + 0.3:
+            break
     names = palette.names
-    recipe = sm.Recipe({k: d for k, d in zip(names, doses.tolist(), strict=True) if d}, pour)
-    model = Model(palette, pour.thickness_cm, pour.white, sm.View())
-    measured = model.lab(doses * 100 / pour.batch_g * np.exp(rng.normal(0, 0.2, n)))
-    aims = (
-        model.lab(doses * 100 / pour.batch_g),
-        model.lab(shares * pour.max_load),
-        measured + rng.normal(0, 6.0, 3),
-    )
-    aim = aims[int(rng.choice([0, 0, 0, 1, 2]))]
-    bases = ("clear", "white", "own")
+    kinds = ("clear", "white", "own")
     return sm.correct(
-        recipe,
-        sm.Target(tuple((measured + rng.normal(0, 0.3, 3)).tolist())),
-        sm.Target(tuple(np.clip(aim, (0, -150, -150), (100, 150, 150)).tolist())),
+        sm.Recipe({k: d for k, d in zip(names, doses.tolist(), strict=True) if d}, pour),
+        sm.Target(tuple(measured.tolist())),
+        sm.Target(tuple(aim.tolist())),
         palette=palette,
-        tolerance=float(rng.choice([0.5, 1.0, 1.5, 3.0])),
-        pot_g=pour.batch_g * float(rng.choice([1.0, 1.3, 1.6])),
+        tolerance=tolerance,
+        pot_g=pour.batch_g * float(rng.choice([1.0, 1.5, 2.0, 2.5])),
         base_step_g=float(rng.choice([10.0, 25.0])),
-        bases=[b for b in bases if rng.random() < 0.6] if rng.random() < 0.7 else None,
+        bases=[k for k in kinds if rng.random() < 0.6] if rng.random() < 0.7 else None,
     )
 
 

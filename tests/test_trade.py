@@ -6,6 +6,8 @@ in it, 100 g stand 2 cm, 200 g stand 4 cm.
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -61,7 +63,7 @@ def test_the_shade_gains_less_and_less(name: str, grams: float) -> None:
     # in test_match at 2 cm); it dwindles but does not end.
     pour = pour_of(grams, thickness_cm=2.0)
     labs = [lab_of({name: load * grams / 100}, pour) for load in range(6)]
-    gains = [float(delta_e(a, b)) for a, b in zip(labs, labs[1:], strict=False)]
+    gains = [float(delta_e(a, b)) for a, b in itertools.pairwise(labs)]
     assert gains[4] < 0.6 * gains[1]
 
 

@@ -239,6 +239,11 @@ class Correction:
         return self._additions.target
 
     @property
+    def doubtful(self) -> bool:
+        """Whether the measurement is hard to believe; then nothing learned from it should be."""
+        return self.surprise < _STRANGE
+
+    @property
     def strengths(self) -> tuple[Strength, ...]:
         """How strong each paste in the batch ran, and the white base; most telling first."""
         belief, recipe = self._belief, self.recipe
@@ -285,12 +290,13 @@ class Correction:
             f"measured   CIEDE2000 {self.measured_delta_e:.2f} to the target ({self.target.hex})",
             f"believed   Lab ({shown}), CIEDE2000 {self.believed_delta_e:.2f}",
         ]
-        lines += [
-            f"{'strength' if i == 0 else '':10} {strength}"
-            for i, strength in enumerate(self.strengths)
-        ]
-        if self.surprise < _STRANGE:
+        if self.doubtful:
             lines.append(f"doubt      {_DOUBT}")
+        else:
+            lines += [
+                f"{'strength' if i == 0 else '':10} {strength}"
+                for i, strength in enumerate(self.strengths)
+            ]
         advice = self.advice
         word = {"can't be saved": "best is", "within tolerance": "add", "can be saved": "add"}
         lines.append(f"verdict    {self.status}")
@@ -307,6 +313,7 @@ class Correction:
         white = self._belief.view.observation.white
         now = lab_to_xyz(np.array(self.believed_lab), white)
         advice = self.advice
+        strengths = [("strength", str(s)) for s in self.strengths]
         swatches = [
             (self.target.hex, "wanted"),
             (srgb_to_hex(xyz_to_srgb(now, white)[0]), "is now"),
@@ -318,14 +325,14 @@ class Correction:
                 "CIEDE2000 now",
                 f"{self.believed_delta_e:.2f} (measured {self.measured_delta_e:.2f})",
             ),
-            *(("strength", str(s)) for s in self.strengths),
+            *([("doubt", _DOUBT)] if self.doubtful else strengths),
             ("verdict", self.status),
             ("best is" if self.smallest is None else "add", str(advice)),
             ("CIEDE2000 then", f"{advice.delta_e:.2f}, nine times in ten within {advice.p90:.2f}"),
             ("proof", self.proof),
         ]
-        foot = _DOUBT if self.surprise < _STRANGE else ""
-        return card(swatches, rows, foot=foot, small=" ".join((REMELTING, *CAUTIONS)))
+        foot = "" if advice.nothing else REMELTING
+        return card(swatches, rows, foot=foot, small=" ".join(CAUTIONS))
 
 
 _DOUBT: Final = (
