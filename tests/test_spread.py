@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import pickle
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -174,6 +175,20 @@ def test_robust_match() -> None:
     steps = np.array([m.recipe.doses_cm.get(n, 0.0) for n in m.palette.names])
     again = squeezes.percentile(steps, np.array(m.target.lab), SQUEEZES)
     assert again == pytest.approx(m.spread.p90, abs=1e-12)
+
+
+def test_a_robust_match_kept_in_a_file_and_on_the_sheet(tmp_path: Path) -> None:
+    m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, ruler_cm=0.3)
+    assert m.recipe != m.frugal.recipe
+    sm.save(m, tmp_path / "order.json")
+    back = sm.load(tmp_path / "order.json")
+    assert back.recipe == m.recipe
+    assert back.match is not None
+    assert back.match.steady == m.steady
+    assert back.match.spread == m.spread
+    assert back.match.steadiness == m.steadiness
+    sheet = sm.batch_sheet(m, spread=m.spread)
+    assert "nine in ten within" in str(sheet)
 
 
 @pytest.mark.parametrize(

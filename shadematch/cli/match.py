@@ -17,6 +17,7 @@ import argparse
 from typing import Any
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
+from shadematch.cli.repeat import save_as
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
@@ -32,6 +33,7 @@ from shadematch.cli.words import (
     shared_entries,
     spread_entries,
 )
+from shadematch.errors import PourError
 from shadematch.match import Match, match
 
 __all__ = ["add_verb"]
@@ -49,6 +51,9 @@ def add_verb(verb: Verbs) -> None:
         add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
     add("--robust", action="store_true", help="the recipe that bears a ruler and a scale best")
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
+    add = parser.add_argument_group("keeping it").add_argument
+    add("--save", metavar="FILE", help="keep it in a file for shadematch repeat and sheet")
+    add("--note", metavar="TEXT", help="your own words, kept with it")
     add_readings(parser)
     add_conditions(parser)
 
@@ -67,6 +72,12 @@ def _match(args: argparse.Namespace) -> str:
         **read_readings(args),
         **({} if args.tolerance is None else {"tolerance": args.tolerance}),
     )
+    if args.save is not None:
+        save_as(found, args.save, note=args.note)
+    elif args.note is not None:
+        raise PourError(
+            "has nowhere to go", field="--note", value=args.note, remedy="Give --save FILE too"
+        )
     if args.json:
         return json_text(_match_entries(found, args.choices))
     parts = [wrapped(str(found), 11)]
@@ -77,6 +88,8 @@ def _match(args: argparse.Namespace) -> str:
         parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
     if args.choices:
         parts.append(_choices_table(found))
+    if args.save is not None:
+        parts.append(wrapped(f"kept in {args.save}"))
     return "\n\n".join((*parts, cautions()))
 
 
