@@ -2,6 +2,8 @@
 
 from shadematch._version import __version__
 from shadematch.batches import BatchPoint, SmallestBatch, smallest_batch
+from shadematch.correction.correct import correct
+from shadematch.correction.results import Addition, Correction, Strength
 from shadematch.errors import (
     ColourError,
     FileError,
@@ -41,15 +43,18 @@ from shadematch.question import Choice, Verdict
 from shadematch.repeat import Repeat, repeat
 from shadematch.saved import SavedRecipe, load, save
 from shadematch.sheet.batch import BatchSheet, batch_sheet
+from shadematch.spread import Spread, spread
 from shadematch.target import Target
 from shadematch.wedge import Wedge, wedge
 
 __all__ = [
+    "Addition",
     "Base",
     "BatchPoint",
     "BatchSheet",
     "Choice",
     "ColourError",
+    "Correction",
     "FileError",
     "InThePot",
     "Cost",
@@ -79,6 +84,8 @@ __all__ = [
     "SmallestBatch",
     "SpectrumError",
     "Stock",
+    "Spread",
+    "Strength",
     "Target",
     "Tubes",
     "UnknownNameError",
@@ -94,6 +101,7 @@ __all__ = [
     "Weighed",
     "__version__",
     "batch_sheet",
+    "correct",
     "distribution_of",
     "in_the_pot",
     "lights",
@@ -112,6 +120,7 @@ __all__ = [
     "same_look",
     "save",
     "smallest_batch",
+    "spread",
     "target_from_distribution",
     "targets_from_frame",
     "write_results",

@@ -8,7 +8,7 @@ import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -23,7 +23,9 @@ from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict, checked_let_downs
 from shadematch.search.answer import Searcher
 from shadematch.search.whole import Found
+from shadematch.spread import RULER_CM, SCALE_G, Spread, checked_readings
 from shadematch.standards import checked_lights
+from shadematch.steady import steadiest
 from shadematch.target import Target, as_target, triple
 
 __all__ = ["Match", "match", "match_many"]
@@ -49,6 +51,13 @@ class Match:
         Whether it is proved that no recipe within the tolerance has less paste than `frugal`.
     boxes
         How many boxes of recipes the proof took.
+    steady
+        The choice whose 90th percentile of CIEDE2000 is the smallest when ruler and scale are a
+        little off; None unless that was asked for (`robust`).
+    spread
+        How far it strays; None likewise.
+    steady_complete
+        Whether every recipe that might have been steadier was looked at.
     """
 
     target: Target
@@ -60,6 +69,9 @@ class Match:
     frugal_proved: bool
     boxes: int
     _question: Question = field(repr=False, compare=False)
+    steady: Choice | None = None
+    spread: Spread | None = None
+    steady_complete: bool = True
 
     @property
     def lights(self) -> dict[str, float]:
@@ -90,19 +102,24 @@ class Match:
         return self._question.ideal(self.closest)
 
     @property
+    def choice(self) -> Choice:
+        """The frugal choice, or the steady one where that was asked for."""
+        return self.frugal if self.steady is None else self.steady
+
+    @property
     def recipe(self) -> Recipe:
-        """The frugal choice's recipe."""
-        return self.frugal.recipe
+        """The recipe of `choice`."""
+        return self.choice.recipe
 
     @property
     def delta_e(self) -> float:
-        """The frugal choice's predicted CIEDE2000."""
-        return self.frugal.delta_e
+        """The predicted CIEDE2000 of `choice`."""
+        return self.choice.delta_e
 
     @property
     def predicted(self) -> Prediction:
-        """The frugal choice's predicted colour."""
-        return self.frugal.predicted
+        """The predicted colour of `choice`."""
+        return self.choice.predicted
 
     @functools.cached_property
     def choices(self) -> tuple[Choice, ...]:
@@ -142,6 +159,8 @@ class Match:
         if self.lights:
             each = ", ".join(f"{light} {value:.2f}" for light, value in self.lights.items())
             lines.append(f"           the worst of {each}")
+        if self.spread is not None:
+            lines.append(f"steady     {self.steadiness}")
         if self.closest.recipe != self.recipe:
             lines.append(f"closest    {self.closest}")
         lines.append(f"proof      {self.proof}")
@@ -157,10 +176,27 @@ class Match:
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
             *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
+            *([("steady", self.steadiness)] if self.spread is not None else []),
             ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
         return card(swatches, rows, foot=str(self.verdict), small=" ".join(CAUTIONS))
+
+    @property
+    def steadiness(self) -> str:
+        """How steady the steady choice is, in words; empty where none was asked for."""
+        if self.spread is None:
+            return ""
+        looked = (
+            "no other recipe was found that does better"
+            if self.steady_complete
+            else "only the nearest recipes were looked at"
+        )
+        return (
+            f"nine pours in ten within {self.spread.p90:.2f} if the ruler is within "
+            f"{10 * self.spread.ruler_cm:g} mm and the scale within {self.spread.scale_g:g} g; "
+            f"{looked}"
+        )
 
     @property
     def proof(self) -> str:
@@ -236,6 +272,9 @@ def match(
     must_avoid: Sequence[str] = (),
     lights: Sequence[str] = (),
     let_downs: Sequence[LetDown] = (),
+    robust: bool = False,
+    ruler_cm: float = RULER_CM,
+    scale_g: float = SCALE_G,
 ) -> Match:
     """The doses that give a colour.
 
@@ -258,6 +297,11 @@ def match(
         each (`Target.lab_in`), which is an estimate.
     let_downs
         Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
+    robust
+        Prefer the recipe that stays nearest the target when the ruler and the scale are a
+        little off: the one whose 90th percentile of CIEDE2000 is the smallest.
+    ruler_cm, scale_g
+        How far a reading may be off, either way (see `spread`); used with `robust`.
 
     Returns
     -------
@@ -278,6 +322,12 @@ def match(
     required, excluded = _checked(
         palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
     )
+    expect(robust, bool, "robust", "Give True or False")
+    if robust and (lights or let_downs):
+        raise PourError("goes with neither several lights nor let-downs", field="robust",
+                        value=robust, remedy="Leave one of them out")  # fmt: skip
+    if robust:
+        ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
     names = checked_lights(lights)
     views = [view.model_copy(update={"illuminant": name}) for name in names]
     view = views[0] if views else view
@@ -288,7 +338,13 @@ def match(
         let_downs=at_hand,
     )
     answer = question.searcher.answer(question.goal, tolerance)
-    return _match_of(question, goal, tolerance, answer.closest, answer.frugal)
+    result = _match_of(question, goal, tolerance, answer.closest, answer.frugal)
+    if robust:
+        steady, spread, complete = steadiest(
+            question, [result.closest, result.frugal], goal, ruler_cm=ruler, scale_g=scale
+        )
+        result = replace(result, steady=steady, spread=spread, steady_complete=complete)
+    return result
 
 
 def _match_of(

@@ -28,6 +28,7 @@ ORDER = (
     ("pour",),
     ("target",),
     ("prediction",),
+    ("spread",),
     ("pot", "search.space"),
     ("layers",),
     ("wedge",),
@@ -35,6 +36,7 @@ ORDER = (
     ("search.bounds", "search.ideal", "search.rounding"),
     ("search.lattice", "search.boxes"),
     ("search.whole", "search.within"),
+    ("search.whole", "search.near"),
     ("search.catalogue",),
     ("search.bounds", "search.ideal", "search.rounding", "search.minimax"),
     ("search.lattice", "search.boxes", "search.real", "search.region"),
@@ -43,9 +45,16 @@ ORDER = (
     ("search.answer",),
     ("search.joint",),
     ("question",),
+    ("steady",),
     ("match",),
     ("saved", "look", "metamerism", "batches"),
     ("repeat", "letdown"),
+    ("correction.belief",),
+    ("correction.additions",),
+    ("correction.results",),
+    ("correction.correct",),
+    ("saved",),
+    ("repeat",),
     ("sheet.words", "sheet.drawing"),
     ("sheet.content",),
     ("sheet.layout", "sheet.plain"),
@@ -70,6 +79,7 @@ ORDER = (
     ("cli.match", "cli.predict", "cli.plan", "cli.wedge", "cli.palette"),
     ("cli.layers",),
     ("cli.smallest_batch", "cli.same_look", "cli.lights", "cli.let_down"),
+    ("cli.match", "cli.predict", "cli.spread", "cli.correct", "cli.palette", "cli.sheet"),
     ("cli.main",),
     ("__main__",),
 )
@@ -151,4 +161,7 @@ def test_facade_is_complete() -> None:
     }
     same = {"match", "layers", "wedge"}  # rooms that share their name with what they give
     assert set(shadematch.__all__) - {"__version__"} == public - (modules - same)
+    assert set(shadematch.__all__) - {"__version__"} == public - (
+        modules - {"match", "repeat", "spread"}
+    )
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

@@ -31,6 +31,7 @@ from shadematch.cli import (
     sheet,
     smallest_batch,
 )
+from shadematch.cli import correct, match, palette, pot, predict, repeat, sheet, spread
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
 from shadematch.errors import ShadematchError
@@ -44,6 +45,7 @@ VERBS: Final = (
     *(match, predict, smallest_batch, same_look, lights, let_down),
     *(sheet, repeat, pot, palette),
 )
+VERBS: Final = (match, predict, sheet, repeat, pot, spread, correct, palette)
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 
 

@@ -13,6 +13,7 @@ from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
+from shadematch.spread import RULER_CM, SCALE_G, Spread
 from shadematch.target import Target
 
 __all__ = [
@@ -23,17 +24,20 @@ __all__ = [
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_readings",
     "add_target",
     "choice_entries",
     "pour_and_view",
     "read_doses",
     "read_let_down",
     "read_palette",
+    "read_readings",
     "read_target",
     "reader",
     "recipe_entries",
     "renamed",
     "shared_entries",
+    "spread_entries",
 ]
 
 T = TypeVar("T")
@@ -47,6 +51,7 @@ OPTIONS: Final = (
             *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs"),
+            *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
     | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
@@ -135,6 +140,26 @@ def add_conditions(parser: argparse.ArgumentParser) -> None:
     add("--contact", choices=("air", "optical"), help="lies dry (air, usual) or wet (optical)")
     text = "seen by reflected light (usual) or held against the light"
     add("--light", choices=("reflected", "transmitted"), help=text)
+
+
+def add_readings(parser: argparse.ArgumentParser) -> None:
+    """Let be said how well ruler and scale are read; `read_readings` reads it."""
+    add = parser.add_argument_group("how far a reading may be off, either way").add_argument
+    add("--ruler", type=NUMBER, metavar="CM", help=f"of the ruler in cm ({RULER_CM:g})")
+    add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
+
+
+def read_readings(args: argparse.Namespace) -> dict[str, float]:
+    """`ruler_cm` and `scale_g`, where they were given."""
+    given = {"ruler_cm": args.ruler, "scale_g": args.scale}
+    return {name: value for name, value in given.items() if value is not None}
+
+
+def spread_entries(found: Spread) -> dict[str, Any]:
+    """What JSON tells of a spread."""
+    shown = ("mean", "median", "p90", "p95", "lab_covariance", "ruler_cm", "scale_g")
+    entries = {name: getattr(found, name) for name in shown}
+    return {"delta_e": found.nominal_delta_e, **entries, "shares": dict(found.shares)}
 
 
 def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
