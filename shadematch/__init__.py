@@ -9,6 +9,7 @@ from shadematch.errors import (
     FileError,
     MissingExtraError,
     PaletteError,
+    PhotoError,
     PourError,
     ShadematchError,
     SpectrumError,
@@ -26,6 +27,11 @@ from shadematch.look import SameLook, same_look
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
+from shadematch.photo.chart import Chart
+from shadematch.photo.light import Neutral
+from shadematch.photo.proposal import flat_areas
+from shadematch.photo.regions import Region
+from shadematch.photo.target import PhotoTarget
 from shadematch.pot import InThePot, in_the_pot
 from shadematch.layers import Layered, Shade, layers
 from shadematch.match import Match, match, match_many
@@ -52,6 +58,7 @@ __all__ = [
     "Base",
     "BatchPoint",
     "BatchSheet",
+    "Chart",
     "Choice",
     "ColourError",
     "Correction",
@@ -66,8 +73,11 @@ __all__ = [
     "Match",
     "MissingExtraError",
     "Order",
+    "Neutral",
     "Palette",
     "PaletteError",
+    "PhotoError",
+    "PhotoTarget",
     "Pigment",
     "Plan",
     "Pour",
@@ -76,6 +86,7 @@ __all__ = [
     "Prediction",
     "Purchase",
     "Recipe",
+    "Region",
     "Repeat",
     "SameLook",
     "SavedRecipe",
@@ -103,6 +114,7 @@ __all__ = [
     "batch_sheet",
     "correct",
     "distribution_of",
+    "flat_areas",
     "in_the_pot",
     "lights",
     "load",

@@ -9,6 +9,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 
@@ -29,6 +30,9 @@ from shadematch.steady import steadiest
 from shadematch.target import Target, as_target, triple
 
 __all__ = ["Match", "match", "match_many"]
+
+_TOLERANCE: Final = 0.5
+"""CIEDE2000 that nobody sees (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -211,7 +215,7 @@ class Match:
 
 def _checked(
     palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
-    must_avoid: Sequence[str], tolerance: float, weighed: bool = False,
+    must_avoid: Sequence[str], tolerance: float | None, weighed: bool = False,
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
     if isinstance(must_use, str):
         must_use = (must_use,)
@@ -220,7 +224,9 @@ def _checked(
     for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
         expect(names, Iterable, field_, "Give a list of pigment names")
     number = isinstance(tolerance, int | float | np.integer | np.floating)
-    if not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0:
+    if tolerance is not None and (
+        not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0
+    ):
         raise PourError(
             "must be finite and not negative",
             field="tolerance",
@@ -266,7 +272,7 @@ def match(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 0.5,
+    tolerance: float | None = None,
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
@@ -285,7 +291,10 @@ def match(
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
     tolerance
-        How much worse than the closest the frugal recipe may be, in CIEDE2000.
+        How much worse than the closest the frugal recipe may be, in CIEDE2000. By default 0.5,
+        or, if the target is known less well than that, the CIEDE2000 within which its true
+        colour lies with a probability of 90 % (`Target.radius`): what is told apart by less is
+        as good.
     max_pigments
         Most pigments in a recipe.
     must_use, must_avoid
@@ -337,14 +346,20 @@ def match(
         light_targets=tuple(triple(goal.lab_in(each)) for each in views),
         let_downs=at_hand,
     )
-    answer = question.searcher.answer(question.goal, tolerance)
-    result = _match_of(question, goal, tolerance, answer.closest, answer.frugal)
+    within = _within(goal, tolerance)
+    answer = question.searcher.answer(question.goal, within)
+    result = _match_of(question, goal, within, answer.closest, answer.frugal)
     if robust:
         steady, spread, complete = steadiest(
             question, [result.closest, result.frugal], goal, ruler_cm=ruler, scale_g=scale
         )
         result = replace(result, steady=steady, spread=spread, steady_complete=complete)
     return result
+
+
+def _within(target: Target, tolerance: float | None) -> float:
+    """The tolerance asked for, or the target's own."""
+    return max(_TOLERANCE, target.radius) if tolerance is None else tolerance
 
 
 def _match_of(
@@ -369,7 +384,7 @@ def match_many(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 0.5,
+    tolerance: float | None = None,
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
@@ -423,13 +438,15 @@ _Asked = tuple[Palette, Pour, View, int | None, tuple[int, ...], tuple[int, ...]
 def _stream(
     targets: Iterator[Target | str],
     asked: _Asked,
-    tolerance: float,
+    tolerance: float | None,
     executor: Executor | None,
     progress: Callable[[int], None] | None,
     chunk: int,
 ) -> Iterator[Match]:
     view = asked[2]
-    waiting: deque[tuple[list[Target], list[FloatArray], Future[list[tuple[Found, Found]]]]]
+    waiting: deque[
+        tuple[list[Target], list[FloatArray], list[float], Future[list[tuple[Found, Found]]]]
+    ]
     waiting = deque()
     workers = getattr(executor, "_max_workers", None) or 2
     done = 0
@@ -441,39 +458,42 @@ def _stream(
             if not goals:
                 break
             labs = [goal.lab_in(view) for goal in goals]
-            waiting.append((goals, labs, _submitted(executor, asked, labs, tolerance)))
+            within = [_within(goal, tolerance) for goal in goals]
+            waiting.append((goals, labs, within, _submitted(executor, asked, labs, within)))
         if not waiting:
             return
-        goals, labs, future = waiting.popleft()
+        goals, labs, within, future = waiting.popleft()
         try:
             answers = future.result()
         except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
-            answers = _solve(asked, np.array(labs), tolerance)
-        for goal, lab, (closest, frugal) in zip(goals, labs, answers, strict=True):
-            yield _match_of(Question(lab, *asked), goal, tolerance, closest, frugal)
+            answers = _solve(asked, np.array(labs), np.array(within))
+        for goal, lab, accepted, (closest, frugal) in zip(
+            goals, labs, within, answers, strict=True
+        ):
+            yield _match_of(Question(lab, *asked), goal, accepted, closest, frugal)
             done += 1
         if progress is not None:
             progress(done)
 
 
 def _submitted(
-    executor: Executor | None, asked: _Asked, labs: list[FloatArray], tolerance: float
+    executor: Executor | None, asked: _Asked, labs: list[FloatArray], within: list[float]
 ) -> Future[list[tuple[Found, Found]]]:
     if executor is not None:
         # An executor that has lost a worker takes no more work; the rest is then done here.
         with contextlib.suppress(BrokenExecutor):
-            return executor.submit(_solve, asked, np.array(labs), tolerance)
+            return executor.submit(_solve, asked, np.array(labs), np.array(within))
     future: Future[list[tuple[Found, Found]]] = Future()
-    future.set_result(_solve(asked, np.array(labs), tolerance))
+    future.set_result(_solve(asked, np.array(labs), np.array(within)))
     return future
 
 
-def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
-    """Closest and frugal for targets of shape (t, 3); what a worker runs."""
+def _solve(asked: _Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:
+    """Closest and frugal for targets, shape (t, 3), and tolerances; what a worker runs."""
     searcher = Question(np.zeros(3), *asked).searcher
     assert isinstance(searcher, Searcher)  # neither lights nor let-downs were asked for
     catalogue = searcher.catalogue()
     if catalogue is not None:
-        return catalogue.look_up(labs, tolerance)
-    answers = (searcher.answer(lab, tolerance) for lab in labs)
+        return catalogue.look_up(labs, within)
+    answers = (searcher.answer(lab, t) for lab, t in zip(labs, within.tolist(), strict=True))
     return [(answer.closest, answer.frugal) for answer in answers]

@@ -27,6 +27,12 @@ ORDER = (
     ("materials",),
     ("pour",),
     ("target",),
+    ("photo.profile",),
+    ("photo.reading",),
+    ("photo.regions",),
+    ("photo.light", "photo.uncertainty", "photo.drawing"),
+    ("photo.chart", "photo.proposal"),
+    ("photo.target",),
     ("prediction",),
     ("spread",),
     ("pot", "search.space"),
@@ -80,6 +86,7 @@ ORDER = (
     ("cli.layers",),
     ("cli.smallest_batch", "cli.same_look", "cli.lights", "cli.let_down"),
     ("cli.match", "cli.predict", "cli.spread", "cli.correct", "cli.palette", "cli.sheet"),
+    ("cli.match", "cli.predict", "cli.palette", "cli.photo", "cli.sheet"),
     ("cli.main",),
     ("__main__",),
 )
@@ -150,7 +157,13 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "sheet", "cli"}
+    modules = {room.split(".")[0] for room in rooms()} | {
+        "optics",
+        "photo",
+        "search",
+        "sheet",
+        "cli",
+    }
     assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "repeat"})
     modules = {room.split(".")[0] for room in rooms()} | {
         "optics",

@@ -32,6 +32,7 @@ from shadematch.cli import (
     smallest_batch,
 )
 from shadematch.cli import correct, match, palette, pot, predict, repeat, sheet, spread
+from shadematch.cli import match, palette, photo, pot, predict, repeat, sheet
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
 from shadematch.errors import ShadematchError
@@ -46,6 +47,7 @@ VERBS: Final = (
     *(sheet, repeat, pot, palette),
 )
 VERBS: Final = (match, predict, sheet, repeat, pot, spread, correct, palette)
+VERBS: Final = (match, predict, sheet, repeat, pot, photo, palette)
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 
 

@@ -10,6 +10,9 @@ from shadematch.cautions import CAUTIONS
 from shadematch.errors import ColourError, PourError, ShadematchError
 from shadematch.materials import Palette, load_palette
 from shadematch.pour import LetDown, Pour, Recipe, View
+from shadematch.photo.light import Neutral
+from shadematch.photo.regions import as_regions
+from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
@@ -48,7 +51,8 @@ OPTIONS: Final = (
         name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
         for name in (
             *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
-            *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+            *("must_use", "must_avoid", "lab", "xyz", "spectrum", "photo"),
+            *("region", "neutral", "reflectance", "chart", "shading"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs"),
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
@@ -114,6 +118,17 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     add("--lab", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help="CIELAB")
     add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
     add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
+    add("--photo", metavar="FILE", help="photo in which --region shows it")
+    text = (
+        "left,top,right,bottom in pixels or fractions, 'circle x,y,radius' or 'polygon x,y x,y "
+        "x,y'; may be repeated; 'shadematch photo FILE' proposes some"
+    )
+    add("--region", action="append", metavar="REGION", help=text)
+    add("--neutral", action="append", metavar="REGION", help="white paper or grey card in it")
+    add("--reflectance", type=NUMBER, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
+    text = "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white"
+    add("--chart", metavar="CORNERS", help=text)
+    add("--shading", metavar="FILE", help="photo of plain paper from the same stand")
     add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
     add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
 
@@ -171,14 +186,14 @@ def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
 
 def read_target(args: argparse.Namespace) -> Target:
     """The one wanted colour that was given."""
-    ways = ("hex", "lab", "xyz", "spectrum")
+    ways = ("hex", "lab", "xyz", "spectrum", "photo")
     given = [OPTIONS[way] for way in ways if getattr(args, way) is not None]
     if len(given) != 1:
         raise ColourError(
             "give exactly one wanted colour",
             field="target",
             value=" and ".join(given) or "none",
-            remedy="Take one of HEX, --lab, --xyz and --spectrum",
+            remedy="Take one of HEX, --lab, --xyz, --spectrum and --photo",
         )
     light = {"illuminant": args.target_illuminant, "observer": args.target_observer}
     light = {name: value for name, value in light.items() if value is not None}
@@ -196,9 +211,36 @@ def read_target(args: argparse.Namespace) -> Target:
         if found.field in light:
             raise renamed(found, f"--target-{found.field}") from None
         raise
+    if args.photo is not None:
+        return _read_photo(args)
+    extra = next((n for n in _OF_PHOTO if getattr(args, n) is not None), None)
+    if extra is not None:
+        problem, value = f"has no meaning with {given[0]}", getattr(args, extra)
+        raise ColourError(problem, field=extra, value=value, remedy="It goes with --photo")
     if args.spectrum is not None:
         return Target.from_csv(args.spectrum)
     return Target.from_hex(args.hex.strip())
+
+
+_OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
+
+
+def _read_photo(args: argparse.Namespace) -> Target:
+    if args.region is None:
+        raise ColourError(
+            "is needed with a photo", field="region",
+            remedy=f"Let 'shadematch photo {args.photo}' propose some",
+        )  # fmt: skip
+    neutral: Neutral | None = None
+    if args.neutral is not None:
+        given = {} if args.reflectance is None else {"reflectance": args.reflectance}
+        neutral = Neutral(as_regions(args.neutral, "neutral"), **given)
+    elif args.reflectance is not None:
+        raise ColourError("has no meaning without --neutral", field="reflectance",
+                          value=args.reflectance, remedy="Say where the neutral is")  # fmt: skip
+    return Target.from_photo(
+        args.photo, region=args.region, neutral=neutral, chart=args.chart, shading=args.shading
+    )
 
 
 def read_palette(path: str | None) -> Palette:
