@@ -1,0 +1,125 @@
+"""The three-dimensional faces of the permitted doses, sampled evenly in colour.
+
+The permitted loads are a simplex: no pigment below zero, their sum no larger than the limit.
+Its corners are "no paste at all" and the full load of each pigment. Four corners span a face with
+three degrees of freedom, as many as a colour has, and the images of all such faces fill the
+gamut or all but fill it; what they leave is found by search.
+
+References
+----------
+H. Freudenthal, Ann. Math. 43 (1942) 580 (a simplex cut into equal small ones).
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.search.space import Space
+
+__all__ = ["Cells", "faces_of", "lattice", "loads_on"]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A tetrahedron cut into small ones.
+
+    Attributes
+    ----------
+    corners
+        Barycentric coordinates of the lattice points, shape (k, 4).
+    tetrahedra
+        Positions in `corners`, shape (count**3, 4).
+    """
+
+    corners: FloatArray
+    tetrahedra: IntArray
+
+
+@functools.lru_cache(maxsize=8)
+def lattice(count: int) -> Cells:
+    """A tetrahedron with every edge cut into `count` parts."""
+    axis = np.arange(count + 1)
+    u = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
+    inside = (u[:, 0] >= u[:, 1]) & (u[:, 1] >= u[:, 2])
+    points = u[inside]
+    number = np.full(len(u), -1)
+    number[inside] = np.arange(len(points))
+
+    def position(v: IntArray) -> IntArray:
+        ok = np.all((v >= 0) & (v <= count), axis=1)
+        flat = (v[:, 0] * (count + 1) + v[:, 1]) * (count + 1) + v[:, 2]
+        return np.where(ok, number[np.where(ok, flat, 0)], -1)
+
+    found = []
+    for order in itertools.permutations(range(3)):
+        corner = points.copy()
+        path = [position(corner)]
+        for axis_ in order:
+            corner = corner.copy()
+            corner[:, axis_] += 1
+            path.append(position(corner))
+        cells = np.stack(path, axis=1)
+        found.append(cells[np.all(cells >= 0, axis=1)])
+    u = points / count
+    bary = np.column_stack([1.0 - u[:, 0], u[:, 0] - u[:, 1], u[:, 1] - u[:, 2], u[:, 2]])
+    return Cells(bary, np.concatenate(found))
+
+
+def faces_of(space: Space) -> list[tuple[int, ...]]:
+    """Corners of the faces: positions of pigments, with -1 for no paste at all.
+
+    Four corners each; fewer where the space has fewer than three pigments. Where the number of
+    pigments in a recipe is limited, faces with more are left out.
+    """
+    open_ = np.flatnonzero(space.upper > 0).tolist()
+    corners = [-1, *open_]
+    size = min(4, len(corners), space.max_tubes + 1)
+    chosen = [
+        face
+        for face in itertools.combinations(corners, size)
+        if len(face) - (face[0] == -1) <= space.max_tubes
+    ]
+    return chosen or [(-1,)]
+
+
+def loads_on(
+    space: Space,
+    face: tuple[int, ...],
+    bary: FloatArray,
+    *,
+    crowd: float = 2.0,
+    blend: float = 1.5,
+) -> FloatArray:
+    """Steps at points of a face.
+
+    Parameters
+    ----------
+    space
+        Whose limit on the sum is meant.
+    face
+        From `faces_of`.
+    bary
+        Even barycentric coordinates, shape (k, len(face)).
+    crowd, blend
+        Colour changes most where there is little paste, and where a pigment is new. The powers
+        draw the points there; the face as a whole stays the same.
+
+    Returns
+    -------
+    ndarray
+        Shape (k, n).
+    """
+    steps = np.zeros((len(bary), space.size))
+    weights = [0.0 if corner < 0 else 1.0 for corner in face]
+    total = np.minimum(bary @ np.array(weights), 1.0)
+    parts = bary**blend
+    shares = parts / np.maximum(parts @ np.array(weights), 1e-300)[:, None]
+    for column, corner in enumerate(face):
+        if corner >= 0:
+            steps[:, corner] = space.max_steps * total**crowd * shares[:, column]
+    return steps
