@@ -19,7 +19,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from shadematch.arrays import FloatArray, IntArray
-from shadematch.search.space import Space
 
 __all__ = ["Cells", "faces_of", "lattice", "loads_on"]
 
@@ -70,41 +69,40 @@ def lattice(count: int) -> Cells:
     return Cells(bary, np.concatenate(found))
 
 
-def faces_of(space: Space) -> list[tuple[int, ...]]:
-    """Corners of the faces: positions of pigments, with -1 for no paste at all.
+def faces_of(size: int, max_tubes: int) -> list[tuple[int, ...]]:
+    """Corners of the faces: positions of `size` pigments, with -1 for no paste at all.
 
-    Four corners each; fewer where the space has fewer than three pigments. Where the number of
+    Four corners each; fewer where there are fewer than three pigments. Where the number of
     pigments in a recipe is limited, faces with more are left out.
     """
-    open_ = np.flatnonzero(space.upper > 0).tolist()
-    corners = [-1, *open_]
-    size = min(4, len(corners), space.max_tubes + 1)
-    chosen = [
+    corners = range(-1, size)
+    most = min(4, size + 1, max_tubes + 1)
+    return [
         face
-        for face in itertools.combinations(corners, size)
-        if len(face) - (face[0] == -1) <= space.max_tubes
+        for face in itertools.combinations(corners, most)
+        if len(face) - (face[0] == -1) <= max_tubes
     ]
-    return chosen or [(-1,)]
 
 
 def loads_on(
-    space: Space,
     face: tuple[int, ...],
     bary: FloatArray,
     *,
+    size: int,
+    most: float,
     crowd: float = 2.0,
     blend: float = 1.5,
 ) -> FloatArray:
-    """Steps at points of a face.
+    """Loads at points of a face, in parts of the limit.
 
     Parameters
     ----------
-    space
-        Whose limit on the sum is meant.
     face
         From `faces_of`.
     bary
         Even barycentric coordinates, shape (k, len(face)).
+    size, most
+        Number of pigments, and the limit on the sum.
     crowd, blend
         Colour changes most where there is little paste, and where a pigment is new. The powers
         draw the points there; the face as a whole stays the same.
@@ -112,14 +110,14 @@ def loads_on(
     Returns
     -------
     ndarray
-        Shape (k, n).
+        Shape (k, size).
     """
-    steps = np.zeros((len(bary), space.size))
-    weights = [0.0 if corner < 0 else 1.0 for corner in face]
-    total = np.minimum(bary @ np.array(weights), 1.0)
+    loads = np.zeros((len(bary), size))
+    weights = np.array([0.0 if corner < 0 else 1.0 for corner in face])
+    total = np.minimum(bary @ weights, 1.0)
     parts = bary**blend
-    shares = parts / np.maximum(parts @ np.array(weights), 1e-300)[:, None]
+    shares = parts / np.maximum(parts @ weights, 1e-300)[:, None]
     for column, corner in enumerate(face):
         if corner >= 0:
-            steps[:, corner] = space.max_steps * total**crowd * shares[:, column]
-    return steps
+            loads[:, corner] = most * total**crowd * shares[:, column]
+    return loads

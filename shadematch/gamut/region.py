@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
+from shadematch.arrays import FloatArray, IntArray
 from shadematch.gamut.faces import faces_of, lattice, loads_on
 from shadematch.gamut.floor import proven_floor
 from shadematch.gamut.solid import Body, Surface, fill, wrap
@@ -65,14 +65,7 @@ class Region:
     @functools.cached_property
     def cloud(self) -> Cloud:
         """Sampled recipes to start searches from."""
-        steps, kinds = [], []
-        for kind, face in enumerate(faces_of(self.space)):
-            cells = lattice(_CLOUD)
-            bary = cells.corners[np.all(cells.corners[:, len(face) :] == 0.0, axis=1)]
-            steps.append(loads_on(self.space, face, bary[:, : len(face)]))
-            kinds.append(np.full(len(bary), kind))
-        points, first = np.unique(np.concatenate(steps), axis=0, return_index=True)
-        return Cloud(self.space, points, np.concatenate(kinds)[first])
+        return Cloud(self.space, *_scattered(self.space.size, self.space.max_tubes))
 
     def distances(self, targets: FloatArray, *, starts: int = 4) -> FloatArray:
         """Least CIEDE2000 that was found to each target of shape (t, 3); shape (t,)."""
@@ -99,15 +92,12 @@ class Region:
     @functools.cached_property
     def body(self) -> Body:
         """Voxels that the faces fill."""
-        cells = lattice(_CELLS)
-        parts = [
-            (
-                self.space.lab(loads_on(self.space, face, cells.corners, crowd=2.5)),
-                cells.tetrahedra,
-            )
-            for face in faces_of(self.space)
+        cells, size = lattice(_CELLS), self.space.size
+        steps = [
+            loads_on(face, cells.corners, size=size, most=_PARTS, crowd=2.5)
+            for face in faces_of(size, self.space.max_tubes)
         ]
-        return fill(parts)
+        return fill([(self.space.lab(points), cells.tetrahedra) for points in steps])
 
     @functools.cached_property
     def surface(self) -> Surface:
@@ -156,6 +146,19 @@ class Region:
             share = (met + 0.5) / (count + 1)
             square += size * size * share * (1.0 - share) / count
         return volume, 2.0 * float(np.sqrt(square))
+
+
+@functools.lru_cache(maxsize=8)
+def _scattered(size: int, max_tubes: int) -> tuple[FloatArray, IntArray]:
+    """Steps spread over all faces, shape (k, size), and which face each is from."""
+    cells = lattice(_CLOUD)
+    steps, kinds = [], []
+    for kind, face in enumerate(faces_of(size, max_tubes)):
+        bary = cells.corners[np.all(cells.corners[:, len(face) :] == 0.0, axis=1)]
+        steps.append(loads_on(face, bary[:, : len(face)], size=size, most=_PARTS))
+        kinds.append(np.full(len(bary), kind))
+    points, first = np.unique(np.concatenate(steps), axis=0, return_index=True)
+    return points, np.concatenate(kinds)[first]
 
 
 @functools.lru_cache(maxsize=16)

@@ -121,6 +121,8 @@ def fill(
     origin = np.floor(everything.min(axis=0) / pitch - 2.0) * pitch
     shape = np.ceil((everything.max(axis=0) - origin) / pitch + 2.0).astype(np.int64)
     filled = np.zeros(tuple(shape), dtype=bool)
+    # The largest first: what they fill, the others need not draw again.
+    pieces.sort(key=lambda piece: -float(np.prod(np.ptp(piece[0], axis=0))))
     for corners, tetrahedra in pieces:
         _draw(filled, (corners - origin) / pitch - 0.5, tetrahedra)
     return Body(origin, pitch, filled)

@@ -130,16 +130,26 @@ class Cloud:
             part = slice(first, first + _CHUNK)
             goals = targets[part]
             at = self.starts(goals, starts, measure)
-            left = np.arange(len(goals))
-            for column in range(at.shape[1]):
-                begin = self.steps[at[left, column]]
-                found, value = descend(self.space, goals[left], begin, measure=measure)
-                better = value < values[part][left]
-                rows = first + left[better]
-                steps[rows], values[rows] = found[better], value[better]
-                left = left[values[part][left] > 1e-3]
-                if not left.size:
-                    break
+            found, value = descend(self.space, goals, self.steps[at[:, 0]], measure=measure)
+            steps[part], values[part] = found, value
+            left = np.flatnonzero(value > 1e-3)
+            others = at.shape[1] - 1
+            if not left.size or not others:
+                continue
+            # The rest of the starts all at once, for those not met from the first.
+            found, value = descend(
+                self.space,
+                np.repeat(goals[left], others, axis=0),
+                self.steps[at[left, 1:].ravel()],
+                measure=measure,
+            )
+            value = value.reshape(-1, others)
+            pick = np.argmin(value, axis=1)
+            rows = np.arange(left.size)
+            better = value[rows, pick] < values[part][left]
+            into = first + left[better]
+            steps[into] = found.reshape(left.size, others, -1)[rows, pick][better]
+            values[into] = value[rows, pick][better]
         return steps, values
 
 
@@ -213,7 +223,7 @@ def descend(
         damping[failed] *= 8.0
         tries[failed] += 1
         done = np.zeros(count, dtype=bool)
-        done[rows] = (gain <= 1e-9 * (1.0 + square[rows])) | (square[rows] <= _MET)
+        done[rows] = (gain <= 1e-8 * (1.0 + square[rows])) | (square[rows] <= _MET)
         done[failed] = tries[failed] >= 6
         active = active[~done[active]]
     return steps, np.sqrt(square)
