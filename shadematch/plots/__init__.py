@@ -1,0 +1,23 @@
+"""Figures from results. Matplotlib is an extra (``pip install "shadematch[plots]"``).
+
+Every function takes and returns axes, so that figures can be composed.
+"""
+
+from shadematch.plots.feasibility import draw_comparison, draw_feasibility
+from shadematch.plots.gamut import draw_outlines, draw_slice, draw_whole
+from shadematch.plots.ladder import draw_ladder
+from shadematch.plots.match import draw_match
+from shadematch.plots.solid import Turning, draw_solid, turning
+
+__all__ = [
+    "Turning",
+    "draw_comparison",
+    "draw_feasibility",
+    "draw_ladder",
+    "draw_match",
+    "draw_outlines",
+    "draw_slice",
+    "draw_solid",
+    "draw_whole",
+    "turning",
+]
