@@ -10,6 +10,10 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
+from shadematch.gamut.feasibility import Comparison, Feasibility, feasibility
+from shadematch.gamut.ladder import Ladder, ladder
+from shadematch.gamut.reach import Coverage, Gamut, Nearest, Volume, gamut
+from shadematch.gamut.slices import Slice, WholeMap
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.pour import Pour, Recipe, View
@@ -21,8 +25,14 @@ __all__ = [
     "Base",
     "Choice",
     "ColourError",
+    "Comparison",
+    "Coverage",
+    "Feasibility",
+    "Gamut",
+    "Ladder",
     "Match",
     "MissingExtraError",
+    "Nearest",
     "Palette",
     "PaletteError",
     "Pigment",
@@ -31,12 +41,18 @@ __all__ = [
     "Prediction",
     "Recipe",
     "ShadematchError",
+    "Slice",
     "SpectrumError",
     "Target",
     "UnknownNameError",
     "Verdict",
     "View",
+    "Volume",
+    "WholeMap",
     "__version__",
+    "feasibility",
+    "gamut",
+    "ladder",
     "load_palette",
     "match",
     "match_many",

@@ -27,13 +27,19 @@ ORDER = (
     ("target",),
     ("prediction",),
     ("search.space",),
-    ("search.bounds", "search.ideal", "search.rounding"),
+    ("search.bounds", "search.ideal", "search.rounding", "search.crowd"),
     ("search.lattice", "search.cover"),
     ("search.whole",),
     ("search.answer",),
     ("search.catalogue",),
     ("question",),
     ("match",),
+    ("gamut.faces", "gamut.solid", "gamut.floor", "gamut.targets", "gamut.ladder"),
+    ("gamut.region",),
+    ("gamut.slices", "gamut.feasibility"),
+    ("gamut.reach",),
+    ("plots.paper",),
+    ("plots.match", "plots.gamut", "plots.feasibility", "plots.ladder", "plots.solid"),
     ("plots",),
     ("cli",),
     ("__main__",),
@@ -104,5 +110,5 @@ def test_rooms_are_not_crowded() -> None:
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
     modules = {room.split(".")[0] for room in rooms()} | {"optics", "search"}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
+    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "gamut"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

@@ -14,9 +14,11 @@ from shadematch.plots.paper import INK, LINES, QUIET, axes_for
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.lines import Line2D
 
 __all__ = ["draw_outlines", "draw_slice", "draw_whole"]
 
+_BOUNDS = (0.0, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0)
 _EDGE = 0.5  # CIEDE2000; contours run between grid points, and inside is flat zero
 
 
@@ -35,6 +37,11 @@ def _frame(ax: Axes, cut: Slice) -> None:
     if cut.plane.hue is None:
         ax.axhline(0.0, color=QUIET, lw=0.6, zorder=0)
     ax.set_aspect("equal")
+
+
+def _key(ax: Axes, handles: list[Line2D]) -> None:
+    ax.legend(handles=handles, fontsize=8, loc="upper left", bbox_to_anchor=(1.01, 1.0),
+              frameon=False)  # fmt: skip
 
 
 def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = (2.0, 5.0)) -> Axes:
@@ -62,18 +69,20 @@ def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = 
     """
     from matplotlib.lines import Line2D  # a moment to import, so late
 
-    ax = axes_for(ax, (6.0, 5.2))
+    ax = axes_for(ax, (7.0, 4.8))
     rgb, true = _screen(cut)
     half = 0.5 * cut.plane.step
     extent = (
         *(cut.across[0] - half, cut.across[-1] + half),
         *(cut.up[0] - half, cut.up[-1] + half),
     )
-    alpha = cut.inside.astype(float)[..., None]
-    ax.imshow(
-        np.concatenate([rgb, alpha], axis=2), origin="lower", extent=extent,
-        interpolation="nearest", aspect="equal", zorder=1,
-    )  # fmt: skip
+    image = ax.imshow(rgb, origin="lower", extent=extent, interpolation="bilinear",
+                      aspect="equal", zorder=1)  # fmt: skip
+    if cut.distances.min() < _EDGE:
+        inner = ax.contourf(cut.across, cut.up, cut.distances, levels=[-1.0, _EDGE], alpha=0.0)
+        image.set_clip_path(inner.get_paths()[0], ax.transData)
+    else:
+        image.set_visible(False)
     keys = []
     levels = [(_EDGE, "edge of what can be made", 1.6)]
     levels += [(v, f"CIEDE2000 {v:g} away", 1.0) for v in limits]
@@ -89,7 +98,7 @@ def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = 
         keys.append(Line2D([], [], color=QUIET, lw=1.2, ls="dotted", label="edge of sRGB"))
     _frame(ax, cut)
     if keys:
-        ax.legend(handles=keys, fontsize=8, loc="upper right", framealpha=0.9)
+        _key(ax, keys)
     ax.set_title(f"What can be made, {cut.plane}", fontsize=10, color=INK, loc="left")
     return ax
 
@@ -111,7 +120,7 @@ def draw_outlines(cuts: Sequence[Slice], labels: Sequence[str], ax: Axes | None 
     """
     from matplotlib.lines import Line2D
 
-    ax = axes_for(ax, (6.0, 5.2))
+    ax = axes_for(ax, (7.0, 4.8))
     keys = []
     for index, (cut, label) in enumerate(zip(cuts, labels, strict=True)):
         style = LINES[index % len(LINES)]
@@ -124,11 +133,11 @@ def draw_outlines(cuts: Sequence[Slice], labels: Sequence[str], ax: Axes | None 
         _frame(ax, cuts[0])
         ax.set_title(f"Edges of what can be made, {cuts[0].plane}", fontsize=10, color=INK,
                      loc="left")  # fmt: skip
-    ax.legend(handles=keys, fontsize=8, loc="upper right", framealpha=0.9)
+    _key(ax, keys)
     return ax
 
 
-def draw_whole(found: WholeMap, ax: Axes | None = None, *, most: float = 5.0) -> Axes:
+def draw_whole(found: WholeMap, ax: Axes | None = None) -> Axes:
     """Draw how far the nearest recipe of whole dose steps is, over a slice.
 
     Parameters
@@ -137,8 +146,6 @@ def draw_whole(found: WholeMap, ax: Axes | None = None, *, most: float = 5.0) ->
         One of those from `Gamut.whole`.
     ax
         Where to draw; by default a new figure.
-    most
-        CIEDE2000 at the end of the scale.
 
     Raises
     ------
@@ -146,6 +153,10 @@ def draw_whole(found: WholeMap, ax: Axes | None = None, *, most: float = 5.0) ->
         If matplotlib is not installed.
     """
     ax = axes_for(ax, (5.6, 4.6))
+    from matplotlib import colormaps
+    from matplotlib.colors import BoundaryNorm
+
+    palette = colormaps["cividis_r"]
     cut = found.slice
     values = np.full(cut.distances.shape, np.nan)
     values[found.rows, found.columns] = found.distances
@@ -155,11 +166,11 @@ def draw_whole(found: WholeMap, ax: Axes | None = None, *, most: float = 5.0) ->
         *(cut.up[0] - half, cut.up[-1] + half),
     )
     image = ax.imshow(
-        np.ma.masked_invalid(values), origin="lower", extent=extent, cmap="cividis_r",
-        vmin=0.0, vmax=most, interpolation="nearest", aspect="equal",
+        np.ma.masked_invalid(values), origin="lower", extent=extent, cmap=palette,
+        norm=BoundaryNorm(_BOUNDS, palette.N, extend="max"), interpolation="nearest", aspect="equal",
     )  # fmt: skip
     ax.figure.colorbar(image, ax=ax, label="CIEDE2000 to the nearest whole recipe",
-                       extend="max", shrink=0.85)  # fmt: skip
+                       shrink=0.85, format="%g")  # fmt: skip
     _frame(ax, cut)
     ax.set_title(
         f"{found.pour.batch_g:g} g, {cut.plane}: {found.share(1.0):.0%} within 1",

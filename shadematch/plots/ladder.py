@@ -38,7 +38,7 @@ def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
     from matplotlib.colors import to_rgb
     from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
-    ax = axes_for(ax, (7.0, 1.7))
+    ax = axes_for(ax, (7.0, 1.8))
     scale = 100.0 if found.along == "white" else 1.0
     values = found.values * scale
     edges = np.concatenate([values[:1], 0.5 * (values[1:] + values[:-1]), values[-1:]])
@@ -63,6 +63,6 @@ def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
     ax.set_title(
         f"{found.recipe}: a tick every CIEDE2000 {found.every:g}, "
         f"{found.path[-1]:.0f} in all".replace("$", r"\$"),
-        fontsize=9, color=INK, loc="left", pad=14,
+        fontsize=9, color=INK, loc="left", pad=19,
     )  # fmt: skip
     return ax
