@@ -77,13 +77,9 @@ def notebook_of(cells: list[tuple[str, str]]) -> Any:
 def run(notebook: Any, *, timeout_s: int = 600) -> Any:
     """Run a notebook in a clean kernel; an error in a cell is raised."""
     from nbclient import NotebookClient
-    from traitlets.config import Config
 
-    # Pipes between the processes of one machine, where there are any.
-    config = Config() if os.name == "nt" else Config({"KernelManager": {"transport": "ipc"}})
     client = NotebookClient(
         notebook,
-        config=config,
         timeout=timeout_s,
         kernel_name="python3",
         resources={"metadata": {"path": str(FOLDER)}},
