@@ -9,7 +9,6 @@ To add a notebook, add its ``.py`` and run the command. Names after the command 
 from __future__ import annotations
 
 import json
-import os
 import re
 import sys
 from pathlib import Path
@@ -109,7 +108,7 @@ def write(path: Path, notebook: Any) -> int:
         raise ValueError(f"{path.name} would have {size:,} bytes; draw smaller figures")
     beside = path.with_suffix(".tmp")
     beside.write_text(text, encoding="utf-8")
-    os.replace(beside, path)
+    beside.replace(path)
     return size
 
 

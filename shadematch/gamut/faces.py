@@ -64,8 +64,8 @@ def lattice(count: int) -> Cells:
             path.append(position(corner))
         cells = np.stack(path, axis=1)
         found.append(cells[np.all(cells >= 0, axis=1)])
-    u = points / count
-    bary = np.column_stack([1.0 - u[:, 0], u[:, 0] - u[:, 1], u[:, 1] - u[:, 2], u[:, 2]])
+    v = points / count
+    bary = np.column_stack([1.0 - v[:, 0], v[:, 0] - v[:, 1], v[:, 1] - v[:, 2], v[:, 2]])
     return Cells(bary, np.concatenate(found))
 
 

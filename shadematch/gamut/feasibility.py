@@ -1,4 +1,4 @@
-"""One colour against thickness, white and batch size: where can it be made at all?"""
+"""One colour against thickness, white and batch size: where it can be made at all."""
 
 from __future__ import annotations
 
@@ -123,9 +123,7 @@ class Feasibility:
         parts = [first]
         for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
             if (layer <= self.within).any():
-                parts.append(
-                    f"With {name} in {batch:g} g it {self._where(layer <= self.within)}."
-                )
+                parts.append(f"With {name} in {batch:g} g it {self._where(layer <= self.within)}.")
         parts.append(
             f"Closest with {name}: {best.closest.recipe} in {best.pour}, "
             f"CIEDE2000 {best.delta_e:.2f}."

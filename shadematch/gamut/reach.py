@@ -117,9 +117,15 @@ class Coverage:
     def __str__(self) -> str:
         """In plain words."""
         return (
-            f"{self.share:.1%} of {len(self.distances):,} colours within "
-            f"CIEDE2000 {self.within:g}"
+            f"{self.share:.1%} of {len(self.distances):,} colours within CIEDE2000 {self.within:g}"
         )
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (f"within {limit:g}", f"{np.mean(self.distances <= limit):.1%}")
+            for limit in sorted({0.0, 1.0, 2.0, 5.0, 10.0, self.within})
+        ]
+        return card([], rows, foot=str(self), small="CIEDE2000, before doses are made whole.")
 
 
 @dataclass(frozen=True, eq=False)

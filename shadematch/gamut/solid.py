@@ -90,7 +90,7 @@ class Surface:
         for column in range(3):
             np.add.at(total, self.triangles[:, column], each)
         size = np.linalg.norm(total, axis=1, keepdims=True)
-        return np.divide(total, size, out=np.zeros_like(total), where=size > 0)
+        return np.asarray(np.divide(total, size, out=np.zeros_like(total), where=size > 0))
 
 
 def enclosed(vertices: FloatArray, triangles: IntArray) -> float:
@@ -100,9 +100,7 @@ def enclosed(vertices: FloatArray, triangles: IntArray) -> float:
     return float(np.einsum("tc,tc->t", a, np.cross(b, c)).sum() / 6.0)
 
 
-def fill(
-    parts: Iterable[tuple[FloatArray, IntArray]], *, pitch: float | None = None
-) -> Body:
+def fill(parts: Iterable[tuple[FloatArray, IntArray]], *, pitch: float | None = None) -> Body:
     """Draw tetrahedra into voxels.
 
     Parameters

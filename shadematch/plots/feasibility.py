@@ -70,8 +70,14 @@ def draw_feasibility(
             ink = ink_on(code)
             ax.add_patch(Rectangle((x, y), 1, 1, facecolor=code, edgecolor="white", lw=1.0))
             ax.add_patch(
-                Rectangle((x + 0.06, y + 0.58), 0.22, 0.34, facecolor=found.target.hex,
-                          edgecolor=ink, lw=0.5)  # fmt: skip
+                Rectangle(
+                    (x + 0.06, y + 0.58),
+                    0.22,
+                    0.34,
+                    facecolor=found.target.hex,
+                    edgecolor=ink,
+                    lw=0.5,
+                )
             )
             ax.text(x + 0.95, y + 0.75, f"{cell.delta_e:.1f}", ha="right", va="center",
                     color=ink, fontsize=11, weight="bold")  # fmt: skip

@@ -167,7 +167,8 @@ def draw_whole(found: WholeMap, ax: Axes | None = None) -> Axes:
     )
     image = ax.imshow(
         np.ma.masked_invalid(values), origin="lower", extent=extent, cmap=palette,
-        norm=BoundaryNorm(_BOUNDS, palette.N, extend="max"), interpolation="nearest", aspect="equal",
+        norm=BoundaryNorm(_BOUNDS, palette.N, extend="max"), interpolation="nearest",
+        aspect="equal",
     )  # fmt: skip
     ax.figure.colorbar(image, ax=ax, label="CIEDE2000 to the nearest whole recipe",
                        shrink=0.85, format="%g")  # fmt: skip

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_match"]
 
+
 def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     """Draw a match: the two colours side by side, and the doses as lengths on a ruler.
 

@@ -37,27 +37,28 @@ def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
         If matplotlib or scikit-image is not installed.
     """
     surface = gamut.surface
-    ax = axes_for(ax, (6.0, 5.4), projection="3d")
+    three: Any = axes_for(ax, (6.0, 5.4), projection="3d")
     from mpl_toolkits.mplot3d.art3d import Poly3DCollection
 
     corners = surface.vertices[surface.triangles]
     rgb, _ = gamut.colours(corners.mean(axis=1))
     body = Poly3DCollection(corners[:, :, [1, 2, 0]], facecolors=rgb, edgecolors=rgb, lw=0.3)
-    ax.add_collection3d(body)
+    three.add_collection3d(body)
     low, high = surface.vertices.min(axis=0), surface.vertices.max(axis=0)
-    ax.set_xlim(low[1], high[1])
-    ax.set_ylim(low[2], high[2])
-    ax.set_zlim(0.0, 100.0)
-    ax.set_box_aspect((high[1] - low[1], high[2] - low[2], 100.0))
-    ax.set_xlabel("a* [CIELAB]")
-    ax.set_ylabel("b* [CIELAB]")
-    ax.set_zlabel("L* [CIELAB]")
-    ax.view_init(elev=22, azim=-60)
-    ax.set_title(
+    three.set_xlim(low[1], high[1])
+    three.set_ylim(low[2], high[2])
+    three.set_zlim(0.0, 100.0)
+    three.set_box_aspect((high[1] - low[1], high[2] - low[2], 100.0))
+    three.set_xlabel("a* [CIELAB]")
+    three.set_ylabel("b* [CIELAB]")
+    three.set_zlabel("L* [CIELAB]")
+    three.view_init(elev=22, azim=-60)
+    three.set_title(
         f"What can be made of {', '.join(gamut.palette.names)}\n{gamut.pour}".replace("$", r"\$"),
         fontsize=9, color=INK, loc="left",
     )  # fmt: skip
-    return ax
+    drawn: Axes = three
+    return drawn
 
 
 class Turning:
@@ -84,10 +85,10 @@ class Turning:
 
         from matplotlib import pyplot
 
-        ax = draw_solid(self._gamut)
+        figure: Any = draw_solid(self._gamut).figure
         stream = BytesIO()
-        ax.figure.savefig(stream, format="png", dpi=80)
-        pyplot.close(ax.figure)
+        figure.savefig(stream, format="png", dpi=80)
+        pyplot.close(figure)
         return {
             _PLOTLY: json.loads(self.figure.to_json()),
             "image/png": b64encode(stream.getvalue()).decode(),
