@@ -20,7 +20,6 @@ from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict
-from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.whole import Found
 from shadematch.target import Target, as_target
 
@@ -254,10 +253,7 @@ def match(
     required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
     question = Question(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
     answer = question.searcher.answer(question.target, tolerance)
-    result = _match_of(question, goal, tolerance, answer.closest, answer.frugal)
-    ideal = question.choice(answer.ideal_steps, answer.ideal_delta_e)
-    vars(result)["ideal"] = ideal  # known already: fill the cached property
-    return result
+    return _match_of(question, goal, tolerance, answer.closest, answer.frugal)
 
 
 def _match_of(
@@ -372,16 +368,9 @@ def _stream(
 
 def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
     """Closest and frugal for targets of shape (t, 3); what a worker runs."""
-    catalogue = _catalogue(asked)
+    searcher = Question(np.zeros(3), *asked).searcher
+    catalogue = searcher.catalogue()
     if catalogue is not None:
         return catalogue.look_up(labs, tolerance)
-    answers = (Question(lab, *asked).searcher.answer(lab, tolerance) for lab in labs)
+    answers = (searcher.answer(lab, tolerance) for lab in labs)
     return [(answer.closest, answer.frugal) for answer in answers]
-
-
-@functools.lru_cache(maxsize=2)
-def _catalogue(asked: _Asked) -> Catalogue | None:
-    searcher = Question(np.zeros(3), *asked).searcher
-    if searcher.whole.count() > LARGEST:
-        return None
-    return Catalogue(searcher)

@@ -12,7 +12,6 @@ from shadematch.errors import PourError
 from shadematch.gamut.region import Region
 from shadematch.pour import Pour, View
 from shadematch.question import Question
-from shadematch.search.catalogue import Catalogue
 
 __all__ = ["Plane", "Slice", "WholeMap", "slice_of", "whole_maps_of"]
 
@@ -210,8 +209,10 @@ def whole_maps_of(
                 labs[0], region.palette, pour, region.view, max_pigments, (), ()
             )  # fmt: skip
             searcher = question.searcher
-            if searcher.whole.count() <= _CATALOGUE:
-                found = [best for best, _ in Catalogue(searcher).look_up(labs, 0.0)]
+            count = searcher.whole.count()
+            catalogue = searcher.catalogue() if count <= _CATALOGUE else None
+            if catalogue is not None:
+                found = [best for best, _ in catalogue.look_up(labs, 0.0)]
             else:
                 steps, _ = region.cloud.nearest(labs, starts=1)
                 scale = region.load_per_step / pour.load_per_step
