@@ -16,7 +16,17 @@ from typing import Any
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import ShadematchError
 
-__all__ = ["cautions", "clean", "coloured", "json_text", "picture", "swatch", "table", "terminal", "wrapped"]
+__all__ = [
+    "cautions",
+    "clean",
+    "coloured",
+    "json_text",
+    "picture",
+    "swatch",
+    "table",
+    "terminal",
+    "wrapped",
+]
 
 
 def json_text(entries: dict[str, Any]) -> str:
