@@ -52,7 +52,10 @@ def test_ideal_does_not_know_the_batch(green: sm.Feasibility) -> None:
 def test_sentences_say_where(green: sm.Feasibility) -> None:
     assert green.sentence.startswith("With doses of any length #7fb069 can be made in every base")
     pale = sm.feasibility("#f2d0d8", thicknesses_cm=(0.5, 1, 4, 6), whites=(0, 0.05, 0.1))
-    assert "can be made in clear base up to 4 cm, needs less white than 5%" in pale.sentence
+    assert (
+        "can be made in clear base up to 4 cm, not with 5% white, "
+        "and in base with 10% white up to 1 cm." in pale.sentence
+    )
     cyan = sm.feasibility("#00ffff", **GRID)
     assert cyan.sentence.startswith("#00ffff is outside this palette: nearest is #")
     dark = sm.feasibility("#202020", thicknesses_cm=(0.5, 1, 2), whites=(0,), batches_g=(500,))
@@ -166,7 +169,7 @@ def test_bad_ladders_are_refused(doses: object, changes: dict[str, object], word
 def _drawings(green: sm.Feasibility) -> dict[str, object]:
     small = sm.gamut(pour=sm.Pour(white=0.5))
     cut = small.slice(lightness=60, step=10)
-    whole = small.whole(lightness=60, step=25, batches_g=(100,))[0]
+    whole = small.whole(lightness=60, step=20, batches_g=(100,))[0]
     return {
         "slice": lambda ax: plots.draw_slice(cut, ax),
         "outlines": lambda ax: plots.draw_outlines([cut, cut], ["one", "two"], ax),

@@ -173,9 +173,7 @@ def test_fewer_pigments_reach_less() -> None:
 
 def test_a_palette_that_scatters_is_answered_but_not_proved() -> None:
     demo = sm.load_palette()
-    chalk = sm.Pigment(
-        name="chalk", absorption=(0.01,) * 36, scattering=(4.0,) * 36, tube_cm=80.0
-    )
+    chalk = sm.Pigment(name="chalk", absorption=(0.01,) * 36, scattering=(4.0,) * 36, tube_cm=80.0)
     palette = demo.model_copy(update={"pigments": (*demo.pigments[:3], chalk)})
     found = sm.gamut(palette=palette)
     made = sm.predict({"gorse": 1.3, "chalk": 0.7}, palette=palette)
@@ -343,13 +341,18 @@ def test_coverage_counts() -> None:
 
 
 def test_munsell_colours_are_those_of_the_renotation() -> None:
-    """5R 5/14 of Newhall, Nickerson & Judd (1943): x 0.5734, y 0.3057 (from memory)."""
+    """Y of values 1 to 9 against magnesium oxide: Newhall, Nickerson & Judd (1943), from memory."""
     from shadematch.standards import munsell_real
 
     xyz = munsell_real()
-    x, y = xyz[:, 0] / xyz.sum(axis=1), xyz[:, 1] / xyz.sum(axis=1)
-    middle = abs(xyz[:, 1] - 19.77) < 1.0  # value 5
-    assert np.any(middle & (abs(x - 0.5734) < 5e-4) & (abs(y - 0.3057) < 5e-4))
+    known = (1.21, 3.126, 6.555, 12.0, 19.77, 30.05, 43.06, 59.1, 78.66)
+    assert np.unique(np.round(xyz[:, 1], 3)).tolist() == list(known)
+    # All hues in equal numbers: the palest of one value lie around the white of illuminant C
+    # (x 0.3101, y 0.3162; CIE 15).
+    sums = xyz.sum(axis=1)
+    place = np.column_stack([xyz[:, 0] / sums, xyz[:, 1] / sums]) - (0.3101, 0.3162)
+    pale = place[np.argsort(np.linalg.norm(place, axis=1))[:100]]
+    assert np.abs(pale.mean(axis=0)).max() < 0.005
 
 
 def test_another_thickness_is_another_gamut() -> None:

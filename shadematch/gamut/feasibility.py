@@ -144,6 +144,11 @@ class Feasibility:
         if first < last < len(self.whites) - 1 or (first == last == 0 and len(self.whites) > 1):
             parts.append(f"needs less white than {self.whites[last + 1]:.0%}")
         elif last > first:
+            between = [w for w, ok in zip(self.whites, good, strict=True) if not ok.any()]
+            between = [w for w in between if self.whites[first] < w < self.whites[last]]
+            if between:
+                ends = sorted({between[0], between[-1]})
+                parts.append("not with " + " to ".join(f"{w:.0%}" for w in ends) + " white")
             parts.append(f"and in {_base(self.whites[last])} {self._thick(good[last])}")
         return ", ".join(parts)
 
