@@ -53,9 +53,12 @@ def test_sentences_say_where(green: sm.Feasibility) -> None:
     assert green.sentence.startswith("With doses of any length #7fb069 can be made in every base")
     pale = sm.feasibility("#f2d0d8", thicknesses_cm=(0.5, 1, 4, 6), whites=(0, 0.05, 0.1))
     assert (
-        "can be made in clear base up to 4 cm, not with 5% white, "
-        "and in base with 10% white up to 1 cm." in pale.sentence
+        "can be made in clear base up to 4 cm, and in base with 10% white up to 1 cm."
+        in pale.sentence
     )
+    gap = np.array([[True, True, True, False], [False] * 4, [True, False, False, False]])
+    text = "can be made in clear base up to 4 cm, not with 5% white, and in base with 10% white"
+    assert pale._where(gap) == f"{text} up to 0.5 cm"
     cyan = sm.feasibility("#00ffff", **GRID)
     assert cyan.sentence.startswith("#00ffff is outside this palette: nearest is #")
     dark = sm.feasibility("#202020", thicknesses_cm=(0.5, 1, 2), whites=(0,), batches_g=(500,))
