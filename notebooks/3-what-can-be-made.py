@@ -48,7 +48,7 @@ plots.draw_outlines([g.slice(lightness=60, step=5) for g in others.values()], li
 # %%
 import matplotlib.pyplot as plt
 
-maps = gamut.whole(lightness=60, batches_g=(100, 500, 2000), step=12)
+maps = gamut.whole(lightness=60, batches_g=(100, 500, 2000), step=16)
 figure, axes = plt.subplots(1, 3, figsize=(12, 3.6), layout="constrained")
 for found, ax in zip(maps, axes, strict=True):
     plots.draw_whole(found, ax)

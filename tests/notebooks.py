@@ -83,6 +83,7 @@ def run(notebook: Any, *, timeout_s: int = 600) -> Any:
         kernel_name="python3",
         resources={"metadata": {"path": str(FOLDER)}},
         record_timing=False,
+        coalesce_streams=True,
     )
     client.execute()
     for cell in notebook.cells:

@@ -63,7 +63,7 @@ def _feasibility(args: argparse.Namespace) -> str:
     name = f"{', '.join(args.without)} left out"
     compared = None if others is None else found.compare(others, name=name)
     if args.picture is not None:
-        from shadematch.plots import draw_comparison, draw_feasibility
+        from shadematch.plots.feasibility import draw_comparison, draw_feasibility
 
         drawn = draw_feasibility(found) if compared is None else draw_comparison(compared)
         picture(drawn, args.picture)

@@ -57,7 +57,8 @@ def _gamut(args: argparse.Namespace) -> str:
     coverage = {name: found.coverage(name, within=args.within) for name in args.coverage}
     if args.picture is not None:
         # Figures need matplotlib, which is an extra.
-        from shadematch.plots import draw_slice, draw_solid
+        from shadematch.plots.gamut import draw_slice
+        from shadematch.plots.solid import draw_solid
 
         lines = {"lightness": args.lightness, "hue": args.hue}
         picture(draw_slice(found.slice(**lines)) if cut else draw_solid(found), args.picture)
