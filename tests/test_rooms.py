@@ -40,7 +40,6 @@ ORDER = (
     ("gamut.reach",),
     ("plots.paper",),
     ("plots.match", "plots.gamut", "plots.feasibility", "plots.ladder", "plots.solid"),
-    ("plots",),
     ("cli.printing",),
     ("cli.words",),
     ("cli.match", "cli.predict", "cli.palette", "cli.gamut", "cli.feasibility"),
