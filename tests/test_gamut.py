@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
 from types import ModuleType
 
+import matplotlib as mpl
 import numpy as np
 import pytest
 from scipy.optimize import minimize
@@ -11,6 +14,7 @@ from skimage.color import deltaE_ciede2000
 
 import shadematch as sm
 from shadematch.arrays import FloatArray
+from shadematch.cli.main import main
 from shadematch.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.gamut.faces import faces_of, lattice, loads_on
@@ -20,6 +24,8 @@ from shadematch.prediction import model_for
 from shadematch.search.crowd import descend
 from shadematch.search.ideal import ideal
 from tests.problems import invented_palette
+
+mpl.use("Agg")
 
 CONDITIONS = (
     sm.Pour(),
@@ -416,3 +422,61 @@ def test_bad_conditions_are_refused() -> None:
         sm.gamut(max_pigments=0)
     with pytest.raises(sm.PourError, match="palette"):
         sm.gamut(palette="demo")  # type: ignore[arg-type]
+
+
+# The command line.
+
+
+def test_verb_gamut(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    picture = tmp_path / "cut.png"
+    words = ["gamut", "#00ffff", "--white", "0.5", "--coverage", "munsell", "--within", "2"]
+    words += ["--picture", str(picture), "--hue", "40"]
+    assert main(words) == 0
+    text = capsys.readouterr().out
+    found = sm.gamut(pour=sm.Pour(white=0.5))
+    assert str(found.volume) in text and str(found.nearest("#00ffff")) in text
+    assert str(found.coverage("munsell", within=2.0)) in text
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    assert [p.name for p in tmp_path.iterdir()] == ["cut.png"]
+    assert main(["gamut", "#00ffff", "--white", "0.5", "--json"]) == 0
+    entries = json.loads(capsys.readouterr().out)
+    assert entries["targets"][0]["delta_e"] == found.distance("#00ffff")
+    assert entries["volume"] == {"value": found.volume.value, "error": found.volume.error}
+
+
+def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    picture = tmp_path / "map.svg"
+    words = ["feasibility", "#7fb069", "--thicknesses", "1,2", "--white", "0.5"]
+    words += ["--without", "jetty", "--picture", str(picture)]
+    assert main([*words, "--json"]) == 0
+    entries = json.loads(capsys.readouterr().out)
+    found = sm.feasibility("#7fb069", thicknesses_cm=(1, 2), whites=(0.5,))
+    assert entries["sentence"] == found.sentence
+    assert [c["delta_e"] for c in entries["cells"]] == found.delta_e.ravel().tolist()
+    assert "jetty" not in entries["without"]["best"]["doses_cm"]
+    assert b"<svg" in picture.read_bytes()
+    assert main(words) == 0
+    assert found.sentence in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        (["gamut", "--lightness", "50"], "--picture"),
+        (["gamut", "--picture", "cut.gif"], "--picture"),
+        (["gamut", "--picture", "/nowhere/cut.png"], "--picture"),
+        (["gamut", "--coverage", "munsell", "--within", "nan"], "--within"),
+        (["gamut", "--lightness", "200", "--picture", "cut.png"], "--lightness"),
+        (["feasibility", "#7fb069", "--thicknesses", "1,x"], "--thicknesses"),
+        (["feasibility", "#7fb069", "--whites", "2", "--thicknesses", "1"], "--white"),
+        (["feasibility", "#7fb069", "--without", "dust", "--thicknesses", "1"], "no such pigment"),
+    ],
+)
+def test_verbs_refuse(
+    words: list[str], named: str, capsys: pytest.CaptureFixture[str], tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.chdir(tmp_path)
+    assert main(words) == 2
+    assert named in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
