@@ -24,7 +24,7 @@ from shadematch.errors import MissingExtraError, ShadematchError
 __all__ = ["Body", "Surface", "enclosed", "fill", "wrap"]
 
 _CHUNK: Final = 400_000
-_VOXELS: Final = 300_000
+_VOXELS: Final = 200_000
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def fill(parts: Iterable[tuple[FloatArray, IntArray]], *, pitch: float | None = 
         Pairs of corner colours, shape (k, 3), and tetrahedra as positions of corners, shape
         (m, 4).
     pitch
-        Edge of a voxel [CIELAB]; by default such that there are about 300,000.
+        Edge of a voxel [CIELAB]; by default such that there are about 200,000.
     """
     pieces = list(parts)
     everything = np.concatenate([corners for corners, _ in pieces])
