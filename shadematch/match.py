@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Executor, Future
+from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -350,20 +351,31 @@ def _stream(
             if not goals:
                 break
             labs = [goal.lab_in(view) for goal in goals]
-            if executor is not None:
-                future = executor.submit(_solve, asked, np.array(labs), tolerance)
-            else:
-                future = Future()
-                future.set_result(_solve(asked, np.array(labs), tolerance))
-            waiting.append((goals, labs, future))
+            waiting.append((goals, labs, _submitted(executor, asked, labs, tolerance)))
         if not waiting:
             return
         goals, labs, future = waiting.popleft()
-        for goal, lab, (closest, frugal) in zip(goals, labs, future.result(), strict=True):
+        try:
+            answers = future.result()
+        except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
+            answers = _solve(asked, np.array(labs), tolerance)
+        for goal, lab, (closest, frugal) in zip(goals, labs, answers, strict=True):
             yield _match_of(Question(lab, *asked), goal, tolerance, closest, frugal)
             done += 1
         if progress is not None:
             progress(done)
+
+
+def _submitted(
+    executor: Executor | None, asked: _Asked, labs: list[FloatArray], tolerance: float
+) -> Future[list[tuple[Found, Found]]]:
+    if executor is not None:
+        # An executor that has lost a worker takes no more work; the rest is then done here.
+        with contextlib.suppress(BrokenExecutor):
+            return executor.submit(_solve, asked, np.array(labs), tolerance)
+    future: Future[list[tuple[Found, Found]]] = Future()
+    future.set_result(_solve(asked, np.array(labs), tolerance))
+    return future
 
 
 def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:

@@ -16,7 +16,7 @@ PACKAGE = Path(shadematch.__file__).parent
 # Ground to roof; rooms of one line are siblings and don't import each other.
 ORDER = (
     ("errors", "arrays", "_version", "cautions"),
-    ("standards", "models", "readers", "html"),
+    ("standards", "models", "readers", "html", "files"),
     ("colorimetry",),
     ("difference",),
     ("optics.transport",),
@@ -26,7 +26,7 @@ ORDER = (
     ("pour",),
     ("target",),
     ("prediction",),
-    ("search.space",),
+    ("pot", "search.space"),
     ("search.bounds", "search.ideal", "search.rounding", "search.crowd"),
     ("search.lattice", "search.boxes"),
     ("search.whole",),
@@ -40,9 +40,18 @@ ORDER = (
     ("gamut.reach",),
     ("plots.paper",),
     ("plots.match", "plots.gamut", "plots.feasibility", "plots.ladder", "plots.solid"),
+    ("saved",),
+    ("repeat",),
+    ("sheet.words", "sheet.drawing"),
+    ("sheet.content",),
+    ("sheet.layout", "sheet.plain"),
+    ("sheet.page",),
+    ("sheet.batch",),
+    ("exchange",),
     ("cli.printing",),
     ("cli.words",),
-    ("cli.match", "cli.predict", "cli.palette", "cli.gamut", "cli.feasibility"),
+    ("cli.pot", "cli.repeat"),
+    ("cli.match", "cli.predict", "cli.palette", "cli.gamut", "cli.feasibility", "cli.sheet"),
     ("cli.main",),
     ("__main__",),
 )
@@ -113,6 +122,8 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "cli"}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "gamut"})
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "sheet", "cli"}
+    assert set(shadematch.__all__) - {"__version__"} == public - (
+        modules - {"match", "repeat", "gamut"}
+    )
     assert list(shadematch.__all__) == sorted(shadematch.__all__)
