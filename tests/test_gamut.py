@@ -429,18 +429,18 @@ def test_bad_conditions_are_refused() -> None:
 
 def test_verb_gamut(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     picture = tmp_path / "cut.png"
-    words = ["gamut", "#00ffff", "--white", "0.5", "--coverage", "munsell", "--within", "2"]
+    words = ["gamut", "#b08060", "--white", "0.5", "--coverage", "munsell", "--within", "2"]
     words += ["--picture", str(picture), "--hue", "40"]
     assert main(words) == 0
     text = capsys.readouterr().out
     found = sm.gamut(pour=sm.Pour(white=0.5))
-    assert str(found.volume) in text and str(found.nearest("#00ffff")) in text
+    assert str(found.volume) in text and str(found.nearest("#b08060")) in text
     assert str(found.coverage("munsell", within=2.0)) in text
     assert picture.read_bytes().startswith(b"\x89PNG")
     assert [p.name for p in tmp_path.iterdir()] == ["cut.png"]
-    assert main(["gamut", "#00ffff", "--white", "0.5", "--json"]) == 0
+    assert main(["gamut", "#b08060", "--white", "0.5", "--json"]) == 0
     entries = json.loads(capsys.readouterr().out)
-    assert entries["targets"][0]["delta_e"] == found.distance("#00ffff")
+    assert entries["targets"][0]["delta_e"] == found.distance("#b08060")
     assert entries["volume"] == {"value": found.volume.value, "error": found.volume.error}
 
 
