@@ -24,6 +24,10 @@ from shadematch.exchange import (
 )
 from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
 from shadematch.look import SameLook, same_look
+from shadematch.gamut.feasibility import Comparison, Feasibility, feasibility
+from shadematch.gamut.ladder import Ladder, ladder
+from shadematch.gamut.reach import Coverage, Gamut, Nearest, Volume, gamut
+from shadematch.gamut.slices import Slice, WholeMap
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
@@ -62,7 +66,11 @@ __all__ = [
     "Choice",
     "ColourError",
     "Correction",
+    "Comparison",
+    "Coverage",
+    "Feasibility",
     "FileError",
+    "Gamut",
     "InThePot",
     "Cost",
     "Layered",
@@ -74,6 +82,10 @@ __all__ = [
     "MissingExtraError",
     "Order",
     "Neutral",
+    "Ladder",
+    "Match",
+    "MissingExtraError",
+    "Nearest",
     "Palette",
     "PaletteError",
     "PhotoError",
@@ -93,6 +105,7 @@ __all__ = [
     "Shade",
     "ShadematchError",
     "SmallestBatch",
+    "Slice",
     "SpectrumError",
     "Stock",
     "Spread",
@@ -110,6 +123,8 @@ __all__ = [
     "Verdict",
     "View",
     "Weighed",
+    "Volume",
+    "WholeMap",
     "__version__",
     "batch_sheet",
     "correct",
@@ -117,6 +132,10 @@ __all__ = [
     "flat_areas",
     "in_the_pot",
     "lights",
+    "feasibility",
+    "gamut",
+    "in_the_pot",
+    "ladder",
     "load",
     "cost",
     "layers",

@@ -40,6 +40,7 @@ ORDER = (
     ("wedge",),
     ("search.space",),
     ("search.bounds", "search.ideal", "search.rounding"),
+    ("search.bounds", "search.ideal", "search.rounding", "search.crowd"),
     ("search.lattice", "search.boxes"),
     ("search.whole", "search.within"),
     ("search.whole", "search.near"),
@@ -59,6 +60,12 @@ ORDER = (
     ("correction.additions",),
     ("correction.results",),
     ("correction.correct",),
+    ("gamut.faces", "gamut.solid", "gamut.floor", "gamut.targets", "gamut.ladder"),
+    ("gamut.region",),
+    ("gamut.slices", "gamut.feasibility"),
+    ("gamut.reach",),
+    ("plots.paper",),
+    ("plots.match", "plots.gamut", "plots.feasibility", "plots.ladder", "plots.solid"),
     ("saved",),
     ("repeat",),
     ("sheet.words", "sheet.drawing"),
@@ -67,7 +74,6 @@ ORDER = (
     ("sheet.page",),
     ("sheet.batch",),
     ("exchange",),
-    ("plots",),
     ("cli.printing",),
     ("cli.words",),
     ("cli.pot", "cli.repeat"),
@@ -87,6 +93,7 @@ ORDER = (
     ("cli.smallest_batch", "cli.same_look", "cli.lights", "cli.let_down"),
     ("cli.match", "cli.predict", "cli.spread", "cli.correct", "cli.palette", "cli.sheet"),
     ("cli.match", "cli.predict", "cli.palette", "cli.photo", "cli.sheet"),
+    ("cli.match", "cli.predict", "cli.palette", "cli.gamut", "cli.feasibility", "cli.sheet"),
     ("cli.main",),
     ("__main__",),
 )
@@ -176,5 +183,8 @@ def test_facade_is_complete() -> None:
     assert set(shadematch.__all__) - {"__version__"} == public - (modules - same)
     assert set(shadematch.__all__) - {"__version__"} == public - (
         modules - {"match", "repeat", "spread"}
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "sheet", "cli"}
+    assert set(shadematch.__all__) - {"__version__"} == public - (
+        modules - {"match", "repeat", "gamut"}
     )
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

@@ -23,6 +23,7 @@ __all__ = [
     "BACKING",
     "COUNT",
     "NUMBER",
+    "NUMBERS",
     "OPTIONS",
     "Parser",
     "Verbs",
@@ -53,6 +54,8 @@ OPTIONS: Final = (
             *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
             *("must_use", "must_avoid", "lab", "xyz", "spectrum", "photo"),
             *("region", "neutral", "reflectance", "chart", "shading"),
+            *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+            *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs"),
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
@@ -108,6 +111,9 @@ def _to_backing(text: str) -> str | float:
 
 NUMBER: Final = reader(float, "a number such as 2 or 0.5")
 COUNT: Final = reader(int, "a whole number such as 2")
+NUMBERS: Final = reader(
+    lambda text: tuple(float(word) for word in text.split(",")), "numbers such as 0.5,1,2"
+)
 BACKING: Final = reader(_to_backing, "white, black or a reflectance from 0 to 1")
 
 
