@@ -1,0 +1,132 @@
+"""Which pours are wrong, which pigments scatter, and how noisy the readings are."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.calibration.fit import Fit, Problem, fit, prior_of
+from shadematch.calibration.spectra import Unknown
+
+__all__ = ["choose_scattering", "settle"]
+
+_BELIEVED: Final = 10.0
+"""Weight of the noise that is believed beforehand, in measured values."""
+_IMPROBABLE: Final = 1e-6
+"""A bar is wrong if the others make its reading less probable than this."""
+_FAR: Final = 4.0
+"""... and its misfit is this many times that of the usual bar."""
+_LEAST_WEIGHT: Final = 1e-4
+_MARGIN: Final = 6.0
+"""Gain of log evidence that a pigment's scattering must bring."""
+
+
+def _scale(found: Fit) -> float:
+    """Factor on the standard deviations of all readings, from their misfit."""
+    trusted = _by_bar(found) > 0.5
+    misfit = float(found.chi2[trusted].sum())
+    free = max(float(found.values[trusted].sum()) - found.effective, 0.0)
+    # chi2 is relative to the present scale.
+    now = found.problem.scale[0]
+    return float(np.sqrt((_BELIEVED + misfit * now**2) / (_BELIEVED + free)))
+
+
+def _by_bar(found: Fit) -> FloatArray:
+    """Weight of each bar."""
+    problem = found.problem
+    result = np.ones(int(problem.bars.max()) + 1)
+    result[problem.bars] = problem.weights
+    return result
+
+
+def _strangeness(found: Fit) -> FloatArray:
+    """How far each bar lies from what the others predict: 1 at the limit, shape (bars,)."""
+    from scipy.stats import chi2
+
+    ratio = found.lone / found.values
+    usual = max(float(np.median(ratio[_by_bar(found) > 0.5])), 0.05)
+    limit = chi2.isf(_IMPROBABLE, found.values) / found.values
+    return np.asarray(ratio / np.maximum(limit * usual, _FAR * usual))
+
+
+def settle(problem: Problem, *, start: Fit | None = None, prior: object = None) -> Fit:
+    """Fit, name wrong pours, and learn the noise.
+
+    One bar after the other is put aside as long as some bar is next to impossible given the
+    others; of the three strangest it is the one whose absence lets the rest agree best.
+    """
+    beliefs = prior_of(problem.unknowns) if prior is None else prior
+    assert hasattr(beliefs, "precision")
+
+    def run(p: Problem, near: Fit | None) -> Fit:
+        return fit(p, beliefs, start=None if near is None else near.theta,  # type: ignore[arg-type]
+                   slips=None if near is None else near.slips)  # fmt: skip
+
+    found = run(problem, start)
+    bars = int(problem.bars.max()) + 1
+    for _ in range(max(1, bars // 4)):
+        strange = _strangeness(found)
+        strange[_by_bar(found) < 0.5] = 0.0
+        worst = np.argsort(strange)[::-1][:3]
+        suspects = [int(b) for b in worst if strange[b] > 0.5]
+        if not suspects or strange[suspects[0]] <= 1.0:
+            break
+        best: Fit | None = None
+        for bar in suspects:
+            weights = found.problem.weights.copy()
+            weights[problem.bars == bar] = _LEAST_WEIGHT
+            tried = run(replace(found.problem, weights=weights), found)
+            # Only if it is then improbable itself; else it was a victim of another.
+            if best is None or tried.evidence > best.evidence:
+                best = tried
+        assert best is not None
+        found = best
+    for _ in range(2):
+        scale = float(np.clip(_scale(found), 0.3, 30.0))
+        found = run(replace(found.problem, scale=(scale, scale)), found)
+    return found
+
+
+def choose_scattering(
+    pigments: Sequence[str],
+    problem_with: Callable[[frozenset[str]], Problem],
+    allowed: Sequence[str],
+    progress: Callable[[str], None] | None = None,
+) -> frozenset[str]:
+    """Which pigments scatter, by the evidence of the readings.
+
+    Both the fit in which none scatters and that in which all do are tried; from the more
+    probable one, pigments are let in or taken out one by one as long as the evidence rises by
+    more than `_MARGIN` (for letting in) or at all (for taking out).
+    """
+    fits: dict[frozenset[str], Fit] = {}
+
+    def evidence(scattering: frozenset[str], near: frozenset[str] | None) -> float:
+        if scattering not in fits:
+            problem = problem_with(scattering)
+            start = _carried(fits[near], problem.unknowns) if near is not None else None
+            slips = fits[near].slips if near is not None else None
+            fits[scattering] = fit(problem, prior_of(problem.unknowns), start=start, slips=slips)
+            if progress is not None:
+                names = ", ".join(sorted(scattering)) or "none"
+                progress(f"scattering pigments: {names}")
+        return fits[scattering].evidence - _MARGIN * len(scattering)
+
+    none, every = frozenset[str](), frozenset(allowed)
+    now = none if evidence(none, None) >= evidence(every, None) else every
+    while True:
+        options = [now ^ {name} for name in pigments if name in every]
+        best = max(options, key=lambda o: evidence(o, now), default=now)
+        if not options or evidence(best, None) <= evidence(now, None):
+            return now
+        now = best
+
+
+def _carried(found: Fit, unknowns: Sequence[Unknown]) -> FloatArray:
+    """Spectra of a fit as a start for a problem with other unknowns."""
+    known = {(u.of, u.kind): found.theta[k] for k, u in enumerate(found.problem.unknowns)}
+    return np.array([known.get((u.of, u.kind), u.mean) for u in unknowns])
