@@ -114,7 +114,7 @@ def layers_of(
     dose_sd = np.zeros_like(loads)
     backing = np.empty((count, _W))
     backing_at = np.full(count, -1, dtype=np.int64)
-    keys = {u.of: k for k, u in enumerate(unknowns) if u.kind == "backing"}
+    keys = {u.of: k for k, u in enumerate(unknowns) if u.what == "backing"}
     place = {name: i for i, name in enumerate(pigments)}
     for i, (doses, pour, view) in enumerate(cases):
         for k, u in enumerate(unknowns):

@@ -108,6 +108,8 @@ def choose_scattering(
     def evidence(scattering: frozenset[str], near: frozenset[str] | None) -> float:
         if scattering not in fits:
             problem = problem_with(scattering)
+            if scale > 1.0:
+                problem = replace(problem, scale=(scale, scale))
             start = _carried(fits[near], problem.unknowns) if near is not None else None
             slips = fits[near].slips if near is not None else None
             fits[scattering] = fit(problem, prior_of(problem.unknowns), start=start, slips=slips)
@@ -117,6 +119,11 @@ def choose_scattering(
         return fits[scattering].evidence - _MARGIN * len(scattering)
 
     none, every = frozenset[str](), frozenset(allowed)
+    scale = 1.0
+    evidence(every, None)
+    scale = _scale(fits[every])  # noisy readings ask for more evidence
+    if scale > 1.0:
+        fits.clear()
     now = none if evidence(none, None) >= evidence(every, None) else every
     while True:
         options = [now ^ {name} for name in pigments if name in every]

@@ -31,7 +31,7 @@ class Belief(NamedTuple):
     Attributes
     ----------
     level_sd
-        Of the level, in natural log units (absolute units for ``backing`` and ``offset``).
+        Of the level, in natural log units (of the logit for a backing, of R itself for an offset).
     slope_sd
         Of the exponent of the power law.
     shape_sd
@@ -54,10 +54,11 @@ BELIEFS: Final[dict[str, Belief]] = {
     "white absorption": Belief(1.0, 1.0, 0.7, 80.0),
     "white scattering": Belief(1.0, 0.4, 0.05, 150.0),
     "backing": Belief(0.15, 0.0, 0.03, 150.0),
-    "offset": Belief(0.003, 0.0, 0.0005, 150.0),
+    "film backing": Belief(0.5, 0.3, 0.1, 150.0),
+    "film offset": Belief(0.015, 0.0, 0.002, 150.0),
 }
-"""Backing: of the logit of its reflectance. Offset: of a share of surface reflection that the
-instrument lets in or takes off."""
+"""Backing: of the logit of its reflectance, which for films may have been measured bare.
+Offset: what the instrument lets in of the reflection at the surface, or takes off too much."""
 
 _MEANS: Final[dict[str, FloatArray]] = {
     # [1/cm]; the level of pigments comes from the loads that were poured.
