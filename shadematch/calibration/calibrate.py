@@ -8,7 +8,8 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.calibration.fit import Fit, Noise, Problem
+from shadematch.arrays import FloatArray
+from shadematch.calibration.fit import Noise, Problem, fit, prior_of
 from shadematch.calibration.forward import Errors, backing_key
 from shadematch.calibration.identify import check_after, check_before
 from shadematch.calibration.result import Calibration
@@ -21,8 +22,6 @@ from shadematch.models import expect
 
 __all__ = ["calibrate"]
 
-_ASIDE: Final = 20.0
-"""Log evidence that each reading put aside takes from a way of touching."""
 
 _ERRORS: Final = {
     "cm": Errors(dose=0.2),
@@ -102,49 +101,49 @@ def calibrate(
             raise PourError("must be a number from 0 on", field="dose_error", value=dose_error,
                             remedy=f"In {unit}")  # fmt: skip
         errors = errors._replace(dose=float(dose_error), dose_share=0.0)
-    noise = Noise() if noise is None else noise
     allowed = _allowed(scattering, names)
-    ways: list[str | None] = [None]
+    prior_noise = Noise() if noise is None else noise
+
+    def problem_of(seen: tuple[TestPour, ...], scatter: frozenset[str]) -> Problem:
+        unknowns = _unknowns(seen, names, scatter, films)
+        return Problem(seen, unknowns, names, errors, prior_noise, np.ones(len(seen)))
+
+    way: str | None = None
     reflected = any(p.view.light == "reflected" for p in pours)
     if (contact == "auto" or (contact is None and films)) and reflected:
-        ways = ["air", "optical"]
+        way = _contact(pours, frozenset(allowed), problem_of)
+    seen = pours if way is None else tuple(_touching(p, way) for p in pours)
+    weights = np.ones(len(pours))
+    for _ in range(2):
 
-    best: tuple[Fit, str | None] | None = None
-    for way in ways:
-        seen = pours if way is None else tuple(_touching(p, way) for p in pours)
+        def problem_with(scatter: frozenset[str], trust: FloatArray = weights) -> Problem:
+            return replace(problem_of(seen, scatter), weights=trust)
 
-        def problem_with(scatter: frozenset[str], seen: tuple[TestPour, ...] = seen) -> Problem:
-            return Problem(
-                seen, _unknowns(seen, names, scatter, films), names, errors, noise,
-                np.ones(len(seen)),
-            )  # fmt: skip
-
+        chosen = frozenset(allowed)
         if scattering == "auto":
             chosen = choose_scattering(names, problem_with, names, progress)
-        else:
-            chosen = frozenset(allowed)
         found = settle(problem_with(chosen))
         if progress is not None:
             progress(f"fitted {len(pours)} readings")
-        if scattering == "auto" and np.any(found.problem.weights < 0.5):
-            # A wrong pour may have looked like scattering: ask again without it.
-            weights = found.problem.weights
-
-            def again(scatter: frozenset[str]) -> Problem:
-                return replace(problem_with(scatter), weights=weights)  # noqa: B023
-
-            chosen = choose_scattering(names, again, names, progress)
-            found = settle(problem_with(chosen))
-        if best is None or _standing(found) > _standing(best[0]):
-            best = found, way
-    assert best is not None
-    check_after(best[0])
-    return Calibration(pours, unit, films, best[1], like, best[0])
+        # A wrong pour may have looked like scattering: ask again without it.
+        if scattering != "auto" or np.array_equal(found.problem.weights, weights):
+            break
+        weights = found.problem.weights
+    check_after(found)
+    return Calibration(pours, unit, films, way, like, found)
 
 
-def _standing(found: Fit) -> float:
-    """Evidence, less what was gained by putting pours aside."""
-    return found.evidence - _ASIDE * float(np.sum(found.problem.weights < 0.5))
+def _contact(
+    pours: tuple[TestPour, ...],
+    scatter: frozenset[str],
+    problem_of: Callable[[tuple[TestPour, ...], frozenset[str]], Problem],
+) -> str:
+    """How layers touch their backings, by the evidence of the readings."""
+    evidence = {}
+    for way in ("air", "optical"):
+        problem = problem_of(tuple(_touching(p, way) for p in pours), scatter)
+        evidence[way] = fit(problem, prior_of(problem.unknowns)).evidence
+    return max(evidence, key=evidence.__getitem__)
 
 
 def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:

@@ -27,6 +27,8 @@ __all__ = ["Fit", "Noise", "Problem", "Prior", "fit", "prior_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 _ROUNDS: Final = 60
+_SETTLED: Final = 0.01
+"""Gain of the summed squares (1 is a standard deviation) that no further round is worth."""
 _LONGEST_STEP: Final = 1.5
 """Of a log coefficient in one round."""
 
@@ -366,7 +368,7 @@ def fit(
         gain = cost - new
         theta, slips, normal, cost = trial, moved, tried, new
         damping = max(damping / 8.0, 1e-9)
-        if gain < 1e-4 + 1e-7 * cost and share == 1.0:
+        if gain < _SETTLED and share == 1.0:
             converged = True
             break
     if not np.all(np.isfinite(theta)):
