@@ -2,7 +2,7 @@
 
 import sys
 
-from shadematch.cli import main
+from shadematch.cli.main import main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -14,8 +14,9 @@ from typing import Any
 import pytest
 
 import shadematch as sm
-from shadematch import cli
 from shadematch.cautions import CAUTIONS
+from shadematch.cli import main as cli
+from shadematch.cli import match as match_verb
 
 Run = Callable[..., tuple[int, str, str]]
 WAVELENGTHS = range(380, 731, 10)
@@ -442,7 +443,7 @@ def test_ctrl_c_is_quiet(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     def stopped(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "match", stopped)
+    monkeypatch.setattr(match_verb, "match", stopped)
     assert run("match", "#fff") == (130, "", "")
 
 
@@ -465,7 +466,7 @@ def test_module_refuses() -> None:
 
 def test_start_stays_light() -> None:
     code = (
-        "import sys; from shadematch.cli import main; status = main(['match', '#d9822b']); "
+        "import sys; from shadematch.cli.main import main; status = main(['match', '#d9822b']); "
         "heavy = {'colour', 'matplotlib'} & set(sys.modules); "
         "sys.exit(status or ' '.join(sorted(heavy)) or 0)"
     )

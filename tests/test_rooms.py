@@ -35,7 +35,10 @@ ORDER = (
     ("question",),
     ("match",),
     ("plots",),
-    ("cli",),
+    ("cli.printing",),
+    ("cli.words",),
+    ("cli.match", "cli.predict", "cli.palette"),
+    ("cli.main",),
     ("__main__",),
 )
 LEVEL = {room: level for level, rooms in enumerate(ORDER) for room in rooms}
@@ -55,7 +58,9 @@ def imports(path: Path) -> set[str]:
     names = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("shadematch."):
-            names.add((node.module or "").removeprefix("shadematch."))
+            room = (node.module or "").removeprefix("shadematch.")
+            package = (PACKAGE / room.replace(".", "/")).is_dir()
+            names.update([f"{room}.{a.name}" for a in node.names] if package else [room])
         if isinstance(node, ast.ImportFrom) and node.module == "shadematch":
             names.update(f"facade:{alias.name}" for alias in node.names)
         if isinstance(node, ast.Import):
@@ -103,6 +108,6 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search"}
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "cli"}
     assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

@@ -1,0 +1,103 @@
+"""The command line's door: parse, call, print.
+
+Exit status: 0 when answered, 2 for anything that can't be used, 130 after Ctrl-C, 141 when
+nobody reads the output any more.
+
+With ``--json`` each verb prints one JSON object, described at the head of its room. Keys may be
+added later; none of these will change its meaning.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Callable, Sequence
+from typing import Final
+
+from shadematch._version import __version__
+from shadematch.cli import match, palette, predict
+from shadematch.cli.printing import clean
+from shadematch.cli.words import OPTIONS, Parser, renamed
+from shadematch.errors import ShadematchError
+from shadematch.readers import is_number
+
+__all__ = ["main"]
+
+VERBS: Final = (match, predict, palette)
+"""The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
+
+
+def _parser() -> Parser:
+    parser = Parser(
+        prog="shadematch",
+        description="How many whole centimetres of each pigment paste give a wanted colour.",
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"shadematch {__version__}")
+    verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
+
+    def verb(name: str, run: Callable[[argparse.Namespace], str], text: str) -> Parser:
+        made: Parser = verbs.add_parser(name, help=text, description=text, allow_abbrev=False)
+        made.set_defaults(run=run)
+        made.add_argument("--json", action="store_true", help="print one JSON object instead")
+        return made
+
+    for room in VERBS:
+        room.add_verb(verb)
+    return parser
+
+
+def _say(text: str) -> None:
+    # A name in letters that the output can't hold must not end in a traceback.
+    code = getattr(sys.stdout, "encoding", None) or "utf-8"
+    print(text.encode(code, "backslashreplace").decode(code), flush=True)
+
+
+def _complain(text: str) -> int:
+    print(f"shadematch: error: {clean(text.replace(chr(10), ' '))}", file=sys.stderr)
+    return 2
+
+
+def _drop_stdout() -> None:
+    """Let what is still held back go nowhere, so that the interpreter's exit stays quiet."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _marked(word: str) -> str:
+    """A negative number so that argparse takes every one for a number and not for an option."""
+    return f" {word}" if word.startswith("-") and is_number(word) else word
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv
+        Words after the program's name; by default those it was started with.
+
+    Returns
+    -------
+    int
+        The exit status.
+    """
+    words = sys.argv[1:] if argv is None else argv
+    try:
+        args = _parser().parse_args([_marked(word) for word in words])
+        _say(args.run(args))
+    except SystemExit as done:  # argparse after --help and --version
+        return int(done.code or 0)
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        _drop_stdout()
+        return 141
+    except OSError as found:  # files are read elsewhere: only the output is left
+        _drop_stdout()
+        return _complain(f"the output can't be written: {found.strerror}. Send it elsewhere")
+    except ShadematchError as found:
+        return _complain(str(renamed(found, OPTIONS.get(found.field, found.field))))
+    return 0

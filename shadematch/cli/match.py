@@ -1,0 +1,99 @@
+"""``shadematch match``: the doses that give a colour.
+
+With ``--json``: ``target`` {lab, hex, source, illuminant, observer, lab_in_view}; of the recipe
+``doses_cm`` {name: cm}, ``proportions`` {name: whole number}, ``total_cm``, ``load`` [cm per
+100 g], ``tubes``, ``delta_e``, ``predicted`` {lab, xyz, hex, in_srgb}; ``closest`` and
+``ideal``, each with the keys from ``doses_cm`` to ``predicted``; ``bound``, ``proved``,
+``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
+``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
+``proportions`` is null where doses are no multiples of the dose step.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
+from shadematch.cli.words import (
+    COUNT,
+    NUMBER,
+    Verbs,
+    add_conditions,
+    add_target,
+    choice_entries,
+    pour_and_view,
+    read_palette,
+    read_target,
+    shared_entries,
+)
+from shadematch.match import Match, match
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("match", _match, "The doses that give a colour.")
+    add_target(parser)
+    add = parser.add_argument_group("the recipe").add_argument
+    text = "how much worse than the closest a recipe with less paste may be (0.5)"
+    add("--tolerance", type=NUMBER, metavar="CIEDE2000", help=text)
+    add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in it")
+    for option, text in (("--must-use", "pigment to put in"), ("--must-avoid", "to leave out")):
+        add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
+    add("--choices", action="store_true", help="also list accuracy against paste and tubes")
+    add_conditions(parser)
+
+
+def _match(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    found = match(
+        read_target(args),
+        palette=read_palette(args.palette),
+        pour=pour,
+        view=view,
+        max_pigments=args.max_pigments,
+        must_use=args.must_use,
+        must_avoid=args.must_avoid,
+        **({} if args.tolerance is None else {"tolerance": args.tolerance}),
+    )
+    if args.json:
+        return json_text(_match_entries(found, args.choices))
+    parts = [wrapped(str(found), 11)]
+    if coloured():
+        # The two swatches touch, because the eye compares best without a gap.
+        wanted, predicted = found.target.hex, found.predicted.hex
+        swatches = swatch(wanted) + swatch(predicted)
+        parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
+    if args.choices:
+        parts.append(_choices_table(found))
+    return "\n\n".join((*parts, cautions()))
+
+
+def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
+    goal = found.target
+    entries = {
+        "target": {
+            **{n: getattr(goal, n) for n in ("lab", "hex", "source", "illuminant", "observer")},
+            "lab_in_view": goal.lab_in(found.view).tolist(),
+        },
+        **choice_entries(found.frugal),
+        "closest": choice_entries(found.closest),
+        "ideal": choice_entries(found.ideal),
+        **{n: getattr(found, n) for n in ("bound", "proved", "frugal_proved", "tolerance")},
+        "verdict": {n: getattr(found.verdict, n) for n in ("limit", "sentence", "help")},
+        **shared_entries(found.pour, found.view),
+    }
+    if choices:
+        entries["choices"] = [choice_entries(choice) for choice in found.choices]
+    return entries
+
+
+def _choices_table(found: Match) -> str:
+    rows = [("CIEDE2000", "paste", "tubes", "choice")]
+    for c in found.choices:
+        mark = " (the recipe above)" if c.recipe == found.recipe else ""
+        paste, tubes = f"{c.recipe.total_cm:g} cm", str(c.recipe.tubes)
+        rows.append((f"{c.delta_e:.2f}", paste, tubes, f"{c.recipe}{mark}"))
+    return "\n".join(table(rows, {0, 1, 2}))

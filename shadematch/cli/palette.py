@@ -1,0 +1,49 @@
+"""``shadematch palette``: the pigments of a palette file, which checks it too.
+
+With ``--json``: ``note`` and ``pigments``, a list of {name, hex, tube_cm, tube_price,
+scatters}; ``tube_price`` is null where it is not known.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Final
+
+from shadematch.cli.printing import coloured, json_text, swatch, table, wrapped
+from shadematch.cli.words import Verbs, read_palette
+from shadematch.pour import Pour, View
+from shadematch.prediction import predict
+
+__all__ = ["add_verb"]
+
+_SWATCH_CM: Final = 2.0
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    text = "List the pigments of a palette file, and so check it."
+    parser = verb("palette", _palette, text)
+    parser.add_argument("palette", nargs="?", metavar="FILE", help="the demo palette if left out")
+
+
+def _palette(args: argparse.Namespace) -> str:
+    palette = read_palette(args.palette)
+    codes = [predict({n: _SWATCH_CM}, palette=palette).hex for n in palette.names]
+    both = list(zip(palette.pigments, codes, strict=True))
+    if args.json:
+        kept = {"name", "tube_cm", "tube_price"}
+        entries = [
+            {**p.model_dump(include=kept), "hex": c, "scatters": p.scatters} for p, c in both
+        ]
+        return json_text({"note": palette.note, "pigments": entries})
+    rows = [("pigment", "colour", "tube", "price", "scatters")]
+    for p, code in both:
+        price = "not known" if p.tube_price is None else f"{p.tube_price:.2f}"
+        rows.append((p.name, code, f"{p.tube_cm:g} cm", price, "yes" if p.scatters else "no"))
+    lines = table(rows, {2, 3})
+    if coloured():
+        patches = [" " * 10, *map(swatch, codes)]
+        lines = [f"{patch}  {line}" for patch, line in zip(patches, lines, strict=True)]
+    foot = f"Colours are of {_SWATCH_CM:g} cm in {Pour()}, seen {View()}."
+    note = (palette.note,) if palette.note else ()
+    return "\n\n".join(("\n".join(lines), wrapped("\n".join((foot, *note)))))

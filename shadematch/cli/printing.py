@@ -1,0 +1,78 @@
+"""How the command line prints: JSON, tables, swatches, text that can't steer a terminal."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sys
+import textwrap
+import unicodedata
+from collections.abc import Sequence
+from typing import Any
+
+from shadematch.cautions import CAUTIONS
+from shadematch.errors import ShadematchError
+
+__all__ = ["cautions", "clean", "coloured", "json_text", "swatch", "table", "terminal", "wrapped"]
+
+
+def json_text(entries: dict[str, Any]) -> str:
+    """One JSON object."""
+    try:
+        return json.dumps(entries, indent=2, allow_nan=False)
+    except ValueError:
+        raise ShadematchError(
+            "a result is too large for a number", remedy="Give smaller doses or a larger batch"
+        ) from None
+
+
+def terminal() -> bool:
+    """Whether somebody looks at the output."""
+    return sys.stdout is not None and sys.stdout.isatty()
+
+
+def coloured() -> bool:
+    """Whether the output may carry colours."""
+    off = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return terminal() and not off
+
+
+def swatch(code: str) -> str:
+    """A patch of a hex colour."""
+    red, green, blue = bytes.fromhex(code.removeprefix("#"))
+    return f"\x1b[48;2;{red};{green};{blue}m{' ' * 10}\x1b[0m"
+
+
+def clean(text: str) -> str:
+    """Without characters that could steer the terminal: names come from files."""
+    return "".join(c if c == "\n" or unicodedata.category(c)[0] != "C" else "?" for c in text)
+
+
+def wrapped(text: str, indent: int = 0) -> str:
+    """On a terminal, long lines broken between words; elsewhere as they are, for other tools."""
+    text = clean(text)
+    if not terminal():
+        return text
+    width = max(shutil.get_terminal_size().columns, 40)
+    wrapper = textwrap.TextWrapper(width, subsequent_indent=" " * indent, break_on_hyphens=False)
+    wrapper.break_long_words = False
+    return "\n".join(map(wrapper.fill, text.split("\n")))
+
+
+def cautions() -> str:
+    """The cautions as a list."""
+    return wrapped("\n".join(("cautions", *(f"- {c}" for c in CAUTIONS))), 2)
+
+
+def table(rows: Sequence[Sequence[str]], right: set[int]) -> list[str]:
+    """Aligned lines; the columns in `right` end flush."""
+    cells = [[clean(cell) for cell in row] for row in rows]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    return [
+        "  ".join(
+            cell.rjust(width) if at in right else cell.ljust(width)
+            for at, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in cells
+    ]

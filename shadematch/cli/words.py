@@ -1,0 +1,209 @@
+"""Words that verbs share: how a palette, pour, view, target and doses are given and shown."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+from typing import Any, Final, NoReturn, Protocol, TypeVar
+
+from shadematch.cautions import CAUTIONS
+from shadematch.errors import ColourError, PourError, ShadematchError
+from shadematch.materials import Palette, load_palette
+from shadematch.pour import Pour, Recipe, View
+from shadematch.prediction import Prediction
+from shadematch.question import Choice
+from shadematch.readers import is_number
+from shadematch.target import Target
+
+__all__ = [
+    "BACKING",
+    "COUNT",
+    "NUMBER",
+    "OPTIONS",
+    "Parser",
+    "Verbs",
+    "add_conditions",
+    "add_target",
+    "choice_entries",
+    "pour_and_view",
+    "read_doses",
+    "read_palette",
+    "read_target",
+    "reader",
+    "recipe_entries",
+    "renamed",
+    "shared_entries",
+]
+
+T = TypeVar("T")
+
+OPTIONS: Final = {"hex": "HEX"} | {
+    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+    for name in (
+        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+    )
+}
+"""What the library's fields are called here."""
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser that complains in this library's form instead of leaving the program."""
+
+    def error(self, message: str) -> NoReturn:
+        """Turn what argparse says into an error with a remedy."""
+        raise ShadematchError(message.removeprefix("argument "), remedy=f"See {self.prog} --help")
+
+
+class Verbs(Protocol):
+    """Where a verb's room announces its verb."""
+
+    def __call__(self, name: str, run: Callable[[argparse.Namespace], str], text: str, /) -> Parser:
+        """Add the verb `name`, done by `run`, described by `text`; every verb has ``--json``."""
+
+
+def reader(make: Callable[[str], T], what: str) -> Callable[[str], T]:
+    """How argparse is to read a word, complaining in this library's form."""
+
+    def read(text: str) -> T:
+        try:
+            return make(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"must be {what} (got {text.strip()!r})") from None
+
+    return read
+
+
+def _to_backing(text: str) -> str | float:
+    if text in ("white", "black"):
+        return text
+    if 0 <= (value := float(text)) <= 1:
+        return value
+    raise ValueError(text)
+
+
+NUMBER: Final = reader(float, "a number such as 2 or 0.5")
+COUNT: Final = reader(int, "a whole number such as 2")
+BACKING: Final = reader(_to_backing, "white, black or a reflectance from 0 to 1")
+
+
+def add_target(parser: argparse.ArgumentParser) -> None:
+    """Let the wanted colour be given in any of its ways; `read_target` reads it."""
+    add = parser.add_argument_group("the wanted colour, given in one of these ways").add_argument
+    add("hex", nargs="?", metavar="HEX", help="screen colour, for instance #d9822b")
+    add("--lab", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help="CIELAB")
+    add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
+    add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
+    add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
+    add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
+
+
+def add_conditions(parser: argparse.ArgumentParser) -> None:
+    """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them."""
+    parser.add_argument("--palette", metavar="FILE", help="palette file (the demo palette)")
+    usual = Pour()
+    add = parser.add_argument_group("the pour").add_argument
+    for field, unit, text in (
+        ("batch_g", "G", "base in g"),
+        ("thickness_cm", "CM", "thickness of the bar in cm"),
+        ("white", "FRACTION", "part of the base that is white, 0 to 1"),
+        ("max_load", "CM", "most paste in cm per 100 g of base"),
+        ("dose_step_cm", "CM", "doses are multiples of this many cm"),
+    ):
+        text = f"{text} ({getattr(usual, field):g})"
+        add(OPTIONS[field], dest=field, type=NUMBER, metavar=unit, help=text)
+    add = parser.add_argument_group("the view").add_argument
+    add("--illuminant", metavar="NAME", help="light, for instance D65 (usual), A or LED-B3")
+    add("--observer", metavar="DEGREES", help="2 (usual) or 10")
+    text = "what lies behind: white (usual), black, or a reflectance from 0 to 1"
+    add("--backing", type=BACKING, metavar="BACKING", help=text)
+    add("--contact", choices=("air", "optical"), help="lies dry (air, usual) or wet (optical)")
+    text = "seen by reflected light (usual) or held against the light"
+    add("--light", choices=("reflected", "transmitted"), help=text)
+
+
+def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
+    """The pour and the view that were given, the usual ones where nothing was."""
+    given = {name: value for name, value in vars(args).items() if value is not None}
+    pour = Pour(**{k: v for k, v in given.items() if k in Pour.model_fields})
+    return pour, View(**{k: v for k, v in given.items() if k in View.model_fields})
+
+
+def read_target(args: argparse.Namespace) -> Target:
+    """The one wanted colour that was given."""
+    ways = ("hex", "lab", "xyz", "spectrum")
+    given = [OPTIONS[way] for way in ways if getattr(args, way) is not None]
+    if len(given) != 1:
+        raise ColourError(
+            "give exactly one wanted colour",
+            field="target",
+            value=" and ".join(given) or "none",
+            remedy="Take one of HEX, --lab, --xyz and --spectrum",
+        )
+    light = {"illuminant": args.target_illuminant, "observer": args.target_observer}
+    light = {name: value for name, value in light.items() if value is not None}
+    if light and given[0] not in ("--lab", "--xyz"):
+        name, value = next(iter(light.items()))
+        problem, remedy = f"has no meaning with {given[0]}", "It goes with --lab and --xyz"
+        raise ColourError(problem, field=f"--target-{name}", value=value, remedy=remedy)
+    try:
+        if args.lab is not None:
+            return Target.from_lab(args.lab, **light)
+        if args.xyz is not None:
+            return Target.from_xyz(args.xyz, **light)
+    except ColourError as found:
+        # The view has a light and an observer too: say whose is wrong.
+        if found.field in light:
+            raise renamed(found, f"--target-{found.field}") from None
+        raise
+    if args.spectrum is not None:
+        return Target.from_csv(args.spectrum)
+    return Target.from_hex(args.hex.strip())
+
+
+def read_palette(path: str | None) -> Palette:
+    """The palette in a file, the demo palette without one."""
+    try:
+        return load_palette(path)
+    except ShadematchError as found:
+        # Entries of a file mean little without its name.
+        field = "palette file" if found.field == "path" else f"{path}, {found.field}"
+        raise renamed(found, field) from None
+
+
+def read_doses(pairs: Sequence[str]) -> dict[str, float]:
+    """Doses written as NAME=CM."""
+    doses: dict[str, float] = {}
+    remedy = "Write each dose as NAME=CM, for instance gorse=3"
+    for pair in pairs:
+        name, equals, length = pair.rpartition("=")
+        if not equals or not is_number(length):
+            raise PourError("is not a dose", field="NAME=CM", value=pair, remedy=remedy)
+        if name in doses:
+            remedy = "Give each pigment once"
+            raise PourError("a name stands twice", field="NAME=CM", value=pair, remedy=remedy)
+        doses[name] = float(length)
+    return doses
+
+
+def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
+    """What JSON tells of a recipe: from `doses_cm` to `tubes`, `more`, and `predicted`."""
+    shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+    entries: dict[str, Any] = {"doses_cm": dict(recipe.doses_cm)}
+    entries |= {n: getattr(recipe, n) for n in ("proportions", "total_cm", "load", "tubes")}
+    return {**entries, **more, "predicted": shown}
+
+
+def choice_entries(choice: Choice) -> dict[str, Any]:
+    """The same with `delta_e`."""
+    return recipe_entries(choice.recipe, choice.predicted, delta_e=choice.delta_e)
+
+
+def shared_entries(pour: Pour, view: View) -> dict[str, Any]:
+    """What JSON tells in every answer: `pour`, `view`, `cautions`."""
+    return {"pour": pour.model_dump(), "view": view.model_dump(), "cautions": CAUTIONS}
+
+
+def renamed(found: ShadematchError, field: str) -> ShadematchError:
+    """The same error about a field called otherwise here."""
+    return type(found)(found.problem, field=field, value=found.value, remedy=found.remedy)
