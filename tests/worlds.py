@@ -140,8 +140,10 @@ def random_world(
             skew = np.where(centre > NM, width * rng.uniform(0.8, 1.4), width)
             curve = strength * np.exp(-(((NM - centre) / skew) ** 2))
             if rng.random() < 0.5:
-                curve += 0.3 * strength * np.exp(
-                    -(((NM - rng.uniform(390, 720)) / rng.uniform(20, 45)) ** 2)
+                curve += (
+                    0.3
+                    * strength
+                    * np.exp(-(((NM - rng.uniform(390, 720)) / rng.uniform(20, 45)) ** 2))
                 )
         name = names[at]
         absorption[name] = (curve + grey) * np.exp(_ripple(rng, 0.1))

@@ -176,7 +176,7 @@ def _names(pours: Sequence[TestPour], pigments: Sequence[str] | None) -> tuple[s
         unlisted = [name for name in poured if name not in names]
         if unlisted:
             raise UnknownNameError("a pour holds a pigment that is not listed", field="pigments",
-                                   value=unlisted[0], remedy="List it, or leave the pour out")  # fmt: skip
+                                   value=unlisted[0], remedy="List it as well")  # fmt: skip
     if not names:
         raise PourError("no pour holds any pigment", field="test_pours",
                         remedy="Pour each pigment in clear base")  # fmt: skip

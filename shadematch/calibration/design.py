@@ -69,7 +69,9 @@ class PlannedPour:
         """In plain words."""
         paste = ", ".join(f"{dose:g} {name}" for name, dose in self.doses.items())
         over = " and ".join(str(v.backing) for v in self.views)
-        return f"{self.name}: {paste or 'no paste'} into {self.pour}; measure over {over} ({self.why})"
+        return (
+            f"{self.name}: {paste or 'no paste'} into {self.pour}; measure over {over} ({self.why})"
+        )
 
 
 @dataclass(frozen=True)
@@ -97,9 +99,7 @@ class PouringPlan:
     def form(self, reading: Literal["spectrum", "lab"] = "spectrum") -> str:
         """A CSV with a line for each reading, to be filled in; `read_test_pours` reads it."""
         pigments = list(dict.fromkeys(n for p in self.pours for n in p.doses))
-        cells = (
-            [f"{nm:g}" for nm in WAVELENGTHS_NM] if reading == "spectrum" else ["L", "a", "b"]
-        )
+        cells = [f"{nm:g}" for nm in WAVELENGTHS_NM] if reading == "spectrum" else ["L", "a", "b"]
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(
@@ -317,7 +317,10 @@ def _usual(calibration: Calibration) -> tuple[Recipe, ...]:
     pours = [Pour()] + ([Pour(white=0.2)] if calibration.white_known else [])
     mixtures: list[dict[str, float]] = [{n: load} for n in names for load in (0.5, 2.0)]
     mixtures += [
-        {a: load, b: load} for i, a in enumerate(names) for b in names[i + 1 :] for load in (0.5, 1.5)
+        {a: load, b: load}
+        for i, a in enumerate(names)
+        for b in names[i + 1 :]
+        for load in (0.5, 1.5)
     ]
     return tuple(Recipe(_scaled(calibration, m), p) for m in mixtures for p in pours)
 

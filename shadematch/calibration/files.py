@@ -27,6 +27,11 @@ _LIGHT: Final = re.compile(r"illuminant\s*,?\s*([A-Za-z0-9-]+)", re.IGNORECASE)
 _OBSERVER: Final = re.compile(r"observer\s*,?\s*(\d+)", re.IGNORECASE)
 
 
+_ABOUT_LIGHT: Final = (
+    "WEIGHTING_FUNCTION", "COMPUTATIONAL_PARAMETER", "ILLUMINANT", "OBSERVER",
+)  # fmt: skip
+
+
 def read_test_pours(
     path: str | os.PathLike[str],
     *,
@@ -126,9 +131,7 @@ def _csv(text: str, path: object) -> tuple[list[Row], bool]:
     return rows, between != ","
 
 
-def _cgats(
-    text: str, path: object, view: View, *, stated: bool
-) -> tuple[list[Row], View, bool]:
+def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View, bool]:
     """Rows of every table of a CGATS.17 file."""
     rows: list[Row] = []
     fields: list[str] = []
@@ -157,8 +160,7 @@ def _cgats(
                 rest = " ".join(tokens)
                 for name, pattern in (("illuminant", _LIGHT), ("observer", _OBSERVER)):
                     found = pattern.search(rest)
-                    if found is not None and key in ("WEIGHTING_FUNCTION", "COMPUTATIONAL_PARAMETER",
-                                                     "ILLUMINANT", "OBSERVER"):  # fmt: skip
+                    if found is not None and key in _ABOUT_LIGHT:
                         said[name] = found[1]
                 continue
         if state == "format":
@@ -220,8 +222,10 @@ def _cgats_view(
     ):  # fmt: skip
         raise fault(path, rows[0].line, "doesn't say which light its Lab or XYZ are for", None,
                     "Pass view=View(illuminant='D50') or another")  # fmt: skip
-    return view.model_copy(update=dict(said)) if said.keys() <= {"illuminant", "observer"} else (
-        View(**{**view.model_dump(), **said})
+    return (
+        view.model_copy(update=dict(said))
+        if said.keys() <= {"illuminant", "observer"}
+        else (View(**{**view.model_dump(), **said}))
     )
 
 

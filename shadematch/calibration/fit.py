@@ -23,7 +23,7 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PaletteError
 from shadematch.standards import WAVELENGTHS_NM
 
-__all__ = ["Fit", "Noise", "Problem", "Prior", "fit", "prior_of"]
+__all__ = ["Fit", "Noise", "Prior", "Problem", "fit", "prior_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 _ROUNDS: Final = 60
@@ -132,9 +132,7 @@ def readings_of(problem: Problem) -> list[_Reading]:
             whiten = np.where(known, 1.0 / np.where(known, sd, 1.0), 0.0)
             result.append(_Reading(np.where(known, values, 0.0), whiten))
             continue
-        own = (
-            noise.lab**2 * np.eye(3) if pour.covariance is None else np.array(pour.covariance)
-        )
+        own = noise.lab**2 * np.eye(3) if pour.covariance is None else np.array(pour.covariance)
         total = (own + noise.model_lab**2 * np.eye(3)) * by_lab**2
         result.append(_Reading(np.array(pour.lab), np.linalg.inv(np.linalg.cholesky(total))))
     return result
@@ -190,9 +188,7 @@ def _residuals(
     problem: Problem, readings: list[_Reading], theta: FloatArray, slips: FloatArray
 ) -> tuple[list[FloatArray], list[FloatArray], FloatArray, FloatArray]:
     """Whitened residuals, the matrices (or weights) that take spectra to them, and slopes."""
-    seen = look(
-        theta, problem.unknowns, problem.pigments, problem.layers, problem.errors, slips
-    )
+    seen = look(theta, problem.unknowns, problem.pigments, problem.layers, problem.errors, slips)
     rows, maps = [], []
     for i, (pour, reading) in enumerate(zip(problem.pours, readings, strict=True)):
         if pour.spectrum is not None:
@@ -217,9 +213,7 @@ def _active(problem: Problem, members: IntArray) -> list[tuple[int, int]]:
     return result
 
 
-def _local(
-    slots: list[tuple[int, int]], i: int, by_error: FloatArray
-) -> FloatArray:
+def _local(slots: list[tuple[int, int]], i: int, by_error: FloatArray) -> FloatArray:
     """Slopes of reading i by the errors of its bar, shape (slots, 36)."""
     out = np.zeros((len(slots), _W))
     for j, (reading, column) in enumerate(slots):
@@ -249,9 +243,7 @@ def _normal(
         gradient += np.einsum("mkw,mw->kw", slopes, left)
     flat = matrix.reshape(size, size)
     colour = [i for i, p in enumerate(problem.pours) if p.spectrum is None]
-    full = {
-        i: (maps[i][:, None, :] * by_unknown[i][None]).reshape(3, size) for i in colour
-    }
+    full = {i: (maps[i][:, None, :] * by_unknown[i][None]).reshape(3, size) for i in colour}
     if colour:
         stacked = np.concatenate([np.sqrt(weights[i]) * full[i] for i in colour])
         left = np.concatenate([np.sqrt(weights[i]) * rows[i] for i in colour])
@@ -284,7 +276,7 @@ def _normal(
                 own = local @ maps[i].T  # (slots, 3)
                 C += w * own @ own.T
                 g += w * own @ rows[i]
-                B += w * full[i].T @ own.T
+                B += w * full[int(i)].T @ own.T
         L = np.linalg.cholesky(C)
         log_det += 2.0 * float(np.log(np.diag(L)).sum())
         columns.append(np.linalg.solve(L, B.T).T)
@@ -351,10 +343,10 @@ def fit(
         accepted = False
         for _ in range(12):
             damped = matrix + damping * np.diag(np.maximum(np.diag(matrix), 1e-9))
-            step = -np.linalg.solve(damped, gradient)
+            step = np.asarray(-np.linalg.solve(damped, gradient), dtype=float)
             largest = float(np.abs(step).max())
             share = min(1.0, _LONGEST_STEP / max(largest, 1e-300))
-            trial = theta + share * step.reshape(theta.shape)
+            trial: FloatArray = theta + share * step.reshape(theta.shape)
             moved = _moved(problem, slips, normal.back, share * step, share)
             tried = _normal(problem, readings, trial, moved)
             new = tried.cost + extra(trial)

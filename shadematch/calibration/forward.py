@@ -9,7 +9,6 @@ import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.calibration.spectra import Unknown
-from shadematch.calibration.testpour import TestPour
 from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.optics.layer import Surroundings, backing_slope, reflectance
 from shadematch.pour import Pour, View

@@ -70,8 +70,10 @@ def check_before(pours: Sequence[TestPour], pigments: Sequence[str], films: bool
                 "test pours",
                 "Pour a blend with 10 % white base, without paste, and measure it over white and "
                 "over black")  # fmt: skip
-    if whites and not any(p.pour.white > 0.5 for p in whites) and all(
-        p.pour.white < 0.05 for p in whites
+    if (
+        whites
+        and not any(p.pour.white > 0.5 for p in whites)
+        and all(p.pour.white < 0.05 for p in whites)
     ):
         _refuse("blends with so little white don't tell the colour of white base", "test pours",
                 "Pour white base without paste as well")  # fmt: skip
@@ -88,9 +90,7 @@ def strength_sd(found: Fit, of: str, kind: str) -> float:
 
     Each wavelength counts as the eye does and as the spectrum is high there.
     """
-    k = next(
-        i for i, u in enumerate(found.problem.unknowns) if (u.of, u.kind) == (of, kind)
-    )
+    k = next(i for i, u in enumerate(found.problem.unknowns) if (u.of, u.kind) == (of, kind))
     weight = _eye() * np.exp(found.theta[k] - found.theta[k].max())
     weight = weight / weight.sum()
     n = WAVELENGTHS_NM.size

@@ -156,7 +156,7 @@ def new_lot(
 
 def _change_sd(weight: FloatArray, old: FloatArray, new: FloatArray) -> float:
     """Standard deviation of a change of strength, at worst as if old and new were unrelated."""
-    return float(np.sqrt(max(weight @ (old + new) @ weight, 0.0)))
+    return float(np.sqrt(max(float(weight @ (old + new) @ weight), 0.0)))
 
 
 def _difference(old: Calibration, new: Calibration, pigment: str) -> float:

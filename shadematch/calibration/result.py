@@ -416,9 +416,7 @@ class Calibration:
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        rows = [
-            (line[:12].strip(), line[12:]) for line in str(self).splitlines()
-        ]
+        rows = [(line[:12].strip(), line[12:]) for line in str(self).splitlines()]
         return card([], rows)
 
 

@@ -148,7 +148,7 @@ class _Numbers:
                 (r, t) for r in rows for k, t in r.cells.items() if _numeric(k) and "," in t
             )
             raise fault(path, row.line, "decimal commas and decimal points in one file", text,
-                        "Write all numbers in one way, without separators of thousands")  # fmt: skip
+                        "Write all numbers in one way, thousands without a mark")  # fmt: skip
 
     def __call__(self, text: str, row: Row, column: str) -> float:
         plain = text.strip()

@@ -47,7 +47,7 @@ class Belief(NamedTuple):
 
 
 BELIEFS: Final[dict[str, Belief]] = {
-    "pigment absorption": Belief(1.5, 0.0, 1.3, 60.0),
+    "pigment absorption": Belief(1.5, 0.0, 1.6, 60.0),
     "pigment scattering": Belief(2.0, 0.7, 0.3, 100.0),
     "clear absorption": Belief(1.0, 1.0, 0.7, 80.0),
     "clear scattering": Belief(1.5, 0.5, 0.1, 150.0),

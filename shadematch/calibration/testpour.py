@@ -30,8 +30,9 @@ Covariance = tuple[Triple, Triple, Triple]
 
 @dataclass(frozen=True)
 class TestPour:
-    """A measured pour of known doses; make one with `from_spectrum`, `from_lab`, `from_xyz`
-    or `from_target`.
+    """A measured pour of known doses.
+
+    Make one with `from_spectrum`, `from_lab`, `from_xyz` or `from_target`.
 
     A bar that is measured twice, say over white and over black, is two test pours of one
     `name`, with the same doses and pour: what went wrong with its paste went wrong in both.
@@ -152,7 +153,7 @@ class TestPour:
                                 remedy="Give wavelengths and reflectances") from None  # fmt: skip
         grid = onto_grid(x, y, field=name or "values")
         # Nothing is known of what was not measured: half a step of the grid is let pass.
-        inside = (WAVELENGTHS_NM >= x[0] - 5) & (WAVELENGTHS_NM <= x[-1] + 5)
+        inside = (x[0] - 5 <= WAVELENGTHS_NM) & (x[-1] + 5 >= WAVELENGTHS_NM)
         _check_values(y, name or "values")
         spectrum = tuple(float(v) if k else None for v, k in zip(grid, inside, strict=True))
         return cls(doses, name, pour or Pour(), view or View(), unit, spectrum)
