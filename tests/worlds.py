@@ -107,6 +107,70 @@ class World:
         }
 
 
+def measured(
+    world: World,
+    plan: sm.PouringPlan,
+    rng: np.random.Generator,
+    kind: str = "spectrum",
+    noise: float = 0.01,
+    dosing_cm: float = 0.2,
+) -> list[sm.TestPour]:
+    """Test pours of a plan, with dosing errors and noisy readings.
+
+    `noise` is a share of R for spectra; a standard deviation of L*, a* and b* for ``"lab"``
+    and ``"photo"``, which differ in that photos bring their covariance.
+    """
+    result = []
+    for planned in plan.pours:
+        real = world.poured(planned.doses, planned.pour, rng, dosing_cm)
+        for view in planned.views:
+            spectrum = world.spectrum(real, planned.pour, view)
+            about = {"name": planned.name, "pour": planned.pour, "view": view}
+            if kind == "spectrum":
+                read = np.clip(spectrum * (1 + noise * rng.standard_normal(NM.size)), 0, 1.2)
+                made = sm.TestPour.from_spectrum(planned.doses, NM, read, **about)
+            else:
+                lab = lab_of(spectrum, view) + noise * rng.standard_normal(3)
+                lab[0] = np.clip(lab[0], 0.0, 100.0)
+                matrix = noise**2 * np.eye(3)
+                covariance = tuple(map(tuple, matrix.tolist())) if kind == "photo" else None
+                made = sm.TestPour(
+                    planned.doses, **about, lab=tuple(lab.tolist()), covariance=covariance
+                )
+            result.append(made)
+    return result
+
+
+Case = tuple[dict[str, float], sm.Pour]
+
+
+def unseen(
+    world: World, rng: np.random.Generator, count: int, batch_g: float = 500.0
+) -> list[Case]:
+    """Mixtures of one to three pigments, 0.3 to 4 cm per 100 g, 0.5 to 4 cm thick.
+
+    Half in clear base, a quarter in blends with 2 to 50 % white, a quarter in white base.
+    """
+    names = list(world.absorption)
+    cases = []
+    for _ in range(count):
+        picked = rng.choice(names, rng.integers(1, 4), replace=False)
+        total = rng.uniform(0.3, 4.0)
+        shares = rng.dirichlet(np.ones(picked.size))
+        white = float(rng.choice([0.0, 0.0, rng.uniform(0.02, 0.5), 1.0]))
+        thickness = float(rng.uniform(0.5, 4.0))
+        pour = sm.Pour(batch_g=batch_g, thickness_cm=thickness, white=white)
+        amounts = total * shares * batch_g / 100
+        doses = {str(n): float(d) for n, d in zip(picked, amounts, strict=True)}
+        cases.append((doses, pour))
+    return cases
+
+
+def loads(doses_cm: Mapping[str, float], pour: sm.Pour) -> dict[str, float]:
+    """Loads of doses, as stated [cm per 100 g]."""
+    return {name: dose * 100.0 / pour.batch_g for name, dose in doses_cm.items()}
+
+
 def lab_of(spectrum: FloatArray, view: sm.View | None = None) -> FloatArray:
     """CIELAB under a view's light."""
     seen = (view or sm.View()).observation

@@ -12,6 +12,7 @@ from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Noise, Problem, fit, prior_of
 from shadematch.calibration.forward import Errors, backing_key
 from shadematch.calibration.identify import check_after, check_before
+from shadematch.calibration.intervals import with_misfit
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.robust import choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
@@ -53,7 +54,9 @@ def calibrate(
 
     Without any blank and without white base the pours are taken as *films*: colourants in
     something that neither absorbs nor scatters, such as paint or ink measured elsewhere, with
-    loads in any unit and a thickness of 1; each colourant may then scatter.
+    loads in any unit and a thickness of 1; each colourant may then scatter. If such films have
+    blanks, their binder is fitted along; say ``unit="part"`` in the pours then, so that it is
+    not taken for soap.
 
     Parameters
     ----------
@@ -94,7 +97,7 @@ def calibrate(
     films = not any(p.pour.white > 0 or not p.doses for p in pours)
     check_before(pours, names, films)
     unit = pours[0].unit
-    errors = _ERRORS[unit]
+    errors = _ERRORS["part" if films else unit]
     if dose_error is not None:
         good = isinstance(dose_error, int | float) and not isinstance(dose_error, bool)
         if not good or not 0 <= dose_error < 1e6:
@@ -102,15 +105,19 @@ def calibrate(
                             remedy=f"In {unit}")  # fmt: skip
         errors = errors._replace(dose=float(dose_error), dose_share=0.0)
     allowed = _allowed(scattering, names)
-    prior_noise = Noise() if noise is None else noise
+    if noise is None:
+        # A film is one thickness and one kind of base: the model has less to miss.
+        noise = Noise(model_lab=0.15) if films or unit == "part" else Noise()
+    expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
+    believed = noise
 
     def problem_of(seen: tuple[TestPour, ...], scatter: frozenset[str]) -> Problem:
         unknowns = _unknowns(seen, names, scatter, films)
-        return Problem(seen, unknowns, names, errors, prior_noise, np.ones(len(seen)))
+        return Problem(seen, unknowns, names, errors, believed, np.ones(len(seen)))
 
     way: str | None = None
     reflected = any(p.view.light == "reflected" for p in pours)
-    if (contact == "auto" or (contact is None and films)) and reflected:
+    if (contact == "auto" or (contact is None and (films or unit == "part"))) and reflected:
         way = _contact(pours, frozenset(allowed), problem_of)
     seen = pours if way is None else tuple(_touching(p, way) for p in pours)
     weights = np.ones(len(pours))
@@ -130,7 +137,7 @@ def calibrate(
             break
         weights = found.problem.weights
     check_after(found)
-    return Calibration(pours, unit, films, way, like, found)
+    return Calibration(pours, unit, films, way, like, with_misfit(found))
 
 
 def _contact(
@@ -207,13 +214,16 @@ def _unknowns(
     if not films:
         bases = ["clear"] + (["white"] if any(p.pour.white > 0 for p in pours) else [])
         for base in bases:
-            result += [unknown(base, f"{base} absorption"), unknown(base, f"{base} scattering")]
+            # Of a base that is not soap nothing is known beforehand.
+            kind = "other" if base == "clear" and pours[0].unit == "part" else base
+            result += [unknown(base, f"{kind} absorption"), unknown(base, f"{kind} scattering")]
     for name in names:
         amounts = [p.loads[name] * p.pour.thickness_cm for p in pours if name in p.doses]
         typical = float(np.exp(np.mean(np.log(amounts))))
         result.append(unknown(name, "pigment absorption", typical))
         if name in scatter:
             result.append(unknown(name, "pigment scattering", typical))
+    films = films or pours[0].unit == "part"
     kind = "film backing" if films else "backing"
     for key in sorted({backing_key(p.view) for p in pours} - {""}):
         result.append(unknown(key, kind))

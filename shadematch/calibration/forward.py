@@ -17,6 +17,7 @@ from shadematch.standards import WAVELENGTHS_NM
 __all__ = ["Errors", "Layers", "Seen", "backing_key", "layers_of", "look", "to_lab"]
 
 _W: Final = WAVELENGTHS_NM.size
+_BASES: Final = ("clear", "other", "white")
 _STEEPEST: Final = 0.5
 """Largest relative error that is believed of a dose [standard deviation]."""
 
@@ -118,7 +119,7 @@ def layers_of(
     for i, (doses, pour, view) in enumerate(cases):
         for k, u in enumerate(unknowns):
             share = {"clear": 1.0 - pour.white, "white": pour.white}.get(u.of, 0.0)
-            base[i, k] = share if u.kind.split(" ")[0] in ("clear", "white") else 0.0
+            base[i, k] = share if u.kind.split(" ")[0] in _BASES else 0.0
         for name, dose in doses.items():
             if dose > 0:
                 loads[i, place[name]] = dose * 100.0 / pour.batch_g

@@ -15,7 +15,7 @@ from shadematch.standards import WAVELENGTHS_NM, observation
 
 __all__ = ["check_after", "check_before", "strength_sd", "weakly_known"]
 
-_HOPELESS: Final = 0.4
+_HOPELESS: Final = 0.3
 """Relative standard deviation of a strength beyond which no numbers are given."""
 _WEAK: Final = 0.08
 """... and beyond which the calibration says so."""

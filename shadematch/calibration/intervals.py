@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -17,7 +17,7 @@ from shadematch.html import card
 from shadematch.pour import Pour, View
 from shadematch.target import Target
 
-__all__ = ["Interval", "interval_of", "sources_of"]
+__all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
 
 _DRAWS: Final = 8000
 _SEED: Final = 20
@@ -170,6 +170,30 @@ def sources_of(
         },
         slopes,
     )
+
+
+def with_misfit(found: Fit) -> Fit:
+    """The same fit, with what the model misses taken from what its readings leave over.
+
+    For each spectral reading the squared distance in Lab between reading and fit is compared
+    with what doses, bench and reading explain; what is left over on the whole, if it is more
+    than `Noise.model_lab` says, goes into that. Ten readings' worth of the latter is kept.
+    """
+    p = found.problem
+    left = []
+    for pour, weight in zip(p.pours, p.weights, strict=True):
+        if pour.spectrum is None or weight < 0.5:
+            continue
+        lab, _, parts, _ = sources_of(found, pour.doses, pour.pour, pour.view)
+        known = parts["dosing"] + parts["bench"] + parts["reading"]
+        miss = np.array(pour.lab_seen) - lab
+        left.append(float(miss @ miss - np.trace(known)) / 3.0)
+    if not left:
+        return found
+    stated = p.noise.model_lab**2
+    variance = (10.0 * stated + len(left) * float(np.mean(left))) / (10.0 + len(left))
+    noise = p.noise._replace(model_lab=float(np.sqrt(max(variance, stated))))
+    return replace(found, problem=replace(p, noise=noise))
 
 
 def interval_of(

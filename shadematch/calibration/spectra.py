@@ -51,6 +51,8 @@ BELIEFS: Final[dict[str, Belief]] = {
     "pigment scattering": Belief(2.0, 0.7, 0.3, 100.0),
     "clear absorption": Belief(1.0, 1.0, 0.7, 80.0),
     "clear scattering": Belief(1.5, 0.5, 0.1, 150.0),
+    "other absorption": Belief(3.0, 1.0, 0.7, 80.0),
+    "other scattering": Belief(3.0, 0.5, 0.1, 150.0),
     "white absorption": Belief(1.0, 1.0, 0.7, 80.0),
     "white scattering": Belief(1.0, 0.4, 0.05, 150.0),
     "backing": Belief(0.15, 0.0, 0.03, 150.0),
@@ -64,6 +66,8 @@ _MEANS: Final[dict[str, FloatArray]] = {
     # [1/cm]; the level of pigments comes from the loads that were poured.
     "clear absorption": np.log(0.004 + 0.004 * _WAVE**-6),
     "clear scattering": np.log(0.006 * _WAVE**-1.1),
+    "other absorption": np.log(np.full(WAVELENGTHS_NM.size, 0.01)),
+    "other scattering": np.log(0.01 * _WAVE**-1.0),
     "white absorption": np.log(0.008 + 0.016 * _WAVE**-6),
     "white scattering": np.log(20.0 * _WAVE**-1.1),
 }
