@@ -18,9 +18,11 @@ _BELIEVED: Final = 10.0
 """Weight of the noise that is believed beforehand, in measured values."""
 _IMPROBABLE: Final = 1e-6
 """A bar is wrong if the others make its reading less probable than this."""
-_FAR: Final = 4.0
-"""... and its misfit is this many times that of the usual bar."""
-_LEAST_WEIGHT: Final = 1e-4
+_FAR: Final = 10.0
+"""... and its misfit is this many times that of the usual bar: less may be the model's fault."""
+_SUSPICIOUS: Final = 3.0
+"""Misfit above which it is tried whether the rest agrees better without a bar."""
+_LEAST_WEIGHT: Final = 1e-8
 _MARGIN: Final = 6.0
 """Gain of log evidence that a pigment's scattering must bring."""
 
@@ -69,21 +71,20 @@ def settle(problem: Problem, *, start: Fit | None = None, prior: object = None) 
     found = run(problem, start)
     bars = int(problem.bars.max()) + 1
     for _ in range(max(1, bars // 4)):
-        strange = _strangeness(found)
-        strange[_by_bar(found) < 0.5] = 0.0
-        worst = np.argsort(strange)[::-1][:3]
-        suspects = [int(b) for b in worst if strange[b] > 0.5]
-        if not suspects or strange[suspects[0]] <= 1.0:
+        ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
+        worst = np.argsort(ratio)[::-1][:3]
+        # One wrong bar makes the others look strange, so the usual misfit says nothing yet.
+        suspects = [int(b) for b in worst if ratio[b] > _SUSPICIOUS]
+        if not suspects:
             break
-        best: Fit | None = None
+        tries = []
         for bar in suspects:
             weights = found.problem.weights.copy()
             weights[problem.bars == bar] = _LEAST_WEIGHT
-            tried = run(replace(found.problem, weights=weights), found)
-            # Only if it is then improbable itself; else it was a victim of another.
-            if best is None or tried.evidence > best.evidence:
-                best = tried
-        assert best is not None
+            tries.append((run(replace(found.problem, weights=weights), found), bar))
+        best, bar = max(tries, key=lambda t: t[0].evidence)
+        if _strangeness(best)[bar] <= 1.0:
+            break  # the others don't contradict it
         found = best
     for _ in range(2):
         scale = float(np.clip(_scale(found), 0.3, 30.0))
