@@ -11,7 +11,7 @@ The covariance and the evidence are those of the quadratic at the optimum (Lapla
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -154,6 +154,9 @@ class Fit:
         Misfit of each bar: residuals and its errors, shape (bars,).
     lone
         The same when the bar is predicted from all others (linearised), shape (bars,).
+    spread
+        Log determinant of the covariance with which the others predict it, in units of the
+        noise; shape (bars,).
     values
         Number of measured values of each bar.
     evidence
@@ -170,6 +173,7 @@ class Fit:
     slips: FloatArray
     chi2: FloatArray
     lone: FloatArray
+    spread: FloatArray
     values: FloatArray
     evidence: float
     effective: float
@@ -384,19 +388,19 @@ def _result(
         for r in readings
     )  # fmt: skip
     evidence = -0.5 * cost - 0.5 * log_det + 0.5 * prior.log_det - 0.5 * normal.log_det + constant
-    chi2, lone, values = _by_bar(problem, readings, theta, slips, covariance)
-    return Fit(problem, theta, covariance, slips, chi2, lone, values, evidence, effective,
+    chi2, lone, spread, values = _by_bar(problem, readings, theta, slips, covariance)
+    return Fit(problem, theta, covariance, slips, chi2, lone, spread, values, evidence, effective,
                converged)  # fmt: skip
 
 
 def _by_bar(
     problem: Problem, readings: list[_Reading], theta: FloatArray, slips: FloatArray,
     covariance: FloatArray,
-) -> tuple[FloatArray, FloatArray, FloatArray]:  # fmt: skip
-    """Misfit of each bar as it was fitted, and as the others predict it."""
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:  # fmt: skip
+    """Misfit of each bar as it was fitted, and as the others predict it; see `Fit`."""
     rows, maps, by_unknown, by_error = _residuals(problem, readings, theta, slips)
     bars = int(problem.bars.max()) + 1
-    chi2, lone, values = np.zeros(bars), np.zeros(bars), np.zeros(bars)
+    chi2, lone, taught, values = (np.zeros(bars) for _ in range(4))
     size = theta.size
     for bar in range(bars):
         members = np.flatnonzero(problem.bars == bar)
@@ -424,13 +428,10 @@ def _by_bar(
         weight = float(problem.weights[members[0]])
         chi2[bar] = float(r @ np.linalg.solve(sigma, r))
         # Taking the bar out of the fit: its own share of what is known is given back.
-        lone[bar] = float(r @ np.linalg.solve(sigma - weight * spread, r)) if weight < 1 else (
-            float(r @ np.linalg.solve(sigma - spread + 1e-9 * np.eye(r.size), r))
-        )  # fmt: skip
+        without = sigma - weight * spread + 1e-9 * np.eye(r.size)
+        lone[bar] = float(r @ np.linalg.solve(without, r))
+        # The covariance with which the others predict it is sigma @ inv(without) @ sigma.
+        taught[bar] = float(2 * np.linalg.slogdet(sigma)[1] - np.linalg.slogdet(without)[1])
         values[bar] = r.size
-    return chi2, lone, values
+    return chi2, lone, taught, values
 
-
-def reweighted(problem: Problem, weights: FloatArray) -> Problem:
-    """The same problem with other trust in its pours."""
-    return replace(problem, weights=weights)

@@ -45,14 +45,21 @@ def _by_bar(found: Fit) -> FloatArray:
     return result
 
 
-def _strangeness(found: Fit) -> FloatArray:
-    """How far each bar lies from what the others predict: 1 at the limit, shape (bars,)."""
+def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
+    """How far a bar lies from what the others predict: 1 at the limit.
+
+    The probability of its reading, given the others', is the ratio of the two evidences. Less
+    its normalisation, twice its log is a chi-squared. No slope reaches that far, so that a bar
+    that the others predict roughly is not held for wrong.
+    """
     from scipy.stats import chi2
 
-    ratio = found.lone / found.values
-    usual = max(float(np.median(ratio[_by_bar(found) > 0.5])), 0.05)
-    limit = chi2.isf(_IMPROBABLE, found.values) / found.values
-    return np.asarray(ratio / np.maximum(limit * usual, _FAR * usual))
+    count = float(whole.values[bar])
+    far = 2.0 * (without.evidence - whole.evidence) - float(whole.spread[bar])
+    trusted = (_by_bar(without) > 0.5) & (without.values > 0)
+    usual = max(float(np.median((without.lone / without.values)[trusted])), 0.05)
+    limit = max(float(chi2.isf(_IMPROBABLE, count)), _FAR * count)
+    return far / (limit * usual)
 
 
 def settle(problem: Problem, *, start: Fit | None = None, prior: object = None) -> Fit:
@@ -83,7 +90,7 @@ def settle(problem: Problem, *, start: Fit | None = None, prior: object = None) 
             weights[problem.bars == bar] = _LEAST_WEIGHT
             tries.append((run(replace(found.problem, weights=weights), found), bar))
         best, bar = max(tries, key=lambda t: t[0].evidence)
-        if _strangeness(best)[bar] <= 1.0:
+        if _strangeness(found, best, bar) <= 1.0:
             break  # the others don't contradict it
         found = best
     for _ in range(2):
