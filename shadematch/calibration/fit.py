@@ -10,6 +10,7 @@ The covariance and the evidence are those of the quadratic at the optimum (Lapla
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
@@ -27,6 +28,7 @@ __all__ = ["Fit", "Noise", "Prior", "Problem", "fit", "prior_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 _ROUNDS: Final = 60
+_DRAWS: Final = 200
 _SETTLED: Final = 0.01
 """Gain of the summed squares (1 is a standard deviation) that no further round is worth."""
 _LONGEST_STEP: Final = 1.5
@@ -178,6 +180,16 @@ class Fit:
     evidence: float
     effective: float
     converged: bool
+
+
+    @functools.cached_property
+    def draws(self) -> FloatArray:
+        """Spectra as probable as these, the same each time; shape (_DRAWS, K, 36)."""
+        normal = np.random.default_rng(36).standard_normal((_DRAWS // 2, self.theta.size))
+        values, vectors = np.linalg.eigh(self.covariance)
+        moved = (normal * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
+        both = np.concatenate([moved, -moved])  # in pairs, so that their mean is right
+        return np.asarray(self.theta + both.reshape(-1, *self.theta.shape))
 
 
 class _Normal(NamedTuple):

@@ -14,7 +14,7 @@ from shadematch.optics.layer import Surroundings, backing_slope, reflectance
 from shadematch.pour import Pour, View
 from shadematch.standards import WAVELENGTHS_NM
 
-__all__ = ["Errors", "Layers", "Seen", "backing_key", "layers_of", "look", "to_lab"]
+__all__ = ["Errors", "Layers", "Seen", "backing_key", "layers_of", "look", "look_through", "to_lab"]
 
 _W: Final = WAVELENGTHS_NM.size
 _BASES: Final = ("clear", "other", "white")
@@ -217,6 +217,42 @@ def look(
             spectrum = spectrum + theta[k] * reflected
             by_unknown[:, k] = reflected
     return Seen(spectrum, by_unknown, by_error)
+
+
+def look_through(
+    thetas: FloatArray, unknowns: Sequence[Unknown], pigments: Sequence[str], layers: Layers
+) -> FloatArray:
+    """What one layer shows for many values of the unknowns.
+
+    Parameters
+    ----------
+    thetas
+        Shape (d, K, 36).
+    unknowns, pigments, layers
+        As for `look`, with a single layer.
+
+    Returns
+    -------
+    ndarray
+        Shape (d, 36).
+    """
+    place = {name: i for i, name in enumerate(pigments)}
+    u, v = np.zeros((2, thetas.shape[0], _W))
+    backing = np.broadcast_to(layers.backing[0], u.shape)
+    offset = np.zeros_like(u)
+    for k, unknown in enumerate(unknowns):
+        if unknown.what in ("absorption", "scattering"):
+            pigment = unknown.kind.startswith("pigment")
+            share = layers.loads[0, place[unknown.of]] if pigment else layers.base[0, k]
+            part = share * np.exp(np.minimum(thetas[:, k], 20.0)) * layers.thickness[0]
+            u, v = (u + part, v) if unknown.what == "absorption" else (u, v + part)
+        elif unknown.what == "offset":
+            offset = thetas[:, k] if layers.mode[0] != "through" else offset
+        elif layers.backing_at[0] == k:
+            stated = np.clip(layers.backing[0], 1e-4, 1 - 1e-4)
+            backing = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-thetas[:, k]))
+    around = Surroundings(layers.mode[0], backing)  # type: ignore[arg-type]
+    return reflectance(u, v, 1.0, around)[0] + offset
 
 
 def to_lab(

@@ -10,8 +10,8 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit
-from shadematch.calibration.forward import layers_of, look, to_lab
-from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.calibration.forward import layers_of, look, look_through, to_lab
+from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.difference import delta_e
 from shadematch.html import card
 from shadematch.pour import Pour, View
@@ -196,6 +196,21 @@ def with_misfit(found: Fit) -> Fit:
     return replace(found, problem=replace(p, noise=noise))
 
 
+def _spread_of(
+    found: Fit, doses: Mapping[str, float], pour: Pour, view: View, lab: FloatArray
+) -> FloatArray:
+    """Mean square about `lab` of the colours of equally probable spectra, shape (3, 3).
+
+    From draws and not from slopes: where little is known, colours bend away from any slope.
+    """
+    p = found.problem
+    layers = layers_of([(doses, pour, view)], p.unknowns, p.pigments, p.errors)
+    spectra = np.maximum(look_through(found.draws, p.unknowns, p.pigments, layers), 0.0)
+    weights, white = view.observation
+    away = xyz_to_lab(spectra @ weights.T, white) - lab
+    return np.asarray(away.T @ away / len(away))
+
+
 def interval_of(
     found: Fit,
     doses: Mapping[str, float],
@@ -211,7 +226,7 @@ def interval_of(
     from scipy.stats import norm
 
     lab, spectrum, parts, _ = sources_of(found, doses, pour, view)
-    covariance = parts["spectra"] + parts["bench"] + parts["model"]
+    covariance = _spread_of(found, doses, pour, view, lab) + parts["bench"] + parts["model"]
     if dosing:
         covariance = covariance + parts["dosing"]
     if measurement:
