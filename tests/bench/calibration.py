@@ -7,8 +7,8 @@ as Lab with 0.4 in each of L*, a* and b*, and as from chart photos with 1.5 in e
 CIEDE2000 about 2). Then unseen mixtures (0.3 to 4 cm per 100 g, 0.5 to 4 cm thick, clear,
 blends and white) are predicted. Their true colour is what the doses would give without error.
 Coverage: share of fresh pours, with dosing error and measured with the same noise, that fall
-into the 90 % region, and the 90 % range of CIEDE2000 to a target near the predicted colour. Beside it the two-flux
-model on the same spectra (`tests/bench/twoflux.py`).
+into the 90 % region, and the 90 % range of CIEDE2000 to a target near the predicted colour.
+Beside it the two-flux model on the same spectra (`tests/bench/twoflux.py`).
 """
 
 from __future__ import annotations
