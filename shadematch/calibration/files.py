@@ -13,7 +13,7 @@ import os
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 from shadematch.calibration.rows import Row, column_of, fault, pours_of
 from shadematch.calibration.testpour import TestPour
@@ -38,6 +38,7 @@ def read_test_pours(
     bars: str | os.PathLike[str] | None = None,
     pour: Pour | None = None,
     view: View | None = None,
+    reflectance_unit: Literal["fraction", "percent"] | None = None,
 ) -> tuple[TestPour, ...]:
     """Read test pours from a CSV or a CGATS.17 file.
 
@@ -52,6 +53,8 @@ def read_test_pours(
         columns but those of readings. A value that the readings' file gives counts first.
     pour, view
         What holds where a column is missing or a cell empty; by default `Pour()` and `View()`.
+    reflectance_unit
+        Of spectra in lines that don't say; by default what the whole file must mean.
 
     Raises
     ------
@@ -69,6 +72,9 @@ def read_test_pours(
     if bars is not None:
         rows = _joined(rows, path, bars)
         comma = comma or ("," in "".join(c for r in rows for c in r.cells.values()))
+    if reflectance_unit is not None:
+        unit = {"reflectance_unit": reflectance_unit}
+        rows = [Row(r.line, {**unit, **{k: v for k, v in r.cells.items() if v}}) for r in rows]
     return pours_of(rows, path, pour=Pour() if pour is None else pour, view=light, comma=comma)
 
 

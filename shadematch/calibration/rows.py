@@ -190,7 +190,7 @@ def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, 
         if by_file and top <= _PERCENT:
             raise fault(path, line, "can't tell percent from fraction: this row stays below 1.5, "
                         "others in the file are in percent", top,
-                        "Add a column reflectance_unit that says fraction or percent")  # fmt: skip
+                        "Say reflectance_unit, in a column or to read_test_pours")  # fmt: skip
     return {line: by_file if word is None else word for line, word in said.items()}
 
 
