@@ -77,7 +77,7 @@ def test_percent_is_seen_in_the_whole_file(write: Write) -> None:
         sm.read_test_pours(path)
     _, told = sm.read_test_pours(path, reflectance_unit="percent")
     assert told.spectrum is not None and told.spectrum[2] == pytest.approx(0.004)
-    with pytest.raises(sm.PourError, match="line 2.*between 0 and 1"):
+    with pytest.raises(sm.PourError, match=r"line 2.*between 0 and 1"):
         sm.read_test_pours(path, reflectance_unit="fraction")
 
 
@@ -103,11 +103,11 @@ def test_decimal_commas(write: Write, between: str) -> None:
         ("name,L,a,b\none,150,0,2\n", r"line 2: .*L\* must lie between"),
         ("name,L,a,b,gloss\none,50,0,2,1\n", r"line 1: unknown column"),
         ("name,L,a,L*\none,50,0,2\n", r"line 1: a column stands twice"),
-        ("name,L,a,b\n\n# x\none,50,0,2\none,50,0,2\n", r"line 5: the same bar in the same view as in line 4"),
+        ("name,L,a,b\n\n# x\none,50,0,2\none,50,0,2\n", r"line 5: the same bar in .* line 4"),
         ("name,dose_cm:g,backing,L,a,b\none,1,white,50,0,2\none,2,black,50,0,2\n",
          r"line 3: this name stands in line 2 for another bar"),
         ("name,dose_cm:g,dose_g:h,L,a,b\none,1,,50,0,2\n", "more than one unit"),
-        ("name,dose_cm:g,load_cm:g,L,a,b\none,1,2,50,0,2\n", "line 2: this pigment has two columns"),
+        ("name,dose_cm:g,load_cm:g,L,a,b\none,1,2,50,0,2\n", "line 2: this pigment has two"),
         ("name,dose_cm:g,L,a,b\none,-1,50,0,2\n", r"line 2: must be a number from 0"),
         ("name,white,white_percent,L,a,b\none,1,2,50,0,2\n", "line 2: white and white_percent"),
         ("name,white,L,a,b\none,10,50,0,2\n", r"line 2: must be at most 1"),

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Final, Literal
 
-from shadematch.calibration.rows import Row, column_of, fault, pours_of
+from shadematch.calibration.rows import Row, column_of, fault, pours_of, with_points
 from shadematch.calibration.testpour import TestPour
 from shadematch.pour import Pour, View
 
@@ -66,16 +66,16 @@ def read_test_pours(
     first = next((line for line in text.splitlines() if line.strip()), "")
     cgats = "BEGIN_DATA_FORMAT" in text or first.upper().startswith("CGATS")
     if cgats:
-        rows, light, comma = _cgats(text, path, light, stated=view is not None)
+        rows, light = _cgats(text, path, light, stated=view is not None)
     else:
-        rows, comma = _csv(text, path)
+        rows = _csv(text, path)
+    rows = with_points(rows, path)
     if bars is not None:
         rows = _joined(rows, path, bars)
-        comma = comma or ("," in "".join(c for r in rows for c in r.cells.values()))
     if reflectance_unit is not None:
         unit = {"reflectance_unit": reflectance_unit}
         rows = [Row(r.line, {**unit, **{k: v for k, v in r.cells.items() if v}}) for r in rows]
-    return pours_of(rows, path, pour=Pour() if pour is None else pour, view=light, comma=comma)
+    return pours_of(rows, path, pour=Pour() if pour is None else pour, view=light)
 
 
 def _text(path: str | os.PathLike[str]) -> str:
@@ -101,7 +101,7 @@ def _text(path: str | os.PathLike[str]) -> str:
     raise fault(path, None, "is not text", None, "Save it as UTF-8")
 
 
-def _csv(text: str, path: object) -> tuple[list[Row], bool]:
+def _csv(text: str, path: object) -> list[Row]:
     lines = text.splitlines()
     start = next(
         (i for i, line in enumerate(lines) if line.strip(" ;,\t") and line.lstrip()[0] != "#"), None
@@ -134,10 +134,10 @@ def _csv(text: str, path: object) -> tuple[list[Row], bool]:
             raise fault(path, number, f"has {len(cells)} cells for {len(columns)} columns", line,
                         remedy)  # fmt: skip
         rows.append(Row(number, dict(zip(columns, cells, strict=True))))
-    return rows, between != ","
+    return rows
 
 
-def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View, bool]:
+def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View]:
     """Rows of every table of a CGATS.17 file."""
     rows: list[Row] = []
     fields: list[str] = []
@@ -190,7 +190,7 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
         rows.append(Row(number, _cells(fields, tokens)))
     if state != "head":
         raise fault(path, opened, "is never ended", None, "The file may be cut short")
-    return rows, _cgats_view(rows, path, view, said, stated), True
+    return rows, _cgats_view(rows, path, view, said, stated)
 
 
 def _check_fields(fields: list[str], path: object, line: int) -> None:
@@ -237,7 +237,7 @@ def _cgats_view(
 
 def _joined(rows: list[Row], path: object, bars: str | os.PathLike[str]) -> list[Row]:
     """Readings with the doses of their bars."""
-    listed, _ = _csv(_text(bars), bars)
+    listed = with_points(_csv(_text(bars), bars), bars)
     known: dict[str, Row] = {}
     for row in listed:
         name = row.cells.get("name", "").strip()

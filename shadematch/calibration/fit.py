@@ -181,7 +181,6 @@ class Fit:
     effective: float
     converged: bool
 
-
     @functools.cached_property
     def draws(self) -> FloatArray:
         """Spectra as probable as these, the same each time; shape (_DRAWS, K, 36)."""
@@ -446,4 +445,3 @@ def _by_bar(
         taught[bar] = float(2 * np.linalg.slogdet(sigma)[1] - np.linalg.slogdet(without)[1])
         values[bar] = r.size
     return chi2, lone, taught, values
-

@@ -33,7 +33,7 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PourError, ShadematchError
 from shadematch.pour import BACKINGS, Pour, View
 
-__all__ = ["Row", "column_of", "fault", "pours_of"]
+__all__ = ["Row", "column_of", "fault", "pours_of", "with_points"]
 
 _SPECTRAL: Final = re.compile(r"(?:spectral_?)?(?:nm|r)?_?(\d{3}(?:[.,]\d+)?)(?:_?nm)?")
 _DOSE: Final = re.compile(r"(dose_cm|dose_g|load_cm|load_g|part)\s*:\s*(.+)", re.IGNORECASE)
@@ -80,9 +80,7 @@ def column_of(text: str) -> str | None:
     return None
 
 
-def pours_of(
-    rows: Sequence[Row], path: object, *, pour: Pour, view: View, comma: bool
-) -> tuple[TestPour, ...]:
+def pours_of(rows: Sequence[Row], path: object, *, pour: Pour, view: View) -> tuple[TestPour, ...]:
     """Test pours of rows.
 
     Parameters
@@ -93,8 +91,6 @@ def pours_of(
         For errors.
     pour, view
         What holds where a column is missing or a cell empty.
-    comma
-        Whether numbers may have decimal commas.
 
     Raises
     ------
@@ -103,7 +99,7 @@ def pours_of(
     """
     if not rows:
         raise fault(path, None, "has no readings", None, "Give one line for each reading")
-    numbers = _Numbers(path, comma, rows)
+    numbers = _Numbers(path)
     percent = _percent(rows, path, numbers)
     units = {c.split(":")[0] for r in rows for c in r.cells if _DOSE.fullmatch(c)}
     kinds = {"part" if u == "part" else u.rsplit("_", 1)[1] for u in units}
@@ -136,24 +132,35 @@ def pours_of(
     return tuple(result)
 
 
-class _Numbers:
-    """Cells into numbers, minding decimal commas."""
+def with_points(rows: Sequence[Row], path: object) -> list[Row]:
+    """The rows of one file with decimal commas made points.
 
-    def __init__(self, path: object, comma: bool, rows: Sequence[Row]) -> None:
+    Raises
+    ------
+    PourError
+        If the file has both, which could mean thousands.
+    """
+    cells = [(r, text) for r in rows for key, text in r.cells.items() if _numeric(key)]
+    comma = next(((r, text) for r, text in cells if "," in text), None)
+    if comma is None:
+        return list(rows)
+    if any("." in text for _, text in cells):
+        raise fault(path, comma[0].line, "decimal commas and decimal points in one file", comma[1],
+                    "Write all numbers in one way, thousands without a mark")  # fmt: skip
+    return [
+        Row(r.line, {k: t.replace(",", ".") if _numeric(k) else t for k, t in r.cells.items()})
+        for r in rows
+    ]
+
+
+class _Numbers:
+    """Cells into numbers."""
+
+    def __init__(self, path: object) -> None:
         self.path = path
-        cells = [text for r in rows for key, text in r.cells.items() if _numeric(key)]
-        self.comma = comma and any("," in c for c in cells)
-        if self.comma and any("." in c for c in cells):
-            row, text = next(
-                (r, t) for r in rows for k, t in r.cells.items() if _numeric(k) and "," in t
-            )
-            raise fault(path, row.line, "decimal commas and decimal points in one file", text,
-                        "Write all numbers in one way, thousands without a mark")  # fmt: skip
 
     def __call__(self, text: str, row: Row, column: str) -> float:
         plain = text.strip()
-        if self.comma:
-            plain = plain.replace(",", ".")
         if not re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", plain):
             raise fault(self.path, row.line, f"{column.removeprefix('nm:')} must be a number",
                         text, "Write it like 0.5")  # fmt: skip
