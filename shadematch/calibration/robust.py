@@ -23,6 +23,8 @@ _FAR: Final = 10.0
 _SUSPICIOUS: Final = 3.0
 """Misfit above which it is tried whether the rest agrees better without a bar."""
 _LEAST_WEIGHT: Final = 1e-8
+_CERTAIN: Final = 0.1
+"""Standard deviation of the level of scattering [natural log] below which it is there."""
 _MARGIN: Final = 6.0
 """Gain of log evidence that a pigment's scattering must bring."""
 
@@ -134,11 +136,25 @@ def choose_scattering(
         fits.clear()
     now = none if evidence(none, None) >= evidence(every, None) else every
     while True:
-        options = [now ^ {name} for name in pigments if name in every]
+        evidence(now, None)
+        certain = _certain(fits[now])
+        options = [now ^ {name} for name in pigments if name in every - certain]
         best = max(options, key=lambda o: evidence(o, now), default=now)
         if not options or evidence(best, None) <= evidence(now, None):
             return now
         now = best
+
+
+def _certain(found: Fit) -> frozenset[str]:
+    """Pigments whose scattering is so well told by the readings that it must be there."""
+    sure = set()
+    n = found.theta.shape[1]
+    for k, u in enumerate(found.problem.unknowns):
+        if u.kind == "pigment scattering":
+            block = found.covariance[k * n : (k + 1) * n, k * n : (k + 1) * n]
+            if float(np.sqrt(max(block.mean(), 0.0))) < _CERTAIN:
+                sure.add(u.of)
+    return frozenset(sure)
 
 
 def _carried(found: Fit, unknowns: Sequence[Unknown]) -> FloatArray:
