@@ -16,6 +16,7 @@ from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
 from shadematch.calibration.testpour import TestPour
 from shadematch.errors import (
     ColourError,
+    FileError,
     MissingExtraError,
     PaletteError,
     PourError,
@@ -23,19 +24,33 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
+from shadematch.exchange import (
+    distribution_of,
+    results_frame,
+    target_from_distribution,
+    targets_from_frame,
+    write_results,
+)
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
+from shadematch.pot import InThePot, in_the_pot
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
+from shadematch.repeat import Repeat, repeat
+from shadematch.saved import SavedRecipe, load, save
+from shadematch.sheet.batch import BatchSheet, batch_sheet
 from shadematch.target import Target
 
 __all__ = [
     "Base",
+    "BatchSheet",
     "CalibratedMatch",
     "Calibration",
     "Choice",
     "ColourError",
+    "FileError",
+    "InThePot",
     "Interval",
     "Match",
     "MissingExtraError",
@@ -50,7 +65,9 @@ __all__ = [
     "PouringPlan",
     "Prediction",
     "Recipe",
+    "Repeat",
     "Residual",
+    "SavedRecipe",
     "ShadematchError",
     "SpectrumError",
     "Target",
@@ -59,7 +76,11 @@ __all__ = [
     "Verdict",
     "View",
     "__version__",
+    "batch_sheet",
     "calibrate",
+    "distribution_of",
+    "in_the_pot",
+    "load",
     "load_palette",
     "match",
     "match_many",
@@ -67,5 +88,11 @@ __all__ = [
     "next_pours",
     "predict",
     "read_test_pours",
+    "repeat",
+    "results_frame",
+    "save",
     "starter_plan",
+    "target_from_distribution",
+    "targets_from_frame",
+    "write_results",
 ]

@@ -23,7 +23,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 
-__all__ = ["delta_e", "floor", "lightness_floor", "minorant", "squared_difference"]
+__all__ = ["delta_e", "floor", "minorant", "squared_difference"]
 
 _K: Final = 25.0**7
 _T_SLOPE2: Final = 0.17 + 4 * 0.24 + 9 * 0.32 + 16 * 0.20  # largest |T''|
@@ -382,12 +382,12 @@ def floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
     """
     target, lo, hi = (np.asarray(v, dtype=float) for v in (target, lo, hi))
     cells = _cells(target, lo[..., 1:], hi[..., 1:])
-    x = lightness_floor(target[..., 0], lo[..., 0], hi[..., 0])
+    x = _lightness_floor(target[..., 0], lo[..., 0], hi[..., 0])
     # A relative 1e-12 for rounding.
     return np.asarray(np.sqrt(x * x + cells.floor2) * (1.0 - 1e-12))
 
 
-def lightness_floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
+def _lightness_floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
     """What lightness alone says of `floor`, at a tenth of the cost; L* only, shapes (...)."""
     nearest = np.clip(target, lo, hi)
     return np.asarray(np.abs(nearest - target) / _s_l(0.5 * (nearest + target)) * (1.0 - 1e-12))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 __all__ = [
     "ColourError",
+    "FileError",
     "MissingExtraError",
     "PaletteError",
     "PourError",
@@ -59,6 +60,10 @@ def _rebuild(
 
 class ColourError(ShadematchError):
     """A colour, a colour code, an illuminant or an observer that can't be used."""
+
+
+class FileError(ShadematchError):
+    """A file that can't be read or written, or that doesn't hold what it should."""
 
 
 class SpectrumError(ShadematchError):

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Executor, Future
+from concurrent.futures import BrokenExecutor, Executor, Future
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -20,7 +21,6 @@ from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict
-from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.whole import Found
 from shadematch.target import Target, as_target
 
@@ -254,10 +254,7 @@ def match(
     required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
     question = Question(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
     answer = question.searcher.answer(question.target, tolerance)
-    result = _match_of(question, goal, tolerance, answer.closest, answer.frugal)
-    ideal = question.choice(answer.ideal_steps, answer.ideal_delta_e)
-    vars(result)["ideal"] = ideal  # known already: fill the cached property
-    return result
+    return _match_of(question, goal, tolerance, answer.closest, answer.frugal)
 
 
 def _match_of(
@@ -354,34 +351,38 @@ def _stream(
             if not goals:
                 break
             labs = [goal.lab_in(view) for goal in goals]
-            if executor is not None:
-                future = executor.submit(_solve, asked, np.array(labs), tolerance)
-            else:
-                future = Future()
-                future.set_result(_solve(asked, np.array(labs), tolerance))
-            waiting.append((goals, labs, future))
+            waiting.append((goals, labs, _submitted(executor, asked, labs, tolerance)))
         if not waiting:
             return
         goals, labs, future = waiting.popleft()
-        for goal, lab, (closest, frugal) in zip(goals, labs, future.result(), strict=True):
+        try:
+            answers = future.result()
+        except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
+            answers = _solve(asked, np.array(labs), tolerance)
+        for goal, lab, (closest, frugal) in zip(goals, labs, answers, strict=True):
             yield _match_of(Question(lab, *asked), goal, tolerance, closest, frugal)
             done += 1
         if progress is not None:
             progress(done)
 
 
+def _submitted(
+    executor: Executor | None, asked: _Asked, labs: list[FloatArray], tolerance: float
+) -> Future[list[tuple[Found, Found]]]:
+    if executor is not None:
+        # An executor that has lost a worker takes no more work; the rest is then done here.
+        with contextlib.suppress(BrokenExecutor):
+            return executor.submit(_solve, asked, np.array(labs), tolerance)
+    future: Future[list[tuple[Found, Found]]] = Future()
+    future.set_result(_solve(asked, np.array(labs), tolerance))
+    return future
+
+
 def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
     """Closest and frugal for targets of shape (t, 3); what a worker runs."""
-    catalogue = _catalogue(asked)
+    searcher = Question(np.zeros(3), *asked).searcher
+    catalogue = searcher.catalogue()
     if catalogue is not None:
         return catalogue.look_up(labs, tolerance)
-    answers = (Question(lab, *asked).searcher.answer(lab, tolerance) for lab in labs)
+    answers = (searcher.answer(lab, tolerance) for lab in labs)
     return [(answer.closest, answer.frugal) for answer in answers]
-
-
-@functools.lru_cache(maxsize=2)
-def _catalogue(asked: _Asked) -> Catalogue | None:
-    searcher = Question(np.zeros(3), *asked).searcher
-    if searcher.whole.count() > LARGEST:
-        return None
-    return Catalogue(searcher)

@@ -15,12 +15,11 @@ Any rising wavelengths that cover 400 to 700 nm will do; they are brought onto t
 from __future__ import annotations
 
 import functools
+import hashlib
 import json
 import os
-import secrets
 from collections.abc import Iterable, Mapping
 from importlib import resources
-from pathlib import Path
 from typing import Annotated, Any, ClassVar, Final, Self
 
 import numpy as np
@@ -28,6 +27,7 @@ from pydantic import Field, field_validator, model_validator
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
 from shadematch.models import Frozen, Number
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
@@ -37,7 +37,6 @@ _FORMAT: Final = "shadematch palette"
 _VERSION: Final = 1
 _LARGEST_NUMBER: Final = 1e9
 """Far beyond any coefficient; keeps products finite."""
-_LARGEST_FILE: Final = 20_000_000
 
 Spectrum = tuple[Number, ...]
 
@@ -63,6 +62,17 @@ def _checked_spectrum(values: Spectrum | None, field: str) -> Spectrum | None:
     return values
 
 
+def _numbers(*spectra: Spectrum | None) -> list[list[float]]:
+    return [[v + 0.0 for v in values or ()] for values in spectra]  # no -0.0, which is 0.0
+
+
+def fingerprint_of(numbers: Mapping[str, Any]) -> str:
+    """The first 48 bits of SHA-256 (FIPS 180-4) over JSON with sorted keys and no blanks."""
+    text = json.dumps(numbers, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    code = hashlib.sha256(text.encode("ascii")).hexdigest()
+    return "-".join(code[i : i + 4] for i in (0, 4, 8))
+
+
 class Base(Frozen):
     """Uncoloured soap.
 
@@ -83,6 +93,11 @@ class Base(Frozen):
         checked = _checked_spectrum(values, "")
         assert checked is not None
         return checked
+
+    @property
+    def colour_numbers(self) -> list[list[float]]:
+        """What its colour rests on: absorption and scattering."""
+        return _numbers(self.absorption, self.scattering)
 
 
 class Pigment(Frozen):
@@ -113,6 +128,11 @@ class Pigment(Frozen):
     @classmethod
     def _spectra(cls, values: Spectrum | None) -> Spectrum | None:
         return _checked_spectrum(values, "")
+
+    @property
+    def colour_numbers(self) -> list[list[float]]:
+        """What its colour rests on: absorption, and scattering if it has any."""
+        return _numbers(self.absorption, self.scattering if self.scatters else None)
 
     @property
     def scatters(self) -> bool:
@@ -164,6 +184,21 @@ class Palette(Frozen):
     def names(self) -> tuple[str, ...]:
         """The pigments' names in order."""
         return tuple(p.name for p in self.pigments)
+
+    @property
+    def fingerprint(self) -> str:
+        """Short for the numbers that make its colours, such as ``"1f0a-93b2-77c4"``.
+
+        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings.
+        Order, prices, tubes and the note play no part.
+        """
+        return fingerprint_of(
+            {
+                "pigments": {p.name: p.colour_numbers for p in self.pigments},
+                "clear": self.clear.colour_numbers,
+                "white": self.white.colour_numbers,
+            }
+        )
 
     def __getitem__(self, name: str) -> Pigment:
         """The pigment of that name."""
@@ -231,25 +266,7 @@ class Palette(Frozen):
         PaletteError
             Naming the first entry that is wrong.
         """
-        if not isinstance(data, Mapping):
-            raise PaletteError(
-                "must be a JSON object", field="palette", value=type(data).__name__,
-                remedy="See shadematch.materials for the form",
-            )  # fmt: skip
-        rest = dict(data)
-        if rest.pop("format", None) != _FORMAT:
-            raise PaletteError(
-                "is not a palette" if "format" in data else "is missing",
-                field="format",
-                value=data.get("format"),
-                remedy=f"The file must say {_FORMAT!r}",
-            )  # fmt: skip
-        version = rest.pop("version", None)
-        if version != _VERSION or isinstance(version, bool):
-            raise PaletteError(
-                "unknown version", field="version", value=version,
-                remedy=f"This library reads version {_VERSION}; a newer file needs a newer library",
-            )  # fmt: skip
+        rest = checked_envelope(data, _FORMAT, _VERSION, error=PaletteError)
         grid = rest.pop("wavelengths_nm", None)
         if not isinstance(grid, list) or not all(_is_number(v) for v in grid):
             raise PaletteError(
@@ -280,28 +297,7 @@ class Palette(Frozen):
         PaletteError
             If the place can't be written.
         """
-        text = json.dumps(self.to_dict(), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-        goal = Path(path)
-        # Made like any other file of the user's, so that others may read it as they may those.
-        temporary = goal.with_name(f".{goal.name}.{secrets.token_hex(8)}")
-        try:
-            handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
-            try:
-                with os.fdopen(handle, "w", encoding="utf-8") as stream:
-                    stream.write(text)
-                    stream.flush()
-                    os.fsync(stream.fileno())
-                temporary.replace(goal)
-            except BaseException:
-                temporary.unlink(missing_ok=True)
-                raise
-        except OSError as found:
-            raise PaletteError(
-                f"can't be written: {found.strerror}",
-                field="path",
-                value=str(goal),
-                remedy="Choose a folder that exists and that you may write to",
-            ) from None
+        write_text(path, json_text(self.to_dict()), error=PaletteError)
 
 
 def _is_number(value: object) -> bool:
@@ -345,40 +341,11 @@ def load_palette(path: str | os.PathLike[str] | None = None) -> Palette:
     """
     if path is None:
         return _demo()
-    place = Path(path)
-    try:
-        if place.stat().st_size > _LARGEST_FILE:
-            raise PaletteError(
-                "is too large for a palette", field="path", value=str(place),
-                remedy="A palette file has a few kilobytes",
-            )  # fmt: skip
-        text = place.read_text(encoding="utf-8")
-    except OSError as found:
-        raise PaletteError(
-            f"can't be read: {found.strerror}", field="path", value=str(place),
-            remedy="Check the name and the folder",
-        ) from None  # fmt: skip
-    except UnicodeDecodeError:
-        raise PaletteError(
-            "is not UTF-8 text", field="path", value=str(place), remedy="Save it as UTF-8"
-        ) from None
-    except ValueError:  # a NUL in the name
-        raise PaletteError(
-            "is no path", field="path", value=str(place), remedy="Check the name and the folder"
-        ) from None
-    return _parsed(text, str(place))
+    return _parsed(read_text(path, kind="palette", error=PaletteError), str(path))
 
 
 def _parsed(text: str, place: str) -> Palette:
-    try:
-        data = json.loads(text)
-    except (ValueError, RecursionError) as found:
-        line = getattr(found, "lineno", None)
-        raise PaletteError(
-            "is not JSON", field="path", value=place,
-            remedy=f"Look at line {line}" if line else "A number or the nesting goes on too long",
-        ) from None  # fmt: skip
-    return Palette.from_dict(data)
+    return Palette.from_dict(parse_json(text, place=place, error=PaletteError))
 
 
 @functools.cache

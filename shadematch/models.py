@@ -23,6 +23,7 @@ _SAYINGS = {
     "literal_error": ("must be {expected}", "Take one of these"),
     "string_type": ("must be a text", "Give a text"),
     "string_too_short": ("must not be empty", "Give it a name"),
+    "string_unicode": ("has half a character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
     "model_type": ("must be an object with named entries", "See the head of shadematch.materials"),
@@ -89,15 +90,16 @@ class Frozen(BaseModel):
         if isinstance(inner, ShadematchError):
             field = ".".join(p for p in (where, inner.field) if p)
             return type(inner)(inner.problem, field=field, value=inner.value, remedy=inner.remedy)
-        message = first["msg"].removeprefix("Value error, ")
-        problem, remedy = _SAYINGS.get(
-            first["type"], (message[:1].lower() + message[1:], "Check this entry")
-        )
         limits = first.get("ctx", {})
+        if first["type"] in _SAYINGS:
+            problem, remedy = (text.format(**limits) for text in _SAYINGS[first["type"]])
+        else:  # pydantic's own words, braces and all
+            message = first["msg"].removeprefix("Value error, ")
+            problem, remedy = message[:1].lower() + message[1:], "Check this entry"
         return cls._error(
-            problem.format(**limits),
+            problem,
             field=where or cls.__name__,
             # What is missing has no value of its own; pydantic gives its surroundings.
             value=None if first["type"] == "missing" else first.get("input"),
-            remedy=remedy.format(**limits),
+            remedy=remedy,
         )

@@ -133,10 +133,9 @@ class Question:
 
     def ideal(self, closest: Choice) -> Choice:
         """The continuous optimum, judged against the closest whole choice."""
-        steps, value = ideal(self.searcher.whole, self.target)
         whole = np.rint(self.steps_of(closest)).astype(np.int64)
         best = Found(whole, closest.delta_e, closest.delta_e, True, 0)
-        return self.choice(*self.searcher.ideal_from(best, steps, value, self.target))
+        return self.choice(*self.searcher.ideal(self.target, best))
 
     def front(self, best: Choice) -> tuple[Choice, ...]:
         """The Pareto front, from its closest choice on."""
@@ -150,9 +149,7 @@ class Question:
 
     def closest_with(self, **changes: float) -> float:
         """CIEDE2000 of the closest whole recipe in a pour with some fields changed."""
-        searcher = self._searcher_with(**changes)
-        hint = ideal(searcher.whole, self.target)[0]
-        return searcher.closest(self.target, hint=hint).delta_e
+        return self._searcher_with(**changes).closest(self.target).delta_e
 
     def verdict(self, closest: Choice, ideal_: Choice) -> Verdict:
         """What holds the closest recipe back, judged against the ideal one."""

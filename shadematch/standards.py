@@ -16,7 +16,7 @@ from __future__ import annotations
 import functools
 import warnings
 from importlib import resources
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -258,6 +258,15 @@ def onto_grid(
 
     inside = np.clip(WAVELENGTHS_NM, x[0], x[-1])
     return np.asarray(PchipInterpolator(x, y)(inside), dtype=float)
+
+
+def distribution(values: FloatArray, name: str) -> Any:
+    """A `colour.SpectralDistribution` of values at the library's wavelengths, shape (36,)."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # as above
+        import colour
+    data = dict(zip(WAVELENGTHS_NM.tolist(), values.tolist(), strict=True))
+    return colour.SpectralDistribution(data, name=name)
 
 
 def _write() -> None:

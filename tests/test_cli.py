@@ -393,7 +393,7 @@ BAD = [
     ("palette other.json", ("other.json, format", "shadematch palette")),
     ("palette none.json", ("none.json, pigments", "[]", "Give at least one")),
     ("palette twice.json", ("twice.json, pigments", "'gorse'", "Rename")),
-    ("palette newer.json", ("newer.json, version", "2", "newer library")),
+    ("palette newer.json", ("newer.json, version", "2", "newer shadematch")),
     ("palette nan.json", ("nan.json, pigments.0.absorption", "nan", "380 nm")),
     ("match #fff --palette missing.json", ("palette file", "'missing.json'", "Check the name")),
     ("predict gorse=1 --palette twice.json", ("twice.json, pigments", "'gorse'", "Rename")),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import itertools
 import json
+import os
+import signal
 
 import iadpython
 import numpy as np
@@ -370,6 +372,27 @@ def test_match_many_in_other_processes_and_with_bad_input() -> None:
     with pytest.raises(sm.PourError, match="chunk"):
         sm.match_many([], chunk=0)
     assert list(sm.match_many([], pour=pour)) == []
+
+
+def test_a_worker_that_is_killed_costs_no_result() -> None:
+    from concurrent.futures import ProcessPoolExecutor
+
+    rng = np.random.default_rng(6)
+    targets = [sm.Target.from_srgb(c) for c in rng.random((40, 3)).tolist()]
+    pour = sm.Pour(batch_g=200)
+    plain = list(sm.match_many(targets, pour=pour, chunk=5))
+    killed = False
+    got = []
+    with ProcessPoolExecutor(1) as pool:
+        for m in sm.match_many(targets, pour=pour, chunk=5, executor=pool):
+            got.append(m)
+            if not killed:
+                for process in list(pool._processes.values()):
+                    os.kill(process.pid, signal.SIGKILL)
+                killed = True
+    assert killed
+    assert [m.recipe for m in got] == [m.recipe for m in plain]
+    assert [m.delta_e for m in got] == [m.delta_e for m in plain]
 
 
 # --- facts of the trade

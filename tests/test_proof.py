@@ -11,7 +11,8 @@ import pytest
 import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.prediction import model_for
-from shadematch.search.catalogue import Catalogue
+from shadematch.search.answer import Searcher
+from shadematch.search.bounds import beyond, images_of
 from shadematch.search.space import whole_space
 from tests.problems import KINDS, problem
 from tests.test_prediction import with_chalk
@@ -34,14 +35,16 @@ def test_no_miss_and_no_bound_above_the_optimum(part: int) -> None:
         assert int(answer.frugal.steps.sum()) == p.least_paste(best + 0.5), seed
         assert answer.frugal.delta_e <= best + 0.5 + 1e-9, seed
         if p.searcher.whole.max_tubes == p.searcher.whole.size:
-            assert answer.ideal_delta_e <= best + 1e-6, seed
+            assert p.searcher.ideal(p.target, answer.closest)[1] <= best + 1e-6, seed
 
 
-def test_kept_boxes_do_not_change_the_answer() -> None:
-    # From the third question on, a search of over 50,000 recipes starts from boxes it kept.
-    p = problem(20_001, least=50_001, most=90_000)
+def test_the_kept_list_does_not_change_the_answer() -> None:
+    # Once it has listed all recipes the searcher looks answers up.
+    p = problem(20_001, least=13_000, most=20_000)
     rng = np.random.default_rng(1)
-    for _ in range(8):
+    for turn in range(16):
+        if turn == 8:
+            assert p.searcher.catalogue() is not None
         target = p.lab[rng.integers(len(p.lab))] + rng.normal(0, 1.0, 3)
         answer = p.searcher.answer(target, 0.5)
         values = delta_e(p.lab, target)
@@ -51,16 +54,38 @@ def test_kept_boxes_do_not_change_the_answer() -> None:
         assert int(answer.frugal.steps.sum()) == totals.min()
 
 
+def test_the_list_keeps_limits() -> None:
+    p = problem(20_003, least=5_000, most=20_000)
+    catalogue = p.searcher.catalogue()
+    assert catalogue is not None
+    totals = p.steps.sum(axis=1)
+    rng = np.random.default_rng(2)
+    for _ in range(30):
+        target = p.lab[rng.integers(len(p.lab))] + rng.normal(0, 3.0, 3)
+        values = delta_e(p.lab, target)
+        most = int(rng.integers(0, totals.max() + 1))
+        best = values[totals <= most].min()
+        found = catalogue.closest(target, max_steps=most)
+        assert found.steps is not None
+        assert found.delta_e == pytest.approx(best, abs=1e-9)
+        assert found.steps.sum() <= most
+        assert catalogue.closest(target, max_steps=most, below=best - 1e-6).steps is None
+        lean = catalogue.frugal(target, best + 1.0, int(totals.max()))
+        assert lean.steps is not None
+        assert lean.steps.sum() == totals[values <= best + 1.0].min()
+
+
 @pytest.mark.parametrize("seed", range(30_000, 30_000 + 2 * len(KINDS)))
 def test_catalogue_finds_the_same(seed: int) -> None:
     p = problem(seed, least=50, most=20_000)
     rng = np.random.default_rng(seed)
     near = p.lab[rng.integers(len(p.lab), size=20)] + rng.normal(0, 2.0, (20, 3))
     targets = np.concatenate([p.target[None], near])
-    for target, (closest, frugal) in zip(
-        targets, Catalogue(p.searcher).look_up(targets, 0.5), strict=True
-    ):
-        answer = p.searcher.answer(target, 0.5)
+    catalogue = p.searcher.catalogue()
+    assert catalogue is not None
+    for target, (closest, frugal) in zip(targets, catalogue.look_up(targets, 0.5), strict=True):
+        fresh = Searcher(p.searcher.model, p.searcher.whole, p.searcher.load_per_step)
+        answer = fresh.answer(target, 0.5)  # by branch and bound, or from a plain list
         assert closest.delta_e == pytest.approx(answer.closest.delta_e, abs=1e-9)
         assert frugal.steps is not None
         assert answer.frugal.steps is not None
@@ -85,3 +110,25 @@ def test_asking_for_the_verdict_does_not_drop_kept_searches() -> None:
     assert first.verdict.sentence
     again = sm.match("#304050", pour=pour)
     assert again._question.searcher is first._question.searcher
+
+
+def test_boxes_called_beyond_reach_are() -> None:
+    rng = np.random.default_rng(5)
+    called, left = 0, 0
+    for seed in range(40_000, 40_012):
+        p = problem(seed)
+        space = p.searcher.whole
+        lo = p.steps[rng.integers(len(p.steps), size=200)]
+        hi = lo + rng.integers(0, 4, lo.shape)
+        target = np.array([rng.uniform(5, 95), *rng.uniform(-90, 90, 2)])
+        images = images_of(space, lo, hi)
+        limit = float(np.median(delta_e(images.centre, target)))
+        certain = beyond(images, target, limit)
+        left += int((~certain).sum())
+        for a, b in zip(lo[certain], hi[certain], strict=True):
+            inside = rng.integers(a, b + 1, (64, space.size))
+            inside[:2] = a, b
+            assert delta_e(space.lab(inside.astype(float)), target).min() >= limit
+            called += 1
+    assert called > 300
+    assert left > 300

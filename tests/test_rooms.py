@@ -16,7 +16,7 @@ PACKAGE = Path(shadematch.__file__).parent
 # Ground to roof; rooms of one line are siblings and don't import each other.
 ORDER = (
     ("errors", "arrays", "_version", "cautions"),
-    ("standards", "models", "readers", "html"),
+    ("standards", "models", "readers", "html", "files"),
     ("colorimetry",),
     ("difference",),
     ("optics.transport",),
@@ -26,12 +26,12 @@ ORDER = (
     ("pour",),
     ("target",),
     ("prediction",),
-    ("search.space",),
+    ("pot", "search.space"),
     ("search.bounds", "search.ideal", "search.rounding"),
-    ("search.lattice", "search.cover"),
+    ("search.lattice", "search.boxes"),
     ("search.whole",),
-    ("search.answer",),
     ("search.catalogue",),
+    ("search.answer",),
     ("question",),
     ("match",),
     ("calibration.testpour", "calibration.spectra"),
@@ -40,10 +40,19 @@ ORDER = (
     ("calibration.identify", "calibration.intervals", "calibration.robust"),
     ("calibration.result",),
     ("calibration.calibrate", "calibration.design", "calibration.lot"),
+    ("saved",),
+    ("repeat",),
+    ("sheet.words", "sheet.drawing"),
+    ("sheet.content",),
+    ("sheet.layout", "sheet.plain"),
+    ("sheet.page",),
+    ("sheet.batch",),
+    ("exchange",),
     ("plots",),
     ("cli.printing",),
     ("cli.words",),
-    ("cli.match", "cli.predict", "cli.palette", "cli.calibrate"),
+    ("cli.pot", "cli.repeat"),
+    ("cli.match", "cli.predict", "cli.palette", "cli.sheet", "cli.calibrate"),
     ("cli.main",),
     ("__main__",),
 )
@@ -114,6 +123,6 @@ def test_rooms_are_not_crowded() -> None:
 
 def test_facade_is_complete() -> None:
     public = {name for name in vars(shadematch) if not name.startswith("_")}
-    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "cli"}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match"})
+    modules = {room.split(".")[0] for room in rooms()} | {"optics", "search", "sheet", "cli"}
+    assert set(shadematch.__all__) - {"__version__"} == public - (modules - {"match", "repeat"})
     assert list(shadematch.__all__) == sorted(shadematch.__all__)

@@ -17,7 +17,7 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from shadematch._version import __version__
-from shadematch.cli import calibrate, match, palette, predict
+from shadematch.cli import calibrate, match, palette, pot, predict, repeat, sheet
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
 from shadematch.errors import ShadematchError
@@ -25,7 +25,7 @@ from shadematch.readers import is_number
 
 __all__ = ["main"]
 
-VERBS: Final = (match, predict, palette, calibrate)
+VERBS: Final = (match, predict, sheet, repeat, pot, palette, calibrate)
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 
 

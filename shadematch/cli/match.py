@@ -15,6 +15,7 @@ import argparse
 from typing import Any
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
+from shadematch.cli.repeat import save_as
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
@@ -27,6 +28,7 @@ from shadematch.cli.words import (
     read_target,
     shared_entries,
 )
+from shadematch.errors import PourError
 from shadematch.match import Match, match
 
 __all__ = ["add_verb"]
@@ -43,6 +45,9 @@ def add_verb(verb: Verbs) -> None:
     for option, text in (("--must-use", "pigment to put in"), ("--must-avoid", "to leave out")):
         add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
+    add = parser.add_argument_group("keeping it").add_argument
+    add("--save", metavar="FILE", help="keep it in a file for shadematch repeat and sheet")
+    add("--note", metavar="TEXT", help="your own words, kept with it")
     add_conditions(parser)
 
 
@@ -58,6 +63,12 @@ def _match(args: argparse.Namespace) -> str:
         must_avoid=args.must_avoid,
         **({} if args.tolerance is None else {"tolerance": args.tolerance}),
     )
+    if args.save is not None:
+        save_as(found, args.save, note=args.note)
+    elif args.note is not None:
+        raise PourError(
+            "has nowhere to go", field="--note", value=args.note, remedy="Give --save FILE too"
+        )
     if args.json:
         return json_text(_match_entries(found, args.choices))
     parts = [wrapped(str(found), 11)]
@@ -68,6 +79,8 @@ def _match(args: argparse.Namespace) -> str:
         parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
     if args.choices:
         parts.append(_choices_table(found))
+    if args.save is not None:
+        parts.append(wrapped(f"kept in {args.save}"))
     return "\n\n".join((*parts, cautions()))
 
 

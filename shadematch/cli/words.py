@@ -37,13 +37,18 @@ __all__ = [
 
 T = TypeVar("T")
 
-OPTIONS: Final = {"hex": "HEX"} | {
-    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
-    for name in (
-        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
-        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
-    )
-}
+OPTIONS: Final = (
+    {"hex": "HEX"}
+    | {
+        name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+        for name in (
+            *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+            *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+            *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
+        )
+    }
+    | {"drop_mm": "--drop"}
+)
 """What the library's fields are called here."""
 
 

@@ -29,6 +29,8 @@ _SURFACE: Final = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)) ** 2
 _INNER_KNOTS: Final = 640  # even in sqrt(u), up to u = U_MAX
 _OUTER_KNOTS: Final = 96  # even in log(u), beyond
 _U_LARGEST: Final = 1e9
+_MANY: Final = 2048  # layers from which on one wavelength at a time is the faster way
+_STRETCH: Final = 8192
 
 
 class Surroundings(NamedTuple):
@@ -191,6 +193,7 @@ class Layer:
         # One row of four coefficients for each knot and wavelength: a single gather reads it.
         self._coefficients = np.ascontiguousarray(np.moveaxis(spline.c, 0, -1)).reshape(-1, 4)
         self._columns: IntArray = np.arange(count)
+        self._by_wavelength = np.ascontiguousarray(np.moveaxis(spline.c, -1, 0))  # (w, 4, knots)
         # Between knots the cubic may rise by its last digits; by how much in all, at most.
         width = np.diff(self._knots)[:, None]
         a, b, c = 3.0 * spline.c[0], 2.0 * spline.c[1], spline.c[2]  # slope a d^2 + b d + c
@@ -228,8 +231,9 @@ class Layer:
 
     def _intervals(self, mu_a: FloatArray) -> IntArray:
         u = mu_a * self.thickness_cm
-        at = (np.sqrt(np.minimum(u, U_MAX)) * self._rate).astype(np.int64)
-        if u.max(initial=0.0) >= U_MAX:
+        far_out = u.max(initial=0.0) >= U_MAX
+        at = (np.sqrt(np.minimum(u, U_MAX) if far_out else u) * self._rate).astype(np.int64)
+        if far_out:
             far = np.log(np.maximum(u, U_MAX) / U_MAX) * self._outer_rate
             at = np.where(u >= U_MAX, _INNER_KNOTS - 1 + far.astype(np.int64), at)
         return np.asarray(np.minimum(at, self._knots.size - 2))
@@ -247,6 +251,9 @@ class Layer:
         R, slope
             Shapes (..., w); the slope is per 1/cm.
         """
+        if mu_a.ndim == 2 and len(mu_a) >= _MANY:
+            slope = np.empty_like(mu_a)
+            return self._one_wavelength_at_a_time(mu_a, slope), slope
         mu_a = np.minimum(mu_a, self._top)
         at = self._intervals(mu_a)
         c = self._coefficients[at * self._columns.size + self._columns]
@@ -256,11 +263,40 @@ class Layer:
 
     def value(self, mu_a: FloatArray) -> FloatArray:
         """R alone; see `evaluate`."""
+        if mu_a.ndim == 2 and len(mu_a) >= _MANY:
+            return self._one_wavelength_at_a_time(mu_a, None)
         mu_a = np.minimum(mu_a, self._top)
         at = self._intervals(mu_a)
         c = self._coefficients[at * self._columns.size + self._columns]
         d = mu_a - self._knots[at]
         return np.asarray(((c[..., 0] * d + c[..., 1]) * d + c[..., 2]) * d + c[..., 3])
+
+    def _one_wavelength_at_a_time(self, mu_a: FloatArray, slope: FloatArray | None) -> FloatArray:
+        """The same numbers for long arrays, three times as fast: what is read stays in cache."""
+        result = np.empty_like(mu_a)
+        for start in range(0, len(mu_a), _STRETCH):
+            stretch = slice(start, start + _STRETCH)
+            mu = np.minimum(mu_a[stretch].T, self._top, order="C")
+            R, dR = np.empty_like(mu), np.empty_like(mu)
+            d, part = np.empty(mu.shape[1]), np.empty(mu.shape[1])
+            for x, c, r, dr in zip(mu, self._by_wavelength, R, dR, strict=True):
+                at = self._intervals(x)
+                np.subtract(x, self._knots.take(at, out=d, mode="clip"), out=d)
+                c0, c1, c2, c3 = c
+                c0.take(at, out=r, mode="clip")
+                if slope is not None:
+                    np.multiply(r, 3.0, out=dr)
+                    dr *= d
+                    dr += np.multiply(c1.take(at, out=part, mode="clip"), 2.0, out=part)
+                    dr *= d
+                    dr += c2.take(at, out=part, mode="clip")
+                for further in (c1, c2, c3):
+                    r *= d
+                    r += further.take(at, out=part, mode="clip")
+            result[stretch] = R.T
+            if slope is not None:
+                slope[stretch] = dR.T
+        return result
 
     def curvature_limits(self, lo: FloatArray, hi: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Least and greatest second derivative of `value` between two absorptions.

@@ -1,7 +1,8 @@
-"""The searches put together: ideal, closest and frugal for one target."""
+"""The searches put together: closest and frugal for one target."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -9,16 +10,17 @@ import numpy as np
 
 from shadematch.arrays import FloatArray, IntArray
 from shadematch.prediction import Model
-from shadematch.search.cover import Cover, cover_of
+from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.ideal import ideal
 from shadematch.search.space import Space, spaces_of
-from shadematch.search.whole import GAP, Found, closest, frugal
+from shadematch.search.whole import GAP, LISTED, Found, closest, frugal
 
 __all__ = ["Answer", "Searcher"]
 
 _MOST_SPACES: Final = 1000
-_PATIENCE: Final = 4
-"""Targets searched from scratch before boxes are kept: they cost as much as several searches."""
+_FEW_SPACES: Final = 64
+_SPACE_WORK: Final = 1000  # what a space of its own costs, in boxes
+_RECIPE_WORK: Final = 0.25  # what listing a recipe costs
 
 
 @dataclass(frozen=True)
@@ -27,8 +29,6 @@ class Answer:
 
     Attributes
     ----------
-    ideal_steps, ideal_delta_e
-        The continuous optimum.
     closest
         The whole recipe with the smallest CIEDE2000.
     frugal
@@ -36,14 +36,15 @@ class Answer:
         least number of steps.
     """
 
-    ideal_steps: FloatArray
-    ideal_delta_e: float
     closest: Found
     frugal: Found
 
 
 class Searcher:
     """Finds recipes in a permitted region.
+
+    Where there are at most `catalogue.LARGEST` recipes it lists them all once its searches have
+    cost as much as the list does; from then on it looks answers up, which gives the same.
 
     Parameters
     ----------
@@ -59,20 +60,37 @@ class Searcher:
         self.model = model
         self.whole = whole
         self.load_per_step = load_per_step
-        self._cover: Cover | None = None
-        self._asked = 0
+        self._work = 0.0
+        self._few: list[tuple[IntArray, Space]] | None = None
+        self._catalogue: Catalogue | None = None
 
-    def _cover_for(self, space: Space) -> Cover | None:
-        """The kept boxes, once this region has been asked about before and if they fit."""
-        if space.max_tubes != self.whole.max_tubes or self.model.scattering_pigments:
-            return None
-        if self._cover is None and self._asked > _PATIENCE and self.whole.count() > 50_000:
-            self._cover = cover_of(self.whole)
-        return self._cover
+    def catalogue(self) -> Catalogue | None:
+        """All recipes, listed now if need be; None where they are too many."""
+        if self._catalogue is None and self.whole.count() <= LARGEST:
+            everywhere = np.zeros(self.whole.size)
+            spaces, _ = spaces_of(self.model, self.whole, self.load_per_step, everywhere, LARGEST)
+            self._catalogue = Catalogue(spaces)
+        return self._catalogue
+
+    def _kept(self) -> Catalogue | None:
+        """The list of all recipes, once it pays."""
+        if self._catalogue is None:
+            still = sum(self.whole.upper[i] > 0 for i in self.model.scattering_pigments)
+            spaces = math.comb(self.whole.max_steps + still, still)  # at most
+            cost = _RECIPE_WORK * self.whole.count() + _SPACE_WORK * spaces
+            if self._work < cost and spaces <= _MOST_SPACES:
+                return None
+        return self.catalogue()
 
     def spaces(self, around: FloatArray) -> tuple[list[tuple[IntArray, Space]], bool]:
         """The region cut as `space.spaces_of` does, and whether all of it is there."""
-        return spaces_of(self.model, self.whole, self.load_per_step, around, _MOST_SPACES)
+        if self._few is None:
+            found = spaces_of(self.model, self.whole, self.load_per_step, around, _MOST_SPACES)
+            if len(found[0]) > _FEW_SPACES:
+                return found
+            self._few = found[0]
+        still = list(self.model.scattering_pigments)
+        return sorted(self._few, key=lambda s: float(np.abs(s[0] - around)[still].sum())), True
 
     def answer(self, target: FloatArray, tolerance: float) -> Answer:
         """Search for one target.
@@ -84,18 +102,15 @@ class Searcher:
         tolerance
             How much worse than the closest the frugal recipe may be, in CIEDE2000.
         """
-        steps, value = ideal(self.whole, target)
-        best = self.closest(target, hint=steps)
-        least = self.frugal(target, best, tolerance)
-        return Answer(*self.ideal_from(best, steps, value, target), best, least)
+        best = self.closest(target)
+        return Answer(best, self.frugal(target, best, tolerance))
 
-    def ideal_from(
-        self, best: Found, steps: FloatArray, value: float, target: FloatArray
-    ) -> tuple[FloatArray, float]:
-        """The better of a continuous optimum and the one next to the closest whole recipe.
+    def ideal(self, target: FloatArray, best: Found) -> tuple[FloatArray, float]:
+        """The continuous optimum; `best` is the closest whole recipe.
 
         Mixtures have several local optima; the proved whole recipe lies next to a good one.
         """
+        steps, value = ideal(self.whole, target)
         if best.steps is None or value < 1e-3:
             return steps, value
         again, lower = ideal(self.whole, target, start=best.steps.astype(float))
@@ -105,13 +120,31 @@ class Searcher:
         self,
         target: FloatArray,
         *,
-        hint: FloatArray,
+        hint: FloatArray | None = None,
         max_steps: int | None = None,
         max_tubes: int | None = None,
         below: float = np.inf,
     ) -> Found:
-        """The closest whole recipe; see `whole.closest`."""
-        self._asked += max_steps is None
+        """The closest whole recipe; see `whole.closest`.
+
+        Parameters
+        ----------
+        target
+            CIELAB, shape (3,).
+        hint
+            Steps to look around first, shape (n,); by default the continuous optimum.
+        max_steps, max_tubes
+            Limits to keep besides the region's own.
+        below
+            Only recipes with a smaller CIEDE2000 count.
+        """
+        if max_tubes is None or max_tubes >= self.whole.max_tubes:
+            kept = self._kept()
+            if kept is not None:
+                return kept.closest(target, max_steps=max_steps, below=below)
+        if hint is None:
+            listed = self.whole.count() <= LISTED and not self.model.scattering_pigments
+            hint = np.zeros(self.whole.size) if listed else ideal(self.whole, target)[0]
         spaces, complete = self.spaces(hint)
         best = Found(None, np.inf, below, True, 0)
         for fixed, space in spaces:
@@ -123,17 +156,12 @@ class Searcher:
             if limited.max_steps < 0 or limited.max_tubes < 0:
                 continue
             hints = np.where(space.upper > 0, hint, 0.0)[None]
-            found = closest(
-                limited,
-                target,
-                hints=hints,
-                below=min(best.delta_e, below),
-                cover=self._cover_for(limited),
-            )
+            found = closest(limited, target, hints=hints, below=min(best.delta_e, below))
             bound, boxes = min(best.bound, found.bound), best.boxes + found.boxes
             if found.steps is not None:
                 best = replace(found, steps=found.steps + fixed)
             best = replace(best, bound=bound, boxes=boxes)
+        self._work += best.boxes + (_SPACE_WORK * len(spaces) if len(spaces) > 1 else 0)
         reached = min(best.delta_e, below)
         if not complete:
             return replace(best, bound=0.0, proved=reached <= GAP)
@@ -143,6 +171,9 @@ class Searcher:
         """The recipe with the least paste at most `tolerance` worse than `best`."""
         assert best.steps is not None
         within = best.delta_e + tolerance
+        kept = self._kept()
+        if kept is not None:
+            return kept.frugal(target, within, int(best.steps.sum()))
         spaces, complete = self.spaces(best.steps.astype(float))
         least, fewest, proved, boxes = best, int(best.steps.sum()), complete, 0
         bound = fewest
@@ -155,7 +186,6 @@ class Searcher:
                 within=within,
                 fewer_than=fewest - used,
                 near=near,
-                cover=self._cover_for(space),
             )
             boxes += found.boxes
             proved = proved and found.proved
@@ -163,6 +193,7 @@ class Searcher:
             if found.steps is not None:
                 least = replace(found, steps=found.steps + fixed)
                 fewest = int(found.steps.sum()) + used
+        self._work += boxes
         bound = min(bound, fewest)
         # Among equally short recipes, the closest.
         assert least.steps is not None

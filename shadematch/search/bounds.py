@@ -21,14 +21,16 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
+from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.difference import floor
+from shadematch.difference import floor, squared_difference
 from shadematch.search.space import Space
 
-__all__ = ["Images", "Judged", "images_of", "judge", "nearest"]
+__all__ = ["Images", "Judged", "beyond", "images_of", "judge", "nearest"]
 
 _KNEE: Final = (6.0 / 29.0) ** 3
+_CUTS: Final = 8
+_MOST_CELLS: Final = 24
 _WIDE: Final = 4.0  # CIELAB; beyond it the corners of a box are looked at as well
 
 
@@ -40,6 +42,10 @@ class Images:
     generators: FloatArray  # (m, 3, n + 3): the pigments', then the remainder's
     lab_lo: FloatArray  # (m, 3) an upright box that holds the colours as well
     lab_hi: FloatArray
+
+    def chosen(self, at: IntArray) -> Images:
+        """Those at some positions."""
+        return Images(self.centre[at], self.generators[at], self.lab_lo[at], self.lab_hi[at])
 
 
 def images_of(space: Space, lo: IntArray, hi: IntArray) -> Images:
@@ -136,3 +142,60 @@ def judge(images: Images, target: FloatArray, norm: FloatArray, radius: float) -
     pigments = generators[:, :, :-3]
     pull = np.sqrt(np.einsum("mck,mck->mk", pigments, pigments))
     return Judged(np.maximum(hull, distance), shares, pull, offset, generators)
+
+
+def beyond(images: Images, target: FloatArray, limit: float) -> BoolArray:
+    """Which boxes certainly hold nothing closer to a far target than `limit`.
+
+    Far from the target no norm lies close below CIEDE2000, and the upright box alone gives away
+    its corners. Here they are cut off: a zonotope also lies on one side of a plane across the
+    gradient at its centre. What is left of the upright box is cut into cells until each lies
+    beyond the plane or has a floor of at least `limit`.
+
+    Parameters
+    ----------
+    images
+        Of m boxes.
+    target
+        CIELAB, shape (3,).
+    limit
+        CIEDE2000.
+
+    Returns
+    -------
+    ndarray
+        Shape (m,). False where it is not certain.
+    """
+    square, slope, _ = squared_difference(images.centre, target)
+    # Any direction is valid; this one is good.
+    away = slope / np.maximum(2.0 * np.sqrt(square), 1e-300)[:, None]
+    reach = np.abs(np.einsum("mc,mck->mk", away, images.generators)).sum(axis=1)
+    hopeful = np.sqrt(square) - reach > limit
+    result = np.zeros(len(square), dtype=bool)
+    result[hopeful] = True
+    level = np.einsum("mc,mc->m", away, images.centre) - reach
+    level -= 1e-9 * (1.0 + np.abs(level))
+    box = np.flatnonzero(hopeful)
+    lo, hi = images.lab_lo[box], images.lab_hi[box]
+    for _ in range(_CUTS):
+        if not box.size:
+            break
+        extent = np.abs(away[box]) * (hi - lo)
+        axis = np.argmax(extent, axis=1)
+        rows = np.arange(box.size)
+        middle = 0.5 * (lo[rows, axis] + hi[rows, axis])
+        left, right = hi.copy(), lo.copy()
+        left[rows, axis] = right[rows, axis] = middle
+        box, lo, hi = np.tile(box, 2), np.concatenate([lo, right]), np.concatenate([left, hi])
+        d = away[box]
+        highest = np.maximum(d * lo, d * hi).sum(axis=1)
+        kept = (highest >= level[box]) & result[box]
+        box, lo, hi = box[kept], lo[kept], hi[kept]
+        kept = floor(target, lo, hi) < limit
+        box, lo, hi = box[kept], lo[kept], hi[kept]
+        many = np.bincount(box, minlength=len(result)) > _MOST_CELLS
+        result[many] = False
+        kept = result[box]
+        box, lo, hi = box[kept], lo[kept], hi[kept]
+    result[box] = False
+    return result

@@ -12,6 +12,7 @@ J. L. Bentley, Commun. ACM 18 (1975) 509 (k-d trees).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,7 +20,7 @@ import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.difference import delta_e, floor
-from shadematch.search.answer import Searcher
+from shadematch.search.space import Space
 from shadematch.search.whole import Found
 
 __all__ = ["LARGEST", "Catalogue"]
@@ -27,7 +28,9 @@ __all__ = ["LARGEST", "Catalogue"]
 LARGEST: Final = 3_000_000
 """Most recipes that a catalogue is made of; about 60 bytes each."""
 _LEAF: Final = 32
-_CHUNK: Final = 65_536
+_NO_LIMIT: Final = int(np.iinfo(np.int64).max)
+_ROUNDING: Final = 1e-9
+_CHUNK: Final = 16_384
 
 
 @dataclass(frozen=True)
@@ -37,52 +40,57 @@ class _Level:
     fewest: IntArray  # (nodes,) least paste in the node, in steps
 
 
+def _parents(level: _Level) -> _Level:
+    """The nodes that hold four of these each."""
+    return _Level(
+        level.lo.reshape(-1, 4, 3).min(axis=1),
+        level.hi.reshape(-1, 4, 3).max(axis=1),
+        level.fewest.reshape(-1, 4).min(axis=1),
+    )
+
+
+def _colours(space: Space, steps: IntArray) -> FloatArray:
+    parts = [space.lab(steps[i : i + _CHUNK].astype(float)) for i in range(0, len(steps), _CHUNK)]
+    return np.concatenate(parts)
+
+
 class Catalogue:
     """Every permitted recipe with its colour.
 
     Parameters
     ----------
-    searcher
-        The permitted region; at most `LARGEST` recipes.
+    spaces
+        All of the permitted region, as `space.spaces_of` cuts it; at most `LARGEST` recipes.
     """
 
-    def __init__(self, searcher: Searcher) -> None:
-        parts = []
-        spaces, _ = searcher.spaces(np.zeros(searcher.whole.size))
-        for fixed, space in spaces:
-            steps = space.recipes()
-            colours = [
-                space.lab(steps[i : i + _CHUNK].astype(float)) for i in range(0, len(steps), _CHUNK)
-            ]
-            parts.append((steps + fixed, np.concatenate(colours)))
-        steps = np.concatenate([p[0] for p in parts]).astype(np.int16)
-        lab = np.concatenate([p[1] for p in parts])
-        order = np.lexsort((*steps.T[::-1], steps.sum(axis=1)))  # ties: less paste comes first
-        steps, lab = steps[order], lab[order]
+    def __init__(self, spaces: Sequence[tuple[IntArray, Space]]) -> None:
+        from scipy.spatial import cKDTree  # slow to import, so late
+
+        listed = [(fixed, space, space.recipes()) for fixed, space in spaces]
+        steps = np.concatenate([(s + fixed).astype(np.int16) for fixed, _, s in listed])
+        lab = np.concatenate([_colours(space, s) for _, space, s in listed])
+        # Ties: less paste comes first, then the order of doses, in which a list comes already.
+        totals = steps.sum(axis=1, dtype=np.int16)
+        keys = (totals,) if len(listed) == 1 else (*steps.T[::-1], totals)
+        order = np.lexsort(keys)
+        steps, lab, totals = steps[order], lab[order], totals[order]
         depth = max(int(np.ceil(np.log2(max(len(lab), 1) / _LEAF))), 0)
         depth += depth % 2  # it is walked two levels at a time
-        size = -(-len(lab) // (1 << depth)) << depth
+        leaf = -(-len(lab) // (1 << depth))
+        size = leaf << depth
         index = np.minimum(np.arange(size), len(lab) - 1)  # the last recipe fills up
-        levels = []
-        for level in range(depth + 1):
-            grouped = index.reshape(1 << level, -1)
-            points = lab[grouped]
-            lo, hi = points.min(axis=1), points.max(axis=1)
-            if level % 2 == 0:
-                totals = steps.sum(axis=1)[grouped]
-                levels.append(_Level(lo, hi, totals.min(axis=1).astype(np.int64)))
-            if level < depth:
-                axis = np.argmax(hi - lo, axis=1)
-                along = np.take_along_axis(points, axis[:, None, None], axis=2)[:, :, 0]
-                half = grouped.shape[1] // 2
-                inner = np.argpartition(along, half, axis=1)
-                index = np.take_along_axis(grouped, inner, axis=1).reshape(-1)
-        self._levels = levels
-        self._leaf = size >> depth
+        # The library's tree halves at the median, so its order of points gives full leaves.
+        tree = cKDTree(lab[index], leafsize=leaf, compact_nodes=False)
+        index = index[tree.indices]
+        self._leaf = leaf
         self._steps = steps[index]
-        self._lab = lab[index].reshape(1 << depth, self._leaf, 3)
-        self._totals = self._steps.sum(axis=1).reshape(1 << depth, self._leaf)
-        self._rank = index.reshape(1 << depth, self._leaf)
+        self._lab = lab[index].reshape(1 << depth, leaf, 3)
+        self._totals = totals[index].reshape(1 << depth, leaf)
+        self._rank = index.reshape(1 << depth, leaf)
+        level = _Level(self._lab.min(axis=1), self._lab.max(axis=1), self._totals.min(axis=1))
+        self._levels = [level]
+        while len(self._levels[0].lo) > 1:
+            self._levels.insert(0, _parents(self._levels[0]))
 
     def look_up(self, targets: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
         """Closest and frugal recipes, exactly.
@@ -94,35 +102,68 @@ class Catalogue:
         tolerance
             How much worse than the closest the frugal recipe may be, in CIEDE2000.
         """
-        results = []
+        results: list[tuple[Found, Found]] = []
         for i in range(0, len(targets), 512):
-            results += self._look_up(np.asarray(targets[i : i + 512], dtype=float), tolerance)
+            chunk = np.asarray(targets[i : i + 512], dtype=float)
+            best, place = self._nearest(chunk, np.full(len(chunk), np.inf), _NO_LIMIT)
+            lean = self._frugal(chunk, best + tolerance, place)
+            results += [
+                (self._found(at, value), self._found(*frugal, paste=True))
+                for at, value, frugal in zip(place.tolist(), best.tolist(), lean, strict=True)
+            ]
         return results
 
-    def _look_up(self, targets: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
-        count = len(targets)
-        best = np.full(count, np.inf)
-        rank = np.full(count, np.iinfo(np.int64).max)
-        place = np.zeros(count, dtype=np.int64)
+    def closest(
+        self, target: FloatArray, *, max_steps: int | None = None, below: float = np.inf
+    ) -> Found:
+        """The closest recipe of one target, shape (3,), with at most so many steps.
+
+        `steps` of the result is None where no recipe has a CIEDE2000 smaller than `below`.
+        """
+        most = _NO_LIMIT if max_steps is None else max_steps
+        best, place = self._nearest(target[None], np.array([below]), most)
+        if place[0] < 0:
+            return Found(None, np.inf, below, True, 0)
+        return self._found(int(place[0]), float(best[0]))
+
+    def frugal(self, target: FloatArray, within: float, fewest: int) -> Found:
+        """The recipe with the least paste, at most `fewest` steps, and CIEDE2000 <= `within`.
+
+        There must be one.
+        """
+        limit = np.array([fewest])
+        return self._found(*self._least(target[None], np.array([within]), limit)[0], paste=True)
+
+    def _found(self, at: int, value: float, paste: bool = False) -> Found:
+        steps = self._steps[at].astype(np.int64)
+        return Found(steps, value, float(steps.sum()) if paste else value, True, 0)
+
+    def _nearest(
+        self, targets: FloatArray, below: FloatArray, most: int
+    ) -> tuple[FloatArray, IntArray]:
+        """CIEDE2000 and position of the closest recipe of each target; position -1 for none."""
+        best, rank = below.copy(), np.full(len(targets), -1)
+        place = np.full(len(targets), -1)
 
         def visit(who: IntArray, leaf: IntArray) -> None:
             values = delta_e(self._lab[leaf], targets[who][:, None, :])
+            if most < _NO_LIMIT:
+                values = np.where(self._totals[leaf] <= most, values, np.inf)
             least = values.min(axis=1)
             # Ties go to the recipe that comes first in rank.
-            ranks = np.where(values == least[:, None], self._rank[leaf], np.iinfo(np.int64).max)
+            ranks = np.where(values == least[:, None], self._rank[leaf], _NO_LIMIT)
             column = np.argmin(ranks, axis=1)
-            order = np.lexsort((ranks[np.arange(who.size), column], least, who))
-            first = np.unique(who[order], return_index=True)[1]
-            for row in order[first]:
-                mine = (least[row], ranks[row, column[row]])
-                t = who[row]
-                if mine < (best[t], rank[t]):
-                    best[t], rank[t] = mine
-                    place[t] = leaf[row] * self._leaf + column[row]
+            ranks = ranks[np.arange(who.size), column]
+            order = np.lexsort((ranks, least, who))
+            row = order[np.unique(who[order], return_index=True)[1]]
+            t = who[row]
+            row = row[(least[row] < best[t]) | ((least[row] == best[t]) & (ranks[row] < rank[t]))]
+            t = who[row]
+            best[t], rank[t] = least[row], ranks[row]
+            place[t] = leaf[row] * self._leaf + column[row]
 
-        everyone = np.arange(count)
-        visit(everyone, self._dive(targets))
-        who, leaf, nearest = self._walk(targets, best, None)
+        visit(np.arange(len(targets)), self._dive(targets))
+        who, leaf, nearest = self._walk(targets, best, np.full(len(targets), most))
         # The nearest leaf first; it often rules the others out.
         for _ in range(3):
             keep = nearest <= best[who]
@@ -139,16 +180,7 @@ class Catalogue:
         for part in np.array_split(np.flatnonzero(keep), max(1, keep.sum() // 4096)):
             if part.size:
                 visit(who[part], leaf[part])
-        frugal = self._frugal(targets, best + tolerance, place)
-        found = []
-        for t in range(count):
-            steps = self._steps[place[t]].astype(np.int64)
-            value = float(best[t])
-            closest = Found(steps, value, value, True, 0)
-            at, other = frugal[t]
-            lean = self._steps[at].astype(np.int64)
-            found.append((closest, Found(lean, other, float(lean.sum()), True, 0)))
-        return found
+        return best, place
 
     def _dive(self, targets: FloatArray) -> IntArray:
         """The leaf that looks best on the way down, shape (t,)."""
@@ -162,19 +194,23 @@ class Catalogue:
         return node
 
     def _walk(
-        self, targets: FloatArray, within: FloatArray, fewer: IntArray | None
+        self, targets: FloatArray, within: FloatArray, most: IntArray
     ) -> tuple[IntArray, IntArray, FloatArray]:
-        """Pairs of targets and leaves that can hold a recipe with CIEDE2000 up to `within`."""
+        """Pairs of targets and leaves that can hold what is sought, and floors of CIEDE2000.
+
+        Sought are recipes with CIEDE2000 up to `within` and at most `most` steps, shapes (t,).
+        """
         who = np.arange(len(targets))
         node = np.zeros(len(targets), dtype=np.int64)
         near = np.zeros(len(targets))
+        limited = bool(np.any(most < _NO_LIMIT))
         for level in self._levels[1:]:
             who = np.repeat(who, 4)
             node = (4 * node[:, None] + np.arange(4)).ravel()
-            if fewer is not None:
-                keep: BoolArray = level.fewest[node] < fewer[who]
+            if limited:
+                keep: BoolArray = level.fewest[node] <= most[who]
                 who, node = who[keep], node[keep]
-            near = floor(targets[who], level.lo[node], level.hi[node])
+            near = floor(targets[who], level.lo[node], level.hi[node]) - _ROUNDING
             keep = near <= within[who]
             who, node, near = who[keep], node[keep], near[keep]
         return who, node, near
@@ -183,12 +219,15 @@ class Catalogue:
         self, targets: FloatArray, within: FloatArray, place: IntArray
     ) -> list[tuple[int, float]]:
         """Position and CIEDE2000 of the recipe with the least paste within a limit."""
-        flat_totals = self._totals.ravel()
-        # One more than the closest recipe's, so that equally short ones are looked at too.
-        who, leaf, _ = self._walk(targets, within, flat_totals[place].astype(np.int64) + 1)
+        # Equally short ones as the closest, which is at `place`, are looked at too.
+        return self._least(targets, within, self._totals.ravel()[place].astype(np.int64))
+
+    def _least(
+        self, targets: FloatArray, within: FloatArray, most: IntArray
+    ) -> list[tuple[int, float]]:
+        who, leaf, _ = self._walk(targets, within, most)
         best: list[tuple[int, float, int, int]] = []
-        largest = np.iinfo(np.int64).max
-        best = [(int(largest), np.inf, int(largest), 0) for _ in targets]
+        best = [(_NO_LIMIT, np.inf, _NO_LIMIT, 0) for _ in targets]
         for part in np.array_split(np.arange(who.size), max(1, who.size // 4096)):
             if not part.size:
                 continue

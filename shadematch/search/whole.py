@@ -16,23 +16,28 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
-from shadematch.difference import delta_e, floor, lightness_floor, minorant, squared_difference
-from shadematch.search.bounds import Judged, images_of, judge, nearest
-from shadematch.search.cover import Cover, split, tighten
+from shadematch.difference import delta_e, minorant
+from shadematch.search.bounds import Judged, beyond, images_of, judge
+from shadematch.search.boxes import split, tighten
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.rounding import near_misses
 from shadematch.search.space import Space
 
-__all__ = ["GAP", "Found", "closest", "frugal"]
+__all__ = ["GAP", "LISTED", "Found", "closest", "frugal"]
 
 GAP: Final = 0.01
 """A recipe counts as proved when its CIEDE2000 exceeds the bound by no more than this."""
+LISTED: Final = 12_000
+"""Up to so many recipes are gone through one by one, which is quicker than a search."""
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
 _MOST_EFFORT: Final = 400_000
-_LIST_COUNT: Final = 3000
 _WAVE: Final = 1024
 _ROUNDING: Final = 1e-9
+_FAR: Final = 1.0
+"""CIEDE2000 from which on a target counts as far, where the norm of `minorant` is loose."""
+_HOPELESS: Final = 5.0
+"""CIEDE2000 from which on nobody waits long for a proof."""
 
 
 @dataclass(frozen=True)
@@ -134,7 +139,6 @@ def closest(
     *,
     hints: FloatArray | None = None,
     below: float = np.inf,
-    cover: Cover | None = None,
     effort: int = _MOST_EFFORT,
 ) -> Found:
     """The permitted recipe with the smallest CIEDE2000.
@@ -149,8 +153,6 @@ def closest(
         Real-valued steps to look around first, shape (k, n).
     below
         Only recipes with a smaller CIEDE2000 count.
-    cover
-        Of this space or a larger one with the same limit on tubes; saves the first boxes.
     effort
         Most boxes to look at.
 
@@ -162,37 +164,36 @@ def closest(
     """
     best = _Incumbent()
     count = space.count()
-    if count <= _LIST_COUNT:
+    if count <= LISTED:
         points = space.recipes()
         best.offer(points, delta_e(space.lab(points), target))
         if best.value < below:
             return Found(best.steps, best.value, best.value, True, 0)
         return Found(None, np.inf, below, True, 0)
     exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
+
+    def guess(samples: int) -> None:
+        assert hints is not None
+        points = _permitted(space, near_misses(space, target, hints[0], samples=samples))
+        best.offer(points, delta_e(space.lab(points), target))
+
+    # A search that turns out long is worth more guesses: a good one ends it.
+    later = (
+        [(1_500, 256), (6_000, 1024), (24_000, 4096)]
+        if hints is not None and not exact_effort
+        else []
+    )
     if hints is not None:
         points = _neighbours(space, hints)
         best.offer(points, delta_e(space.lab(points), target))
         if not exact_effort:
-            for samples in (64, 192):
-                points = near_misses(space, target, hints[0], samples=samples)
-                points = _permitted(space, points)
-                best.offer(points, delta_e(space.lab(points), target))
-                if best.value <= GAP or best.value > 1.0:
-                    break
+            guess(64)
+            if GAP < best.value <= 2 * GAP:
+                guess(later.pop(0)[1])
     boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
     radius, norm = np.inf, np.zeros((3, 3))
-    if cover is not None:
-        points = _permitted(space, _promising(cover, target))
-        best.offer(points, delta_e(space.lab(points), target))
-    limit = min(best.value, below)
-    if cover is not None and limit > GAP:
-        radius, norm = limit, minorant(target, limit)
-        pool, settled = _first_pool(space, target, cover, norm, limit)
-        boxes = len(cover.lo)
-        exact_effort += boxes if exact_effort else 0
-    else:
-        lo, hi = space.roots()
-        pool = _Boxes(*tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
+    lo, hi = space.roots()
+    pool = _Boxes(*tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
     while pool.key.size:
         limit = min(best.value, below)
         gap = 0.0 if boxes < exact_effort else GAP
@@ -202,20 +203,28 @@ def closest(
         if dropped.any():
             settled = min(settled, float(pool.key[dropped].min()))
             pool.keep(~dropped)
-        if not pool.key.size or boxes >= effort:
+        if not pool.key.size or boxes >= (effort if limit < _HOPELESS else min(effort, _EFFORT)):
             break
         if limit < 0.6 * radius and np.isfinite(limit):
             radius = limit
             norm = minorant(target, radius) if radius > 0 else np.zeros((3, 3))
+        if later and boxes > later[0][0] and best.value <= 1.0:
+            guess(later.pop(0)[1])
+            continue
         wave = pool.split_off(_WAVE)
         boxes += wave.key.size
         lo, hi, key = wave.lo, wave.hi, wave.key
-        judged = judge(images_of(space, lo, hi), target, norm, radius)
+        images = images_of(space, lo, hi)
+        judged = judge(images, target, norm, radius)
         key = np.maximum(key, judged.floor - _ROUNDING)
+        if limit > _FAR:
+            open_ = np.flatnonzero(key < limit - gap)
+            certain = open_[beyond(images.chosen(open_), target, limit - gap)]
+            key[certain] = limit - gap
         promising = np.argsort(key, kind="stable")[:48]
         middle, half = 0.5 * (lo[promising] + hi[promising]), 0.5 * (hi - lo)[promising]
-        guess = np.rint(middle + half * judged.shares[promising, : space.size]).astype(np.int64)
-        points = _permitted(space, np.unique(guess, axis=0))
+        aim = np.rint(middle + half * judged.shares[promising, : space.size]).astype(np.int64)
+        points = _permitted(space, np.unique(aim, axis=0))
         best.offer(points, delta_e(space.lab(points), target))
         limit = min(best.value, below)
         alive = key < limit - gap
@@ -237,40 +246,6 @@ def closest(
     return Found(None, np.inf, max(bound, 0.0), proved, boxes)
 
 
-def _promising(cover: Cover, target: FloatArray) -> IntArray:
-    """Whole recipes in the boxes whose middle is nearest the target, shape (k, n)."""
-    root = np.linalg.cholesky(squared_difference(target, target)[2]).T
-    offset = (cover.images.centre - target) @ root.T
-    near = np.zeros(len(cover.lo), dtype=bool)
-    near[np.argpartition(np.einsum("mc,mc->m", offset, offset), 32)[:32]] = True
-    few = cover.chosen(near)
-    shares = nearest(offset[near], root @ few.images.generators)[1]
-    n = cover.lo.shape[1]
-    aim = 0.5 * (few.lo + few.hi) + 0.5 * (few.hi - few.lo) * shares[:, :n]
-    return np.unique(np.rint(aim).astype(np.int64), axis=0)
-
-
-def _first_pool(
-    space: Space, target: FloatArray, cover: Cover, norm: FloatArray, limit: float
-) -> tuple[_Boxes, float]:
-    """The boxes of a cover that may hold something closer than `limit`, cut in four."""
-    lo, hi = cover.images.lab_lo, cover.images.lab_hi
-    near = lightness_floor(target[0], lo[:, 0], hi[:, 0])
-    alive = near - _ROUNDING < limit
-    settled = float(near[~alive].min(initial=np.inf))
-    few = cover.chosen(alive)
-    near = floor(target, few.images.lab_lo, few.images.lab_hi)
-    alive = near - _ROUNDING < limit
-    settled = min(settled, float(near[~alive].min(initial=np.inf)))
-    few = few.chosen(alive)
-    judged = judge(few.images, target, norm, limit)
-    key = judged.floor - _ROUNDING
-    alive = key < limit
-    settled = min(settled, float(key[~alive].min(initial=np.inf)))
-    parts = split(few.lo[alive], few.hi[alive], judged.pull[alive], key[alive])
-    return _Boxes(*tighten(*parts, space.max_steps)), settled
-
-
 def frugal(
     space: Space,
     target: FloatArray,
@@ -278,7 +253,6 @@ def frugal(
     within: float,
     fewer_than: int,
     near: FloatArray,
-    cover: Cover | None = None,
     effort: int = _MOST_EFFORT,
 ) -> Found:
     """A recipe with the fewest steps among those with CIEDE2000 at most `within`.
@@ -295,8 +269,6 @@ def frugal(
         Only recipes with fewer steps in all count.
     near
         Steps, shape (n,), whose pigments set the first price of colour; any will do.
-    cover
-        As for `closest`.
     effort
         Most boxes to look at.
 
@@ -321,14 +293,8 @@ def frugal(
             used = np.flatnonzero(best)
 
     boxes = 0
-    if cover is not None and within > 0:
-        pool, _ = _first_pool(space, target, cover, norm, within + _ROUNDING)
-        boxes = len(cover.lo)
-        totals = pool.lo.sum(axis=1).astype(float)
-        pool = _Boxes(*tighten(pool.lo, pool.hi, totals, fewest - 1))
-    else:
-        lo, hi = space.roots()
-        pool = _Boxes(*tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
+    lo, hi = space.roots()
+    pool = _Boxes(*tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
     while True:
         pool.keep(pool.key <= fewest - 1)
         if not pool.key.size or boxes >= effort:
@@ -338,12 +304,16 @@ def frugal(
         lo, hi, wave_key = tighten(wave.lo, wave.hi, wave.key, fewest - 1)
         if not len(lo):
             continue
-        judged = judge(images_of(space, lo, hi), target, norm, within)
+        images = images_of(space, lo, hi)
+        judged = judge(images, target, norm, within)
         key = np.maximum(wave_key, lo.sum(axis=1))
         if used.size:
             prices = _prices(judged, np.asarray(0.5 * (hi - lo)), used)
             key = np.maximum(key, _least_total(lo, hi, judged, prices, within))
         alive = (judged.floor - _ROUNDING <= within) & (key <= fewest - 1)
+        if within > _FAR:
+            open_ = np.flatnonzero(alive)
+            alive[open_] = ~beyond(images.chosen(open_), target, within + _ROUNDING)
         first = np.flatnonzero(alive)[np.argsort(key[alive], kind="stable")[:48]]
         aim = 0.5 * (lo + hi)[first] + 0.5 * (hi - lo)[first] * judged.shares[first, : space.size]
         guess = np.concatenate([lo[first], np.rint(aim), np.floor(aim)]).astype(np.int64)

@@ -41,8 +41,9 @@ def small(seed: int) -> tuple[str, str]:
     least = p.least_paste(best + 0.5)
     if answer.frugal.steps is None or int(answer.frugal.steps.sum()) != least:
         wrong.append(f"frugal is not {least}")
-    if answer.ideal_delta_e > best + 0.01 and p.searcher.whole.max_tubes == p.searcher.whole.size:
-        wrong.append(f"ideal {answer.ideal_delta_e} above whole {best}")
+    ideal = p.searcher.ideal(p.target, answer.closest)[1]
+    if ideal > best + 0.01 and p.searcher.whole.max_tubes == p.searcher.whole.size:
+        wrong.append(f"ideal {ideal} above whole {best}")
     return p.kind, "; ".join(wrong)
 
 

@@ -1,0 +1,94 @@
+"""``shadematch pot``: how a recipe looks melted in the pot, and as a drop on white paper.
+
+With ``--json``: ``doses_cm``, ``proportions``, ``total_cm``, ``load``, ``tubes`` as in
+`shadematch.cli.match`; ``pot``, ``drop`` and ``bar``, each {lab, xyz, hex, in_srgb};
+``pot_delta_e`` and ``drop_delta_e`` to the bar; ``depth_cm``, ``drop_mm``, ``bottom``
+(reflectance); ``sentence``, ``limit``, ``pour``, ``view``, ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any, Final
+
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.words import (
+    NUMBER,
+    Verbs,
+    add_conditions,
+    pour_and_view,
+    read_doses,
+    read_palette,
+    reader,
+    recipe_entries,
+    shared_entries,
+)
+from shadematch.pot import HOT_LIMIT, POTS, InThePot, in_the_pot
+
+__all__ = ["add_pot", "add_verb", "pot_options"]
+
+
+def _to_pot(text: str) -> str | float:
+    return text if text in POTS else float(text)
+
+
+_POT: Final = reader(_to_pot, f"{', '.join(POTS)} or a reflectance from 0 to 1")
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("pot", _pot, "How a recipe looks melted in the pot, and as a drop on paper.")
+    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    add_pot(parser)
+    add_conditions(parser)
+
+
+def add_pot(parser: argparse.ArgumentParser) -> None:
+    """Let pot, depth and drop be given; `pot_options` reads them."""
+    add = parser.add_argument_group("the pot").add_argument
+    add("--depth", dest="depth_cm", type=NUMBER, metavar="CM", help="depth of the melt (8)")
+    text = "steel (usual), white, black, or the reflectance of its bottom from 0 to 1"
+    add("--pot", type=_POT, metavar="POT", help=text)
+    add("--drop", dest="drop_mm", type=NUMBER, metavar="MM", help="height of the drop (3)")
+
+
+def pot_options(args: argparse.Namespace) -> dict[str, Any]:
+    """What was given of `add_pot`."""
+    names = ("depth_cm", "pot", "drop_mm")
+    return {name: value for name in names if (value := getattr(args, name)) is not None}
+
+
+def _pot(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    looks = in_the_pot(
+        read_doses(args.doses),
+        palette=read_palette(args.palette),
+        pour=pour,
+        view=view,
+        **pot_options(args),
+    )
+    if args.json:
+        return json_text(_entries(looks))
+    parts = [wrapped(str(looks), 12), cautions()]
+    if coloured():
+        both = ((looks.pot, "pot"), (looks.drop, "drop"), (looks.bar, "bar"))
+        parts.insert(0, "  ".join(f"{name} {swatch(seen.hex)} {seen.hex}" for seen, name in both))
+    return "\n\n".join(parts)
+
+
+def _entries(looks: InThePot) -> dict[str, Any]:
+    bar = recipe_entries(looks.recipe, looks.bar)
+    shown = tuple(bar.pop("predicted"))
+    return {
+        **bar,
+        **{
+            place: {name: getattr(getattr(looks, place), name) for name in shown}
+            for place in ("pot", "drop", "bar")
+        },
+        **{
+            name: getattr(looks, name)
+            for name in ("pot_delta_e", "drop_delta_e", "depth_cm", "drop_mm", "bottom", "sentence")
+        },
+        "limit": HOT_LIMIT,
+        **shared_entries(looks.recipe.pour, looks.bar.view),
+    }

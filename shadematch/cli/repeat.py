@@ -1,0 +1,85 @@
+"""``shadematch repeat``: a saved recipe, and whether it still gives its colour.
+
+With ``--json``: ``doses_cm`` to ``tubes`` as in `shadematch.cli.match`; ``note``, ``library``;
+``then`` {lab, hex, in_srgb, delta_e, fingerprint} and ``now`` {lab, xyz, hex, in_srgb, delta_e,
+fingerprint}, whose ``delta_e`` are to the target, null without one; ``now`` is null where a
+paste is missing; ``missing``, ``changed``, ``delta_e`` (between then and now), ``same``,
+``sentence``, ``pour``, ``view``, ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.words import Verbs, read_palette, recipe_entries, renamed, shared_entries
+from shadematch.errors import FileError
+from shadematch.match import Match
+from shadematch.repeat import Repeat, repeat
+from shadematch.saved import save
+
+__all__ = ["add_verb", "read_saved", "save_as"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    text = "Open a saved recipe and say whether it still gives its colour."
+    parser = verb("repeat", _repeat, text)
+    parser.add_argument("recipe", metavar="FILE", help="what shadematch match --save wrote")
+    text = "the palette of today (the one in the file)"
+    parser.add_argument("--palette", metavar="FILE", help=text)
+
+
+def read_saved(path: str, palette: str | None) -> Repeat:
+    """The recipe in a file, with the palette in another one or its own."""
+    try:
+        return repeat(path, palette=None if palette is None else read_palette(palette))
+    except FileError as found:
+        raise (renamed(found, "recipe file") if found.field == "path" else found) from None
+
+
+def save_as(found: Match, path: str, *, note: str | None) -> None:
+    """Keep a match in a file."""
+    try:
+        save(found, path, note=note)
+    except FileError as error:
+        raise renamed(error, "--save") from None
+
+
+def _repeat(args: argparse.Namespace) -> str:
+    found = read_saved(args.recipe, args.palette)
+    if args.json:
+        return json_text(_entries(found))
+    parts = [wrapped(str(found), 11), cautions()]
+    if coloured():
+        # Touching, because the eye compares best without a gap.
+        then = swatch(found.saved.hex)
+        now = "" if found.predicted is None else f"{swatch(found.predicted.hex)} now"
+        parts.insert(0, f"then {then}{now}")
+    return "\n\n".join(parts)
+
+
+def _entries(found: Repeat) -> dict[str, Any]:
+    saved, seen = found.saved, found.predicted
+    recipe = saved.recipe
+    now = None
+    if seen is not None:
+        now = {
+            **recipe_entries(recipe, seen)["predicted"],
+            "delta_e": found.to_target,
+            "fingerprint": found.palette.fingerprint,
+        }
+    return {
+        "doses_cm": dict(recipe.doses_cm),
+        **{n: getattr(recipe, n) for n in ("proportions", "total_cm", "load", "tubes")},
+        "note": saved.note,
+        "library": saved.library,
+        "then": {
+            **{n: getattr(saved, n) for n in ("lab", "hex", "in_srgb", "delta_e")},
+            "fingerprint": saved.palette.fingerprint,
+        },
+        "now": now,
+        **{n: getattr(found, n) for n in ("missing", "changed", "delta_e", "same", "sentence")},
+        **shared_entries(recipe.pour, saved.view),
+    }

@@ -1,0 +1,99 @@
+"""``shadematch sheet``: a batch sheet to print, of a wanted colour or of a saved recipe.
+
+With ``--json``: ``title``, ``text``, ``html``, and ``written``, the file or null.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from shadematch.cli.pot import add_pot, pot_options
+from shadematch.cli.printing import json_text, wrapped
+from shadematch.cli.repeat import read_saved
+from shadematch.cli.words import (
+    COUNT,
+    NUMBER,
+    OPTIONS,
+    Verbs,
+    add_conditions,
+    add_target,
+    pour_and_view,
+    read_palette,
+    read_target,
+    renamed,
+)
+from shadematch.errors import FileError, PourError
+from shadematch.match import Match, match
+from shadematch.pot import in_the_pot
+from shadematch.pour import Pour, View
+from shadematch.repeat import Repeat
+from shadematch.sheet.batch import batch_sheet
+
+__all__ = ["add_verb"]
+
+_TARGET = ("hex", "lab", "xyz", "spectrum", "target_illuminant", "target_observer")
+_PAGE = ("title", "date", "note", "bars", "bar_g", "loss")
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("sheet", _sheet, "A batch sheet to print: one page to work by.")
+    parser.add_argument("--write", metavar="FILE", help="where to: .html to print, .txt for text")
+    text = "a recipe that match --save kept, instead of a wanted colour, pour and view"
+    parser.add_argument("--recipe", metavar="FILE", help=text)
+    text = "pour the closest recipe, not the one with less paste"
+    parser.add_argument("--closest", action="store_true", help=text)
+    add = parser.add_argument_group("the page").add_argument
+    add("--title", metavar="TEXT", help="its heading")
+    add("--date", metavar="TEXT", help="as it should be printed (a line to write it on)")
+    add("--note", metavar="TEXT", help="your own words")
+    add("--bars", type=COUNT, metavar="COUNT", help="how many bars")
+    add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass of a bar in g")
+    text = "part of the base that stays in the pot, 0 to 1 (0.03)"
+    add("--loss", type=NUMBER, metavar="FRACTION", help=text)
+    add_pot(parser)
+    add_target(parser)
+    add_conditions(parser)
+
+
+def _result(args: argparse.Namespace) -> Match | Repeat:
+    if args.recipe is None:
+        pour, view = pour_and_view(args)
+        palette = read_palette(args.palette)
+        return match(read_target(args), palette=palette, pour=pour, view=view)
+    own = (*_TARGET, *Pour.model_fields, *View.model_fields)
+    for name in own:
+        if getattr(args, name) is not None:
+            field = OPTIONS.get(name, "--" + name.replace("_", "-"))
+            raise PourError(
+                "is in the saved recipe already", field=field, value=getattr(args, name),
+                remedy="Leave it out, or leave out --recipe",
+            )  # fmt: skip
+    if args.closest:
+        raise PourError("has no meaning with --recipe", field="--closest",
+                        remedy="The file says which recipe is poured")  # fmt: skip
+    return read_saved(args.recipe, args.palette)
+
+
+def _sheet(args: argparse.Namespace) -> str:
+    result = _result(args)
+    options = {n: value for n in _PAGE if (value := getattr(args, n)) is not None}
+    choice = result.closest if isinstance(result, Match) and args.closest else None
+    if isinstance(result, Match):
+        recipe = result.recipe if choice is None else choice.recipe
+        palette, view = result.palette, result.view
+    else:
+        recipe, palette, view = result.saved.recipe, result.palette, result.saved.view
+    looks = None
+    if not (isinstance(result, Repeat) and result.missing):  # else the sheet says what is wrong
+        looks = in_the_pot(recipe, palette=palette, view=view, **pot_options(args))
+    made = batch_sheet(result, choice=choice, looks=looks, **options)
+    if args.write is not None:
+        try:
+            made.save(args.write)
+        except FileError as found:
+            raise renamed(found, "--write") from None
+    if args.json:
+        entries = {name: getattr(made, name) for name in ("title", "text", "html")}
+        return json_text({**entries, "written": args.write})
+    return made.text.rstrip("\n") if args.write is None else wrapped(f"written to {args.write}")

@@ -1,0 +1,1 @@
+"""The batch sheet: one page to work by."""

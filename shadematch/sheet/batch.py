@@ -1,0 +1,166 @@
+"""From a result to its batch sheet."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from html import escape
+from pathlib import PurePath
+
+from shadematch.errors import FileError, PourError
+from shadematch.files import write_text
+from shadematch.materials import Palette
+from shadematch.models import expect
+from shadematch.pot import InThePot, in_the_pot
+from shadematch.pour import View
+from shadematch.question import Choice
+from shadematch.repeat import Repeat
+from shadematch.saved import Result, SavedRecipe, kept
+from shadematch.sheet.content import LOSS, Spread, content_of
+from shadematch.sheet.page import page
+from shadematch.sheet.plain import plain
+
+__all__ = ["BatchSheet", "batch_sheet"]
+
+
+@dataclass(frozen=True)
+class BatchSheet:
+    """One page to work by.
+
+    Attributes
+    ----------
+    title
+        Its heading.
+    html
+        A whole HTML document that prints on one page of A4 or Letter. It fetches nothing.
+    text
+        The same as plain text.
+    """
+
+    title: str
+    html: str = field(repr=False)
+    text: str = field(repr=False)
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Write it to a file: HTML for ``.html`` and ``.htm``, text for ``.txt``.
+
+        Raises
+        ------
+        FileError
+            If the suffix is another one, or the place can't be written.
+        """
+        suffix = PurePath(path).suffix.lower()
+        if suffix not in (".html", ".htm", ".txt"):
+            raise FileError("has no suffix of a sheet", field="path", value=str(path),
+                            remedy="Name it .html or .txt")  # fmt: skip
+        write_text(path, self.text if suffix == ".txt" else self.html)
+
+    def __str__(self) -> str:
+        """The text."""
+        return self.text
+
+    def _repr_html_(self) -> str:
+        # A frame, so that the page's style stays in the page.
+        return (
+            f'<iframe srcdoc="{escape(self.html)}" sandbox="" title="{escape(self.title)}" '
+            'style="width:206mm;height:275mm;border:1px solid #b9b4a8;background:#fff"></iframe>'
+        )
+
+
+def batch_sheet(
+    result: Result | Repeat,
+    *,
+    palette: Palette | None = None,
+    view: View | None = None,
+    choice: Choice | None = None,
+    title: str = "",
+    date: str = "",
+    note: str | None = None,
+    bars: int | None = None,
+    bar_g: float | None = None,
+    loss: float = LOSS,
+    looks: InThePot | None = None,
+    spread: Spread | Mapping[str, float] | None = None,
+) -> BatchSheet:
+    """One page to work by: doses, base, order of work, what to check, yield and cautions.
+
+    Parameters
+    ----------
+    result
+        A `Match`, `Prediction`, `Recipe`, `SavedRecipe`, or `Repeat` of one (which then says
+        on the sheet whether the palette has changed).
+    palette, view, choice
+        As for `shadematch.save`.
+    title
+        Heading, at most 120 letters.
+    date
+        As it should be printed, at most 40 letters; by default a line to write it on.
+    note
+        The maker's own words, in any script, some twelve lines at most; by default the saved
+        ones, if any.
+    bars, bar_g
+        How many bars, and the mass of each [g]; both, one or none.
+    loss
+        Share of the base that stays in the pot and on the tools, 0 to below 1; 0.03 is common
+        practice, no source.
+    looks
+        What `shadematch.in_the_pot` gave, for another depth or pot; by default 8 cm in steel.
+    spread
+        What dosing errors do: ``median`` and ``p90`` [CIEDE2000], as attributes or in a mapping.
+
+    Returns
+    -------
+    BatchSheet
+
+    Raises
+    ------
+    PourError
+        If parts don't fit together, a text is too long for one page, or the batch gives less
+        than is asked of it.
+    """
+    remark = ""
+    if isinstance(result, Repeat):
+        saved, remark = _as_of_today(result), "" if result.same else result.sentence
+        for field_, given in (("palette", palette), ("view", view), ("choice", choice)):
+            if given is not None:
+                raise PourError(f"the result brings its own {field_}", field=field_,
+                                value=str(given), remedy="Leave it out")  # fmt: skip
+    else:
+        saved = kept(result, palette=palette, view=view, choice=choice)
+    if looks is None:
+        looks = in_the_pot(saved.recipe, palette=saved.palette, view=saved.view)
+    expect(looks, InThePot, "looks", "Give what in_the_pot gave")
+    if looks.recipe != saved.recipe or looks.bar.view != saved.view:
+        raise PourError("is of another recipe or view", field="looks", value=str(looks.recipe),
+                        remedy="Call in_the_pot with this recipe and view")  # fmt: skip
+    content = content_of(
+        saved,
+        looks,
+        title=title,
+        date=date,
+        note=saved.note if note is None else note,
+        bars=bars,
+        bar_g=bar_g,
+        loss=loss,
+        spread=spread,
+        remark=remark,
+    )
+    return BatchSheet(content.title, page(content), plain(content))
+
+
+def _as_of_today(repeat: Repeat) -> SavedRecipe:
+    """The saved recipe with the colour it has now."""
+    seen = repeat.predicted
+    if seen is None:
+        raise PourError(
+            f"the palette no longer has {', '.join(repeat.missing)}", field="result",
+            value=str(repeat.saved.recipe), remedy="Match the target anew",
+        )  # fmt: skip
+    if repeat.same and repeat.palette.fingerprint == repeat.saved.palette.fingerprint:
+        return repeat.saved
+    # What was proved of another palette, or by another version, need not hold any more.
+    return replace(
+        repeat.saved, palette=repeat.palette, lab=seen.lab, hex=seen.hex,
+        in_srgb=seen.in_srgb, delta_e=repeat.to_target, match=None,
+    )  # fmt: skip

@@ -1,0 +1,297 @@
+"""What a batch sheet says, before it is set as a page or as text."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Protocol
+
+import numpy as np
+
+from shadematch._version import __version__
+from shadematch.errors import PourError
+from shadematch.models import expect
+from shadematch.pot import InThePot
+from shadematch.pour import Pour
+from shadematch.prediction import predict
+from shadematch.saved import SavedRecipe
+from shadematch.sheet.words import clean, lines_needed
+
+__all__ = ["Content", "Dose", "Spread", "content_of", "length", "yield_of"]
+
+LOSS: Final = 0.03
+"""Share of the base that stays in the pot and on the tools (common practice, no source)."""
+NOTE_SIZES: Final = ((9.0, 42.0, 9), (7.0, 56.0, 12))
+"""Letter size [pt], units to a line and most lines of a note; smaller letters if need be."""
+_LONGEST_TITLE: Final = 120
+_LONGEST_DATE: Final = 40
+
+
+class Spread(Protocol):
+    """What dosing errors do to a batch: the median and the 90th percentile of CIEDE2000."""
+
+    @property
+    def median(self) -> float: ...  # noqa: D102
+    @property
+    def p90(self) -> float: ...  # noqa: D102
+
+
+@dataclass(frozen=True)
+class Dose:
+    """One paste to squeeze: its name, length [cm] and an sRGB code to know it by."""
+
+    name: str
+    dose_cm: float
+    hex: str
+
+
+@dataclass(frozen=True)
+class Content:
+    """All words and figures of a sheet.
+
+    Attributes
+    ----------
+    title, date, note
+        The maker's own; cleaned.
+    saved, looks
+        The recipe, and how it looks before it is poured.
+    doses
+        The pastes in palette order.
+    weigh
+        Base masses, such as ``("800 g clear base", "200 g white base")``.
+    yields
+        What the batch gives.
+    steps
+        Order of work: a word and a sentence each.
+    figures
+        Name and value of what is known about the colour.
+    remark
+        What the maker must know before starting; mostly empty.
+    foot
+        Palette and versions.
+    """
+
+    title: str
+    date: str
+    note: str
+    saved: SavedRecipe
+    looks: InThePot
+    doses: tuple[Dose, ...]
+    weigh: tuple[str, ...]
+    yields: str
+    steps: tuple[tuple[str, str], ...]
+    figures: tuple[tuple[str, str], ...]
+    remark: str
+    foot: str
+
+
+def _text(value: object, field: str, most: int, *, lines: bool = False) -> str:
+    expect(value, str, field, "Give a text")
+    text = clean(str(value), lines=lines)
+    if len(text) > most:
+        raise PourError("is too long for one page", field=field, value=f"{len(text)} letters",
+                        remedy=f"Give at most {most}")  # fmt: skip
+    return text
+
+
+def _note(value: object) -> str:
+    note = _text(value, "note", 2000, lines=True)
+    _, width, most = NOTE_SIZES[-1]
+    needed = lines_needed(note.split("\n"), width)
+    if needed > most:
+        raise PourError("is too long for one page", field="note", value=f"about {needed} lines",
+                        remedy=f"Shorten it to {most} lines of some {width:g} letters")  # fmt: skip
+    return note
+
+
+def _positive(value: float, field: str, most: float, remedy: str) -> float:
+    number = isinstance(value, int | float | np.integer | np.floating)
+    if not number or isinstance(value, bool) or not 0 < value <= most:
+        raise PourError(f"must be a number above 0, at most {most:g}", field=field, value=value,
+                        remedy=remedy)  # fmt: skip
+    return float(value)
+
+
+def grams(mass: float) -> str:
+    """A mass as one reads it off a scale: whole grams from 100 g on, then tenths."""
+    if mass >= 100 or float(mass).is_integer():
+        return f"{mass:,.0f} g"
+    return f"{mass:.1f} g" if mass >= 1 else f"{mass:.2g} g"
+
+
+def length(dose_cm: float) -> str:
+    """A length [cm] in full, without its unit."""
+    return f"{dose_cm:,.10g}"
+
+
+def yield_of(
+    pour: Pour, bars: int | None = None, bar_g: float | None = None, loss: float = LOSS
+) -> tuple[str, str]:
+    """What a batch gives.
+
+    Parameters
+    ----------
+    pour
+        The pour; paste is not counted.
+    bars, bar_g
+        How many bars, and the mass of each [g]; both, one or none.
+    loss
+        Share of the base that stays in the pot and on the tools, 0 to below 1.
+
+    Returns
+    -------
+    yields, bars
+        A sentence, and short for the bars (``"9 bars of 100 g"``, or ``"the moulds"``).
+
+    Raises
+    ------
+    PourError
+        If a number can't be, or the batch gives less than is asked of it.
+    """
+    number = isinstance(loss, int | float | np.integer | np.floating)
+    if not number or isinstance(loss, bool) or not 0 <= loss < 1:
+        raise PourError("must be a number from 0 to below 1", field="loss", value=loss,
+                        remedy="It is a share: 0.03 for 3 %")  # fmt: skip
+    usable = pour.batch_g * (1.0 - loss)
+    stays = f"{grams(usable)} to pour, if {100 * loss:.3g} % stays in the pot"
+    if bars is not None and (
+        isinstance(bars, bool) or not isinstance(bars, int | np.integer) or not 1 <= bars <= 10**6
+    ):
+        raise PourError("must be a whole number from 1", field="bars", value=bars,
+                        remedy="Count the moulds")  # fmt: skip
+    if bar_g is None:
+        if bars is None:
+            return f"{grams(pour.batch_g)} of base, {stays}.", "the moulds"
+        each = usable / bars
+        if each < 0.1:
+            raise PourError("gives bars of less than 0.1 g", field="bars", value=bars,
+                            remedy="Make fewer, or melt more")  # fmt: skip
+        short = f"{bars} {_bars(bars)} of {grams(each)}"
+        return f"{short}: {stays}.", short
+    mass = _positive(bar_g, "bar_g", 1e5, "Weigh a bar, in g")
+    count = math.floor(usable / mass * (1 + 1e-12))
+    wanted = count if bars is None else int(bars)
+    if count < max(wanted, 1):
+        needed = max(wanted, 1) * mass / (1.0 - loss)
+        raise PourError(
+            f"the batch gives {count} {_bars(count)} of {grams(mass)}", field="bars",
+            value=bars, remedy=f"Melt at least {math.ceil(needed):g} g",
+        )  # fmt: skip
+    over = usable - wanted * mass
+    short = f"{wanted} {_bars(wanted)} of {grams(mass)}"
+    return f"{short}: {stays}; {grams(round(over, 1))} are left over.", short
+
+
+def _bars(count: int) -> str:
+    return "bar" if count == 1 else "bars"
+
+
+def _weigh(pour: Pour) -> tuple[str, ...]:
+    parts = ((pour.clear_g, "clear base"), (pour.white_g, "white base"))
+    return tuple(f"{grams(mass)} {name}" for mass, name in parts if mass > 0)
+
+
+def _steps(pour: Pour, weigh: tuple[str, ...], looks: InThePot, doses: int, bars: str) -> tuple[
+    tuple[str, str], ...
+]:  # fmt: skip
+    # Order of work: common practice, no source.
+    dose = (
+        "Squeeze each paste along its ruler in one even bead, cut it off at the mark, and "
+        "scrape all of it into the melt."
+        if doses
+        else "No paste goes in."
+    )
+    return (
+        ("Weigh", f"{' and '.join(weigh)}; cut into cubes."),
+        ("Melt", "Gently, covered; stay below the base maker's temperature, never boil."),
+        ("Dose", dose),
+        ("Stir", "Slowly, down to the bottom, until no streak is left."),
+        ("Check", f"Let a {looks.drop_mm:g} mm drop set on white paper and hold it next to "
+                  "its swatch. Don't judge by the pot."),
+        ("Pour", f"Into {bars}, {pour.thickness_cm:g} cm thick."),
+        ("Spray", "A mist of alcohol against bubbles. No flame near it."),
+        ("Set", "Leave it alone until it is cold right through; unmould."),
+    )  # fmt: skip
+
+
+def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
+    values = []
+    for field in ("median", "p90"):
+        found: object = (
+            spread.get(field) if isinstance(spread, Mapping) else getattr(spread, field, None)
+        )
+        if (
+            isinstance(found, bool)
+            or not isinstance(found, int | float | np.integer | np.floating)
+            or not 0 <= found < np.inf
+        ):
+            raise PourError("must be a finite number, not negative", field=f"spread.{field}",
+                            value=found, remedy="It is a CIEDE2000")  # fmt: skip
+        values.append(float(found))
+    if values[0] > values[1]:
+        raise PourError("lies above p90", field="spread.median", value=values[0],
+                        remedy="The median can't exceed the 90th percentile")  # fmt: skip
+    return (
+        "spread",
+        f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}",
+    )
+
+
+def content_of(
+    saved: SavedRecipe,
+    looks: InThePot,
+    *,
+    title: str,
+    date: str,
+    note: str,
+    bars: int | None,
+    bar_g: float | None,
+    loss: float,
+    spread: Spread | Mapping[str, float] | None,
+    remark: str,
+) -> Content:
+    """Put the content together; see `shadematch.batch_sheet`.
+
+    Raises
+    ------
+    PourError
+        If a text is too long for one page, or a number can't be.
+    """
+    recipe = saved.recipe
+    yields, short = yield_of(recipe.pour, bars, bar_g, loss)
+    weigh = _weigh(recipe.pour)
+    doses = tuple(
+        Dose(clean(name) or "?", dose, _known_by(name, saved))
+        for name, dose in recipe.doses_cm.items()
+    )
+    lab = ", ".join(f"{v:.1f}" for v in saved.lab)
+    figures = [("predicted", f"Lab ({lab}){'' if saved.in_srgb else ', outside sRGB'}")]
+    if saved.target is not None:
+        figures.insert(0, ("wanted", clean(str(saved.target))))
+    if spread is not None:
+        figures.append(_spread(spread))
+    if saved.match is not None and recipe.doses_cm == saved.match.closest.recipe.doses_cm:
+        figures.append(("proof", saved.match.proof))
+    figures.append(("seen", str(saved.view)))
+    load = f"{length(recipe.total_cm)} cm in all, {recipe.load:.2f} cm per 100 g"
+    figures.append(("paste", load))
+    return Content(
+        title=_text(title, "title", _LONGEST_TITLE) or "Batch sheet",
+        date=_text(date, "date", _LONGEST_DATE),
+        note=_note(note),
+        saved=saved,
+        looks=looks,
+        doses=doses,
+        weigh=weigh,
+        yields=yields,
+        steps=_steps(recipe.pour, weigh, looks, len(doses), short),
+        figures=tuple(figures),
+        remark=remark,
+        foot=f"palette {saved.palette.fingerprint}, shadematch {__version__}"
+        + ("" if saved.library == __version__ else f" (recipe made with {clean(saved.library)})"),
+    )
+
+
+def _known_by(name: str, saved: SavedRecipe) -> str:
+    return predict({name: 2.0}, palette=saved.palette, view=saved.view).hex
