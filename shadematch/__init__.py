@@ -4,6 +4,19 @@ from shadematch._version import __version__
 from shadematch.batches import BatchPoint, SmallestBatch, smallest_batch
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction, Strength
+from shadematch.calibration.calibrate import calibrate
+from shadematch.calibration.design import (
+    NextPour,
+    PlannedPour,
+    PouringPlan,
+    next_pours,
+    starter_plan,
+)
+from shadematch.calibration.files import read_test_pours
+from shadematch.calibration.intervals import Interval
+from shadematch.calibration.lot import NewLot, new_lot
+from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
+from shadematch.calibration.testpour import TestPour
 from shadematch.errors import (
     ColourError,
     FileError,
@@ -63,6 +76,8 @@ __all__ = [
     "BatchPoint",
     "BatchSheet",
     "Chart",
+    "CalibratedMatch",
+    "Calibration",
     "Choice",
     "ColourError",
     "Correction",
@@ -86,6 +101,11 @@ __all__ = [
     "Match",
     "MissingExtraError",
     "Nearest",
+    "Interval",
+    "Match",
+    "MissingExtraError",
+    "NewLot",
+    "NextPour",
     "Palette",
     "PaletteError",
     "PhotoError",
@@ -95,12 +115,17 @@ __all__ = [
     "Pour",
     "PourError",
     "Poured",
+    "PlannedPour",
+    "Pour",
+    "PourError",
+    "PouringPlan",
     "Prediction",
     "Purchase",
     "Recipe",
     "Region",
     "Repeat",
     "SameLook",
+    "Residual",
     "SavedRecipe",
     "Shade",
     "ShadematchError",
@@ -112,6 +137,7 @@ __all__ = [
     "Strength",
     "Target",
     "Tubes",
+    "TestPour",
     "UnknownNameError",
     "Verdict",
     "View",
@@ -128,6 +154,7 @@ __all__ = [
     "__version__",
     "batch_sheet",
     "correct",
+    "calibrate",
     "distribution_of",
     "flat_areas",
     "in_the_pot",
@@ -146,12 +173,17 @@ __all__ = [
     "metameric_index",
     "predict",
     "propose_let_down",
+    "new_lot",
+    "next_pours",
+    "predict",
+    "read_test_pours",
     "repeat",
     "results_frame",
     "same_look",
     "save",
     "smallest_batch",
     "spread",
+    "starter_plan",
     "target_from_distribution",
     "targets_from_frame",
     "write_results",

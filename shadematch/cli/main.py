@@ -34,6 +34,7 @@ from shadematch.cli import (
 from shadematch.cli import correct, match, palette, pot, predict, repeat, sheet, spread
 from shadematch.cli import match, palette, photo, pot, predict, repeat, sheet
 from shadematch.cli import feasibility, gamut, match, palette, pot, predict, repeat, sheet
+from shadematch.cli import calibrate, match, palette, pot, predict, repeat, sheet
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
 from shadematch.errors import ShadematchError
@@ -50,6 +51,7 @@ VERBS: Final = (
 VERBS: Final = (match, predict, sheet, repeat, pot, spread, correct, palette)
 VERBS: Final = (match, predict, sheet, repeat, pot, photo, palette)
 VERBS: Final = (match, predict, gamut, feasibility, sheet, repeat, pot, palette)
+VERBS: Final = (match, predict, sheet, repeat, pot, palette, calibrate)
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 
 

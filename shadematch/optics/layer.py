@@ -23,7 +23,7 @@ from shadematch.optics.table import (
 )
 from shadematch.optics.transport import REFRACTIVE_INDEX
 
-__all__ = ["Layer", "Surroundings", "reflectance", "seen"]
+__all__ = ["Layer", "Surroundings", "backing_slope", "reflectance", "seen"]
 
 _SURFACE: Final = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)) ** 2
 _INNER_KNOTS: Final = 640  # even in sqrt(u), up to u = U_MAX
@@ -134,6 +134,23 @@ def reflectance(
         _seen_slope(parts, by_u, around) * thickness_cm,
         _seen_slope(parts, by_v, around) * thickness_cm,
     )
+
+
+def backing_slope(
+    mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
+) -> FloatArray:
+    """Derivative of `reflectance` by the reflectance of the backing, shape (..., w).
+
+    Parameters
+    ----------
+    mu_a, mu_s_reduced, thickness_cm, around
+        As for `reflectance`.
+    """
+    u, v, _ = to_table_range(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
+    if around.mode == "through":
+        return np.zeros_like(u)
+    _, down, up, back = _values(u_axis(u), v_axis(v), _NAMES[around.mode], 0, 0, False)
+    return np.asarray(down * up / (1.0 - around.backing * back) ** 2)
 
 
 class Layer:
