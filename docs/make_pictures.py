@@ -6,18 +6,14 @@ import matplotlib as mpl
 from matplotlib import pyplot
 
 import shadematch as sm
-from shadematch.plots import draw_layers, draw_match, draw_plan, draw_wedge
-from shadematch.plots import draw_match, draw_same_look
 from shadematch import plots
+from shadematch.plots import draw_layers, draw_plan, draw_same_look, draw_wedge
 
 mpl.use("Agg")
 
 FOLDER = Path(__file__).parent
 
 
-def main() -> None:
-    """Write the pictures into ``docs``."""
-    """Write ``docs/match.png`` and ``docs/same-look.png``."""
 def save(ax, name):
     """Write one picture."""
     ax.figure.savefig(FOLDER / name, dpi=110)

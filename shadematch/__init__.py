@@ -2,8 +2,6 @@
 
 from shadematch._version import __version__
 from shadematch.batches import BatchPoint, SmallestBatch, smallest_batch
-from shadematch.correction.correct import correct
-from shadematch.correction.results import Addition, Correction, Strength
 from shadematch.calibration.calibrate import calibrate
 from shadematch.calibration.design import (
     NextPour,
@@ -17,6 +15,8 @@ from shadematch.calibration.intervals import Interval
 from shadematch.calibration.lot import NewLot, new_lot
 from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
 from shadematch.calibration.testpour import TestPour
+from shadematch.correction.correct import correct
+from shadematch.correction.results import Addition, Correction, Strength
 from shadematch.errors import (
     ColourError,
     FileError,
@@ -35,12 +35,13 @@ from shadematch.exchange import (
     targets_from_frame,
     write_results,
 )
-from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
-from shadematch.look import SameLook, same_look
 from shadematch.gamut.feasibility import Comparison, Feasibility, feasibility
 from shadematch.gamut.ladder import Ladder, ladder
 from shadematch.gamut.reach import Coverage, Gamut, Nearest, Volume, gamut
 from shadematch.gamut.slices import Slice, WholeMap
+from shadematch.layers import Layered, Shade, layers
+from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
+from shadematch.look import SameLook, same_look
 from shadematch.match import Match, match, match_many
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
@@ -49,17 +50,13 @@ from shadematch.photo.light import Neutral
 from shadematch.photo.proposal import flat_areas
 from shadematch.photo.regions import Region
 from shadematch.photo.target import PhotoTarget
-from shadematch.pot import InThePot, in_the_pot
-from shadematch.layers import Layered, Shade, layers
-from shadematch.match import Match, match, match_many
-from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.cost import Cost, cost
 from shadematch.planning.orders import Order
 from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
 from shadematch.planning.stock import Stock, Tubes
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pot import InThePot, in_the_pot
 from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
@@ -75,19 +72,21 @@ __all__ = [
     "Base",
     "BatchPoint",
     "BatchSheet",
-    "Chart",
     "CalibratedMatch",
     "Calibration",
+    "Chart",
     "Choice",
     "ColourError",
-    "Correction",
     "Comparison",
+    "Correction",
+    "Cost",
     "Coverage",
     "Feasibility",
     "FileError",
     "Gamut",
     "InThePot",
-    "Cost",
+    "Interval",
+    "Ladder",
     "Layered",
     "LeftOut",
     "LetDown",
@@ -95,87 +94,76 @@ __all__ = [
     "Lights",
     "Match",
     "MissingExtraError",
-    "Order",
-    "Neutral",
-    "Ladder",
-    "Match",
-    "MissingExtraError",
     "Nearest",
-    "Interval",
-    "Match",
-    "MissingExtraError",
+    "Neutral",
     "NewLot",
     "NextPour",
+    "Order",
     "Palette",
     "PaletteError",
     "PhotoError",
     "PhotoTarget",
     "Pigment",
     "Plan",
-    "Pour",
-    "PourError",
-    "Poured",
     "PlannedPour",
     "Pour",
     "PourError",
+    "Poured",
     "PouringPlan",
     "Prediction",
     "Purchase",
     "Recipe",
     "Region",
     "Repeat",
-    "SameLook",
     "Residual",
+    "SameLook",
     "SavedRecipe",
     "Shade",
     "ShadematchError",
-    "SmallestBatch",
     "Slice",
+    "SmallestBatch",
     "SpectrumError",
-    "Stock",
     "Spread",
+    "Stock",
     "Strength",
     "Target",
-    "Tubes",
     "TestPour",
-    "UnknownNameError",
-    "Verdict",
-    "View",
-    "Wedge",
-    "WhatIf",
     "ToMake",
+    "Tubes",
     "UnderLight",
     "UnknownNameError",
     "Verdict",
     "View",
-    "Weighed",
     "Volume",
+    "Wedge",
+    "Weighed",
+    "WhatIf",
     "WholeMap",
     "__version__",
     "batch_sheet",
-    "correct",
     "calibrate",
+    "correct",
+    "cost",
     "distribution_of",
-    "flat_areas",
-    "in_the_pot",
-    "lights",
     "feasibility",
+    "flat_areas",
     "gamut",
     "in_the_pot",
     "ladder",
-    "load",
-    "cost",
     "layers",
+    "lights",
+    "load",
     "load_palette",
     "match",
     "match_many",
-    "plan",
     "metameric_index",
-    "predict",
-    "propose_let_down",
     "new_lot",
     "next_pours",
+    "plan",
     "predict",
+    "propose_let_down",
+    "read_orders",
+    "read_stock",
     "read_test_pours",
     "repeat",
     "results_frame",
@@ -186,8 +174,6 @@ __all__ = [
     "starter_plan",
     "target_from_distribution",
     "targets_from_frame",
-    "write_results",
-    "read_orders",
-    "read_stock",
     "wedge",
+    "write_results",
 ]

@@ -22,7 +22,6 @@ from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict, checked_let_downs
-from shadematch.search.answer import Searcher
 from shadematch.search.whole import Found
 from shadematch.spread import RULER_CM, SCALE_G, Spread, checked_readings
 from shadematch.standards import checked_lights
@@ -490,8 +489,7 @@ def _submitted(
 
 def _solve(asked: _Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:
     """Closest and frugal for targets, shape (t, 3), and tolerances; what a worker runs."""
-    searcher = Question(np.zeros(3), *asked).searcher
-    assert isinstance(searcher, Searcher)  # neither lights nor let-downs were asked for
+    searcher = Question(np.zeros(3), *asked).plain_searcher
     catalogue = searcher.catalogue()
     if catalogue is not None:
         return catalogue.look_up(labs, within)

@@ -70,7 +70,7 @@ def steadiest(
     values = np.array([percentile(p, SQUEEZES) for p in points])
     totals = points.sum(axis=1)
     best = points[np.lexsort((*points.T[::-1], totals, values))[0]]
-    lab = question.searcher.model.lab(best * pour.load_per_step)
+    lab = question.plain_searcher.model.lab(best * pour.load_per_step)
     choice = question.choice(best.astype(float), float(delta_e(lab, question.target)))
     found = spread(
         choice.recipe, palette=palette, view=view, ruler_cm=ruler_cm, scale_g=scale_g, target=goal
@@ -79,7 +79,7 @@ def steadiest(
 
 
 def _candidates(question: Question, around: IntArray, limit: float) -> tuple[IntArray, bool]:
-    spaces, complete = question.searcher.spaces(around.astype(float))
+    spaces, complete = question.plain_searcher.spaces(around.astype(float))
     parts: list[IntArray] = []
     near: list[FloatArray] = []
     for fixed, space in spaces:

@@ -9,10 +9,9 @@ from typing import Any, Final, NoReturn, Protocol, TypeVar
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import ColourError, PourError, ShadematchError
 from shadematch.materials import Palette, load_palette
-from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.photo.light import Neutral
 from shadematch.photo.regions import as_regions
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
@@ -47,30 +46,22 @@ __all__ = [
 T = TypeVar("T")
 
 OPTIONS: Final = (
-    {"hex": "HEX"}
+    {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"}
     | {
         name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
         for name in (
             *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
             *("must_use", "must_avoid", "lab", "xyz", "spectrum", "photo"),
             *("region", "neutral", "reflectance", "chart", "shading"),
-            *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
             *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs"),
+            *("from_cm", "to_cm", "height_cm", "steps", "seconds"),
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
     | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
 )
-OPTIONS: Final = {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"} | {
-    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
-    for name in (
-        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
-        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
-        *("from_cm", "to_cm", "height_cm", "steps", "seconds"),
-    )
-}
 """What the library's fields are called here."""
 
 

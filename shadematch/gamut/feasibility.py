@@ -352,7 +352,7 @@ def _cells(
         batch_pour = pour.model_copy(update={"batch_g": batch})
         question = Question(lab, palette, batch_pour, view, None, (), ())
         scale = region.load_per_step / batch_pour.load_per_step
-        best = _closest(question.searcher, lab, steps * scale)
+        best = _closest(question.plain_searcher, lab, steps * scale)
         ideal = region.choice(steps, value)
         if best.delta_e < value and best.steps is not None:
             # Whole recipes are recipes: one may lie by a better optimum.

@@ -208,7 +208,7 @@ def whole_maps_of(
             question = Question(
                 labs[0], region.palette, pour, region.view, max_pigments, (), ()
             )  # fmt: skip
-            searcher = question.searcher
+            searcher = question.plain_searcher
             count = searcher.whole.count()
             catalogue = searcher.catalogue() if count <= _CATALOGUE else None
             if catalogue is not None:

@@ -118,7 +118,7 @@ def _searched(
 ) -> _Searched:
     """Search once for orders that ask the same."""
     target = np.array(lab)
-    searcher = Question(target, palette, pour, view, most, (), ()).searcher
+    searcher = Question(target, palette, pour, view, most, (), ()).plain_searcher
     closest = searcher.closest(target)
     assert closest.steps is not None
     within = closest.delta_e + tolerance
