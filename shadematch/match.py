@@ -8,7 +8,7 @@ import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -19,11 +19,14 @@ from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
-from shadematch.question import Choice, Question, Verdict
+from shadematch.question import Choice, Question, Verdict, checked_let_downs
 from shadematch.search.whole import Found
-from shadematch.target import Target, as_target
+from shadematch.spread import RULER_CM, SCALE_G, Spread, checked_readings
+from shadematch.standards import checked_lights
+from shadematch.steady import steadiest
+from shadematch.target import Target, as_target, triple
 
 __all__ = ["Match", "match", "match_many"]
 
@@ -51,6 +54,13 @@ class Match:
         Whether it is proved that no recipe within the tolerance has less paste than `frugal`.
     boxes
         How many boxes of recipes the proof took.
+    steady
+        The choice whose 90th percentile of CIEDE2000 is the smallest when ruler and scale are a
+        little off; None unless that was asked for (`robust`).
+    spread
+        How far it strays; None likewise.
+    steady_complete
+        Whether every recipe that might have been steadier was looked at.
     """
 
     target: Target
@@ -62,6 +72,17 @@ class Match:
     frugal_proved: bool
     boxes: int
     _question: Question = field(repr=False, compare=False)
+    steady: Choice | None = None
+    spread: Spread | None = None
+    steady_complete: bool = True
+
+    @property
+    def lights(self) -> dict[str, float]:
+        """CIEDE2000 of the frugal choice in each light asked for; the worst is its `delta_e`.
+
+        Empty where only the view's own light counts.
+        """
+        return self._question.by_light(self.frugal)
 
     @property
     def palette(self) -> Palette:
@@ -84,19 +105,24 @@ class Match:
         return self._question.ideal(self.closest)
 
     @property
+    def choice(self) -> Choice:
+        """The frugal choice, or the steady one where that was asked for."""
+        return self.frugal if self.steady is None else self.steady
+
+    @property
     def recipe(self) -> Recipe:
-        """The frugal choice's recipe."""
-        return self.frugal.recipe
+        """The recipe of `choice`."""
+        return self.choice.recipe
 
     @property
     def delta_e(self) -> float:
-        """The frugal choice's predicted CIEDE2000."""
-        return self.frugal.delta_e
+        """The predicted CIEDE2000 of `choice`."""
+        return self.choice.delta_e
 
     @property
     def predicted(self) -> Prediction:
-        """The frugal choice's predicted colour."""
-        return self.frugal.predicted
+        """The predicted colour of `choice`."""
+        return self.choice.predicted
 
     @functools.cached_property
     def choices(self) -> tuple[Choice, ...]:
@@ -133,7 +159,12 @@ class Match:
         note = "" if self.predicted.in_srgb else ", outside sRGB"
         lines.append(f"predicted  Lab ({lab}), {self.predicted.hex}{note}")
         lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
-        if self.closest.recipe.doses_cm != self.recipe.doses_cm:
+        if self.lights:
+            each = ", ".join(f"{light} {value:.2f}" for light, value in self.lights.items())
+            lines.append(f"           the worst of {each}")
+        if self.spread is not None:
+            lines.append(f"steady     {self.steadiness}")
+        if self.closest.recipe != self.recipe:
             lines.append(f"closest    {self.closest}")
         lines.append(f"proof      {self.proof}")
         lines.append(f"verdict    {self.verdict.sentence}")
@@ -141,16 +172,34 @@ class Match:
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        rows = [(name, f"{dose:g} cm") for name, dose in self.recipe.doses_cm.items()]
+        rows = list(self.recipe.parts)
         rows += [
             ("in all", f"{self.recipe.total_cm:g} cm, {self.recipe.load:.2f} cm per 100 g"),
             ("into", str(self.pour)),
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
+            *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
+            *([("steady", self.steadiness)] if self.spread is not None else []),
             ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
         return card(swatches, rows, foot=str(self.verdict), small=" ".join(CAUTIONS))
+
+    @property
+    def steadiness(self) -> str:
+        """How steady the steady choice is, in words; empty where none was asked for."""
+        if self.spread is None:
+            return ""
+        looked = (
+            "no other recipe was found that does better"
+            if self.steady_complete
+            else "only the nearest recipes were looked at"
+        )
+        return (
+            f"nine pours in ten within {self.spread.p90:.2f} if the ruler is within "
+            f"{10 * self.spread.ruler_cm:g} mm and the scale within {self.spread.scale_g:g} g; "
+            f"{looked}"
+        )
 
     @property
     def proof(self) -> str:
@@ -165,7 +214,7 @@ class Match:
 
 def _checked(
     palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
-    must_avoid: Sequence[str], tolerance: float | None,
+    must_avoid: Sequence[str], tolerance: float | None, weighed: bool = False,
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
     if isinstance(must_use, str):
         must_use = (must_use,)
@@ -205,7 +254,7 @@ def _checked(
             remedy=f"Give a number from {max(1, len(required))} to {len(palette.pigments)}",
         )
     least = max(1, len(required))
-    if pour.max_steps < least:
+    if pour.max_steps < least and not weighed:
         needed = pour.dose_step_cm * least * 100.0 / pour.max_load
         raise PourError(
             f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
@@ -226,6 +275,11 @@ def match(
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
+    lights: Sequence[str] = (),
+    let_downs: Sequence[LetDown] = (),
+    robust: bool = False,
+    ruler_cm: float = RULER_CM,
+    scale_g: float = SCALE_G,
 ) -> Match:
     """The doses that give a colour.
 
@@ -244,6 +298,18 @@ def match(
         Most pigments in a recipe.
     must_use, must_avoid
         Names of pigments that must, or must not, be in it.
+    lights
+        CIE names of lights that all count: the worst CIEDE2000 over them is made small, and is
+        what the answer gives. They take the place of the view's illuminant; predicted colours
+        are those in the first. A target that is no spectrum is taken to the same appearance in
+        each (`Target.lab_in`), which is an estimate.
+    let_downs
+        Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
+    robust
+        Prefer the recipe that stays nearest the target when the ruler and the scale are a
+        little off: the one whose 90th percentile of CIEDE2000 is the smallest.
+    ruler_cm, scale_g
+        How far a reading may be off, either way (see `spread`); used with `robust`.
 
     Returns
     -------
@@ -260,11 +326,34 @@ def match(
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
-    required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
-    question = Question(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
+    at_hand = checked_let_downs(let_downs, palette, pour)
+    required, excluded = _checked(
+        palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
+    )
+    expect(robust, bool, "robust", "Give True or False")
+    if robust and (lights or let_downs):
+        raise PourError("goes with neither several lights nor let-downs", field="robust",
+                        value=robust, remedy="Leave one of them out")  # fmt: skip
+    if robust:
+        ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
+    names = checked_lights(lights)
+    views = [view.model_copy(update={"illuminant": name}) for name in names]
+    view = views[0] if views else view
+    question = Question(
+        *(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded),
+        lights=names,
+        light_targets=tuple(triple(goal.lab_in(each)) for each in views),
+        let_downs=at_hand,
+    )
     within = _within(goal, tolerance)
-    answer = question.searcher.answer(question.target, within)
-    return _match_of(question, goal, within, answer.closest, answer.frugal)
+    answer = question.searcher.answer(question.goal, within)
+    result = _match_of(question, goal, within, answer.closest, answer.frugal)
+    if robust:
+        steady, spread, complete = steadiest(
+            question, [result.closest, result.frugal], goal, ruler_cm=ruler, scale_g=scale
+        )
+        result = replace(result, steady=steady, spread=spread, steady_complete=complete)
+    return result
 
 
 def _within(target: Target, tolerance: float | None) -> float:
@@ -400,7 +489,7 @@ def _submitted(
 
 def _solve(asked: _Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:
     """Closest and frugal for targets, shape (t, 3), and tolerances; what a worker runs."""
-    searcher = Question(np.zeros(3), *asked).searcher
+    searcher = Question(np.zeros(3), *asked).plain_searcher
     catalogue = searcher.catalogue()
     if catalogue is not None:
         return catalogue.look_up(labs, within)

@@ -32,6 +32,7 @@ from shadematch.models import Frozen, Number, expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions, predict
 from shadematch.question import Choice, Question
+from shadematch.spread import spread
 from shadematch.standards import WAVELENGTHS_NM, observation
 from shadematch.target import Target
 
@@ -143,10 +144,11 @@ def kept(
     if isinstance(result, Match):
         _not_twice(palette, result.palette, "palette")
         _not_twice(view, result.view, "view")
-        chosen = result.frugal if choice is None else choice
+        chosen = result.choice if choice is None else choice
         expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
         _nothing_else(chosen.recipe, _KNOWN)
         _nothing_else(result.target, _KNOWN)
+        _plain(result)
         seen = chosen.predicted
         if chosen.recipe.pour != result.pour or seen.view != result.view:
             raise PourError("is none of this match's", field="choice", value=str(chosen),
@@ -177,7 +179,7 @@ _KNOWN: Final = frozenset(
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
         *("note", "library", "reflectance", "xyz", "doses_cm", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
-        *("source", "covariance"),
+        *("source", "covariance", "steady", "spread", "steady_complete"),
     }
 )
 """Fields of results that have a place in the file (a spectrum is computed anew)."""
@@ -193,6 +195,17 @@ def _nothing_else(thing: Result | Target, known: frozenset[str]) -> None:
             raise PourError(
                 f"a {type(thing).__name__} with this can't be kept or printed yet",
                 field=field.name, value=value, remedy="Keep one without it",
+            )  # fmt: skip
+
+
+def _plain(match: Match) -> None:
+    """Refuse a match whose proof speaks of more than the file can say."""
+    asked = match._question
+    for field, value in (("lights", asked.lights), ("let_downs", asked.let_downs)):
+        if value:
+            raise PourError(
+                "a match with these can't be kept or printed yet", field=field,
+                value=", ".join(map(str, value)), remedy="Keep match.recipe, if it has no let-down",
             )  # fmt: skip
 
 
@@ -225,7 +238,8 @@ def save(
         Of a `Recipe` (and the palette of a `Prediction`), which don't know them; by default the
         demo palette, and D65 on white paper.
     choice
-        Of a `Match`, the choice that is poured; by default the frugal one.
+        Of a `Match`, the choice that is poured; by default the frugal one, or the steady one
+        of a robust match.
     note
         The maker's own words, at most 10,000 letters; by default none, or the one it has.
 
@@ -303,6 +317,12 @@ class _Choice(_Part):
     delta_e: _Apart
 
 
+class _Steady(_Choice):
+    ruler_cm: _Apart
+    scale_g: _Apart
+    complete: StrictBool
+
+
 class _Match(_Part):
     tolerance: _Apart
     frugal: _Choice
@@ -314,6 +334,7 @@ class _Match(_Part):
     max_pigments: Annotated[StrictInt, Field(ge=1)] | None
     must_use: tuple[str, ...]
     must_avoid: tuple[str, ...]
+    steady: _Steady | None = None
 
 
 class _File(_Part):
@@ -362,22 +383,27 @@ def _target_to_dict(target: Target) -> dict[str, Any]:
         "source": target.source,
         "reflectance": None if spectrum is None else spectrum.tolist(),
     }
-    spread = getattr(target, "covariance", None)
-    return (
-        found
-        if spread is None
-        else {**found, "covariance": [[float(v) for v in row] for row in spread]}
-    )
+    own = getattr(target, "covariance", None)
+    if own is None:
+        return found
+    return {**found, "covariance": [[float(v) for v in row] for row in own]}
+
+
+def _choice_to_dict(choice: Choice) -> dict[str, Any]:
+    return {"doses_cm": dict(choice.recipe.doses_cm), "delta_e": float(choice.delta_e)}
 
 
 def _match_to_dict(match: Match) -> dict[str, Any]:
     asked, names = match._question, match.palette.names
+    steady: dict[str, Any] = {}
+    if match.steady is not None and match.spread is not None:
+        steady = _choice_to_dict(match.steady) | {"complete": match.steady_complete}
+        steady |= {name: getattr(match.spread, name) for name in ("ruler_cm", "scale_g")}
     return {
+        **({"steady": steady} if steady else {}),
         "tolerance": float(match.tolerance),
-        **{
-            key: {"doses_cm": dict(choice.recipe.doses_cm), "delta_e": float(choice.delta_e)}
-            for key, choice in (("frugal", match.frugal), ("closest", match.closest))
-        },
+        "frugal": _choice_to_dict(match.frugal),
+        "closest": _choice_to_dict(match.closest),
         "bound": float(match.bound),
         "proved": bool(match.proved),
         "frugal_proved": bool(match.frugal_proved),
@@ -459,7 +485,18 @@ def _match_of(part: _Match, target: Target, palette: Palette, pour: Pour, view: 
     if closest.delta_e < part.bound - 1e-6:
         raise FileError("lies above the closest recipe", field="match.bound", value=part.bound,
                         remedy="A bound is a floor; the file was altered")  # fmt: skip
+    kept_ = part.steady
+    steady = None if kept_ is None else choice(kept_, "steady")
+    strayed = None
+    if kept_ is not None and steady is not None:  # computed anew, like a spectrum
+        strayed = spread(
+            steady.recipe, palette=palette, view=view, target=target,
+            ruler_cm=kept_.ruler_cm, scale_g=kept_.scale_g,
+        )  # fmt: skip
     return Match(
+        steady=steady,
+        spread=strayed,
+        steady_complete=part.steady is None or part.steady.complete,
         target=target,
         tolerance=part.tolerance,
         frugal=choice(part.frugal, "frugal"),

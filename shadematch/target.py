@@ -29,7 +29,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import observation, onto_grid
 
-__all__ = ["Target", "as_target", "register_photo_reader"]
+__all__ = ["Target", "as_target", "register_photo_reader", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -131,7 +131,7 @@ class Target:
 
     @classmethod
     def _of_srgb(cls, rgb: FloatArray, source: str) -> Target:
-        return cls(_tuple(xyz_to_lab(srgb_to_xyz(rgb), SRGB_WHITE)), source=source)
+        return cls(triple(xyz_to_lab(srgb_to_xyz(rgb), SRGB_WHITE)), source=source)
 
     @classmethod
     def from_lab(
@@ -174,7 +174,7 @@ class Target:
         shown = ", ".join(f"{v:g}" for v in values)
         known = None if covariance is None else _covariance(covariance)
         source = f"Lab ({shown})"
-        return cls(_tuple(values), illuminant, observer, source, covariance=known)
+        return cls(triple(values), illuminant, observer, source, covariance=known)
 
     @classmethod
     def from_xyz(
@@ -192,7 +192,7 @@ class Target:
         _check_real(values, illuminant, observer, "xyz", values)
         lab = xyz_to_lab(values, white)
         shown = ", ".join(f"{v:g}" for v in values)
-        return cls(_tuple(lab), illuminant, observer, f"XYZ ({shown})")
+        return cls(triple(lab), illuminant, observer, f"XYZ ({shown})")
 
     @classmethod
     def from_reflectance(
@@ -238,7 +238,7 @@ class Target:
         seen = observation()
         lab = xyz_to_lab(seen.weights @ grid, seen.white)
         grid.setflags(write=False)
-        return cls(_tuple(lab), source="a measured reflectance", reflectance=grid)
+        return cls(triple(lab), source="a measured reflectance", reflectance=grid)
 
     @classmethod
     def from_photo(
@@ -380,7 +380,8 @@ def register_photo_reader(reader: Callable[..., Target]) -> None:
     _photo_readers.append(reader)
 
 
-def _tuple(values: FloatArray) -> Triple:
+def triple(values: FloatArray) -> Triple:
+    """Three plain numbers of an array of shape (3,)."""
     return float(values[0]), float(values[1]), float(values[2])
 
 
@@ -414,7 +415,7 @@ def _covariance(given: Sequence[Sequence[float]]) -> Covariance:
             value=given,
             remedy="Give a symmetric 3 x 3 matrix without negative eigenvalues",
         )
-    return _tuple(matrix[0]), _tuple(matrix[1]), _tuple(matrix[2])
+    return triple(matrix[0]), triple(matrix[1]), triple(matrix[2])
 
 
 @functools.cache

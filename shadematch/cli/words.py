@@ -11,46 +11,56 @@ from shadematch.errors import ColourError, PourError, ShadematchError
 from shadematch.materials import Palette, load_palette
 from shadematch.photo.light import Neutral
 from shadematch.photo.regions import as_regions
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
+from shadematch.spread import RULER_CM, SCALE_G, Spread
 from shadematch.target import Target
 
 __all__ = [
     "BACKING",
     "COUNT",
     "NUMBER",
+    "NUMBERS",
     "OPTIONS",
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_readings",
     "add_target",
     "choice_entries",
     "pour_and_view",
     "read_doses",
+    "read_let_down",
     "read_palette",
+    "read_readings",
     "read_target",
     "reader",
     "recipe_entries",
     "renamed",
     "shared_entries",
+    "spread_entries",
 ]
 
 T = TypeVar("T")
 
 OPTIONS: Final = (
-    {"hex": "HEX"}
+    {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"}
     | {
         name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
         for name in (
             *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
             *("must_use", "must_avoid", "lab", "xyz", "spectrum", "photo"),
             *("region", "neutral", "reflectance", "chart", "shading"),
+            *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
+            *("delta_e", "step_g", "largest_g", "max_let_downs"),
+            *("from_cm", "to_cm", "height_cm", "steps", "seconds"),
+            *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
-    | {"drop_mm": "--drop"}
+    | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
 )
 """What the library's fields are called here."""
 
@@ -92,6 +102,9 @@ def _to_backing(text: str) -> str | float:
 
 NUMBER: Final = reader(float, "a number such as 2 or 0.5")
 COUNT: Final = reader(int, "a whole number such as 2")
+NUMBERS: Final = reader(
+    lambda text: tuple(float(word) for word in text.split(",")), "numbers such as 0.5,1,2"
+)
 BACKING: Final = reader(_to_backing, "white, black or a reflectance from 0 to 1")
 
 
@@ -139,6 +152,26 @@ def add_conditions(parser: argparse.ArgumentParser) -> None:
     add("--contact", choices=("air", "optical"), help="lies dry (air, usual) or wet (optical)")
     text = "seen by reflected light (usual) or held against the light"
     add("--light", choices=("reflected", "transmitted"), help=text)
+
+
+def add_readings(parser: argparse.ArgumentParser) -> None:
+    """Let be said how well ruler and scale are read; `read_readings` reads it."""
+    add = parser.add_argument_group("how far a reading may be off, either way").add_argument
+    add("--ruler", type=NUMBER, metavar="CM", help=f"of the ruler in cm ({RULER_CM:g})")
+    add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
+
+
+def read_readings(args: argparse.Namespace) -> dict[str, float]:
+    """`ruler_cm` and `scale_g`, where they were given."""
+    given = {"ruler_cm": args.ruler, "scale_g": args.scale}
+    return {name: value for name, value in given.items() if value is not None}
+
+
+def spread_entries(found: Spread) -> dict[str, Any]:
+    """What JSON tells of a spread."""
+    shown = ("mean", "median", "p90", "p95", "lab_covariance", "ruler_cm", "scale_g")
+    entries = {name: getattr(found, name) for name in shown}
+    return {"delta_e": found.nominal_delta_e, **entries, "shares": dict(found.shares)}
 
 
 def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
@@ -232,10 +265,34 @@ def read_doses(pairs: Sequence[str]) -> dict[str, float]:
     return doses
 
 
+def read_let_down(text: str, step_g: float, white: float) -> LetDown:
+    """A let-down written as NAME=CM/G: centimetres in so many g of base."""
+    name, equals, strength = text.rpartition("=")
+    paste, slash, base = strength.partition("/")
+    if not equals or not slash or not is_number(paste) or not is_number(base):
+        raise PourError(
+            "is not a let-down",
+            field="--let-down",
+            value=text,
+            remedy="Write it as NAME=CM/G, for instance gorse=1/50",
+        )
+    numbers = {"paste_cm": float(paste), "base_g": float(base), "step_g": step_g, "white": white}
+    try:
+        return LetDown.made(name, **numbers)
+    except PourError as found:
+        own = {"step_g": "--weigh-step", "white": "--let-down-white"}
+        raise renamed(found, own.get(found.field, f"--let-down {text}")) from None
+
+
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
     """What JSON tells of a recipe: from `doses_cm` to `tubes`, `more`, and `predicted`."""
     shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
     entries: dict[str, Any] = {"doses_cm": dict(recipe.doses_cm)}
+    if recipe.weighed:
+        entries["squeezed_cm"] = recipe.squeezed_cm
+        entries["weighed"] = [
+            {**part.let_down.model_dump(), "mass_g": part.mass_g} for part in recipe.weighed
+        ]
     entries |= {n: getattr(recipe, n) for n in ("proportions", "total_cm", "load", "tubes")}
     return {**entries, **more, "predicted": shown}
 
