@@ -16,10 +16,9 @@ import dataclasses
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, ClassVar, Final
+from typing import Any, Final
 
 import numpy as np
-from pydantic import Field, StrictBool, StrictInt
 
 from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
@@ -28,19 +27,19 @@ from shadematch.files import checked_envelope, json_text, parse_json, read_text,
 from shadematch.html import card
 from shadematch.match import Match
 from shadematch.materials import Palette
-from shadematch.models import Frozen, Number, expect
+from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions, predict
 from shadematch.question import Choice, Question
+from shadematch.saved_form import LONGEST_NOTE, ChoicePart, MatchPart, SavedFile, TargetPart
 from shadematch.spread import spread
-from shadematch.standards import WAVELENGTHS_NM, observation
+from shadematch.standards import observation
 from shadematch.target import Target
 
 __all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
 
 _FORMAT: Final = "shadematch recipe"
 _VERSION: Final = 1
-_LONGEST_NOTE: Final = 10_000
 
 Triple = tuple[float, float, float]
 
@@ -128,10 +127,10 @@ def kept(
            "Give a Match, a Prediction, a Recipe or a SavedRecipe")  # fmt: skip
     if note is not None:
         expect(note, str, "note", "Give a text")
-        if len(note) > _LONGEST_NOTE:
+        if len(note) > LONGEST_NOTE:
             raise PourError(
                 "is too long", field="note", value=f"{len(note)} letters",
-                remedy=f"Give at most {_LONGEST_NOTE}",
+                remedy=f"Give at most {LONGEST_NOTE}",
             )  # fmt: skip
     _nothing_else(result, _KNOWN)
     if not isinstance(result, Match) and choice is not None:
@@ -279,78 +278,6 @@ def load(path: str | os.PathLike[str]) -> SavedRecipe:
         ) from None
 
 
-# --- the file's form
-
-
-class _Part(Frozen):
-    _error: ClassVar[type[ShadematchError]] = FileError
-
-
-_Ab = Annotated[Number, Field(ge=-1000, le=1000)]
-_Lab = tuple[Annotated[Number, Field(ge=-1, le=200)], _Ab, _Ab]
-_Doses = dict[str, Annotated[Number, Field(ge=0, le=1e7)]]
-_Reflectances = Annotated[
-    tuple[Annotated[Number, Field(ge=0, le=1)], ...],
-    Field(min_length=WAVELENGTHS_NM.size, max_length=WAVELENGTHS_NM.size),
-]
-_Row = tuple[Number, Number, Number]
-_Apart = Annotated[Number, Field(ge=0)]
-
-
-class _Colour(_Part):
-    lab: _Lab
-    hex: str = Field(pattern=r"^#[0-9a-f]{6}$")
-    in_srgb: StrictBool
-
-
-class _Target(_Part):
-    lab: _Lab
-    illuminant: str
-    observer: str
-    source: str = Field(max_length=_LONGEST_NOTE)
-    reflectance: _Reflectances | None
-    covariance: tuple[_Row, _Row, _Row] | None = None
-
-
-class _Choice(_Part):
-    doses_cm: _Doses
-    delta_e: _Apart
-
-
-class _Steady(_Choice):
-    ruler_cm: _Apart
-    scale_g: _Apart
-    complete: StrictBool
-
-
-class _Match(_Part):
-    tolerance: _Apart
-    frugal: _Choice
-    closest: _Choice
-    bound: _Apart
-    proved: StrictBool
-    frugal_proved: StrictBool
-    boxes: Annotated[StrictInt, Field(ge=0)]
-    max_pigments: Annotated[StrictInt, Field(ge=1)] | None
-    must_use: tuple[str, ...]
-    must_avoid: tuple[str, ...]
-    steady: _Steady | None = None
-
-
-class _File(_Part):
-    library: str = Field(max_length=100)
-    note: str = Field(max_length=_LONGEST_NOTE)
-    doses_cm: _Doses
-    pour: Pour
-    view: View
-    predicted: _Colour
-    delta_e: _Apart | None
-    target: _Target | None
-    match: _Match | None
-    fingerprint: str
-    palette: dict[str, Any]
-
-
 def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
     target, match = saved.target, saved.match
     return {
@@ -414,8 +341,8 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
     }
 
 
-def _checked(data: object) -> _File:
-    return _File(**checked_envelope(data, _FORMAT, _VERSION))
+def _checked(data: object) -> SavedFile:
+    return SavedFile(**checked_envelope(data, _FORMAT, _VERSION))
 
 
 def _from_dict(data: object) -> SavedRecipe:
@@ -446,7 +373,7 @@ def _recipe_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> Reci
     return Recipe({name: doses[name] for name in palette.names if doses.get(name)}, pour)
 
 
-def _target_of(part: _Target) -> Target:
+def _target_of(part: TargetPart) -> Target:
     observation(part.illuminant, part.observer)
     more: dict[str, Any] = {}
     if part.covariance is not None:
@@ -461,7 +388,7 @@ def _target_of(part: _Target) -> Target:
     return Target(part.lab, part.illuminant, part.observer, part.source, spectrum, **more)
 
 
-def _match_of(part: _Match, target: Target, palette: Palette, pour: Pour, view: View) -> Match:
+def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, view: View) -> Match:
     required, excluded = (
         tuple(sorted(palette.index(name) for name in names))
         for names in (part.must_use, part.must_avoid)
@@ -470,7 +397,7 @@ def _match_of(part: _Match, target: Target, palette: Palette, pour: Pour, view: 
         target.lab_in(view), palette, pour, view, part.max_pigments, required, excluded
     )
 
-    def choice(kept_: _Choice, field: str) -> Choice:
+    def choice(kept_: ChoicePart, field: str) -> Choice:
         recipe = _recipe_of(kept_.doses_cm, palette, pour)
         counts = [recipe.doses_cm.get(n, 0.0) / pour.dose_step_cm for n in palette.names]
         steps = np.rint(counts)

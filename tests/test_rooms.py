@@ -65,6 +65,7 @@ ORDER = (
         "photo.drawing",
         "photo.light",
         "prediction",
+        "saved_form",
         "target",
     ),
     (
