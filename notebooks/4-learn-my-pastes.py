@@ -24,3 +24,15 @@ print(found)
 
 # %%
 print(found.match("#d9822b", pour=sm.Pour(batch_g=1000)))
+
+# %% [markdown]
+# The palette that was learned is a palette like any other: keep it with `found.palette.save(...)`.
+
+# %%
+from shadematch import plots
+
+match = sm.match("#d9822b", palette=found.palette, pour=sm.Pour(batch_g=1000))
+plots.draw_match(match);
+
+# %%
+match
