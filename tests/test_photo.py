@@ -446,7 +446,7 @@ def test_flat_areas(shoot: Callable[..., Path]) -> None:
 
 # ---- memory ----
 
-_BIG = """
+_BIG = r"""
 import re, sys
 import shadematch as sm
 x = sm.PhotoTarget.from_photo(sys.argv[1], region=(0.1, 0.1, 0.9, 0.9), neutral=(0, 0, 0.05, 0.05))
