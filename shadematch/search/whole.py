@@ -29,6 +29,8 @@ GAP: Final = 0.01
 """A recipe counts as proved when its CIEDE2000 exceeds the bound by no more than this."""
 LISTED: Final = 12_000
 """Up to so many recipes are gone through one by one, which is quicker than a search."""
+_AIM: Final = 0.999 * GAP
+"""What the search aims at, so that rounding does not put a floor of exactly that out of `GAP`."""
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
 _MOST_EFFORT: Final = 400_000
@@ -196,7 +198,7 @@ def closest(
     pool = _Boxes(*tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
     while pool.key.size:
         limit = min(best.value, below)
-        gap = 0.0 if boxes < exact_effort else GAP
+        gap = 0.0 if boxes < exact_effort else _AIM
         if limit <= gap:
             break  # zero is a floor, and near enough
         dropped = pool.key >= limit - gap
