@@ -18,11 +18,13 @@ from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
-from shadematch.question import Choice, Question, Verdict
+from shadematch.question import Choice, Question, Verdict, checked_let_downs
+from shadematch.search.answer import Searcher
 from shadematch.search.whole import Found
-from shadematch.target import Target, as_target
+from shadematch.standards import checked_lights
+from shadematch.target import Target, as_target, triple
 
 __all__ = ["Match", "match", "match_many"]
 
@@ -58,6 +60,14 @@ class Match:
     frugal_proved: bool
     boxes: int
     _question: Question = field(repr=False, compare=False)
+
+    @property
+    def lights(self) -> dict[str, float]:
+        """CIEDE2000 of the frugal choice in each light asked for; the worst is its `delta_e`.
+
+        Empty where only the view's own light counts.
+        """
+        return self._question.by_light(self.frugal)
 
     @property
     def palette(self) -> Palette:
@@ -129,7 +139,10 @@ class Match:
         note = "" if self.predicted.in_srgb else ", outside sRGB"
         lines.append(f"predicted  Lab ({lab}), {self.predicted.hex}{note}")
         lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
-        if self.closest.recipe.doses_cm != self.recipe.doses_cm:
+        if self.lights:
+            each = ", ".join(f"{light} {value:.2f}" for light, value in self.lights.items())
+            lines.append(f"           the worst of {each}")
+        if self.closest.recipe != self.recipe:
             lines.append(f"closest    {self.closest}")
         lines.append(f"proof      {self.proof}")
         lines.append(f"verdict    {self.verdict.sentence}")
@@ -137,12 +150,13 @@ class Match:
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        rows = [(name, f"{dose:g} cm") for name, dose in self.recipe.doses_cm.items()]
+        rows = list(self.recipe.parts)
         rows += [
             ("in all", f"{self.recipe.total_cm:g} cm, {self.recipe.load:.2f} cm per 100 g"),
             ("into", str(self.pour)),
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
+            *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
             ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
@@ -161,7 +175,7 @@ class Match:
 
 def _checked(
     palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
-    must_avoid: Sequence[str], tolerance: float,
+    must_avoid: Sequence[str], tolerance: float, weighed: bool = False,
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
     if isinstance(must_use, str):
         must_use = (must_use,)
@@ -199,7 +213,7 @@ def _checked(
             remedy=f"Give a number from {max(1, len(required))} to {len(palette.pigments)}",
         )
     least = max(1, len(required))
-    if pour.max_steps < least:
+    if pour.max_steps < least and not weighed:
         needed = pour.dose_step_cm * least * 100.0 / pour.max_load
         raise PourError(
             f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
@@ -220,6 +234,8 @@ def match(
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
+    lights: Sequence[str] = (),
+    let_downs: Sequence[LetDown] = (),
 ) -> Match:
     """The doses that give a colour.
 
@@ -235,6 +251,13 @@ def match(
         Most pigments in a recipe.
     must_use, must_avoid
         Names of pigments that must, or must not, be in it.
+    lights
+        CIE names of lights that all count: the worst CIEDE2000 over them is made small, and is
+        what the answer gives. They take the place of the view's illuminant; predicted colours
+        are those in the first. A target that is no spectrum is taken to the same appearance in
+        each (`Target.lab_in`), which is an estimate.
+    let_downs
+        Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
 
     Returns
     -------
@@ -251,9 +274,20 @@ def match(
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
-    required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
-    question = Question(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded)
-    answer = question.searcher.answer(question.target, tolerance)
+    at_hand = checked_let_downs(let_downs, palette, pour)
+    required, excluded = _checked(
+        palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
+    )
+    names = checked_lights(lights)
+    views = [view.model_copy(update={"illuminant": name}) for name in names]
+    view = views[0] if views else view
+    question = Question(
+        *(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded),
+        lights=names,
+        light_targets=tuple(triple(goal.lab_in(each)) for each in views),
+        let_downs=at_hand,
+    )
+    answer = question.searcher.answer(question.goal, tolerance)
     return _match_of(question, goal, tolerance, answer.closest, answer.frugal)
 
 
@@ -381,6 +415,7 @@ def _submitted(
 def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
     """Closest and frugal for targets of shape (t, 3); what a worker runs."""
     searcher = Question(np.zeros(3), *asked).searcher
+    assert isinstance(searcher, Searcher)  # neither lights nor let-downs were asked for
     catalogue = searcher.catalogue()
     if catalogue is not None:
         return catalogue.look_up(labs, tolerance)

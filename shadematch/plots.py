@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from shadematch.batches import SmallestBatch
 from shadematch.errors import MissingExtraError
+from shadematch.look import SameLook
 from shadematch.match import Match
-from shadematch.prediction import predict
+from shadematch.pour import Recipe
+from shadematch.prediction import Prediction, predict
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["draw_match"]
+__all__ = ["draw_batches", "draw_match", "draw_same_look"]
 
 _INK = "#2a2825"
 
@@ -50,10 +53,11 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     MissingExtraError
         If matplotlib is not installed.
     """
-    doses = match.recipe.doses_cm
-    ax = _axes(ax, (7.0, 2.2 + 0.42 * max(len(doses), 1)))
+    doses = match.recipe.squeezed_cm
+    weighed = match.recipe.weighed
+    rows = max(len(doses) + len(weighed), 1)
+    ax = _axes(ax, (7.0, 2.2 + 0.42 * rows))
     longest = max([*doses.values(), 1.0])
-    rows = max(len(doses), 1)
     for i, (code, label) in enumerate(
         ((match.target.hex, "wanted"), (match.predicted.hex, "predicted"))
     ):
@@ -64,6 +68,8 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
         one = predict({name: 2.0}, palette=match.palette, view=match.view)
         ax.barh(row, dose, height=0.55, color=one.hex, edgecolor=_INK, lw=0.8)
         ax.text(dose + 0.01 * longest, row, f" {dose:g} cm {name}", va="center", color=_INK)
+    for row, part in enumerate(weighed, start=len(doses)):
+        ax.text(0.01 * longest, row, str(part), va="center", color=_INK)
     ax.set_xlim(0, 1.3 * longest)
     ax.set_ylim(rows - 0.4, -3.9)
     ax.set_yticks([])
@@ -76,3 +82,99 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
         loc="left",
     )
     return ax
+
+
+def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
+    """Draw CIEDE2000 of the closest recipe against the mass of the batch.
+
+    Parameters
+    ----------
+    smallest
+        What `shadematch.smallest_batch` gave; where it tried nothing, only the levels are drawn.
+    ax
+        Where to draw; by default a new figure.
+
+    Returns
+    -------
+    Axes
+        With the drawing.
+
+    Raises
+    ------
+    MissingExtraError
+        If matplotlib is not installed.
+    """
+    ax = _axes(ax, (7.0, 3.6))
+    masses = [p.mass_g for p in smallest.curve]
+    values = [p.delta_e for p in smallest.curve]
+    ax.plot(masses, values, color="#1f4e5f", lw=1.4, marker=".", ms=3)
+    ax.axhline(smallest.delta_e, color="#8a3b12", ls="--", lw=1)
+    ax.axhline(smallest.ideal_delta_e, color="#77736a", ls=":", lw=1)
+    right = smallest.largest_g
+    ax.text(right, smallest.delta_e, "asked for ", va="bottom", ha="right", color="#8a3b12")
+    if smallest.mass_g is not None:
+        at = masses.index(smallest.mass_g)
+        ax.plot(masses[at], values[at], "o", color="#8a3b12")
+        ax.annotate(
+            f"{smallest.mass_g:g} g",
+            (masses[at], values[at]),
+            xytext=(4, 7),
+            textcoords="offset points",
+            color="#8a3b12",
+        )
+    ax.set_xlim(0, right)
+    ax.set_ylim(0, max([*values, 1.5 * smallest.delta_e, smallest.ideal_delta_e * 1.2]))
+    ax.set_xlabel("mass of base [g]")
+    ax.set_ylabel("CIEDE2000 of the closest recipe")
+    ax.spines[["top", "right"]].set_visible(False)
+    ax.set_title(smallest.sentence, fontsize=9, color=_INK, loc="left", wrap=True)
+    return ax
+
+
+def draw_same_look(look: SameLook, ax: Axes | None = None) -> Axes:
+    """Draw the old bar and the new one: their colours, side views to scale, and doses.
+
+    Parameters
+    ----------
+    look
+        What `shadematch.same_look` gave.
+    ax
+        Where to draw; by default a new figure.
+
+    Returns
+    -------
+    Axes
+        With the drawing.
+
+    Raises
+    ------
+    MissingExtraError
+        If matplotlib is not installed.
+    """
+    ax = _axes(ax, (7.0, 3.4))
+    thickest = max(look.before.recipe.pour.thickness_cm, look.predicted.recipe.pour.thickness_cm)
+    for left, word, bar, recipe in (
+        (0.0, "was", look.before, look.before.recipe),
+        (1.15, "now", look.predicted, look.recipe),
+    ):
+        _draw_bar(ax, left, word, bar, recipe, thickest)
+    ax.set_xlim(-0.02, 2.2)
+    ax.set_ylim(-1.05, 2.25)
+    ax.axis("off")
+    ax.set_title(
+        f"CIEDE2000 {look.delta_e:.2f} between the two", fontsize=10, color=_INK, loc="left"
+    )
+    return ax
+
+
+def _draw_bar(
+    ax: Axes, left: float, word: str, bar: Prediction, recipe: Recipe, thickest: float
+) -> None:
+    pour = recipe.pour
+    ax.bar(left + 0.5, 1.0, width=1.0, bottom=1.0, color=bar.hex, edgecolor=_INK, lw=0.8)
+    ax.text(left, 2.05, f"{word}: {bar.hex}, seen from above", color=_INK, fontsize=9)
+    height = 0.55 * pour.thickness_cm / thickest
+    ax.bar(left + 0.5, height, width=1.0, bottom=0.15, color=bar.hex, edgecolor=_INK, lw=0.8)
+    ax.text(left, 0.17 + height, f"{pour.thickness_cm:g} cm thick", fontsize=8, color=_INK)
+    lines = [str(pour), f"seen {bar.view}", *(f"{amount} {name}" for name, amount in recipe.parts)]
+    ax.text(left, 0.05, "\n".join(lines), va="top", color=_INK, fontsize=8)

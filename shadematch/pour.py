@@ -19,7 +19,7 @@ from shadematch.models import Frozen, Number
 from shadematch.optics.layer import Surroundings
 from shadematch.standards import WAVELENGTHS_NM, Observation, observation
 
-__all__ = ["BACKINGS", "Pour", "Recipe", "View"]
+__all__ = ["BACKINGS", "LetDown", "Pour", "Recipe", "View", "Weighed"]
 
 BACKINGS: Final = {"white": 0.9, "black": 0.04}
 """Reflectance of white paper and of a dark table (common practice, no source)."""
@@ -77,14 +77,101 @@ class Pour(Frozen):
 
     def __str__(self) -> str:
         """In plain words."""
-        base = (
-            "clear base"
-            if self.white == 0
-            else "white base"
-            if self.white == 1
-            else f"base with {self.white:.0%} white"
-        )
-        return f"{self.batch_g:g} g of {base}, {self.thickness_cm:g} cm thick"
+        return f"{self.batch_g:g} g of {_base(self.white)}, {self.thickness_cm:g} cm thick"
+
+
+class LetDown(Frozen):
+    """A paste diluted in base beforehand, to be dosed by weight.
+
+    Its grams take the place of as many grams of the batch's base, clear for clear and white for
+    white, so the batch keeps its mass and its white fraction. As everywhere here, the paste's
+    own mass is not counted: 1 cm stirred into 50 g of base is 0.02 cm per g.
+
+    Attributes
+    ----------
+    pigment
+        Name of the paste.
+    cm_per_g
+        Paste in it [cm per g of its base], above 0.
+    step_g
+        What it is weighed to [g]: 1, or 0.5 on a finer scale.
+    white
+        White fraction of the base it is made in, 0 to 1.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PourError
+    pigment: str = Field(min_length=1, max_length=200)
+    cm_per_g: Number = Field(gt=0, le=10)
+    step_g: Number = Field(default=1.0, ge=0.001, le=1000)
+    white: Number = Field(default=0.0, ge=0, le=1)
+
+    @classmethod
+    def made(
+        cls, pigment: str, *, paste_cm: float, base_g: float, step_g: float = 1.0, white: float = 0
+    ) -> LetDown:
+        """The let-down that a length of paste in a mass of base gives.
+
+        Raises
+        ------
+        PourError
+            If a number is out of range.
+        """
+        for name, value in (("paste_cm", paste_cm), ("base_g", base_g)):
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if not number or not math.isfinite(value) or value <= 0:
+                raise PourError("must be a number above 0", field=name, value=value,
+                                remedy="For instance 1 cm in 50 g")  # fmt: skip
+        return cls(pigment=pigment, cm_per_g=paste_cm / base_g, step_g=step_g, white=white)
+
+    @property
+    def cm_per_step(self) -> float:
+        """Paste in one weighing step [cm]."""
+        return self.cm_per_g * self.step_g
+
+    @property
+    def strength(self) -> str:
+        """How strong it is, in words."""
+        return f"1 cm in {1 / self.cm_per_g:.4g} g of {self.base}"
+
+    @property
+    def base(self) -> str:
+        """What it is made in, in words."""
+        return _base(self.white)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.pigment} let-down ({self.strength})"
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A mass of a let-down.
+
+    Attributes
+    ----------
+    let_down
+        Which.
+    mass_g
+        How much [g].
+    """
+
+    let_down: LetDown
+    mass_g: float
+
+    @property
+    def paste_cm(self) -> float:
+        """Paste in it [cm]."""
+        return self.mass_g * self.let_down.cm_per_g
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.mass_g:g} g {self.let_down}"
+
+
+def _base(white: float) -> str:
+    if white == 0:
+        return "clear base"
+    return "white base" if white == 1 else f"base with {white:.0%} white"
 
 
 def _checked_backing(value: object) -> str | float | tuple[float, ...]:
@@ -175,23 +262,55 @@ class Recipe:
     Attributes
     ----------
     doses_cm
-        Paste of each pigment [cm], zero doses left out, in palette order; read-only.
+        Paste of each pigment in all [cm], zero doses left out, in palette order; read-only.
     pour
         What they go into.
+    weighed
+        Let-downs; the paste in them is part of `doses_cm`, their base part of the pour's.
     """
 
     doses_cm: Mapping[str, float]
     pour: Pour
+    weighed: tuple[Weighed, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "doses_cm", MappingProxyType(dict(self.doses_cm)))
 
     def __hash__(self) -> int:
-        return hash((tuple(self.doses_cm.items()), self.pour))
+        return hash((tuple(self.doses_cm.items()), self.pour, self.weighed))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
-        return Recipe, (dict(self.doses_cm), self.pour)
+        return Recipe, (dict(self.doses_cm), self.pour, self.weighed)
+
+    @property
+    def squeezed_cm(self) -> dict[str, float]:
+        """Paste to squeeze out of the tubes [cm]: what does not come with a let-down."""
+        left = dict(self.doses_cm)
+        for part in self.weighed:
+            name = part.let_down.pigment
+            left[name] = round(left.get(name, 0.0) - part.paste_cm, 9)
+        return {name: dose for name, dose in left.items() if dose > 1e-9}
+
+    @property
+    def clear_g(self) -> float:
+        """Clear base to melt beside what the let-downs bring [g]."""
+        return self.pour.clear_g - sum(p.mass_g * (1 - p.let_down.white) for p in self.weighed)
+
+    @property
+    def white_g(self) -> float:
+        """White base to melt beside what the let-downs bring [g]."""
+        return self.pour.white_g - sum(p.mass_g * p.let_down.white for p in self.weighed)
+
+    @property
+    def parts(self) -> tuple[tuple[str, str], ...]:
+        """What to dose: names and amounts, squeezed ones first."""
+        squeezed = [(name, f"{dose:g} cm") for name, dose in self.squeezed_cm.items()]
+        weighed = [
+            (f"{p.let_down.pigment} let-down", f"{p.mass_g:g} g ({p.let_down.strength})")
+            for p in self.weighed
+        ]
+        return (*squeezed, *weighed)
 
     @property
     def total_cm(self) -> float:
@@ -211,6 +330,8 @@ class Recipe:
     @property
     def proportions(self) -> dict[str, int] | None:
         """The doses in lowest terms; None where they are not multiples of a dose step."""
+        if self.weighed:
+            return None
         step = Fraction(self.pour.dose_step_cm).limit_denominator(1000)
         counts = {}
         for name, dose in self.doses_cm.items():
@@ -225,4 +346,5 @@ class Recipe:
         """In plain words."""
         if not self.doses_cm:
             return "no paste at all"
-        return ", ".join(f"{dose:g} cm {name}" for name, dose in self.doses_cm.items())
+        squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed_cm.items()]
+        return ", ".join([*squeezed, *map(str, self.weighed)])

@@ -3,25 +3,40 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import numpy as np
 
 from shadematch.arrays import FloatArray
+from shadematch.colorimetry import xyz_to_lab
+from shadematch.difference import delta_e
+from shadematch.errors import PourError
 from shadematch.materials import Palette
-from shadematch.pour import Pour, Recipe, View
+from shadematch.models import expect
+from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, model_for, predict_loads
 from shadematch.search.answer import Searcher
-from shadematch.search.ideal import ideal
+from shadematch.search.joint import JointSearcher, region_of
 from shadematch.search.space import whole_space
 from shadematch.search.whole import Found
+from shadematch.standards import observation
 
-__all__ = ["VISIBLE", "Choice", "Limit", "Question", "Verdict"]
+__all__ = [
+    "VISIBLE",
+    "Choice",
+    "Limit",
+    "Question",
+    "Verdict",
+    "checked_let_downs",
+    "joint_searcher",
+]
 
 VISIBLE: Final = 1.0
 """CIEDE2000 up to which most people see one colour (common practice, no source)."""
 _REACH: Final = 3.0
+MOST_LET_DOWNS: Final = 8
 _WORTH: Final = 0.5
 
 Limit = Literal["nothing", "whole centimetres", "load limit", "palette"]
@@ -90,10 +105,26 @@ class Question:
     max_pigments: int | None
     required: tuple[int, ...]
     excluded: tuple[int, ...]
+    lights: tuple[str, ...] = ()  # all that count, where that is more than the view's
+    light_targets: tuple[tuple[float, float, float], ...] = ()  # CIELAB in each of them
+    let_downs: tuple[LetDown, ...] = ()
 
     @property
-    def searcher(self) -> Searcher:
+    def goal(self) -> FloatArray:
+        """The target as the search takes it: shape (3,), or (v, 3) for a joint search."""
+        if self._joint:
+            return np.array(self.light_targets) if self.lights else self.target[None]
+        return self.target
+
+    @property
+    def _joint(self) -> bool:
+        return bool(self.lights or self.let_downs)
+
+    @property
+    def searcher(self) -> Searcher | JointSearcher:
         """The search for its pour, kept for the next target."""
+        if self._joint:
+            return _kept_joint(*self._region, self.lights, self.let_downs)
         return _kept_searcher(*self._region)
 
     @property
@@ -103,22 +134,41 @@ class Question:
             *(self.max_pigments, self.required, self.excluded),
         )
 
-    def _searcher_with(self, **changes: float) -> Searcher:
+    def _searcher_with(self, **changes: float) -> Searcher | JointSearcher:
         """The search for a pour with some fields changed; not kept, it is asked only once."""
         other = replace(self, pour=self.pour.model_copy(update=changes))
+        if self._joint:
+            return joint_searcher(*other._region, self.lights, self.let_downs)
         return _searcher(*other._region)
 
+    def by_light(self, choice: Choice) -> dict[str, float]:
+        """CIEDE2000 of a choice in each light that counts."""
+        found = {}
+        for light, wanted in zip(self.lights, self.light_targets, strict=True):
+            weights, white = observation(light, self.view.observer)
+            lab = xyz_to_lab(weights @ choice.predicted.reflectance, white)
+            found[light] = float(delta_e(lab, np.array(wanted)))
+        return found
+
     def choice(self, steps: FloatArray, delta_e: float) -> Choice:
-        """A recipe in steps, shape (n,), as a choice."""
-        step = self.pour.dose_step_cm
-        names = self.palette.names
-        doses = {
-            name: round(float(count) * step, 9)
-            for name, count in zip(names, steps, strict=True)
+        """A recipe in steps, shape (n,) or of kinds (k,), as a choice."""
+        steps = np.asarray(steps, dtype=float)
+        size = len(self.palette.names)
+        weighed = tuple(
+            Weighed(let_down, round(float(count) * let_down.step_g, 9))
+            for let_down, count in zip(self.let_downs, steps[size:], strict=False)
             if count > 1e-9
+        )
+        paste = steps[:size] * self.pour.dose_step_cm
+        for part in weighed:
+            paste[self.palette.index(part.let_down.pigment)] += part.paste_cm
+        doses = {
+            name: round(float(dose), 9)
+            for name, dose in zip(self.palette.names, paste, strict=True)
+            if dose > 1e-9 * self.pour.dose_step_cm
         }
-        recipe = Recipe(doses, self.pour)
-        loads = np.asarray(steps, dtype=float) * self.pour.load_per_step
+        loads = paste * 100.0 / self.pour.batch_g
+        recipe = Recipe(doses, self.pour, weighed)
         return Choice(recipe, delta_e, self.palette, self.view, loads)
 
     def chosen(self, found: Found) -> Choice:
@@ -127,29 +177,31 @@ class Question:
         return self.choice(found.steps.astype(float), found.delta_e)
 
     def steps_of(self, choice: Choice) -> FloatArray:
-        """The steps of a choice, shape (n,)."""
-        doses = choice.recipe.doses_cm
-        return np.array([doses.get(n, 0.0) for n in self.palette.names]) / self.pour.dose_step_cm
+        """The steps of a choice, shape (n,), or (k,) where there are let-downs."""
+        doses = choice.recipe.squeezed_cm
+        squeezed = [doses.get(n, 0.0) / self.pour.dose_step_cm for n in self.palette.names]
+        masses = {part.let_down: part.mass_g for part in choice.recipe.weighed}
+        return np.array([*squeezed, *(masses.get(d, 0.0) / d.step_g for d in self.let_downs)])
 
     def ideal(self, closest: Choice) -> Choice:
         """The continuous optimum, judged against the closest whole choice."""
         whole = np.rint(self.steps_of(closest)).astype(np.int64)
         best = Found(whole, closest.delta_e, closest.delta_e, True, 0)
-        return self.choice(*self.searcher.ideal(self.target, best))
+        return self.choice(*self.searcher.ideal(self.goal, best))
 
     def front(self, best: Choice) -> tuple[Choice, ...]:
         """The Pareto front, from its closest choice on."""
         steps = np.rint(self.steps_of(best)).astype(np.int64)
         found = Found(steps, best.delta_e, best.delta_e, True, 0)
-        return tuple(self.chosen(f) for f in self.searcher.front(self.target, found, _REACH))
+        return tuple(self.chosen(f) for f in self.searcher.front(self.goal, found, _REACH))
 
     def ideal_with(self, **changes: float) -> float:
         """CIEDE2000 of the continuous optimum in a pour with some fields changed."""
-        return ideal(self._searcher_with(**changes).whole, self.target)[1]
+        return self._searcher_with(**changes).ideal(self.goal)[1]
 
     def closest_with(self, **changes: float) -> float:
         """CIEDE2000 of the closest whole recipe in a pour with some fields changed."""
-        return self._searcher_with(**changes).closest(self.target).delta_e
+        return self._searcher_with(**changes).closest(self.goal).delta_e
 
     def verdict(self, closest: Choice, ideal_: Choice) -> Verdict:
         """What holds the closest recipe back, judged against the ideal one."""
@@ -172,9 +224,10 @@ class Question:
                     tries.append(
                         (value, f"Dosing to {pour.dose_step_cm / 2:g} cm comes to {value:.2f}.")
                     )
+            steps = "the steps of ruler and scale" if self.let_downs else "whole centimetres"
             return Verdict(
                 "whole centimetres",
-                f"Held back by whole centimetres: without them {best:.2f} could be had.",
+                f"Held back by {steps}: without them {best:.2f} could be had.",
                 tuple(text for _, text in sorted(tries)),
             )
         full = ideal_.recipe.load >= 0.98 * pour.max_load
@@ -234,4 +287,63 @@ def _searcher(
     return Searcher(model, whole, pour.load_per_step)
 
 
+def joint_searcher(
+    palette: Palette,
+    pour: Pour,
+    view: View,
+    max_pigments: int | None,
+    required: tuple[int, ...],
+    excluded: tuple[int, ...],
+    lights: tuple[str, ...],
+    let_downs: tuple[LetDown, ...],
+) -> JointSearcher:
+    """A search for several lights or with let-downs; not kept."""
+    views = [view.model_copy(update={"illuminant": light}) for light in lights] or [view]
+    models = tuple(model_for(palette, pour.thickness_cm, pour.white, each) for each in views)
+    region = region_of(
+        pour,
+        len(palette.names),
+        [(palette.index(d.pigment), d) for d in let_downs],
+        max_tubes=max_pigments,
+        required=required,
+        excluded=excluded,
+    )
+    return JointSearcher(models, region, pour, excluded=excluded)
+
+
 _kept_searcher = functools.lru_cache(maxsize=8)(_searcher)
+_kept_joint = functools.lru_cache(maxsize=4)(joint_searcher)
+
+
+def checked_let_downs(
+    let_downs: Sequence[LetDown], palette: Palette, pour: Pour
+) -> tuple[LetDown, ...]:
+    """Let-downs, each once.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks a pigment.
+    PourError
+        If one is no let-down, is made in a base that the pour lacks, or they are too many.
+    """
+    if isinstance(let_downs, LetDown):
+        let_downs = (let_downs,)
+    expect(let_downs, Sequence, "let_downs", "Give a list of LetDown(...)")
+    for let_down in let_downs:
+        expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., cm_per_g=...)")
+        palette.index(let_down.pigment)
+        clear, white = 1 - let_down.white, let_down.white
+        fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
+        if not fits:
+            raise PourError(
+                "has base of a kind that the batch has none of",
+                field="let_downs",
+                value=str(let_down),
+                remedy="Make it in the same base as the batch",
+            )
+    kept = tuple(dict.fromkeys(let_downs))
+    if len(kept) > MOST_LET_DOWNS:
+        raise PourError("are too many", field="let_downs", value=len(kept),
+                        remedy=f"Give at most {MOST_LET_DOWNS}")  # fmt: skip
+    return kept

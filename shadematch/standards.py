@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import functools
 import warnings
+from collections.abc import Iterable, Sequence
 from importlib import resources
 from typing import Final, NamedTuple
 
@@ -28,6 +29,7 @@ __all__ = [
     "OBSERVERS",
     "WAVELENGTHS_NM",
     "Observation",
+    "checked_lights",
     "observation",
     "onto_grid",
     "weighting_factors",
@@ -114,6 +116,41 @@ def _observation(illuminant: str, observer: str) -> Observation:
     white = weights.sum(axis=1)
     white.setflags(write=False)
     return Observation(weights, white)
+
+
+def checked_lights(illuminants: Sequence[str], *, field: str = "lights") -> tuple[str, ...]:
+    """Names of lights, each known and each once.
+
+    Parameters
+    ----------
+    illuminants
+        CIE names; one text stands for itself alone.
+    field
+        What to call the list in an error.
+
+    Raises
+    ------
+    ColourError
+        If it isn't a list, one stands twice, or one is unknown.
+    """
+    if isinstance(illuminants, str):
+        illuminants = (illuminants,)
+    names = tuple(illuminants) if isinstance(illuminants, Iterable) else (None,)
+    if None in names or len(set(names)) < len(names):
+        raise ColourError(
+            "must be a list of names, each once",
+            field=field,
+            value=illuminants,
+            remedy="Give names such as 'D65', 'A', 'FL11', 'LED-B3'",
+        )
+    for name in names:
+        try:
+            observation(name)
+        except ColourError as found:
+            raise ColourError(
+                found.problem, field=field, value=found.value, remedy=found.remedy
+            ) from None
+    return names
 
 
 def weighting_factors(illuminant: str, observer: str) -> FloatArray:

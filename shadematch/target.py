@@ -26,7 +26,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import observation, onto_grid
 
-__all__ = ["Target", "as_target"]
+__all__ = ["Target", "as_target", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -117,7 +117,7 @@ class Target:
 
     @classmethod
     def _of_srgb(cls, rgb: FloatArray, source: str) -> Target:
-        return cls(_tuple(xyz_to_lab(srgb_to_xyz(rgb), SRGB_WHITE)), source=source)
+        return cls(triple(xyz_to_lab(srgb_to_xyz(rgb), SRGB_WHITE)), source=source)
 
     @classmethod
     def from_lab(
@@ -143,7 +143,7 @@ class Target:
         white = observation(illuminant, observer).white
         _check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
         shown = ", ".join(f"{v:g}" for v in values)
-        return cls(_tuple(values), illuminant, observer, f"Lab ({shown})")
+        return cls(triple(values), illuminant, observer, f"Lab ({shown})")
 
     @classmethod
     def from_xyz(
@@ -161,7 +161,7 @@ class Target:
         _check_real(values, illuminant, observer, "xyz", values)
         lab = xyz_to_lab(values, white)
         shown = ", ".join(f"{v:g}" for v in values)
-        return cls(_tuple(lab), illuminant, observer, f"XYZ ({shown})")
+        return cls(triple(lab), illuminant, observer, f"XYZ ({shown})")
 
     @classmethod
     def from_reflectance(
@@ -207,7 +207,7 @@ class Target:
         seen = observation()
         lab = xyz_to_lab(seen.weights @ grid, seen.white)
         grid.setflags(write=False)
-        return cls(_tuple(lab), source="a measured reflectance", reflectance=grid)
+        return cls(triple(lab), source="a measured reflectance", reflectance=grid)
 
     def lab_in(self, view: View) -> FloatArray:
         """CIELAB under a view, relative to its white; shape (3,).
@@ -256,7 +256,8 @@ def as_target(value: Target | str) -> Target:
     )
 
 
-def _tuple(values: FloatArray) -> Triple:
+def triple(values: FloatArray) -> Triple:
+    """Three plain numbers of an array of shape (3,)."""
     return float(values[0]), float(values[1]), float(values[2])
 
 

@@ -17,7 +17,18 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from shadematch._version import __version__
-from shadematch.cli import match, palette, pot, predict, repeat, sheet
+from shadematch.cli import (
+    let_down,
+    lights,
+    match,
+    palette,
+    pot,
+    predict,
+    repeat,
+    same_look,
+    sheet,
+    smallest_batch,
+)
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
 from shadematch.errors import ShadematchError
@@ -25,7 +36,10 @@ from shadematch.readers import is_number
 
 __all__ = ["main"]
 
-VERBS: Final = (match, predict, sheet, repeat, pot, palette)
+VERBS: Final = (
+    *(match, predict, sheet, repeat, pot, palette),
+    *(smallest_batch, same_look, lights, let_down),
+)
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 
 

@@ -6,7 +6,9 @@ With ``--json``: ``target`` {lab, hex, source, illuminant, observer, lab_in_view
 ``ideal``, each with the keys from ``doses_cm`` to ``predicted``; ``bound``, ``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
-``proportions`` is null where doses are no multiples of the dose step.
+``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses_cm``
+is the paste in all, ``squeezed_cm`` what does not come with a let-down, and ``weighed`` a list of
+{pigment, cm_per_g, step_g, white, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ from shadematch.cli.words import (
     add_target,
     choice_entries,
     pour_and_view,
+    read_let_down,
     read_palette,
     read_target,
     shared_entries,
@@ -44,6 +47,14 @@ def add_verb(verb: Verbs) -> None:
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in it")
     for option, text in (("--must-use", "pigment to put in"), ("--must-avoid", "to leave out")):
         add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
+    text = "light that counts, the worst of several; may be repeated (the view's)"
+    add("--under", action="append", default=[], metavar="NAME", help=text)
+    text = "paste diluted beforehand, so many cm in so many g of base; may be repeated"
+    add("--let-down", action="append", default=[], metavar="NAME=CM/G", help=text)
+    text = "let-downs are weighed to this many g (1)"
+    add("--weigh-step", type=NUMBER, default=1.0, metavar="G", help=text)
+    text = "white part of the base that let-downs are made in, 0 to 1 (0)"
+    add("--let-down-white", type=NUMBER, default=0.0, metavar="FRACTION", help=text)
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
     add = parser.add_argument_group("keeping it").add_argument
     add("--save", metavar="FILE", help="keep it in a file for shadematch repeat and sheet")
@@ -61,6 +72,10 @@ def _match(args: argparse.Namespace) -> str:
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,
+        lights=args.under,
+        let_downs=[
+            read_let_down(text, args.weigh_step, args.let_down_white) for text in args.let_down
+        ],
         **({} if args.tolerance is None else {"tolerance": args.tolerance}),
     )
     if args.save is not None:
@@ -92,6 +107,7 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
             "lab_in_view": goal.lab_in(found.view).tolist(),
         },
         **choice_entries(found.frugal),
+        **({"lights": found.lights} if found.lights else {}),
         "closest": choice_entries(found.closest),
         "ideal": choice_entries(found.ideal),
         **{n: getattr(found, n) for n in ("bound", "proved", "frugal_proved", "tolerance")},

@@ -9,7 +9,7 @@ from typing import Any, Final, NoReturn, Protocol, TypeVar
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import ColourError, PourError, ShadematchError
 from shadematch.materials import Palette, load_palette
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
@@ -27,6 +27,7 @@ __all__ = [
     "choice_entries",
     "pour_and_view",
     "read_doses",
+    "read_let_down",
     "read_palette",
     "read_target",
     "reader",
@@ -37,18 +38,21 @@ __all__ = [
 
 T = TypeVar("T")
 
-OPTIONS: Final = (
-    {"hex": "HEX"}
-    | {
-        name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
-        for name in (
-            *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
-            *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
-            *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
-        )
-    }
-    | {"drop_mm": "--drop"}
-)
+OPTIONS: Final = {
+    "hex": "HEX",
+    "lights": "--under",
+    "illuminants": "--under",
+    "step_g": "--step",
+    "drop_mm": "--drop",
+} | {
+    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+    for name in (
+        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
+        *("delta_e", "largest_g", "bar_g", "max_let_downs"),
+        *("title", "date", "note", "bars", "loss", "depth_cm", "pot"),
+    )
+}
 """What the library's fields are called here."""
 
 
@@ -191,10 +195,34 @@ def read_doses(pairs: Sequence[str]) -> dict[str, float]:
     return doses
 
 
+def read_let_down(text: str, step_g: float, white: float) -> LetDown:
+    """A let-down written as NAME=CM/G: centimetres in so many g of base."""
+    name, equals, strength = text.rpartition("=")
+    paste, slash, base = strength.partition("/")
+    if not equals or not slash or not is_number(paste) or not is_number(base):
+        raise PourError(
+            "is not a let-down",
+            field="--let-down",
+            value=text,
+            remedy="Write it as NAME=CM/G, for instance gorse=1/50",
+        )
+    numbers = {"paste_cm": float(paste), "base_g": float(base), "step_g": step_g, "white": white}
+    try:
+        return LetDown.made(name, **numbers)
+    except PourError as found:
+        own = {"step_g": "--weigh-step", "white": "--let-down-white"}
+        raise renamed(found, own.get(found.field, f"--let-down {text}")) from None
+
+
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
     """What JSON tells of a recipe: from `doses_cm` to `tubes`, `more`, and `predicted`."""
     shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
     entries: dict[str, Any] = {"doses_cm": dict(recipe.doses_cm)}
+    if recipe.weighed:
+        entries["squeezed_cm"] = recipe.squeezed_cm
+        entries["weighed"] = [
+            {**part.let_down.model_dump(), "mass_g": part.mass_g} for part in recipe.weighed
+        ]
     entries |= {n: getattr(recipe, n) for n in ("proportions", "total_cm", "load", "tubes")}
     return {**entries, **more, "predicted": shown}
 

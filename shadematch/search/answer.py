@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -15,7 +16,7 @@ from shadematch.search.ideal import ideal
 from shadematch.search.space import Space, spaces_of
 from shadematch.search.whole import GAP, LISTED, Found, closest, frugal
 
-__all__ = ["Answer", "Searcher"]
+__all__ = ["Answer", "Searcher", "undominated"]
 
 _MOST_SPACES: Final = 1000
 _FEW_SPACES: Final = 64
@@ -105,13 +106,13 @@ class Searcher:
         best = self.closest(target)
         return Answer(best, self.frugal(target, best, tolerance))
 
-    def ideal(self, target: FloatArray, best: Found) -> tuple[FloatArray, float]:
-        """The continuous optimum; `best` is the closest whole recipe.
+    def ideal(self, target: FloatArray, best: Found | None = None) -> tuple[FloatArray, float]:
+        """The continuous optimum; `best` is the closest whole recipe, where it is known.
 
         Mixtures have several local optima; the proved whole recipe lies next to a good one.
         """
         steps, value = ideal(self.whole, target)
-        if best.steps is None or value < 1e-3:
+        if best is None or best.steps is None or value < 1e-3:
             return steps, value
         again, lower = ideal(self.whole, target, start=best.steps.astype(float))
         return (again, lower) if lower < value else (steps, value)
@@ -228,13 +229,19 @@ class Searcher:
                 found.append(next_)
                 total = int(next_.steps.sum())
                 most = total - max(1, total // 20)
-        return _undominated(found)
+        return undominated(
+            found, lambda steps: float(steps.sum()), lambda steps: int(np.count_nonzero(steps))
+        )
 
 
-def _undominated(found: list[Found]) -> list[Found]:
-    def cost(f: Found) -> tuple[float, int, int]:
+def undominated(
+    found: list[Found], paste: Callable[[IntArray], float], tubes: Callable[[IntArray], int]
+) -> list[Found]:
+    """Those than which none is better in CIEDE2000, paste and number of pigments."""
+
+    def cost(f: Found) -> tuple[float, float, int]:
         assert f.steps is not None
-        return f.delta_e, int(f.steps.sum()), int(np.count_nonzero(f.steps))
+        return f.delta_e, paste(f.steps), tubes(f.steps)
 
     unique = {f.steps.tobytes(): f for f in found if f.steps is not None}
     ordered = sorted(unique.values(), key=cost)

@@ -48,8 +48,8 @@ class Images:
         return Images(self.centre[at], self.generators[at], self.lab_lo[at], self.lab_hi[at])
 
 
-def images_of(space: Space, lo: IntArray, hi: IntArray) -> Images:
-    """Enclose the colours of boxes [lo, hi], shapes (m, n)."""
+def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray) -> Images:
+    """Enclose the colours of boxes [lo, hi], shapes (m, n), of whole or real-valued steps."""
     centre, radius = 0.5 * (lo + hi), 0.5 * (hi - lo)
     mu = space.base + centre @ space.absorption
     spread = radius @ space.absorption

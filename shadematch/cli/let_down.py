@@ -1,0 +1,75 @@
+"""``shadematch let-down``: which let-down to make for a pastel shade in a small bar.
+
+With ``--json``: ``to_make``, a list of {pigment, paste_cm, base_g, used_g}, empty where none is
+needed or none helps; ``sentence``, ``delta_e`` as asked for, ``floor``, ``tried``; ``without``
+and ``closest`` as in `shadematch.cli.match`; ``pour``, ``view``, ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.words import (
+    COUNT,
+    NUMBER,
+    Verbs,
+    add_conditions,
+    add_target,
+    choice_entries,
+    pour_and_view,
+    read_palette,
+    read_target,
+    renamed,
+    shared_entries,
+)
+from shadematch.errors import ShadematchError
+from shadematch.letdown import propose_let_down
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("let-down", _propose, "Which let-down to make for a pastel shade in a small bar.")
+    add_target(parser)
+    add = parser.add_argument_group("the let-downs").add_argument
+    add("--delta-e", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
+    add("--weigh-step", dest="step_g", type=NUMBER, metavar="G", help="weighed to this many g (1)")
+    add("--max-let-downs", type=COUNT, metavar="COUNT", help="most of them to make (3)")
+    add_conditions(parser)
+
+
+def _propose(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    names = ("delta_e", "step_g", "max_let_downs")
+    given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
+    palette, target = read_palette(args.palette), read_target(args)
+    try:
+        plan = propose_let_down(target, palette=palette, pour=pour, view=view, **given)
+    except ShadematchError as found:
+        raise renamed(found, "--weigh-step" if found.field == "step_g" else found.field) from None
+    best = (plan.match or plan.without).closest
+    if args.json:
+        make = [
+            {
+                "pigment": part.let_down.pigment,
+                **{n: getattr(part, n) for n in ("paste_cm", "base_g", "used_g")},
+            }
+            for part in plan.to_make
+        ]
+        return json_text(
+            {
+                "to_make": make,
+                **{n: getattr(plan, n) for n in ("sentence", "delta_e", "floor", "tried")},
+                "without": choice_entries(plan.without.closest),
+                "closest": choice_entries(best),
+                **shared_entries(pour, view),
+            }
+        )
+    parts = [wrapped(str(plan), 11), cautions()]
+    if coloured():
+        wanted, predicted = plan.target.hex, best.predicted.hex
+        swatches = swatch(wanted) + swatch(predicted)
+        parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
+    return "\n\n".join(parts)

@@ -1,0 +1,74 @@
+"""``shadematch lights``: a recipe and the wanted colour under several lights.
+
+With ``--json``: ``lights``, a list of {illuminant, wanted, predicted, delta_e, index,
+index_lab} (CIELAB; ``index`` and ``index_lab`` are null without a spectrum); ``spectral``,
+``reference``, ``note``; of the recipe ``doses_cm`` to ``tubes``; ``pour``, ``view``,
+``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.words import (
+    Verbs,
+    add_conditions,
+    add_target,
+    pour_and_view,
+    read_doses,
+    read_palette,
+    read_target,
+    recipe_entries,
+    shared_entries,
+)
+from shadematch.match import match
+from shadematch.metamerism import USUAL_LIGHTS, lights
+from shadematch.prediction import predict
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("lights", _lights, "A recipe and the wanted colour under several lights.")
+    add_target(parser)
+    add = parser.add_argument_group("the recipe").add_argument
+    text = "paste of a pigment in cm; may be repeated (without it, what match finds)"
+    add("--dose", dest="doses", action="append", default=[], metavar="NAME=CM", help=text)
+    add = parser.add_argument_group("the lights").add_argument
+    text = f"CIE name of a light; may be repeated ({', '.join(USUAL_LIGHTS)})"
+    add("--under", action="append", default=[], metavar="NAME", help=text)
+    text = "light under which the two are made to match for the metameric index (D65)"
+    add("--reference", metavar="NAME", help=text)
+    add_conditions(parser)
+
+
+def _lights(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    palette, target = read_palette(args.palette), read_target(args)
+    if args.doses:
+        bar = predict(read_doses(args.doses), palette=palette, pour=pour, view=view)
+    else:
+        bar = match(target, palette=palette, pour=pour, view=view).predicted
+    found = lights(
+        bar,
+        target,
+        palette=palette,
+        illuminants=args.under or USUAL_LIGHTS,
+        **({} if args.reference is None else {"reference": args.reference}),
+    )
+    if args.json:
+        return json_text(
+            {
+                "lights": [asdict(light) for light in found.lights],
+                **{n: getattr(found, n) for n in ("spectral", "reference", "note")},
+                **recipe_entries(found.recipe, bar),
+                **shared_entries(pour, view),
+            }
+        )
+    parts = [wrapped(str(found), 9), cautions()]
+    if coloured():
+        parts.insert(0, f"wanted {swatch(found.target.hex)}{swatch(bar.hex)} predicted")
+    return "\n\n".join(parts)

@@ -1,0 +1,95 @@
+"""``shadematch same-look``: take a recipe to another mould, base or view.
+
+With ``--json``: ``before`` and of the new recipe the keys from ``doses_cm`` to ``predicted``, as
+in `shadematch.cli.match`; ``how`` ("same doses", "doses in proportion" or "dosed anew"),
+``closest``, ``bound``, ``proved``; ``pour`` and ``view`` are the new ones; ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.words import (
+    BACKING,
+    NUMBER,
+    OPTIONS,
+    Verbs,
+    add_conditions,
+    choice_entries,
+    pour_and_view,
+    read_doses,
+    read_palette,
+    recipe_entries,
+    renamed,
+    shared_entries,
+)
+from shadematch.errors import ShadematchError
+from shadematch.look import same_look
+from shadematch.pour import Pour, Recipe, View
+
+__all__ = ["add_verb"]
+
+_POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step_cm")
+_VIEW = ("illuminant", "observer", "backing", "contact", "light")
+_UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "CM"}
+
+
+def _to(field: str) -> str:
+    return "--to-" + OPTIONS[field].removeprefix("--")
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("same-look", _same, "Take a recipe to another mould, base or view.")
+    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    add = parser.add_argument_group("where it goes; what is not given stays as it was").add_argument
+    for field in _POUR:
+        unit = _UNITS.get(field, "CM")
+        add(_to(field), dest=f"to_{field}", type=NUMBER, metavar=unit, help=f"new {OPTIONS[field]}")
+    for field in _VIEW:
+        kind = BACKING if field == "backing" else str
+        text = f"new {OPTIONS[field]}"
+        add(_to(field), dest=f"to_{field}", type=kind, metavar="NEW", help=text)
+    add = parser.add_argument_group("the recipe").add_argument
+    text = "how much worse than the closest a kept or cheaper recipe may be (0.5)"
+    add("--tolerance", type=NUMBER, metavar="CIEDE2000", help=text)
+    add_conditions(parser)
+
+
+def _same(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    given = {n: getattr(args, f"to_{n}") for n in (*_POUR, *_VIEW)}
+    try:
+        there = Pour(
+            **{**pour.model_dump(), **{n: given[n] for n in _POUR if given[n] is not None}}
+        )
+        seen = View(**{**view.model_dump(), **{n: given[n] for n in _VIEW if given[n] is not None}})
+    except ShadematchError as found:
+        # The old pour and view were read already: what is wrong is new.
+        raise renamed(found, _to(found.field) if found.field in OPTIONS else found.field) from None
+    look = same_look(
+        Recipe(read_doses(args.doses), pour),
+        to_pour=there,
+        to_view=seen,
+        palette=read_palette(args.palette),
+        view=view,
+        **({} if args.tolerance is None else {"tolerance": args.tolerance}),
+    )
+    if args.json:
+        return json_text(
+            {
+                "before": recipe_entries(look.before.recipe, look.before),
+                **recipe_entries(look.recipe, look.predicted, delta_e=look.delta_e),
+                "how": look.how,
+                "closest": choice_entries(look.match.closest),
+                "bound": look.match.bound,
+                "proved": look.match.proved,
+                **shared_entries(there, seen),
+            }
+        )
+    parts = [wrapped(str(look), 11), cautions()]
+    if coloured():
+        was, now = look.before.hex, look.predicted.hex
+        parts.insert(0, f"was {was} {swatch(was)}{swatch(now)} {now} now")
+    return "\n\n".join(parts)

@@ -1,0 +1,80 @@
+"""``shadematch smallest-batch``: the smallest batch whose recipe comes close enough.
+
+With ``--json``: ``mass_g`` and ``always_from_g`` (null where there is none), ``bars`` (null
+unless counted in bars), ``delta_e`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
+``sentence``, ``closest`` (as in `shadematch.cli.match`; null where there is none), ``curve``, a
+list of {mass_g, delta_e, doses_cm, bound, proved}, ``pour``, ``view``, ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from shadematch.batches import SmallestBatch, smallest_batch
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
+from shadematch.cli.words import (
+    COUNT,
+    NUMBER,
+    Verbs,
+    add_conditions,
+    add_target,
+    choice_entries,
+    pour_and_view,
+    read_palette,
+    read_target,
+    shared_entries,
+)
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("smallest-batch", _smallest, "The smallest batch that comes close enough.")
+    add_target(parser)
+    add = parser.add_argument_group("the batches").add_argument
+    add("--delta-e", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
+    add("--step", dest="step_g", type=NUMBER, metavar="G", help="masses tried, in g apart (10)")
+    add("--largest", dest="largest_g", type=NUMBER, metavar="G", help="largest tried, in g (1000)")
+    add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="count in whole bars of this mass")
+    add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
+    add("--curve", action="store_true", help="also list every mass tried")
+    add_conditions(parser)
+
+
+def _smallest(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    names = ("delta_e", "step_g", "largest_g", "bar_g", "max_pigments")
+    given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
+    found = smallest_batch(
+        read_target(args), palette=read_palette(args.palette), pour=pour, view=view, **given
+    )
+    if args.json:
+        kept = ("mass_g", "always_from_g", "bars", "delta_e", "ideal_delta_e", "floor", "proved")
+        return json_text(
+            {
+                **{n: getattr(found, n) for n in (*kept, "sentence")},
+                "closest": None if found.match is None else choice_entries(found.match.closest),
+                "curve": [
+                    {
+                        **{n: getattr(p, n) for n in ("mass_g", "delta_e", "bound", "proved")},
+                        "doses_cm": dict(p.recipe.doses_cm),
+                    }
+                    for p in found.curve
+                ],
+                **shared_entries(pour, view),
+            }
+        )
+    parts = [wrapped(str(found), 11)]
+    if coloured() and found.match is not None:
+        wanted, predicted = found.target.hex, found.match.closest.predicted.hex
+        parts.insert(0, f"wanted {wanted} {swatch(wanted)}{swatch(predicted)} {predicted}")
+    if args.curve and found.curve:
+        parts.append(_curve(found))
+    return "\n\n".join((*parts, cautions()))
+
+
+def _curve(found: SmallestBatch) -> str:
+    rows = [("base", "CIEDE2000", "closest recipe")]
+    rows += [(f"{p.mass_g:g} g", f"{p.delta_e:.2f}", str(p.recipe)) for p in found.curve]
+    return "\n".join(table(rows, {0, 1}))

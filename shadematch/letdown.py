@@ -1,0 +1,291 @@
+"""Which let-down to make, so that a small bar of a pastel shade comes out close enough.
+
+In a small bar one centimetre of paste is already too much for a pastel shade. A let-down (paste
+stirred into base beforehand, dosed by weight) gives doses between the whole centimetres.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from shadematch.batches import positive
+from shadematch.errors import PourError
+from shadematch.html import card
+from shadematch.match import Match, match
+from shadematch.materials import Palette
+from shadematch.models import expect
+from shadematch.pour import LetDown, Pour, Recipe, View
+from shadematch.prediction import conditions, model_for
+from shadematch.question import Question, joint_searcher
+from shadematch.search.real import real_floor
+from shadematch.search.space import whole_space
+from shadematch.target import Target, as_target
+
+__all__ = ["LetDownPlan", "ToMake", "propose_let_down"]
+
+USUAL_BASES_G: Final = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
+"""Base for one dose step of paste [g], from strong to weak."""
+_FINE: Final = 10_000
+_SLACK: Final = 1e-9
+
+
+@dataclass(frozen=True)
+class ToMake:
+    """One let-down to make up.
+
+    Attributes
+    ----------
+    let_down
+        What it is.
+    paste_cm, base_g
+        What goes into it: paste in whole dose steps, and base [g].
+    used_g
+        How much of it the recipe takes [g]; the rest keeps for another bar.
+    """
+
+    let_down: LetDown
+    paste_cm: float
+    base_g: float
+    used_g: float
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return (
+            f"stir {self.paste_cm:g} cm {self.let_down.pigment} into {self.base_g:g} g of "
+            f"{self.let_down.base}; the bar takes {self.used_g:g} g of it"
+        )
+
+
+@dataclass(frozen=True)
+class LetDownPlan:
+    """Which let-downs to make, if any.
+
+    Attributes
+    ----------
+    target, delta_e
+        What was asked for: a colour, and how close.
+    without
+        The match with centimetres alone.
+    to_make
+        The let-downs; empty where none is needed or none helps.
+    match
+        The match with them; None where there are none.
+    floor
+        A proven floor of CIEDE2000 for any doses, however finely diluted.
+    tried
+        How many combinations of pastes and strengths were searched.
+    """
+
+    target: Target
+    delta_e: float
+    without: Match
+    to_make: tuple[ToMake, ...]
+    match: Match | None = field(repr=False)
+    floor: float
+    tried: int
+
+    @property
+    def recipe(self) -> Recipe:
+        """The closest recipe, with let-downs where they were found to help."""
+        return (self.match or self.without).closest.recipe
+
+    @property
+    def sentence(self) -> str:
+        """The answer in words."""
+        asked = f"within CIEDE2000 {self.delta_e:g}"
+        alone = self.without.closest.delta_e
+        if alone <= self.delta_e:
+            return f"No let-down is needed: centimetres alone come to {alone:.2f}."
+        if self.match is not None:
+            number = len(self.to_make)
+            few = "One let-down brings" if number == 1 else f"{number} let-downs bring"
+            return (
+                f"{few} the bar {asked}: {self.match.closest.delta_e:.2f} instead of {alone:.2f}."
+            )
+        if self.floor > self.delta_e:
+            return (
+                f"No let-down can bring it {asked}: the pastes themselves stay {self.floor:.2f} "
+                "away in this pour."
+            )
+        return (
+            f"None of the {self.tried} let-downs tried brings it {asked}; centimetres alone come "
+            f"to {alone:.2f}."
+        )
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [f"target     {self.target}", f"answer     {self.sentence}"]
+        lines += [f"make       {part}" for part in self.to_make]
+        best = (self.match or self.without).closest
+        lines.append(f"recipe     {best.recipe} into {best.recipe.pour}")
+        if self.match is not None:
+            bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
+            rest = " and ".join(f"{mass:g} g {kind} base" for mass, kind in bases if mass > 1e-9)
+            lines.append(f"           beside {rest or 'no other base'}")
+        lines.append(f"CIEDE2000  {best.delta_e:.2f}")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        best = (self.match or self.without).closest
+        swatches = [
+            (self.target.hex, "wanted"),
+            (self.without.closest.predicted.hex, "centimetres alone"),
+        ]
+        if self.match is not None:
+            swatches.append((best.predicted.hex, "with let-downs"))
+        rows = [("make", str(part)) for part in self.to_make]
+        rows += [*best.recipe.parts, ("into", str(best.recipe.pour))]
+        rows.append(("CIEDE2000", f"{best.delta_e:.2f}"))
+        return card(swatches, rows, foot=self.sentence)
+
+
+def propose_let_down(
+    target: Target | str,
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    delta_e: float = 1.0,
+    step_g: float = 1.0,
+    bases_g: Sequence[float] = USUAL_BASES_G,
+    max_let_downs: int = 3,
+) -> LetDownPlan:
+    """The let-downs to make, so that a bar comes within a CIEDE2000.
+
+    Tried are one paste, then two, up to `max_let_downs`, each set at every strength (one for
+    all pastes of a set). The answer has the fewest let-downs; among those the strongest, which
+    ties up the least base; among those the closest. Each search is exact, so what is left out
+    was ruled out, except where one stopped early (`match.proved` of a plain match says how that
+    is told).
+
+    Parameters
+    ----------
+    target
+        A `Target`, or a hex code.
+    palette, pour, view
+        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+    delta_e
+        How close it must come.
+    step_g
+        What let-downs are weighed to [g].
+    bases_g
+        Base for one dose step of paste [g].
+    max_let_downs
+        Most let-downs to make, 1 to 8.
+
+    Returns
+    -------
+    LetDownPlan
+
+    Raises
+    ------
+    ColourError
+        If the target is no colour.
+    PourError
+        If a number is out of range.
+    """
+    goal = as_target(target)
+    palette, pour, view = conditions(palette, pour, view)
+    wanted, step = positive(delta_e, "delta_e"), positive(step_g, "step_g")
+    expect(bases_g, Sequence, "bases_g", "Give a list of masses in g, such as [25, 50, 100]")
+    bases = sorted(positive(b, "bases_g") for b in bases_g)
+    if isinstance(max_let_downs, bool) or not isinstance(max_let_downs, int | np.integer) or not (
+        1 <= max_let_downs <= 8
+    ):  # fmt: skip
+        raise PourError(
+            "must be a whole number from 1 to 8",
+            field="max_let_downs",
+            value=max_let_downs,
+            remedy="Two or three are as many as one likes to weigh",
+        )
+    without = _alone(goal, palette, pour, view)
+    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    lab = goal.lab_in(view)
+    floor = 0.0
+    ideal = without.ideal.delta_e
+    if ideal > wanted and not model.scattering_pigments:
+        fine = whole_space(model, load_per_step=pour.max_load / _FINE, max_steps=_FINE)
+        floor = real_floor(fine, lab, reached=ideal)
+    if without.closest.delta_e <= wanted or floor > wanted:
+        return LetDownPlan(goal, wanted, without, (), None, floor, 0)
+    made_in = 0.0 if pour.clear_g > 0 else 1.0
+    tried = 0
+    for number in range(1, min(int(max_let_downs), len(palette.names)) + 1):
+        for base in bases:
+            best: tuple[float, tuple[LetDown, ...]] | None = None
+            for names in itertools.combinations(palette.names, number):
+                let_downs = tuple(
+                    LetDown(
+                        pigment=name,
+                        cm_per_g=pour.dose_step_cm / base,
+                        step_g=step,
+                        white=made_in,
+                    )
+                    for name in names
+                )
+                tried += 1
+                limit = wanted + _SLACK if best is None else best[0]
+                value = _reached(lab, palette, pour, view, let_downs, limit)
+                if value < limit:
+                    best = (value, let_downs)
+            if best is not None:
+                return _plan(goal, wanted, without, floor, tried, best[1])
+    return LetDownPlan(goal, wanted, without, (), None, floor, tried)
+
+
+def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
+    """The match with centimetres; of no paste at all where not even one step is permitted."""
+    if pour.max_steps >= 1:
+        return match(goal, palette=palette, pour=pour, view=view)
+    weakest = LetDown(pigment=palette.names[0], cm_per_g=1e-9, white=pour.white)
+    return match(
+        goal, palette=palette, pour=pour, view=view, must_avoid=palette.names, let_downs=[weakest]
+    )
+
+
+def _reached(
+    lab: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    palette: Palette,
+    pour: Pour,
+    view: View,
+    let_downs: tuple[LetDown, ...],
+    limit: float,
+) -> float:
+    """CIEDE2000 of the closest recipe with these, if it is below a limit; else infinite."""
+    searcher = joint_searcher(palette, pour, view, None, (), (), (), let_downs)
+    hint = searcher.ideal(lab[None])[0]
+    return searcher.closest(lab[None], hint=hint, below=limit).delta_e
+
+
+def _plan(
+    goal: Target,
+    wanted: float,
+    without: Match,
+    floor: float,
+    tried: int,
+    let_downs: tuple[LetDown, ...],
+) -> LetDownPlan:
+    question: Question = without._question
+    found = match(
+        goal,
+        palette=question.palette,
+        pour=question.pour,
+        view=question.view,
+        tolerance=0.0,
+        let_downs=let_downs,
+    )
+    to_make = []
+    step = question.pour.dose_step_cm
+    for part in found.closest.recipe.weighed:
+        portions = math.ceil(part.paste_cm / step - _SLACK)
+        base = portions * step / part.let_down.cm_per_g
+        to_make.append(
+            ToMake(part.let_down, round(portions * step, 9), round(base, 9), part.mass_g)
+        )
+    return LetDownPlan(goal, wanted, without, tuple(to_make), found, floor, tried)
