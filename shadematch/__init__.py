@@ -12,6 +12,7 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
+from shadematch.kept import SavedRecipe
 from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
 from shadematch.look import SameLook, same_look
 from shadematch.match import Match, match, match_many
@@ -22,7 +23,7 @@ from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.repeat import Repeat, repeat
-from shadematch.saved import SavedRecipe, load, save
+from shadematch.saved import load, save
 from shadematch.sheet.batch import BatchSheet, batch_sheet
 from shadematch.target import Target
 
