@@ -16,14 +16,14 @@ from pathlib import Path
 
 from shadematch.files import write_text
 
-TEXTS = ("a" * 400_000 + "\n", "b" * 300_000 + "\n")
+TEXTS = ("a" * 120_000 + "\n", "b" * 90_000 + "\n")
 
 
 def naive(path: Path, text: str) -> None:
     """What this library must not do."""
     with path.open("w", encoding="utf-8") as stream:
-        for start in range(0, len(text), 50_000):
-            stream.write(text[start : start + 50_000])
+        for start in range(0, len(text), 15_000):
+            stream.write(text[start : start + 15_000])
             stream.flush()
 
 

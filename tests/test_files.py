@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shadematch.errors import FileError, PaletteError
@@ -127,6 +127,7 @@ json_values = st.recursive(
 )  # fmt: skip
 
 
+@settings(max_examples=50, deadline=None)
 @given(st.dictionaries(st.text("xyz", min_size=1), json_values))
 def test_json_comes_back(content: dict[str, object]) -> None:
     text = json_text({"format": "shadematch thing", "version": 3, **content})
