@@ -225,6 +225,7 @@ def test_let_downs_are_weighed_and_their_base_is_not_melted_twice() -> None:
     assert len(re.findall("along a ruler", sheet.html)) == 2
     only = sm.Recipe({"dusk": 25 / 40}, sm.Pour(batch_g=200), weighed[:1])
     assert "Squeeze" not in sm.batch_sheet(only).text
+    assert "rulers" not in Page(sm.batch_sheet(only).html).text
 
 
 def test_the_proof_is_told_of_the_closest_only(match: sm.Match) -> None:

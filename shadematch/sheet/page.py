@@ -168,6 +168,8 @@ def _doses(content: Content, layout: Layout) -> str:
         0: "the names leave no room for rulers",
         1: "rulers true to size when printed at 100 %",
     }.get(layout.scale, f"rulers drawn at 1 : {layout.scale}, figures in cm of paste")
+    if all(d.unit != "cm" for d in content.doses):
+        how = "weighed"
     rows = "".join(_dose(d, layout) for d in content.doses)
     return f'<section><h2>Dose <span class="small">{how}</span></h2>{rows}</section>'
 
