@@ -10,6 +10,7 @@ __all__ = [
     "FileError",
     "MissingExtraError",
     "PaletteError",
+    "PhotoError",
     "PourError",
     "ShadematchError",
     "SpectrumError",
@@ -72,6 +73,10 @@ class SpectrumError(ShadematchError):
 
 class PaletteError(ShadematchError):
     """A palette, pigment or base that can't be used."""
+
+
+class PhotoError(ShadematchError):
+    """A photo, or a region, neutral or chart in it, that can't be used."""
 
 
 class PourError(ShadematchError):

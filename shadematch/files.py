@@ -6,17 +6,26 @@ told from an old one and an old one from a newer one.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import secrets
 import stat
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from shadematch.errors import FileError, ShadematchError
 
-__all__ = ["LARGEST_FILE", "checked_envelope", "json_text", "parse_json", "read_text", "write_text"]
+__all__ = [
+    "LARGEST_FILE",
+    "checked_envelope",
+    "json_text",
+    "parse_json",
+    "read_text",
+    "whole_file",
+    "write_text",
+]
 
 LARGEST_FILE: Final = 20_000_000
 """Bytes; far beyond any file of this library."""
@@ -38,16 +47,41 @@ def write_text(path: _Path, text: str, *, error: _Kind = FileError) -> None:
     error
         If the place can't be written.
     """
+    with whole_file(path, error=error) as temporary:
+        try:
+            temporary.write_text(text, encoding="utf-8", newline="\n")
+        except UnicodeEncodeError as found:
+            raise error(
+                "half a character can't be written", field="text",
+                value=found.object[found.start : found.end],
+                remedy="Type the name or the note again",
+            ) from None  # fmt: skip
+
+
+@contextlib.contextmanager
+def whole_file(path: _Path, *, error: _Kind = FileError) -> Iterator[Path]:
+    """A place to write to, whose file takes the name `path` once it is complete.
+
+    Yields
+    ------
+    Path
+        An empty file next to the goal. Where the work on it ends in an exception it is removed,
+        and what stood at `path` stays.
+
+    Raises
+    ------
+    error
+        If the place can't be written.
+    """
     try:
         goal = Path(os.path.realpath(path))
         mode = _mode(goal)
         temporary = goal.with_name(f".{goal.name[:200]}.{secrets.token_hex(8)}")
         # Made like any other file of the user's, so that others may read it as they may those.
-        handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+        os.close(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-                stream.write(text)
-                stream.flush()
+            yield temporary
+            with temporary.open("rb+") as stream:
                 os.fsync(stream.fileno())
             if mode is not None:
                 temporary.chmod(mode)
@@ -62,12 +96,8 @@ def write_text(path: _Path, text: str, *, error: _Kind = FileError) -> None:
             value=str(path),
             remedy="Choose a folder that exists and that you may write to",
         ) from None
-    except UnicodeEncodeError as found:
-        raise error(
-            "half a character can't be written", field="text",
-            value=found.object[found.start : found.end],
-            remedy="Type the name or the note again",
-        ) from None  # fmt: skip
+    except ShadematchError:
+        raise
     except (TypeError, ValueError):  # no path at all, or a NUL in the name
         raise _no_path(path, error) from None
 

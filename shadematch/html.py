@@ -15,10 +15,10 @@ _CARD = (
 _PLAIN = "border:none;background:none;color:inherit"
 
 
-def _swatch(code: str, label: str) -> str:
+def _swatch(code: str, label: str, width: str) -> str:
     return (
         '<td style="padding:0 10px 6px 0;text-align:left;background:none;color:inherit">'
-        f'<div style="width:8.5em;height:4em;background:{escape(code)};'
+        f'<div style="width:{width};height:4em;background:{escape(code)};'
         'border:1px solid #77736a"></div>'
         f"<div>{escape(label)}</div></td>"
     )
@@ -36,6 +36,7 @@ def card(
     swatches: Sequence[tuple[str, str]],
     rows: Sequence[tuple[str, str]],
     *,
+    figure: str = "",
     foot: str = "",
     small: str = "",
 ) -> str:
@@ -47,13 +48,16 @@ def card(
         Pairs of a hex colour and a label.
     rows
         Pairs of a name and a value.
+    figure
+        A drawing from `strips`, put between swatches and rows as it is.
     foot, small
         Sentences below, the second in small print.
     """
+    width = "8.5em" if len(swatches) <= 4 else "3.8em"
     parts = [
         f'<div style="{_CARD}"><table style="{_PLAIN}"><tr style="background:none">',
-        *(_swatch(code, label) for code, label in swatches),
-        f'</tr></table><table style="{_PLAIN}">',
+        *(_swatch(code, label, width) for code, label in swatches),
+        f'</tr></table>{figure}<table style="{_PLAIN}">',
         *(_row(name, value) for name, value in rows),
         "</table>",
     ]

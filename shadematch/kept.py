@@ -127,7 +127,7 @@ def kept(
     if isinstance(result, Match):
         _not_twice(palette, result.palette, "palette")
         _not_twice(view, result.view, "view")
-        chosen = result.frugal if choice is None else choice
+        chosen = result.choice if choice is None else choice
         expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
         _nothing_else(chosen.recipe, _KNOWN)
         _nothing_else(result.target, _KNOWN)
@@ -160,7 +160,7 @@ _KNOWN: Final = frozenset(
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
         *("note", "library", "reflectance", "xyz", "doses_cm", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
-        *("source", "covariance", "weighed"),
+        *("source", "covariance", "weighed", "steady", "spread", "steady_complete"),
     }
 )
 """Fields of results that have a place in the file (a spectrum is computed anew)."""

@@ -14,6 +14,7 @@ from typing import Final
 
 import numpy as np
 
+from shadematch.arrays import FloatArray
 from shadematch.batches import positive
 from shadematch.errors import PourError
 from shadematch.html import card
@@ -231,7 +232,7 @@ def propose_let_down(
                 )
                 tried += 1
                 limit = wanted + _SLACK if best is None else best[0]
-                value = _reached(lab, palette, pour, view, let_downs, limit)
+                value = _reached(lab, without, let_downs, limit)
                 if value < limit:
                     best = (value, let_downs)
             if best is not None:
@@ -250,16 +251,16 @@ def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
 
 
 def _reached(
-    lab: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
-    palette: Palette,
-    pour: Pour,
-    view: View,
-    let_downs: tuple[LetDown, ...],
-    limit: float,
+    lab: FloatArray, without: Match, let_downs: tuple[LetDown, ...], limit: float
 ) -> float:
     """CIEDE2000 of the closest recipe with these, if it is below a limit; else infinite."""
-    searcher = joint_searcher(palette, pour, view, None, (), (), (), let_downs)
-    hint = searcher.ideal(lab[None])[0]
+    searcher = joint_searcher(
+        without.palette, without.pour, without.view, None, (), (), (), let_downs
+    )
+    # The best real-valued doses are the same, whatever is diluted.
+    ideal = without.ideal.recipe.doses_cm
+    steps = [ideal.get(name, 0.0) / without.pour.dose_step_cm for name in without.palette.names]
+    hint = np.array([*steps, *(0.0 for _ in let_downs)])
     return searcher.closest(lab[None], hint=hint, below=limit).delta_e
 
 

@@ -8,7 +8,8 @@ import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 
@@ -21,12 +22,16 @@ from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict, checked_let_downs
-from shadematch.search.answer import Searcher
 from shadematch.search.whole import Found
+from shadematch.spread import RULER_CM, SCALE_G, Spread, checked_readings
 from shadematch.standards import checked_lights
+from shadematch.steady import steadiest
 from shadematch.target import Target, as_target, triple
 
 __all__ = ["Match", "match", "match_many"]
+
+_TOLERANCE: Final = 0.5
+"""CIEDE2000 that nobody sees (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +54,13 @@ class Match:
         Whether it is proved that no recipe within the tolerance has less paste than `frugal`.
     boxes
         How many boxes of recipes the proof took.
+    steady
+        The choice whose 90th percentile of CIEDE2000 is the smallest when ruler and scale are a
+        little off; None unless that was asked for (`robust`).
+    spread
+        How far it strays; None likewise.
+    steady_complete
+        Whether every recipe that might have been steadier was looked at.
     """
 
     target: Target
@@ -60,6 +72,9 @@ class Match:
     frugal_proved: bool
     boxes: int
     _question: Question = field(repr=False, compare=False)
+    steady: Choice | None = None
+    spread: Spread | None = None
+    steady_complete: bool = True
 
     @property
     def lights(self) -> dict[str, float]:
@@ -90,19 +105,24 @@ class Match:
         return self._question.ideal(self.closest)
 
     @property
+    def choice(self) -> Choice:
+        """The frugal choice, or the steady one where that was asked for."""
+        return self.frugal if self.steady is None else self.steady
+
+    @property
     def recipe(self) -> Recipe:
-        """The frugal choice's recipe."""
-        return self.frugal.recipe
+        """The recipe of `choice`."""
+        return self.choice.recipe
 
     @property
     def delta_e(self) -> float:
-        """The frugal choice's predicted CIEDE2000."""
-        return self.frugal.delta_e
+        """The predicted CIEDE2000 of `choice`."""
+        return self.choice.delta_e
 
     @property
     def predicted(self) -> Prediction:
-        """The frugal choice's predicted colour."""
-        return self.frugal.predicted
+        """The predicted colour of `choice`."""
+        return self.choice.predicted
 
     @functools.cached_property
     def choices(self) -> tuple[Choice, ...]:
@@ -142,6 +162,8 @@ class Match:
         if self.lights:
             each = ", ".join(f"{light} {value:.2f}" for light, value in self.lights.items())
             lines.append(f"           the worst of {each}")
+        if self.spread is not None:
+            lines.append(f"steady     {self.steadiness}")
         if self.closest.recipe != self.recipe:
             lines.append(f"closest    {self.closest}")
         lines.append(f"proof      {self.proof}")
@@ -157,10 +179,27 @@ class Match:
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
             *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
+            *([("steady", self.steadiness)] if self.spread is not None else []),
             ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
         return card(swatches, rows, foot=str(self.verdict), small=" ".join(CAUTIONS))
+
+    @property
+    def steadiness(self) -> str:
+        """How steady the steady choice is, in words; empty where none was asked for."""
+        if self.spread is None:
+            return ""
+        looked = (
+            "no other recipe was found that does better"
+            if self.steady_complete
+            else "only the nearest recipes were looked at"
+        )
+        return (
+            f"nine pours in ten within {self.spread.p90:.2f} if the ruler is within "
+            f"{10 * self.spread.ruler_cm:g} mm and the scale within {self.spread.scale_g:g} g; "
+            f"{looked}"
+        )
 
     @property
     def proof(self) -> str:
@@ -175,7 +214,7 @@ class Match:
 
 def _checked(
     palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
-    must_avoid: Sequence[str], tolerance: float, weighed: bool = False,
+    must_avoid: Sequence[str], tolerance: float | None, weighed: bool = False,
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
     if isinstance(must_use, str):
         must_use = (must_use,)
@@ -184,7 +223,9 @@ def _checked(
     for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
         expect(names, Iterable, field_, "Give a list of pigment names")
     number = isinstance(tolerance, int | float | np.integer | np.floating)
-    if not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0:
+    if tolerance is not None and (
+        not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0
+    ):
         raise PourError(
             "must be finite and not negative",
             field="tolerance",
@@ -230,12 +271,15 @@ def match(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 0.5,
+    tolerance: float | None = None,
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
     lights: Sequence[str] = (),
     let_downs: Sequence[LetDown] = (),
+    robust: bool = False,
+    ruler_cm: float = RULER_CM,
+    scale_g: float = SCALE_G,
 ) -> Match:
     """The doses that give a colour.
 
@@ -246,7 +290,10 @@ def match(
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
     tolerance
-        How much worse than the closest the frugal recipe may be, in CIEDE2000.
+        How much worse than the closest the frugal recipe may be, in CIEDE2000. By default 0.5,
+        or, if the target is known less well than that, the CIEDE2000 within which its true
+        colour lies with a probability of 90 % (`Target.radius`): what is told apart by less is
+        as good.
     max_pigments
         Most pigments in a recipe.
     must_use, must_avoid
@@ -258,6 +305,11 @@ def match(
         each (`Target.lab_in`), which is an estimate.
     let_downs
         Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
+    robust
+        Prefer the recipe that stays nearest the target when the ruler and the scale are a
+        little off: the one whose 90th percentile of CIEDE2000 is the smallest.
+    ruler_cm, scale_g
+        How far a reading may be off, either way (see `spread`); used with `robust`.
 
     Returns
     -------
@@ -278,6 +330,12 @@ def match(
     required, excluded = _checked(
         palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
     )
+    expect(robust, bool, "robust", "Give True or False")
+    if robust and (lights or let_downs):
+        raise PourError("goes with neither several lights nor let-downs", field="robust",
+                        value=robust, remedy="Leave one of them out")  # fmt: skip
+    if robust:
+        ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
     names = checked_lights(lights)
     views = [view.model_copy(update={"illuminant": name}) for name in names]
     view = views[0] if views else view
@@ -287,8 +345,20 @@ def match(
         light_targets=tuple(triple(goal.lab_in(each)) for each in views),
         let_downs=at_hand,
     )
-    answer = question.searcher.answer(question.goal, tolerance)
-    return _match_of(question, goal, tolerance, answer.closest, answer.frugal)
+    within = _within(goal, tolerance)
+    answer = question.searcher.answer(question.goal, within)
+    result = _match_of(question, goal, within, answer.closest, answer.frugal)
+    if robust:
+        steady, spread, complete = steadiest(
+            question, [result.closest, result.frugal], goal, ruler_cm=ruler, scale_g=scale
+        )
+        result = replace(result, steady=steady, spread=spread, steady_complete=complete)
+    return result
+
+
+def _within(target: Target, tolerance: float | None) -> float:
+    """The tolerance asked for, or the target's own."""
+    return max(_TOLERANCE, target.radius) if tolerance is None else tolerance
 
 
 def _match_of(
@@ -313,7 +383,7 @@ def match_many(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 0.5,
+    tolerance: float | None = None,
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
@@ -367,13 +437,15 @@ _Asked = tuple[Palette, Pour, View, int | None, tuple[int, ...], tuple[int, ...]
 def _stream(
     targets: Iterator[Target | str],
     asked: _Asked,
-    tolerance: float,
+    tolerance: float | None,
     executor: Executor | None,
     progress: Callable[[int], None] | None,
     chunk: int,
 ) -> Iterator[Match]:
     view = asked[2]
-    waiting: deque[tuple[list[Target], list[FloatArray], Future[list[tuple[Found, Found]]]]]
+    waiting: deque[
+        tuple[list[Target], list[FloatArray], list[float], Future[list[tuple[Found, Found]]]]
+    ]
     waiting = deque()
     workers = getattr(executor, "_max_workers", None) or 2
     done = 0
@@ -385,39 +457,41 @@ def _stream(
             if not goals:
                 break
             labs = [goal.lab_in(view) for goal in goals]
-            waiting.append((goals, labs, _submitted(executor, asked, labs, tolerance)))
+            within = [_within(goal, tolerance) for goal in goals]
+            waiting.append((goals, labs, within, _submitted(executor, asked, labs, within)))
         if not waiting:
             return
-        goals, labs, future = waiting.popleft()
+        goals, labs, within, future = waiting.popleft()
         try:
             answers = future.result()
         except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
-            answers = _solve(asked, np.array(labs), tolerance)
-        for goal, lab, (closest, frugal) in zip(goals, labs, answers, strict=True):
-            yield _match_of(Question(lab, *asked), goal, tolerance, closest, frugal)
+            answers = _solve(asked, np.array(labs), np.array(within))
+        for goal, lab, accepted, (closest, frugal) in zip(
+            goals, labs, within, answers, strict=True
+        ):
+            yield _match_of(Question(lab, *asked), goal, accepted, closest, frugal)
             done += 1
         if progress is not None:
             progress(done)
 
 
 def _submitted(
-    executor: Executor | None, asked: _Asked, labs: list[FloatArray], tolerance: float
+    executor: Executor | None, asked: _Asked, labs: list[FloatArray], within: list[float]
 ) -> Future[list[tuple[Found, Found]]]:
     if executor is not None:
         # An executor that has lost a worker takes no more work; the rest is then done here.
         with contextlib.suppress(BrokenExecutor):
-            return executor.submit(_solve, asked, np.array(labs), tolerance)
+            return executor.submit(_solve, asked, np.array(labs), np.array(within))
     future: Future[list[tuple[Found, Found]]] = Future()
-    future.set_result(_solve(asked, np.array(labs), tolerance))
+    future.set_result(_solve(asked, np.array(labs), np.array(within)))
     return future
 
 
-def _solve(asked: _Asked, labs: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
-    """Closest and frugal for targets of shape (t, 3); what a worker runs."""
-    searcher = Question(np.zeros(3), *asked).searcher
-    assert isinstance(searcher, Searcher)  # neither lights nor let-downs were asked for
+def _solve(asked: _Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:
+    """Closest and frugal for targets, shape (t, 3), and tolerances; what a worker runs."""
+    searcher = Question(np.zeros(3), *asked).plain_searcher
     catalogue = searcher.catalogue()
     if catalogue is not None:
-        return catalogue.look_up(labs, tolerance)
-    answers = (searcher.answer(lab, tolerance) for lab in labs)
+        return catalogue.look_up(labs, within)
+    answers = (searcher.answer(lab, t) for lab, t in zip(labs, within.tolist(), strict=True))
     return [(answer.closest, answer.frugal) for answer in answers]

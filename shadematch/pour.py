@@ -75,9 +75,14 @@ class Pour(Frozen):
         """Mass of white base [g]."""
         return self.batch_g * self.white
 
+    @property
+    def base(self) -> str:
+        """What is melted, in plain words."""
+        return _base(self.white)
+
     def __str__(self) -> str:
         """In plain words."""
-        return f"{self.batch_g:g} g of {_base(self.white)}, {self.thickness_cm:g} cm thick"
+        return f"{self.batch_g:g} g of {self.base}, {self.thickness_cm:g} cm thick"
 
 
 class LetDown(Frozen):

@@ -128,6 +128,13 @@ class Question:
         return _kept_searcher(*self._region)
 
     @property
+    def plain_searcher(self) -> Searcher:
+        """The same where neither several lights nor let-downs were asked for."""
+        searcher = self.searcher
+        assert isinstance(searcher, Searcher)
+        return searcher
+
+    @property
     def _region(self) -> _Region:
         return (
             *(self.palette, self.pour, self.view),

@@ -12,7 +12,6 @@ and, of a match, the target and the proof::
 
 from __future__ import annotations
 
-import dataclasses
 from typing import Annotated, Any, ClassVar, Final
 
 import numpy as np
@@ -26,6 +25,7 @@ from shadematch.materials import Palette
 from shadematch.models import Frozen, Number
 from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.question import Choice, Question, checked_let_downs
+from shadematch.spread import spread
 from shadematch.standards import WAVELENGTHS_NM, checked_lights, observation
 from shadematch.target import Target, triple
 
@@ -76,6 +76,12 @@ class _Choice(_Part):
     delta_e: _Apart
 
 
+class _Steady(_Choice):
+    ruler_cm: _Apart
+    scale_g: _Apart
+    complete: StrictBool
+
+
 class _Match(_Part):
     tolerance: _Apart
     frugal: _Choice
@@ -89,6 +95,7 @@ class _Match(_Part):
     must_avoid: tuple[str, ...]
     lights: tuple[str, ...]
     let_downs: tuple[LetDown, ...]
+    steady: _Steady | None = None
 
 
 class _File(_Part):
@@ -147,22 +154,27 @@ def _target_to_dict(target: Target) -> dict[str, Any]:
         "source": target.source,
         "reflectance": None if spectrum is None else spectrum.tolist(),
     }
-    spread = getattr(target, "covariance", None)
-    return (
-        found
-        if spread is None
-        else {**found, "covariance": [[float(v) for v in row] for row in spread]}
-    )
+    own = target.covariance
+    if own is None:
+        return found
+    return {**found, "covariance": [[float(v) for v in row] for row in own]}
+
+
+def _choice_to_dict(choice: Choice) -> dict[str, Any]:
+    return {**_doses_to_dict(choice.recipe), "delta_e": float(choice.delta_e)}
 
 
 def _match_to_dict(match: Match) -> dict[str, Any]:
     asked, names = match._question, match.palette.names
+    steady: dict[str, Any] = {}
+    if match.steady is not None and match.spread is not None:
+        steady = _choice_to_dict(match.steady) | {"complete": match.steady_complete}
+        steady |= {name: float(getattr(match.spread, name)) for name in ("ruler_cm", "scale_g")}
     return {
+        **({"steady": steady} if steady else {}),
         "tolerance": float(match.tolerance),
-        **{
-            key: {**_doses_to_dict(choice.recipe), "delta_e": float(choice.delta_e)}
-            for key, choice in (("frugal", match.frugal), ("closest", match.closest))
-        },
+        "frugal": _choice_to_dict(match.frugal),
+        "closest": _choice_to_dict(match.closest),
         "bound": float(match.bound),
         "proved": bool(match.proved),
         "frugal_proved": bool(match.frugal_proved),
@@ -236,9 +248,6 @@ def _target_of(part: _Target) -> Target:
     observation(part.illuminant, part.observer)
     more: dict[str, Any] = {}
     if part.covariance is not None:
-        if not any(f.name == "covariance" for f in dataclasses.fields(Target)):
-            raise FileError("is not known here", field="target.covariance",
-                            remedy="Install a newer shadematch")  # fmt: skip
         more["covariance"] = part.covariance
     spectrum = None
     if part.reflectance is not None:
@@ -278,7 +287,18 @@ def _match_of(part: _Match, target: Target, palette: Palette, pour: Pour, view: 
     if closest.delta_e < part.bound - 1e-6:
         raise FileError("lies above the closest recipe", field="match.bound", value=part.bound,
                         remedy="A bound is a floor; the file was altered")  # fmt: skip
+    kept_ = part.steady
+    steady = None if kept_ is None else choice(kept_, "steady")
+    strayed = None
+    if kept_ is not None and steady is not None:  # computed anew, like a spectrum
+        strayed = spread(
+            steady.recipe, palette=palette, view=view, target=target,
+            ruler_cm=kept_.ruler_cm, scale_g=kept_.scale_g,
+        )  # fmt: skip
     return Match(
+        steady=steady,
+        spread=strayed,
+        steady_complete=kept_ is None or kept_.complete,
         target=target,
         tolerance=part.tolerance,
         frugal=choice(part.frugal, "frugal"),

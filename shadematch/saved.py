@@ -38,7 +38,8 @@ def save(
         Of a `Recipe` (and the palette of a `Prediction`), which don't know them; by default the
         demo palette, and D65 on white paper.
     choice
-        Of a `Match`, the choice that is poured; by default the frugal one.
+        Of a `Match`, the choice that is poured; by default the frugal one, or the steady one
+        of a robust match.
     note
         The maker's own words, at most 10,000 letters; by default none, or the one it has.
 

@@ -17,7 +17,7 @@ import functools
 import warnings
 from collections.abc import Iterable, Sequence
 from importlib import resources
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -30,6 +30,7 @@ __all__ = [
     "WAVELENGTHS_NM",
     "Observation",
     "checked_lights",
+    "munsell_real",
     "observation",
     "onto_grid",
     "weighting_factors",
@@ -151,6 +152,27 @@ def checked_lights(illuminants: Sequence[str], *, field: str = "lights") -> tupl
                 found.problem, field=field, value=found.value, remedy=found.remedy
             ) from None
     return names
+
+
+@functools.cache
+def munsell_real() -> FloatArray:
+    """XYZ of the 2,734 real colours of the Munsell renotation under illuminant C, shape (2734, 3).
+
+    2 degree observer; Y as colour-science gives it. Read from colour-science at the first call.
+
+    References
+    ----------
+    S. M. Newhall, D. Nickerson, D. B. Judd, J. Opt. Soc. Am. 33 (1943) 385.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from colour.notation import MUNSELL_COLOURS
+
+        entries = MUNSELL_COLOURS["Munsell Colours Real"]
+    x, y, big_y = np.array([entry[1] for entry in entries], dtype=float).T
+    xyz = np.column_stack([x / y * big_y, big_y, (1.0 - x - y) / y * big_y])
+    xyz.setflags(write=False)
+    return xyz
 
 
 def weighting_factors(illuminant: str, observer: str) -> FloatArray:
@@ -295,6 +317,15 @@ def onto_grid(
 
     inside = np.clip(WAVELENGTHS_NM, x[0], x[-1])
     return np.asarray(PchipInterpolator(x, y)(inside), dtype=float)
+
+
+def distribution(values: FloatArray, name: str) -> Any:
+    """A `colour.SpectralDistribution` of values at the library's wavelengths, shape (36,)."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # as above
+        import colour
+    data = dict(zip(WAVELENGTHS_NM.tolist(), values.tolist(), strict=True))
+    return colour.SpectralDistribution(data, name=name)
 
 
 def _write() -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import functools
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
+from scipy.optimize import brentq
+from scipy.special import chdtr, chdtri
 
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import (
@@ -21,25 +23,31 @@ from shadematch.colorimetry import (
     xyz_to_lab,
     xyz_to_srgb,
 )
+from shadematch.difference import delta_e
 from shadematch.errors import ColourError, SpectrumError
 from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import observation, onto_grid
 
-__all__ = ["Target", "as_target", "triple"]
+__all__ = ["Target", "as_target", "register_photo_reader", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
 and a share of the colour's own size."""
 
 Triple = tuple[float, float, float]
+Covariance = tuple[Triple, Triple, Triple]
+
+_LEVEL: Final = 0.9
+_DIRECTIONS: Final = 600
 
 
 @dataclass(frozen=True)
 class Target:
     """A wanted colour.
 
-    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz` or `from_reflectance`.
+    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz`, `from_reflectance` or
+    `from_photo`.
 
     Attributes
     ----------
@@ -51,6 +59,9 @@ class Target:
         Where it came from, in words.
     reflectance
         Radiance factor, shape (36,), if it was measured; then the colour is known in any light.
+    covariance
+        How well `lab` is known: its covariance, 3 x 3, under the same illuminant and observer.
+        None if it is taken as exact.
     """
 
     lab: Triple
@@ -58,9 +69,12 @@ class Target:
     observer: str = "2"
     source: str = "given as Lab"
     reflectance: FloatArray | None = field(default=None, repr=False, compare=False)
+    covariance: Covariance | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         _triple(self.lab, "lab")
+        if self.covariance is not None:
+            object.__setattr__(self, "covariance", _covariance(self.covariance))
 
     @classmethod
     def from_hex(cls, code: str) -> Target:
@@ -121,16 +135,31 @@ class Target:
 
     @classmethod
     def from_lab(
-        cls, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "2"
+        cls,
+        lab: Sequence[float],
+        *,
+        illuminant: str = "D65",
+        observer: str = "2",
+        covariance: Sequence[Sequence[float]] | None = None,
     ) -> Target:
         """From CIELAB relative to the white of an illuminant and observer.
 
         Print and photo software mostly gives Lab under ``"D50"``.
 
+        Parameters
+        ----------
+        lab
+            L*, a*, b*.
+        illuminant, observer
+            The light in which the colour is meant.
+        covariance
+            How well it is known, 3 x 3; by default it is taken as exact.
+
         Raises
         ------
         ColourError
-            If it isn't three finite numbers, or no surface can have that colour.
+            If it isn't three finite numbers, no surface can have that colour, or the covariance
+            is none.
         """
         values = _triple(lab, "lab")
         if not 0 <= values[0] <= 100:
@@ -143,7 +172,9 @@ class Target:
         white = observation(illuminant, observer).white
         _check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
         shown = ", ".join(f"{v:g}" for v in values)
-        return cls(triple(values), illuminant, observer, f"Lab ({shown})")
+        known = None if covariance is None else _covariance(covariance)
+        source = f"Lab ({shown})"
+        return cls(triple(values), illuminant, observer, source, covariance=known)
 
     @classmethod
     def from_xyz(
@@ -209,6 +240,56 @@ class Target:
         grid.setflags(write=False)
         return cls(triple(lab), source="a measured reflectance", reflectance=grid)
 
+    @classmethod
+    def from_photo(
+        cls,
+        path: str | os.PathLike[str],
+        *,
+        region: object,
+        neutral: object = None,
+        chart: object = None,
+        shading: str | os.PathLike[str] | None = None,
+    ) -> Target:
+        """From a photo of the colour; gives a `PhotoTarget`, with its uncertainty.
+
+        The colour is that of the surface under D65, for the 2 degree observer. Glare, dust and
+        shadow in the region are left out, the rest is averaged in linear light.
+
+        Parameters
+        ----------
+        path
+            JPEG, PNG, TIFF, WebP or HEIC, 8 or 16 bits; the embedded profile and orientation
+            are applied. At most 120 million pixels.
+        region
+            Where the colour is: left, top, right, bottom in pixels or fractions of the upright
+            photo; a `Region`; a text as `Region.parse` reads it; or a list of these.
+        neutral
+            Where white paper or a grey card is, in the same forms; or a `Neutral`, which tells
+            its reflectance (else 0.9 is taken). Corrects exposure and the light's colour.
+        chart
+            The four corner patches of a 24-patch chart, or a `Chart`. Corrects the camera too;
+            wins over `neutral`.
+        shading
+            Another photo from the same stand, all of plain paper: tells how the light falls.
+
+        Returns
+        -------
+        PhotoTarget
+            With `covariance`, its `parts`, `warnings`, and `show()`. Without neutral and chart
+            the colour is as the camera saw it, and the covariance is wide.
+
+        Raises
+        ------
+        PhotoError
+            If the file is no sound photo of these kinds, a region lies outside or can't be
+            used, or the neutral or chart makes no sense.
+        MissingExtraError
+            If a library that reads it is missing (``pip install "shadematch[photos]"``).
+        """
+        return _photo_readers[-1](
+            path, region=region, neutral=neutral, chart=chart, shading=shading
+        )
+
     def lab_in(self, view: View) -> FloatArray:
         """CIELAB under a view, relative to its white; shape (3,).
 
@@ -225,6 +306,35 @@ class Target:
         xyz = lab_to_xyz(np.array(self.lab), white)
         return xyz_to_lab(adapt(xyz, white, seen.white), seen.white)
 
+    @functools.cached_property
+    def radius(self) -> float:
+        """The CIEDE2000 within which the true colour lies with a probability of 90 %.
+
+        The true colour is taken to be normally distributed about `lab` with `covariance`; 0 if
+        there is none. CIEDE2000 is taken to grow in proportion along each of 600 directions, at
+        the pace it has on the ellipsoid that holds 90 %.
+        """
+        if self.covariance is None:
+            return 0.0
+        values, axes = np.linalg.eigh(np.array(self.covariance))
+        spread = axes * np.sqrt(np.maximum(values, 0.0))
+        # A golden spiral: directions evenly spread over the sphere, the same ones every time.
+        k = np.arange(_DIRECTIONS) + 0.5
+        up, turn = 1 - 2 * k / _DIRECTIONS, np.pi * (1 + np.sqrt(5)) * k
+        flat = np.sqrt(1 - up**2)
+        out = np.stack([flat * np.cos(turn), flat * np.sin(turn), up], axis=-1)
+        edge = float(np.sqrt(chdtri(3, 1 - _LEVEL)))
+        lab = np.array(self.lab)
+        pace = delta_e(lab, lab + edge * out @ spread.T) / edge
+        if pace.max() <= 0:
+            return 0.0
+        pace = np.maximum(pace, 1e-9 * pace.max())
+
+        def inside(radius: float) -> float:
+            return float(np.mean(chdtr(3, (radius / pace) ** 2))) - _LEVEL
+
+        return float(brentq(inside, 0.0, edge * pace.max(), xtol=1e-9))
+
     @property
     def hex(self) -> str:
         """Nearest sRGB code."""
@@ -233,7 +343,8 @@ class Target:
 
     def __str__(self) -> str:
         """In plain words."""
-        return f"{self.source}, {self.illuminant}/{self.observer} degrees"
+        known = "" if self.covariance is None else f", known to CIEDE2000 {self.radius:.1f} (90 %)"
+        return f"{self.source}, {self.illuminant}/{self.observer} degrees{known}"
 
 
 def as_target(value: Target | str) -> Target:
@@ -256,6 +367,19 @@ def as_target(value: Target | str) -> Target:
     )
 
 
+_photo_readers: list[Callable[..., Target]] = []
+
+
+def register_photo_reader(reader: Callable[..., Target]) -> None:
+    """Tell `Target.from_photo` who reads photos.
+
+    The rooms that read photos lie above this one, since what they give is a target; yet people
+    look for `from_photo` beside `from_hex`. So the photo room announces itself here when it is
+    imported, as it is with ``import shadematch``, and no room imports upwards.
+    """
+    _photo_readers.append(reader)
+
+
 def triple(values: FloatArray) -> Triple:
     """Three plain numbers of an array of shape (3,)."""
     return float(values[0]), float(values[1]), float(values[2])
@@ -271,6 +395,27 @@ def _triple(values: Sequence[float], field_: str) -> FloatArray:
             "needs three finite numbers", field=field_, value=values, remedy="Give all three"
         )
     return array
+
+
+def _covariance(given: Sequence[Sequence[float]]) -> Covariance:
+    try:
+        matrix = np.asarray(given, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        matrix = np.empty(0)
+    size = float(np.abs(matrix).max(initial=0.0))
+    if (
+        matrix.shape != (3, 3)
+        or not np.isfinite(size)
+        or np.abs(matrix - matrix.T).max() > 1e-9 * size
+        or np.linalg.eigvalsh(matrix).min() < -1e-9 * size
+    ):
+        raise ColourError(
+            "is no covariance",
+            field="covariance",
+            value=given,
+            remedy="Give a symmetric 3 x 3 matrix without negative eigenvalues",
+        )
+    return triple(matrix[0]), triple(matrix[1]), triple(matrix[2])
 
 
 @functools.cache

@@ -11,7 +11,7 @@ STEPS = (
     ("lint", ["ruff", "check", "."]),
     ("format", ["ruff", "format", "--check", "."]),
     ("types", ["mypy"]),
-    ("tests", ["pytest", "-n", "2", "--dist", "worksteal"]),
+    ("tests", ["pytest", "-n", "2", "--dist", "worksteal", "-rs"]),
 )
 
 

@@ -69,11 +69,13 @@ def test_lights(run: Run) -> None:
 
 
 def test_let_down(run: Run) -> None:
-    status, out, _ = run("let-down", "#f4d9c6")
-    plan = sm.propose_let_down("#f4d9c6")
+    words = ("let-down", "#f4d9c6", "--batch", "50", "--delta-e", "2")
+    plan = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=50), delta_e=2.0)
+    assert plan.to_make
+    status, out, _ = run(*words)
     assert status == 0
     assert all(str(part) in out for part in plan.to_make)
-    told = json.loads(run("let-down", "#f4d9c6", "--json")[1])
+    told = json.loads(run(*words, "--json")[1])
     assert [part["used_g"] for part in told["to_make"]] == [p.used_g for p in plan.to_make]
     assert told["closest"]["weighed"][0]["pigment"] == plan.to_make[0].let_down.pigment
 

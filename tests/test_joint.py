@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+import pickle
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -147,6 +149,8 @@ def test_a_let_down_gives_what_its_paste_gives() -> None:
         for name, dose in recipe.doses_cm.items():
             weighed = sum(p.paste_cm for p in recipe.weighed if p.let_down.pigment == name)
             assert dose == pytest.approx(squeezed.get(name, 0.0) + weighed, abs=1e-9)
+        assert pickle.loads(pickle.dumps(recipe)) == recipe
+        assert hash(pickle.loads(pickle.dumps(recipe))) == hash(recipe)
     assert "let-down" in str(m)
     assert "let-down" in m._repr_html_()
     assert m.frugal.recipe.proportions is None
@@ -262,6 +266,21 @@ def test_bad_let_down(arguments: dict[str, float], field: str) -> None:
     with pytest.raises(sm.PourError) as found:
         sm.LetDown.made("gorse", **arguments)
     assert found.value.field == field
+
+
+def test_what_a_file_has_no_place_for_is_refused(tmp_path: Path) -> None:
+    goal = tmp_path / "recipe.json"
+    lamps = sm.match("#d9822b", lights=["D65", "A"])
+    with pytest.raises(sm.PourError, match="lights"):
+        sm.save(lamps, goal)
+    sm.save(lamps.recipe, goal)
+    assert dict(sm.load(goal).recipe.doses_cm) == dict(lamps.recipe.doses_cm)
+    peach = sm.match("#f4d9c6", let_downs=[made("gorse"), made("rosehip")])
+    with pytest.raises(sm.PourError, match="weighed"):
+        sm.save(peach, tmp_path / "peach.json")
+    with pytest.raises(sm.PourError, match="weighed"):
+        sm.batch_sheet(peach.recipe)
+    assert not (tmp_path / "peach.json").exists()
 
 
 # --- the let-down to make

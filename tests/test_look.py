@@ -1,13 +1,17 @@
-"""The same look elsewhere: facts of the trade, and what is kept."""
+"""The same look elsewhere: facts of the trade, what is kept, the guide, the drawings."""
 
 from __future__ import annotations
 
 import itertools
+import re
+import shlex
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.cli.main import main
 from shadematch.difference import delta_e
 from shadematch.standards import WAVELENGTHS_NM
 
@@ -162,3 +166,48 @@ def test_bad_question(arguments: dict[str, object], field: str) -> None:
         sm.same_look(asked.pop("recipe"), **asked)  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
+
+
+# --- the guide and the drawings
+
+GUIDE = (Path(__file__).parent.parent / "docs" / "same-look.md").read_text(encoding="utf-8")
+
+
+def test_the_guide_runs(capsys: pytest.CaptureFixture[str]) -> None:
+    names: dict[str, object] = {}
+    code = re.findall(r"^```python\n(.*?)^```", GUIDE, re.MULTILINE | re.DOTALL)
+    exec("\n".join(code), names)
+    look, plan, peach = names["look"], names["plan"], names["peach"]
+    assert isinstance(look, sm.SameLook)
+    assert isinstance(plan, sm.LetDownPlan)
+    assert isinstance(peach, sm.Match)
+    assert look.how == "dosed anew"
+    assert plan.match is not None
+    assert plan.match.closest.delta_e <= 1
+    assert "to the old bar" in capsys.readouterr().out
+    command = re.search(r"`(shadematch same-look [^`]*)`", GUIDE)
+    assert command is not None
+    assert main(shlex.split(command[1])[1:]) == 0
+    assert f"CIEDE2000  {look.delta_e:.2f} to the old bar" in capsys.readouterr().out
+
+
+def test_drawings() -> None:
+    plt = pytest.importorskip("matplotlib.pyplot")
+    plt.switch_backend("Agg")
+    from shadematch.plots import draw_batches, draw_match, draw_same_look
+
+    recipe = sm.Recipe({"gorse": 2.0, "rosehip": 1.0}, sm.Pour())
+    look = sm.same_look(recipe, to_pour=sm.Pour(batch_g=200, thickness_cm=2.0))
+    said = [t.get_text() for t in draw_same_look(look).texts]
+    assert any("2 cm gorse" in t for t in said)
+    assert any("2 cm thick" in t for t in said)
+    found = sm.smallest_batch("#c23b4e", bar_g=90, largest_g=900)
+    ax = draw_batches(found)
+    assert ax.lines[0].get_ydata() == pytest.approx([p.delta_e for p in found.curve])
+    assert ax.get_title(loc="left") == found.sentence
+    nothing = draw_batches(sm.smallest_batch("#0000ff"))
+    assert "No batch of any mass" in nothing.get_title(loc="left")
+    m = sm.match("#f4d9c6", let_downs=[sm.LetDown.made("rosehip", paste_cm=1, base_g=50)])
+    said = [t.get_text() for t in draw_match(m).texts]
+    assert any("rosehip let-down" in t for t in said)
+    plt.close("all")

@@ -540,3 +540,26 @@ def test_everything_avoided_is_no_paste() -> None:
     m = sm.match("#d9822b", must_avoid=sm.load_palette().names)
     assert m.recipe.doses_cm == {}
     json.dumps(m.verdict.sentence)
+
+
+def test_what_is_known_badly_may_be_met_less_closely() -> None:
+    pour = sm.Pour(batch_g=300)
+    lab = (55.0, 30.0, 35.0)
+    exact = sm.match(sm.Target.from_lab(lab), pour=pour)
+    assert exact.tolerance == 0.5
+    vague = sm.Target.from_lab(lab, covariance=(4 * np.eye(3)).tolist())
+    assert vague.radius > 2
+    found = sm.match(vague, pour=pour)
+    assert found.tolerance == vague.radius
+    assert found.closest == exact.closest
+    assert found.recipe.total_cm < exact.recipe.total_cm
+    assert found.delta_e <= found.closest.delta_e + vague.radius
+    # The same as when it is asked for outright; and what is asked for outright wins.
+    plain = sm.Target.from_lab(lab)
+    assert sm.match(plain, pour=pour, tolerance=vague.radius).recipe == found.recipe
+    assert sm.match(vague, pour=pour, tolerance=0.1).tolerance == 0.1
+    sharp = sm.Target.from_lab(lab, covariance=(1e-4 * np.eye(3)).tolist())
+    assert sm.match(sharp, pour=pour).tolerance == 0.5
+    many = list(sm.match_many([plain, vague, sharp, vague], pour=pour, chunk=3))
+    assert [m.tolerance for m in many] == [0.5, vague.radius, 0.5, vague.radius]
+    assert [m.recipe for m in many] == [exact.recipe, found.recipe, exact.recipe, found.recipe]

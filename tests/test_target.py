@@ -5,6 +5,7 @@ from __future__ import annotations
 import pickle
 import warnings
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -202,3 +203,44 @@ def test_bad_light(make: str, field: str, value: object) -> None:
         getattr(sm.Target, make)((50, 0, 0), **{field: value})
     assert found.value.field == field
     assert found.value.remedy
+
+
+def test_covariance_is_kept_and_checked() -> None:
+    spread = ((4.0, 1.0, 0.0), (1.0, 9.0, -2.0), (0.0, -2.0, 1.0))
+    target = sm.Target.from_lab((50, 20, 30), covariance=np.array(spread))
+    assert target.covariance == spread
+    assert hash(target) == hash(sm.Target.from_lab((50, 20, 30), covariance=spread))
+    assert sm.Target.from_lab((50, 20, 30)).covariance is None
+    for wrong in (
+        ((1, 0, 0), (0, -1, 0), (0, 0, 1)),
+        ((1, 2, 0), (0, 1, 0), (0, 0, 1)),
+        ((1, 0), (0, 1)),
+        ((np.nan, 0, 0), (0, 1, 0), (0, 0, 1)),
+        "nonsense",
+    ):
+        with pytest.raises(sm.ColourError, match="covariance"):
+            sm.Target.from_lab((50, 20, 30), covariance=wrong)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("lab", [(50, 0, 0), (62, 26, 53), (30, 20, -50), (95, 0, 2)])
+@pytest.mark.parametrize("size", [0.3, 2.0])
+def test_radius_holds_nine_in_ten_of_random_colours(
+    lab: tuple[float, float, float], size: float, colour: ModuleType
+) -> None:
+    # Outside check: drawn colours, and colour-science's CIEDE2000.
+    rng = np.random.default_rng(5)
+    root = size * np.array([[1.0, 0, 0], [0.4, 1.5, 0], [-0.6, 0.5, 0.8]])
+    target = sm.Target.from_lab(lab, covariance=(root @ root.T).tolist())
+    drawn = np.array(lab) + rng.normal(size=(20_000, 3)) @ root.T
+    far = np.asarray(colour.difference.delta_E_CIE2000(drawn, np.array(lab)))
+    assert np.mean(far <= target.radius) == pytest.approx(0.9, abs=0.012)
+
+
+def test_radius_of_what_is_known_exactly() -> None:
+    assert sm.Target.from_hex("#d9822b").radius == 0.0
+    assert sm.Target.from_lab((50, 0, 0), covariance=np.zeros((3, 3)).tolist()).radius == 0.0
+    along = sm.Target.from_lab((50, 0, 0), covariance=((4, 0, 0), (0, 0, 0), (0, 0, 0)))
+    # A normal deviate lies within 1.645 standard deviations in nine of ten cases; near L* = 50
+    # CIEDE2000 is the difference in L*, but for a little.
+    assert along.radius == pytest.approx(1.645 * 2, rel=0.1)
+    assert "known to CIEDE2000 3." in str(along)

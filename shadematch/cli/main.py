@@ -18,16 +18,25 @@ from typing import Final
 
 from shadematch._version import __version__
 from shadematch.cli import (
+    calibrate,
+    correct,
+    feasibility,
+    gamut,
+    layers,
     let_down,
     lights,
     match,
     palette,
+    photo,
+    plan,
     pot,
     predict,
     repeat,
     same_look,
     sheet,
     smallest_batch,
+    spread,
+    wedge,
 )
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
@@ -37,8 +46,10 @@ from shadematch.readers import is_number
 __all__ = ["main"]
 
 VERBS: Final = (
-    *(match, predict, sheet, repeat, pot, palette),
+    *(match, predict, photo, gamut, feasibility),
     *(smallest_batch, same_look, lights, let_down),
+    *(sheet, repeat, pot, spread, correct),
+    *(plan, wedge, layers, palette, calibrate),
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 

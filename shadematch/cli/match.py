@@ -6,6 +6,8 @@ With ``--json``: ``target`` {lab, hex, source, illuminant, observer, lab_in_view
 ``ideal``, each with the keys from ``doses_cm`` to ``predicted``; ``bound``, ``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
+With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
+`shadematch.cli.spread`, with ``complete``, whether all that might be steadier were looked at.
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses_cm``
 is the paste in all, ``squeezed_cm`` what does not come with a let-down, and ``weighed`` a list of
 {pigment, cm_per_g, step_g, white, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
@@ -23,13 +25,16 @@ from shadematch.cli.words import (
     NUMBER,
     Verbs,
     add_conditions,
+    add_readings,
     add_target,
     choice_entries,
     pour_and_view,
     read_let_down,
     read_palette,
+    read_readings,
     read_target,
     shared_entries,
+    spread_entries,
 )
 from shadematch.errors import PourError
 from shadematch.match import Match, match
@@ -55,10 +60,12 @@ def add_verb(verb: Verbs) -> None:
     add("--weigh-step", type=NUMBER, default=1.0, metavar="G", help=text)
     text = "white part of the base that let-downs are made in, 0 to 1 (0)"
     add("--let-down-white", type=NUMBER, default=0.0, metavar="FRACTION", help=text)
+    add("--robust", action="store_true", help="the recipe that bears a ruler and a scale best")
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
     add = parser.add_argument_group("keeping it").add_argument
     add("--save", metavar="FILE", help="keep it in a file for shadematch repeat and sheet")
     add("--note", metavar="TEXT", help="your own words, kept with it")
+    add_readings(parser)
     add_conditions(parser)
 
 
@@ -76,6 +83,8 @@ def _match(args: argparse.Namespace) -> str:
         let_downs=[
             read_let_down(text, args.weigh_step, args.let_down_white) for text in args.let_down
         ],
+        robust=args.robust,
+        **read_readings(args),
         **({} if args.tolerance is None else {"tolerance": args.tolerance}),
     )
     if args.save is not None:
@@ -106,7 +115,7 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
             **{n: getattr(goal, n) for n in ("lab", "hex", "source", "illuminant", "observer")},
             "lab_in_view": goal.lab_in(found.view).tolist(),
         },
-        **choice_entries(found.frugal),
+        **choice_entries(found.choice),
         **({"lights": found.lights} if found.lights else {}),
         "closest": choice_entries(found.closest),
         "ideal": choice_entries(found.ideal),
@@ -114,6 +123,8 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
         "verdict": {n: getattr(found.verdict, n) for n in ("limit", "sentence", "help")},
         **shared_entries(found.pour, found.view),
     }
+    if found.spread is not None:
+        entries["spread"] = {**spread_entries(found.spread), "complete": found.steady_complete}
     if choices:
         entries["choices"] = [choice_entries(choice) for choice in found.choices]
     return entries

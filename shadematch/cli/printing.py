@@ -9,12 +9,24 @@ import sys
 import textwrap
 import unicodedata
 from collections.abc import Sequence
+from io import BytesIO
+from pathlib import Path
 from typing import Any
 
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import ShadematchError
 
-__all__ = ["cautions", "clean", "coloured", "json_text", "swatch", "table", "terminal", "wrapped"]
+__all__ = [
+    "cautions",
+    "clean",
+    "coloured",
+    "json_text",
+    "picture",
+    "swatch",
+    "table",
+    "terminal",
+    "wrapped",
+]
 
 
 def json_text(entries: dict[str, Any]) -> str:
@@ -25,6 +37,40 @@ def json_text(entries: dict[str, Any]) -> str:
         raise ShadematchError(
             "a result is too large for a number", remedy="Give smaller doses or a larger batch"
         ) from None
+
+
+def picture(axes: Any, path: str) -> None:
+    """Write a figure to a file, whole or not at all; its ending says in which form.
+
+    Raises
+    ------
+    ShadematchError
+        If the ending is not known or the file can't be written.
+    """
+    from matplotlib import pyplot
+
+    figure, place = axes.figure, Path(path)
+    kind = place.suffix.removeprefix(".").lower()
+    try:
+        if kind not in ("png", "svg", "pdf"):
+            raise ShadematchError(
+                "has an ending that is not known", field="--picture", value=path,
+                remedy="End it in .png, .svg or .pdf",
+            )  # fmt: skip
+        stream = BytesIO()
+        figure.savefig(stream, format=kind, dpi=120)
+    finally:
+        pyplot.close(figure)
+    beside = place.with_name(place.name + ".part")
+    try:
+        beside.write_bytes(stream.getvalue())
+        beside.replace(place)
+    except OSError as found:
+        beside.unlink(missing_ok=True)
+        raise ShadematchError(
+            f"can't be written: {found.strerror}", field="--picture", value=path,
+            remedy="Name a place that can be written to",
+        ) from None  # fmt: skip
 
 
 def terminal() -> bool:

@@ -9,50 +9,59 @@ from typing import Any, Final, NoReturn, Protocol, TypeVar
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import ColourError, PourError, ShadematchError
 from shadematch.materials import Palette, load_palette
+from shadematch.photo.light import Neutral
+from shadematch.photo.regions import as_regions
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
+from shadematch.spread import RULER_CM, SCALE_G, Spread
 from shadematch.target import Target
 
 __all__ = [
     "BACKING",
     "COUNT",
     "NUMBER",
+    "NUMBERS",
     "OPTIONS",
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_readings",
     "add_target",
     "choice_entries",
     "pour_and_view",
     "read_doses",
     "read_let_down",
     "read_palette",
+    "read_readings",
     "read_target",
     "reader",
     "recipe_entries",
     "renamed",
     "shared_entries",
+    "spread_entries",
 ]
 
 T = TypeVar("T")
 
-OPTIONS: Final = {
-    "hex": "HEX",
-    "lights": "--under",
-    "illuminants": "--under",
-    "step_g": "--step",
-    "drop_mm": "--drop",
-} | {
-    name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
-    for name in (
-        *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
-        *("must_use", "must_avoid", "lab", "xyz", "spectrum"),
-        *("delta_e", "largest_g", "bar_g", "max_let_downs"),
-        *("title", "date", "note", "bars", "loss", "depth_cm", "pot"),
-    )
-}
+OPTIONS: Final = (
+    {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"}
+    | {
+        name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+        for name in (
+            *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+            *("must_use", "must_avoid", "lab", "xyz", "spectrum", "photo"),
+            *("region", "neutral", "reflectance", "chart", "shading"),
+            *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
+            *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
+            *("delta_e", "step_g", "largest_g", "max_let_downs"),
+            *("from_cm", "to_cm", "height_cm", "steps", "seconds"),
+            *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
+        )
+    }
+    | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
+)
 """What the library's fields are called here."""
 
 
@@ -93,6 +102,9 @@ def _to_backing(text: str) -> str | float:
 
 NUMBER: Final = reader(float, "a number such as 2 or 0.5")
 COUNT: Final = reader(int, "a whole number such as 2")
+NUMBERS: Final = reader(
+    lambda text: tuple(float(word) for word in text.split(",")), "numbers such as 0.5,1,2"
+)
 BACKING: Final = reader(_to_backing, "white, black or a reflectance from 0 to 1")
 
 
@@ -103,6 +115,17 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     add("--lab", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help="CIELAB")
     add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
     add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
+    add("--photo", metavar="FILE", help="photo in which --region shows it")
+    text = (
+        "left,top,right,bottom in pixels or fractions, 'circle x,y,radius' or 'polygon x,y x,y "
+        "x,y'; may be repeated; 'shadematch photo FILE' proposes some"
+    )
+    add("--region", action="append", metavar="REGION", help=text)
+    add("--neutral", action="append", metavar="REGION", help="white paper or grey card in it")
+    add("--reflectance", type=NUMBER, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
+    text = "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white"
+    add("--chart", metavar="CORNERS", help=text)
+    add("--shading", metavar="FILE", help="photo of plain paper from the same stand")
     add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
     add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
 
@@ -131,6 +154,26 @@ def add_conditions(parser: argparse.ArgumentParser) -> None:
     add("--light", choices=("reflected", "transmitted"), help=text)
 
 
+def add_readings(parser: argparse.ArgumentParser) -> None:
+    """Let be said how well ruler and scale are read; `read_readings` reads it."""
+    add = parser.add_argument_group("how far a reading may be off, either way").add_argument
+    add("--ruler", type=NUMBER, metavar="CM", help=f"of the ruler in cm ({RULER_CM:g})")
+    add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
+
+
+def read_readings(args: argparse.Namespace) -> dict[str, float]:
+    """`ruler_cm` and `scale_g`, where they were given."""
+    given = {"ruler_cm": args.ruler, "scale_g": args.scale}
+    return {name: value for name, value in given.items() if value is not None}
+
+
+def spread_entries(found: Spread) -> dict[str, Any]:
+    """What JSON tells of a spread."""
+    shown = ("mean", "median", "p90", "p95", "lab_covariance", "ruler_cm", "scale_g")
+    entries = {name: getattr(found, name) for name in shown}
+    return {"delta_e": found.nominal_delta_e, **entries, "shares": dict(found.shares)}
+
+
 def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
     """The pour and the view that were given, the usual ones where nothing was."""
     given = {name: value for name, value in vars(args).items() if value is not None}
@@ -140,14 +183,14 @@ def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
 
 def read_target(args: argparse.Namespace) -> Target:
     """The one wanted colour that was given."""
-    ways = ("hex", "lab", "xyz", "spectrum")
+    ways = ("hex", "lab", "xyz", "spectrum", "photo")
     given = [OPTIONS[way] for way in ways if getattr(args, way) is not None]
     if len(given) != 1:
         raise ColourError(
             "give exactly one wanted colour",
             field="target",
             value=" and ".join(given) or "none",
-            remedy="Take one of HEX, --lab, --xyz and --spectrum",
+            remedy="Take one of HEX, --lab, --xyz, --spectrum and --photo",
         )
     light = {"illuminant": args.target_illuminant, "observer": args.target_observer}
     light = {name: value for name, value in light.items() if value is not None}
@@ -165,9 +208,36 @@ def read_target(args: argparse.Namespace) -> Target:
         if found.field in light:
             raise renamed(found, f"--target-{found.field}") from None
         raise
+    if args.photo is not None:
+        return _read_photo(args)
+    extra = next((n for n in _OF_PHOTO if getattr(args, n) is not None), None)
+    if extra is not None:
+        problem, value = f"has no meaning with {given[0]}", getattr(args, extra)
+        raise ColourError(problem, field=extra, value=value, remedy="It goes with --photo")
     if args.spectrum is not None:
         return Target.from_csv(args.spectrum)
     return Target.from_hex(args.hex.strip())
+
+
+_OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
+
+
+def _read_photo(args: argparse.Namespace) -> Target:
+    if args.region is None:
+        raise ColourError(
+            "is needed with a photo", field="region",
+            remedy=f"Let 'shadematch photo {args.photo}' propose some",
+        )  # fmt: skip
+    neutral: Neutral | None = None
+    if args.neutral is not None:
+        given = {} if args.reflectance is None else {"reflectance": args.reflectance}
+        neutral = Neutral(as_regions(args.neutral, "neutral"), **given)
+    elif args.reflectance is not None:
+        raise ColourError("has no meaning without --neutral", field="reflectance",
+                          value=args.reflectance, remedy="Say where the neutral is")  # fmt: skip
+    return Target.from_photo(
+        args.photo, region=args.region, neutral=neutral, chart=args.chart, shading=args.shading
+    )
 
 
 def read_palette(path: str | None) -> Palette:

@@ -23,7 +23,7 @@ from shadematch.optics.table import (
 )
 from shadematch.optics.transport import REFRACTIVE_INDEX
 
-__all__ = ["Layer", "Surroundings", "reflectance"]
+__all__ = ["Layer", "Surroundings", "backing_slope", "reflectance", "seen"]
 
 _SURFACE: Final = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)) ** 2
 _INNER_KNOTS: Final = 640  # even in sqrt(u), up to u = U_MAX
@@ -63,10 +63,11 @@ _NAMES: Final[dict[str, tuple[str, ...]]] = {
     "optical": ("C1", "D1", "Cu", "Du"),
     "through": ("T1",),
 }
+"""Which functions of `transport.Slab` each mode needs."""
 
 
-def _seen(parts: list[FloatArray], around: Surroundings) -> FloatArray:
-    """Radiance factor at normal view, gloss left out."""
+def seen(parts: list[FloatArray], around: Surroundings) -> FloatArray:
+    """Radiance factor at normal view, gloss left out, from the functions that `_NAMES` lists."""
     if around.mode == "through":
         return np.maximum(parts[0], 0.0)
     direct, down, up, back = parts
@@ -77,7 +78,7 @@ def _seen(parts: list[FloatArray], around: Surroundings) -> FloatArray:
 def _seen_slope(
     parts: list[FloatArray], slopes: list[FloatArray], around: Surroundings
 ) -> FloatArray:
-    """Derivative of `_seen` along whatever `slopes` are derivatives by."""
+    """Derivative of `seen` along whatever `slopes` are derivatives by."""
     if around.mode == "through":
         return slopes[0]
     _, down, up, back = parts
@@ -129,10 +130,27 @@ def reflectance(
         for du, dv in zip(along_u, along_v, strict=True)
     ]
     return (
-        _seen(parts, around),
+        seen(parts, around),
         _seen_slope(parts, by_u, around) * thickness_cm,
         _seen_slope(parts, by_v, around) * thickness_cm,
     )
+
+
+def backing_slope(
+    mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
+) -> FloatArray:
+    """Derivative of `reflectance` by the reflectance of the backing, shape (..., w).
+
+    Parameters
+    ----------
+    mu_a, mu_s_reduced, thickness_cm, around
+        As for `reflectance`.
+    """
+    u, v, _ = to_table_range(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
+    if around.mode == "through":
+        return np.zeros_like(u)
+    _, down, up, back = _values(u_axis(u), v_axis(v), _NAMES[around.mode], 0, 0, False)
+    return np.asarray(down * up / (1.0 - around.backing * back) ** 2)
 
 
 class Layer:
@@ -202,12 +220,12 @@ class Layer:
             u_axis(np.minimum(knots[inner], U_MAX)), v_axis(v[order]), names, 0, 0, True
         )
         back = np.argsort(order, kind="stable")
-        result[inner] = _seen([p[:, back] for p in parts], around)
+        result[inner] = seen([p[:, back] for p in parts], around)
         for rows, columns in ((~inner, slice(None)), (inner, ~fits)):
             u, w, _ = to_table_range(knots[rows, None], v[None, columns])
             backing = around.backing[columns]
             scaled = _values(u_axis(u), v_axis(w), names, 0, 0, False)
-            result[np.ix_(rows, np.arange(v.size)[columns])] = _seen(
+            result[np.ix_(rows, np.arange(v.size)[columns])] = seen(
                 scaled, Surroundings(around.mode, backing)
             )
         return result

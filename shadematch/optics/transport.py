@@ -21,7 +21,19 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
 
-__all__ = ["ASYMMETRY", "REFRACTIVE_INDEX", "Slab", "fresnel", "slab"]
+__all__ = [
+    "ASYMMETRY",
+    "REFRACTIVE_INDEX",
+    "Directions",
+    "Modes",
+    "Slab",
+    "directions",
+    "fresnel",
+    "modes",
+    "operators",
+    "slab",
+    "with_faces",
+]
 
 REFRACTIVE_INDEX: Final = 1.5
 """Of soap base; air is 1."""
@@ -41,7 +53,8 @@ class Slab(NamedTuple):
         reflection included. By reciprocity also the radiance factor seen at normal view under
         diffuse light.
     Rd, Td
-        Of diffuse light.
+        Of diffuse light. (Where the two sides differ, as in `optics.stack`: of diffuse light on
+        the far side.)
     C1, D1
         *Lit face in air, far face in optical contact*: share of a normal beam that comes back
         without having met what lies behind, and share that arrives there.
@@ -124,6 +137,41 @@ def _kernels(mu: FloatArray, weight: FloatArray, g: float, moments: int) -> tupl
     )
 
 
+class Directions(NamedTuple):
+    """The directions in which intensities are followed, and what goes on between them.
+
+    Attributes
+    ----------
+    mu, weight
+        Cosines and quadrature weights on (0, 1), shape (N,).
+    rho
+        Internal reflectance of a face towards air, shape (N,).
+    even, odd
+        Halves of the delta-M phase function, shape (N, N).
+    n, g, moments
+        What they were made for.
+    """
+
+    mu: FloatArray
+    weight: FloatArray
+    rho: FloatArray
+    even: FloatArray
+    odd: FloatArray
+    n: float
+    g: float
+    moments: int
+
+
+@functools.lru_cache(maxsize=8)
+def directions(
+    n: float = REFRACTIVE_INDEX, g: float = ASYMMETRY, half: int = 14, moments: int = 20
+) -> Directions:
+    """Directions and phase function; parameters as for `slab`."""
+    mu, weight = _nodes(n, half)
+    even, odd = _kernels(mu, weight, g, moments)
+    return Directions(mu, weight, fresnel(mu, n), even, odd, n, g, moments)
+
+
 def slab(
     mu_a: FloatArray,
     mu_s_reduced: FloatArray,
@@ -190,101 +238,113 @@ def slab(
     # Only the products count; the floor keeps the conservative case away from k = 0.
     u = np.maximum((a_all * x_all).ravel(), 1e-9)
     v = (s_all * x_all).ravel()
-    mu, weight = _nodes(n, half)
-    even, odd = _kernels(mu, weight, g, moments)
-    rho = fresnel(mu, n)
-    parts = [
-        _with_faces(*_bare(u[i : i + 512], v[i : i + 512], mu, even, odd, g, moments), mu, weight,
-                    rho, n)
-        for i in range(0, u.size, 512)
-    ]  # fmt: skip
+    along = directions(n, g, half, moments)
+    parts = []
+    for i in range(0, u.size, 512):
+        R, T = operators(modes(u[i : i + 512], v[i : i + 512], along), 1.0)
+        air = with_faces(R, T, R, along, contact=False)
+        parts.append((*air, *with_faces(R, T, R, along, contact=True)))
     joined = [np.concatenate(columns) for columns in zip(*parts, strict=True)]
     return Slab(*(np.clip(c, 0.0, 1.0).reshape(shape) for c in joined))
 
 
-def _bare(
-    u: FloatArray,
-    v: FloatArray,
-    mu: FloatArray,
-    even: FloatArray,
-    odd: FloatArray,
-    g: float,
-    moments: int,
-) -> tuple[FloatArray, FloatArray]:
+class Modes(NamedTuple):
+    """What a material does to light, before its thickness is known.
+
+    Attributes
+    ----------
+    k2
+        Squares of the rates at which its modes die away [1/cm^2], shape (m, N).
+    E, F
+        Their even and odd parts, shape (m, N, N).
+    """
+
+    k2: FloatArray
+    E: FloatArray
+    F: FloatArray
+
+
+def modes(mu_a: FloatArray, mu_s_reduced: FloatArray, along: Directions) -> Modes:
+    """Modes of materials with absorption (above 0) and reduced scattering, shapes (m,)."""
+    s = (mu_s_reduced / (1.0 - along.g) * (1.0 - along.g**along.moments))[:, None, None]  # delta-M
+    e = mu_a[:, None, None] + s
+    diagonal = np.eye(along.mu.size) / along.mu
+    A = e * diagonal - s * along.even
+    B = e * diagonal - s * along.odd
+    L = np.linalg.cholesky(B)
+    Lt = np.swapaxes(L, 1, 2)
+    k2, Q = np.linalg.eigh(Lt @ A @ L)
+    return Modes(np.maximum(k2, 0.0), L @ Q, np.linalg.solve(Lt, Q))
+
+
+def operators(of: Modes, thickness_cm: float) -> tuple[FloatArray, FloatArray]:
     """Reflection and transmission operators of a slab without faces, each (m, N, N).
 
     They act on intensities scaled by sqrt(weight * mu), which makes them symmetric.
     """
-    s = (v / (1.0 - g) * (1.0 - g**moments))[:, None, None]  # delta-M
-    e = u[:, None, None] + s
-    diagonal = np.eye(mu.size) / mu
-    A = e * diagonal - s * even
-    B = e * diagonal - s * odd
-    L = np.linalg.cholesky(B)
-    Lt = np.swapaxes(L, 1, 2)
-    k2, Q = np.linalg.eigh(Lt @ A @ L)
-    k2 = np.maximum(k2, 0.0)
-    E, F = L @ Q, np.linalg.solve(Lt, Q)
-    half = 0.5 * np.sqrt(k2)  # thickness is in u and v
+    half = 0.5 * thickness_cm * np.sqrt(of.k2)
     small = half < 1e-4
-    tanh = np.tanh(half)
-    ratio = np.where(
-        small, 0.5 * (1.0 - half * half / 3.0), tanh / np.where(small, 1.0, 2.0 * half)
+    ratio = np.where(  # of tanh to k
+        small,
+        0.5 * thickness_cm * (1.0 - half * half / 3.0),
+        0.5 * thickness_cm * np.tanh(half) / np.where(small, 1.0, half),
     )
-    Y = (F * (ratio * k2)[:, None, :]) @ np.swapaxes(F, 1, 2)
-    Z = (E * ratio[:, None, :]) @ np.swapaxes(E, 1, 2)
-    one = np.eye(mu.size)
+    Y = (of.F * (ratio * of.k2)[:, None, :]) @ np.swapaxes(of.F, 1, 2)
+    Z = (of.E * ratio[:, None, :]) @ np.swapaxes(of.E, 1, 2)
+    one = np.eye(of.k2.shape[1])
     # Even and odd illumination of the two sides: R + T and R - T.
     even_out = 2.0 * np.linalg.inv(one + Y) - one
     odd_out = 2.0 * np.linalg.solve(Z + one, Z) - one
     return 0.5 * (even_out + odd_out), 0.5 * (even_out - odd_out)
 
 
-def _with_faces(
-    R: FloatArray,
-    T: FloatArray,
-    mu: FloatArray,
-    weight: FloatArray,
-    rho: FloatArray,
-    n: float,
-) -> tuple[FloatArray, ...]:
-    """Put a Fresnel face on the lit side, and one or none on the far side."""
+def with_faces(
+    R: FloatArray, T: FloatArray, R_below: FloatArray, along: Directions, *, contact: bool
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Put a Fresnel face on the lit side, and one or (in contact) none on the far side.
+
+    Parameters
+    ----------
+    R, T
+        What is reflected and let through from the lit side, shape (m, N, N). By reciprocity the
+        transpose of T is what is let through the other way.
+    R_below
+        What is reflected from the far side, shape (m, N, N).
+    along
+        The directions that these act on.
+    contact
+        Whether the far side has no face.
+
+    Returns
+    -------
+    tuple
+        R1, T1, Rd, Td of `Slab`, or in contact C1, D1, Cu, Du; the diffuse light comes from the
+        far side. Each of shape (m,).
+    """
+    mu, weight, rho, n = along.mu, along.weight, along.rho, along.n
     count, size = R.shape[0], mu.size
     q = np.sqrt(weight * mu)
     out = q * (1.0 - rho)
-    beam = np.zeros(size)
-    beam[-1] = (1.0 - rho[-1]) / (2.0 * q[-1])
+    right = np.zeros((2 * size, 2))
+    right[size - 1, 0] = (1.0 - rho[-1]) / (2.0 * q[-1])  # the beam, straight down
     diffuse = q * n * n * (1.0 - rho)
-    zero = np.zeros(size)
-    surface = ((n - 1.0) / (n + 1.0)) ** 2
-    outer_diffuse = 1.0 - 2.0 * float(np.sum(q * diffuse))
-
-    def solve(far: FloatArray, sources: list[tuple[FloatArray, FloatArray]]) -> FloatArray:
-        # Unknown: what enters the bare slab at the lit and at the far side.
-        # in = source + face * (what leaves the bare slab there)
-        matrix = np.empty((count, 2 * size, 2 * size))
-        matrix[:, :size, :size] = -rho[:, None] * R
-        matrix[:, :size, size:] = -rho[:, None] * T
-        matrix[:, size:, :size] = -far[:, None] * T
-        matrix[:, size:, size:] = -far[:, None] * R
-        matrix += np.eye(2 * size)
-        right = np.stack([np.concatenate(pair) for pair in sources], axis=-1)
-        entering = np.linalg.solve(matrix, np.broadcast_to(right, (count, *right.shape)))
-        lit, back = entering[:, :size], entering[:, size:]
-        return np.stack([R @ lit + T @ back, T @ lit + R @ back], axis=1)  # (m, side, N, source)
-
-    air = solve(rho, [(beam, zero), (diffuse, zero)])
-    flux = 2.0 * np.einsum("i,msik->msk", out, air)
-    contact = solve(zero, [(beam, zero), (zero, q)])
-    up = 2.0 * np.einsum("i,mik->mk", out, contact[:, 0])
-    down = 2.0 * np.einsum("i,mik->mk", q, contact[:, 1])
-    return (
-        flux[:, 0, 0] + surface,
-        flux[:, 1, 0],
-        flux[:, 0, 1] + outer_diffuse,
-        flux[:, 1, 1],
-        up[:, 0] + surface,
-        down[:, 0],
-        up[:, 1],
-        down[:, 1],
-    )
+    right[size:, 1] = q if contact else diffuse
+    far = np.zeros(size) if contact else rho
+    # Unknown: what enters the bare slab at the lit and at the far side.
+    # in = source + face * (what leaves the bare slab there)
+    T_up = np.swapaxes(T, 1, 2)
+    matrix = np.empty((count, 2 * size, 2 * size))
+    matrix[:, :size, :size] = -rho[:, None] * R
+    matrix[:, :size, size:] = -rho[:, None] * T_up
+    matrix[:, size:, :size] = -far[:, None] * T
+    matrix[:, size:, size:] = -far[:, None] * R_below
+    matrix += np.eye(2 * size)
+    entering = np.linalg.solve(matrix, np.broadcast_to(right, (count, *right.shape)))
+    lit, back = entering[:, :size], entering[:, size:]
+    up = 2.0 * np.einsum("i,mik->mk", out, R @ lit + T_up @ back)
+    down = 2.0 * np.einsum("i,mik->mk", q if contact else out, T @ lit + R_below @ back)
+    first = up[:, 0] + ((n - 1.0) / (n + 1.0)) ** 2
+    if contact:
+        return first, down[:, 0], up[:, 1], down[:, 1]
+    outside = 1.0 - 2.0 * float(np.sum(q * diffuse))
+    return first, down[:, 0], down[:, 1] + outside, up[:, 1]

@@ -72,7 +72,7 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
     generators = np.empty((*f.shape, space.size + 3))
     generators[:, :, : space.size] = LAB_FROM_RESPONSE @ (f_slope[:, :, None] * steps)
     generators[:, :, space.size :] = LAB_FROM_RESPONSE * (0.5 * (f_hi - f_lo))[:, None, :]
-    middle = lab_from_response(f + 0.5 * (f_lo + f_hi))
+    middle = lab_from_response(f + 0.5 * (f_lo + f_hi)) + space.shift
     reach = np.abs(generators).sum(axis=2)
     lab_lo, lab_hi = middle - reach, middle + reach
     wide = np.flatnonzero(reach.max(axis=1) > _WIDE)
@@ -84,7 +84,7 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
         low, _ = cube_root_response(dark @ plus + light @ minus, space.white)
         high, _ = cube_root_response(light @ plus + dark @ minus, space.white)
         positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)
-        offset = lab_from_response(np.zeros(3))
+        offset = lab_from_response(np.zeros(3)) + space.shift
         lab_lo[wide] = np.maximum(lab_lo[wide], low @ positive.T + high @ negative.T + offset)
         lab_hi[wide] = np.minimum(lab_hi[wide], high @ positive.T + low @ negative.T + offset)
     return Images(middle, generators, lab_lo, lab_hi)

@@ -92,7 +92,9 @@ class Catalogue:
         while len(self._levels[0].lo) > 1:
             self._levels.insert(0, _parents(self._levels[0]))
 
-    def look_up(self, targets: FloatArray, tolerance: float) -> list[tuple[Found, Found]]:
+    def look_up(
+        self, targets: FloatArray, tolerance: float | FloatArray
+    ) -> list[tuple[Found, Found]]:
         """Closest and frugal recipes, exactly.
 
         Parameters
@@ -100,13 +102,15 @@ class Catalogue:
         targets
             CIELAB, shape (t, 3).
         tolerance
-            How much worse than the closest the frugal recipe may be, in CIEDE2000.
+            How much worse than the closest the frugal recipe may be, in CIEDE2000; one for all
+            or one for each target.
         """
+        each = np.broadcast_to(np.asarray(tolerance, dtype=float), len(targets))
         results: list[tuple[Found, Found]] = []
         for i in range(0, len(targets), 512):
             chunk = np.asarray(targets[i : i + 512], dtype=float)
             best, place = self._nearest(chunk, np.full(len(chunk), np.inf), _NO_LIMIT)
-            lean = self._frugal(chunk, best + tolerance, place)
+            lean = self._frugal(chunk, best + each[i : i + 512], place)
             results += [
                 (self._found(at, value), self._found(*frugal, paste=True))
                 for at, value, frugal in zip(place.tolist(), best.tolist(), lean, strict=True)

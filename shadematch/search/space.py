@@ -40,6 +40,9 @@ class Space:
         Most steps in all.
     max_tubes
         Most pigments with a dose above zero.
+    shift
+        CIELAB added to every colour, shape (3,): where a real batch is known to stray from what
+        is computed.
     """
 
     layer: Layer
@@ -51,6 +54,7 @@ class Space:
     upper: IntArray
     max_steps: int
     max_tubes: int
+    shift: FloatArray = field(default_factory=lambda: np.zeros(3), kw_only=True)
     _products: FloatArray = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -79,7 +83,7 @@ class Space:
     def lab(self, steps: FloatArray | IntArray) -> FloatArray:
         """CIELAB, shape (..., 3), of steps of shape (..., n)."""
         xyz = self.layer.value(self.base + steps @ self.absorption) @ self.weights.T
-        return lab_from_response(cube_root_response(xyz, self.white)[0])
+        return lab_from_response(cube_root_response(xyz, self.white)[0]) + self.shift
 
     def xyz_slope(self, slope: FloatArray) -> FloatArray:
         """dXYZ/dsteps, shape (m, 3, n), from dR/d(mu_a) of shape (m, 36)."""
@@ -89,7 +93,7 @@ class Space:
         """CIELAB and its Jacobian, shapes (m, 3) and (m, 3, n), of steps of shape (m, n)."""
         R, slope = self.layer.evaluate(self.base + steps @ self.absorption)
         f, f_slope = cube_root_response(R @ self.weights.T, self.white)
-        return lab_from_response(f), LAB_FROM_RESPONSE @ (
+        return lab_from_response(f) + self.shift, LAB_FROM_RESPONSE @ (
             f_slope[..., None] * self.xyz_slope(slope)
         )
 
@@ -133,11 +137,11 @@ class _TwoVariableSpace(Space):
     load_per_step: float
 
     def lab(self, steps: FloatArray | IntArray) -> FloatArray:
-        return self.model.lab(np.asarray(steps * self.load_per_step, dtype=float))
+        return self.model.lab(np.asarray(steps * self.load_per_step, dtype=float)) + self.shift
 
     def lab_and_slope(self, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
         lab, slope = self.model.lab_and_slope(steps * self.load_per_step)
-        return lab, slope * self.load_per_step
+        return lab + self.shift, slope * self.load_per_step
 
 
 def whole_space(

@@ -1,13 +1,13 @@
-"""Figures from results. Matplotlib is an extra (``pip install "shadematch[plots]"``)."""
+"""A match: two colours and a ruler."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from shadematch.batches import SmallestBatch
-from shadematch.errors import MissingExtraError
 from shadematch.look import SameLook
 from shadematch.match import Match
+from shadematch.plots.paper import INK, axes_for
 from shadematch.pour import Recipe
 from shadematch.prediction import Prediction, predict
 
@@ -15,22 +15,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["draw_batches", "draw_match", "draw_same_look"]
-
-_INK = "#2a2825"
-
-
-def _axes(ax: Axes | None, size: tuple[float, float]) -> Axes:
-    try:
-        from matplotlib import pyplot
-    except ImportError:
-        raise MissingExtraError(
-            "needs matplotlib",
-            field="plots",
-            remedy='Install it with: pip install "shadematch[plots]"',
-        ) from None
-    if ax is None:
-        _, ax = pyplot.subplots(figsize=size, layout="constrained")
-    return ax
 
 
 def draw_match(match: Match, ax: Axes | None = None) -> Axes:
@@ -56,20 +40,20 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     doses = match.recipe.squeezed_cm
     weighed = match.recipe.weighed
     rows = max(len(doses) + len(weighed), 1)
-    ax = _axes(ax, (7.0, 2.2 + 0.42 * rows))
+    ax = axes_for(ax, (7.0, 2.2 + 0.42 * rows))
     longest = max([*doses.values(), 1.0])
     for i, (code, label) in enumerate(
         ((match.target.hex, "wanted"), (match.predicted.hex, "predicted"))
     ):
         left = 0.5 * i * longest
-        ax.barh(-2.0, 0.5 * longest, left=left, height=2.0, color=code, edgecolor=_INK, lw=0.8)
-        ax.text(left + 0.02 * longest, -3.15, f"{label} {code}", va="bottom", color=_INK)
+        ax.barh(-2.0, 0.5 * longest, left=left, height=2.0, color=code, edgecolor=INK, lw=0.8)
+        ax.text(left + 0.02 * longest, -3.15, f"{label} {code}", va="bottom", color=INK)
     for row, (name, dose) in enumerate(doses.items()):
         one = predict({name: 2.0}, palette=match.palette, view=match.view)
-        ax.barh(row, dose, height=0.55, color=one.hex, edgecolor=_INK, lw=0.8)
-        ax.text(dose + 0.01 * longest, row, f" {dose:g} cm {name}", va="center", color=_INK)
+        ax.barh(row, dose, height=0.55, color=one.hex, edgecolor=INK, lw=0.8)
+        ax.text(dose + 0.01 * longest, row, f" {dose:g} cm {name}", va="center", color=INK)
     for row, part in enumerate(weighed, start=len(doses)):
-        ax.text(0.01 * longest, row, str(part), va="center", color=_INK)
+        ax.text(0.01 * longest, row, str(part), va="center", color=INK)
     ax.set_xlim(0, 1.3 * longest)
     ax.set_ylim(rows - 0.4, -3.9)
     ax.set_yticks([])
@@ -78,7 +62,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     ax.set_title(
         f"{match.pour}: CIEDE2000 {match.delta_e:.2f},\n{match.proof}",
         fontsize=10,
-        color=_INK,
+        color=INK,
         loc="left",
     )
     return ax
@@ -104,7 +88,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
     MissingExtraError
         If matplotlib is not installed.
     """
-    ax = _axes(ax, (7.0, 3.6))
+    ax = axes_for(ax, (7.0, 3.6))
     masses = [p.mass_g for p in smallest.curve]
     values = [p.delta_e for p in smallest.curve]
     ax.plot(masses, values, color="#1f4e5f", lw=1.4, marker=".", ms=3)
@@ -127,7 +111,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("mass of base [g]")
     ax.set_ylabel("CIEDE2000 of the closest recipe")
     ax.spines[["top", "right"]].set_visible(False)
-    ax.set_title(smallest.sentence, fontsize=9, color=_INK, loc="left", wrap=True)
+    ax.set_title(smallest.sentence, fontsize=9, color=INK, loc="left", wrap=True)
     return ax
 
 
@@ -151,7 +135,7 @@ def draw_same_look(look: SameLook, ax: Axes | None = None) -> Axes:
     MissingExtraError
         If matplotlib is not installed.
     """
-    ax = _axes(ax, (7.0, 3.4))
+    ax = axes_for(ax, (7.0, 3.4))
     thickest = max(look.before.recipe.pour.thickness_cm, look.predicted.recipe.pour.thickness_cm)
     for left, word, bar, recipe in (
         (0.0, "was", look.before, look.before.recipe),
@@ -162,7 +146,7 @@ def draw_same_look(look: SameLook, ax: Axes | None = None) -> Axes:
     ax.set_ylim(-1.05, 2.25)
     ax.axis("off")
     ax.set_title(
-        f"CIEDE2000 {look.delta_e:.2f} between the two", fontsize=10, color=_INK, loc="left"
+        f"CIEDE2000 {look.delta_e:.2f} between the two", fontsize=10, color=INK, loc="left"
     )
     return ax
 
@@ -171,10 +155,10 @@ def _draw_bar(
     ax: Axes, left: float, word: str, bar: Prediction, recipe: Recipe, thickest: float
 ) -> None:
     pour = recipe.pour
-    ax.bar(left + 0.5, 1.0, width=1.0, bottom=1.0, color=bar.hex, edgecolor=_INK, lw=0.8)
-    ax.text(left, 2.05, f"{word}: {bar.hex}, seen from above", color=_INK, fontsize=9)
+    ax.bar(left + 0.5, 1.0, width=1.0, bottom=1.0, color=bar.hex, edgecolor=INK, lw=0.8)
+    ax.text(left, 2.05, f"{word}: {bar.hex}, seen from above", color=INK, fontsize=9)
     height = 0.55 * pour.thickness_cm / thickest
-    ax.bar(left + 0.5, height, width=1.0, bottom=0.15, color=bar.hex, edgecolor=_INK, lw=0.8)
-    ax.text(left, 0.17 + height, f"{pour.thickness_cm:g} cm thick", fontsize=8, color=_INK)
+    ax.bar(left + 0.5, height, width=1.0, bottom=0.15, color=bar.hex, edgecolor=INK, lw=0.8)
+    ax.text(left, 0.17 + height, f"{pour.thickness_cm:g} cm thick", fontsize=8, color=INK)
     lines = [str(pour), f"seen {bar.view}", *(f"{amount} {name}" for name, amount in recipe.parts)]
-    ax.text(left, 0.05, "\n".join(lines), va="top", color=_INK, fontsize=8)
+    ax.text(left, 0.05, "\n".join(lines), va="top", color=INK, fontsize=8)

@@ -1,0 +1,56 @@
+# %% [markdown]
+# # Match a colour
+#
+# A customer wants an orange. How many whole centimetres of each paste go into one kilogram of
+# clear base, poured 2 cm thick, and how close will it come?
+#
+# The pastes here are **invented**. Give shadematch a palette of your own (`sm.load_palette("mine.json")`)
+# before you trust a recipe.
+
+# %%
+import shadematch as sm
+
+pour = sm.Pour(batch_g=1000, thickness_cm=2.0, white=0.0, max_load=4.0)
+match = sm.match("#d9822b", pour=pour)
+match
+
+# %% [markdown]
+# The card is the answer: doses, predicted colour, and the proof that no other recipe of this
+# palette and pour comes closer. *Frugal* is the recipe with the least paste among those at most
+# 0.5 worse than the closest. Here are both.
+
+# %%
+print("frugal ", match.frugal)
+print("closest", match.closest)
+print(match.proof)
+
+# %% [markdown]
+# The same as lengths on a ruler, to print and take to the bench:
+
+# %%
+from shadematch.plots import draw_match
+
+draw_match(match);
+
+# %% [markdown]
+# Less paste, or fewer tubes to open? Every line is a fair trade: nothing comes closer without
+# more paste or more tubes.
+
+# %%
+for choice in match.choices:
+    recipe = choice.recipe
+    print(f"CIEDE2000 {choice.delta_e:5.2f}   {recipe.total_cm:3g} cm   {recipe.tubes} tubes   {recipe}")
+
+# %% [markdown]
+# What if somebody squeezes a centimetre too much?
+
+# %%
+doses = dict(match.recipe.doses_cm)
+name = next(iter(doses))
+sm.predict({**doses, name: doses[name] + 1}, pour=pour)
+
+# %% [markdown]
+# A colour that can't be met is said to be so, with what would help:
+
+# %%
+print(sm.match("#00c8ff", pour=pour).verdict)

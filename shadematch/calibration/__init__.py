@@ -1,0 +1,1 @@
+"""Learn a studio's own pastes from measured test pours."""

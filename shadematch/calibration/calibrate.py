@@ -1,0 +1,232 @@
+"""Test pours in, a palette with its uncertainty out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from typing import Final, Literal
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.calibration.fit import Noise, Problem, fit, prior_of
+from shadematch.calibration.forward import Errors, backing_key
+from shadematch.calibration.identify import check_after, check_before
+from shadematch.calibration.intervals import with_misfit
+from shadematch.calibration.result import Calibration
+from shadematch.calibration.robust import choose_scattering, settle
+from shadematch.calibration.spectra import Unknown, unknown
+from shadematch.calibration.testpour import TestPour
+from shadematch.errors import PourError, UnknownNameError
+from shadematch.materials import Palette
+from shadematch.models import expect
+
+__all__ = ["calibrate"]
+
+
+_ERRORS: Final = {
+    "cm": Errors(dose=0.2),
+    "g": Errors(dose=0.05, dose_share=0.005),
+    "part": Errors(dose=0.0, dose_share=0.01, thickness_share=0.02),
+}
+"""A ruler read to 2 mm; a kitchen scale; shares weighed in a laboratory (common practice, no
+source)."""
+
+
+def calibrate(
+    test_pours: Iterable[TestPour],
+    *,
+    pigments: Sequence[str] | None = None,
+    scattering: Literal["auto", "none", "all"] | Sequence[str] = "auto",
+    dose_error: float | None = None,
+    noise: Noise | None = None,
+    contact: Literal["stated", "auto"] | None = None,
+    like: Palette | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Calibration:
+    """Learn pigments and bases from measured pours of known doses.
+
+    All spectra are fitted together: absorption and scattering of clear and white base,
+    absorption of each pigment, scattering of those that scatter, and small corrections of the
+    backings' stated reflectance. Errors of doses, thickness and readings are counted with. A
+    pour that contradicts the others is put aside and named. What is believed beforehand stands
+    in `shadematch.calibration.spectra`.
+
+    Without any blank and without white base the pours are taken as *films*: colourants in
+    something that neither absorbs nor scatters, such as paint or ink measured elsewhere, with
+    loads in any unit and a thickness of 1; each colourant may then scatter. If such films have
+    blanks, their binder is fitted along; say ``unit="part"`` in the pours then, so that it is
+    not taken for soap.
+
+    Parameters
+    ----------
+    test_pours
+        The pours, all in one unit; kinds of reading may be mixed.
+    pigments
+        Names and order of the palette; by default as they come up in the pours.
+    scattering
+        ``"auto"`` lets a pigment scatter only if the readings ask for it; or ``"none"``,
+        ``"all"``, or the names of those that scatter.
+    dose_error
+        Standard deviation of a dose, in the unit of the doses; by default 0.2 cm, 0.05 g, or
+        for parts 1 % of each.
+    noise
+        How noisy readings are; the fit corrects it by a common factor.
+    contact
+        ``"stated"``: as the views say, the default; ``"auto"``, the default for films: whether
+        layers lie dry or in optical contact with their backings is decided by the readings.
+    like
+        A palette whose tube sizes and prices are taken over for the same names.
+    progress
+        Called with a sentence now and then.
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    PourError
+        If the pours can't tell something; the message says which pour is missing. Also for
+        mixed units, or bars of one name that differ.
+    UnknownNameError
+        If `pigments` or `scattering` leave out or invent a name.
+    """
+    pours = _checked(test_pours)
+    names = _names(pours, pigments)
+    films = not any(p.pour.white > 0 or not p.doses for p in pours)
+    check_before(pours, names, films)
+    unit = pours[0].unit
+    errors = _ERRORS["part" if films else unit]
+    if dose_error is not None:
+        good = isinstance(dose_error, int | float) and not isinstance(dose_error, bool)
+        if not good or not 0 <= dose_error < 1e6:
+            raise PourError("must be a number from 0 on", field="dose_error", value=dose_error,
+                            remedy=f"In {unit}")  # fmt: skip
+        errors = errors._replace(dose=float(dose_error), dose_share=0.0)
+    allowed = _allowed(scattering, names)
+    if noise is None:
+        # A film is one thickness and one kind of base: the model has less to miss.
+        noise = Noise(model_lab=0.15) if films or unit == "part" else Noise()
+    expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
+    believed = noise
+
+    def problem_of(seen: tuple[TestPour, ...], scatter: frozenset[str]) -> Problem:
+        unknowns = _unknowns(seen, names, scatter, films)
+        return Problem(seen, unknowns, names, errors, believed, np.ones(len(seen)))
+
+    way: str | None = None
+    reflected = any(p.view.light == "reflected" for p in pours)
+    if (contact == "auto" or (contact is None and (films or unit == "part"))) and reflected:
+        way = _contact(pours, frozenset(allowed), problem_of)
+    seen = pours if way is None else tuple(_touching(p, way) for p in pours)
+    weights = np.ones(len(pours))
+    for _ in range(2):
+
+        def problem_with(scatter: frozenset[str], trust: FloatArray = weights) -> Problem:
+            return replace(problem_of(seen, scatter), weights=trust)
+
+        chosen = frozenset(allowed)
+        if scattering == "auto":
+            chosen = choose_scattering(names, problem_with, names, progress)
+        found = settle(problem_with(chosen))
+        if progress is not None:
+            progress(f"fitted {len(pours)} readings")
+        # A wrong pour may have looked like scattering: ask again without it.
+        if scattering != "auto" or np.array_equal(found.problem.weights, weights):
+            break
+        weights = found.problem.weights
+    check_after(found)
+    return Calibration(pours, unit, films, way, like, with_misfit(found))
+
+
+def _contact(
+    pours: tuple[TestPour, ...],
+    scatter: frozenset[str],
+    problem_of: Callable[[tuple[TestPour, ...], frozenset[str]], Problem],
+) -> str:
+    """How layers touch their backings, by the evidence of the readings."""
+    evidence = {}
+    for way in ("air", "optical"):
+        problem = problem_of(tuple(_touching(p, way) for p in pours), scatter)
+        evidence[way] = fit(problem, prior_of(problem.unknowns)).evidence
+    return max(evidence, key=evidence.__getitem__)
+
+
+def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
+    expect(test_pours, Iterable, "test_pours", "Give a list of TestPour")
+    pours = tuple(test_pours)
+    for pour in pours:
+        expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
+    if not pours:
+        raise PourError("there are none", field="test_pours",
+                        remedy="See starter_plan(...) for what to pour")  # fmt: skip
+    units = {p.unit for p in pours}
+    if len(units) > 1:
+        raise PourError("doses are in more than one unit", field="test_pours",
+                        value=sorted(units), remedy="Bring all to one")  # fmt: skip
+    bars: dict[str, TestPour] = {}
+    for pour in pours:
+        other = bars.setdefault(pour.name, pour)
+        if other.doses != pour.doses or other.pour != pour.pour:
+            raise PourError("two different bars have this name", field="test_pours",
+                            value=pour.name, remedy="Give each bar a name of its own")  # fmt: skip
+    return pours
+
+
+def _names(pours: Sequence[TestPour], pigments: Sequence[str] | None) -> tuple[str, ...]:
+    poured = tuple(dict.fromkeys(name for p in pours for name in p.doses))
+    if pigments is None:
+        names = poured
+    else:
+        names = tuple((pigments,) if isinstance(pigments, str) else pigments)
+        unlisted = [name for name in poured if name not in names]
+        if unlisted:
+            raise UnknownNameError("a pour holds a pigment that is not listed", field="pigments",
+                                   value=unlisted[0], remedy="List it as well")  # fmt: skip
+    if not names:
+        raise PourError("no pour holds any pigment", field="test_pours",
+                        remedy="Pour each pigment in clear base")  # fmt: skip
+    return names
+
+
+def _allowed(scattering: str | Sequence[str], names: tuple[str, ...]) -> tuple[str, ...]:
+    if scattering in ("auto", "all"):
+        return names
+    if scattering == "none":
+        return ()
+    given = (scattering,) if isinstance(scattering, str) else tuple(scattering)
+    for name in given:
+        if name not in names:
+            raise UnknownNameError("no such pigment was poured", field="scattering", value=name,
+                                   remedy="Give 'auto', 'none', 'all' or names")  # fmt: skip
+    return given
+
+
+def _touching(pour: TestPour, contact: str) -> TestPour:
+    return replace(pour, view=pour.view.model_copy(update={"contact": contact}))
+
+
+def _unknowns(
+    pours: Sequence[TestPour], names: Sequence[str], scatter: frozenset[str], films: bool
+) -> tuple[Unknown, ...]:
+    result = []
+    if not films:
+        bases = ["clear"] + (["white"] if any(p.pour.white > 0 for p in pours) else [])
+        for base in bases:
+            # Of a base that is not soap nothing is known beforehand.
+            kind = "other" if base == "clear" and pours[0].unit == "part" else base
+            result += [unknown(base, f"{kind} absorption"), unknown(base, f"{kind} scattering")]
+    for name in names:
+        amounts = [p.loads[name] * p.pour.thickness_cm for p in pours if name in p.doses]
+        typical = float(np.exp(np.mean(np.log(amounts))))
+        result.append(unknown(name, "pigment absorption", typical))
+        if name in scatter:
+            result.append(unknown(name, "pigment scattering", typical))
+    films = films or pours[0].unit == "part"
+    kind = "film backing" if films else "backing"
+    for key in sorted({backing_key(p.view) for p in pours} - {""}):
+        result.append(unknown(key, kind))
+    if films:
+        result.append(unknown("surface", "film offset"))
+    return tuple(result)

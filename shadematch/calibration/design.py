@@ -1,0 +1,396 @@
+"""What to pour: a start for a new palette, and the pours that would teach most next."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Final, Literal
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.calibration.forward import layers_of, look, to_lab
+from shadematch.calibration.intervals import sources_of
+from shadematch.calibration.result import Calibration
+from shadematch.cautions import CAUTIONS
+from shadematch.difference import squared_difference
+from shadematch.errors import PourError
+from shadematch.models import expect
+from shadematch.pour import Pour, Recipe, View
+from shadematch.standards import WAVELENGTHS_NM
+
+__all__ = ["NextPour", "PlannedPour", "PouringPlan", "next_pours", "starter_plan"]
+
+_LOW: Final = 0.5
+_HIGH: Final = 3.0
+"""Loads [cm per 100 g] of the two pours in clear base: one that shows where the paste absorbs
+most, one that shows where it absorbs little and in which 2 mm of ruler count for little."""
+_MIXED: Final = 1.25
+_BLEND: Final = 0.1
+
+
+@dataclass(frozen=True)
+class PlannedPour:
+    """A bar to pour and how to measure it.
+
+    Attributes
+    ----------
+    name
+        What to write on it.
+    doses
+        Paste of each pigment [cm, or the calibration's unit].
+    pour, views
+        How to pour it, and how to measure it: one reading for each view.
+    why
+        What it tells.
+    """
+
+    name: str
+    doses: Mapping[str, float]
+    pour: Pour
+    views: tuple[View, ...]
+    why: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "doses", MappingProxyType(dict(self.doses)))
+
+    def __hash__(self) -> int:
+        return hash((self.name, tuple(self.doses.items()), self.pour, self.views))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return PlannedPour, (self.name, dict(self.doses), self.pour, self.views, self.why)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        paste = ", ".join(f"{dose:g} {name}" for name, dose in self.doses.items())
+        over = " and ".join(str(v.backing) for v in self.views)
+        return (
+            f"{self.name}: {paste or 'no paste'} into {self.pour}; measure over {over} ({self.why})"
+        )
+
+
+@dataclass(frozen=True)
+class PouringPlan:
+    """Bars to pour.
+
+    Attributes
+    ----------
+    pours
+        In the order in which to pour them.
+    """
+
+    pours: tuple[PlannedPour, ...]
+
+    @property
+    def readings(self) -> int:
+        """Number of measurements."""
+        return sum(len(p.views) for p in self.pours)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [f"{len(self.pours)} bars, {self.readings} readings; doses in cm"]
+        return "\n".join([*lines, *map(str, self.pours), *CAUTIONS])
+
+    def form(self, reading: Literal["spectrum", "lab"] = "spectrum") -> str:
+        """A CSV with a line for each reading, to be filled in; `read_test_pours` reads it."""
+        pigments = list(dict.fromkeys(n for p in self.pours for n in p.doses))
+        cells = [f"{nm:g}" for nm in WAVELENGTHS_NM] if reading == "spectrum" else ["L", "a", "b"]
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(
+            ["name", "batch_g", "thickness_cm", "white", "backing",
+             *(f"dose_cm:{n}" for n in pigments), *cells]
+        )  # fmt: skip
+        for p in self.pours:
+            for view in p.views:
+                writer.writerow(
+                    [p.name, f"{p.pour.batch_g:g}", f"{p.pour.thickness_cm:g}",
+                     f"{p.pour.white:g}", view.backing,
+                     *(f"{p.doses[n]:g}" if n in p.doses else "" for n in pigments),
+                     *("" for _ in cells)]
+                )  # fmt: skip
+        return out.getvalue()
+
+    def save(
+        self, path: str | os.PathLike[str], reading: Literal["spectrum", "lab"] = "spectrum"
+    ) -> None:
+        """Write `form` to a file that does not exist yet.
+
+        Raises
+        ------
+        PourError
+            If it exists, so that filled-in forms are safe, or can't be written.
+        """
+        try:
+            with Path(path).open("x", encoding="utf-8") as stream:
+                stream.write(self.form(reading))
+        except OSError as found:
+            raise PourError(f"can't be written: {found.strerror}", field="path", value=str(path),
+                            remedy="Give the name of a new file") from None  # fmt: skip
+
+
+def starter_plan(
+    pigments: Sequence[str],
+    *,
+    scattering: Sequence[str] = (),
+    batch_g: float = 500.0,
+    thickness_cm: float = 1.0,
+    white: bool = True,
+) -> PouringPlan:
+    """The least that a new palette needs: with five pigments and white base 15 bars, 17 readings.
+
+    Blanks of clear base and of a 10 % blend over white and black, white base over white; each
+    pigment twice in clear base over white (a scattering one over black as well); and mixtures
+    of up to three in the blend, which bind strengths and white together.
+
+    Parameters
+    ----------
+    pigments
+        Names, one to eight.
+    scattering
+        Those thought to scatter: milky, earthy or pearly pastes.
+    batch_g
+        Mass of base [g] of each bar. Doses are whole steps of half a centimetre; the smaller the
+        batch, the more a slip of the ruler counts.
+    thickness_cm
+        Of all bars [cm].
+    white
+        Whether the studio uses white base.
+
+    Raises
+    ------
+    PourError
+        For no pigment, more than eight, or a name twice.
+    """
+    names = tuple((pigments,) if isinstance(pigments, str) else pigments)
+    if not 1 <= len(names) <= 8 or len(set(names)) != len(names) or not all(names):
+        raise PourError("needs one to eight names, each once", field="pigments", value=names,
+                        remedy="Give the names of the pastes")  # fmt: skip
+    over_white, over_black = View(), View(backing="black")
+    both = (over_white, over_black)
+
+    def poured(white_share: float) -> Pour:
+        return Pour(batch_g=batch_g, thickness_cm=thickness_cm, white=white_share)
+
+    def dose(load: float) -> float:
+        return max(round(2 * load * batch_g / 100.0) / 2, 0.5)
+
+    plan = [PlannedPour("clear", {}, poured(0.0), both, "clear base, and the two backings")]
+    if white:
+        plan += [
+            PlannedPour("white", {}, poured(1.0), (over_white,), "the colour of white base"),
+            PlannedPour("blend", {}, poured(_BLEND), both, "how strongly white base scatters"),
+        ]
+    for name in names:
+        views = both if name in scattering else (over_white,)
+        plan += [
+            PlannedPour(f"{name} light", {name: dose(_LOW)}, poured(0.0), views,
+                        "where it absorbs most"),
+            PlannedPour(f"{name} deep", {name: dose(_HIGH)}, poured(0.0), views,
+                        "where it absorbs little, and its strength"),
+        ]  # fmt: skip
+    if white:
+        groups = -(-len(names) // 3)
+        for at in range(groups):
+            mixed = names[at::groups]
+            plan.append(
+                PlannedPour(f"mixture {at + 1}", {n: dose(_MIXED) for n in mixed}, poured(_BLEND),
+                            (over_white,), "strengths in a blend")
+            )  # fmt: skip
+    return PouringPlan(tuple(plan))
+
+
+@dataclass(frozen=True)
+class NextPour:
+    """A pour that would teach something.
+
+    Attributes
+    ----------
+    pour
+        What to pour and measure.
+    before, after
+        Root mean square CIEDE2000 by which the colours asked about are uncertain, for what is
+        not known of the spectra; without and with this pour and those before it.
+    """
+
+    pour: PlannedPour
+    before: float
+    after: float
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.pour}: uncertainty {self.before:.2f} -> {self.after:.2f}"
+
+
+def next_pours(
+    calibration: Calibration,
+    recipes: Iterable[Recipe] | None = None,
+    *,
+    view: View | None = None,
+    count: int = 3,
+    batch_g: float = 500.0,
+    candidates: Sequence[PlannedPour] | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> tuple[NextPour, ...]:
+    """The test pours that would make a studio's colours surest.
+
+    Chosen one after the other (greedily), each so that the mean squared uncertainty of the
+    colours asked about becomes smallest (I-optimal design; A. C. Atkinson, A. N. Donev, R. D.
+    Tobias, *Optimum Experimental Designs* (2007), ch. 10 and 12), in the metric of CIEDE2000. The
+    new readings are taken to be of the kind of the old ones.
+
+    Parameters
+    ----------
+    calibration
+        What is known.
+    recipes
+        What the studio makes; by default each pigment and each pair at two loads.
+    view
+        How the recipes are looked at.
+    count
+        How many pours, 1 to 20.
+    batch_g
+        Mass of base of a test pour [g].
+    candidates
+        Pours to choose from; by default blanks, single pigments and pairs in clear base, blend
+        and white base.
+    progress
+        Called with the number of pours chosen so far.
+
+    Raises
+    ------
+    PourError, UnknownNameError
+        If `count` is out of range or a recipe can't be predicted.
+    """
+    expect(calibration, Calibration, "calibration", "Use calibrate(...)")
+    if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= 20:
+        raise PourError("must be a whole number from 1 to 20", field="count", value=count,
+                        remedy="Three is a good start")  # fmt: skip
+    view = View() if view is None else view
+    asked = tuple(recipes) if recipes is not None else _usual(calibration)
+    if not asked:
+        raise PourError("there are none", field="recipes", remedy="Give some, or leave them out")
+    rows = []
+    for recipe in asked:
+        expect(recipe, Recipe, "recipes", "Use Recipe(doses, pour)")
+        calibration.interval(recipe, view=view)  # refuses what can't be predicted
+        lab, _, _, slopes = sources_of(
+            calibration._fit, recipe.doses_cm, recipe.pour, calibration._met(view)
+        )
+        metric = squared_difference(lab, lab)[2]
+        rows.append(np.linalg.cholesky(metric).T @ slopes)
+    wanted = np.concatenate(rows)
+    options = _candidates(calibration, batch_g) if candidates is None else tuple(candidates)
+    readings = [_teaching(calibration, option) for option in options]
+    covariance = calibration._fit.covariance
+    chosen: list[NextPour] = []
+
+    def uncertain(at: FloatArray) -> float:
+        return float(np.sqrt(max(np.sum((wanted @ at) * wanted) / len(asked), 0.0)))
+
+    for _ in range(min(count, len(options))):
+        before = uncertain(covariance)
+        half = covariance @ wanted.T
+        gains = []
+        for J, noise in readings:
+            shared = J @ half  # (m, 3 t)
+            spread = noise + J @ covariance @ J.T
+            gains.append(float(np.sum(shared * np.linalg.solve(spread, shared))))
+        best = int(np.argmax(gains))
+        J, noise = readings[best]
+        cj = covariance @ J.T
+        covariance = covariance - cj @ np.linalg.solve(noise + J @ cj, cj.T)
+        covariance = 0.5 * (covariance + covariance.T)
+        chosen.append(NextPour(options[best], before, uncertain(covariance)))
+        if progress is not None:
+            progress(len(chosen))
+    return tuple(chosen)
+
+
+def _usual(calibration: Calibration) -> tuple[Recipe, ...]:
+    names = calibration.pigments
+    pours = [Pour()] + ([Pour(white=0.2)] if calibration.white_known else [])
+    mixtures: list[dict[str, float]] = [{n: load} for n in names for load in (0.5, 2.0)]
+    mixtures += [
+        {a: load, b: load}
+        for i, a in enumerate(names)
+        for b in names[i + 1 :]
+        for load in (0.5, 1.5)
+    ]
+    return tuple(Recipe(_scaled(calibration, m), p) for m in mixtures for p in pours)
+
+
+def _scaled(calibration: Calibration, loads: Mapping[str, float]) -> dict[str, float]:
+    """Loads meant in cm per 100 g, brought to loads like those that were poured."""
+    if calibration.unit == "cm":
+        return dict(loads)
+    largest = {
+        n: max(p.loads[n] for p in calibration.pours if n in p.doses) for n in calibration.pigments
+    }
+    return {n: load / 3.0 * largest[n] for n, load in loads.items()}
+
+
+def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, ...]:
+    names = calibration.pigments
+    shares = [0.0, _BLEND, 1.0] if calibration.white_known else [0.0]
+    backings = (View(), View(backing="black"))
+    result = []
+    for share in shares:
+        pour = Pour(batch_g=batch_g, white=share)
+        word = {0.0: "clear", 1.0: "white"}.get(share, "blend")
+        if not calibration.films:
+            result += [PlannedPour(f"{word} over {v.backing}", {}, pour, (v,), "blank")
+                       for v in backings]  # fmt: skip
+        mixtures: list[dict[str, float]] = [{n: x} for n in names for x in (0.5, 1.0, 2.0, 3.5)]
+        mixtures += [{a: 1.5, b: 1.5} for i, a in enumerate(names) for b in names[i + 1 :]]
+        for mixture in mixtures:
+            loads = _scaled(calibration, mixture)
+            doses = {n: float(f"{x * batch_g / 100.0:.3g}") for n, x in loads.items()}
+            views = backings if set(mixture) & set(calibration.scattering) else backings[:1]
+            text = " + ".join(f"{x:g} {n}" for n, x in doses.items())
+            result += [
+                PlannedPour(f"{text} in {word} over {v.backing}", doses, pour, (v,), "strength")
+                for v in views
+            ]
+    return tuple(result)
+
+
+def _teaching(calibration: Calibration, option: PlannedPour) -> tuple[FloatArray, FloatArray]:
+    """Slopes of a candidate's readings by the unknowns, and the covariance of their noise."""
+    found = calibration._fit
+    p = found.problem
+    slopes, locals_, noises = [], [], []
+    spectral = p.pours[0].spectrum is not None
+    for view in option.views:
+        view = calibration._met(view)
+        layers = layers_of([(option.doses, option.pour, view)], p.unknowns, p.pigments, p.errors)
+        seen = look(found.theta, p.unknowns, p.pigments, layers, p.errors)
+        if spectral:
+            n = WAVELENGTHS_NM.size
+            J = np.zeros((n, found.theta.shape[0], n))
+            J[np.arange(n), :, np.arange(n)] = seen.by_unknown[0].T
+            slopes.append(J.reshape(n, -1))
+            locals_.append(seen.by_error[0].T)
+            sd = np.hypot(p.noise.share * seen.spectrum[0], p.noise.floor) * p.scale[0]
+            noises.append(np.diag(sd**2))
+        else:
+            weights, white = view.observation
+            _, by = to_lab(seen.spectrum[0], weights, white)
+            slopes.append((by[:, None, :] * seen.by_unknown[0][None]).reshape(3, -1))
+            locals_.append(by @ seen.by_error[0].T)
+            _, _, parts, _ = sources_of(found, option.doses, option.pour, view)
+            noises.append(parts["reading"] + parts["model"])
+    local = np.concatenate(locals_)
+    size = sum(n.shape[0] for n in noises)
+    noise = local @ local.T
+    at = 0
+    for block in noises:
+        noise[at : at + len(block), at : at + len(block)] += block
+        at += len(block)
+    assert at == size
+    return np.concatenate(slopes), noise

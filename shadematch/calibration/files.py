@@ -1,0 +1,258 @@
+"""Test pours from files: CSV, and the CGATS.17 text of measuring instruments.
+
+`shadematch.calibration.rows` says what the columns are. In a CSV every column must be one of
+them. A CGATS.17 file (ANSI CGATS.17, ISO 28178) may hold others, which count for nothing; since
+instruments know nothing of doses, a second CSV can bring these, its ``name`` being the
+``SAMPLE_NAME`` or ``SAMPLE_ID`` of the readings.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Final, Literal
+
+from shadematch.calibration.rows import Row, column_of, fault, pours_of, with_points
+from shadematch.calibration.testpour import TestPour
+from shadematch.pour import Pour, View
+
+__all__ = ["read_test_pours"]
+
+_LARGEST_FILE: Final = 20_000_000
+_TOKEN: Final = re.compile(r'"([^"]*)"|(\S+)')
+_LIGHT: Final = re.compile(r"illuminant\s*,?\s*([A-Za-z0-9-]+)", re.IGNORECASE)
+_OBSERVER: Final = re.compile(r"observer\s*,?\s*(\d+)", re.IGNORECASE)
+
+
+_ABOUT_LIGHT: Final = (
+    "WEIGHTING_FUNCTION", "COMPUTATIONAL_PARAMETER", "ILLUMINANT", "OBSERVER",
+)  # fmt: skip
+
+
+def read_test_pours(
+    path: str | os.PathLike[str],
+    *,
+    bars: str | os.PathLike[str] | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    reflectance_unit: Literal["fraction", "percent"] | None = None,
+) -> tuple[TestPour, ...]:
+    """Read test pours from a CSV or a CGATS.17 file.
+
+    Parameters
+    ----------
+    path
+        The file; columns as in `shadematch.calibration.rows`. Commas, semicolons or tabs
+        between cells; decimal commas where cells are not separated by commas. Lines that start
+        with # count for nothing.
+    bars
+        A CSV with the doses of each bar, if the readings' file has none: a ``name`` and any
+        columns but those of readings. A value that the readings' file gives counts first.
+    pour, view
+        What holds where a column is missing or a cell empty; by default `Pour()` and `View()`.
+    reflectance_unit
+        Of spectra in lines that don't say; by default what the whole file must mean.
+
+    Raises
+    ------
+    PourError
+        If the file can't be read or a line can't be meant; the line is named.
+    """
+    text = _text(path)
+    light = View() if view is None else view
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    cgats = "BEGIN_DATA_FORMAT" in text or first.upper().startswith("CGATS")
+    if cgats:
+        rows, light = _cgats(text, path, light, stated=view is not None)
+    else:
+        rows = _csv(text, path)
+    rows = with_points(rows, path)
+    if bars is not None:
+        rows = _joined(rows, path, bars)
+    if reflectance_unit is not None:
+        unit = {"reflectance_unit": reflectance_unit}
+        rows = [Row(r.line, {**unit, **{k: v for k, v in r.cells.items() if v}}) for r in rows]
+    return pours_of(rows, path, pour=Pour() if pour is None else pour, view=light)
+
+
+def _text(path: str | os.PathLike[str]) -> str:
+    try:
+        with Path(path).open("rb") as stream:
+            raw = stream.read(_LARGEST_FILE + 1)
+    except OSError as found:
+        raise fault(path, None, f"can't be read: {found.strerror}", None,
+                    "Check the name and the folder") from None  # fmt: skip
+    except ValueError:  # a NUL in the name
+        raise fault(path, None, "is no path", None, "Check the name") from None
+    if len(raw) > _LARGEST_FILE:
+        raise fault(path, None, "is too large for test pours", None, "Split it")
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        encodings = ["utf-16"]
+    else:
+        encodings = ["utf-8-sig", "cp1252"]  # instruments of an older day write the latter
+    for encoding in encodings:
+        try:
+            return raw.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    raise fault(path, None, "is not text", None, "Save it as UTF-8")
+
+
+def _csv(text: str, path: object) -> list[Row]:
+    lines = text.splitlines()
+    start = next(
+        (i for i, line in enumerate(lines) if line.strip(" ;,\t") and line.lstrip()[0] != "#"), None
+    )
+    if start is None:
+        raise fault(path, None, "is empty", None, "Give a line of column names, then readings")
+    head = lines[start]
+    between = next((mark for mark in ("\t", ";", ",") if mark in head), ",")
+    names = [cell.strip() for cell in next(csv.reader([head], delimiter=between))]
+    columns = []
+    for name in names:
+        column = column_of(name)
+        if column is None:
+            raise fault(path, start + 1, "unknown column", name,
+                        "Columns are listed in shadematch.calibration.rows")  # fmt: skip
+        if column in columns:
+            raise fault(path, start + 1, "a column stands twice", name, "Keep one of them")
+        columns.append(column)
+    rows = []
+    for number, line in enumerate(lines[start + 1 :], start + 2):
+        if not line.strip(" ;,\t") or line.lstrip().startswith("#"):
+            continue
+        cells = next(csv.reader([line], delimiter=between))
+        while len(cells) > len(columns) and not cells[-1].strip():
+            cells.pop()
+        if len(cells) != len(columns):
+            remedy = "Give every column a cell, empty if need be"
+            if between == "," and len(cells) > len(columns):
+                remedy += "; decimal commas need semicolons or tabs between cells"
+            raise fault(path, number, f"has {len(cells)} cells for {len(columns)} columns", line,
+                        remedy)  # fmt: skip
+        rows.append(Row(number, dict(zip(columns, cells, strict=True))))
+    return rows
+
+
+def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View]:
+    """Rows of every table of a CGATS.17 file."""
+    rows: list[Row] = []
+    fields: list[str] = []
+    said: dict[str, str] = {}
+    state, opened, expected, begun = "head", 0, None, 0
+    for number, line in enumerate(text.splitlines(), 1):
+        tokens = [a or b for a, b in _TOKEN.findall(line)]
+        if not tokens or tokens[0].startswith("#"):
+            continue
+        key = tokens[0].upper()
+        if state == "head":
+            if key == "BEGIN_DATA_FORMAT":
+                state, fields, opened = "format", [], number
+                tokens = tokens[1:]
+            elif key == "BEGIN_DATA":
+                if not fields:
+                    raise fault(path, number, "data before their format", line,
+                                "BEGIN_DATA_FORMAT must come first")  # fmt: skip
+                state, opened, begun = "data", number, len(rows)
+                continue
+            else:
+                if key == "NUMBER_OF_SETS" and len(tokens) > 1 and tokens[1].isdigit():
+                    expected = int(tokens[1])
+                elif key == "SAMPLE_BACKING" and len(tokens) > 1:
+                    said["backing"] = tokens[1].lower()
+                rest = " ".join(tokens)
+                for name, pattern in (("illuminant", _LIGHT), ("observer", _OBSERVER)):
+                    found = pattern.search(rest)
+                    if found is not None and key in _ABOUT_LIGHT:
+                        said[name] = found[1]
+                continue
+        if state == "format":
+            if "END_DATA_FORMAT" in (t.upper() for t in tokens):
+                fields += tokens[: [t.upper() for t in tokens].index("END_DATA_FORMAT")]
+                state = "head"
+                _check_fields(fields, path, opened)
+            else:
+                fields += tokens
+            continue
+        if key == "END_DATA":
+            if expected is not None and expected != len(rows) - begun:
+                raise fault(path, number, f"{len(rows) - begun} sets of data, not the "
+                            f"{expected} that NUMBER_OF_SETS says", None,
+                            "The file may be cut short")  # fmt: skip
+            state, expected = "head", None
+            continue
+        if len(tokens) != len(fields):
+            raise fault(path, number, f"has {len(tokens)} values for {len(fields)} fields", line,
+                        "Texts with spaces need quotation marks")  # fmt: skip
+        rows.append(Row(number, _cells(fields, tokens)))
+    if state != "head":
+        raise fault(path, opened, "is never ended", None, "The file may be cut short")
+    return rows, _cgats_view(rows, path, view, said, stated)
+
+
+def _check_fields(fields: list[str], path: object, line: int) -> None:
+    if "SPECTRAL_PCT" in fields or "SPECTRAL_DEC" in fields:
+        raise fault(path, line, "spectra as pairs of wavelength and value", None,
+                    "Export one field for each wavelength, such as SPECTRAL_NM450")  # fmt: skip
+    meant = [c for c in map(column_of, fields) if c is not None]
+    twice = [c for c in meant if meant.count(c) > 1]
+    if twice:
+        raise fault(path, line, "a field stands twice", twice[0], "Keep one of them")
+
+
+def _cells(fields: list[str], tokens: list[str]) -> dict[str, str]:
+    cells: dict[str, str] = {}
+    for field, token in zip(fields, tokens, strict=True):
+        column = column_of(field)
+        if column is not None:
+            cells[column] = token
+        elif field.upper() == "SAMPLE_ID":
+            cells["sample_id"] = token
+    identity = cells.pop("sample_id", "")
+    cells.setdefault("name", identity)
+    return cells
+
+
+def _cgats_view(
+    rows: list[Row], path: object, view: View, said: Mapping[str, str], stated: bool
+) -> View:
+    if stated:
+        return view
+    colour = any("l" in r.cells or "x" in r.cells for r in rows)
+    spectral = all(any(c.startswith("nm:") for c in r.cells) for r in rows)
+    if colour and not spectral and "illuminant" not in said and "illuminant" not in (
+        rows[0].cells
+    ):  # fmt: skip
+        raise fault(path, rows[0].line, "doesn't say which light its Lab or XYZ are for", None,
+                    "Pass view=View(illuminant='D50') or another")  # fmt: skip
+    return (
+        view.model_copy(update=dict(said))
+        if said.keys() <= {"illuminant", "observer"}
+        else (View(**{**view.model_dump(), **said}))
+    )
+
+
+def _joined(rows: list[Row], path: object, bars: str | os.PathLike[str]) -> list[Row]:
+    """Readings with the doses of their bars."""
+    listed = with_points(_csv(_text(bars), bars), bars)
+    known: dict[str, Row] = {}
+    for row in listed:
+        name = row.cells.get("name", "").strip()
+        if not name:
+            raise fault(bars, row.line, "a bar without a name", None, "Fill in the column name")
+        if name in known:
+            raise fault(bars, row.line, f"this name stands in line {known[name].line} too", name,
+                        "Give each bar a name of its own")  # fmt: skip
+        known[name] = row
+    result = []
+    for row in rows:
+        name = row.cells.get("name", "").strip()
+        if name not in known:
+            raise fault(path, row.line, f"{bars} has no such bar", name,
+                        "Names must be the same in both files")  # fmt: skip
+        own = {k: v for k, v in row.cells.items() if v.strip()}
+        result.append(Row(row.line, {**known[name].cells, **own}))
+    return result

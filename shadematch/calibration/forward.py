@@ -1,0 +1,263 @@
+"""From unknown spectra to what each test pour should show, with derivatives."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from shadematch.arrays import BoolArray, FloatArray, IntArray
+from shadematch.calibration.spectra import Unknown
+from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.optics.layer import Surroundings, backing_slope, reflectance
+from shadematch.pour import Pour, View
+from shadematch.standards import WAVELENGTHS_NM
+
+__all__ = ["Errors", "Layers", "Seen", "backing_key", "layers_of", "look", "look_through", "to_lab"]
+
+_W: Final = WAVELENGTHS_NM.size
+_BASES: Final = ("clear", "other", "white")
+_STEEPEST: Final = 0.5
+"""Largest relative error that is believed of a dose [standard deviation]."""
+
+
+class Errors(NamedTuple):
+    """Standard deviations of what goes wrong at the bench.
+
+    Attributes
+    ----------
+    dose
+        Of each dose, in the unit of the doses.
+    dose_share
+        Of each dose, as a share of it.
+    thickness_share
+        Of the thickness, as a share of it.
+    gain
+        Of all radiance factors of a reading together, as a share: lamp, white tile, and what
+        the model gets wrong at all wavelengths alike.
+    """
+
+    dose: float = 0.2
+    dose_share: float = 0.0
+    thickness_share: float = 0.005
+    gain: float = 0.003
+
+
+class Layers(NamedTuple):
+    """Pours and views as arrays; n of them, K unknown spectra, D pigments.
+
+    Attributes
+    ----------
+    base
+        Share of each base's spectrum in the layer, shape (n, K).
+    loads
+        Shape (n, D).
+    dose_sd
+        Relative standard deviation of each load, shape (n, D); 0 where nothing was poured.
+    thickness
+        [cm], shape (n,).
+    mode
+        As `Surroundings.mode`, for each.
+    backing
+        Stated reflectance, shape (n, 36).
+    backing_at
+        Which unknown is its correction, or -1; shape (n,).
+    """
+
+    base: FloatArray
+    loads: FloatArray
+    dose_sd: FloatArray
+    thickness: FloatArray
+    mode: tuple[str, ...]
+    backing: FloatArray
+    backing_at: IntArray
+
+
+class Seen(NamedTuple):
+    """What n layers show, and how that changes.
+
+    Attributes
+    ----------
+    spectrum
+        Shape (n, 36).
+    by_unknown
+        Derivative by each unknown at the same wavelength, shape (n, K, 36).
+    by_error
+        Derivative by standardised errors: doses (D), thickness, gain; shape (n, D + 2, 36).
+    """
+
+    spectrum: FloatArray
+    by_unknown: FloatArray
+    by_error: FloatArray
+
+
+def backing_key(view: View) -> str:
+    """What names a backing; empty against the light."""
+    if view.light == "transmitted":
+        return ""
+    value = view.backing
+    stated = value if isinstance(value, str) else f"{np.round(np.atleast_1d(value), 6).tolist()}"
+    return f"{stated}/{view.contact}"
+
+
+def layers_of(
+    cases: Sequence[tuple[Mapping[str, float], Pour, View]],
+    unknowns: Sequence[Unknown],
+    pigments: Sequence[str],
+    errors: Errors,
+) -> Layers:
+    """Arrays of doses, pours and views."""
+    count = len(cases)
+    base = np.zeros((count, len(unknowns)))
+    loads = np.zeros((count, len(pigments)))
+    dose_sd = np.zeros_like(loads)
+    backing = np.empty((count, _W))
+    backing_at = np.full(count, -1, dtype=np.int64)
+    keys = {u.of: k for k, u in enumerate(unknowns) if u.what == "backing"}
+    place = {name: i for i, name in enumerate(pigments)}
+    for i, (doses, pour, view) in enumerate(cases):
+        for k, u in enumerate(unknowns):
+            share = {"clear": 1.0 - pour.white, "white": pour.white}.get(u.of, 0.0)
+            base[i, k] = share if u.kind.split(" ")[0] in _BASES else 0.0
+        for name, dose in doses.items():
+            if dose > 0:
+                loads[i, place[name]] = dose * 100.0 / pour.batch_g
+                dose_sd[i, place[name]] = min(
+                    float(np.hypot(errors.dose / dose, errors.dose_share)), _STEEPEST
+                )
+        backing[i] = view.backing_reflectance
+        backing_at[i] = keys.get(backing_key(view), -1)
+    return Layers(
+        base=base,
+        loads=loads,
+        dose_sd=dose_sd,
+        thickness=np.array([pour.thickness_cm for _, pour, _ in cases]),
+        mode=tuple(view.surroundings.mode for *_, view in cases),
+        backing=backing,
+        backing_at=backing_at,
+    )
+
+
+def look(
+    theta: FloatArray,
+    unknowns: Sequence[Unknown],
+    pigments: Sequence[str],
+    layers: Layers,
+    errors: Errors,
+    slips: FloatArray | None = None,
+) -> Seen:
+    """What layers show for given unknowns.
+
+    Parameters
+    ----------
+    theta
+        The unknowns, shape (K, 36): logs of coefficients; of a backing, what is added to the
+        logit of its reflectance; of the offset, itself.
+    unknowns, pigments, layers, errors
+        What theta stands for, and the layers.
+    slips
+        Standardised errors of doses, thickness and gain, shape (n, D + 2); none by default.
+    """
+    count, dyes = layers.loads.shape
+    if slips is None:
+        slips = np.zeros((count, dyes + 2))
+    loads = layers.loads * np.exp(layers.dose_sd * slips[:, :dyes])
+    thickness = layers.thickness * np.exp(errors.thickness_share * slips[:, dyes])
+    gain = np.exp(errors.gain * slips[:, dyes + 1])[:, None]
+    place = {name: i for i, name in enumerate(pigments)}
+
+    coefficient = np.exp(np.minimum(theta, 20.0))
+    share = layers.base.copy()
+    absorbs: BoolArray = np.array([u.what == "absorption" for u in unknowns])
+    scatters: BoolArray = np.array([u.what == "scattering" for u in unknowns])
+    for k, u in enumerate(unknowns):
+        if u.kind.startswith("pigment"):
+            share[:, k] = loads[:, place[u.of]]
+    u_depth = (share * absorbs) @ coefficient * thickness[:, None]
+    v_depth = (share * scatters) @ coefficient * thickness[:, None]
+
+    backing = layers.backing.copy()
+    shifted = np.flatnonzero(layers.backing_at >= 0)
+    at = layers.backing_at[shifted]
+    clipped = np.clip(backing[shifted], 1e-4, 1 - 1e-4)
+    backing[shifted] = 1.0 / (1.0 + (1.0 - clipped) / clipped * np.exp(-theta[at]))
+
+    spectrum = np.empty((count, _W))
+    by_u, by_v, by_backing = np.empty_like(spectrum), np.empty_like(spectrum), None
+    by_backing = np.zeros_like(spectrum)
+    for mode in set(layers.mode):
+        rows = np.array([m == mode for m in layers.mode])
+        around = Surroundings(mode, backing[rows])  # type: ignore[arg-type]
+        spectrum[rows], by_u[rows], by_v[rows] = reflectance(
+            u_depth[rows], v_depth[rows], 1.0, around
+        )
+        if shifted.size and mode != "through":
+            by_backing[rows] = backing_slope(u_depth[rows], v_depth[rows], 1.0, around)
+
+    by_unknown = np.zeros((count, theta.shape[0], _W))
+    for k, u in enumerate(unknowns):
+        if u.what in ("absorption", "scattering"):
+            slope = by_u if u.what == "absorption" else by_v
+            by_unknown[:, k] = slope * (share[:, k] * thickness)[:, None] * coefficient[k] * gain
+    by_unknown[shifted, at] = (
+        by_backing[shifted] * backing[shifted] * (1.0 - backing[shifted]) * gain[shifted]
+    )
+    by_error = np.zeros((count, dyes + 2, _W))
+    for k, u in enumerate(unknowns):
+        if u.kind.startswith("pigment"):
+            d = place[u.of]
+            by_error[:, d] += layers.dose_sd[:, d, None] * by_unknown[:, k]
+    by_error[:, dyes] = errors.thickness_share * gain * (by_u * u_depth + by_v * v_depth)
+    spectrum = spectrum * gain
+    by_error[:, dyes + 1] = errors.gain * spectrum
+    for k, u in enumerate(unknowns):
+        if u.what == "offset":
+            reflected = np.array([m != "through" for m in layers.mode])[:, None]
+            spectrum = spectrum + theta[k] * reflected
+            by_unknown[:, k] = reflected
+    return Seen(spectrum, by_unknown, by_error)
+
+
+def look_through(
+    thetas: FloatArray, unknowns: Sequence[Unknown], pigments: Sequence[str], layers: Layers
+) -> FloatArray:
+    """What one layer shows for many values of the unknowns.
+
+    Parameters
+    ----------
+    thetas
+        Shape (d, K, 36).
+    unknowns, pigments, layers
+        As for `look`, with a single layer.
+
+    Returns
+    -------
+    ndarray
+        Shape (d, 36).
+    """
+    place = {name: i for i, name in enumerate(pigments)}
+    u, v = np.zeros((2, thetas.shape[0], _W))
+    backing = np.broadcast_to(layers.backing[0], u.shape)
+    offset = np.zeros_like(u)
+    for k, unknown in enumerate(unknowns):
+        if unknown.what in ("absorption", "scattering"):
+            pigment = unknown.kind.startswith("pigment")
+            share = layers.loads[0, place[unknown.of]] if pigment else layers.base[0, k]
+            part = share * np.exp(np.minimum(thetas[:, k], 20.0)) * layers.thickness[0]
+            u, v = (u + part, v) if unknown.what == "absorption" else (u, v + part)
+        elif unknown.what == "offset":
+            offset = thetas[:, k] if layers.mode[0] != "through" else offset
+        elif layers.backing_at[0] == k:
+            stated = np.clip(layers.backing[0], 1e-4, 1 - 1e-4)
+            backing = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-thetas[:, k]))
+    around = Surroundings(layers.mode[0], backing)  # type: ignore[arg-type]
+    return reflectance(u, v, 1.0, around)[0] + offset
+
+
+def to_lab(
+    spectrum: FloatArray, weights: FloatArray, white: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """CIELAB of a spectrum of shape (36,), and its derivative by it, shape (3, 36)."""
+    f, slope = cube_root_response(weights @ spectrum, white)
+    return lab_from_response(f), (LAB_FROM_RESPONSE * slope) @ weights

@@ -1,0 +1,155 @@
+"""What the test pours can't tell, and which pour would."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.calibration.fit import Fit
+from shadematch.calibration.testpour import TestPour
+from shadematch.errors import PourError
+from shadematch.standards import WAVELENGTHS_NM, observation
+
+__all__ = ["check_after", "check_before", "strength_sd", "weakly_known"]
+
+_HOPELESS: Final = 0.3
+"""Relative standard deviation of a strength beyond which no numbers are given."""
+_WEAK: Final = 0.08
+"""... and beyond which the calibration says so."""
+_BLACK: Final = 8.0
+"""L* below which a reading says next to nothing of a pigment's strength."""
+
+
+def _refuse(problem: str, field: str, remedy: str) -> None:
+    raise PourError(problem, field=field, remedy=remedy)
+
+
+def check_before(pours: Sequence[TestPour], pigments: Sequence[str], films: bool) -> None:
+    """Refuse sets of pours in which something is missing altogether.
+
+    Raises
+    ------
+    PourError
+        Naming the pour to make.
+    """
+    for name in pigments:
+        mine = [p for p in pours if name in p.doses]
+        if not mine:
+            _refuse("was never poured", f"pigment {name}",
+                    f"Pour it in clear base at 0.5 and at 2 or 3 {pours[0].unit} per 100 g, and "
+                    "measure both over white")  # fmt: skip
+        if all(p.lab_seen[0] < _BLACK for p in mine):
+            least = min(p.loads[name] for p in mine)
+            _refuse("was poured only at loads that come out black, which hides its strength",
+                    f"pigment {name}",
+                    f"Pour it at a quarter of its lowest load ({least / 4:.3g} "
+                    f"{pours[0].unit} per 100 g) or in a thinner layer")  # fmt: skip
+    for i, one in enumerate(pigments):
+        for two in pigments[i + 1 :]:
+            pairs = [(p.loads.get(one, 0.0), p.loads.get(two, 0.0)) for p in pours]
+            pairs = [pair for pair in pairs if max(pair) > 0]
+            shares = [a / (a + b) for a, b in pairs]
+            if max(shares) - min(shares) < 1e-6:
+                _refuse("were only poured together, in one ratio, so that they can't be told apart",
+                        f"pigments {one} and {two}", f"Pour {one} by itself")  # fmt: skip
+    if films:
+        return
+    whites = [p for p in pours if p.pour.white > 0]
+    if not any(not p.doses and p.pour.white == 0 for p in pours):
+        _refuse("no blank of clear base", "test pours",
+                "Pour clear base without paste and measure it over white, and best over black "
+                "as well")  # fmt: skip
+    if whites and not any(not p.doses for p in whites):
+        _refuse("no blank of white base", "test pours",
+                "Pour white base, or a blend with it, without paste")  # fmt: skip
+    if whites and not any(0 < p.pour.white <= 0.5 for p in whites):
+        _refuse("white base but no blend: opaque white hides how strongly it scatters",
+                "test pours",
+                "Pour a blend with 10 % white base, without paste, and measure it over white and "
+                "over black")  # fmt: skip
+    if (
+        whites
+        and not any(p.pour.white > 0.5 for p in whites)
+        and all(p.pour.white < 0.05 for p in whites)
+    ):
+        _refuse("blends with so little white don't tell the colour of white base", "test pours",
+                "Pour white base without paste as well")  # fmt: skip
+
+
+def _eye() -> FloatArray:
+    """How much each wavelength counts for the eye, shape (36,), sum 1."""
+    weights = np.maximum(observation().weights, 0.0).sum(axis=0)
+    return np.asarray(weights / weights.sum())
+
+
+def strength_sd(found: Fit, of: str, kind: str) -> float:
+    """Relative standard deviation of the strength of one spectrum.
+
+    Each wavelength counts as the eye does and as the spectrum is high there.
+    """
+    k = next(i for i, u in enumerate(found.problem.unknowns) if (u.of, u.kind) == (of, kind))
+    weight = _eye() * np.exp(found.theta[k] - found.theta[k].max())
+    weight = weight / weight.sum()
+    n = WAVELENGTHS_NM.size
+    block = found.covariance[k * n : (k + 1) * n, k * n : (k + 1) * n]
+    return float(np.sqrt(max(weight @ block @ weight, 0.0)))
+
+
+def check_after(found: Fit) -> None:
+    """Refuse a fit in which a strength is next to unknown.
+
+    Raises
+    ------
+    PourError
+        Naming the pour to make.
+    """
+    trusted = [
+        p for p, w in zip(found.problem.pours, found.problem.weights, strict=True) if w > 0.5
+    ]
+    for u in found.problem.unknowns:
+        if u.kind == "pigment absorption":
+            mine = [p for p in trusted if u.of in p.doses]
+            if not mine:
+                _refuse("its only pour does not fit the others and was put aside",
+                        f"pigment {u.of}", "Pour and measure it again")  # fmt: skip
+            sd = strength_sd(found, u.of, u.kind)
+            if sd > _HOPELESS:
+                scatter = any(
+                    (v.of, v.kind) == (u.of, "pigment scattering") for v in found.problem.unknowns
+                )
+                darkest = min(p.lab_seen[0] for p in mine)
+                if scatter and len({str(p.view.backing) for p in mine}) < 2:
+                    remedy = "Measure its clear pours over black as well as over white"
+                elif darkest < 2 * _BLACK:
+                    remedy = "Pour it at a quarter of its lowest load"
+                else:
+                    remedy = "Pour it at a higher load, or by itself in clear base"
+                _refuse(f"its strength is known to no better than {sd:.0%}", f"pigment {u.of}",
+                        remedy)  # fmt: skip
+        elif u.kind == "white scattering" and strength_sd(found, u.of, u.kind) > _HOPELESS:
+            _refuse("its scattering can't be told from these pours", "white base",
+                    "Pour a blend with 10 % white base, without paste, and measure it over white "
+                    "and over black")  # fmt: skip
+
+
+def weakly_known(found: Fit, films: bool) -> tuple[str, ...]:
+    """Sentences about what is known only roughly."""
+    said = []
+    for u in found.problem.unknowns:
+        if u.kind in ("pigment absorption", "pigment scattering", "white scattering"):
+            sd = strength_sd(found, u.of, u.kind)
+            if sd > _WEAK:
+                what = "white base" if u.of == "white" else u.of
+                word = "strength" if u.what == "absorption" else "scattering"
+                said.append(f"{word} of {what} known to {sd:.0%} (one standard deviation)")
+    pours = found.problem.pours
+    if not films and not any(p.pour.white > 0 for p in pours):
+        said.append("white base never poured: nothing is known of it")
+    if films:
+        said.append("no blank: the base is taken to neither absorb nor scatter")
+    if all(p.spectrum is None for p in pours):
+        said.append("no spectra: colours in another light than the readings' are estimates")
+    return tuple(said)

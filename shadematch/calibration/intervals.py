@@ -1,0 +1,255 @@
+"""What a calibration predicts, and how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.calibration.fit import Fit
+from shadematch.calibration.forward import layers_of, look, look_through, to_lab
+from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.difference import delta_e
+from shadematch.html import card
+from shadematch.pour import Pour, View
+from shadematch.target import Target
+
+__all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
+
+_DRAWS: Final = 8000
+_SEED: Final = 20
+
+Triple = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A predicted colour with its range.
+
+    Attributes
+    ----------
+    lab
+        Most probable CIELAB under the view.
+    covariance
+        Of `lab`, shape (3, 3).
+    level
+        Probability with which the ranges hold.
+    low, high
+        Range of each of L*, a* and b*, each taken by itself.
+    view
+        How it is seen.
+    reflectance
+        Predicted radiance factor, shape (36,).
+    delta_e, delta_e_low, delta_e_high
+        CIEDE2000 of `lab` to the target, and its range; None without a target. The range need
+        not hold `delta_e` itself: a colour predicted right on its target will come out a
+        little beside it.
+    """
+
+    lab: Triple
+    covariance: FloatArray = field(repr=False, compare=False)
+    level: float
+    low: Triple
+    high: Triple
+    view: View
+    reflectance: FloatArray = field(repr=False, compare=False)
+    delta_e: float | None = None
+    delta_e_low: float | None = None
+    delta_e_high: float | None = None
+
+    def contains(self, lab: Triple) -> bool:
+        """Whether a colour lies in the region (an ellipsoid) that holds `level` of them."""
+        from scipy.stats import chi2
+
+        d = np.asarray(lab, dtype=float) - np.array(self.lab)
+        return bool(d @ np.linalg.solve(self.covariance, d) <= chi2.ppf(self.level, 3))
+
+    @property
+    def spread(self) -> float:
+        """CIEDE2000 from `lab` that `level` of the colours stay within."""
+        return float(np.quantile(delta_e(self._draws(), np.array(self.lab)), self.level))
+
+    @property
+    def hex(self) -> str:
+        """Nearest sRGB code of `lab`."""
+        white = self.view.observation.white
+        return srgb_to_hex(xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)[0])
+
+    def _draws(self) -> FloatArray:
+        return _drawn(np.array(self.lab), self.covariance)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        parts = [
+            f"{name} {value:.1f} ({low:.1f} to {high:.1f})"
+            for name, value, low, high in zip(
+                ("L*", "a*", "b*"), self.lab, self.low, self.high, strict=True
+            )
+        ]
+        text = f"{', '.join(parts)} at {self.level:.0%}, within CIEDE2000 {self.spread:.1f}"
+        if self.delta_e is not None:
+            text += (
+                f"; CIEDE2000 {self.delta_e:.1f} to the target, "
+                f"from {self.delta_e_low:.1f} to {self.delta_e_high:.1f}"
+            )
+        return text
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (name, f"{value:.1f}, from {low:.1f} to {high:.1f}")
+            for name, value, low, high in zip(
+                ("L*", "a*", "b*"), self.lab, self.low, self.high, strict=True
+            )
+        ]
+        rows.append(("spread", f"within CIEDE2000 {self.spread:.1f}"))
+        if self.delta_e is not None:
+            rows.append(
+                (
+                    "to the target",
+                    f"CIEDE2000 {self.delta_e:.1f}, "
+                    f"from {self.delta_e_low:.1f} to {self.delta_e_high:.1f}",
+                )
+            )
+        rows.append(("holds for", f"{self.level:.0%} of such pours"))
+        return card([(self.hex, "predicted")], rows)
+
+
+def _drawn(lab: FloatArray, covariance: FloatArray) -> FloatArray:
+    """The same normal draws each time, so that answers repeat; shape (_DRAWS, 3)."""
+    draws = np.random.default_rng(_SEED).standard_normal((_DRAWS, 3))
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(lab + draws * np.sqrt(np.maximum(values, 0.0)) @ vectors.T)
+
+
+def sources_of(
+    found: Fit, doses: Mapping[str, float], pour: Pour, view: View
+) -> tuple[FloatArray, FloatArray, dict[str, FloatArray], FloatArray]:
+    """Colour, spectrum, covariances by where they come from, and slopes by the unknowns.
+
+    Returns
+    -------
+    lab, spectrum
+        Shapes (3,) and (36,).
+    covariances
+        Each of shape (3, 3): ``"spectra"``, ``"dosing"``, ``"bench"`` (thickness and gain),
+        ``"model"``, ``"reading"``.
+    slopes
+        Of Lab by the unknowns, shape (3, 36 K).
+    """
+    p = found.problem
+    layers = layers_of([(doses, pour, view)], p.unknowns, p.pigments, p.errors)
+    seen = look(found.theta, p.unknowns, p.pigments, layers, p.errors)
+    weights, white = view.observation
+    spectrum = np.maximum(seen.spectrum[0], 0.0)
+    lab, by = to_lab(spectrum, weights, white)
+    slopes = (by[:, None, :] * seen.by_unknown[0][None]).reshape(3, -1)
+    errors = by @ seen.by_error[0].T
+    dyes = len(p.pigments)
+    by_spectrum, by_lab = p.scale
+    kinds = []
+    for pour_ in p.pours:
+        if pour_.spectrum is not None:
+            sd = np.hypot(p.noise.share * spectrum, p.noise.floor) * by_spectrum
+            kinds.append((by * sd**2) @ by.T)
+        elif pour_.covariance is not None:
+            kinds.append(np.array(pour_.covariance) * by_lab**2)
+        else:
+            kinds.append(np.eye(3) * (p.noise.lab * by_lab) ** 2)
+    return (
+        lab,
+        spectrum,
+        {
+            "spectra": slopes @ found.covariance @ slopes.T,
+            "dosing": errors[:, :dyes] @ errors[:, :dyes].T,
+            "bench": errors[:, dyes:] @ errors[:, dyes:].T,
+            "model": np.eye(3) * p.noise.model_lab**2,
+            "reading": np.mean(kinds, axis=0),
+        },
+        slopes,
+    )
+
+
+def with_misfit(found: Fit) -> Fit:
+    """The same fit, with what the model misses taken from what its readings leave over.
+
+    For each spectral reading the squared distance in Lab between reading and fit is compared
+    with what doses, bench and reading explain; what is left over on the whole, if it is more
+    than `Noise.model_lab` says, goes into that. Ten readings' worth of the latter is kept.
+    """
+    p = found.problem
+    left = []
+    for pour, weight in zip(p.pours, p.weights, strict=True):
+        if pour.spectrum is None or weight < 0.5:
+            continue
+        lab, _, parts, _ = sources_of(found, pour.doses, pour.pour, pour.view)
+        known = parts["dosing"] + parts["bench"] + parts["reading"]
+        miss = np.array(pour.lab_seen) - lab
+        left.append(float(miss @ miss - np.trace(known)) / 3.0)
+    if not left:
+        return found
+    stated = p.noise.model_lab**2
+    variance = (10.0 * stated + len(left) * float(np.mean(left))) / (10.0 + len(left))
+    noise = p.noise._replace(model_lab=float(np.sqrt(max(variance, stated))))
+    return replace(found, problem=replace(p, noise=noise))
+
+
+def _spread_of(
+    found: Fit, doses: Mapping[str, float], pour: Pour, view: View, lab: FloatArray
+) -> FloatArray:
+    """Mean square about `lab` of the colours of equally probable spectra, shape (3, 3).
+
+    From draws and not from slopes: where little is known, colours bend away from any slope.
+    """
+    p = found.problem
+    layers = layers_of([(doses, pour, view)], p.unknowns, p.pigments, p.errors)
+    spectra = np.maximum(look_through(found.draws, p.unknowns, p.pigments, layers), 0.0)
+    weights, white = view.observation
+    away = xyz_to_lab(spectra @ weights.T, white) - lab
+    return np.asarray(away.T @ away / len(away))
+
+
+def interval_of(
+    found: Fit,
+    doses: Mapping[str, float],
+    pour: Pour,
+    view: View,
+    *,
+    target: Target | None,
+    level: float,
+    dosing: bool,
+    measurement: bool,
+) -> Interval:
+    """The interval of one recipe; see `Calibration.interval`."""
+    from scipy.stats import norm
+
+    lab, spectrum, parts, _ = sources_of(found, doses, pour, view)
+    covariance = _spread_of(found, doses, pour, view, lab) + parts["bench"] + parts["model"]
+    if dosing:
+        covariance = covariance + parts["dosing"]
+    if measurement:
+        covariance = covariance + parts["reading"]
+    covariance = 0.5 * (covariance + covariance.T)
+    half = norm.ppf(0.5 + level / 2) * np.sqrt(np.diag(covariance))
+    values: list[float | None] = [None, None, None]
+    if target is not None:
+        goal = target.lab_in(view)
+        far = delta_e(_drawn(lab, covariance), goal)
+        tail = (1 - level) / 2
+        values = [
+            float(delta_e(lab, goal)),
+            float(np.quantile(far, tail)),
+            float(np.quantile(far, 1 - tail)),
+        ]
+    for array in (covariance, spectrum):
+        array.setflags(write=False)
+    return Interval(
+        _tuple(lab), covariance, level, _tuple(lab - half), _tuple(lab + half), view, spectrum,
+        *values,
+    )  # fmt: skip
+
+
+def _tuple(values: FloatArray) -> Triple:
+    return float(values[0]), float(values[1]), float(values[2])

@@ -1,0 +1,171 @@
+"""A new tube of a known paste: how strong it is, from one or two pours."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.calibration.fit import Prior, Problem, fit
+from shadematch.calibration.result import Calibration
+from shadematch.calibration.spectra import Belief, belief_covariance
+from shadematch.calibration.testpour import TestPour
+from shadematch.difference import delta_e
+from shadematch.errors import PourError, UnknownNameError
+from shadematch.html import card
+from shadematch.models import expect
+from shadematch.pour import Pour
+from shadematch.standards import WAVELENGTHS_NM
+
+__all__ = ["NewLot", "new_lot"]
+
+_STRENGTH_SD: Final = 0.3
+"""How far lots are believed to differ in strength [natural log] (estimate)."""
+_SHIFT: Final = Belief(0.0, 0.0, 0.15, 80.0)
+"""... and in the shape of their absorption, if asked."""
+_VISIBLE: Final = 1.0
+"""CIEDE2000 above which a difference is called visible (common practice, no source)."""
+_LOADS: Final = (0.5, 1.0, 2.0)
+
+
+@dataclass(frozen=True)
+class NewLot:
+    """How a new tube differs from the old.
+
+    Attributes
+    ----------
+    pigment
+        Its name.
+    strength, strength_sd
+        Strength as a multiple of the old, and its relative standard deviation.
+    delta_e
+        Largest CIEDE2000 between old and new at loads around the usual, 1 cm thick in clear
+        base on white paper.
+    visible
+        Whether that is more than 1, and the strength is known well enough to say so.
+    calibration
+        The calibration with the new lot in it.
+    """
+
+    pigment: str
+    strength: float
+    strength_sd: float
+    delta_e: float
+    visible: bool
+    calibration: Calibration = field(repr=False, compare=False)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        low, high = (self.strength * np.exp(k * 1.645 * self.strength_sd) for k in (-1, 1))
+        text = (
+            f"{self.pigment}: {self.strength:.2f} times as strong as the old lot "
+            f"(90 %: {low:.2f} to {high:.2f}); CIEDE2000 up to {self.delta_e:.1f} at the same doses"
+        )
+        if self.visible:
+            return text + ". The difference is visible: use the new calibration."
+        return text + ". No visible difference is proved."
+
+    def _repr_html_(self) -> str:
+        rows = [("strength", f"{self.strength:.2f} of the old lot"),
+                ("known to", f"{self.strength_sd:.0%}"),
+                ("CIEDE2000", f"up to {self.delta_e:.1f} at the same doses")]  # fmt: skip
+        return card([], rows, foot=str(self))
+
+
+def new_lot(
+    calibration: Calibration,
+    pigment: str,
+    test_pours: Iterable[TestPour],
+    *,
+    hue_shift: bool = False,
+) -> NewLot:
+    """Update one pigment from pours of a new tube.
+
+    Parameters
+    ----------
+    calibration
+        Of the old lot; all that it knows is kept, with its uncertainty.
+    pigment
+        Which paste is new.
+    test_pours
+        One or two pours with it, in the calibration's unit. Best a light and a deep one in
+        clear base over white.
+    hue_shift
+        Whether the shape of its absorption may have changed too. That takes spectra, or
+        several pours.
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        If the pigment is not in the calibration or in the pours, or a pour holds something that
+        was not calibrated.
+    """
+    expect(calibration, Calibration, "calibration", "Use calibrate(...)")
+    if pigment not in calibration.pigments:
+        raise UnknownNameError("was not calibrated", field="pigment", value=pigment,
+                               remedy=f"There are {', '.join(calibration.pigments)}")  # fmt: skip
+    pours = tuple(test_pours)
+    for pour in pours:
+        expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
+        calibration._conditions(pour.pour, pour.view)
+        calibration._check_doses(pour.doses)
+        if pour.unit != calibration.unit:
+            raise PourError("doses are in another unit than the calibration's", field="unit",
+                            value=pour.unit, remedy=f"Give them in {calibration.unit}")  # fmt: skip
+    if not any(pigment in p.doses for p in pours):
+        raise PourError("no pour holds the pigment", field="test_pours", value=pigment,
+                        remedy="Pour it in clear base and measure it over white")  # fmt: skip
+    pours = tuple(replace(p, view=calibration._met(p.view)) for p in pours)
+    old = calibration._fit
+    unknowns = old.problem.unknowns
+    n = WAVELENGTHS_NM.size
+    own = [k for k, u in enumerate(unknowns) if u.of == pigment and u.kind.startswith("pigment")]
+    covariance = old.covariance.copy()
+    together = np.zeros(covariance.shape[0])
+    for k in own:
+        rows = slice(k * n, (k + 1) * n)
+        together[rows] = 1.0
+        if hue_shift:
+            covariance[rows, rows] += belief_covariance(_SHIFT)
+    covariance += _STRENGTH_SD**2 * np.outer(together, together)
+    covariance += 1e-10 * np.eye(covariance.shape[0])
+    precision = np.linalg.inv(covariance)
+    prior = Prior(old.theta, 0.5 * (precision + precision.T), -float(
+        np.linalg.slogdet(covariance)[1]))  # fmt: skip
+    problem = Problem(
+        pours, unknowns, old.problem.pigments, old.problem.errors, old.problem.noise,
+        np.ones(len(pours)), old.problem.scale,
+    )  # fmt: skip
+    found = fit(problem, prior)
+    new = Calibration(pours, calibration.unit, calibration.films, calibration.contact,
+                      calibration.like, found)  # fmt: skip
+    at = own[0]
+    weight = np.exp(old.theta[at] - old.theta[at].max())
+    weight = weight / weight.sum()
+    rows = slice(at * n, (at + 1) * n)
+    # The old strength and its error are shared by both: what counts is the change alone.
+    change = float(weight @ (found.theta[at] - old.theta[at]))
+    sd = _change_sd(weight, old.covariance[rows, rows], found.covariance[rows, rows])
+    largest = _difference(calibration, new, pigment)
+    sure = abs(change) > 1.645 * sd or hue_shift
+    return NewLot(pigment, float(np.exp(change)), sd, largest, largest > _VISIBLE and sure, new)
+
+
+def _change_sd(weight: FloatArray, old: FloatArray, new: FloatArray) -> float:
+    """Standard deviation of a change of strength, at worst as if old and new were unrelated."""
+    return float(np.sqrt(max(float(weight @ (old + new) @ weight), 0.0)))
+
+
+def _difference(old: Calibration, new: Calibration, pigment: str) -> float:
+    """Largest CIEDE2000 between two lots at the same loads."""
+    pour = Pour()
+    poured = [p.loads[pigment] for p in new.pours if pigment in p.doses]
+    loads = _LOADS if old.unit == "cm" else tuple(poured)
+    far = []
+    for load in loads:
+        first, second = (c.interval({pigment: load}, pour=pour).lab for c in (old, new))
+        far.append(float(delta_e(np.array(first), np.array(second))))
+    return max(far)

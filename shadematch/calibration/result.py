@@ -1,0 +1,432 @@
+"""What a calibration gives back."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.calibration.fit import Fit
+from shadematch.calibration.forward import backing_key, look
+from shadematch.calibration.identify import strength_sd, weakly_known
+from shadematch.calibration.intervals import Interval, interval_of
+from shadematch.calibration.testpour import TestPour
+from shadematch.difference import delta_e
+from shadematch.errors import PaletteError, PourError, UnknownNameError
+from shadematch.html import card
+from shadematch.match import Match, match
+from shadematch.materials import Base, Palette, Pigment
+from shadematch.models import expect
+from shadematch.pour import Pour, Recipe, View
+from shadematch.standards import WAVELENGTHS_NM
+from shadematch.target import Target, as_target
+
+__all__ = ["CalibratedMatch", "Calibration", "Residual"]
+
+_WRONG = 0.5
+"""A pour that is trusted less than this was put aside."""
+
+
+@dataclass(frozen=True)
+class Residual:
+    """How one test pour fits.
+
+    Attributes
+    ----------
+    name
+        Of the bar.
+    delta_e
+        CIEDE2000 between what was measured and what the calibration gives for the stated doses.
+    misfit
+        How far the reading lies from what all other pours predict, as a multiple of what is
+        expected; about 1.
+    weight
+        Trust in it, 0 to 1.
+    """
+
+    name: str
+    delta_e: float
+    misfit: float
+    weight: float
+
+
+@dataclass(frozen=True)
+class CalibratedMatch:
+    """A match with the range that its colours will fall in.
+
+    Attributes
+    ----------
+    match
+        The doses; see `shadematch.Match`.
+    frugal, closest
+        Ranges of the colours of the two choices, and of their CIEDE2000 to the target.
+    """
+
+    match: Match
+    frugal: Interval
+    closest: Interval
+
+    @property
+    def recipe(self) -> Recipe:
+        """The frugal choice's recipe."""
+        return self.match.recipe
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.match}\nrange      {self.frugal}"
+
+    def _repr_html_(self) -> str:
+        return self.match._repr_html_() + self.frugal._repr_html_()
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """What the test pours taught.
+
+    Attributes
+    ----------
+    pours
+        The test pours, in the order given.
+    unit
+        Of doses: ``"cm"``, ``"g"`` or ``"part"``; loads are per 100 g of base.
+    films
+        Whether there was no base to fit: films of colourants by themselves.
+    contact
+        How layers and backings were taken to touch, if not as the views say; else None.
+    like
+        The palette that tube sizes and prices are taken from, or None.
+    """
+
+    pours: tuple[TestPour, ...]
+    unit: str
+    films: bool
+    contact: str | None
+    like: Palette | None
+    _fit: Fit = field(repr=False, compare=False)
+
+    @property
+    def pigments(self) -> tuple[str, ...]:
+        """Names of the pigments."""
+        return self._fit.problem.pigments
+
+    @property
+    def scattering(self) -> tuple[str, ...]:
+        """Names of the pigments that scatter."""
+        return tuple(u.of for u in self._fit.problem.unknowns if u.kind == "pigment scattering")
+
+    @property
+    def white_known(self) -> bool:
+        """Whether white base was poured."""
+        return any(u.of == "white" for u in self._fit.problem.unknowns)
+
+    @property
+    def covariance(self) -> FloatArray:
+        """Covariance of the logs of all spectra of `spectra`, in their order, 36 rows each."""
+        return self._fit.covariance
+
+    @property
+    def spectra(self) -> tuple[tuple[str, str], ...]:
+        """What was fitted: pairs such as ``("gorse", "absorption")``."""
+        return tuple((u.of, u.what) for u in self._fit.problem.unknowns)
+
+    def spectrum(self, of: str, what: str = "absorption") -> tuple[FloatArray, FloatArray]:
+        """A fitted spectrum and its relative standard deviation.
+
+        Parameters
+        ----------
+        of
+            ``"clear"``, ``"white"`` or a pigment's name.
+        what
+            ``"absorption"`` or ``"scattering"``; [1/cm], for pigments per unit per 100 g.
+
+        Returns
+        -------
+        values, relative_sd
+            Shape (36,) each; zeros for what does not scatter or was not fitted.
+
+        Raises
+        ------
+        UnknownNameError
+            If nothing of that name was fitted.
+        """
+        if (of, "absorption") not in self.spectra and of not in ("clear", "white"):
+            raise UnknownNameError("was not calibrated", field="of", value=of,
+                                   remedy=f"There are {', '.join(self.pigments)}")  # fmt: skip
+        if (of, what) not in self.spectra:
+            return np.zeros(WAVELENGTHS_NM.size), np.zeros(WAVELENGTHS_NM.size)
+        k = self.spectra.index((of, what))
+        n = WAVELENGTHS_NM.size
+        variance = np.diag(self._fit.covariance)[k * n : (k + 1) * n]
+        return np.exp(self._fit.theta[k]), np.sqrt(variance)
+
+    @functools.cached_property
+    def palette(self) -> Palette:
+        """The palette, for `shadematch.match` and the rest.
+
+        White base that was never poured is left the same as clear base; the note says so.
+
+        Raises
+        ------
+        PaletteError
+            If there are more pigments than a palette holds; see `palette_of`.
+        """
+        if len(self.pigments) > 8:
+            raise PaletteError(
+                "a palette holds eight pigments", field="pigments", value=len(self.pigments),
+                remedy="Take some with palette_of(...); predict and interval work for all",
+            )  # fmt: skip
+        return self.palette_of(*self.pigments)
+
+    def palette_of(self, *names: str) -> Palette:
+        """A palette of some of the pigments.
+
+        Raises
+        ------
+        PaletteError
+            For an unknown name, or more than eight.
+        """
+        pigments = []
+        for name in names:
+            absorption, _ = self.spectrum(name)
+            scattering = self.spectrum(name, "scattering")[0]
+            extra: dict[str, Any] = {}
+            if self.like is not None and name in self.like.names:
+                old = self.like[name]
+                extra = {"tube_cm": old.tube_cm, "tube_price": old.tube_price}
+            pigments.append(
+                Pigment(
+                    name=name,
+                    absorption=_rounded(absorption),
+                    scattering=_rounded(scattering) if name in self.scattering else None,
+                    **extra,
+                )
+            )
+        clear = self._base("clear")
+        note = f"Calibrated from {len(self.pours)} readings; doses in {self.unit}."
+        if not self.white_known:
+            note += " White base was not poured: it stands here the same as clear base."
+        return Palette(
+            pigments=tuple(pigments),
+            clear=clear,
+            white=self._base("white") if self.white_known else clear,
+            note=note,
+        )
+
+    def _base(self, of: str) -> Base:
+        return Base(
+            absorption=_rounded(self.spectrum(of)[0]),
+            scattering=_rounded(self.spectrum(of, "scattering")[0]),
+        )
+
+    @functools.cached_property
+    def residuals(self) -> tuple[Residual, ...]:
+        """How each bar fits, in the order of the pours; see `Residual`."""
+        problem = self._fit.problem
+        seen = look(
+            self._fit.theta, problem.unknowns, problem.pigments, problem.layers, problem.errors
+        ).spectrum
+        result = []
+        ratio = self._fit.lone / self._fit.values
+        usual = max(float(np.median(ratio)), 1e-9)
+        for bar in range(int(problem.bars.max()) + 1):
+            members = np.flatnonzero(problem.bars == bar)
+            far = [
+                float(delta_e(np.array(problem.pours[i].lab_seen), _lab(problem.pours[i], seen[i])))
+                for i in members
+            ]
+            result.append(
+                Residual(
+                    name=problem.pours[members[0]].name,
+                    delta_e=max(far),
+                    misfit=float(ratio[bar] / usual),
+                    weight=float(problem.weights[members[0]]),
+                )
+            )
+        return tuple(result)
+
+    @property
+    def wrong(self) -> tuple[str, ...]:
+        """Names of pours that contradict the others and were put aside."""
+        return tuple(r.name for r in self.residuals if r.weight < _WRONG)
+
+    @functools.cached_property
+    def poorly_known(self) -> tuple[str, ...]:
+        """Sentences about what is known only roughly."""
+        return weakly_known(self._fit, self.films)
+
+    def strength_sd(self, pigment: str) -> float:
+        """Relative standard deviation of a pigment's strength.
+
+        Raises
+        ------
+        UnknownNameError
+            If it was not calibrated.
+        """
+        self.spectrum(pigment)
+        return strength_sd(self._fit, pigment, "pigment absorption")
+
+    def view(self, view: View | None = None) -> View:
+        """A view with its backing as the readings show it to be.
+
+        A backing on which pours were measured is fitted along; its stated reflectance is only
+        where the fit begins. On other backings the view stays as it is.
+        """
+        view = self._met(view or View())
+        problem = self._fit.problem
+        keys = {u.of: k for k, u in enumerate(problem.unknowns) if u.what == "backing"}
+        k = keys.get(backing_key(view))
+        if k is None:
+            return view
+        stated = np.clip(view.backing_reflectance, 1e-4, 1 - 1e-4)
+        fitted = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-self._fit.theta[k]))
+        return view.model_copy(update={"backing": tuple(float(v) for v in fitted)})
+
+    def _met(self, view: View) -> View:
+        expect(view, View, "view", "Use View(...)")
+        return view if self.contact is None else view.model_copy(update={"contact": self.contact})
+
+    def interval(
+        self,
+        doses: Mapping[str, float] | Recipe,
+        *,
+        pour: Pour | None = None,
+        view: View | None = None,
+        target: Target | str | None = None,
+        level: float = 0.9,
+        dosing: bool = True,
+        measurement: bool = True,
+    ) -> Interval:
+        """The colour of a recipe and the range in which it will be found.
+
+        Parameters
+        ----------
+        doses
+            Paste of each pigment in the calibration's unit, or a recipe, which brings its pour.
+        pour, view
+            By default 100 g at 1 cm in clear base, and D65 on white paper.
+        target
+            What to give the CIEDE2000 to.
+        level
+            Probability with which the range is to hold, 0.5 to 0.999.
+        dosing
+            Whether to count the dosing error of a fresh pour.
+        measurement
+            Whether to count the error of measuring it as the test pours were measured.
+
+        Notes
+        -----
+        The range also counts what is left unknown of the spectra, the thickness and gain errors
+        of `forward.Errors`, and for what the model misses `fit.Noise.model_lab` in each of L*,
+        a* and b*.
+
+        Raises
+        ------
+        UnknownNameError, PourError
+            For a pigment that was not calibrated, or white base that was not poured.
+        """
+        if isinstance(doses, Recipe):
+            pour = doses.pour if pour is None else pour
+            doses = doses.doses_cm
+        number = isinstance(level, int | float | np.floating) and not isinstance(level, bool)
+        if not number or not 0.5 <= level <= 0.999:
+            raise PourError("must lie between 0.5 and 0.999", field="level", value=level,
+                            remedy="0.9 is usual")  # fmt: skip
+        pour, view = self._conditions(pour, view)
+        self._check_doses(doses)
+        return interval_of(
+            self._fit, doses, pour, view, level=float(level), dosing=dosing,
+            measurement=measurement, target=None if target is None else as_target(target),
+        )  # fmt: skip
+
+    def _conditions(self, pour: Pour | None, view: View | None) -> tuple[Pour, View]:
+        pour = Pour() if pour is None else pour
+        expect(pour, Pour, "pour", "Use Pour(...)")
+        if pour.white > 0 and not self.white_known:
+            raise PourError("white base was never poured", field="white", value=pour.white,
+                            remedy="Add pours of white base and of a blend")  # fmt: skip
+        return pour, self._met(View() if view is None else view)
+
+    def _check_doses(self, doses: Mapping[str, float]) -> None:
+        expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
+        for name, dose in doses.items():
+            self.spectrum(name) if name not in self.pigments else None
+            number = isinstance(dose, int | float | np.integer | np.floating)
+            if not number or isinstance(dose, bool) or not 0 <= dose <= 1e7:
+                raise PourError("must be a number from 0 on", field=f"doses.{name}", value=dose,
+                                remedy=f"In {self.unit}")  # fmt: skip
+
+    def match(
+        self,
+        target: Target | str,
+        *,
+        pour: Pour | None = None,
+        view: View | None = None,
+        level: float = 0.9,
+        **options: Any,
+    ) -> CalibratedMatch:
+        """The doses that give a colour, and the range that it will fall in.
+
+        Parameters
+        ----------
+        target, pour, view
+            As for `shadematch.match`.
+        level
+            Probability with which the range holds.
+        **options
+            Others of `shadematch.match`: tolerance, max_pigments, must_use, must_avoid.
+
+        Raises
+        ------
+        ShadematchError
+            As `shadematch.match` does; also if white base is asked for and was never poured.
+        """
+        pour, seen = self._conditions(pour, view)
+        found = match(target, palette=self.palette, pour=pour, view=self.view(seen), **options)
+        ranges = [
+            self.interval(choice.recipe, view=seen, target=target, level=level)
+            for choice in (found.frugal, found.closest)
+        ]
+        return CalibratedMatch(found, ranges[0], ranges[1])
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [
+            f"calibrated  {', '.join(self.pigments)} from {len(self.pours)} readings of "
+            f"{len(self.residuals)} bars",
+            f"scatter     {', '.join(self.scattering) or 'none of the pigments'}",
+            f"fits        to a mean CIEDE2000 of "
+            f"{np.mean([r.delta_e for r in self.residuals if r.weight >= _WRONG]):.2f}",
+        ]
+        lines += [
+            f"strength    {name}: known to {self.strength_sd(name):.1%}" for name in self.pigments
+        ]
+        if self.contact is not None:
+            lines.append(f"contact     {self.contact}: the readings fit that better")
+        lines += [
+            f"wrong       {r.name}: CIEDE2000 {r.delta_e:.1f} from what the other pours say; "
+            "put aside"
+            for r in self.residuals
+            if r.weight < _WRONG
+        ]
+        lines += [f"note        {text}" for text in self.poorly_known]
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        rows = [(line[:12].strip(), line[12:]) for line in str(self).splitlines()]
+        return card([], rows)
+
+
+def _lab(pour: TestPour, spectrum: FloatArray) -> FloatArray:
+    from shadematch.colorimetry import xyz_to_lab
+
+    seen = pour.view.observation
+    return xyz_to_lab(seen.weights @ np.maximum(spectrum, 0.0), seen.white)
+
+
+def _rounded(values: FloatArray) -> tuple[float, ...]:
+    """Six digits: far below what is known."""
+    return tuple(float(f"{min(max(v, 0.0), 1e8):.6g}") for v in values)

@@ -1,0 +1,163 @@
+"""Which pours are wrong, which pigments scatter, and how noisy the readings are."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.calibration.fit import Fit, Problem, fit, prior_of
+from shadematch.calibration.spectra import Unknown
+
+__all__ = ["choose_scattering", "settle"]
+
+_BELIEVED: Final = 10.0
+"""Weight of the noise that is believed beforehand, in measured values."""
+_IMPROBABLE: Final = 1e-6
+"""A bar is wrong if the others make its reading less probable than this."""
+_FAR: Final = 10.0
+"""... and its misfit is this many times that of the usual bar: less may be the model's fault."""
+_SUSPICIOUS: Final = 3.0
+"""Misfit above which it is tried whether the rest agrees better without a bar."""
+_LEAST_WEIGHT: Final = 1e-8
+_CERTAIN: Final = 0.1
+"""Standard deviation of the level of scattering [natural log] below which it is there."""
+_MARGIN: Final = 6.0
+"""Gain of log evidence that a pigment's scattering must bring."""
+
+
+def _scale(found: Fit) -> float:
+    """Factor on the standard deviations of all readings, from their misfit."""
+    trusted = _by_bar(found) > 0.5
+    misfit = float(found.chi2[trusted].sum())
+    free = max(float(found.values[trusted].sum()) - found.effective, 0.0)
+    # chi2 is relative to the present scale.
+    now = found.problem.scale[0]
+    return float(np.sqrt((_BELIEVED + misfit * now**2) / (_BELIEVED + free)))
+
+
+def _by_bar(found: Fit) -> FloatArray:
+    """Weight of each bar."""
+    problem = found.problem
+    result = np.ones(int(problem.bars.max()) + 1)
+    result[problem.bars] = problem.weights
+    return result
+
+
+def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
+    """How far a bar lies from what the others predict: 1 at the limit.
+
+    The probability of its reading, given the others', is the ratio of the two evidences. Less
+    its normalisation, twice its log is a chi-squared. No slope reaches that far, so that a bar
+    that the others predict roughly is not held for wrong.
+    """
+    from scipy.stats import chi2
+
+    count = float(whole.values[bar])
+    far = 2.0 * (without.evidence - whole.evidence) - float(whole.spread[bar])
+    trusted = (_by_bar(without) > 0.5) & (without.values > 0)
+    usual = max(float(np.median((without.lone / without.values)[trusted])), 0.05)
+    limit = max(float(chi2.isf(_IMPROBABLE, count)), _FAR * count)
+    return far / (limit * usual)
+
+
+def settle(problem: Problem, *, start: Fit | None = None, prior: object = None) -> Fit:
+    """Fit, name wrong pours, and learn the noise.
+
+    One bar after the other is put aside as long as some bar is next to impossible given the
+    others; of the three strangest it is the one whose absence lets the rest agree best.
+    """
+    beliefs = prior_of(problem.unknowns) if prior is None else prior
+    assert hasattr(beliefs, "precision")
+
+    def run(p: Problem, near: Fit | None) -> Fit:
+        return fit(p, beliefs, start=None if near is None else near.theta,  # type: ignore[arg-type]
+                   slips=None if near is None else near.slips)  # fmt: skip
+
+    found = run(problem, start)
+    bars = int(problem.bars.max()) + 1
+    for _ in range(max(1, bars // 4)):
+        ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
+        worst = np.argsort(ratio)[::-1][:3]
+        # One wrong bar makes the others look strange, so the usual misfit says nothing yet.
+        suspects = [int(b) for b in worst if ratio[b] > _SUSPICIOUS]
+        if not suspects:
+            break
+        tries = []
+        for bar in suspects:
+            weights = found.problem.weights.copy()
+            weights[problem.bars == bar] = _LEAST_WEIGHT
+            tries.append((run(replace(found.problem, weights=weights), found), bar))
+        best, bar = max(tries, key=lambda t: t[0].evidence)
+        if _strangeness(found, best, bar) <= 1.0:
+            break  # the others don't contradict it
+        found = best
+    for _ in range(2):
+        scale = float(np.clip(_scale(found), 0.3, 30.0))
+        found = run(replace(found.problem, scale=(scale, scale)), found)
+    return found
+
+
+def choose_scattering(
+    pigments: Sequence[str],
+    problem_with: Callable[[frozenset[str]], Problem],
+    allowed: Sequence[str],
+    progress: Callable[[str], None] | None = None,
+) -> frozenset[str]:
+    """Which pigments scatter, by the evidence of the readings.
+
+    Both the fit in which none scatters and that in which all do are tried; from the more
+    probable one, pigments are let in or taken out one by one as long as the evidence rises by
+    more than `_MARGIN` (for letting in) or at all (for taking out).
+    """
+    fits: dict[frozenset[str], Fit] = {}
+
+    def evidence(scattering: frozenset[str], near: frozenset[str] | None) -> float:
+        if scattering not in fits:
+            problem = problem_with(scattering)
+            if scale > 1.0:
+                problem = replace(problem, scale=(scale, scale))
+            start = _carried(fits[near], problem.unknowns) if near is not None else None
+            slips = fits[near].slips if near is not None else None
+            fits[scattering] = fit(problem, prior_of(problem.unknowns), start=start, slips=slips)
+            if progress is not None:
+                names = ", ".join(sorted(scattering)) or "none"
+                progress(f"scattering pigments: {names}")
+        return fits[scattering].evidence - _MARGIN * len(scattering)
+
+    none, every = frozenset[str](), frozenset(allowed)
+    scale = 1.0
+    evidence(every, None)
+    scale = _scale(fits[every])  # noisy readings ask for more evidence
+    if scale > 1.0:
+        fits.clear()
+    now = none if evidence(none, None) >= evidence(every, None) else every
+    while True:
+        evidence(now, None)
+        certain = _certain(fits[now])
+        options = [now ^ {name} for name in pigments if name in every - certain]
+        best = max(options, key=lambda o: evidence(o, now), default=now)
+        if not options or evidence(best, None) <= evidence(now, None):
+            return now
+        now = best
+
+
+def _certain(found: Fit) -> frozenset[str]:
+    """Pigments whose scattering is so well told by the readings that it must be there."""
+    sure = set()
+    n = found.theta.shape[1]
+    for k, u in enumerate(found.problem.unknowns):
+        if u.kind == "pigment scattering":
+            block = found.covariance[k * n : (k + 1) * n, k * n : (k + 1) * n]
+            if float(np.sqrt(max(block.mean(), 0.0))) < _CERTAIN:
+                sure.add(u.of)
+    return frozenset(sure)
+
+
+def _carried(found: Fit, unknowns: Sequence[Unknown]) -> FloatArray:
+    """Spectra of a fit as a start for a problem with other unknowns."""
+    known = {(u.of, u.kind): found.theta[k] for k, u in enumerate(found.problem.unknowns)}
+    return np.array([known.get((u.of, u.kind), u.mean) for u in unknowns])

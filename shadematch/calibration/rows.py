@@ -1,0 +1,276 @@
+"""Rows of a table into test pours: what each column means, and what can't be meant.
+
+Columns, in any order, upper or lower case:
+
+``name``
+    Of the bar; the same again for the same bar on another backing.
+``batch_g``, ``thickness_cm``, ``white`` (0 to 1) or ``white_percent``
+    How it was poured.
+``dose_cm:NAME``, ``dose_g:NAME``, ``load_cm:NAME``, ``load_g:NAME``, ``part:NAME``
+    Paste of pigment NAME in this batch, or per 100 g of base; empty means none. One unit in a
+    file.
+``backing`` (white, black or a reflectance 0 to 1), ``contact`` (air, optical), ``light``
+(reflected, transmitted), ``illuminant``, ``observer``
+    How it was looked at.
+``380``, ``390``, ... (also ``R380``, ``nm380``, ``SPECTRAL_NM380``)
+    Radiance factors, or transmittances against the light.
+``reflectance_unit``
+    ``fraction`` or ``percent``; needed only where it is not plain.
+``L``, ``a``, ``b`` (also ``LAB_L``, ...), or ``X``, ``Y``, ``Z`` (also ``XYZ_X``, ...)
+    Colour under the illuminant and observer, Y = 100 for the perfect diffuser.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from shadematch.calibration.testpour import TestPour
+from shadematch.errors import PourError, ShadematchError
+from shadematch.pour import BACKINGS, Pour, View
+
+__all__ = ["Row", "column_of", "fault", "pours_of", "with_points"]
+
+_SPECTRAL: Final = re.compile(r"(?:spectral_?)?(?:nm|r)?_?(\d{3}(?:[.,]\d+)?)(?:_?nm)?")
+_DOSE: Final = re.compile(r"(dose_cm|dose_g|load_cm|load_g|part)\s*:\s*(.+)", re.IGNORECASE)
+_PLAIN: Final = {
+    "name", "batch_g", "thickness_cm", "white", "white_percent", "backing", "contact", "light",
+    "illuminant", "observer", "reflectance_unit", "l", "a", "b", "x", "y", "z",
+}  # fmt: skip
+_OTHER_NAMES: Final = {
+    "sample_name": "name", "lab_l": "l", "lab_a": "a", "lab_b": "b", "l*": "l", "a*": "a",
+    "b*": "b", "xyz_x": "x", "xyz_y": "y", "xyz_z": "z", "sample_backing": "backing",
+}  # fmt: skip
+_PERCENT: Final = 1.5
+"""A file with a larger value than this is in percent: no soap reflects half as much again as
+the perfect diffuser."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: texts by column, and its line in the file."""
+
+    line: int
+    cells: Mapping[str, str]
+
+
+def fault(path: object, line: int | None, problem: str, value: object, remedy: str) -> PourError:
+    """An error that names file and line."""
+    where = f"{path}, line {line}" if line else str(path)
+    return PourError(problem, field=where, value=value, remedy=remedy)
+
+
+def column_of(text: str) -> str | None:
+    """What a column's head means: a plain name, ``nm:450`` or ``dose_cm:gorse``; else None."""
+    head = text.strip()
+    low = head.lower()
+    low = _OTHER_NAMES.get(low, low)
+    if low in _PLAIN:
+        return low
+    dose = _DOSE.fullmatch(head)
+    if dose is not None:
+        return f"{dose[1].lower()}:{dose[2].strip()}"
+    spectral = _SPECTRAL.fullmatch(low)
+    if spectral is not None:
+        return f"nm:{float(spectral[1].replace(',', '.')):g}"
+    return None
+
+
+def pours_of(rows: Sequence[Row], path: object, *, pour: Pour, view: View) -> tuple[TestPour, ...]:
+    """Test pours of rows.
+
+    Parameters
+    ----------
+    rows
+        In the order of the file, columns as `column_of` gives them.
+    path
+        For errors.
+    pour, view
+        What holds where a column is missing or a cell empty.
+
+    Raises
+    ------
+    PourError
+        Naming the line.
+    """
+    if not rows:
+        raise fault(path, None, "has no readings", None, "Give one line for each reading")
+    numbers = _Numbers(path)
+    percent = _percent(rows, path, numbers)
+    units = {c.split(":")[0] for r in rows for c in r.cells if _DOSE.fullmatch(c)}
+    kinds = {"part" if u == "part" else u.rsplit("_", 1)[1] for u in units}
+    if len(kinds) > 1:
+        raise fault(path, rows[0].line, "doses are in more than one unit", sorted(units),
+                    "Bring all to one")  # fmt: skip
+    unit: Any = kinds.pop() if kinds else "cm"
+    result: list[TestPour] = []
+    seen: dict[tuple[str, View], int] = {}
+    bars: dict[str, tuple[TestPour, int]] = {}
+    for row in rows:
+        try:
+            made = _pour_of(row, numbers, percent[row.line], unit, pour, view)
+        except ShadematchError as found:
+            if found.field.startswith(str(path)):
+                raise
+            field = f" ({found.field})" if found.field else ""
+            raise fault(path, row.line, found.problem + field, found.value, found.remedy) from None
+        if row.cells.get("name", "").strip():
+            before = bars.setdefault(made.name, (made, row.line))
+            if before[0].doses != made.doses or before[0].pour != made.pour:
+                raise fault(path, row.line, f"this name stands in line {before[1]} for another bar",
+                            made.name, "Give each bar a name of its own")  # fmt: skip
+        if (made.name, made.view) in seen:
+            raise fault(path, row.line,
+                        f"the same bar in the same view as in line {seen[made.name, made.view]}",
+                        made.name, "Average the two, or give one another name")  # fmt: skip
+        seen[made.name, made.view] = row.line
+        result.append(made)
+    return tuple(result)
+
+
+def with_points(rows: Sequence[Row], path: object) -> list[Row]:
+    """The rows of one file with decimal commas made points.
+
+    Raises
+    ------
+    PourError
+        If the file has both, which could mean thousands.
+    """
+    cells = [(r, text) for r in rows for key, text in r.cells.items() if _numeric(key)]
+    comma = next(((r, text) for r, text in cells if "," in text), None)
+    if comma is None:
+        return list(rows)
+    if any("." in text for _, text in cells):
+        raise fault(path, comma[0].line, "decimal commas and decimal points in one file", comma[1],
+                    "Write all numbers in one way, thousands without a mark")  # fmt: skip
+    return [
+        Row(r.line, {k: t.replace(",", ".") if _numeric(k) else t for k, t in r.cells.items()})
+        for r in rows
+    ]
+
+
+class _Numbers:
+    """Cells into numbers."""
+
+    def __init__(self, path: object) -> None:
+        self.path = path
+
+    def __call__(self, text: str, row: Row, column: str) -> float:
+        plain = text.strip()
+        if not re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", plain):
+            raise fault(self.path, row.line, f"{column.removeprefix('nm:')} must be a number",
+                        text, "Write it like 0.5")  # fmt: skip
+        return float(plain)
+
+
+def _numeric(column: str) -> bool:
+    return column not in {
+        "name", "backing", "contact", "light", "illuminant", "observer", "reflectance_unit",
+    }  # fmt: skip
+
+
+def _spectral(row: Row) -> list[tuple[float, str]]:
+    cells = [(float(k[3:]), v) for k, v in row.cells.items() if k.startswith("nm:")]
+    return sorted((nm, text) for nm, text in cells if text.strip())
+
+
+def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, bool]:
+    """Whether each row is in percent, by what it says or by what the whole file must mean."""
+    said: dict[int, bool | None] = {}
+    largest: dict[int, float] = {}
+    for row in rows:
+        text = row.cells.get("reflectance_unit", "").strip().lower()
+        if text not in ("", "fraction", "percent"):
+            raise fault(path, row.line, "reflectance_unit must be fraction or percent", text,
+                        "Take one of the two")  # fmt: skip
+        said[row.line] = None if not text else text == "percent"
+        values = [numbers(cell, row, f"nm:{nm:g}") for nm, cell in _spectral(row)]
+        if values:
+            largest[row.line] = max(values)
+    silent = {line: top for line, top in largest.items() if said[line] is None}
+    by_file = bool(silent) and max(silent.values()) > _PERCENT
+    for line, top in silent.items():
+        if by_file and top <= _PERCENT:
+            raise fault(path, line, "can't tell percent from fraction: this row stays below 1.5, "
+                        "others in the file are in percent", top,
+                        "Say reflectance_unit, in a column or to read_test_pours")  # fmt: skip
+    return {line: by_file if word is None else word for line, word in said.items()}
+
+
+def _pour_of(
+    row: Row, numbers: _Numbers, percent: bool, unit: Any, pour: Pour, view: View
+) -> TestPour:
+    cells = {k: v.strip() for k, v in row.cells.items()}
+
+    def number(column: str) -> float | None:
+        text = cells.get(column, "")
+        return numbers(text, row, column) if text else None
+
+    white = number("white")
+    in_percent = number("white_percent")
+    if white is not None and in_percent is not None:
+        raise PourError("white and white_percent are both given", remedy="Give one")
+    if in_percent is not None:
+        white = in_percent / 100.0
+    made = Pour(
+        batch_g=_or(number("batch_g"), pour.batch_g),
+        thickness_cm=_or(number("thickness_cm"), pour.thickness_cm),
+        white=_or(white, pour.white),
+        max_load=pour.max_load,
+        dose_step_cm=pour.dose_step_cm,
+    )
+    doses: dict[str, float] = {}
+    for column in cells:
+        kind, _, pigment = column.partition(":")
+        if kind == "nm" or not pigment:
+            continue
+        amount = number(column)
+        if amount is None:
+            continue
+        if pigment in doses:
+            raise PourError("this pigment has two columns", field=pigment, remedy="Keep one")
+        per_base = not kind.startswith("dose")
+        doses[pigment] = amount * made.batch_g / 100.0 if per_base else amount
+    seen = _view(cells, numbers, row, view)
+    name = cells.get("name", "")
+    spectrum = _spectral(row)
+    if spectrum:
+        x = np.array([nm for nm, _ in spectrum])
+        y = np.array([numbers(text, row, f"nm:{nm:g}") for nm, text in spectrum])
+        steps = np.diff(x)
+        if steps.size and steps.max() > steps.min() + 1e-6:
+            at = int(np.argmax(steps > steps.min() + 1e-6))
+            raise PourError("a wavelength is missing", value=f"{x[at] + steps.min():g} nm",
+                            remedy="Fill it in, or leave the whole reading out")  # fmt: skip
+        return TestPour.from_spectrum(
+            doses, x, y / 100.0 if percent else y, name=name, pour=made, view=seen, unit=unit
+        )
+    for keys in (("l", "a", "b"), ("x", "y", "z")):
+        values = [number(k) for k in keys]
+        if all(v is not None for v in values):
+            make = TestPour.from_lab if keys[0] == "l" else TestPour.from_xyz
+            triple = [float(v) for v in values if v is not None]
+            return make(doses, triple, name=name, pour=made, view=seen, unit=unit)
+        if any(v is not None for v in values):
+            raise PourError(f"needs all of {', '.join(keys).upper()}", remedy="Fill them in")
+    raise PourError("no reading in this line", remedy="Give a spectrum, Lab or XYZ")
+
+
+def _or(value: float | None, other: float) -> float:
+    return other if value is None else value
+
+
+def _view(cells: Mapping[str, str], numbers: _Numbers, row: Row, view: View) -> View:
+    said: dict[str, Any] = {
+        key: cells[key] for key in ("illuminant", "observer", "contact", "light") if cells.get(key)
+    }
+    backing = cells.get("backing", "")
+    if backing:
+        low = backing.lower()
+        said["backing"] = low if low in BACKINGS else numbers(backing, row, "backing")
+    plain = view.model_dump()
+    return View(**{**plain, **said})

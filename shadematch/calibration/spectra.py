@@ -1,0 +1,136 @@
+"""The spectra that are looked for, and what is believed of them before anything is measured.
+
+Absorption and scattering are sought as logarithms, so that they stay positive. Beforehand each
+is a Gaussian process over wavelength: a level, known roughly; for scattering a slope (a power
+law); and smooth departures from it, with a Matern kernel of order 5/2 (C. E. Rasmussen,
+C. K. I. Williams, *Gaussian Processes for Machine Learning* (2006), eq. 4.17). The numbers
+stand in `BELIEFS`; they are estimates, wide on purpose. Where spectra were measured they hardly
+count. Where only Lab was, they say which of the many spectra of that Lab is taken: a smooth one.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.standards import WAVELENGTHS_NM
+
+__all__ = ["BELIEFS", "Belief", "Unknown", "belief_covariance", "unknown"]
+
+_WAVE: Final = WAVELENGTHS_NM / 550.0
+_SLOPE: Final = np.log(_WAVE)
+_NUGGET: Final = 0.005
+"""Roughness [log units] that no kernel smooths away; keeps the precision matrix bounded."""
+
+
+class Belief(NamedTuple):
+    """What is believed of a kind of spectrum.
+
+    Attributes
+    ----------
+    level_sd
+        Of the level, in natural log units (of the logit for a backing, of R itself for an offset).
+    slope_sd
+        Of the exponent of the power law.
+    shape_sd
+        Of smooth departures.
+    length_nm
+        Their length scale [nm].
+    """
+
+    level_sd: float
+    slope_sd: float
+    shape_sd: float
+    length_nm: float
+
+
+BELIEFS: Final[dict[str, Belief]] = {
+    "pigment absorption": Belief(1.5, 0.0, 1.6, 60.0),
+    "pigment scattering": Belief(2.0, 0.7, 0.3, 100.0),
+    "clear absorption": Belief(1.0, 1.0, 0.7, 80.0),
+    "clear scattering": Belief(1.5, 0.5, 0.1, 150.0),
+    "other absorption": Belief(3.0, 1.0, 0.7, 80.0),
+    "other scattering": Belief(3.0, 0.5, 0.1, 150.0),
+    "white absorption": Belief(1.0, 1.0, 0.7, 80.0),
+    "white scattering": Belief(1.0, 0.4, 0.05, 150.0),
+    "backing": Belief(0.15, 0.0, 0.03, 150.0),
+    "film backing": Belief(0.5, 0.3, 0.1, 150.0),
+    "film offset": Belief(0.015, 0.0, 0.002, 150.0),
+}
+"""Backing: of the logit of its reflectance, which for films may have been measured bare.
+Offset: what the instrument lets in of the reflection at the surface, or takes off too much."""
+
+_MEANS: Final[dict[str, FloatArray]] = {
+    # [1/cm]; the level of pigments comes from the loads that were poured.
+    "clear absorption": np.log(0.004 + 0.004 * _WAVE**-6),
+    "clear scattering": np.log(0.006 * _WAVE**-1.1),
+    "other absorption": np.log(np.full(WAVELENGTHS_NM.size, 0.01)),
+    "other scattering": np.log(0.01 * _WAVE**-1.0),
+    "white absorption": np.log(0.008 + 0.016 * _WAVE**-6),
+    "white scattering": np.log(20.0 * _WAVE**-1.1),
+}
+
+
+class Unknown(NamedTuple):
+    """One spectrum that is looked for.
+
+    Attributes
+    ----------
+    of
+        ``"clear"``, ``"white"``, a pigment's name, or the key of a backing.
+    kind
+        A key of `BELIEFS`.
+    mean
+        Before the measurements, shape (36,).
+    """
+
+    of: str
+    kind: str
+    mean: FloatArray
+
+    @property
+    def what(self) -> str:
+        """``"absorption"``, ``"scattering"``, ``"backing"`` or ``"offset"``."""
+        return self.kind.rsplit(" ", 1)[-1]
+
+
+def matern(length_nm: float) -> FloatArray:
+    """Matern kernel of order 5/2 between the library's wavelengths, shape (36, 36)."""
+    r = np.sqrt(5.0) * np.abs(WAVELENGTHS_NM[:, None] - WAVELENGTHS_NM) / length_nm
+    return np.asarray((1.0 + r + r * r / 3.0) * np.exp(-r))
+
+
+def belief_covariance(belief: Belief) -> FloatArray:
+    """Covariance of a spectrum before anything is measured, shape (36, 36)."""
+    size = WAVELENGTHS_NM.size
+    nugget = min(_NUGGET, 0.1 * belief.shape_sd)
+    return np.asarray(
+        belief.level_sd**2
+        + belief.slope_sd**2 * np.outer(_SLOPE, _SLOPE)
+        + belief.shape_sd**2 * matern(belief.length_nm)
+        + nugget**2 * np.eye(size)
+    )
+
+
+def unknown(of: str, kind: str, typical: float = 1.0) -> Unknown:
+    """An unknown spectrum with its level beforehand.
+
+    Parameters
+    ----------
+    of, kind
+        See `Unknown`.
+    typical
+        For pigments: product of load and thickness around which they were poured; absorption
+        or scattering is believed to be such that a good part of the light meets it there.
+    """
+    if kind in _MEANS:
+        mean = _MEANS[kind]
+    elif kind == "pigment absorption":
+        mean = np.full(WAVELENGTHS_NM.size, np.log(0.4 / typical))
+    elif kind == "pigment scattering":
+        mean = np.log(1.0 / typical * _WAVE**-1.0)
+    else:
+        mean = np.zeros(WAVELENGTHS_NM.size)
+    return Unknown(of, kind, mean.copy())

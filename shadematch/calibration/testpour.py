@@ -1,0 +1,316 @@
+"""A measured pour of known doses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import ClassVar, Final, Literal
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.errors import PourError, ShadematchError, SpectrumError
+from shadematch.models import expect
+from shadematch.pour import Pour, Recipe, View
+from shadematch.standards import WAVELENGTHS_NM, onto_grid
+from shadematch.target import Target
+
+__all__ = ["TestPour"]
+
+_HIGHEST: Final = 1.2
+"""Radiance factors may pass 1 by a little: bright whites, noise."""
+_LOWEST: Final = -0.02
+_LARGEST_DOSE: Final = 1e7
+
+Triple = tuple[float, float, float]
+Covariance = tuple[Triple, Triple, Triple]
+
+
+@dataclass(frozen=True)
+class TestPour:
+    """A measured pour of known doses.
+
+    Make one with `from_spectrum`, `from_lab`, `from_xyz` or `from_target`.
+
+    A bar that is measured twice, say over white and over black, is two test pours of one
+    `name`, with the same doses and pour: what went wrong with its paste went wrong in both.
+
+    Attributes
+    ----------
+    doses
+        Paste of each pigment, in the unit of `unit`, zero doses left out; read-only. Empty for
+        a blank.
+    name
+        Of the bar; made up from doses and pour if none is given.
+    pour, view
+        How it was made and looked at. `pour.thickness_cm` is that of the bar.
+    unit
+        ``"cm"`` of paste, or ``"g"`` for those who weigh, or ``"part"`` for shares of any
+        kind. One calibration has one unit; loads are per 100 g of base in all of them.
+    spectrum
+        Radiance factors (transmittances against the light), 36 of them, None where nothing was
+        measured; or None.
+    lab
+        CIELAB under the view's light; or None.
+    covariance
+        Of `lab`, 3 x 3; or None if not known.
+    """
+
+    __test__: ClassVar[bool] = False  # not a test, whatever pytest makes of its name
+
+    doses: Mapping[str, float]
+    name: str = ""
+    pour: Pour = field(default_factory=Pour)
+    view: View = field(default_factory=View)
+    unit: Literal["cm", "g", "part"] = "cm"
+    spectrum: tuple[float | None, ...] | None = field(default=None, repr=False)
+    lab: Triple | None = None
+    covariance: Covariance | None = field(default=None, repr=False)
+
+    def __post_init__(self) -> None:
+        expect(self.pour, Pour, "pour", "Use Pour(...)")
+        expect(self.view, View, "view", "Use View(...)")
+        expect(self.doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+        expect(self.name, str, "name", "Give a text")
+        if self.unit not in ("cm", "g", "part"):
+            raise PourError("is no unit", field="unit", value=self.unit,
+                            remedy="Take 'cm', 'g' or 'part'")  # fmt: skip
+        kept = {}
+        for pigment, dose in self.doses.items():
+            number = isinstance(dose, int | float | np.integer | np.floating)
+            good = number and not isinstance(dose, bool) and 0 <= dose <= _LARGEST_DOSE
+            if not isinstance(pigment, str) or not pigment.strip():
+                raise PourError("a pigment has no name", field="doses", value=pigment,
+                                remedy="Give a text")  # fmt: skip
+            if not good:  # NaN fails every comparison
+                raise PourError("must be a number from 0 on", field=f"doses.{pigment}",
+                                value=dose, remedy=f"In {self.unit}")  # fmt: skip
+            if dose:
+                kept[pigment] = float(dose)
+        object.__setattr__(self, "doses", MappingProxyType(kept))
+        if (self.spectrum is None) == (self.lab is None):
+            raise PourError(
+                "needs a spectrum or a Lab, and not both", field=self.name or "test pour",
+                remedy="Use TestPour.from_spectrum, from_lab, from_xyz or from_target",
+            )  # fmt: skip
+        if self.spectrum is not None:
+            _check_spectrum(self.spectrum)
+        else:
+            object.__setattr__(self, "lab", _lab(self.lab))
+        if self.covariance is not None:
+            object.__setattr__(self, "covariance", _checked_covariance(self.covariance))
+        if not self.name:
+            object.__setattr__(self, "name", self._described())
+
+    def __hash__(self) -> int:
+        return hash((tuple(self.doses.items()), self.name, self.pour, self.view, self.lab))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # A read-only view of a dict can't be pickled.
+        return TestPour, (
+            dict(self.doses), self.name, self.pour, self.view, self.unit, self.spectrum,
+            self.lab, self.covariance,
+        )  # fmt: skip
+
+    @classmethod
+    def from_spectrum(
+        cls,
+        doses: Mapping[str, float],
+        wavelengths_nm: Sequence[float] | FloatArray,
+        values: Sequence[float] | FloatArray,
+        *,
+        name: str = "",
+        pour: Pour | None = None,
+        view: View | None = None,
+        unit: Literal["cm", "g", "part"] = "cm",
+    ) -> TestPour:
+        """From a measured spectrum.
+
+        Parameters
+        ----------
+        doses
+            Paste of each pigment.
+        wavelengths_nm
+            Rising [nm], covering 400 to 700 nm in steps of at most 20 nm.
+        values
+            Radiance factors over the view's backing, or transmittances for a view against the
+            light; 0 to 1 (not percent), gloss left out.
+        name, pour, view, unit
+            See the class.
+
+        Raises
+        ------
+        SpectrumError, PourError
+            If the spectrum or another entry can't be used.
+        """
+        try:
+            x = np.asarray(wavelengths_nm, dtype=float)
+            y = np.asarray(values, dtype=float)
+        except (TypeError, ValueError):
+            raise SpectrumError("must be two lists of numbers", field="values", value=values,
+                                remedy="Give wavelengths and reflectances") from None  # fmt: skip
+        grid = onto_grid(x, y, field=name or "values")
+        # Nothing is known of what was not measured: half a step of the grid is let pass.
+        inside = (x[0] - 5 <= WAVELENGTHS_NM) & (x[-1] + 5 >= WAVELENGTHS_NM)
+        _check_values(y, name or "values")
+        spectrum = tuple(float(v) if k else None for v, k in zip(grid, inside, strict=True))
+        return cls(doses, name, pour or Pour(), view or View(), unit, spectrum)
+
+    @classmethod
+    def from_lab(
+        cls,
+        doses: Mapping[str, float],
+        lab: Sequence[float],
+        *,
+        covariance: Sequence[Sequence[float]] | None = None,
+        name: str = "",
+        pour: Pour | None = None,
+        view: View | None = None,
+        unit: Literal["cm", "g", "part"] = "cm",
+    ) -> TestPour:
+        """From CIELAB relative to the white of the view's illuminant and observer.
+
+        Raises
+        ------
+        ColourError, PourError
+            If no surface can have the colour, or another entry can't be used.
+        """
+        view = view or View()
+        target = Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
+        return cls(doses, name, pour or Pour(), view, unit, None, target.lab,
+                   None if covariance is None else _checked_covariance(covariance))  # fmt: skip
+
+    @classmethod
+    def from_xyz(
+        cls,
+        doses: Mapping[str, float],
+        xyz: Sequence[float],
+        *,
+        name: str = "",
+        pour: Pour | None = None,
+        view: View | None = None,
+        unit: Literal["cm", "g", "part"] = "cm",
+    ) -> TestPour:
+        """From tristimulus values under the view's light, Y = 100 for the perfect diffuser.
+
+        Raises
+        ------
+        ColourError, PourError
+            If no surface can have the colour, or another entry can't be used.
+        """
+        view = view or View()
+        target = Target.from_xyz(xyz, illuminant=view.illuminant, observer=view.observer)
+        return cls(doses, name, pour or Pour(), view, unit, None, target.lab)
+
+    @classmethod
+    def from_target(
+        cls,
+        doses: Mapping[str, float],
+        target: Target,
+        *,
+        name: str = "",
+        pour: Pour | None = None,
+        view: View | None = None,
+        unit: Literal["cm", "g", "part"] = "cm",
+    ) -> TestPour:
+        """From a `Target`, such as one taken from a photo, with its covariance if it has one.
+
+        The view takes over the target's illuminant and observer; a target that was measured as
+        a spectrum is used as such.
+
+        Raises
+        ------
+        PourError
+            If it is no target, or another entry can't be used.
+        """
+        expect(target, Target, "target", "Use Target.from_photo, from_lab or another maker")
+        view = view or View()
+        if target.reflectance is not None:
+            spectrum = tuple(float(v) for v in target.reflectance)
+            return cls(doses, name, pour or Pour(), view, unit, spectrum)
+        view = view.model_copy(
+            update={"illuminant": target.illuminant, "observer": target.observer}
+        )
+        covariance = getattr(target, "covariance", None)
+        return cls(doses, name, pour or Pour(), view, unit, None, target.lab, covariance)
+
+    @property
+    def loads(self) -> dict[str, float]:
+        """Paste per mass of base [unit per 100 g]."""
+        return {name: dose * 100.0 / self.pour.batch_g for name, dose in self.doses.items()}
+
+    @property
+    def lab_seen(self) -> Triple:
+        """CIELAB under the view's light, of whichever measurement it has."""
+        if self.lab is not None:
+            return self.lab
+        assert self.spectrum is not None
+        values = np.array([np.nan if v is None else v for v in self.spectrum])
+        known = np.isfinite(values)
+        filled = np.interp(WAVELENGTHS_NM, WAVELENGTHS_NM[known], values[known])
+        from shadematch.colorimetry import xyz_to_lab
+
+        seen = self.view.observation
+        lab = xyz_to_lab(seen.weights @ filled, seen.white)
+        return float(lab[0]), float(lab[1]), float(lab[2])
+
+    def _described(self) -> str:
+        paste = ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())
+        return f"{paste or 'no paste'} in {self.pour}"
+
+    def __str__(self) -> str:
+        """In plain words."""
+        kind = "spectrum" if self.spectrum is not None else "Lab"
+        return f"{self.name}: {self._described()}, seen {self.view} ({kind})"
+
+    @property
+    def recipe(self) -> Recipe:
+        """Doses and pour."""
+        return Recipe(self.doses, self.pour)
+
+
+def _check_values(values: FloatArray, where: str) -> None:
+    wrong = values[(values < _LOWEST) | (values > _HIGHEST)]
+    if wrong.size:
+        percent = wrong[0] > _HIGHEST
+        raise SpectrumError(
+            "must lie between 0 and 1", field=where, value=float(wrong[0]),
+            remedy="Divide percentages by 100" if percent
+            else "Measure the dark correction anew",
+        )  # fmt: skip
+
+
+def _check_spectrum(spectrum: tuple[float | None, ...]) -> None:
+    if not isinstance(spectrum, tuple) or len(spectrum) != WAVELENGTHS_NM.size:
+        raise SpectrumError(
+            f"needs {WAVELENGTHS_NM.size} values, None where nothing was measured",
+            field="spectrum", remedy="Use TestPour.from_spectrum for other wavelengths",
+        )  # fmt: skip
+    known = [v for v in spectrum if v is not None]
+    if len(known) < 10 or not all(isinstance(v, float) and math.isfinite(v) for v in known):
+        raise SpectrumError("needs finite numbers over the visible range", field="spectrum",
+                            remedy="Use TestPour.from_spectrum")  # fmt: skip
+    _check_values(np.array(known), "spectrum")
+
+
+def _lab(lab: object) -> Triple:
+    return Target(lab).lab  # type: ignore[arg-type]  # refuses what is no triple of numbers
+
+
+def _checked_covariance(value: object) -> Covariance:
+    try:
+        matrix = np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
+        matrix = np.empty(0)
+    good = matrix.shape == (3, 3) and bool(np.all(np.isfinite(matrix)))
+    if not good or np.abs(matrix - matrix.T).max() > 1e-6 * np.abs(matrix).max() + 1e-12 or (
+        np.linalg.eigvalsh(matrix).min() < -1e-9 * np.abs(matrix).max()
+    ):  # fmt: skip
+        raise ShadematchError(
+            "must be a symmetric, nonnegative 3 x 3 matrix", field="covariance", value=value,
+            remedy="It is the covariance of L*, a* and b*",
+        )  # fmt: skip
+    rows = [tuple(float(v) for v in row) for row in matrix]
+    return rows[0], rows[1], rows[2]  # type: ignore[return-value]

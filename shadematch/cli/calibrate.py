@@ -1,0 +1,102 @@
+"""``shadematch calibrate`` and ``pours``: a palette from test pours, and which pours to make.
+
+``calibrate --json``: ``pigments`` ({name, strength_sd, scatters}), ``wrong`` (names of bars put
+aside), ``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``contact`` (null if
+as stated), ``saved`` (null or the file). ``pours --json``: ``pours`` ({name, doses_cm, batch_g,
+thickness_cm, white, backings, why}), ``readings``, ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+
+from shadematch.calibration.calibrate import calibrate
+from shadematch.calibration.design import next_pours, starter_plan
+from shadematch.calibration.files import read_test_pours
+from shadematch.cautions import CAUTIONS
+from shadematch.cli.printing import json_text, wrapped
+from shadematch.cli.words import NUMBER, Verbs
+from shadematch.materials import load_palette
+from shadematch.pour import View
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verbs."""
+    parser = verb("calibrate", _calibrate, "Learn a palette from measured test pours.")
+    parser.add_argument("files", nargs="+", metavar="FILE", help="CSV or CGATS.17 text")
+    parser.add_argument("--bars", metavar="FILE", help="CSV with the doses of the bars")
+    parser.add_argument("--illuminant", help="of Lab and XYZ readings (D65)")
+    parser.add_argument("--observer", help="of Lab and XYZ readings: 2 or 10 degrees (2)")
+    parser.add_argument("--save", metavar="FILE", help="write the palette there")
+    parser.add_argument("--like", metavar="FILE", help="palette to take tube sizes and prices from")
+    parser.add_argument("--next", type=int, metavar="N", help="name N pours that would teach most")
+    plan = verb("pours", _pours, "The test pours that a new palette needs.")
+    plan.add_argument("pigments", nargs="+", metavar="NAME")
+    plan.add_argument("--scattering", nargs="+", default=[], metavar="NAME",
+                      help="pigments thought to scatter")  # fmt: skip
+    plan.add_argument(
+        "--batch", type=NUMBER, default=500.0, metavar="G", help="base of a bar (500)"
+    )
+    plan.add_argument("--no-white", action="store_true", help="no white base in the studio")
+    plan.add_argument("--save", metavar="FILE", help="write a form to fill in")
+    plan.add_argument("--reading", choices=("spectrum", "lab"), default="spectrum",
+                      help="what will be filled in (spectrum)")  # fmt: skip
+
+
+def _calibrate(args: argparse.Namespace) -> str:
+    view = None
+    if args.illuminant is not None or args.observer is not None:
+        view = View(illuminant=args.illuminant or "D65", observer=args.observer or "2")
+    pours = [p for f in args.files for p in read_test_pours(f, bars=args.bars, view=view)]
+    like = None if args.like is None else load_palette(args.like)
+    found = calibrate(pours, like=like)
+    if args.save is not None:
+        found.palette.save(args.save)
+    if args.json:
+        return json_text(
+            {
+                "pigments": [
+                    {"name": n, "strength_sd": found.strength_sd(n),
+                     "scatters": n in found.scattering}
+                    for n in found.pigments
+                ],
+                "wrong": list(found.wrong),
+                "residuals": [dataclasses.asdict(r) for r in found.residuals],
+                "poorly_known": list(found.poorly_known),
+                "contact": found.contact,
+                "saved": args.save,
+            }
+        )  # fmt: skip
+    lines = [str(found)]
+    if args.next is not None:
+        lines += [f"next        {n}" for n in next_pours(found, count=args.next)]
+    if args.save is not None:
+        lines.append(f"saved       {args.save}")
+    return wrapped("\n".join(lines), 12)
+
+
+def _pours(args: argparse.Namespace) -> str:
+    plan = starter_plan(
+        args.pigments, scattering=args.scattering, batch_g=args.batch, white=not args.no_white
+    )
+    if args.save is not None:
+        plan.save(args.save, args.reading)
+    if args.json:
+        entries = [
+            {
+                "name": p.name,
+                "doses_cm": dict(p.doses),
+                "batch_g": p.pour.batch_g,
+                "thickness_cm": p.pour.thickness_cm,
+                "white": p.pour.white,
+                "backings": [str(v.backing) for v in p.views],
+                "why": p.why,
+            }
+            for p in plan.pours
+        ]
+        return json_text({"pours": entries, "readings": plan.readings, "cautions": list(CAUTIONS)})
+    saved = [] if args.save is None else [f"saved {args.save}"]
+    return wrapped("\n".join([str(plan), *saved]), 2)

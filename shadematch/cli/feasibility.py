@@ -1,0 +1,106 @@
+"""``shadematch feasibility``: where a colour can be made.
+
+With ``--json``: ``target``, ``within``, ``sentence``, ``best`` (a recipe with ``pour``, as in
+`shadematch.cli.match`), ``cells``, a list of {batch_g, white, thickness_cm, doses_cm, delta_e,
+ideal_delta_e, proved}, with ``--without`` also ``without`` {names, sentence, best}; ``view``,
+``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from shadematch.cautions import CAUTIONS
+from shadematch.cli.printing import cautions, json_text, picture, wrapped
+from shadematch.cli.words import (
+    NUMBER,
+    NUMBERS,
+    Verbs,
+    add_conditions,
+    add_target,
+    choice_entries,
+    pour_and_view,
+    read_palette,
+    read_target,
+)
+from shadematch.gamut.feasibility import Cell, feasibility
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    text = "Where a colour can be made: over thickness, white base and batch."
+    parser = verb("feasibility", _feasibility, text)
+    add_target(parser)
+    add = parser.add_argument_group("what to try").add_argument
+    add("--within", type=NUMBER, metavar="CIEDE2000", help="how far away counts as made (1)")
+    text = "in cm, for instance 0.5,1,2 (seven from 0.5 to 6, or --thickness alone)"
+    add("--thicknesses", type=NUMBERS, metavar="CM,...", help=text)
+    text = "parts of white, for instance 0,0.1 (seven from 0 to 1, or --white alone)"
+    add("--whites", type=NUMBERS, metavar="FRACTION,...", help=text)
+    add("--batches", type=NUMBERS, metavar="G,...", help="in g (--batch alone)")
+    text = "compare with the palette without this pigment; may be repeated"
+    add("--without", action="append", default=[], metavar="NAME", help=text)
+    add("--picture", metavar="FILE", help="draw the map into this file (.png, .svg, .pdf)")
+    add_conditions(parser)
+
+
+def _feasibility(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    palette = read_palette(args.palette)
+    # One thickness or white fraction given as for other verbs is all that is tried.
+    single = {
+        "thicknesses_cm": args.thicknesses or (args.thickness_cm and (args.thickness_cm,)),
+        "whites": args.whites or (None if args.white is None else (args.white,)),
+        "batches_g": args.batches,
+        "within": args.within,
+    }
+    given = {name: value for name, value in single.items() if value is not None}
+    others = palette.without(*args.without) if args.without else None
+    found = feasibility(read_target(args), palette=palette, pour=pour, view=view, **given)
+    name = f"{', '.join(args.without)} left out"
+    compared = None if others is None else found.compare(others, name=name)
+    if args.picture is not None:
+        from shadematch.plots.feasibility import draw_comparison, draw_feasibility
+
+        drawn = draw_feasibility(found) if compared is None else draw_comparison(compared)
+        picture(drawn, args.picture)
+    if args.json:
+        entries: dict[str, Any] = {
+            "target": {"lab": found.target.lab, "hex": found.target.hex},
+            "within": found.within,
+            "sentence": found.sentence,
+            "best": _best(found.best),
+            "cells": [_cell(c) for layer in found.cells for row in layer for c in row],
+        }
+        if compared is not None:
+            entries["without"] = {
+                "names": args.without,
+                "sentence": compared.sentence,
+                "best": _best(compared.second.best),
+            }
+        return json_text({**entries, "view": view.model_dump(), "cautions": CAUTIONS})
+    head, *tables = str(found).split("\n")
+    parts = [wrapped(head), "\n".join(tables)]
+    if compared is not None:
+        parts.append(wrapped(str(compared)))
+    if args.picture is not None:
+        parts.append(wrapped(f"picture    {args.picture}"))
+    return "\n\n".join((*parts, cautions()))
+
+
+def _best(cell: Cell) -> dict[str, Any]:
+    return {**choice_entries(cell.closest), "pour": cell.pour.model_dump()}
+
+
+def _cell(cell: Cell) -> dict[str, Any]:
+    pour = cell.pour
+    return {
+        **{n: getattr(pour, n) for n in ("batch_g", "white", "thickness_cm")},
+        "doses_cm": dict(cell.closest.recipe.doses_cm),
+        "delta_e": cell.delta_e,
+        "ideal_delta_e": cell.ideal.delta_e,
+        "proved": cell.proved,
+    }

@@ -1,0 +1,92 @@
+"""``shadematch gamut``: what can be made at all.
+
+With ``--json``: ``volume`` {value, error} [CIELAB cubed], ``targets``, a list of {hex, delta_e,
+bound, proved, nearest} with the nearest colour's code, ``coverage`` {set: share}, ``within``,
+``palette`` (names), ``pour``, ``view``, ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from shadematch.cli.printing import coloured, json_text, picture, swatch, wrapped
+from shadematch.cli.words import (
+    COUNT,
+    NUMBER,
+    Verbs,
+    add_conditions,
+    pour_and_view,
+    read_palette,
+    shared_entries,
+)
+from shadematch.errors import PourError
+from shadematch.gamut.reach import gamut
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("gamut", _gamut, "What can be made at all, before doses are made whole.")
+    text = "screen colours to find the nearest of, for instance #d9822b"
+    parser.add_argument("targets", nargs="*", metavar="HEX", help=text)
+    add = parser.add_argument
+    text = "share of a set of colours that can be made; may be repeated"
+    add("--coverage", action="append", default=[], choices=("srgb", "munsell"), help=text)
+    text = "how far away still counts as made in --coverage (1)"
+    add("--within", type=NUMBER, default=1.0, metavar="CIEDE2000", help=text)
+    add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
+    text = "draw into this file (.png, .svg, .pdf): the solid, or a cut through it"
+    add("--picture", metavar="FILE", help=text)
+    add("--lightness", type=NUMBER, metavar="L", help="draw the cut at this lightness")
+    add("--hue", type=NUMBER, metavar="DEGREES", help="or at this hue")
+    add_conditions(parser)
+
+
+def _gamut(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    palette = read_palette(args.palette)
+    cut = args.lightness is not None or args.hue is not None
+    if cut and args.picture is None:
+        raise PourError(
+            "a cut is drawn into a file", field="--lightness and --hue", remedy="Add --picture FILE"
+        )
+    found = gamut(palette=palette, pour=pour, view=view, max_pigments=args.max_pigments)
+    nearest = [found.nearest(code) for code in args.targets]
+    coverage = {name: found.coverage(name, within=args.within) for name in args.coverage}
+    if args.picture is not None:
+        # Figures need matplotlib, which is an extra.
+        from shadematch.plots.gamut import draw_slice
+        from shadematch.plots.solid import draw_solid
+
+        lines = {"lightness": args.lightness, "hue": args.hue}
+        picture(draw_slice(found.slice(**lines)) if cut else draw_solid(found), args.picture)
+    if args.json:
+        entries: dict[str, Any] = {
+            "volume": {"value": found.volume.value, "error": found.volume.error},
+            "targets": [
+                {
+                    "hex": n.target.hex,
+                    "delta_e": n.delta_e,
+                    "bound": n.bound,
+                    "proved": n.proved,
+                    "nearest": n.choice.predicted.hex,
+                }
+                for n in nearest
+            ],
+            "coverage": {name: c.share for name, c in coverage.items()},
+            "within": args.within,
+            "palette": palette.names,
+            **shared_entries(pour, view),
+        }
+        return json_text(entries)
+    lines_ = [str(found)]
+    for n in nearest:
+        patch = swatch(n.target.hex) + swatch(n.choice.predicted.hex) + " " if coloured() else ""
+        lines_.append(f"colour     {patch}{n}")
+    lines_ += [f"{name:<10} {c}" for name, c in coverage.items()]
+    if args.picture is not None:
+        lines_.append(f"picture    {args.picture}")
+    text = "\n".join(lines_)
+    return text if coloured() else wrapped(text, 11)

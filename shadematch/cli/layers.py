@@ -1,0 +1,82 @@
+"""``shadematch layers``: the colour of layers on top of each other, looked at from above.
+
+With ``--json``: ``lab``, ``xyz``, ``hex``, ``in_srgb`` of the whole; ``layers``, a list from the
+top down of {thickness_cm, white, doses_cm, alone}; ``poured``, a list from the bottom layer alone
+to the whole; ``alone`` and the entries of ``poured`` are {lab, xyz, hex, in_srgb}; ``pour``,
+``view``, ``cautions``. The thickness in ``pour`` plays no part, and its white fraction is that of
+layers that name none.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.wedge import no_thickness, shade_entries
+from shadematch.cli.words import (
+    Verbs,
+    add_conditions,
+    pour_and_view,
+    read_doses,
+    read_palette,
+    shared_entries,
+)
+from shadematch.errors import PourError
+from shadematch.layers import layers
+from shadematch.pour import Pour, Recipe
+from shadematch.readers import is_number
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("layers", _layers, "The colour of layers on top of each other.")
+    text = (
+        "the top layer first: its thickness in cm, a colon, and doses with commas between, for "
+        "instance 0.6:gorse=2,kelp=1; 1: is base without paste; 0.8/0.1:dusk=2 has a tenth of "
+        "white base"
+    )
+    parser.add_argument("layers", nargs="+", metavar="CM:NAME=CM", help=text)
+    add_conditions(parser)
+
+
+def _read_layer(word: str, pour: Pour) -> tuple[Recipe, float]:
+    """A layer written as CM:NAME=CM,NAME=CM or CM/WHITE:NAME=CM."""
+    size, colon, doses = word.partition(":")
+    thick, slash, white = size.partition("/")
+    if not colon or not is_number(thick) or (slash and not is_number(white)):
+        raise PourError(
+            "is no layer", field="CM:NAME=CM", value=word, remedy="Write it as 0.6:gorse=2,kelp=1"
+        )
+    if slash:
+        pour = Pour(**(pour.model_dump() | {"white": float(white)}))
+    return Recipe(read_doses(doses.split(",") if doses.strip() else []), pour), float(thick)
+
+
+def _layers(args: argparse.Namespace) -> str:
+    no_thickness(args)
+    pour, view = pour_and_view(args)
+    stack = [_read_layer(word, pour) for word in args.layers]
+    found = layers(stack, palette=read_palette(args.palette), view=view)
+    if args.json:
+        entries = {
+            **shade_entries(found.seen),
+            "layers": [
+                {
+                    "thickness_cm": thick,
+                    "white": recipe.pour.white,
+                    "doses_cm": dict(recipe.doses_cm),
+                    "alone": shade_entries(alone),
+                }
+                for recipe, thick, alone in zip(
+                    found.recipes, found.thicknesses_cm, found.alone, strict=True
+                )
+            ],
+            "poured": [shade_entries(shade) for shade in found.poured],
+        }
+        return json_text({**entries, **shared_entries(pour, view)})
+    parts = [wrapped(str(found), 11), cautions()]
+    if coloured():
+        parts.insert(0, f"seen {found.hex} {swatch(found.hex)}")
+    return "\n\n".join(parts)

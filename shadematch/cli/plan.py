@@ -1,0 +1,133 @@
+"""``shadematch plan``: which orders can be poured, in which recipe each, and what to buy.
+
+The two files are described at the head of `shadematch.planning.books`.
+
+With ``--json``: ``poured``, a list of {order, pots, among, use_cm, cost_per_bar, value, due} and
+of the recipe of one pot ``doses_cm`` to ``tubes``, ``delta_e`` and ``predicted`` as in
+`shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
+sentence, short_cm, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
+``buy_base_g`` {clear, white}; ``money``, ``value``, ``use_cm``, ``left_cm``, ``proved``,
+``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message}; ``cautions``.
+With ``--without`` also ``without``: {names, changes}, the latter a list of {order, was, now} in
+words, and all the rest tells of the plan without these tubes. ``delta_e`` is 0 for a recipe that
+was given, ``cost_per_bar`` null where a price is not known.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+from shadematch.cautions import CAUTIONS
+from shadematch.cli.printing import cautions, json_text, wrapped
+from shadematch.cli.words import NUMBER, Verbs, choice_entries, read_palette
+from shadematch.planning.books import read_orders, read_stock
+from shadematch.planning.plan import plan
+from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    text = "Which orders can be poured, in which recipe each, and what to buy."
+    parser = verb("plan", _plan, text)
+    parser.add_argument("orders", metavar="ORDERS", help="order book, a CSV file")
+    parser.add_argument("stock", metavar="SHELF", help="what is on the shelf, a CSV file")
+    add = parser.add_argument
+    add("--palette", metavar="FILE", help="palette file (the demo palette)")
+    purse = parser.add_mutually_exclusive_group()
+    purse.add_argument("--buy", action="store_true", help="buy whatever is wanted (nothing)")
+    purse.add_argument("--budget", type=NUMBER, metavar="MONEY", help="buy for so much at most")
+    text = "what if this tube runs out; may be repeated"
+    add("--without", action="append", default=[], metavar="NAME", help=text)
+    add("--seconds", type=NUMBER, metavar="SECONDS", help="time for each goal (20)")
+
+
+@contextlib.contextmanager
+def _quietly() -> Iterator[None]:
+    """What the solver's own code prints goes to the error output: ours may be read as JSON."""
+    sys.stdout.flush()
+    try:
+        ours = os.dup(1)
+        os.dup2(2, 1)
+    except OSError:  # there is no such output to turn away
+        yield
+        return
+    try:
+        yield
+    finally:
+        os.dup2(ours, 1)
+        os.close(ours)
+
+
+def _plan(args: argparse.Namespace) -> str:
+    orders, stock = read_orders(args.orders), read_stock(args.stock)
+    options = {} if args.seconds is None else {"seconds": args.seconds}
+    buy = args.buy if args.budget is None else args.budget
+    with _quietly():
+        found = plan(orders, stock, palette=read_palette(args.palette), buy=buy, **options)
+        what = found.without(*args.without) if args.without else None
+    if args.json:
+        return json_text(_entries(found, what))
+    return "\n\n".join((wrapped(str(what or found), 11), cautions()))
+
+
+def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
+    entries: dict[str, Any] = {}
+    if what is not None:
+        found = what.after
+        entries["without"] = {
+            "names": what.names,
+            "changes": [
+                {"order": name, "was": str(old), "now": str(new)}
+                for name, (old, new) in what.changes.items()
+            ],
+        }
+    plain = ("money", "value", "proved", "limited")
+    parts = ("goal", "reached", "bound", "gap", "proved", "message")
+    return {
+        "poured": [_poured(line) for line in found.poured],
+        "left_out": [_left_out(line) for line in found.left_out],
+        "buy": [_purchase(p) for p in found.buy],
+        "buy_base_g": dict(zip(("clear", "white"), found.buy_base_g, strict=True)),
+        **{name: getattr(found, name) for name in plain},
+        "use_cm": dict(found.use_cm),
+        "left_cm": dict(found.left_cm),
+        "stages": [{name: getattr(s, name) for name in parts} for s in found.stages],
+        **entries,
+        "cautions": CAUTIONS,
+    }
+
+
+def _poured(line: Poured) -> dict[str, Any]:
+    order = line.order
+    return {
+        "order": order.name,
+        "pots": line.pots,
+        "among": line.among,
+        "use_cm": line.use_cm,
+        "cost_per_bar": line.cost.per_bar,
+        "value": order.value,
+        "due": order.due.isoformat() if order.due else None,
+        **choice_entries(line.choice),
+        "pour": line.recipe.pour.model_dump(),
+        "view": order.view.model_dump(),
+    }
+
+
+def _left_out(line: LeftOut) -> dict[str, Any]:
+    return {
+        "order": line.order.name,
+        **{name: getattr(line, name) for name in ("reason", "sentence", "proved")},
+        "short_cm": dict(line.short_cm),
+        "would_take": [_purchase(p) for p in line.would_take],
+    }
+
+
+def _purchase(purchase: Purchase) -> dict[str, Any]:
+    return {name: getattr(purchase, name) for name in ("pigment", "tubes", "price")}

@@ -1,0 +1,62 @@
+"""``shadematch spread``: how far a recipe strays when ruler and scale are a little off.
+
+With ``--json``: ``doses_cm`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`;
+``spread`` {delta_e, mean, median, p90, p95, lab_covariance, shares {reading: share}, ruler_cm,
+scale_g}, ``delta_e`` being that when nothing is off; ``target`` {lab, hex} or null; ``pour``,
+``view``, ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from shadematch.cli.printing import cautions, json_text, wrapped
+from shadematch.cli.words import (
+    Verbs,
+    add_conditions,
+    add_readings,
+    pour_and_view,
+    read_doses,
+    read_palette,
+    read_readings,
+    recipe_entries,
+    shared_entries,
+    spread_entries,
+)
+from shadematch.spread import spread
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    text = "How far a recipe strays when ruler and scale are a little off."
+    parser = verb("spread", _spread, text)
+    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    text = "screen colour that CIEDE2000 is taken to (the recipe's own)"
+    parser.add_argument("--target", metavar="HEX", help=text)
+    add_readings(parser)
+    add_conditions(parser)
+
+
+def _spread(args: argparse.Namespace) -> str:
+    pour, view = pour_and_view(args)
+    found = spread(
+        read_doses(args.doses),
+        palette=read_palette(args.palette),
+        pour=pour,
+        view=view,
+        target=None if args.target is None else args.target.strip(),
+        **read_readings(args),
+    )
+    if args.json:
+        goal = found.target
+        return json_text(
+            {
+                **recipe_entries(found.recipe, found.nominal),
+                "spread": spread_entries(found),
+                "target": None if goal is None else {"lab": goal.lab, "hex": goal.hex},
+                **shared_entries(pour, view),
+            }
+        )
+    return "\n\n".join((wrapped(str(found), 11), cautions()))

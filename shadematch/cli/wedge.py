@@ -1,0 +1,94 @@
+"""``shadematch wedge``: the shade along a sloped coloured layer topped with clear base.
+
+With ``--json``: ``doses_cm`` {name: cm}; ``places``, a list of {coloured_cm, clear_cm, lab, xyz,
+hex, in_srgb}, evenly spaced from one end to the other; ``pour``, ``view``, ``cautions``. The
+thickness in ``pour`` plays no part.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.words import (
+    COUNT,
+    NUMBER,
+    Verbs,
+    add_conditions,
+    pour_and_view,
+    read_doses,
+    read_palette,
+    shared_entries,
+)
+from shadematch.errors import PourError
+from shadematch.layers import Shade
+from shadematch.wedge import wedge
+
+__all__ = ["add_verb", "no_thickness", "shade_entries"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    text = "The shade along a sloped coloured layer topped with clear base."
+    parser = verb("wedge", _wedge, text)
+    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    add = parser.add_argument_group("the wedge").add_argument
+    text = "thickness of the coloured layer at one end"
+    add("--from", dest="from_cm", type=NUMBER, metavar="CM", required=True, help=text)
+    add("--to", dest="to_cm", type=NUMBER, metavar="CM", required=True, help="and at the other")
+    text = "height of the level bar (that of the thicker end)"
+    add("--height", dest="height_cm", type=NUMBER, metavar="CM", help=text)
+    add("--bare", action="store_true", help="no clear base on top")
+    add("--steps", type=COUNT, metavar="COUNT", help="places to compute (25)")
+    add_conditions(parser)
+
+
+def no_thickness(args: argparse.Namespace) -> None:
+    """Refuse a thickness where each layer has its own.
+
+    Raises
+    ------
+    PourError
+        If one was given.
+    """
+    if args.thickness_cm is not None:
+        raise PourError(
+            "has no meaning here",
+            field="thickness_cm",
+            value=args.thickness_cm,
+            remedy="Each layer has a thickness of its own",
+        )
+
+
+def shade_entries(shade: Shade) -> dict[str, Any]:
+    """What JSON tells of a colour."""
+    return {name: getattr(shade, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+
+
+def _wedge(args: argparse.Namespace) -> str:
+    no_thickness(args)
+    pour, view = pour_and_view(args)
+    found = wedge(
+        read_doses(args.doses),
+        from_cm=args.from_cm,
+        to_cm=args.to_cm,
+        height_cm=args.height_cm,
+        clear_top=not args.bare,
+        palette=read_palette(args.palette),
+        pour=pour,
+        view=view,
+        **({} if args.steps is None else {"steps": args.steps}),
+    )
+    if args.json:
+        places = [
+            {"coloured_cm": x, "clear_cm": rest, **shade_entries(shade)}
+            for x, rest, shade in zip(found.coloured_cm, found.clear_cm, found.shades, strict=True)
+        ]
+        doses = dict(found.recipe.doses_cm)
+        return json_text({"doses_cm": doses, "places": places, **shared_entries(pour, view)})
+    parts = [wrapped(str(found), 11), cautions()]
+    if coloured():
+        ends = found.hexes[0], found.hexes[-1]
+        parts.insert(0, f"{ends[0]} {''.join(map(swatch, found.hexes[::6]))} {ends[1]}")
+    return "\n\n".join(parts)

@@ -1,0 +1,1 @@
+"""A batch that came out off: what it really is, and what to add."""

@@ -1,0 +1,276 @@
+"""What is believed of a batch: how strong its pastes are, how much of each it really holds.
+
+Before anything is measured, each paste may be stronger or weaker than its palette says, each
+length and mass may be off by what ruler and scale leave open, and the computed colour may be off
+by a little that has no name (a model is a model: M. C. Kennedy, A. O'Hagan, J. R. Stat. Soc. B 63
+(2001) 425). All of that is one vector with a normal distribution. A measured colour makes some of
+its values more likely than others: the most likely ones (MAP) are found by damped least squares,
+and the covariance there is that of the problem made linear (A. Tarantola, *Inverse Problem
+Theory* (2005), sections 3.2.3 and 3.4).
+
+Three numbers are measured and up to 23 are unknown, so a measurement tells only some of it, and
+what it doesn't tell stays as uncertain as it was. That is what the standard deviations say.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.materials import Base, Palette, Pigment
+from shadematch.optics.layer import reflectance
+from shadematch.pour import View
+
+__all__ = ["Belief", "Priors", "first_belief"]
+
+
+@dataclass(frozen=True)
+class Priors:
+    """How uncertain things are before they are measured.
+
+    Attributes
+    ----------
+    strength, white_strength
+        Standard deviation of the logarithm of a paste's strength, and of the white base's:
+        0.1 is about 10 %.
+    ruler_cm, scale_g
+        How far a reading may be off, either way, evenly.
+    model
+        Standard deviation of what the computed colour is off by, in each of L*, a*, b*.
+    """
+
+    strength: float
+    white_strength: float
+    ruler_cm: float
+    scale_g: float
+    model: float
+
+
+@dataclass(frozen=True, eq=False)
+class Belief:
+    """A batch as it is believed to be.
+
+    The unknowns, in this order, for n pigments: n logarithms of strength, one of the white
+    base's, n errors of length [cm], the errors of the clear and the white mass [g], and the
+    colour's own error (L*, a*, b*).
+
+    Attributes
+    ----------
+    palette, view, thickness_cm
+        What the colours are computed with.
+    doses_cm
+        What was read off the ruler in all, in palette order, shape (n,).
+    base_g
+        What was read off the scale in all: clear and white, shape (2,).
+    mean, covariance
+        Of the unknowns, shapes (2 n + 6,) and (2 n + 6, 2 n + 6).
+    priors
+        What they started from.
+    """
+
+    palette: Palette
+    view: View
+    thickness_cm: float
+    doses_cm: FloatArray
+    base_g: FloatArray
+    mean: FloatArray
+    covariance: FloatArray
+    priors: Priors
+
+    @property
+    def count(self) -> int:
+        """Number of pigments."""
+        return self.doses_cm.size
+
+    @property
+    def strengths(self) -> FloatArray:
+        """Most likely strength of each paste, 1 as in the palette; shape (n,)."""
+        return np.asarray(np.exp(self.mean[: self.count]))
+
+    @property
+    def strength_sd(self) -> FloatArray:
+        """Standard deviation of the logarithms of `strengths`, shape (n,)."""
+        return np.asarray(np.sqrt(np.diag(self.covariance)[: self.count]))
+
+    @property
+    def white_strength(self) -> tuple[float, float]:
+        """Most likely strength of the white base, and the deviation of its logarithm."""
+        n = self.count
+        return float(np.exp(self.mean[n])), float(np.sqrt(self.covariance[n, n]))
+
+    @property
+    def shift(self) -> FloatArray:
+        """Most likely error of the computed colour, CIELAB, shape (3,)."""
+        return self.mean[-3:]
+
+    def contents(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """What is in the pot if the unknowns, shape (k, 2 n + 6), are these.
+
+        Returns
+        -------
+        lengths
+            True lengths [cm], shape (k, n).
+        strengths
+            Shape (k, n).
+        base
+            Clear and white base [g], shape (k, 2).
+        """
+        n = self.count
+        lengths = np.maximum(self.doses_cm + unknowns[:, n + 1 : 2 * n + 1], 0.0)
+        base = np.maximum(self.base_g + unknowns[:, 2 * n + 1 : 2 * n + 3], 0.0)
+        return lengths, np.exp(unknowns[:, :n]), base
+
+    def optics(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Absorption and reduced scattering [1/cm], each (k, 36), of unknowns (k, 2 n + 6)."""
+        palette = self.palette
+        lengths, strengths, base = self.contents(unknowns)
+        mass = base.sum(axis=1, keepdims=True)
+        clear, white = base[:, :1] / mass, base[:, 1:] / mass
+        loads = lengths * strengths * (100.0 / mass)
+        milk = white * np.exp(unknowns[:, self.count, None])
+        mu_a = clear * palette.clear.absorption + white * palette.white.absorption
+        mu_s = clear * palette.clear.scattering + milk * palette.white.scattering
+        return mu_a + loads @ _absorption(palette), mu_s + loads @ _scattering(palette)
+
+    def lab(self, unknowns: FloatArray) -> FloatArray:
+        """CIELAB, shape (k, 3), of unknowns of shape (k, 2 n + 6)."""
+        R = reflectance(*self.optics(unknowns), self.thickness_cm, self.view.surroundings)[0]
+        seen = self.view.observation
+        return (
+            lab_from_response(cube_root_response(R @ seen.weights.T, seen.white)[0])
+            + (unknowns[:, -3:])
+        )
+
+    def lab_and_slope(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """CIELAB (3,) and its Jacobian (3, 2 n + 6) at one set of unknowns (2 n + 6,)."""
+        palette, n = self.palette, self.count
+        row = unknowns[None]
+        lengths, strengths, base = (part[0] for part in self.contents(row))
+        mu_a, mu_s = (part[0] for part in self.optics(row))
+        mass = float(base.sum())
+        a, s = _absorption(palette), _scattering(palette)
+        by_a, by_s = np.zeros((2 * n + 6, mu_a.size)), np.zeros((2 * n + 6, mu_a.size))
+        loads = lengths * strengths * (100.0 / mass)
+        milk = np.exp(unknowns[n])
+        opaque = milk * np.asarray(palette.white.scattering)
+        by_a[:n], by_s[:n] = loads[:, None] * a, loads[:, None] * s
+        by_s[n] = base[1] / mass * opaque
+        per_cm = np.where(lengths > 0.0, strengths, 0.0) * (100.0 / mass)
+        by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = per_cm[:, None] * a, per_cm[:, None] * s
+        # A gram more of a base pulls the mixture towards that base.
+        by_a[2 * n + 1] = (np.asarray(palette.clear.absorption) - mu_a) / mass
+        by_s[2 * n + 1] = (np.asarray(palette.clear.scattering) - mu_s) / mass
+        by_a[2 * n + 2] = (np.asarray(palette.white.absorption) - mu_a) / mass
+        by_s[2 * n + 2] = (opaque - mu_s) / mass
+        R, R_a, R_s = reflectance(mu_a, mu_s, self.thickness_cm, self.view.surroundings)
+        seen = self.view.observation
+        f, f_slope = cube_root_response(R @ seen.weights.T, seen.white)
+        xyz_slope = seen.weights @ (R_a * by_a + R_s * by_s).T
+        slope = LAB_FROM_RESPONSE @ (f_slope[:, None] * xyz_slope)
+        slope[:, -3:] += np.eye(3)
+        return lab_from_response(f) + unknowns[-3:], slope
+
+    def learn(self, lab: FloatArray, covariance: FloatArray) -> tuple[Belief, float]:
+        """What is believed once a colour has been measured.
+
+        Parameters
+        ----------
+        lab, covariance
+            Measured CIELAB and its covariance, shapes (3,) and (3, 3).
+
+        Returns
+        -------
+        belief, surprise
+            `surprise` is the probability of a measurement at least as unlikely as this one, if
+            what was believed before holds; a small one says that something else went wrong.
+        """
+        from scipy.optimize import least_squares  # slow to import, so late
+        from scipy.special import gammaincc
+
+        values, vectors = np.linalg.eigh(self.covariance)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        whiten = np.linalg.inv(np.linalg.cholesky(covariance))
+        eye = np.eye(self.mean.size)
+
+        def misfit(z: FloatArray) -> FloatArray:
+            found = self.lab_and_slope(self.mean + root @ z)[0]
+            return np.concatenate([z, whiten @ (found - lab)])
+
+        def slope(z: FloatArray) -> FloatArray:
+            return np.concatenate(
+                [eye, whiten @ self.lab_and_slope(self.mean + root @ z)[1] @ root]
+            )
+
+        fit = least_squares(misfit, np.zeros(self.mean.size), slope, method="lm", xtol=1e-12)
+        J = slope(fit.x)[self.mean.size :]
+        spread = root @ np.linalg.inv(eye + J.T @ J) @ root.T
+        belief = replace(self, mean=self.mean + root @ fit.x, covariance=0.5 * (spread + spread.T))
+        # Twice the cost is distributed as chi square with three degrees of freedom.
+        return belief, float(gammaincc(1.5, fit.cost))
+
+    def after(self, doses_cm: FloatArray, base_g: FloatArray) -> Belief:
+        """What is believed once these lengths (n,) and masses (2,) have been added to it."""
+        n = self.count
+        more = np.zeros(self.mean.size)
+        more[n + 1 : 2 * n + 1] = np.where(doses_cm > 0, self.priors.ruler_cm**2 / 3.0, 0.0)
+        more[2 * n + 1 : 2 * n + 3] = np.where(base_g > 0, self.priors.scale_g**2 / 3.0, 0.0)
+        return replace(
+            self,
+            doses_cm=self.doses_cm + doses_cm,
+            base_g=self.base_g + base_g,
+            covariance=self.covariance + np.diag(more),
+        )
+
+    def palette_learned(self) -> Palette:
+        """The palette with its most likely strengths."""
+        palette, milk = self.palette, self.white_strength[0]
+        pigments = tuple(
+            Pigment(
+                name=p.name,
+                absorption=_times(p.absorption, float(f)),
+                scattering=None if p.scattering is None else _times(p.scattering, float(f)),
+                tube_cm=p.tube_cm,
+                tube_price=p.tube_price,
+            )
+            for p, f in zip(palette.pigments, self.strengths, strict=True)
+        )
+        white = Base(
+            absorption=palette.white.absorption, scattering=_times(palette.white.scattering, milk)
+        )
+        note = f"{palette.note} Strengths as learned from measured batches.".strip()
+        return Palette(pigments=pigments, clear=palette.clear, white=white, note=note)
+
+
+def _times(values: tuple[float, ...], factor: float) -> tuple[float, ...]:
+    return tuple(factor * v for v in values)
+
+
+def _absorption(palette: Palette) -> FloatArray:
+    return np.array([p.absorption for p in palette.pigments])
+
+
+def _scattering(palette: Palette) -> FloatArray:
+    zero = (0.0,) * len(palette.clear.scattering)
+    return np.array([p.scattering or zero for p in palette.pigments])
+
+
+def first_belief(
+    palette: Palette, view: View, thickness_cm: float,
+    doses_cm: FloatArray, base_g: FloatArray, priors: Priors,
+) -> Belief:  # fmt: skip
+    """What is believed of a batch before anything is measured."""
+    n = doses_cm.size
+    variance = np.concatenate(
+        [
+            np.full(n, priors.strength**2),
+            [priors.white_strength**2],
+            np.where(doses_cm > 0, priors.ruler_cm**2 / 3.0, 0.0),
+            np.where(base_g > 0, priors.scale_g**2 / 3.0, 0.0),
+            np.full(3, priors.model**2),
+        ]
+    )
+    mean = np.zeros(variance.size)
+    return Belief(palette, view, thickness_cm, doses_cm, base_g, mean, np.diag(variance), priors)

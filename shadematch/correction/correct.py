@@ -1,0 +1,247 @@
+"""What to add to a batch that came out off."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import cast, get_args
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.correction.additions import Additions, BaseKind
+from shadematch.correction.belief import Priors, first_belief
+from shadematch.correction.results import Correction, addition_of, triple
+from shadematch.difference import delta_e
+from shadematch.errors import ColourError, PourError
+from shadematch.materials import Palette
+from shadematch.models import expect
+from shadematch.pour import Pour, Recipe, View
+from shadematch.prediction import conditions, loads_of
+from shadematch.spread import RULER_CM, SCALE_G, checked_readings
+from shadematch.target import Target, as_target
+
+__all__ = ["correct"]
+
+
+def correct(
+    recipe: Recipe | Correction,
+    measured: Target | Sequence[float] | str,
+    target: Target | str,
+    *,
+    palette: Palette | None = None,
+    view: View | None = None,
+    tolerance: float = 1.0,
+    max_load: float | None = None,
+    pot_g: float | None = None,
+    bases: Sequence[BaseKind] | None = None,
+    base_step_g: float | None = None,
+    must_avoid: Sequence[str] = (),
+    strength_spread: float = 0.10,
+    white_spread: float = 0.10,
+    ruler_cm: float = RULER_CM,
+    scale_g: float = SCALE_G,
+    measured_spread: float = 0.3,
+    model_spread: float = 0.5,
+) -> Correction:
+    """What to add to a batch that came out off, so that nothing need be thrown away.
+
+    First the batch is understood: the strengths of its pastes and of the white base, the lengths
+    and masses that really went in, and the model's own error are estimated from the measured
+    colour and what was believed before (MAP). Then the smallest addition that gets within the
+    tolerance is sought, with proof. Nothing is ever taken out.
+
+    Parameters
+    ----------
+    recipe
+        What was poured; or the last `Correction` of this batch, once its `advice` was followed
+        (or `Correction.added` told what was added instead): then what was learned is kept, and
+        the spreads below stay as they were given first.
+    measured
+        The colour it came out, as a `Target`, CIELAB in the view, or a hex code. A target with
+        a covariance brings its own uncertainty.
+    target
+        The colour that was wanted.
+    palette, view
+        By default the demo palette, and D65 on white paper; the thickness is the recipe's. With
+        a `Correction` these are its own.
+    tolerance
+        How near is near enough, in CIEDE2000; above 0.
+    max_load
+        Most paste [cm per 100 g]; by default the recipe's limit.
+    pot_g
+        Most base that the pot holds [g]; by default half as much again as the batch.
+        Later corrections of a batch keep the first one's limits unless others are given.
+    bases
+        Which base may be added, one kind at a time: ``"clear"``, ``"white"``, or ``"own"`` for
+        the batch's own blend. By default what the batch is made of, so that clear soap stays
+        clear.
+    base_step_g
+        Base is added in multiples of this [g]; by default a fiftieth of the batch in whole
+        tens of grams, at least 10.
+    must_avoid
+        Pastes that may not be added.
+    strength_spread, white_spread
+        How much pastes and white base differ from what the palette says, as the standard
+        deviation of the logarithm (0.1 is about 10 %).
+    ruler_cm, scale_g
+        How far a reading may be off, either way; see `shadematch.spread`.
+    measured_spread
+        Standard deviation of a measured L*, a* and b*, where the target brings no covariance.
+    model_spread
+        Standard deviation of what the computed colour is off by, in each of L*, a*, b*.
+
+    Returns
+    -------
+    Correction
+
+    Raises
+    ------
+    PourError
+        For limits that can't be.
+    UnknownNameError
+        If the palette lacks a paste of the recipe.
+    ColourError
+        If a colour is none.
+    """
+    expect(recipe, (Recipe, Correction), "recipe", "Give a Recipe, or the last Correction")
+    _check_numbers(
+        tolerance=(tolerance, 1e-6, 100.0),
+        strength_spread=(strength_spread, 0.0, 1.0),
+        white_spread=(white_spread, 0.0, 1.0),
+        measured_spread=(measured_spread, 1e-3, 20.0),
+        model_spread=(model_spread, 0.0, 20.0),
+    )
+    if isinstance(recipe, Correction):
+        for name, given in (("palette", palette), ("view", view)):
+            if given is not None and given != getattr(recipe._belief, name):
+                raise PourError(
+                    "is not the one that the last correction was made with",
+                    field=name,
+                    value=given,
+                    remedy="Leave it out, or start from a Recipe",
+                )
+        made = recipe.advice if recipe.made is None else recipe.made
+        held = np.array([made.doses_cm.get(n, 0.0) for n in recipe._belief.palette.names])
+        belief = recipe._belief.after(held, np.array([made.clear_g, made.white_g]))
+        poured, last = made.recipe, recipe._additions
+        max_load = last.max_load if max_load is None else max_load
+        pot_g = last.pot_g if pot_g is None else pot_g
+        bases = last.bases if bases is None else bases
+        base_step_g = last.base_step_g if base_step_g is None else base_step_g
+    else:
+        palette, pour, view = conditions(palette, recipe.pour, view)
+        ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
+        held = loads_of(recipe.doses_cm, palette, pour) * (pour.batch_g / 100.0)
+        belief = first_belief(
+            palette,
+            view,
+            pour.thickness_cm,
+            held,
+            np.array([pour.clear_g, pour.white_g]),
+            Priors(strength_spread, white_spread, ruler, scale, model_spread),
+        )
+        poured = recipe
+    seen, goal = _colour(measured, belief.view), as_target(target)
+    pour = poured.pour
+    most, pot = _limits(pour, max_load, pot_g)
+    grain = max(10.0, 10.0 * round(pour.batch_g / 500.0)) if base_step_g is None else base_step_g
+    _check_numbers(base_step_g=(grain, 0.001, 100_000.0))
+    kinds = _kinds(pour, bases)
+    names = (must_avoid,) if isinstance(must_avoid, str) else must_avoid
+    expect(names, Iterable, "must_avoid", "Give a list of pigment names")
+    excluded = tuple(sorted({belief.palette.index(name) for name in names}))
+    lab, aim = seen.lab_in(belief.view), goal.lab_in(belief.view)
+    believed, surprise = belief.learn(lab, _covariance(seen, measured_spread))
+    additions = Additions(
+        believed,
+        aim,
+        step_cm=pour.dose_step_cm,
+        max_load=most,
+        pot_g=pot,
+        bases=kinds,
+        base_step_g=float(grain),
+        excluded=excluded,
+    )
+    now, now_delta_e = additions.value(np.zeros(believed.count, np.int64), (0.0, 0.0))
+    sought = additions.smallest(float(tolerance))
+    found = sought.found
+    return Correction(
+        recipe=poured,
+        measured=seen,
+        target=goal,
+        tolerance=float(tolerance),
+        measured_delta_e=float(delta_e(lab, aim)),
+        believed_lab=triple(now),
+        believed_delta_e=now_delta_e,
+        smallest=None if found is None else addition_of(additions, poured, found),
+        proved=sought.proved,
+        surprise=surprise,
+        _belief=believed,
+        _additions=additions,
+    )
+
+
+def _check_numbers(**asked: tuple[object, float, float]) -> None:
+    for name, (value, least, most) in asked.items():
+        number = isinstance(value, int | float | np.integer | np.floating)
+        if not number or isinstance(value, bool) or not least <= value <= most:  # type: ignore[operator]
+            raise PourError(
+                f"must be a number from {least:g} to {most:g}",
+                field=name,
+                value=value,
+                remedy="Give a number in this range",
+            )
+
+
+def _colour(measured: Target | Sequence[float] | str, view: View) -> Target:
+    if isinstance(measured, Target):
+        return measured
+    if isinstance(measured, str):
+        return Target.from_hex(measured)
+    if not isinstance(measured, bytes) and isinstance(measured, Sequence | np.ndarray):
+        lab = cast(Sequence[float], measured)
+        return Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
+    raise ColourError(
+        "is neither a Target, nor Lab, nor a hex colour",
+        field="measured",
+        value=measured,
+        remedy="Give three numbers L*, a*, b*, or Target.from_reflectance(...)",
+    )
+
+
+def _covariance(measured: Target, spread_: float) -> FloatArray:
+    own = getattr(measured, "covariance", None)
+    if own is None:
+        return np.eye(3) * spread_**2
+    # A floor keeps it invertible.
+    return np.asarray(np.array(own, dtype=float) + 1e-6 * np.eye(3))
+
+
+def _limits(pour: Pour, max_load: float | None, pot_g: float | None) -> tuple[float, float]:
+    most = pour.max_load if max_load is None else max_load
+    pot = min(1.5 * pour.batch_g, 100_000.0) if pot_g is None else pot_g
+    _check_numbers(max_load=(most, 1e-6, 1000.0), pot_g=(pot, 0.0, 100_000.0))
+    if pot < pour.batch_g:
+        raise PourError(
+            "is smaller than the batch",
+            field="pot_g",
+            value=pot,
+            remedy=f"The batch weighs {pour.batch_g:g} g; correct a part, or take a larger pot",
+        )
+    return float(most), float(pot)
+
+
+def _kinds(pour: Pour, bases: Sequence[BaseKind] | None) -> tuple[BaseKind, ...]:
+    if bases is None:
+        return (
+            ("clear",) if pour.white == 0 else ("white",) if pour.white == 1 else get_args(BaseKind)
+        )
+    names: tuple[BaseKind, ...]
+    expect(bases, Iterable, "bases", "Give a list of 'clear', 'white', 'own'")
+    names = (bases,) if isinstance(bases, str) else tuple(bases)  # type: ignore[assignment]
+    for name in names:
+        if name not in get_args(BaseKind):
+            raise PourError(
+                "is no base", field="bases", value=name, remedy="Give 'clear', 'white' or 'own'"
+            )
+    return names

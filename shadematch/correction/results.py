@@ -1,0 +1,396 @@
+"""What is found of a batch that came out off: its strengths, and what to add."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Final, Literal
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.cautions import CAUTIONS
+from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.correction.additions import Additions, Found
+from shadematch.correction.belief import Belief
+from shadematch.difference import delta_e
+from shadematch.errors import PourError
+from shadematch.html import card
+from shadematch.materials import Palette
+from shadematch.pour import Recipe
+from shadematch.prediction import loads_of
+from shadematch.target import Target
+
+__all__ = ["Addition", "Correction", "Strength", "addition_of", "triple"]
+
+REMELTING: Final = (
+    "Melt the batch again slowly and stir the addition in well; each melting dries the soap, "
+    "so weigh it again and cover it."
+)
+_STRANGE: Final = 0.001
+"""Probability below which a measurement is called hard to believe."""
+_DRAWS: Final = 1024
+
+Status = Literal["within tolerance", "can be saved", "can't be saved"]
+
+
+@dataclass(frozen=True)
+class Strength:
+    """How strong a paste, or the white base, ran.
+
+    Attributes
+    ----------
+    name
+        Of the paste, or "white base".
+    factor
+        Most likely strength; 1 is what the palette says.
+    low, high
+        Two thirds of the belief lie between these (one standard deviation either way).
+    sd
+        Standard deviation of the logarithm of the strength.
+    """
+
+    name: str
+    factor: float
+    low: float
+    high: float
+    sd: float
+
+    @property
+    def telling(self) -> bool:
+        """Whether 1 lies outside `low` to `high`."""
+        return not self.low <= 1.0 <= self.high
+
+    def __str__(self) -> str:
+        """In plain words."""
+        how = "strong" if self.factor > 1 else "weak"
+        off = (
+            f"{abs(self.factor - 1):.0%} {how}" if abs(self.factor - 1) >= 0.005 else "as expected"
+        )
+        return f"{self.name}: {off} ({self.low - 1:+.0%} to {self.high - 1:+.0%})"
+
+
+@dataclass(frozen=True)
+class Addition:
+    """Something to add, and what it comes to.
+
+    Attributes
+    ----------
+    doses_cm
+        Paste to add [cm]; zero doses left out; read-only.
+    clear_g, white_g
+        Base to add [g].
+    recipe
+        What the batch then holds in all.
+    lab, hex
+        The colour it then most likely has, in the view.
+    delta_e
+        CIEDE2000 of `lab` to the target.
+    p90
+        Nine times in ten CIEDE2000 is at most this, given all that stays uncertain.
+    """
+
+    doses_cm: Mapping[str, float]
+    clear_g: float
+    white_g: float
+    recipe: Recipe
+    lab: tuple[float, float, float]
+    hex: str
+    delta_e: float
+    p90: float
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "doses_cm", MappingProxyType(dict(self.doses_cm)))
+
+    def __hash__(self) -> int:
+        return hash((tuple(self.doses_cm.items()), self.clear_g, self.white_g, self.recipe))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        values = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return _addition_from, ({**values, "doses_cm": dict(self.doses_cm)},)
+
+    @property
+    def nothing(self) -> bool:
+        """Whether nothing is added."""
+        return not self.doses_cm and not self.clear_g and not self.white_g
+
+    @property
+    def total_cm(self) -> float:
+        """Paste to add in all [cm]."""
+        return float(sum(self.doses_cm.values()))
+
+    def __str__(self) -> str:
+        """In plain words."""
+        parts = [f"{dose:g} cm {name}" for name, dose in self.doses_cm.items()]
+        parts += [f"{self.clear_g:g} g clear base"] if self.clear_g else []
+        parts += [f"{self.white_g:g} g white base"] if self.white_g else []
+        return ", ".join(parts) or "nothing"
+
+
+def _addition_from(values: dict[str, object]) -> Addition:
+    return Addition(**values)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Correction:
+    """What a batch really is, and what to add to it.
+
+    Attributes
+    ----------
+    recipe
+        What the batch holds, as it was read off ruler and scale.
+    measured, target, tolerance
+        What was asked.
+    measured_delta_e
+        CIEDE2000 of the measured colour to the target.
+    believed_lab, believed_delta_e
+        The colour that measurement and model together make most likely, and its CIEDE2000.
+    smallest
+        The smallest addition that gets within the tolerance: least paste; of the same paste,
+        least base; of the same base, the closest. None where there is none.
+    proved
+        Whether it is proved that no smaller addition will do, or none at all.
+    surprise
+        Probability of a measurement at least this far from what was expected. Where it is
+        below 0.001, something else went wrong: a miscount, a wrong tube, a bad measurement.
+    made
+        What was added instead of the advice; see `added`.
+    """
+
+    recipe: Recipe
+    measured: Target
+    target: Target
+    tolerance: float
+    measured_delta_e: float
+    believed_lab: tuple[float, float, float]
+    believed_delta_e: float
+    smallest: Addition | None
+    proved: bool
+    surprise: float
+    _belief: Belief = field(repr=False, compare=False)
+    _additions: Additions = field(repr=False, compare=False)
+    made: Addition | None = None
+
+    @property
+    def status(self) -> Status:
+        """``"within tolerance"``, ``"can be saved"`` or ``"can't be saved"``."""
+        if self.smallest is None:
+            return "can't be saved"
+        return "within tolerance" if self.smallest.nothing else "can be saved"
+
+    @functools.cached_property
+    def closest(self) -> Addition:
+        """The addition that comes closest, whatever its size."""
+        return self._best[0]
+
+    @property
+    def bound(self) -> float:
+        """No permitted addition comes closer than this."""
+        return self._best[1]
+
+    @functools.cached_property
+    def _best(self) -> tuple[Addition, float]:
+        sought = self._additions.closest()
+        assert sought.found is not None  # to add nothing is always permitted
+        return addition_of(self._additions, self.recipe, sought.found), sought.bound
+
+    @property
+    def advice(self) -> Addition:
+        """The smallest addition, or the closest where the batch can't be saved."""
+        return self.closest if self.smallest is None else self.smallest
+
+    def added(
+        self, doses_cm: Mapping[str, float], *, clear_g: float = 0.0, white_g: float = 0.0
+    ) -> Correction:
+        """The same, once something else than the advice was added to the batch.
+
+        Parameters
+        ----------
+        doses_cm
+            Paste that was added [cm].
+        clear_g, white_g
+            Base that was added [g].
+
+        Raises
+        ------
+        UnknownNameError, PourError
+            For a name that the palette lacks, or what can't be a length or a mass.
+        """
+        belief, pour = self._belief, self.recipe.pour
+        lengths = loads_of(doses_cm, belief.palette, pour) * (pour.batch_g / 100.0)
+        for name, value in (("clear_g", clear_g), ("white_g", white_g)):
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if not number or not 0.0 <= value <= 100_000.0:
+                raise PourError(
+                    "must lie between 0 and 100,000 g",
+                    field=name,
+                    value=value,
+                    remedy="Give the mass of base that was added",
+                )
+        base_g = (float(clear_g), float(white_g))
+        then = belief.after(lengths, np.array(base_g))
+        lab = then.lab(then.mean[None])[0]
+        return replace(self, made=_described(belief, self.recipe, lengths, base_g, lab, self._aim))
+
+    @property
+    def _aim(self) -> FloatArray:
+        return self._additions.target
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the measurement is hard to believe; then nothing learned from it should be."""
+        return self.surprise < _STRANGE
+
+    @property
+    def strengths(self) -> tuple[Strength, ...]:
+        """How strong each paste in the batch ran, and the white base; most telling first."""
+        belief, recipe = self._belief, self.recipe
+        rows = [
+            _strength(name, float(f), float(sd))
+            for name, f, sd in zip(
+                belief.palette.names, belief.strengths, belief.strength_sd, strict=True
+            )
+            if name in recipe.doses_cm
+        ]
+        if recipe.pour.white > 0:
+            rows.append(_strength("white base", *belief.white_strength))
+        return tuple(sorted(rows, key=lambda s: -abs(np.log(s.factor)) / max(s.sd, 1e-12)))
+
+    @functools.cached_property
+    def palette(self) -> Palette:
+        """The palette with the strengths learned here, for the next batch from these tubes."""
+        return self._belief.palette_learned()
+
+    @property
+    def unexplained_lab(self) -> tuple[float, float, float]:
+        """The part of the colour's error that is laid to the model, in CIELAB."""
+        return triple(self._belief.shift)
+
+    @property
+    def proof(self) -> str:
+        """How the answer stands, in words."""
+        if self.smallest is None:
+            best = f"the closest is {self.closest.delta_e:.2f}"
+            if self.proved:
+                return f"no permitted addition gets within {self.tolerance:g}; {best}"
+            return f"none was found within {self.tolerance:g}, which is not proved; {best}"
+        if self.smallest.nothing:
+            return "it is within the tolerance as it is"
+        if self.proved:
+            return f"no smaller addition gets within {self.tolerance:g}"
+        return "the search stopped early: a smaller addition may do"
+
+    def __str__(self) -> str:
+        """In plain words."""
+        shown = ", ".join(f"{v:.1f}" for v in self.believed_lab)
+        lines = [
+            f"batch      {self.recipe}, into {self.recipe.pour}",
+            f"measured   CIEDE2000 {self.measured_delta_e:.2f} to the target ({self.target.hex})",
+            f"believed   Lab ({shown}), CIEDE2000 {self.believed_delta_e:.2f}",
+        ]
+        if self.doubtful:
+            lines.append(f"doubt      {_DOUBT}")
+        else:
+            lines += [
+                f"{'strength' if i == 0 else '':10} {strength}"
+                for i, strength in enumerate(self.strengths)
+            ]
+        advice = self.advice
+        word = {"can't be saved": "best is", "within tolerance": "add", "can be saved": "add"}
+        lines.append(f"verdict    {self.status}")
+        lines.append(f"{word[self.status]:10} {advice}")
+        lines.append(
+            f"then       CIEDE2000 {advice.delta_e:.2f}, nine times in ten within {advice.p90:.2f}"
+        )
+        lines.append(f"proof      {self.proof}")
+        if not advice.nothing:
+            lines.append(f"care       {REMELTING}")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        white = self._belief.view.observation.white
+        now = lab_to_xyz(np.array(self.believed_lab), white)
+        advice = self.advice
+        strengths = [("strength", str(s)) for s in self.strengths]
+        swatches = [
+            (self.target.hex, "wanted"),
+            (srgb_to_hex(xyz_to_srgb(now, white)[0]), "is now"),
+            (advice.hex, "afterwards"),
+        ]
+        rows = [
+            ("batch", f"{self.recipe}, into {self.recipe.pour}"),
+            (
+                "CIEDE2000 now",
+                f"{self.believed_delta_e:.2f} (measured {self.measured_delta_e:.2f})",
+            ),
+            *([("doubt", _DOUBT)] if self.doubtful else strengths),
+            ("verdict", self.status),
+            ("best is" if self.smallest is None else "add", str(advice)),
+            ("CIEDE2000 then", f"{advice.delta_e:.2f}, nine times in ten within {advice.p90:.2f}"),
+            ("proof", self.proof),
+        ]
+        foot = "" if advice.nothing else REMELTING
+        return card(swatches, rows, foot=foot, small=" ".join(CAUTIONS))
+
+
+_DOUBT: Final = (
+    "The measurement is hard to believe of this recipe. Check the doses, the tubes, the white "
+    "fraction, the thickness and the measurement before adding anything."
+)
+
+
+def triple(values: FloatArray) -> tuple[float, float, float]:
+    """Three plain floats."""
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def _strength(name: str, factor: float, sd: float) -> Strength:
+    return Strength(name, factor, factor * float(np.exp(-sd)), factor * float(np.exp(sd)), sd)
+
+
+def addition_of(additions: Additions, recipe: Recipe, found: Found) -> Addition:
+    """What the search has found, as an addition to a recipe."""
+    lab, _ = additions.value(found.steps, found.base_g)
+    lengths = np.asarray(found.steps * recipe.pour.dose_step_cm, dtype=float)
+    return _described(additions.belief, recipe, lengths, found.base_g, lab, additions.target)
+
+
+def _described(
+    belief: Belief, recipe: Recipe, lengths: FloatArray, base_g: tuple[float, float],
+    lab: FloatArray, target: FloatArray,
+) -> Addition:  # fmt: skip
+    pour, names = recipe.pour, belief.palette.names
+    doses = {n: round(float(cm), 9) for n, cm in zip(names, lengths, strict=True) if cm}
+    clear, white = base_g
+    total = {n: round(recipe.doses_cm.get(n, 0.0) + doses.get(n, 0.0), 9) for n in names}
+    batch = pour.batch_g + clear + white
+    share = min((pour.white_g + white) / batch, 1.0)
+    after = pour.model_copy(update={"batch_g": batch, "white": share}) if clear or white else pour
+    white_point = belief.view.observation.white
+    return Addition(
+        doses_cm=doses,
+        clear_g=clear,
+        white_g=white,
+        recipe=Recipe({n: dose for n, dose in total.items() if dose}, after),
+        lab=triple(lab),
+        hex=srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white_point), white_point)[0]),
+        delta_e=float(delta_e(lab, target)),
+        p90=_p90(belief.after(lengths, np.array(base_g)), target),
+    )
+
+
+@functools.cache
+def _normal_draws(size: int) -> FloatArray:
+    """Draws from a normal distribution and their mirror images, always the same."""
+    draws = np.random.default_rng(20_261_126).standard_normal((_DRAWS // 2, size))
+    return np.concatenate([draws, -draws])
+
+
+def _p90(belief: Belief, target: FloatArray) -> float:
+    """What CIEDE2000 stays below nine times in ten, over all that is uncertain."""
+    values, vectors = np.linalg.eigh(belief.covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    unknowns = belief.mean + _normal_draws(belief.mean.size) @ root.T
+    return float(np.quantile(delta_e(belief.lab(unknowns), target), 0.9))

@@ -1,0 +1,1 @@
+"""A photo becomes a target; its rooms are imported one by one."""

@@ -1,0 +1,425 @@
+"""Regions of a photo, and the mean of what lies in them.
+
+Glare, dust and shadow are not part of a bar's colour. The mean is taken in linear light over
+the pixels that belong together: it starts from the shortest interval of lightness that holds
+half of them (the shorth: D. F. Andrews et al., *Robust Estimates of Location*, 1972), which
+glare on up to half of the region does not move, and gathers what lies within three standard
+deviations of it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+import numpy as np
+
+from shadematch.arrays import BoolArray, FloatArray
+from shadematch.colorimetry import SRGB_WHITE, xyz_to_lab
+from shadematch.errors import PhotoError
+from shadematch.photo.reading import Picture
+
+__all__ = ["Mean", "Region", "as_regions", "mean_of"]
+
+_FEWEST: Final = 16
+"""Pixels below which there is no mean."""
+_TILES: Final = 4  # along each side
+_WIDE: Final = 3.0  # standard deviations
+_FLOOR: Final = np.array([0.4, 1.0, 1.0])
+"""Smallest standard deviations of L*, a*, b*: code steps, and the coarser ones of JPEG colour."""
+_REJECTED: Final = ("kept", "glare", "shadow", "dust", "clipped", "see-through", "outside")
+
+Kind = Literal["box", "circle", "polygon"]
+
+
+@dataclass(frozen=True)
+class Region:
+    """A part of a photo: `Region.box`, `Region.circle` or `Region.polygon`.
+
+    Places are counted from the upper left corner of the upright photo, x to the right, y down.
+    They are fractions of width and height if none is above 1, else pixels. A circle's radius
+    is then a fraction of the shorter side.
+
+    Attributes
+    ----------
+    kind
+        ``"box"``, ``"circle"`` or ``"polygon"``.
+    numbers
+        Left, top, right, bottom; or x, y, radius; or x, y of one corner after the other.
+    """
+
+    kind: Kind
+    numbers: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        n = self.numbers
+        wanted = {"box": len(n) == 4, "circle": len(n) == 3,
+                  "polygon": len(n) >= 6 and len(n) % 2 == 0}  # fmt: skip
+        problem = ""
+        if self.kind not in wanted:
+            problem = "must be a box, a circle or a polygon"
+        elif not wanted[self.kind]:
+            problem = "has a wrong number of numbers"
+        elif not all(_is_number(v) and math.isfinite(v) for v in n):
+            problem = "must be given in finite numbers"
+        elif self.kind == "box" and (n[2] <= n[0] or n[3] <= n[1]):
+            problem = "has no inside: left must be less than right, top less than bottom"
+        elif self.kind == "circle" and n[2] <= 0:
+            problem = "has no inside: the radius must be above 0"
+        if problem:
+            raise PhotoError(
+                problem, field="region", value=n,
+                remedy="Give left, top, right, bottom for a box, or use Region.circle "
+                "and Region.polygon",
+            )  # fmt: skip
+        object.__setattr__(self, "numbers", tuple(float(v) for v in n))
+
+    @classmethod
+    def box(cls, left: float, top: float, right: float, bottom: float) -> Region:
+        """An upright rectangle."""
+        return cls("box", (left, top, right, bottom))
+
+    @classmethod
+    def circle(cls, x: float, y: float, radius: float) -> Region:
+        """A circle about (x, y)."""
+        return cls("circle", (x, y, radius))
+
+    @classmethod
+    def polygon(cls, *corners: Sequence[float]) -> Region:
+        """The inside of a polygon, by the even-odd rule; three corners (x, y) or more."""
+        return cls("polygon", tuple(v for corner in corners for v in corner))
+
+    @classmethod
+    def parse(cls, text: str) -> Region:
+        """From a text: four numbers (a box), or ``circle`` or ``polygon`` and its numbers.
+
+        Numbers are separated by commas or blanks: ``0.2,0.3,0.5,0.6``,
+        ``circle 0.5,0.5,0.1``, ``polygon 10,10 90,20 50,80``.
+
+        Raises
+        ------
+        PhotoError
+            If the text says no region.
+        """
+        words = str(text).replace(",", " ").replace(":", " ").split()
+        kind: Kind = "box"
+        if words and words[0] in ("box", "circle", "polygon"):
+            kind = words.pop(0)  # type: ignore[assignment]
+        try:
+            numbers = tuple(float(word) for word in words)
+        except ValueError:
+            numbers = ()
+        if not numbers:
+            raise PhotoError(
+                "is no region", field="region", value=text,
+                remedy="Write left,top,right,bottom in pixels or fractions, or "
+                "'circle x,y,radius', or 'polygon x,y x,y x,y'",
+            )  # fmt: skip
+        return cls(kind, numbers)
+
+    def outline(self, width: int, height: int) -> tuple[float, ...]:
+        """The numbers in pixels of a photo of that size."""
+        if max(self.numbers) > 1.0:
+            return self.numbers
+        if self.kind == "circle":
+            x, y, radius = self.numbers
+            return x * width, y * height, radius * min(width, height)
+        return tuple(v * (height if i % 2 else width) for i, v in enumerate(self.numbers))
+
+    def frame(self, width: int, height: int) -> tuple[int, int, int, int]:
+        """Left, top, right, bottom of the pixels that it touches.
+
+        Raises
+        ------
+        PhotoError
+            If it doesn't lie wholly inside the photo.
+        """
+        n = self.outline(width, height)
+        xs, ys = n[0::2], n[1::2]
+        if self.kind == "circle":
+            xs, ys = (n[0] - n[2], n[0] + n[2]), (n[1] - n[2], n[1] + n[2])
+        slack = 1e-6 * (width + height)
+        if min(xs) < -slack or min(ys) < -slack or max(xs) > width + slack or (
+            max(ys) > height + slack
+        ):  # fmt: skip
+            raise PhotoError(
+                f"lies outside the photo, which has {width} x {height} pixels",
+                field="region", value=self.numbers,
+                remedy="Give pixels counted from the upper left corner, or fractions 0 to 1",
+            )  # fmt: skip
+        left, top = max(0, math.floor(min(xs) + 1e-9)), max(0, math.floor(min(ys) + 1e-9))
+        right, bottom = (
+            min(width, math.ceil(max(xs) - 1e-9)),
+            min(height, math.ceil(max(ys) - 1e-9)),
+        )
+        return left, top, max(right, left + 1), max(bottom, top + 1)
+
+    def holds(self, x: FloatArray, y: FloatArray, width: int, height: int) -> BoolArray:
+        """Whether the points (x, y) [pixels] lie in it; shape (len(y), len(x))."""
+        n = self.outline(width, height)
+        if self.kind == "box":
+            across = (x >= n[0]) & (x <= n[2])
+            down = (y >= n[1]) & (y <= n[3])
+            return np.asarray(down[:, None] & across)
+        if self.kind == "circle":
+            return np.asarray(np.square(y - n[1])[:, None] + np.square(x - n[0]) <= n[2] * n[2])
+        inside = np.zeros((y.size, x.size), dtype=bool)
+        corners = list(zip(n[0::2], n[1::2], strict=True))
+        for (xa, ya), (xb, yb) in zip(corners, corners[1:] + corners[:1], strict=True):
+            if ya == yb:
+                continue
+            crossed = (y > min(ya, yb)) & (y <= max(ya, yb))
+            at = xa + (y - ya) * (xb - xa) / (yb - ya)
+            inside ^= crossed[:, None] & (x < at[:, None])
+        return inside
+
+    def __str__(self) -> str:
+        """As `parse` reads it."""
+        n = [f"{v:g}" for v in self.numbers]
+        if self.kind == "polygon":
+            pairs = " ".join(f"{x},{y}" for x, y in zip(n[0::2], n[1::2], strict=True))
+            return f"polygon {pairs}"
+        return ("" if self.kind == "box" else "circle ") + ",".join(n)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)
+
+
+def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
+    """One or several regions from what a person gave.
+
+    Parameters
+    ----------
+    given
+        A `Region`, a text as `Region.parse` reads it, four numbers, or a list of these.
+    field_
+        What to call it in an error.
+
+    Raises
+    ------
+    PhotoError
+        If it is none of these.
+    """
+    if isinstance(given, Region):
+        return (given,)
+    if isinstance(given, str):
+        return (Region.parse(given),)
+    if isinstance(given, Sequence | np.ndarray) and len(given) > 0:
+        if all(_is_number(v) for v in given):
+            return (Region("box", tuple(given)),)
+        return tuple(r for one in given for r in as_regions(one, field_))
+    raise PhotoError(
+        "is no region", field=field_, value=given,
+        remedy="Give left, top, right, bottom, a Region, or a list of them",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Mean:
+    """What a region of a photo looks like, glare, dust and shadow left out.
+
+    Attributes
+    ----------
+    xyz
+        Mean of the pixels kept, in linear light, as the photo's profile says; the photo's
+        white has Y = 1, D65. Shape (3,).
+    pixels
+        How many were kept.
+    noise
+        Covariance of `xyz` from the scatter of sixteen tiles; shape (3, 3).
+    steps
+        Covariance of `xyz` from its code steps; shape (3, 3).
+    spread
+        Standard deviation of L*, a*, b* between the tiles, shape (3,).
+    tiles
+        x, y [pixels], then X, Y, Z of each tile; shape (t, 5).
+    shares
+        Share of the region that was kept, and left out as glare, shadow, dust, clipped or
+        see-through.
+    clipped_channels
+        Names of channels that clip in more than a fiftieth of the region.
+    empty
+        Share of the kept pixels where each channel is at its lower end; shape (channels,).
+    marks
+        For each region, its frame and shape (rows, columns): 0 kept, 1 glare, 2 shadow, 3 dust,
+        4 clipped, 5 see-through, 6 outside; thinned as read.
+    """
+
+    xyz: FloatArray
+    pixels: int
+    noise: FloatArray
+    steps: FloatArray
+    spread: FloatArray
+    tiles: FloatArray
+    shares: dict[str, float]
+    clipped_channels: tuple[str, ...]
+    empty: FloatArray
+    marks: tuple[tuple[tuple[int, int, int, int], FloatArray], ...] = field(repr=False)
+
+    @property
+    def middle(self) -> FloatArray:
+        """Mean x and y of the tiles [pixels]."""
+        return np.asarray(self.tiles[:, :2].mean(axis=0))
+
+
+def mean_of(
+    picture: Picture,
+    regions: Sequence[Region],
+    *,
+    field_: str = "region",
+    fewest: int = _FEWEST,
+) -> Mean:
+    """The robust mean of some regions together.
+
+    Raises
+    ------
+    PhotoError
+        If a region lies outside, or fewer than 16 of its pixels can be used.
+    """
+    matrix = picture.profile.matrix
+    codes, linear, steps, places, frames, ends = [], [], [], [], [], []
+    floors = []
+    for region in regions:
+        try:
+            frame = region.frame(picture.width, picture.height)
+        except PhotoError as found:
+            raise PhotoError(
+                found.problem, field=field_, value=found.value, remedy=found.remedy
+            ) from None
+        patch = picture.cut(*frame)
+        inside = region.holds(
+            patch.x.astype(float), patch.y.astype(float), picture.width, picture.height
+        )
+        clipped = patch.full.any(axis=2) | patch.empty.all(axis=2)
+        mark = np.where(clipped, 4, 0)
+        mark[~patch.seen] = 5
+        mark[~inside] = 6
+        ends.append(patch.full[inside])
+        usable = mark == 0
+        linear.append(patch.linear[usable])
+        steps.append(patch.step[usable])
+        floors.append(patch.empty[usable])
+        grid = np.stack(np.meshgrid(patch.x, patch.y), axis=-1)
+        places.append(grid[usable])
+        codes.append(mark)
+        frames.append(frame)
+    values = np.concatenate(linear)
+    where = np.concatenate(places)
+    every = np.concatenate(ends)
+    total = len(every)
+    names = ("red", "green", "blue") if values.shape[1] == 3 else ("grey",)
+    bad = tuple(n for n, share in zip(names, _share(every), strict=True) if share > 0.02)
+    if len(values) < fewest:
+        clips = sum(int((m == 4).sum()) for m in codes)
+        raise PhotoError(
+            f"has {len(values)} pixels that can be used, which are too few"
+            + (f" ({clips} are clipped: too bright or too dark)" if clips else ""),
+            field=field_, value=", ".join(map(str, regions)),
+            remedy="Take a larger region, or a photo with less light on it"
+            if clips else "Take a larger region, or a larger copy of the photo",
+        )  # fmt: skip
+    xyz = values @ matrix.T.astype(np.float32)
+    kind = _sort(xyz)
+    kept = kind == 0
+    if kept.sum() < fewest:
+        kept = np.ones_like(kept)
+        kind = np.zeros_like(kind)
+    start = 0
+    for mark in codes:
+        free = mark == 0
+        count = int(free.sum())
+        mark[free] = kind[start : start + count]
+        start += count
+    marks = np.concatenate([m.ravel() for m in codes])
+    shares = {
+        name: float((marks == i).sum()) / max(total, 1) for i, name in enumerate(_REJECTED[:-1])
+    }
+    good = xyz[kept].astype(float)
+    mean = good.mean(axis=0)
+    tiles = _tiles(good, where[kept].astype(float))
+    noise = np.cov(tiles[:, 2:].T) / len(tiles) if len(tiles) > 3 else np.cov(good.T) / len(good)
+    lab = xyz_to_lab(100.0 * tiles[:, 2:], SRGB_WHITE)
+    return Mean(
+        xyz=mean,
+        pixels=int(kept.sum()),
+        noise=np.asarray(noise),
+        steps=_steps(values[kept].astype(float), np.concatenate(steps)[kept], matrix),
+        spread=lab.std(axis=0),
+        tiles=tiles,
+        shares=shares,
+        clipped_channels=bad,
+        empty=np.concatenate(floors)[kept].mean(axis=0),
+        marks=tuple(zip(frames, codes, strict=True)),
+    )
+
+
+def _share(full: BoolArray) -> FloatArray:
+    return np.asarray(full.mean(axis=0) if len(full) else np.zeros(full.shape[1]))
+
+
+def _sort(xyz: FloatArray) -> FloatArray:
+    """0 for what belongs together, 1 glare, 2 shadow, 3 dust; shape (n,)."""
+    lab = xyz_to_lab(100.0 * xyz, SRGB_WHITE)
+    order = np.sort(lab[:, 0])
+    half = max(1, (len(order) + 1) // 2)
+    widths = order[half - 1 :] - order[: len(order) - half + 1]
+    # In even regions (8-bit codes) many intervals are equally short: take the middle one.
+    shortest = np.flatnonzero(widths <= widths.min() + 1e-6)
+    at = int(shortest[len(shortest) // 2])
+    core = (lab[:, 0] >= order[at]) & (lab[:, 0] <= order[at + half - 1])
+    centre = np.median(lab[core], axis=0)
+    # The middle half of a normal distribution is 1.349 standard deviations wide.
+    scale = np.array([widths[at] / 1.349, *_mad(lab[core, 1:])])
+    scale = np.maximum(scale, _FLOOR)
+    kept = core
+    for _ in range(6):
+        kept = np.all(np.abs(lab - centre) <= _WIDE * scale, axis=1)
+        if not kept.any():
+            kept = core
+        new = np.maximum(lab[kept].std(axis=0), _FLOOR)
+        settled = np.allclose(new, scale, rtol=0.02)
+        # A region may be uneven, but what is gathered must not creep outwards without end.
+        centre, scale = lab[kept].mean(axis=0), np.minimum(new, 1.5 * scale)
+        if settled:
+            break
+    kind = np.where(kept, 0, 3)
+    off = (lab - centre) / scale
+    kind[~kept & (off[:, 0] > _WIDE)] = 1
+    kind[~kept & (off[:, 0] < -_WIDE)] = 2
+    return kind
+
+
+def _mad(values: FloatArray) -> FloatArray:
+    return np.asarray(1.4826 * np.median(np.abs(values - np.median(values, axis=0)), axis=0))
+
+
+def _tiles(xyz: FloatArray, where: FloatArray) -> FloatArray:
+    low, high = where.min(axis=0), where.max(axis=0)
+    cell = ((where - low) / np.maximum(high - low, 1e-9) * (_TILES - 1e-6)).astype(int)
+    number = np.clip(cell, 0, _TILES - 1) @ np.array([1, _TILES])
+    fewest = max(2.0, 0.2 * len(xyz) / _TILES**2)
+    rows = []
+    for i in range(_TILES * _TILES):
+        own = number == i
+        if own.sum() >= fewest:
+            rows.append([*where[own].mean(axis=0), *xyz[own].mean(axis=0)])
+    if not rows:
+        rows = [[*where.mean(axis=0), *xyz.mean(axis=0)]]
+    return np.array(rows)
+
+
+def _steps(values: FloatArray, step: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Covariance of the mean from rounding to whole codes.
+
+    Noise of s steps spreads a value over neighbouring codes, so that the mean errs by at most
+    exp(-2 pi^2 s^2)/pi steps (B. Widrow, I. Kollar, *Quantization Noise*, 2008, chapter on
+    dither); without noise it may err by half a step.
+    """
+    size = np.maximum(step.mean(axis=0).astype(float), 1e-12)
+    noise = values.std(axis=0) / size
+    bias = np.exp(-2 * np.pi**2 * noise**2) / (np.pi * np.sqrt(2.0))
+    error = size * np.hypot(bias, 0.29 / np.sqrt(len(values)))
+    return np.asarray(matrix @ np.diag(error**2) @ matrix.T)

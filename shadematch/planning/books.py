@@ -1,0 +1,293 @@
+"""Order books and shelves from CSV files.
+
+An order book has a header line with these columns, in any order; all but ``name`` may be left
+out or empty, and then mean what `Order` takes by default::
+
+    name          of the order
+    target        hex colour; or else
+    lab           L* a* b* with blanks between, under the view's light; or else
+    recipe        such as 3 gorse + 1 rosehip, in a pot of pot_g
+    bars, bar_g   how many bars, and the mass of one; or else
+    mass_g        mass in all
+    pot_g         largest pot [g]
+    thickness_cm, white, max_load, dose_step_cm             of the pour
+    illuminant, observer, backing, contact, light           of the view
+    tolerance, max_delta_e, max_pigments, value             as in Order
+    due           such as 2031-03-09
+
+A shelf has a line for each pigment, and may have one for each base::
+
+    kind          paste, clear or white (the bases)
+    name          of the pigment
+    full          full tubes
+    opened_cm     paste left in part-used tubes, with blanks between
+    tube_cm       paste in a full tube
+    price         of a tube, or of a kilogram of base
+    most          how many tubes can be bought
+    shelf_g       base there [g]; empty for as much as is needed
+
+Files are UTF-8 with commas. Lines that start with # are notes.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import datetime
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Final
+
+from shadematch.errors import PourError, ShadematchError
+from shadematch.planning.orders import Order
+from shadematch.planning.stock import Stock, Tubes
+from shadematch.pour import Pour, Recipe, View
+from shadematch.readers import is_number
+from shadematch.target import Target
+
+__all__ = ["read_orders", "read_stock"]
+
+_LARGEST_FILE: Final = 5_000_000
+_POUR: Final = ("thickness_cm", "white", "max_load", "dose_step_cm")
+_VIEW: Final = ("illuminant", "observer", "backing", "contact", "light")
+_NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "max_delta_e", "value")
+_WHOLE: Final = ("bars", "max_pigments")
+_ORDER: Final = (
+    *("name", "target", "lab", "recipe", "due", "pot_g"),
+    *(*_POUR, *_VIEW, *_NUMBERS, *_WHOLE),
+)
+_STOCK: Final = ("kind", "name", "full", "opened_cm", "tube_cm", "price", "most", "shelf_g")
+
+_Row = dict[str, str]
+
+
+def read_orders(path: str | os.PathLike[str]) -> tuple[Order, ...]:
+    """An order book from a CSV file; see the head of `shadematch.planning.books`.
+
+    Raises
+    ------
+    PourError
+        If the file can't be read, or naming the line that is wrong.
+    """
+    found: dict[str, Order] = {}
+    for number, row in _rows(path, _ORDER, needed="name"):
+        with _blaming(path, number):
+            order = _order(row)
+        if order.name in found:
+            raise _fault(path, number, "name", "stands twice", order.name, "Rename one of them")
+        found[order.name] = order
+    return tuple(found.values())
+
+
+def read_stock(path: str | os.PathLike[str]) -> Stock:
+    """A shelf from a CSV file; see the head of `shadematch.planning.books`.
+
+    Raises
+    ------
+    PourError
+        If the file can't be read, or naming the line that is wrong.
+    """
+    tubes: dict[str, Tubes] = {}
+    bases: dict[str, Any] = {}
+    for number, row in _rows(path, _STOCK, needed="kind"):
+        kind = row["kind"]
+        if kind in ("clear", "white"):
+            with _blaming(path, number):
+                fields = _base(row, kind)
+                Stock(**fields)
+            if f"{kind}_g" in bases:
+                raise _fault(path, number, "kind", "stands twice", kind, "Put it into one line")
+            bases.update(fields)
+            continue
+        if kind != "paste":
+            raise _fault(
+                path, number, "kind", "must be paste, clear or white", kind, "Take one of these"
+            )
+        with _blaming(path, number):
+            line = _tubes(row)
+        if line.pigment in tubes:
+            remedy = "Put all its tubes into one line"
+            raise _fault(path, number, "name", "stands twice", line.pigment, remedy)
+        tubes[line.pigment] = line
+    return Stock(tubes=tuple(tubes.values()), **bases)
+
+
+def _fault(
+    path: str | os.PathLike[str], number: int, field: str, problem: str, value: object, remedy: str
+) -> PourError:
+    where = f"{path}, line {number}" + (f", {field}" if field else "")
+    return PourError(problem, field=where, value=value, remedy=remedy)
+
+
+@contextlib.contextmanager
+def _blaming(path: str | os.PathLike[str], number: int) -> Iterator[None]:
+    """Complaints from inside say which line they are about."""
+    try:
+        yield
+    except ShadematchError as found:
+        raise _fault(path, number, found.field, found.problem, found.value, found.remedy) from None
+
+
+def _rows(
+    path: str | os.PathLike[str], known: tuple[str, ...], *, needed: str
+) -> list[tuple[int, _Row]]:
+    """The lines below the header, with their numbers; empty cells left out."""
+    text = _text(path)
+    # Notes are emptied, not dropped, so that line numbers stay those of the file.
+    lines = ["" if line.startswith("#") else line for line in text.splitlines()]
+    reader = csv.reader(lines, strict=True)
+    header: list[str] | None = None
+    rows: list[tuple[int, _Row]] = []
+    try:
+        for cells in reader:
+            cells = [cell.strip() for cell in cells]
+            number = reader.line_num
+            if not any(cells):
+                continue
+            if header is None:
+                header = cells
+                for name in header:
+                    if name not in known or header.count(name) > 1:
+                        problem = "stands twice" if name in known else "is no column of this file"
+                        remedy = f"Columns are {', '.join(known)}"
+                        raise _fault(path, number, "header", problem, name, remedy)
+                if needed not in header:
+                    raise _fault(path, number, "header", "lacks a column", needed, "Add it")
+                continue
+            if len(cells) > len(header):
+                remedy = "Put texts that hold a comma between quotes"
+                raise _fault(path, number, "", "has more cells than the header", cells, remedy)
+            row = {n: cell for n, cell in zip(header, cells, strict=False) if cell}
+            if needed not in row:
+                raise _fault(path, number, needed, "is missing", None, "Fill it in")
+            rows.append((number, row))
+    except csv.Error as found:
+        raise _fault(
+            path, reader.line_num, "", f"is no CSV: {found}", None, "Look for a quote too many"
+        ) from None
+    if not rows:
+        raise PourError(
+            "has no lines below a header", field="path", value=str(path),
+            remedy=f"The first line names the columns: {', '.join(known)}",
+        )  # fmt: skip
+    return rows
+
+
+def _text(path: str | os.PathLike[str]) -> str:
+    problem, remedy, text = "", "Check the name and the folder", ""
+    try:
+        with Path(path).open("rb") as stream:
+            text = stream.read(_LARGEST_FILE + 1).decode("utf-8-sig")
+    except OSError as found:
+        problem = f"can't be read: {found.strerror}"
+    except UnicodeDecodeError:
+        problem, remedy = "is not UTF-8 text", "Save it as UTF-8"
+    except ValueError:  # a NUL in the name
+        problem = "is no path"
+    if len(text) > _LARGEST_FILE:
+        problem, remedy = "is too large for an order book", "Leave old orders out"
+    if problem:
+        raise PourError(problem, field="path", value=str(path), remedy=remedy)
+    return text
+
+
+def _number(row: _Row, field: str) -> float:
+    if not is_number(row[field]):
+        raise PourError(
+            "must be a number", field=field, value=row[field], remedy="Such as 2 or 0.5"
+        )
+    return float(row[field])
+
+
+def _whole(row: _Row, field: str) -> int:
+    try:
+        return int(row[field])
+    except ValueError:
+        raise PourError(
+            "must be a whole number", field=field, value=row[field], remedy="Such as 3"
+        ) from None
+
+
+def _numbers(row: _Row, field: str) -> tuple[float, ...]:
+    parts = row[field].split()
+    if not all(map(is_number, parts)):
+        raise PourError(
+            "must be numbers with blanks between", field=field, value=row[field],
+            remedy="Such as 40 12.5",
+        )  # fmt: skip
+    return tuple(map(float, parts))
+
+
+def _order(row: _Row) -> Order:
+    view = {name: row[name] for name in _VIEW if name in row}
+    if "backing" in view and is_number(view["backing"]):
+        view["backing"] = float(view["backing"])  # type: ignore[assignment]
+    seen = View(**view)
+    shape = {name: _number(row, name) for name in _POUR if name in row}
+    pour = Pour(batch_g=_number(row, "pot_g") if "pot_g" in row else 1000.0, **shape)
+    fields: dict[str, Any] = {name: _number(row, name) for name in _NUMBERS if name in row}
+    fields |= {name: _whole(row, name) for name in _WHOLE if name in row}
+    given = [name for name in ("target", "lab", "recipe") if name in row]
+    if len(given) != 1:
+        raise PourError(
+            "needs one of target, lab and recipe", field=" and ".join(given), value=None,
+            remedy="Fill in one of them and leave the others empty",
+        )  # fmt: skip
+    if "target" in row:
+        fields["target"] = Target.from_hex(row["target"])
+    elif "lab" in row:
+        lab = _numbers(row, "lab")
+        fields["target"] = Target.from_lab(lab, illuminant=seen.illuminant, observer=seen.observer)
+    else:
+        fields["recipe"] = Recipe(_doses(row["recipe"]), pour)
+    if "due" in row:
+        try:
+            fields["due"] = datetime.date.fromisoformat(row["due"])
+        except ValueError:
+            raise PourError(
+                "is no date", field="due", value=row["due"], remedy="Write it as 2031-03-09"
+            ) from None
+    return Order(name=row["name"], pour=pour, view=seen, **fields)
+
+
+def _doses(text: str) -> dict[str, float]:
+    doses: dict[str, float] = {}
+    for part in text.split(" + "):
+        length, _, name = part.strip().partition(" ")
+        name = name.strip()
+        if not is_number(length) or not name or name in doses or not 0 < float(length) < 1e7:
+            raise PourError(
+                "must be lengths in cm and names", field="recipe", value=text,
+                remedy="Such as 3 gorse + 1 rosehip, each pigment once",
+            )  # fmt: skip
+        doses[name] = float(length)
+    return doses
+
+
+def _tubes(row: _Row) -> Tubes:
+    if "shelf_g" in row:
+        raise PourError(
+            "is for base, and this is a paste", field="shelf_g", value=row["shelf_g"],
+            remedy="Leave it empty",
+        )  # fmt: skip
+    fields: dict[str, Any] = {n: _number(row, n) for n in ("tube_cm", "price") if n in row}
+    fields |= {name: _whole(row, name) for name in ("full", "most") if name in row}
+    if "opened_cm" in row:
+        fields["opened_cm"] = _numbers(row, "opened_cm")
+    if "name" not in row:
+        raise PourError("is missing", field="name", remedy="Give the pigment's name")
+    return Tubes(pigment=row["name"], **fields)
+
+
+def _base(row: _Row, kind: str) -> dict[str, Any]:
+    wrong = sorted(set(row) & {"full", "opened_cm", "tube_cm", "most"})
+    if wrong:
+        raise PourError(
+            f"is for paste, and this is {kind} base", field=wrong[0], value=row[wrong[0]],
+            remedy="Leave it empty",
+        )  # fmt: skip
+    return {
+        f"{kind}_g": _number(row, "shelf_g") if "shelf_g" in row else None,
+        f"{kind}_price_kg": _number(row, "price") if "price" in row else None,
+    }

@@ -1,0 +1,153 @@
+"""What a recipe costs, and how far the tubes go."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from shadematch.errors import PourError
+from shadematch.materials import Palette
+from shadematch.models import expect
+from shadematch.planning.stock import Stock
+from shadematch.pour import Recipe
+from shadematch.prediction import conditions, loads_of
+
+__all__ = ["Cost", "cost"]
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Money and bars of a recipe; money in the studio's currency, None where a price is unknown.
+
+    Attributes
+    ----------
+    recipe, bar_g
+        What is poured, and the mass of a bar [g].
+    bars
+        Whole bars in one batch.
+    paste, base
+        Money for the paste and for the base of one batch.
+    bars_per_set
+        Bars from one full tube of each of its pigments, in whole batches; None without paste.
+    bars_on_shelf
+        Bars from the paste on the shelf, in whole batches; None without paste.
+    first_out
+        The pigment whose full tube is empty first; None without paste.
+    """
+
+    recipe: Recipe
+    bar_g: float
+    bars: int
+    paste: float | None
+    base: float | None
+    bars_per_set: int | None
+    bars_on_shelf: int | None
+    first_out: str | None
+
+    @property
+    def paste_per_bar(self) -> float | None:
+        """Money for the paste in one bar, by mass."""
+        return None if self.paste is None else self.paste * self._share
+
+    @property
+    def base_per_bar(self) -> float | None:
+        """Money for the base in one bar, by mass."""
+        return None if self.base is None else self.base * self._share
+
+    @property
+    def per_bar(self) -> float | None:
+        """Money for one bar."""
+        if self.paste is None or self.base is None:
+            return None
+        return (self.paste + self.base) * self._share
+
+    @property
+    def _share(self) -> float:
+        return self.bar_g / self.recipe.pour.batch_g
+
+    def __str__(self) -> str:
+        """In plain words."""
+
+        def told(money: float | None) -> str:
+            return "not known" if money is None else f"{money:.2f}"
+
+        lines = [
+            f"batch      {self.recipe} in {self.recipe.pour.batch_g:g} g: {self.bars} bars of "
+            f"{self.bar_g:g} g",
+            f"per bar    {told(self.per_bar)} (paste {told(self.paste_per_bar)}, "
+            f"base {told(self.base_per_bar)})",
+        ]
+        if self.bars_per_set is not None:
+            lines.append(
+                f"tubes      {self.bars_per_set} bars from one full tube of each, "
+                f"{self.first_out} is out first; {self.bars_on_shelf} from the shelf"
+            )
+        return "\n".join(lines)
+
+
+def cost(
+    recipe: Recipe,
+    *,
+    palette: Palette | None = None,
+    stock: Stock | None = None,
+    bar_g: float = 100.0,
+) -> Cost:
+    """What a recipe costs, and how many bars the tubes make.
+
+    Parameters
+    ----------
+    recipe
+        Doses and pour.
+    palette
+        By default the demo palette.
+    stock
+        What is on the shelf, and prices that differ from the palette's; by default nothing.
+    bar_g
+        Mass of one bar [g].
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        For a name that the palette lacks, or a mass that can't be.
+    """
+    palette, _, _ = conditions(palette, None, None)
+    stock = Stock() if stock is None else stock
+    expect(recipe, Recipe, "recipe", "Use match(...).recipe, or Recipe({...}, Pour(...))")
+    expect(stock, Stock, "stock", "Use Stock(...)")
+    number = isinstance(bar_g, int | float) and not isinstance(bar_g, bool)
+    if not number or not 0.1 <= bar_g <= 100_000:
+        raise PourError(
+            "must be a number from 0.1 to 100000", field="bar_g", value=bar_g, remedy="In grams"
+        )
+    stock.check(palette)
+    loads_of(recipe.doses_cm, palette, recipe.pour)  # complains
+    doses = {n: dose for n, dose in recipe.doses_cm.items() if dose > 0}
+    pour = recipe.pour
+    paste: float | None = 0.0
+    for name, dose in doses.items():
+        price = stock.price(name, palette)
+        known = paste is not None and price is not None
+        paste = paste + price * dose / stock.tube_cm(name, palette) if known else None  # type: ignore[operator]
+    base: float | None = 0.0
+    for grams, kilo in (
+        (pour.clear_g, stock.clear_price_kg),
+        (pour.white_g, stock.white_price_kg),
+    ):
+        if grams > 0:
+            base = None if base is None or kilo is None else base + grams * kilo / 1000.0
+
+    def bars_from(pots: float) -> int:
+        return math.floor(math.floor(pots + 1e-9) * pour.batch_g / bar_g + 1e-9)
+
+    sets = {n: stock.tube_cm(n, palette) / dose for n, dose in doses.items()}
+    shelf = [stock.shelf_cm(n, palette) / dose for n, dose in doses.items()]
+    return Cost(
+        recipe=recipe,
+        bar_g=float(bar_g),
+        bars=math.floor(pour.batch_g / bar_g + 1e-9),
+        paste=paste,
+        base=base,
+        bars_per_set=bars_from(min(sets.values())) if sets else None,
+        bars_on_shelf=bars_from(min(shelf)) if shelf else None,
+        first_out=min(sets, key=sets.__getitem__) if sets else None,
+    )

@@ -1,0 +1,158 @@
+"""The recipes in which an order can be poured, none of them wasteful."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.difference import delta_e
+from shadematch.materials import Palette
+from shadematch.planning.orders import Order
+from shadematch.pour import Pour, View
+from shadematch.prediction import loads_of
+from shadematch.question import Choice, Question
+from shadematch.search.within import lean, lean_within
+
+__all__ = ["MOST", "Options", "options_for"]
+
+MOST: Final = 300
+"""Most recipes of one order that a plan chooses among; where there are more, a spread of them."""
+
+
+@dataclass(frozen=True)
+class Options:
+    """The recipes among which a plan may choose for one order.
+
+    Attributes
+    ----------
+    choices
+        Recipes for one pot. Every recipe within the tolerance takes at least as much of every
+        pigment as one of these.
+    use_cm
+        Paste of each pigment that the whole order takes with each [cm], shape (k, n).
+    complete
+        Whether these are all such recipes, and the closest is proved. Else the plan is the best
+        among those listed.
+    closest_delta_e
+        Of the closest recipe; None where a recipe was given or none can be.
+    problem
+        Why there is none, in words; empty where there are some.
+    """
+
+    choices: tuple[Choice, ...]
+    use_cm: FloatArray
+    complete: bool
+    closest_delta_e: float | None = None
+    problem: str = ""
+
+
+def options_for(order: Order, palette: Palette) -> Options:
+    """List the recipes for an order.
+
+    Raises
+    ------
+    ColourError
+        If the target can't be taken to the view's light.
+    """
+    none = np.empty((0, len(palette.pigments)))
+    if order.recipe is not None:
+        missing = [n for n in order.recipe.doses_cm if n not in palette.names]
+        if missing:
+            problem = f"its recipe needs {', '.join(missing)}, which the palette lacks"
+            return Options((), none, True, problem=problem)
+        loads = loads_of(order.recipe.doses_cm, palette, order.pot)
+        choice = Choice(order.recipe, 0.0, palette, order.view, loads)
+        doses = [order.recipe.doses_cm.get(n, 0.0) for n in palette.names]
+        return Options((choice,), np.array([doses]) * order.pots, True)
+    assert order.target is not None
+    lab = order.target.lab_in(order.view)
+    most = None if order.max_pigments is None else min(order.max_pigments, len(palette.pigments))
+    pour = order.pot
+    if pour.max_steps < 1:
+        return Options(
+            (), none, True,
+            problem=f"a pot of {pour.batch_g:g} g takes not even one step of "
+            f"{pour.dose_step_cm:g} cm under its load limit",
+        )  # fmt: skip
+    found = _searched(
+        (float(lab[0]), float(lab[1]), float(lab[2])),
+        *(palette, pour, order.view, most, order.tolerance, order.max_delta_e),
+    )
+    if not len(found.steps):
+        problem = (
+            f"its closest recipe is {found.closest_delta_e:.2f} away, over the "
+            f"{order.max_delta_e:g} allowed"
+        )
+        return Options((), none, found.complete, found.closest_delta_e, problem)
+    question = Question(lab, palette, pour, order.view, most, (), ())
+    values = found.delta_e.tolist()
+    choices = tuple(
+        question.choice(steps.astype(float), value)
+        for steps, value in zip(found.steps, values, strict=True)
+    )
+    use = np.asarray(found.steps * (pour.dose_step_cm * order.pots), dtype=float)
+    return Options(choices, use, found.complete, found.closest_delta_e)
+
+
+@dataclass(frozen=True)
+class _Searched:
+    steps: IntArray
+    delta_e: FloatArray
+    complete: bool
+    closest_delta_e: float
+
+
+@functools.lru_cache(maxsize=1024)
+def _searched(
+    lab: tuple[float, float, float],
+    palette: Palette,
+    pour: Pour,
+    view: View,
+    most: int | None,
+    tolerance: float,
+    max_delta_e: float | None,
+) -> _Searched:
+    """Search once for orders that ask the same."""
+    target = np.array(lab)
+    searcher = Question(target, palette, pour, view, most, (), ()).plain_searcher
+    closest = searcher.closest(target)
+    assert closest.steps is not None
+    within = closest.delta_e + tolerance
+    if max_delta_e is not None:
+        within = min(within, max_delta_e)
+    nothing = np.empty((0, searcher.whole.size), dtype=np.int64)
+    if within < closest.delta_e:
+        return _Searched(nothing, np.empty(0), closest.proved, closest.delta_e)
+    parts, complete = [closest.steps[None]], closest.proved
+    spaces, all_there = searcher.spaces(closest.steps.astype(float))
+    for fixed, space in spaces:
+        listed = lean_within(space, target, within=within)
+        parts.append(listed.steps + fixed)
+        complete = complete and listed.complete
+    steps = lean(np.concatenate(parts))
+    if len(steps) > MOST:
+        steps, complete = _spread(steps), False
+    colours = searcher.model.lab(np.asarray(steps * pour.load_per_step, dtype=float))
+    if not searcher.model.scattering_pigments:
+        colours = searcher.whole.lab(steps)  # the very numbers of the search
+    return _Searched(steps, delta_e(colours, target), complete and all_there, closest.delta_e)
+
+
+def _spread(steps: IntArray) -> IntArray:
+    """`MOST` of many lean recipes: those that are best under many different prices of paste."""
+    rng = np.random.default_rng(0)
+    n = steps.shape[1]
+    size = np.maximum(steps.max(axis=0), 1)
+    prices = np.concatenate([np.eye(n) + 1e-3, np.ones((1, n)), rng.dirichlet(np.ones(n), 20_000)])
+    kept: dict[int, None] = {}
+    for price in prices:
+        kept[int(np.argmin(steps @ (price / size)))] = None
+    for i in rng.permutation(len(steps)):
+        if len(kept) >= MOST:
+            break
+        kept[int(i)] = None
+    return steps[sorted(list(kept)[:MOST])]

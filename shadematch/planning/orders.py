@@ -1,0 +1,121 @@
+"""What somebody wants: a colour or a recipe, so many bars of it, poured so."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from typing import Annotated, ClassVar, Self
+
+from pydantic import BeforeValidator, Field, InstanceOf, model_validator
+
+from shadematch.errors import PourError, ShadematchError
+from shadematch.models import Frozen, Number
+from shadematch.planning.stock import Whole
+from shadematch.pour import Pour, Recipe, View
+from shadematch.target import Target
+
+__all__ = ["Order"]
+
+
+def _target(value: object) -> object:
+    return Target.from_hex(value) if isinstance(value, str) else value
+
+
+class Order(Frozen):
+    """One line of the order book.
+
+    Attributes
+    ----------
+    name
+        What it is called; each name once in a book.
+    target
+        The wanted colour, a `Target` or a hex code; or else
+    recipe
+        the recipe to repeat. It is poured in as many whole pots of that recipe as it takes.
+    bars, bar_g
+        How many bars, and the mass of each [g]; or else
+    mass_g
+        the mass in all [g].
+    pour
+        How it is poured. `batch_g` is the largest pot: what is heavier is poured in several
+        pots of equal mass. Not used with a recipe, which brings its own.
+    view
+        How the colour is looked at.
+    tolerance
+        How much worse than the closest a recipe may be, in CIEDE2000. All such recipes are
+        equally good for the plan.
+    max_delta_e
+        Farthest that a recipe may be from the target; None for no limit.
+    max_pigments
+        Most pigments in a recipe.
+    value
+        What the order is worth: its price, or a priority. The plan pours the greatest sum.
+    due
+        When it is wanted; pours are listed in this order.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PourError
+    name: str = Field(min_length=1, max_length=200)
+    target: Annotated[InstanceOf[Target] | None, BeforeValidator(_target)] = None
+    recipe: InstanceOf[Recipe] | None = None
+    bars: Annotated[Whole, Field(ge=1, le=1_000_000)] | None = None
+    bar_g: Number = Field(default=100.0, ge=0.1, le=100_000)
+    mass_g: Annotated[Number, Field(ge=0.1, le=1e9)] | None = None
+    pour: Pour = Pour(batch_g=1000)
+    view: View = View()
+    tolerance: Number = Field(default=0.5, ge=0)
+    max_delta_e: Annotated[Number, Field(ge=0)] | None = None
+    max_pigments: Annotated[Whole, Field(ge=1)] | None = None
+    value: Number = Field(default=1.0, gt=0, le=1e9)
+    due: datetime.date | None = None
+
+    @model_validator(mode="after")
+    def _one_of_each(self) -> Self:
+        for a, b in (("target", "recipe"), ("bars", "mass_g")):
+            if (getattr(self, a) is None) == (getattr(self, b) is None):
+                raise PourError(
+                    f"needs one of {a} and {b}, and not both",
+                    field=self.name,
+                    remedy=f"Give {a} or {b}",
+                )
+        if self.pots > 100_000:
+            raise PourError(
+                "takes more than 100,000 pots",
+                field=self.name,
+                value=self.total_g,
+                remedy="Check the mass, and the batch_g of its pour, the largest pot",
+            )
+        return self
+
+    @property
+    def total_g(self) -> float:
+        """Mass wanted [g]."""
+        if self.mass_g is not None:
+            return self.mass_g
+        assert self.bars is not None
+        return self.bars * self.bar_g
+
+    @property
+    def pots(self) -> int:
+        """How many pots it takes."""
+        largest = self.pour.batch_g if self.recipe is None else self.recipe.pour.batch_g
+        return max(1, math.ceil(self.total_g / largest * (1 - 1e-12)))
+
+    @property
+    def pot(self) -> Pour:
+        """One of its pots."""
+        if self.recipe is not None:
+            return self.recipe.pour
+        return self.pour.model_copy(update={"batch_g": self.total_g / self.pots})
+
+    @property
+    def poured_g(self) -> float:
+        """Mass poured [g]: more than is wanted where a recipe's pots don't come out even."""
+        return self.pots * self.pot.batch_g
+
+    def __str__(self) -> str:
+        """In plain words."""
+        amount = f"{self.bars} bars" if self.bars is not None else f"{self.total_g:g} g"
+        wanted = self.target.hex if self.target is not None else str(self.recipe)
+        due = f", due {self.due.isoformat()}" if self.due else ""
+        return f"{self.name}: {amount} of {wanted}{due}"

@@ -1,0 +1,354 @@
+"""Which orders can be poured, in which recipe each, and what to buy."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.errors import PourError
+from shadematch.materials import Palette
+from shadematch.models import expect
+from shadematch.planning.cost import cost
+from shadematch.planning.options import Options, options_for
+from shadematch.planning.orders import Order
+from shadematch.planning.programme import Books, Solution, solve
+from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
+from shadematch.planning.stock import Stock
+from shadematch.prediction import conditions
+
+__all__ = ["plan"]
+
+_MOST_ORDERS: Final = 2000
+_MOST_ASKED: Final = 100
+"""For how many orders that are left out it is worked out what would let them be poured."""
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """The question, kept for what-ifs."""
+
+    orders: tuple[Order, ...]
+    stock: Stock
+    palette: Palette
+    buy: bool
+    budget: float
+    seconds: float
+
+
+def plan(
+    orders: Iterable[Order],
+    stock: Stock,
+    *,
+    palette: Palette | None = None,
+    buy: bool | float = False,
+    seconds: float = 20.0,
+) -> Plan:
+    """Which orders can be poured, in which recipe each, and what to buy.
+
+    For each order the recipes within its tolerance of the closest are listed, those that no
+    other undercuts in every pigment; an integer programme chooses among them. Goals, one after
+    the other: the value of the orders poured; the money for what is bought; the number of tubes
+    bought; then the paste, each centimetre counted as a share of what is there of its pigment.
+
+    Parameters
+    ----------
+    orders
+        The order book; see also `read_orders`.
+    stock
+        What is on the shelf; see also `read_stock`.
+    palette
+        By default the demo palette.
+    buy
+        Whether tubes and base may be bought: False, True, or the most that may be spent.
+    seconds
+        Time for each goal of the programme. When it runs out the best plan so far stands, and
+        says that it is not proved.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    UnknownNameError
+        If the stock holds a pigment that the palette lacks.
+    PourError
+        If the book is empty or names an order twice, or prices are missing for some pigments
+        and given for others where something may be bought.
+    """
+    palette, _, _ = conditions(palette, None, None)
+    expect(stock, Stock, "stock", "Use Stock(...) or read_stock(...)")
+    expect(orders, Iterable, "orders", "Give a list of Order(...), or read_orders(...)")
+    book = tuple(orders)
+    if not 1 <= len(book) <= _MOST_ORDERS:
+        raise PourError(
+            f"must hold 1 to {_MOST_ORDERS} orders",
+            field="orders",
+            value=len(book),
+            remedy="Give a list of Order(...)",
+        )
+    for i, order in enumerate(book):
+        expect(order, Order, f"orders.{i}", "Use Order(...)")
+    names = [order.name for order in book]
+    twice = sorted({n for n in names if names.count(n) > 1})
+    if twice:
+        raise PourError(
+            "a name stands twice", field="orders", value=twice[0], remedy="Rename one of them"
+        )
+    stock.check(palette)
+    budget = np.inf
+    if not isinstance(buy, bool):
+        budget = _positive(buy, "buy", "Give True, False, or the most that may be spent", 0.0)
+    limit = _positive(seconds, "seconds", "Some seconds do for most books", 0.001)
+    return _planned(_Asked(book, stock, palette, buy is not False, budget, limit))
+
+
+def _positive(value: object, field_: str, remedy: str, least: float) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
+        raise PourError("must be a number", field=field_, value=value, remedy=remedy)
+    if not least <= float(value) < np.inf:
+        raise PourError(
+            f"must be a finite number from {least:g}", field=field_, value=value, remedy=remedy
+        )
+    return float(value)
+
+
+def _planned(asked: _Asked) -> Plan:
+    listed = [options_for(order, asked.palette) for order in asked.orders]
+    books = _books(asked, listed)
+    solution = solve(books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds)
+    assert solution is not None  # pouring nothing is a plan
+    palette, stock = asked.palette, asked.stock
+    lines: list[Poured | LeftOut] = []
+    start = 0
+    used = np.zeros(len(palette.pigments))
+    for order, options, at in zip(asked.orders, listed, solution.recipe.tolist(), strict=True):
+        if at >= 0:
+            used += options.use_cm[at - start]
+            choice = options.choices[at - start]
+            money = cost(choice.recipe, palette=palette, stock=stock, bar_g=order.bar_g)
+            lines.append(Poured(order, choice, order.pots, len(options.choices), money))
+        start += len(options.choices)
+    there = books.shelf_cm + books.tube_cm * solution.tubes
+    missed = np.flatnonzero(solution.recipe < 0).tolist()
+    for count, i in enumerate(missed):
+        ask = count < _MOST_ASKED
+        lines.append(_left_out(asked, books, solution, i, listed[i], there - used, ask=ask))
+    place = {order.name: i for i, order in enumerate(asked.orders)}
+    never = datetime.date.max
+    lines.sort(key=lambda line: (line.order.due or never, place[line.order.name]))
+    limited = tuple(o.name for o, opt in zip(asked.orders, listed, strict=True) if not opt.complete)
+    clear, white = solution.base_g.tolist()
+    return Plan(
+        poured=tuple(x for x in lines if isinstance(x, Poured)),
+        left_out=tuple(x for x in lines if isinstance(x, LeftOut)),
+        buy=_purchases(asked, solution),
+        buy_base_g=(clear, white),
+        money=float(solution.tubes @ _prices(asked, zero=True) + solution.base_g @
+                    books.base_price_g),
+        use_cm=_amounts(palette, used),
+        left_cm=_amounts(palette, np.maximum(there - used, 0.0)),
+        stages=solution.stages,
+        limited=limited,
+        palette=palette,
+        stock=stock,
+        _again=functools.partial(_with, asked),
+    )  # fmt: skip
+
+
+def _with(asked: _Asked, palette: Palette, stock: Stock) -> Plan:
+    return _planned(replace(asked, palette=palette, stock=stock))
+
+
+def _amounts(palette: Palette, values: FloatArray) -> Amounts:
+    rounded = (round(float(v), 6) for v in values)
+    return Amounts(tuple(zip(palette.names, rounded, strict=True)))
+
+
+def _prices(asked: _Asked, *, zero: bool = False) -> FloatArray:
+    """Of new tubes, shape (n,); where none is known each counts as 1 (or 0).
+
+    Raises
+    ------
+    PourError
+        If some are known and some are not, and something may be bought.
+    """
+    prices = [asked.stock.price(name, asked.palette) for name in asked.palette.names]
+    missing = [n for n, price in zip(asked.palette.names, prices, strict=True) if price is None]
+    if not missing:
+        return np.array(prices, dtype=float)
+    if len(missing) < len(prices) and asked.buy:
+        raise PourError(
+            "has no price, and others have one",
+            field="stock.price",
+            value=missing[0],
+            remedy="Give the price of every tube in the stock or in the palette, or of none",
+        )
+    return np.full(len(prices), 0.0 if zero else 1.0)
+
+
+def _books(asked: _Asked, listed: list[Options]) -> Books:
+    palette, stock = asked.palette, asked.stock
+    names = palette.names
+    counts = [len(options.choices) for options in listed]
+    grams = np.array([[o.poured_g * (1 - o.pot.white), o.poured_g * o.pot.white]
+                      for o in asked.orders])  # fmt: skip
+    most = [stock.row(n).most for n in names]
+    bases = (stock.clear_g, stock.white_g)
+    base_prices = (stock.clear_price_kg, stock.white_price_kg)
+    return Books(
+        order=np.repeat(np.arange(len(listed)), counts),
+        use_cm=np.concatenate([options.use_cm for options in listed]),
+        value=np.array([o.value for o in asked.orders]),
+        base_g=grams,
+        shelf_cm=np.array([stock.shelf_cm(n, palette) for n in names]),
+        tube_cm=np.array([stock.tube_cm(n, palette) for n in names]),
+        price=_prices(asked),
+        most=np.array([np.inf if m is None else m for m in most], dtype=float),
+        base_shelf_g=np.array([np.inf if g is None else g for g in bases], dtype=float),
+        base_price_g=np.array([(p or 0.0) / 1000.0 for p in base_prices]),
+    )
+
+
+def _purchases(asked: _Asked, solution: Solution) -> tuple[Purchase, ...]:
+    return tuple(
+        Purchase(name, int(count), asked.stock.price(name, asked.palette))
+        for name, count in zip(asked.palette.names, solution.tubes, strict=True)
+        if count > 0
+    )
+
+
+def _left_out(
+    asked: _Asked,
+    books: Books,
+    solution: Solution,
+    i: int,
+    options: Options,
+    left: FloatArray,
+    *,
+    ask: bool,
+) -> LeftOut:
+    """Why order i is left out, and what would let it be poured beside those that are."""
+    order, nothing = asked.orders[i], Amounts()
+    if options.problem:
+        return LeftOut(order, "colour", options.problem, nothing, ())
+    if not ask:
+        return LeftOut(order, "paste", "what the others leave doesn't do for it", nothing, ())
+    # What is bought already stays bought.
+    spent = replace(
+        books,
+        shelf_cm=books.shelf_cm + books.tube_cm * solution.tubes,
+        most=books.most - solution.tubes,
+        base_shelf_g=books.base_shelf_g + solution.base_g,
+    )
+    scarce = ""
+    more, proved = _cheapest(spent, solution, i, left, asked.seconds)
+    if more is None:
+        # Not enough tubes for sale: how many would it take?
+        endless = replace(spent, most=np.full(books.most.size, np.inf))
+        more, proved = _cheapest(endless, solution, i, left, asked.seconds)
+        scarce = ", more than can be bought"
+    assert more is not None
+    wanted = _purchases(asked, more)
+    base = [
+        f"{grams:.0f} g of {kind} base"
+        for grams, kind in zip(more.base_g.tolist(), ("clear", "white"), strict=True)
+        if grams > 0.5
+    ]
+    if not wanted and not base:
+        sentence = "the search stopped before it found how to fit it in"
+        return LeftOut(order, "paste", sentence, nothing, (), False)
+    mine = books.use_cm[books.order == i]
+    by_itself = not np.any(np.all(mine <= spent.shelf_cm + 1e-6, axis=1))
+    short = _shortage(mine, books.use_cm[int(more.recipe[i])], left, books.tube_cm * more.tubes)
+    lacks, where = short, "beside the orders that are poured"
+    if by_itself:
+        lacks = _shortage(mine, mine[0], spent.shelf_cm, np.full(left.size, np.inf))
+        where = "even by itself"
+    what = [f"{v:g} cm of {n}" for n, v in _lengths(asked.palette, lacks).items()]
+    sentence = (
+        f"{where} it lacks {' and '.join(what or base)}; it would take "
+        f"{'' if proved else 'at most '}{' and '.join([*map(str, wanted), *base])} more{scarce}"
+    )
+    reason: Reason = "paste" if wanted else "base"
+    if asked.buy and not scarce:
+        sentence, reason = f"{sentence}, over the budget of {asked.budget:g}", "budget"
+    short_cm = _lengths(asked.palette, short)
+    return LeftOut(order, reason, sentence, short_cm, wanted, proved)
+
+
+def _lengths(palette: Palette, values: FloatArray) -> Amounts:
+    """Those above nothing, by name."""
+    every = _amounts(palette, values)
+    return Amounts(tuple((name, cm) for name, cm in every.items() if cm > 0))
+
+
+def _cheapest(
+    spent: Books, solution: Solution, i: int, left: FloatArray, seconds: float
+) -> tuple[Solution | None, bool]:
+    """The cheapest purchase with which order i is poured beside those that are.
+
+    First with the others' recipes as they are, which is soon found; then it is asked whether
+    other recipes would do with less money.
+
+    Returns
+    -------
+    solution
+        None where more would have to be bought than can be.
+    proved
+        Whether nothing cheaper will do.
+    """
+    first = np.flatnonzero(spent.order == i)
+    missing = np.maximum(spent.use_cm[first] - np.maximum(left, 0.0) - 1e-3, 0.0)
+    tubes = np.ceil(missing / spent.tube_cm)
+    poured = np.flatnonzero(solution.recipe >= 0).tolist()
+    need = spent.base_g[[*poured, i]].sum(axis=0)
+    base = np.maximum(need - spent.base_shelf_g, 0.0)
+    money = tubes @ spent.price
+    money[np.any(tubes > spent.most, axis=1)] = np.inf
+    at = int(np.lexsort((missing.sum(axis=1), tubes.sum(axis=1), money))[0])
+    found = None
+    budget = np.inf
+    if np.isfinite(money[at]):
+        recipe = solution.recipe.copy()
+        recipe[i] = first[at]
+        found = Solution(recipe, tubes[at].astype(np.int64), base, ())
+        sold = spent.price[spent.most > 0]
+        if money[at] <= 0 or money[at] <= sold.min(initial=np.inf):
+            # It takes at least one tube (if the plan is right), and none is cheaper.
+            return found, solution.stages[0].proved
+        budget = float(money[at] + base @ spent.base_price_g) - 1e-4 * float(spent.price.max())
+    try:
+        other = solve(spent, buy=True, budget=budget, forced=[*poured, i], seconds=seconds)
+    except TimeoutError:
+        return found, False
+    if other is None:
+        return found, True
+    return other, other.stages[-1].proved
+
+
+def _shortage(
+    mine: FloatArray, fallback: FloatArray, left: FloatArray, bought: FloatArray
+) -> FloatArray:
+    """Paste that an order lacks [cm], shape (n,), in the recipe that lacks least.
+
+    Parameters
+    ----------
+    mine
+        Paste of the order in each of its recipes, shape (k, n).
+    fallback
+        In the recipe to take where with the others' recipes as they are none would do.
+    left, bought
+        Paste that the others leave, and that would be bought, shape (n,).
+    """
+    missing = np.maximum(mine - np.maximum(left, 0.0), 0.0)
+    helped = np.all(missing <= bought + 1e-3, axis=1)
+    if helped.any():
+        return np.asarray(missing[helped][np.argmin(missing[helped].sum(axis=1))])
+    return np.maximum(fallback - np.maximum(left, 0.0), 0.0)

@@ -1,0 +1,373 @@
+"""What a plan says: what is poured, what is left out and why, what is bought."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from shadematch.cautions import CAUTIONS
+from shadematch.errors import PourError
+from shadematch.html import card
+from shadematch.materials import Palette
+from shadematch.planning.cost import Cost
+from shadematch.planning.orders import Order
+from shadematch.planning.programme import Stage
+from shadematch.planning.stock import Stock
+from shadematch.pour import Recipe
+from shadematch.prediction import Prediction
+from shadematch.question import Choice
+from shadematch.strips import strip
+
+__all__ = ["Amounts", "LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
+
+Reason = Literal["colour", "paste", "base", "budget"]
+
+
+@dataclass(frozen=True)
+class Amounts(Mapping[str, float]):
+    """Amounts by name; unlike a dict it can't be changed, and unlike a view it can be pickled."""
+
+    _pairs: tuple[tuple[str, float], ...] = ()
+
+    def __getitem__(self, name: str) -> float:
+        for own, amount in self._pairs:
+            if own == name:
+                return amount
+        raise KeyError(name)
+
+    def __iter__(self) -> Iterator[str]:
+        return (name for name, _ in self._pairs)
+
+    def __len__(self) -> int:
+        return len(self._pairs)
+
+    def __repr__(self) -> str:
+        return repr(dict(self._pairs))
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """Tubes of one pigment to buy.
+
+    Attributes
+    ----------
+    pigment, tubes
+        What, and how many.
+    price
+        Of one [the studio's currency]; None if not known.
+    """
+
+    pigment: str
+    tubes: int
+    price: float | None
+
+    @property
+    def money(self) -> float | None:
+        """What they cost."""
+        return None if self.price is None else self.tubes * self.price
+
+    def __str__(self) -> str:
+        """In plain words."""
+        word = "tube" if self.tubes == 1 else "tubes"
+        money = "" if self.money is None else f" ({self.money:.2f})"
+        return f"{self.tubes} {word} of {self.pigment}{money}"
+
+
+@dataclass(frozen=True)
+class Poured:
+    """An order that is poured.
+
+    Attributes
+    ----------
+    order
+        What was asked.
+    choice
+        The recipe of one pot, and how close it comes (0 for a recipe that was given).
+    pots
+        How many pots of it.
+    among
+        How many recipes the plan chose among.
+    cost
+        Of one pot.
+    """
+
+    order: Order
+    choice: Choice
+    pots: int
+    among: int
+    cost: Cost
+
+    @property
+    def recipe(self) -> Recipe:
+        """Of one pot."""
+        return self.choice.recipe
+
+    @property
+    def delta_e(self) -> float:
+        """Predicted CIEDE2000 to the target; 0 for a recipe that was given."""
+        return self.choice.delta_e
+
+    @property
+    def predicted(self) -> Prediction:
+        """The colour it will have."""
+        return self.choice.predicted
+
+    @property
+    def use_cm(self) -> dict[str, float]:
+        """Paste that the whole order takes [cm]."""
+        return {n: round(dose * self.pots, 9) for n, dose in self.recipe.doses_cm.items()}
+
+    def __str__(self) -> str:
+        """In plain words."""
+        word = "pot" if self.pots == 1 else "pots"
+        away = "" if self.order.target is None else f", CIEDE2000 {self.delta_e:.2f}"
+        return (
+            f"{self.order.name}: {self.pots} {word} of {self.recipe.pour.batch_g:.4g} g with "
+            f"{self.recipe}{away}"
+        )
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """An order that can't be poured, and why.
+
+    Attributes
+    ----------
+    order
+        What was asked.
+    reason
+        ``"colour"`` (no permitted recipe comes near enough), ``"paste"``, ``"base"`` or
+        ``"budget"``.
+    sentence
+        The same in words, naming the tubes.
+    short_cm
+        What is lacking of each pigment [cm] once the others are poured, in the recipe that
+        costs least to make possible; read-only.
+    would_take
+        The cheapest tubes with which it could be poured beside all that are; empty where no
+        tubes would help.
+    proved
+        Whether it is proved that nothing cheaper will do.
+    """
+
+    order: Order
+    reason: Reason
+    sentence: str
+    short_cm: Mapping[str, float]
+    would_take: tuple[Purchase, ...]
+    proved: bool = True
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.order.name}: {self.sentence}"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do with an order book.
+
+    Goals, each brought to its best before the next: the value of the orders poured; the money
+    for what is bought; the number of tubes bought; and then, with these purchases, the paste,
+    each centimetre counted as a share of what is there of its pigment, so that scarce tubes
+    last.
+
+    Attributes
+    ----------
+    poured, left_out
+        The orders, by due date.
+    buy
+        Tubes to buy.
+    buy_base_g
+        Clear and white base to buy [g].
+    money
+        What that costs.
+    use_cm, left_cm
+        Paste of each pigment that is used, and what is left after buying and pouring [cm];
+        read-only.
+    stages
+        How well each goal was reached, with bound and gap.
+    limited
+        Orders whose list of recipes is a part of all, or whose closest recipe is not proved: for
+        them the plan is the best among those listed.
+    """
+
+    poured: tuple[Poured, ...]
+    left_out: tuple[LeftOut, ...]
+    buy: tuple[Purchase, ...]
+    buy_base_g: tuple[float, float]
+    money: float
+    use_cm: Mapping[str, float]
+    left_cm: Mapping[str, float]
+    stages: tuple[Stage, ...]
+    limited: tuple[str, ...]
+    palette: Palette = field(repr=False)
+    stock: Stock = field(repr=False)
+    _again: Callable[[Palette, Stock], Plan] = field(repr=False, compare=False)
+
+    @property
+    def lines(self) -> tuple[Poured | LeftOut, ...]:
+        """All orders, those that are poured first."""
+        return (*self.poured, *self.left_out)
+
+    @property
+    def complete(self) -> bool:
+        """Whether every order is poured."""
+        return not self.left_out
+
+    @property
+    def proved(self) -> bool:
+        """Whether nothing better can be had: every stage proved, every list of recipes whole."""
+        return not self.limited and all(stage.proved for stage in self.stages)
+
+    @property
+    def value(self) -> float:
+        """Of the orders poured."""
+        return float(sum(p.order.value for p in self.poured))
+
+    def __getitem__(self, name: str) -> Poured | LeftOut:
+        """What becomes of an order.
+
+        Raises
+        ------
+        PourError
+            If no order has that name.
+        """
+        for line in self.lines:
+            if line.order.name == name:
+                return line
+        raise PourError(
+            "no order has this name", field="order", value=name, remedy="Look at the order book"
+        )
+
+    def without(self, *names: str) -> WhatIf:
+        """How the plan changes if these tubes run out and no more are to be had.
+
+        The same order book with a palette that lacks them: orders are matched anew with what
+        remains.
+
+        Raises
+        ------
+        UnknownNameError
+            If the palette has no such pigment.
+        PaletteError
+            If nothing remains.
+        """
+        palette = self.palette.without(*names)
+        kept = tuple(t for t in self.stock.tubes if t.pigment in palette.names)
+        stock = self.stock.model_copy(update={"tubes": kept})
+        return WhatIf(names, self, self._again(palette, stock))
+
+    @property
+    def proof(self) -> str:
+        """How the plan stands, in words."""
+        if not self.stages:
+            return "there is nothing to choose"
+        if self.proved:
+            return "no plan is better"
+        parts = [str(s) for s in self.stages if not s.proved]
+        if self.limited:
+            parts.append(
+                "the best among the recipes listed, which are not all for "
+                + ", ".join(self.limited)
+            )
+        return "; ".join(parts)
+
+    @property
+    def bill(self) -> str:
+        """What is bought and what that costs, in words."""
+        bought = [str(p) for p in self.buy]
+        bought += [
+            f"{grams:.0f} g of {word} base"
+            for grams, word in zip(self.buy_base_g, ("clear", "white"), strict=True)
+            if grams > 0
+        ]
+        return f"{', '.join(bought)}: {self.money:.2f}" if bought else "nothing"
+
+    def __str__(self) -> str:
+        """In plain words."""
+        total = len(self.lines)
+        lines = [f"poured     {len(self.poured)} of {total} orders, worth {self.value:g}"]
+        lines += [f"           {p}" for p in self.poured]
+        lines += [f"left out   {x}" for x in self.left_out]
+        lines.append(f"buy        {self.bill}")
+        lines += [
+            f"tube       {name}: {used:g} cm used, {self.left_cm[name]:g} cm left"
+            for name, used in self.use_cm.items()
+        ]
+        lines.append(f"proof      {self.proof}")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        rows = [(p.order.name, str(p).removeprefix(f"{p.order.name}: ")) for p in self.poured]
+        rows += [(x.order.name, f"left out: {x.sentence}") for x in self.left_out]
+        rows += [
+            ("buy", self.bill),
+            ("paste left", ", ".join(f"{n} {left:g} cm" for n, left in self.left_cm.items())),
+            ("proof", self.proof),
+        ]
+        codes = [p.predicted.hex for p in self.poured]
+        figure = strip(codes, "the orders that are poured, as listed below") if codes else ""
+        return card([], rows, figure=figure, small=" ".join(CAUTIONS))
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """Two plans for one order book: as it is, and without some tubes.
+
+    Attributes
+    ----------
+    names
+        The pigments that ran out.
+    before, after
+        The plans.
+    """
+
+    names: tuple[str, ...]
+    before: Plan
+    after: Plan
+
+    @property
+    def changes(self) -> dict[str, tuple[Poured | LeftOut, Poured | LeftOut]]:
+        """Orders that come out otherwise: by name, what was and what is."""
+        found = {}
+        for old in self.before.lines:
+            new = self.after[old.order.name]
+            if _gist(old) != _gist(new):
+                found[old.order.name] = (old, new)
+        return found
+
+    def __str__(self) -> str:
+        """In plain words."""
+        gone = " and ".join(self.names)
+        changes = self.changes
+        if not changes:
+            return f"without {gone}: nothing changes"
+        lines = [f"without {gone}: {len(changes)} of {len(self.before.lines)} orders change"]
+        for name, (old, new) in changes.items():
+            lines.append(f"{name}")
+            lines += [f"    was  {_told(old)}", f"    now  {_told(new)}"]
+        lines.append(f"money      {self.before.money:.2f} before, {self.after.money:.2f} after")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        rows = []
+        for name, (old, new) in self.changes.items():
+            rows += [(name, f"was {_told(old)}"), ("", f"now {_told(new)}")]
+        head = str(self).partition("\n")[0]
+        swatches = [
+            (line.predicted.hex, f"{name}, {word}")
+            for name, pair in list(self.changes.items())[:3]
+            for word, line in (("was", pair[0]), ("now", pair[1]))
+            if isinstance(line, Poured)
+        ]
+        return card(swatches[:4], rows, foot=head)
+
+
+def _gist(line: Poured | LeftOut) -> object:
+    return tuple(line.recipe.doses_cm.items()) if isinstance(line, Poured) else None
+
+
+def _told(line: Poured | LeftOut) -> str:
+    text = str(line).removeprefix(f"{line.order.name}: ")
+    return text if isinstance(line, Poured) else f"left out: {text}"

@@ -1,0 +1,30 @@
+"""Figures from results. Matplotlib is an extra (``pip install "shadematch[plots]"``).
+
+Every function takes and returns axes, so that figures can be composed.
+"""
+
+from shadematch.plots.feasibility import draw_comparison, draw_feasibility
+from shadematch.plots.gamut import draw_outlines, draw_slice, draw_whole
+from shadematch.plots.ladder import draw_ladder
+from shadematch.plots.layers import draw_layers, draw_wedge
+from shadematch.plots.match import draw_batches, draw_match, draw_same_look
+from shadematch.plots.plan import draw_plan
+from shadematch.plots.solid import Turning, draw_solid, turning
+
+__all__ = [
+    "Turning",
+    "draw_batches",
+    "draw_comparison",
+    "draw_feasibility",
+    "draw_ladder",
+    "draw_layers",
+    "draw_match",
+    "draw_outlines",
+    "draw_plan",
+    "draw_same_look",
+    "draw_slice",
+    "draw_solid",
+    "draw_wedge",
+    "draw_whole",
+    "turning",
+]

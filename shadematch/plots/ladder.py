@@ -1,0 +1,68 @@
+"""A recipe's shade as a strip."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from shadematch.gamut.ladder import Ladder
+from shadematch.plots.paper import INK, axes_for
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["draw_ladder"]
+
+
+def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
+    """Draw a ladder: a strip of true colour, ticked at equal steps of CIEDE2000.
+
+    Parameters
+    ----------
+    found
+        From `shadematch.ladder`.
+    ax
+        Where to draw; by default a new figure.
+
+    Returns
+    -------
+    Axes
+        Thickness runs on a logarithmic scale. The triangle marks the recipe itself.
+
+    Raises
+    ------
+    MissingExtraError
+        If matplotlib is not installed.
+    """
+    from matplotlib.colors import to_rgb
+    from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
+
+    ax = axes_for(ax, (7.0, 1.8))
+    scale = 100.0 if found.along == "white" else 1.0
+    values = found.values * scale
+    edges = np.concatenate([values[:1], 0.5 * (values[1:] + values[:-1]), values[-1:]])
+    rgb = np.array([[to_rgb(code) for code in found.hexes]])
+    ax.pcolormesh(edges, [0.0, 1.0], rgb, rasterized=True)
+    if found.along == "thickness" and values[0] > 0:
+        ax.set_xscale("log")
+        ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        ax.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
+        ax.xaxis.set_minor_formatter(NullFormatter())
+    marks = found.marks * scale
+    ax.vlines(marks, 0.0, 0.16, color="white", lw=2.2)
+    ax.vlines(marks, 0.0, 0.16, color=INK, lw=1.0)
+    ax.vlines(marks, 0.84, 1.0, color="white", lw=2.2)
+    ax.vlines(marks, 0.84, 1.0, color=INK, lw=1.0)
+    if values[0] <= found.here * scale <= values[-1]:
+        ax.plot([found.here * scale], [1.13], marker="v", ms=8, color=INK, clip_on=False)
+    ax.set_xlim(values[0], values[-1])
+    ax.set_ylim(0.0, 1.0)
+    ax.set_yticks([])
+    ax.set_xlabel(found.label)
+    ax.set_title(
+        f"{found.recipe}: a tick every CIEDE2000 {found.every:g}, "
+        f"{found.path[-1]:.0f} in all".replace("$", r"\$"),
+        fontsize=9, color=INK, loc="left", pad=19,
+    )  # fmt: skip
+    return ax

@@ -1,0 +1,51 @@
+"""What all figures share: axes, ink, lines that are told apart without colour."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from shadematch.errors import MissingExtraError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["INK", "LINES", "QUIET", "axes_for", "ink_on"]
+
+INK: Final = "#2a2825"
+QUIET: Final = "#8a857b"
+LINES: Final = ("solid", (0, (5, 2)), (0, (1.2, 1.6)), (0, (7, 2, 1.2, 2)))
+"""Line styles in order of use."""
+
+
+def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | None = None) -> Axes:
+    """The axes given, or those of a new figure of a size in inches.
+
+    Raises
+    ------
+    MissingExtraError
+        If matplotlib is not installed.
+    """
+    try:
+        from matplotlib import pyplot
+    except ImportError:
+        raise MissingExtraError(
+            "needs matplotlib",
+            field="plots",
+            remedy='Install it with: pip install "shadematch[plots]"',
+        ) from None
+    if ax is None:
+        _, ax = pyplot.subplots(
+            figsize=size, layout="constrained", subplot_kw={"projection": projection}
+        )
+    return ax
+
+
+def ink_on(code: str) -> str:
+    """Black or white, whichever is read better on a hex colour.
+
+    By the luminance of IEC 61966-2-1 against that of equal contrast (W3C, WCAG 2.1, 1.4.3).
+    """
+    linear = [int(code[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in linear]
+    luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return "#000000" if luminance > 0.179 else "#ffffff"

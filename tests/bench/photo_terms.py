@@ -1,0 +1,147 @@
+"""How large a photo's remaining errors are, per kind of correction: writes the shipped table.
+
+    python -m tests.bench.photo_terms [photos]
+
+Renders photos (300 by default, some minutes) of invented soaps and of test colours with
+invented cameras, under lights of every kind, and fits the terms of
+`shadematch.photo.uncertainty`. Tests and `tests.bench.photo` use other surfaces (a 24-patch
+chart, the 99 samples of CIE 224:2017), other cameras (two measured ones) and, but for D65 and
+A, other lights.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import numpy as np
+from scipy.optimize import minimize
+
+import shadematch as sm
+from shadematch.photo import target as room
+from shadematch.photo import uncertainty
+from tests import photos as ph
+
+LIGHTS = ("D65", "D50", "A", "FL2", "FL7", "LED-B1", "LED-B3", "LED-V1")
+EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9
+KINDS: dict[str, dict[str, Any]] = {
+    "chart": {"chart": ph.CHART}, "neutral": {"neutral": ph.PAPER}, "none": {},
+}  # fmt: skip
+Rows = dict[str, list[Any]]
+
+
+def gather(count: int) -> dict[str, Rows]:
+    """Errors, estimates, other covariances and chart residuals per kind of correction."""
+    rng = np.random.default_rng(20)
+    surfaces = np.vstack([ph.soaps(count, rng), ph.other_samples()])
+    rows: dict[str, Rows] = {k: {"error": [], "lab": [], "other": [], "chart": []} for k in KINDS}
+    seen: list[Any] = []
+    original = room.chart_size
+
+    def watched(residuals: Any, reference: Any) -> float:
+        seen.append((residuals, reference))
+        return original(residuals, reference)
+
+    room.chart_size = watched
+    with tempfile.TemporaryDirectory() as folder:
+        for i in range(count):
+            surface = surfaces[rng.integers(len(surfaces))]
+            place = ph.shoot(
+                Path(folder) / "photo.jpg", surface, LIGHTS[i % len(LIGHTS)],
+                ph.invented_camera(rng), rng,
+            )  # fmt: skip
+            true = ph.true_lab(surface)
+            for kind, asked in KINDS.items():
+                try:
+                    found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **asked)
+                except sm.PhotoError as error:
+                    print(i, kind, error)
+                    continue
+                own = rows[kind]
+                own["error"].append(np.array(found.lab) - true)
+                own["lab"].append(found.lab)
+                last = found.parts[-1]
+                own["other"].append(np.array(found.covariance) - np.array(last.covariance))
+                if kind == "chart":
+                    own["chart"].append(seen[-1])
+    room.chart_size = original
+    return rows
+
+
+def fit(own: Rows, sizes: Any) -> uncertainty.Terms:
+    """Most likely standard deviations of what remains."""
+    lab, error = np.array(own["lab"]), np.array(own["error"])
+    frame = uncertainty.frame_of(lab)
+    along = np.einsum("kij,kj->ki", frame, error)
+    other = np.einsum("kij,kjl,kil->ki", frame, np.array(own["other"]), frame)
+    chroma = np.hypot(lab[:, 1], lab[:, 2])
+    constant, share = [], []
+    for i in range(3):
+
+        def cost(p: Any, i: int = i) -> float:
+            var = sizes**2 * (np.exp(2 * p[0]) + chroma**2 * np.exp(2 * p[1])) + other[:, i]
+            return float(np.sum(np.log(var) + along[:, i] ** 2 / var))
+
+        starts = [(a, b) for a in (-1.0, 0.5, 2.0) for b in (-6.0, -4.0, -2.0)]
+        tries = [minimize(cost, s, method="L-BFGS-B", bounds=[(-3, 4), (-7, 0)]) for s in starts]
+        best = min(tries, key=lambda found: float(found.fun)).x
+        constant.append(float(np.exp(best[0])))
+        share.append(float(np.exp(best[1])))
+    return uncertainty.Terms(tuple(constant), tuple(share))
+
+
+def covered(own: Rows, terms: uncertainty.Terms, sizes: Any) -> float:
+    """Share of true colours inside the ellipsoid of 90 %."""
+    inside = []
+    for error, lab, other, size in zip(own["error"], own["lab"], own["other"], sizes, strict=True):
+        frame = uncertainty.frame_of(np.array(lab))
+        sd = size * uncertainty.deviations(terms, np.array(lab))
+        total = frame.T @ np.diag(sd**2) @ frame + other
+        inside.append(error @ np.linalg.solve(total, error) <= EDGE)
+    return float(np.mean(inside))
+
+
+def stretched(terms: uncertainty.Terms, factor: float) -> uncertainty.Terms:
+    return uncertainty.Terms(*(tuple(factor * v for v in part) for part in terms))
+
+
+def main() -> None:
+    rows = gather(int(sys.argv[1]) if len(sys.argv) > 1 else 300)
+    table: dict[str, Any] = {}
+    for kind, own in rows.items():
+        sizes = np.ones(len(own["error"]))
+        usual = 1.0
+        for _ in range(4 if kind == "chart" else 1):
+            terms = fit(own, sizes)
+            if kind == "chart":
+                squares = [uncertainty.mean_square(*c, terms) for c in own["chart"]]
+                usual = float(np.sqrt(np.mean(squares)))
+                k = np.array([len(c[0]) for c in own["chart"]])
+                sizes = uncertainty.size_of(np.array(squares), k, usual)
+        low, high = 0.3, 4.0
+        for _ in range(30):
+            middle = (low + high) / 2
+            enough = covered(own, stretched(terms, middle), sizes) >= 0.9
+            low, high = (low, middle) if enough else (middle, high)
+        final = stretched(terms, high)
+        table[kind] = {"constant": np.round(final.constant, 3).tolist(),
+                       "share": np.round(final.share, 4).tolist()}  # fmt: skip
+        if kind == "chart":
+            table["usual_chart"] = round(usual / high, 4)
+        print(kind, len(sizes), "photos, stretched by", round(high, 3), table[kind])
+        print("  covered", covered(own, final, sizes))
+    place = resources.files("shadematch").joinpath("resources", "photo-terms.json")
+    Path(str(place)).write_text(json.dumps(table, indent=2) + "\n", encoding="utf-8")
+    print(f"wrote {place}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,103 @@
+"""The textbook two-flux model, fitted as well as it can be, to compare calibration with.
+
+P. Kubelka, F. Munk, Z. tech. Phys. 12 (1931) 593; P. Kubelka, J. Opt. Soc. Am. 38 (1948) 448,
+for a layer over a backing; J. L. Saunderson, J. Opt. Soc. Am. 32 (1942) 727, for its surfaces.
+At each wavelength by itself it fits K and S of both bases, K of each pigment (S too of those
+that scatter), both surface factors, and how the backing reflects through the film of air: more
+freedom than the theory grants. It is also handed the doses as the full calibration corrected
+them, the noise, and the same weak beliefs about levels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from scipy.optimize import least_squares
+
+import shadematch as sm
+from shadematch.arrays import FloatArray
+from shadematch.standards import WAVELENGTHS_NM as NM
+
+SURFACE = (0.04, 0.57)  # beforehand: what glass-like faces reflect outside and inside
+
+
+def layer(
+    k: FloatArray, s: FloatArray, x: FloatArray, backing: FloatArray, outer: float, inner: float
+) -> FloatArray:
+    """Radiance factor, gloss left out, of layers with K, S, thickness X on a backing."""
+    s = np.maximum(s, 1e-7)
+    a = 1.0 + k / s
+    b = np.sqrt(np.maximum(a * a - 1.0, 1e-12))
+    depth = np.clip(b * s * x, 1e-9, 300.0)
+    coth = 1.0 / np.tanh(depth)
+    # The lower face and the backing behind a film of air, as the layer sees them.
+    rg = inner + (1 - inner) * (1 - 2 * outer) * backing / (1 - 2 * outer * backing)
+    r = (1.0 - rg * (a - b * coth)) / (a - rg + b * coth)
+    return (1 - outer) * (1 - inner) * r / (1 - inner * r)
+
+
+class TwoFlux:
+    """The model fitted to spectral test pours."""
+
+    def __init__(
+        self,
+        pours: Sequence[sm.TestPour],
+        names: Sequence[str],
+        scattering: Sequence[str],
+        loads: Sequence[Mapping[str, float]],
+    ) -> None:
+        self.names = tuple(names)
+        self.scattering = tuple(scattering)
+        white = np.array([p.pour.white for p in pours])
+        x = np.array([p.pour.thickness_cm for p in pours])
+        amount = np.array([[load.get(n, 0.0) for n in names] for load in loads])
+        backing = np.array([p.view.backing_reflectance for p in pours])
+        read = np.array([p.spectrum for p in pours], dtype=float)
+        sd = np.hypot(0.01 * read, 0.001)
+        n, m = len(names), len(scattering)
+        mean = np.concatenate(
+            [np.log([0.01, 0.02, 0.02, 15.0]), np.full(n, np.log(0.3)), np.full(m, np.log(0.5)),
+             [0.0, 0.0, 0.0]]
+        )  # fmt: skip
+        width = np.concatenate([[1.5, 1.5, 1.5, 1.0], np.full(n + m, 2.5), [0.5, 0.3, 0.5]])
+        self.found = np.empty((NM.size, mean.size))
+        start = mean
+        for w in range(NM.size):
+
+            def residual(z: FloatArray, w: int = w) -> FloatArray:
+                seen = self._seen(z, white, x, amount, backing[:, w])
+                return np.concatenate([(seen - read[:, w]) / sd[:, w], (z - mean) / width])
+
+            tries = [least_squares(residual, z0, method="trf", max_nfev=300) for z0 in
+                     (start, mean)]  # fmt: skip
+            best = min(tries, key=lambda t: t.cost)
+            self.found[w] = start = best.x
+
+    def _seen(
+        self, z: FloatArray, white: FloatArray, x: FloatArray, amount: FloatArray,
+        backing: FloatArray,
+    ) -> FloatArray:  # fmt: skip
+        n, m = len(self.names), len(self.scattering)
+        c = np.exp(np.clip(z[: 4 + n + m], -40, 12))
+        k = (1 - white) * c[0] + white * c[2] + amount @ c[4 : 4 + n]
+        s = (1 - white) * c[1] + white * c[3]
+        for j, name in enumerate(self.scattering):
+            s = s + amount[:, self.names.index(name)] * c[4 + n + j]
+        outer = SURFACE[0] * np.exp(np.clip(z[-3], -3, 2))
+        inner = 1 / (1 + (1 / SURFACE[1] - 1) * np.exp(-z[-2]))
+        stated = np.clip(backing, 1e-4, 1 - 1e-4)
+        behind = 1 / (1 + (1 / stated - 1) * np.exp(-z[-1]))
+        return layer(k, s, x, behind, outer, inner)
+
+    def spectrum(
+        self, loads: Mapping[str, float], pour: sm.Pour, view: sm.View | None = None
+    ) -> FloatArray:
+        """Predicted radiance factor, shape (36,)."""
+        backing = (view or sm.View()).backing_reflectance
+        amount = np.array([[loads.get(n, 0.0) for n in self.names]])
+        white, x = np.array([pour.white]), np.array([pour.thickness_cm])
+        return np.array(
+            [float(self._seen(self.found[w], white, x, amount, backing[w : w + 1])[0])
+             for w in range(NM.size)]
+        )  # fmt: skip

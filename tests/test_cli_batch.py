@@ -1,0 +1,118 @@
+"""The verbs for the life of a batch: ``correct``, ``spread``, ``match --robust``."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+import shadematch as sm
+from shadematch.cli import main as cli
+
+Run = Callable[..., tuple[int, str, str]]
+BATCH = ("--poured", "gorse=4", "rosehip=5", "jetty=1", "--batch", "500")
+DARK = ("--measured", "51.5", "39", "55")
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    def call(*words: str) -> tuple[int, str, str]:
+        status = cli.main(words)
+        out, err = capsys.readouterr()
+        return status, out, err
+
+    return call
+
+
+def by_hand(**more: object) -> sm.Correction:
+    recipe = sm.Recipe({"gorse": 4.0, "rosehip": 5.0, "jetty": 1.0}, sm.Pour(batch_g=500))
+    return sm.correct(recipe, (51.5, 39, 55), "#b5702f", **more)  # type: ignore[arg-type]
+
+
+def test_correct_says_all(run: Run) -> None:
+    status, out, err = run("correct", "#b5702f", *BATCH, *DARK)
+    assert (status, err) == (0, "")
+    assert out.startswith(str(by_hand()))
+    assert "cautions" in out
+
+
+def test_correct_json_and_learned_palette(run: Run, tmp_path: Path) -> None:
+    place = tmp_path / "learned.json"
+    limits = ("--pot", "900", "--base-step", "25", "--tolerance", "2", "--must-avoid", "dusk")
+    status, out, err = run(
+        "correct", "#b5702f", *BATCH, *DARK, *limits, "--json", "--save-palette", str(place)
+    )
+    assert (status, err) == (0, "")
+    found = json.loads(out)
+    c = by_hand(pot_g=900, base_step_g=25, tolerance=2.0, must_avoid=("dusk",))
+    assert found["status"] == c.status
+    assert found["advice"]["doses_cm"] == dict(c.advice.doses_cm)
+    assert found["advice"]["clear_g"] == c.advice.clear_g
+    assert found["advice"]["after"]["batch_g"] == c.advice.recipe.pour.batch_g
+    assert found["closest"]["delta_e"] == pytest.approx(c.closest.delta_e)
+    assert [s["name"] for s in found["strengths"]] == [s.name for s in c.strengths]
+    assert sm.load_palette(place) == c.palette
+
+
+def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
+    place = tmp_path / "bar.csv"
+    spectrum = sm.predict({"gorse": 4, "rosehip": 5, "jetty": 1}, pour=sm.Pour(batch_g=500))
+    lines = [f"{380 + 10 * i},{v}" for i, v in enumerate(spectrum.reflectance.tolist())]
+    place.write_text("\n".join(lines), encoding="utf-8")
+    status, out, _ = run("correct", spectrum.hex, *BATCH, "--measured-spectrum", str(place))
+    assert status == 0
+    assert "within tolerance" in out
+
+
+def test_spread(run: Run) -> None:
+    status, out, _ = run("spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--ruler", "0.1")
+    s = sm.spread({"gorse": 2, "rosehip": 1}, target="#d9822b", ruler_cm=0.1)
+    assert status == 0
+    assert out.startswith(str(s))
+    _, out, _ = run("spread", "gorse=2", "rosehip=1", "--scale", "2", "--json")
+    found = json.loads(out)
+    wanted = sm.spread({"gorse": 2, "rosehip": 1}, scale_g=2.0)
+    assert found["spread"]["p90"] == wanted.p90
+    assert found["spread"]["shares"] == dict(wanted.shares)
+    assert found["target"] is None
+
+
+def test_match_robust(run: Run) -> None:
+    m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, ruler_cm=0.3)
+    words = ("match", "#7a3b8f", "--batch", "500", "--robust", "--ruler", "0.3")
+    status, out, _ = run(*words)
+    assert status == 0
+    assert out.startswith(str(m))
+    found = json.loads(run(*words, "--json")[1])
+    assert found["doses_cm"] == dict(m.recipe.doses_cm)
+    assert m.spread is not None
+    assert found["spread"]["p90"] == m.spread.p90
+    assert found["spread"]["complete"] is True
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("correct", "#b5702f", *DARK), "--poured"),
+        (("correct", "#b5702f", *BATCH), "--measured"),
+        (("correct", *BATCH, *DARK), "HEX"),
+        (("correct", "#b5702f", *BATCH, *DARK, "--measured-spectrum", "x"), "--measured"),
+        (("correct", "#b5702f", *BATCH, *DARK, "--pot", "100"), "--pot"),
+        (("correct", "#b5702f", *BATCH, *DARK, "--base-step", "0"), "--base-step"),
+        (("correct", "#b5702f", *BATCH, *DARK, "--scale", "400"), "--scale"),
+        (("correct", "#b5702f", *BATCH, *DARK, "--bases", "grey"), "--bases"),
+        (("correct", "#b5702f", *BATCH, *DARK, "--save-palette", "/no/such/p"), "--save-palette"),
+        (("correct", "#b5702f", "--poured", "ink=1", *DARK), "ink"),
+        (("spread",), "NAME=CM"),
+        (("spread", "gorse=2", "--ruler", "-1"), "--ruler"),
+        (("spread", "gorse=2", "--target", "orange"), "orange"),
+        (("match", "#7a3b8f", "--robust", "--ruler", "-1"), "--ruler"),
+    ],
+)
+def test_bad_words(run: Run, words: tuple[str, ...], said: str) -> None:
+    status, out, err = run(*words)
+    assert (status, out) == (2, "")
+    assert said in err
+    assert "Traceback" not in err

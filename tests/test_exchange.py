@@ -1,0 +1,122 @@
+"""Tables of results, targets out of tables, spectra to and from colour-science."""
+
+from __future__ import annotations
+
+import csv
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pandas as pd
+import pyarrow.parquet as pq
+import pytest
+
+import shadematch as sm
+
+CODES = ["#d9822b", "#335577", "#88aa44", "#101010", "#f0e0c0"]
+POUR = sm.Pour(batch_g=200)
+
+
+@pytest.fixture(scope="module")
+def matches() -> list[sm.Match]:
+    return list(sm.match_many(CODES, pour=POUR))
+
+
+def test_a_table_says_what_the_matches_say(tmp_path: Path, matches: list[sm.Match]) -> None:
+    seen: list[int] = []
+    assert sm.write_results(tmp_path / "a.csv", matches, progress=seen.append) == len(CODES)
+    assert seen == [len(CODES)]
+    with (tmp_path / "a.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert sm.write_results(tmp_path / "a.parquet", matches) == len(CODES)
+    kept = pq.read_table(tmp_path / "a.parquet").to_pandas()
+    frame = sm.results_frame(matches)
+    pd.testing.assert_frame_equal(kept, frame)
+    for row, (_, entry), m in zip(rows, frame.iterrows(), matches, strict=True):
+        assert row["target_hex"] == entry["target_hex"] == m.target.hex
+        assert float(row["delta_e"]) == entry["delta_e"] == m.delta_e
+        for name in m.palette.names:
+            dose = m.recipe.doses_cm.get(name, 0.0)
+            assert float(row[f"{name} [cm]"]) == entry[f"{name} [cm]"] == dose
+        lab = [entry[f"predicted_{c}"] for c in "Lab"]
+        assert lab == pytest.approx(m.predicted.lab, abs=1e-9)
+        assert entry["predicted_hex"] == m.predicted.hex
+        assert entry["proved"]
+
+
+def test_names_cannot_become_formulas(tmp_path: Path) -> None:
+    demo = sm.load_palette()
+    evil = demo.pigments[0].model_copy(update={"name": '=HYPERLINK("x")'})
+    palette = sm.Palette(pigments=(evil, *demo.pigments[1:3]), clear=demo.clear, white=demo.white)
+    sm.write_results(tmp_path / "a.csv", [sm.match("#d9822b", palette=palette)])
+    with (tmp_path / "a.csv").open(encoding="utf-8", newline="") as stream:
+        cells = [cell for row in csv.reader(stream) for cell in row]
+    assert '\'=HYPERLINK("x") [cm]' in cells
+    for cell in cells:
+        # A number may start with its sign.
+        assert not cell.startswith(("=", "@", "\t", "\r")), cell
+        if cell.startswith(("+", "-")):
+            float(cell)
+
+
+def test_an_error_on_the_way_leaves_what_was_there(tmp_path: Path, matches: list[sm.Match]) -> None:
+    def broken() -> Iterator[sm.Match]:
+        yield from matches * 900  # more than one piece
+        raise RuntimeError("on the way")
+
+    for name in ("a.csv", "a.parquet"):
+        (tmp_path / name).write_text("old")
+        with pytest.raises(RuntimeError, match="on the way"):
+            sm.write_results(tmp_path / name, broken())
+        assert (tmp_path / name).read_text() == "old"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv", "a.parquet"]
+
+
+def test_no_matches_at_all(tmp_path: Path) -> None:
+    assert sm.write_results(tmp_path / "a.csv", []) == 0
+    assert sm.write_results(tmp_path / "a.parquet", []) == 0
+    assert sm.results_frame([]).empty
+
+
+def test_tables_that_cannot_be(tmp_path: Path, matches: list[sm.Match]) -> None:
+    with pytest.raises(sm.FileError, match=r"\.csv or \.parquet"):
+        sm.write_results(tmp_path / "a.txt", matches)
+    with pytest.raises(sm.FileError, match="can't be written"):
+        sm.write_results(tmp_path / "nowhere" / "a.csv", matches)
+    with pytest.raises(sm.PourError, match="matches"):
+        sm.write_results(tmp_path / "a.csv", ["#fff"])  # type: ignore[list-item]
+    fewer = sm.match("#d9822b", palette=sm.load_palette().without("kelp"))
+    with pytest.raises(sm.ShadematchError, match="palettes"):
+        sm.write_results(tmp_path / "a.csv", [*matches, fewer])
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_targets_from_tables() -> None:
+    codes = sm.targets_from_frame(pd.DataFrame({"hex": CODES}))
+    assert [t.hex for t in codes] == CODES
+    lab = pd.DataFrame([t.lab for t in codes], columns=["L", "a", "b"])
+    assert [t.lab for t in sm.targets_from_frame(lab)] == [t.lab for t in codes]
+    frame = sm.results_frame(sm.match_many(codes[:2], pour=POUR))
+    assert sm.targets_from_frame(frame.rename(columns={"target_hex": "hex"}))[0].hex == CODES[0]
+    with pytest.raises(sm.ColourError, match="row 2"):
+        sm.targets_from_frame(pd.DataFrame({"hex": ["#fff", "nonsense"]}))
+    with pytest.raises(sm.ColourError, match="has no colours"):
+        sm.targets_from_frame(pd.DataFrame({"colour": ["#fff"]}))
+
+
+def test_spectra_to_and_from_colour_science(colour: ModuleType) -> None:
+    found = sm.predict({"gorse": 2, "jetty": 1})
+    there = sm.distribution_of(found)
+    assert isinstance(there, colour.SpectralDistribution)
+    assert np.array_equal(there.values, found.reflectance)
+    back = sm.target_from_distribution(there)
+    assert back.lab_in(sm.View()) == pytest.approx(np.array(found.lab), abs=1e-9)
+    # Its own way from a spectrum to XYZ, at 10 nm, is CIE 15's by ASTM E308.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it aligns tables of different ranges, and says so
+        xyz = colour.sd_to_XYZ(there, illuminant=colour.SDS_ILLUMINANTS["D65"])
+    assert xyz == pytest.approx(np.array(found.xyz), abs=0.02)
+    with pytest.raises(sm.ColourError, match="distribution"):
+        sm.target_from_distribution([0.1, 0.2])

@@ -1,0 +1,169 @@
+"""Notebooks run from a clean kernel; their pages and all results are looked at in a browser."""
+
+from __future__ import annotations
+
+import html
+import os
+import re
+import shutil
+import subprocess
+import warnings
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import shadematch as sm
+from tests.notebooks import FOLDER, LARGEST_BYTES, cells_of, notebook_of, page_of, run, sources
+
+pytest.importorskip("nbclient")
+
+NASTY = "<script>document.title = 'run'</script><img src=x onerror=\"document.title='run'\">"
+
+
+def browser() -> str:
+    """A headless browser: ``SHADEMATCH_BROWSER``, or a Chromium on the path."""
+    named = os.environ.get("SHADEMATCH_BROWSER")
+    for name in [named] if named else ["chromium", "chromium-browser"]:
+        found = shutil.which(name)
+        if found:
+            return found
+    if os.environ.get("SHADEMATCH_NEEDS_BROWSER"):
+        pytest.fail("no Chromium was found, and SHADEMATCH_NEEDS_BROWSER says there must be one")
+    pytest.skip("no Chromium here: pages were not looked at (set SHADEMATCH_BROWSER to one)")
+
+
+def opened(page: Path, folder: Path) -> str:
+    """The page's elements after its scripts, if any, have run; no network."""
+    done = subprocess.run(
+        [
+            *(browser(), "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic"),
+            *("--no-first-run", "--disable-background-networking", "--disable-component-update"),
+            *("--disable-sync", "--host-resolver-rules=MAP * ~NOTFOUND"),
+            *(f"--user-data-dir={folder}", "--virtual-time-budget=2000", "--dump-dom"),
+            page.as_uri(),
+        ],
+        capture_output=True, text=True, timeout=120, check=True,
+    )  # fmt: skip
+    return done.stdout
+
+
+def stored(source: Path) -> Any:
+    import nbformat
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return nbformat.read(source.with_suffix(".ipynb"), as_version=4)
+
+
+def test_there_are_notebooks() -> None:
+    assert [p.stem[:2] for p in sources()] == sorted(p.stem[:2] for p in sources())
+    assert {p.stem for p in sources()} == {p.stem for p in FOLDER.glob("*.ipynb")}
+    assert len(sources()) >= 2
+
+
+@pytest.mark.parametrize("source", sources(), ids=lambda p: p.stem)
+def test_what_is_stored_is_its_source_run(source: Path) -> None:
+    path = source.with_suffix(".ipynb")
+    assert path.stat().st_size < LARGEST_BYTES
+    notebook = stored(source)
+    kinds = [(cell.cell_type, cell.source) for cell in notebook.cells]
+    assert kinds == cells_of(source), "run: python -m tests.notebooks"
+    code = [cell for cell in notebook.cells if cell.cell_type == "code"]
+    assert [cell.execution_count for cell in code] == list(range(1, len(code) + 1))
+    outputs = [out for cell in code for out in cell.outputs]
+    assert all(out.output_type != "error" for out in outputs)
+    assert sum("image/png" in out.get("data", {}) for out in outputs) >= 1
+    assert "<script" not in path.read_text(encoding="utf-8")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("source", sources(), ids=lambda p: p.stem)
+def test_notebook_runs_from_a_clean_kernel(source: Path) -> None:
+    done = run(notebook_of(cells_of(source)))
+    now = [cell for cell in done.cells if cell.cell_type == "code"]
+    then = [cell for cell in stored(source).cells if cell.cell_type == "code"]
+    for new, old in zip(now, then, strict=True):
+        assert [_form(o) for o in new.outputs] == [_form(o) for o in old.outputs]
+
+
+def _form(output: Any) -> tuple[str, ...]:
+    """Of which kinds an output is; printed text may come in one piece or several."""
+    return (output.output_type, *sorted(output.get("data", {})))
+
+
+def _cards() -> dict[str, str]:
+    """HTML of every result that draws itself, with a name that would like to be a script."""
+    demo = sm.load_palette()
+    nasty = demo.pigments[0].model_copy(update={"name": NASTY[:60]})
+    palette = demo.model_copy(update={"pigments": (nasty, *demo.pigments[1:])})
+    name = palette.names[0]
+    found = sm.gamut(palette=palette)
+    feasible = sm.feasibility("#e0b000", palette=palette, thicknesses_cm=(1, 2), whites=(0, 0.1))
+    target = sm.Target(sm.Target.from_hex("#e0b000").lab, source=NASTY)
+    results = {
+        "match": sm.match(target, palette=palette),
+        "predict": sm.predict({name: 2}, palette=palette),
+        "gamut": found,
+        "nearest": found.nearest("#00ffff"),
+        "coverage": found.coverage([target]),
+        "feasibility": feasible,
+        "comparison": feasible.compare(demo.without("dusk"), name=NASTY),
+        "ladder": sm.ladder({name: 1}, along="load", palette=palette),
+    }
+    return {key: result._repr_html_() for key, result in results.items()}
+
+
+def test_results_in_a_browser(tmp_path: Path) -> None:
+    """Swatches are there, names stay text, nothing from the data runs; light page and dark."""
+    cards = _cards()
+    for theme in ("#ffffff;color:#000000", "#111111;color:#eeeeee"):
+        page = tmp_path / "results.html"
+        body = "".join(f"<h2>{key}</h2>{card}" for key, card in cards.items())
+        page.write_text(
+            f'<!DOCTYPE html><meta charset="utf-8"><title>still</title>'
+            f'<body style="background:{theme}">{body}</body>',
+            encoding="utf-8",
+        )
+        seen = opened(page, tmp_path / "browser")
+        assert "<title>still</title>" in seen
+        assert "<script" not in seen and "<img" not in seen
+        # Every swatch that was written is an element with its colour and a size.
+        written = len(re.findall(r"height:4em;background:#[0-9a-f]{6}", "".join(cards.values())))
+        shown = re.findall(r'<div style="width:[\d.]+em;height:4em;background:#[0-9a-f]{6}', seen)
+        assert len(shown) == written >= 20
+        assert html.escape(NASTY[:60], quote=False) in seen
+
+
+def test_cards_bring_their_own_ink_and_paper() -> None:
+    """Readable on light and dark pages: contrast at least 4.5 (W3C, WCAG 2.1, 1.4.3)."""
+
+    def luminance(code: str) -> float:
+        parts = [int(code[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        parts = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+
+    card = sm.predict({"dusk": 2})._repr_html_()
+    inks = re.findall(r"(?<![-\w])color:(#[0-9a-f]{6})", card)
+    paper = re.search(r"background:(#[0-9a-f]{6});border:1px", card)
+    assert paper and len(inks) >= 2
+    for ink in inks:
+        assert (luminance(paper[1]) + 0.05) / (luminance(ink) + 0.05) >= 4.5
+
+
+@pytest.mark.parametrize("source", sources(), ids=lambda p: p.stem)
+def test_notebook_pages_in_a_browser(source: Path, tmp_path: Path) -> None:
+    notebook = stored(source)
+    page = tmp_path / f"{source.stem}.html"
+    page.write_text(page_of(notebook, source.stem), encoding="utf-8")
+    seen = opened(page, tmp_path / "browser")
+    assert "<script" not in seen
+    outputs = [o for c in notebook.cells if c.cell_type == "code" for o in c.outputs]
+    figures = sum("image/png" in o.get("data", {}) for o in outputs)
+    assert seen.count("<img") == figures
+    cards = "".join("".join(o["data"]["text/html"]) for o in outputs if "text/html" in
+                    o.get("data", {}))  # fmt: skip
+    swatches = re.findall(r"height:4em;background:(#[0-9a-f]{6})", cards)
+    shown = re.findall(r"height:4em;background:(#[0-9a-f]{6})", seen)
+    assert shown == swatches
+    assert swatches or figures
