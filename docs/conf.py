@@ -39,6 +39,9 @@ autodoc_member_order = "bysource"
 autosummary_generate = True
 napoleon_google_docstring = False
 napoleon_use_rtype = False
+napoleon_use_ivar = True
+# The turning solid is for notebooks; pages show the picture stored beside it.
+suppress_warnings = ["mystnb.unknown_mime_type", "ref.python"]
 html_theme = "furo"
 html_title = "shadematch"
 # No page asks the network for anything but the typesetting of formulas.

@@ -39,7 +39,6 @@ from shadematch.gamut.feasibility import Comparison, Feasibility, feasibility
 from shadematch.gamut.ladder import Ladder, ladder
 from shadematch.gamut.reach import Coverage, Gamut, Nearest, Volume, gamut
 from shadematch.gamut.slices import Slice, WholeMap
-from shadematch.kept import SavedRecipe
 from shadematch.layers import Layered, Shade, layers
 from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
 from shadematch.look import SameLook, same_look
@@ -62,7 +61,7 @@ from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.repeat import Repeat, repeat
-from shadematch.saved import load, save
+from shadematch.saved import SavedRecipe, load, save
 from shadematch.sheet.batch import BatchSheet, batch_sheet
 from shadematch.spread import Spread, spread
 from shadematch.target import Target

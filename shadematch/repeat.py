@@ -10,12 +10,11 @@ import numpy as np
 from shadematch.cautions import CAUTIONS
 from shadematch.difference import delta_e
 from shadematch.html import card
-from shadematch.kept import SavedRecipe
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.prediction import Prediction, predict
 from shadematch.question import VISIBLE
-from shadematch.saved import load
+from shadematch.saved import SavedRecipe, load
 
 __all__ = ["Repeat", "repeat"]
 

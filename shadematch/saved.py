@@ -1,18 +1,203 @@
-"""Recipes and matches kept in files, to be poured again next month."""
+"""Recipes and matches kept in files, to be poured again next month.
+
+A file keeps the recipe, how it was looked at, the colour that was predicted, the whole palette
+and, of a match, the target and the proof::
+
+    {"format": "shadematch recipe", "version": 1, "library": "0.1.0", "note": "...",
+     "doses_cm": {"gorse": 3}, "pour": {...}, "view": {...},
+     "predicted": {"lab": [...], "hex": "#...", "in_srgb": true}, "delta_e": 0.4,
+     "target": {...} or null, "match": {...} or null,
+     "fingerprint": "....-....-....", "palette": {a palette file's content}}
+"""
 
 from __future__ import annotations
 
+import dataclasses
 import os
+from dataclasses import dataclass
+from typing import Any, Final
 
-from shadematch.errors import FileError, ShadematchError
-from shadematch.files import json_text, parse_json, read_text, write_text
-from shadematch.kept import Result, SavedRecipe, kept
+import numpy as np
+
+from shadematch._version import __version__
+from shadematch.cautions import CAUTIONS
+from shadematch.errors import FileError, PourError, ShadematchError
+from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.html import card
+from shadematch.match import Match
 from shadematch.materials import Palette
-from shadematch.pour import View
-from shadematch.question import Choice
-from shadematch.record import checked, from_dict, to_dict
+from shadematch.models import expect
+from shadematch.pour import Pour, Recipe, View, Weighed
+from shadematch.prediction import Prediction, conditions, predict
+from shadematch.question import Choice, Question, checked_let_downs
+from shadematch.saved_form import LONGEST_NOTE, ChoicePart, MatchPart, SavedFile, TargetPart
+from shadematch.spread import spread
+from shadematch.standards import checked_lights, observation
+from shadematch.target import Target, triple
 
-__all__ = ["load", "save"]
+__all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
+
+_FORMAT: Final = "shadematch recipe"
+_VERSION: Final = 1
+
+Triple = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class SavedRecipe:
+    """What is kept of a recipe.
+
+    Attributes
+    ----------
+    recipe, view, palette
+        What was poured, how it was looked at, and the whole palette as it was.
+    lab, hex, in_srgb
+        The colour as it was predicted; see `Prediction`.
+    target
+        The wanted colour, if there was one.
+    delta_e
+        Predicted CIEDE2000 to the target.
+    match
+        The whole match, if it was one, without searching anew.
+    note
+        The maker's own words.
+    library
+        Version of shadematch that predicted it.
+    """
+
+    recipe: Recipe
+    view: View
+    palette: Palette = dataclasses.field(repr=False)
+    lab: Triple
+    hex: str
+    in_srgb: bool
+    target: Target | None = None
+    delta_e: float | None = None
+    match: Match | None = dataclasses.field(default=None, repr=False)
+    note: str = ""
+    library: str = __version__
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lab = ", ".join(f"{v:.1f}" for v in self.lab)
+        lines = [
+            f"recipe     {self.recipe}",
+            f"pour       {self.recipe.pour}, seen {self.view}",
+            f"predicted  Lab ({lab}), {self.hex}{'' if self.in_srgb else ', outside sRGB'}",
+        ]
+        if self.target is not None:
+            lines.append(f"target     {self.target.hex}: {self.target}")
+        if self.delta_e is not None:
+            lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
+        if self.match is not None:
+            lines.append(f"proof      {self.match.proof}")
+        lines.append(f"palette    {self.palette.fingerprint}, shadematch {self.library}")
+        if self.note:
+            lines.append(f"note       {self.note}")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        swatches = [] if self.target is None else [(self.target.hex, "wanted")]
+        swatches.append((self.hex, "predicted"))
+        rows = [(name, f"{dose:g} cm") for name, dose in self.recipe.doses_cm.items()]
+        rows += [("into", str(self.recipe.pour)), ("seen", str(self.view))]
+        if self.delta_e is not None:
+            rows.append(("CIEDE2000", f"{self.delta_e:.2f}"))
+        if self.match is not None:
+            rows.append(("proof", self.match.proof))
+        rows.append(("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
+        return card(swatches, rows, foot=self.note, small=" ".join(CAUTIONS))
+
+
+Result = Match | Prediction | Recipe | SavedRecipe
+"""What can be saved, and printed as a batch sheet."""
+
+
+def kept(
+    result: Result,
+    *,
+    palette: Palette | None = None,
+    view: View | None = None,
+    choice: Choice | None = None,
+    note: str | None = None,
+) -> SavedRecipe:
+    """What `save` would keep of a result; see there for the parameters."""
+    expect(result, (Match, Prediction, Recipe, SavedRecipe), "result",
+           "Give a Match, a Prediction, a Recipe or a SavedRecipe")  # fmt: skip
+    if note is not None:
+        expect(note, str, "note", "Give a text")
+        if len(note) > LONGEST_NOTE:
+            raise PourError(
+                "is too long", field="note", value=f"{len(note)} letters",
+                remedy=f"Give at most {LONGEST_NOTE}",
+            )  # fmt: skip
+    _nothing_else(result, _KNOWN)
+    if not isinstance(result, Match) and choice is not None:
+        raise PourError("only a match has choices", field="choice", value=str(choice),
+                        remedy="Leave it out")  # fmt: skip
+    if isinstance(result, SavedRecipe):
+        _not_twice(palette, result.palette, "palette")
+        _not_twice(view, result.view, "view")
+        return result if note is None else dataclasses.replace(result, note=note)
+    if isinstance(result, Match):
+        _not_twice(palette, result.palette, "palette")
+        _not_twice(view, result.view, "view")
+        chosen = result.choice if choice is None else choice
+        expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
+        _nothing_else(chosen.recipe, _KNOWN)
+        _nothing_else(result.target, _KNOWN)
+        seen = chosen.predicted
+        if chosen.recipe.pour != result.pour or seen.view != result.view:
+            raise PourError("is none of this match's", field="choice", value=str(chosen),
+                            remedy="Give one of match.choices, or match.closest")  # fmt: skip
+        return SavedRecipe(
+            chosen.recipe, result.view, result.palette, seen.lab, seen.hex, seen.in_srgb,
+            result.target, chosen.delta_e, result, note or "",
+        )  # fmt: skip
+    recipe = result.recipe if isinstance(result, Prediction) else result
+    _nothing_else(recipe, _KNOWN)
+    if isinstance(result, Prediction):
+        _not_twice(view, result.view, "view")
+        view = result.view
+    palette, pour, view = conditions(palette, recipe.pour, view)
+    seen = predict(recipe.doses_cm, palette=palette, pour=pour, view=view)
+    if isinstance(result, Prediction) and not np.allclose(seen.lab, result.lab, rtol=0, atol=1e-6):
+        raise PourError(
+            "this palette does not give the predicted colour", field="palette",
+            value=palette.names, remedy="Give the palette that it was predicted with",
+        )  # fmt: skip
+    own = dataclasses.replace(seen.recipe, weighed=recipe.weighed)
+    return SavedRecipe(own, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or "")
+
+
+_KNOWN: Final = frozenset(
+    {
+        *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
+        *("note", "library", "reflectance", "xyz", "doses_cm", "pour", "tolerance", "frugal"),
+        *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
+        *("source", "covariance", "steady", "spread", "steady_complete", "weighed"),
+    }
+)
+"""Fields of results that have a place in the file (a spectrum is computed anew)."""
+
+
+def _nothing_else(thing: Result | Target, known: frozenset[str]) -> None:
+    """Refuse what the file has no place for, rather than lose it."""
+    for field in dataclasses.fields(thing):
+        if field.name in known or field.name.startswith("_"):
+            continue
+        value = getattr(thing, field.name)
+        if field.default is dataclasses.MISSING or value != field.default:
+            raise PourError(
+                f"a {type(thing).__name__} with this can't be kept or printed yet",
+                field=field.name, value=value, remedy="Keep one without it",
+            )  # fmt: skip
+
+
+def _not_twice(given: object, own: object, field: str) -> None:
+    if given is not None and given != own:
+        raise PourError(f"the result brings its own {field}", field=field, value=str(given),
+                        remedy="Leave it out")  # fmt: skip
 
 
 def save(
@@ -51,8 +236,8 @@ def save(
         If the place can't be written, or a part is not fit to be read again, which is named.
     """
     saved = kept(result, palette=palette, view=view, choice=choice, note=note)
-    content = to_dict(saved)
-    checked(content)  # nothing is written that can't be read
+    content = _to_dict(saved)
+    _checked(content)  # nothing is written that can't be read
     write_text(path, json_text(content))
 
 
@@ -72,8 +257,190 @@ def load(path: str | os.PathLike[str]) -> SavedRecipe:
     """
     data = parse_json(read_text(path, kind="recipe"), place=str(path))
     try:
-        return from_dict(data)
+        return _from_dict(data)
     except ShadematchError as found:
         raise FileError(
             found.problem, field=f"{path}: {found.field}", value=found.value, remedy=found.remedy
         ) from None
+
+
+def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
+    target, match = saved.target, saved.match
+    return {
+        "format": _FORMAT,
+        "version": _VERSION,
+        "library": saved.library,
+        "note": saved.note,
+        **_doses_to_dict(saved.recipe),
+        "pour": saved.recipe.pour.model_dump(mode="json"),
+        "view": saved.view.model_dump(mode="json"),
+        "predicted": {
+            "lab": [float(v) for v in saved.lab],
+            "hex": saved.hex,
+            "in_srgb": saved.in_srgb,
+        },
+        "delta_e": None if saved.delta_e is None else float(saved.delta_e),
+        "target": None if target is None else _target_to_dict(target),
+        "match": None if match is None else _match_to_dict(match),
+        "fingerprint": saved.palette.fingerprint,
+        "palette": saved.palette.to_dict(),
+    }
+
+
+def _target_to_dict(target: Target) -> dict[str, Any]:
+    spectrum = target.reflectance
+    found: dict[str, Any] = {
+        "lab": [float(v) for v in target.lab],
+        "illuminant": target.illuminant,
+        "observer": target.observer,
+        "source": target.source,
+        "reflectance": None if spectrum is None else spectrum.tolist(),
+    }
+    own = getattr(target, "covariance", None)
+    if own is None:
+        return found
+    return {**found, "covariance": [[float(v) for v in row] for row in own]}
+
+
+def _doses_to_dict(recipe: Recipe) -> dict[str, Any]:
+    weighed = [
+        {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
+        for part in recipe.weighed
+    ]
+    return {"doses_cm": dict(recipe.doses_cm), **({"weighed": weighed} if weighed else {})}
+
+
+def _choice_to_dict(choice: Choice) -> dict[str, Any]:
+    return {**_doses_to_dict(choice.recipe), "delta_e": float(choice.delta_e)}
+
+
+def _match_to_dict(match: Match) -> dict[str, Any]:
+    asked, names = match._question, match.palette.names
+    steady: dict[str, Any] = {}
+    if match.steady is not None and match.spread is not None:
+        steady = _choice_to_dict(match.steady) | {"complete": match.steady_complete}
+        steady |= {name: getattr(match.spread, name) for name in ("ruler_cm", "scale_g")}
+    return {
+        **({"steady": steady} if steady else {}),
+        "tolerance": float(match.tolerance),
+        "frugal": _choice_to_dict(match.frugal),
+        "closest": _choice_to_dict(match.closest),
+        "bound": float(match.bound),
+        "proved": bool(match.proved),
+        "frugal_proved": bool(match.frugal_proved),
+        "boxes": int(match.boxes),
+        "max_pigments": None if asked.max_pigments is None else int(asked.max_pigments),
+        "must_use": [names[i] for i in asked.required],
+        "must_avoid": [names[i] for i in asked.excluded],
+        "lights": list(asked.lights),
+        "let_downs": [let_down.model_dump(mode="json") for let_down in asked.let_downs],
+    }
+
+
+def _checked(data: object) -> SavedFile:
+    return SavedFile(**checked_envelope(data, _FORMAT, _VERSION))
+
+
+def _from_dict(data: object) -> SavedRecipe:
+    file = _checked(data)
+    palette = Palette.from_dict(file.palette)
+    if palette.fingerprint != file.fingerprint:
+        raise FileError(
+            "does not fit the palette in the file", field="fingerprint", value=file.fingerprint,
+            remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
+        )  # fmt: skip
+    if (file.match is not None or file.delta_e is not None) and file.target is None:
+        raise FileError("is missing", field="target", remedy="A match needs its target")
+    target = None if file.target is None else _target_of(file.target)
+    recipe = _recipe_of(file, palette, file.pour)
+    match = None
+    if file.match is not None and target is not None:
+        match = _match_of(file.match, target, palette, file.pour, file.view)
+    lab = file.predicted.lab
+    return SavedRecipe(
+        recipe, file.view, palette, lab, file.predicted.hex, file.predicted.in_srgb,
+        target, file.delta_e, match, file.note, file.library,
+    )  # fmt: skip
+
+
+def _recipe_of(part: SavedFile | ChoicePart, palette: Palette, pour: Pour) -> Recipe:
+    doses = part.doses_cm
+    for name in (*doses, *(w.let_down.pigment for w in part.weighed)):
+        palette.index(name)
+    weighed = tuple(Weighed(w.let_down, w.mass_g) for w in part.weighed)
+    ordered = {name: doses[name] for name in palette.names if doses.get(name)}
+    for name in dict.fromkeys(w.let_down.pigment for w in weighed):
+        within = sum(w.paste_cm for w in weighed if w.let_down.pigment == name)
+        if within > ordered.get(name, 0.0) + 1e-6:
+            raise FileError(
+                "is less than what comes with the let-downs", field=f"doses_cm.{name}",
+                value=ordered.get(name, 0.0), remedy="It is the paste in all",
+            )  # fmt: skip
+    return Recipe(ordered, pour, weighed)
+
+
+def _target_of(part: TargetPart) -> Target:
+    observation(part.illuminant, part.observer)
+    more: dict[str, Any] = {}
+    if part.covariance is not None:
+        more["covariance"] = part.covariance
+    spectrum = None
+    if part.reflectance is not None:
+        spectrum = np.array(part.reflectance)
+        spectrum.setflags(write=False)
+    return Target(part.lab, part.illuminant, part.observer, part.source, spectrum, **more)
+
+
+def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, view: View) -> Match:
+    required, excluded = (
+        tuple(sorted(palette.index(name) for name in names))
+        for names in (part.must_use, part.must_avoid)
+    )
+    views = [view.model_copy(update={"illuminant": name}) for name in checked_lights(part.lights)]
+    question = Question(
+        *(target.lab_in(view), palette, pour, view, part.max_pigments, required, excluded),
+        lights=part.lights,
+        light_targets=tuple(triple(target.lab_in(each)) for each in views),
+        let_downs=checked_let_downs(part.let_downs, palette, pour),
+    )
+
+    def choice(kept_: ChoicePart, field: str) -> Choice:
+        recipe = _recipe_of(kept_, palette, pour)
+        if not {w.let_down for w in recipe.weighed} <= set(question.let_downs):
+            raise FileError("has one that was not to hand", field=f"match.{field}.weighed",
+                            value=str(recipe), remedy="The file was altered")  # fmt: skip
+        counts = question.steps_of(Choice(recipe, 0.0, palette, view, np.zeros(0)))
+        steps = np.rint(counts)
+        if np.abs(steps - counts).max() > 1e-6:
+            raise FileError(
+                "a dose is no multiple of the dose step", field=f"match.{field}.doses_cm",
+                value=str(recipe), remedy=f"The step is {pour.dose_step_cm:g} cm",
+            )  # fmt: skip
+        return question.choice(steps, kept_.delta_e)
+
+    closest = choice(part.closest, "closest")
+    if closest.delta_e < part.bound - 1e-6:
+        raise FileError("lies above the closest recipe", field="match.bound", value=part.bound,
+                        remedy="A bound is a floor; the file was altered")  # fmt: skip
+    kept_ = part.steady
+    steady = None if kept_ is None else choice(kept_, "steady")
+    strayed = None
+    if kept_ is not None and steady is not None:  # computed anew, like a spectrum
+        strayed = spread(
+            steady.recipe, palette=palette, view=view, target=target,
+            ruler_cm=kept_.ruler_cm, scale_g=kept_.scale_g,
+        )  # fmt: skip
+    return Match(
+        steady=steady,
+        spread=strayed,
+        steady_complete=part.steady is None or part.steady.complete,
+        target=target,
+        tolerance=part.tolerance,
+        frugal=choice(part.frugal, "frugal"),
+        closest=closest,
+        bound=part.bound,
+        proved=part.proved,
+        frugal_proved=part.frugal_proved,
+        boxes=part.boxes,
+        _question=question,
+    )

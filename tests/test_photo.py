@@ -301,7 +301,7 @@ def test_cross_validation_takes_a_simple_correction_for_a_simple_camera(tmp_path
 @pytest.mark.slow
 def test_rendered_photos_come_out_as_said(tmp_path: Path) -> None:
     """A small draw of what ``python -m tests.bench.photo`` measures in full."""
-    surfaces = np.vstack([ph.chart_spectra(), ph.cie_samples()])[::8]
+    surfaces = np.vstack([ph.chart_spectra(), ph.cie_samples()])[::4]
     inside: list[bool] = []
     for light in ("D65", "LED-B5"):
         off: dict[str, list[float]] = {"chart": [], "neutral": []}
@@ -316,7 +316,7 @@ def test_rendered_photos_come_out_as_said(tmp_path: Path) -> None:
                 inside.append(error @ np.linalg.solve(np.array(found.covariance), error) <= EDGE)
         assert np.mean(off["chart"]) <= 2.0
         assert np.mean(off["neutral"]) <= 4.0
-    assert np.mean(inside) >= 0.8  # 64 cases: 0.9 less 2.7 standard deviations
+    assert np.mean(inside) >= 0.8  # 124 cases: 0.9 less 3.7 standard deviations
 
 
 @pytest.mark.slow
@@ -446,12 +446,14 @@ def test_flat_areas(shoot: Callable[..., Path]) -> None:
 
 # ---- memory ----
 
-_BIG = """
-import resource, sys
+_BIG = r"""
+import re, sys
 import shadematch as sm
 x = sm.PhotoTarget.from_photo(sys.argv[1], region=(0.1, 0.1, 0.9, 0.9), neutral=(0, 0, 0.05, 0.05))
 sm.flat_areas(sys.argv[1])
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024, x.pixels)
+# The peak of this program alone: ru_maxrss would count the parent that it was forked from.
+peak = re.search(r"VmHWM:\s+(\d+) kB", open("/proc/self/status").read())
+print(int(peak.group(1)) // 1024, x.pixels)
 """
 
 

@@ -65,6 +65,7 @@ ORDER = (
         "photo.drawing",
         "photo.light",
         "prediction",
+        "saved_form",
         "target",
     ),
     (
@@ -150,14 +151,12 @@ ORDER = (
         "cli.plan",
         "exchange",
         "gamut.reach",
-        "kept",
         "look",
         "metamerism",
         "plots.feasibility",
         "plots.gamut",
+        "saved",
     ),
-    ("record",),
-    ("saved",),
     (
         "calibration.calibrate",
         "calibration.design",

@@ -15,8 +15,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import shadematch as sm
-from shadematch.kept import kept
 from shadematch.materials import fingerprint_of
+from shadematch.saved import kept
 from tests.problems import invented_palette
 
 NAMES = sm.load_palette().names

@@ -25,7 +25,13 @@ from shadematch.photo.drawing import Scene, draw_photo, scene_of
 from shadematch.photo.light import Neutral, Shading, Slope, as_neutral, slope_of
 from shadematch.photo.reading import Picture, open_photo
 from shadematch.photo.regions import Mean, Region, as_regions, mean_of
-from shadematch.photo.uncertainty import Part, chart_size, lab_by_xyz, remaining
+from shadematch.photo.uncertainty import (
+    Part,
+    chart_size,
+    lab_by_xyz,
+    neutral_size,
+    remaining,
+)
 from shadematch.standards import observation
 from shadematch.target import Covariance, Target, register_photo_reader
 
@@ -243,10 +249,10 @@ class _Reading:
         if self.picture.profile.channels == 1:
             self.warnings.append("A neutral in a grey photo corrects the exposure only.")
         tiles = np.concatenate([m.tiles for m in means])
-        size = self.picture.width, self.picture.height
+        photo = self.picture.width, self.picture.height
         if paper is not None:
-            tiles[:, 2:] /= np.array([paper.at(t[:2], *size) for t in tiles])[:, None]
-        slope = slope_of(tiles[:, :2], np.log(np.maximum(tiles[:, 3], 1e-6)), size)
+            tiles[:, 2:] /= np.array([paper.at(t[:2], *photo) for t in tiles])[:, None]
+        slope = slope_of(tiles[:, :2], np.log(np.maximum(tiles[:, 3], 1e-6)), photo)
         shown = tiles[:, 2:].mean(axis=0)
         if shown[1] < 0.02:
             raise PhotoError(
@@ -269,7 +275,9 @@ class _Reading:
         relative = relative + noise / np.outer(shown, shown)
         by = self.by_xyz * self.xyz
         self.parts.append(("neutral", by @ relative @ by.T))
-        self.parts.append(("camera", remaining("neutral", self.lab)))
+        tint = xyz_to_lab(100.0 * shown / shown[1], SRGB_WHITE)
+        size = neutral_size(float(np.hypot(tint[1], tint[2])))
+        self.parts.append(("camera", remaining("neutral", self.lab, size)))
         self._mind_tints(tiles, means)
 
     def _mind_tints(self, tiles: FloatArray, means: list[Mean]) -> None:

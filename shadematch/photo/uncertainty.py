@@ -35,6 +35,7 @@ __all__ = [
     "frame_of",
     "lab_by_xyz",
     "mean_square",
+    "neutral_size",
     "remaining",
     "size_of",
     "terms_of",
@@ -146,6 +147,15 @@ def chart_size(residuals: FloatArray, reference: FloatArray) -> float:
     square = mean_square(residuals, reference, terms_of("chart"))
     usual = float(_table()["usual_chart"])
     return float(size_of(np.array(square), np.array(len(residuals)), usual))
+
+
+def neutral_size(cast: float) -> float:
+    """How large the remaining errors are beside a neutral that shows a cast, against none.
+
+    A cast (C*ab of the neutral as photographed) tells of a lamp far from daylight, under which
+    cameras and eyes part, and that the camera's own white balance fell short.
+    """
+    return 1.0 + float(_table()["cast"]) * cast
 
 
 def remaining(kind: Correction, lab: FloatArray, size: float = 1.0) -> FloatArray:

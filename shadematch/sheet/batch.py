@@ -10,13 +10,13 @@ from pathlib import PurePath
 
 from shadematch.errors import FileError, PourError
 from shadematch.files import write_text
-from shadematch.kept import Result, SavedRecipe, kept
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pot import InThePot, in_the_pot
 from shadematch.pour import View
 from shadematch.question import Choice
 from shadematch.repeat import Repeat
+from shadematch.saved import Result, SavedRecipe, kept
 from shadematch.sheet.content import LOSS, Spread, content_of
 from shadematch.sheet.page import page
 from shadematch.sheet.plain import plain

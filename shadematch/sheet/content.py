@@ -11,11 +11,11 @@ import numpy as np
 
 from shadematch._version import __version__
 from shadematch.errors import PourError
-from shadematch.kept import SavedRecipe
 from shadematch.models import expect
 from shadematch.pot import InThePot
 from shadematch.pour import Pour, Recipe
 from shadematch.prediction import predict
+from shadematch.saved import SavedRecipe
 from shadematch.sheet.words import clean, lines_needed
 
 __all__ = ["Content", "Dose", "Spread", "content_of", "length", "yield_of"]

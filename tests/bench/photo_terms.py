@@ -2,7 +2,7 @@
 
     python -m tests.bench.photo_terms [photos]
 
-Renders photos (300 by default, some minutes) of invented soaps and of test colours with
+Renders photos (400 by default, some minutes), half of invented soaps, half of test colours, with
 invented cameras, under lights of every kind, and fits the terms of
 `shadematch.photo.uncertainty`. Tests and `tests.bench.photo` use other surfaces (a 24-patch
 chart, the 99 samples of CIE 224:2017), other cameras (two measured ones) and, but for D65 and
@@ -41,21 +41,25 @@ Rows = dict[str, list[Any]]
 def gather(count: int) -> dict[str, Rows]:
     """Errors, estimates, other covariances and chart residuals per kind of correction."""
     rng = np.random.default_rng(20)
-    surfaces = np.vstack([ph.soaps(count, rng), ph.other_samples()])
-    rows: dict[str, Rows] = {k: {"error": [], "lab": [], "other": [], "chart": []} for k in KINDS}
+    groups = ph.soaps(count, rng), ph.other_samples()
+    rows: dict[str, Rows] = {k: {"error": [], "lab": [], "other": [], "seen": []} for k in KINDS}
     seen: list[Any] = []
-    original = room.chart_size
+    originals = room.chart_size, room.neutral_size
 
-    def watched(residuals: Any, reference: Any) -> float:
+    def watched_chart(residuals: Any, reference: Any) -> float:
         seen.append((residuals, reference))
-        return original(residuals, reference)
+        return originals[0](residuals, reference)
 
-    room.chart_size = watched
+    def watched_neutral(cast: float) -> float:
+        seen.append(cast)
+        return originals[1](cast)
+
+    room.chart_size, room.neutral_size = watched_chart, watched_neutral
     with tempfile.TemporaryDirectory() as folder:
         for i in range(count):
-            surface = surfaces[rng.integers(len(surfaces))]
+            surface = groups[i % 2][rng.integers(len(groups[i % 2]))]
             place = ph.shoot(
-                Path(folder) / "photo.jpg", surface, LIGHTS[i % len(LIGHTS)],
+                Path(folder) / "photo.jpg", surface, LIGHTS[i // 2 % len(LIGHTS)],
                 ph.invented_camera(rng), rng,
             )  # fmt: skip
             true = ph.true_lab(surface)
@@ -70,32 +74,34 @@ def gather(count: int) -> dict[str, Rows]:
                 own["lab"].append(found.lab)
                 last = found.parts[-1]
                 own["other"].append(np.array(found.covariance) - np.array(last.covariance))
-                if kind == "chart":
-                    own["chart"].append(seen[-1])
-    room.chart_size = original
+                own["seen"].append(seen[-1])
+    room.chart_size, room.neutral_size = originals
     return rows
 
 
-def fit(own: Rows, sizes: Any) -> uncertainty.Terms:
-    """Most likely standard deviations of what remains."""
+def fit(own: Rows, sizes: Any) -> tuple[uncertainty.Terms, float]:
+    """Most likely standard deviations of what remains, and how unlikely they are."""
     lab, error = np.array(own["lab"]), np.array(own["error"])
     frame = uncertainty.frame_of(lab)
     along = np.einsum("kij,kj->ki", frame, error)
     other = np.einsum("kij,kjl,kil->ki", frame, np.array(own["other"]), frame)
     chroma = np.hypot(lab[:, 1], lab[:, 2])
     constant, share = [], []
+    total = 0.0
     for i in range(3):
 
         def cost(p: Any, i: int = i) -> float:
             var = sizes**2 * (np.exp(2 * p[0]) + chroma**2 * np.exp(2 * p[1])) + other[:, i]
+            var = var + 1e-6
             return float(np.sum(np.log(var) + along[:, i] ** 2 / var))
 
         starts = [(a, b) for a in (-1.0, 0.5, 2.0) for b in (-6.0, -4.0, -2.0)]
         tries = [minimize(cost, s, method="L-BFGS-B", bounds=[(-3, 4), (-7, 0)]) for s in starts]
-        best = min(tries, key=lambda found: float(found.fun)).x
+        found = min(tries, key=lambda found: float(found.fun))
+        best, total = found.x, total + float(found.fun)
         constant.append(float(np.exp(best[0])))
         share.append(float(np.exp(best[1])))
-    return uncertainty.Terms(tuple(constant), tuple(share))
+    return uncertainty.Terms(tuple(constant), tuple(share)), total
 
 
 def covered(own: Rows, terms: uncertainty.Terms, sizes: Any) -> float:
@@ -114,17 +120,24 @@ def stretched(terms: uncertainty.Terms, factor: float) -> uncertainty.Terms:
 
 
 def main() -> None:
-    rows = gather(int(sys.argv[1]) if len(sys.argv) > 1 else 300)
+    rows = gather(int(sys.argv[1]) if len(sys.argv) > 1 else 400)
     table: dict[str, Any] = {}
     for kind, own in rows.items():
         sizes = np.ones(len(own["error"]))
         usual = 1.0
         for _ in range(4 if kind == "chart" else 1):
-            terms = fit(own, sizes)
+            terms = fit(own, sizes)[0]
+            if kind == "neutral":
+                casts = np.array(own["seen"])
+                tries = [(fit(own, 1 + k * casts)[1], k) for k in np.arange(0.0, 0.31, 0.02)]
+                cast = min(tries)[1]
+                sizes = 1 + cast * casts
+                terms = fit(own, sizes)[0]
+                table["cast"] = round(float(cast), 3)
             if kind == "chart":
-                squares = [uncertainty.mean_square(*c, terms) for c in own["chart"]]
+                squares = [uncertainty.mean_square(*c, terms) for c in own["seen"]]
                 usual = float(np.sqrt(np.mean(squares)))
-                k = np.array([len(c[0]) for c in own["chart"]])
+                k = np.array([len(c[0]) for c in own["seen"]])
                 sizes = uncertainty.size_of(np.array(squares), k, usual)
         low, high = 0.3, 4.0
         for _ in range(30):

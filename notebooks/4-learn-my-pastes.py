@@ -1,0 +1,38 @@
+# %% [markdown]
+# # Learn my own pastes
+#
+# Test pours of known doses, measured, teach shadematch the pastes of a studio. These readings
+# are **invented** (`data/make_test_pours.py`). First: which pours does a new palette need?
+
+# %%
+from pathlib import Path
+
+import shadematch as sm
+
+DATA = next(p for p in (Path("data"), Path("../data"), Path("../../data")) if (p / "test-pours.csv").exists())
+print(sm.starter_plan(["gorse", "rosehip", "jetty", "dusk", "kelp"]))
+
+# %% [markdown]
+# Pour them, measure them, write the readings down, and fit.
+
+# %%
+found = sm.calibrate(sm.read_test_pours(DATA / "test-pours.csv"))
+print(found)
+
+# %% [markdown]
+# A match made with what was learned says what range it will fall in.
+
+# %%
+print(found.match("#d9822b", pour=sm.Pour(batch_g=1000)))
+
+# %% [markdown]
+# The palette that was learned is a palette like any other: keep it with `found.palette.save(...)`.
+
+# %%
+from shadematch import plots
+
+match = sm.match("#d9822b", palette=found.palette, pour=sm.Pour(batch_g=1000))
+plots.draw_match(match);
+
+# %%
+match

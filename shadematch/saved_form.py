@@ -1,0 +1,119 @@
+"""The form of the file that keeps a recipe, checked when it is read."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, ClassVar, Final
+
+from pydantic import Field, StrictBool, StrictInt
+
+from shadematch.errors import FileError, ShadematchError
+from shadematch.models import Frozen, Number
+from shadematch.pour import LetDown, Pour, View
+from shadematch.standards import WAVELENGTHS_NM
+
+__all__ = [
+    "LONGEST_NOTE",
+    "ChoicePart",
+    "ColourPart",
+    "MatchPart",
+    "SavedFile",
+    "SteadyPart",
+    "TargetPart",
+    "WeighedPart",
+]
+
+LONGEST_NOTE: Final = 10_000
+
+
+class Part(Frozen):
+    """A part of the file whose errors are about files."""
+
+    _error: ClassVar[type[ShadematchError]] = FileError
+
+
+_Ab = Annotated[Number, Field(ge=-1000, le=1000)]
+_Lab = tuple[Annotated[Number, Field(ge=-1, le=200)], _Ab, _Ab]
+_Doses = dict[str, Annotated[Number, Field(ge=0, le=1e7)]]
+_Reflectances = Annotated[
+    tuple[Annotated[Number, Field(ge=0, le=1)], ...],
+    Field(min_length=WAVELENGTHS_NM.size, max_length=WAVELENGTHS_NM.size),
+]
+_Row = tuple[Number, Number, Number]
+_Apart = Annotated[Number, Field(ge=0)]
+
+
+class ColourPart(Part):
+    """The predicted colour."""
+
+    lab: _Lab
+    hex: str = Field(pattern=r"^#[0-9a-f]{6}$")
+    in_srgb: StrictBool
+
+
+class TargetPart(Part):
+    """The wanted colour."""
+
+    lab: _Lab
+    illuminant: str
+    observer: str
+    source: str = Field(max_length=LONGEST_NOTE)
+    reflectance: _Reflectances | None
+    covariance: tuple[_Row, _Row, _Row] | None = None
+
+
+class WeighedPart(Part):
+    """A mass of a let-down."""
+
+    let_down: LetDown
+    mass_g: Annotated[Number, Field(gt=0, le=1e6)]
+
+
+class ChoicePart(Part):
+    """One recipe of a match."""
+
+    doses_cm: _Doses
+    weighed: tuple[WeighedPart, ...] = ()
+    delta_e: _Apart
+
+
+class SteadyPart(ChoicePart):
+    """The steady recipe of a match."""
+
+    ruler_cm: _Apart
+    scale_g: _Apart
+    complete: StrictBool
+
+
+class MatchPart(Part):
+    """What a match found."""
+
+    tolerance: _Apart
+    frugal: ChoicePart
+    closest: ChoicePart
+    bound: _Apart
+    proved: StrictBool
+    frugal_proved: StrictBool
+    boxes: Annotated[StrictInt, Field(ge=0)]
+    max_pigments: Annotated[StrictInt, Field(ge=1)] | None
+    must_use: tuple[str, ...]
+    must_avoid: tuple[str, ...]
+    lights: tuple[str, ...]
+    let_downs: tuple[LetDown, ...]
+    steady: SteadyPart | None = None
+
+
+class SavedFile(Part):
+    """The whole file."""
+
+    library: str = Field(max_length=100)
+    note: str = Field(max_length=LONGEST_NOTE)
+    doses_cm: _Doses
+    weighed: tuple[WeighedPart, ...] = ()
+    pour: Pour
+    view: View
+    predicted: ColourPart
+    delta_e: _Apart | None
+    target: TargetPart | None
+    match: MatchPart | None
+    fingerprint: str
+    palette: dict[str, Any]
