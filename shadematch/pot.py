@@ -13,7 +13,7 @@ though most pots mirror a little.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -210,6 +210,5 @@ def in_the_pot(
         )
 
     bar = predict(doses, palette=palette, pour=pour, view=view)
-    return InThePot(
-        bar.recipe, seen(depth, bottom), seen(drop / 10.0, _PAPER), bar, depth, drop, bottom
-    )
+    own = replace(bar.recipe, weighed=recipe.weighed) if isinstance(recipe, Recipe) else bar.recipe
+    return InThePot(own, seen(depth, bottom), seen(drop / 10.0, _PAPER), bar, depth, drop, bottom)

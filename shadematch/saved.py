@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -28,13 +27,13 @@ from shadematch.html import card
 from shadematch.match import Match
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, conditions, predict
-from shadematch.question import Choice, Question
+from shadematch.question import Choice, Question, checked_let_downs
 from shadematch.saved_form import LONGEST_NOTE, ChoicePart, MatchPart, SavedFile, TargetPart
 from shadematch.spread import spread
-from shadematch.standards import observation
-from shadematch.target import Target
+from shadematch.standards import checked_lights, observation
+from shadematch.target import Target, triple
 
 __all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
 
@@ -147,7 +146,6 @@ def kept(
         expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
         _nothing_else(chosen.recipe, _KNOWN)
         _nothing_else(result.target, _KNOWN)
-        _plain(result)
         seen = chosen.predicted
         if chosen.recipe.pour != result.pour or seen.view != result.view:
             raise PourError("is none of this match's", field="choice", value=str(chosen),
@@ -168,9 +166,8 @@ def kept(
             "this palette does not give the predicted colour", field="palette",
             value=palette.names, remedy="Give the palette that it was predicted with",
         )  # fmt: skip
-    return SavedRecipe(
-        seen.recipe, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or ""
-    )
+    own = dataclasses.replace(seen.recipe, weighed=recipe.weighed)
+    return SavedRecipe(own, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or "")
 
 
 _KNOWN: Final = frozenset(
@@ -178,7 +175,7 @@ _KNOWN: Final = frozenset(
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
         *("note", "library", "reflectance", "xyz", "doses_cm", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
-        *("source", "covariance", "steady", "spread", "steady_complete"),
+        *("source", "covariance", "steady", "spread", "steady_complete", "weighed"),
     }
 )
 """Fields of results that have a place in the file (a spectrum is computed anew)."""
@@ -194,17 +191,6 @@ def _nothing_else(thing: Result | Target, known: frozenset[str]) -> None:
             raise PourError(
                 f"a {type(thing).__name__} with this can't be kept or printed yet",
                 field=field.name, value=value, remedy="Keep one without it",
-            )  # fmt: skip
-
-
-def _plain(match: Match) -> None:
-    """Refuse a match whose proof speaks of more than the file can say."""
-    asked = match._question
-    for field, value in (("lights", asked.lights), ("let_downs", asked.let_downs)):
-        if value:
-            raise PourError(
-                "a match with these can't be kept or printed yet", field=field,
-                value=", ".join(map(str, value)), remedy="Keep match.recipe, if it has no let-down",
             )  # fmt: skip
 
 
@@ -285,7 +271,7 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
         "version": _VERSION,
         "library": saved.library,
         "note": saved.note,
-        "doses_cm": dict(saved.recipe.doses_cm),
+        **_doses_to_dict(saved.recipe),
         "pour": saved.recipe.pour.model_dump(mode="json"),
         "view": saved.view.model_dump(mode="json"),
         "predicted": {
@@ -316,8 +302,16 @@ def _target_to_dict(target: Target) -> dict[str, Any]:
     return {**found, "covariance": [[float(v) for v in row] for row in own]}
 
 
+def _doses_to_dict(recipe: Recipe) -> dict[str, Any]:
+    weighed = [
+        {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
+        for part in recipe.weighed
+    ]
+    return {"doses_cm": dict(recipe.doses_cm), **({"weighed": weighed} if weighed else {})}
+
+
 def _choice_to_dict(choice: Choice) -> dict[str, Any]:
-    return {"doses_cm": dict(choice.recipe.doses_cm), "delta_e": float(choice.delta_e)}
+    return {**_doses_to_dict(choice.recipe), "delta_e": float(choice.delta_e)}
 
 
 def _match_to_dict(match: Match) -> dict[str, Any]:
@@ -338,6 +332,8 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
         "max_pigments": None if asked.max_pigments is None else int(asked.max_pigments),
         "must_use": [names[i] for i in asked.required],
         "must_avoid": [names[i] for i in asked.excluded],
+        "lights": list(asked.lights),
+        "let_downs": [let_down.model_dump(mode="json") for let_down in asked.let_downs],
     }
 
 
@@ -356,7 +352,7 @@ def _from_dict(data: object) -> SavedRecipe:
     if (file.match is not None or file.delta_e is not None) and file.target is None:
         raise FileError("is missing", field="target", remedy="A match needs its target")
     target = None if file.target is None else _target_of(file.target)
-    recipe = _recipe_of(file.doses_cm, palette, file.pour)
+    recipe = _recipe_of(file, palette, file.pour)
     match = None
     if file.match is not None and target is not None:
         match = _match_of(file.match, target, palette, file.pour, file.view)
@@ -367,19 +363,26 @@ def _from_dict(data: object) -> SavedRecipe:
     )  # fmt: skip
 
 
-def _recipe_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> Recipe:
-    for name in doses:
+def _recipe_of(part: SavedFile | ChoicePart, palette: Palette, pour: Pour) -> Recipe:
+    doses = part.doses_cm
+    for name in (*doses, *(w.let_down.pigment for w in part.weighed)):
         palette.index(name)
-    return Recipe({name: doses[name] for name in palette.names if doses.get(name)}, pour)
+    weighed = tuple(Weighed(w.let_down, w.mass_g) for w in part.weighed)
+    ordered = {name: doses[name] for name in palette.names if doses.get(name)}
+    for name in dict.fromkeys(w.let_down.pigment for w in weighed):
+        within = sum(w.paste_cm for w in weighed if w.let_down.pigment == name)
+        if within > ordered.get(name, 0.0) + 1e-6:
+            raise FileError(
+                "is less than what comes with the let-downs", field=f"doses_cm.{name}",
+                value=ordered.get(name, 0.0), remedy="It is the paste in all",
+            )  # fmt: skip
+    return Recipe(ordered, pour, weighed)
 
 
 def _target_of(part: TargetPart) -> Target:
     observation(part.illuminant, part.observer)
     more: dict[str, Any] = {}
     if part.covariance is not None:
-        if not any(f.name == "covariance" for f in dataclasses.fields(Target)):
-            raise FileError("is not known here", field="target.covariance",
-                            remedy="Install a newer shadematch")  # fmt: skip
         more["covariance"] = part.covariance
     spectrum = None
     if part.reflectance is not None:
@@ -393,13 +396,20 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
         tuple(sorted(palette.index(name) for name in names))
         for names in (part.must_use, part.must_avoid)
     )
+    views = [view.model_copy(update={"illuminant": name}) for name in checked_lights(part.lights)]
     question = Question(
-        target.lab_in(view), palette, pour, view, part.max_pigments, required, excluded
+        *(target.lab_in(view), palette, pour, view, part.max_pigments, required, excluded),
+        lights=part.lights,
+        light_targets=tuple(triple(target.lab_in(each)) for each in views),
+        let_downs=checked_let_downs(part.let_downs, palette, pour),
     )
 
     def choice(kept_: ChoicePart, field: str) -> Choice:
-        recipe = _recipe_of(kept_.doses_cm, palette, pour)
-        counts = [recipe.doses_cm.get(n, 0.0) / pour.dose_step_cm for n in palette.names]
+        recipe = _recipe_of(kept_, palette, pour)
+        if not {w.let_down for w in recipe.weighed} <= set(question.let_downs):
+            raise FileError("has one that was not to hand", field=f"match.{field}.weighed",
+                            value=str(recipe), remedy="The file was altered")  # fmt: skip
+        counts = question.steps_of(Choice(recipe, 0.0, palette, view, np.zeros(0)))
         steps = np.rint(counts)
         if np.abs(steps - counts).max() > 1e-6:
             raise FileError(

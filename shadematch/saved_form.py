@@ -8,7 +8,7 @@ from pydantic import Field, StrictBool, StrictInt
 
 from shadematch.errors import FileError, ShadematchError
 from shadematch.models import Frozen, Number
-from shadematch.pour import Pour, View
+from shadematch.pour import LetDown, Pour, View
 from shadematch.standards import WAVELENGTHS_NM
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "SavedFile",
     "SteadyPart",
     "TargetPart",
+    "WeighedPart",
 ]
 
 LONGEST_NOTE: Final = 10_000
@@ -60,10 +61,18 @@ class TargetPart(Part):
     covariance: tuple[_Row, _Row, _Row] | None = None
 
 
+class WeighedPart(Part):
+    """A mass of a let-down."""
+
+    let_down: LetDown
+    mass_g: Annotated[Number, Field(gt=0, le=1e6)]
+
+
 class ChoicePart(Part):
     """One recipe of a match."""
 
     doses_cm: _Doses
+    weighed: tuple[WeighedPart, ...] = ()
     delta_e: _Apart
 
 
@@ -88,6 +97,8 @@ class MatchPart(Part):
     max_pigments: Annotated[StrictInt, Field(ge=1)] | None
     must_use: tuple[str, ...]
     must_avoid: tuple[str, ...]
+    lights: tuple[str, ...]
+    let_downs: tuple[LetDown, ...]
     steady: SteadyPart | None = None
 
 
@@ -97,6 +108,7 @@ class SavedFile(Part):
     library: str = Field(max_length=100)
     note: str = Field(max_length=LONGEST_NOTE)
     doses_cm: _Doses
+    weighed: tuple[WeighedPart, ...] = ()
     pour: Pour
     view: View
     predicted: ColourPart

@@ -164,6 +164,38 @@ def test_any_match_comes_back(seed: int, tmp_path: Path) -> None:
     assert got.match.predicted.lab == found.predicted.lab
 
 
+def test_let_downs_and_lights_come_back(tmp_path: Path) -> None:
+    let_downs = [sm.LetDown.made(n, paste_cm=1, base_g=40) for n in ("rosehip", "dusk")]
+    found = sm.match(
+        "#f3dfe6", pour=sm.Pour(batch_g=60), let_downs=let_downs, lights=["D65", "A"],
+    )  # fmt: skip
+    assert found.recipe.weighed
+    sm.save(found, tmp_path / "l.json")
+    got = sm.load(tmp_path / "l.json")
+    assert got == kept(found)
+    assert got.recipe.weighed == found.recipe.weighed
+    assert got.match is not None
+    assert got.match._question.by_light(got.match.frugal) == found._question.by_light(found.frugal)
+    assert got.match.ideal.delta_e == pytest.approx(found.ideal.delta_e, abs=1e-6)
+    again = sm.repeat(got)
+    assert again.same
+    data = json.loads((tmp_path / "l.json").read_text(encoding="utf-8"))
+    name = found.recipe.weighed[0].let_down.pigment
+    for path, value, field in (
+        (("weighed", 0, "mass_g"), 1e5, f"doses_cm.{name}"),
+        (("weighed", 0, "mass_g"), 0, "weighed.0.mass_g"),
+        (("weighed", 0, "let_down", "pigment"), "ink", "pigment"),
+        (("match", "lights", 0), "candle", "lights"),
+        (("match", "let_downs"), [], "match.closest.weighed"),
+    ):
+        broken = copy.deepcopy(data)
+        put(broken, path, value)
+        (tmp_path / "b.json").write_text(json.dumps(broken), encoding="utf-8")
+        with pytest.raises(sm.FileError) as error:
+            sm.load(tmp_path / "b.json")
+        assert error.value.field.endswith(field)
+
+
 # --- a palette that has changed
 
 
@@ -334,7 +366,7 @@ BROKEN: list[tuple[tuple[str, ...], Any]] = [
 ]
 
 
-def put(data: dict[str, Any], path: tuple[str, ...], value: Any) -> None:
+def put(data: Any, path: tuple[Any, ...], value: Any) -> None:
     for key in path[:-1]:
         data = data[key]
     data[path[-1]] = value
@@ -402,7 +434,7 @@ def test_nan_and_twice_and_other_files(saved: Path, tmp_path: Path) -> None:
 class Richer(sm.Recipe):
     """A recipe with something that the file has no place for."""
 
-    weighed: tuple[str, ...] = ()
+    blessed: tuple[str, ...] = ()
 
 
 def test_nothing_is_lost_silently(tmp_path: Path) -> None:
@@ -410,8 +442,8 @@ def test_nothing_is_lost_silently(tmp_path: Path) -> None:
     sm.save(plain, tmp_path / "r.json")
     assert sm.load(tmp_path / "r.json").recipe == sm.Recipe({"gorse": 1.0}, sm.Pour())
     with pytest.raises(sm.PourError, match="can't be kept or printed yet") as found:
-        sm.save(Richer({"gorse": 1.0}, sm.Pour(), ("2 g",)), tmp_path / "r.json")
-    assert found.value.field == "weighed"
+        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), ("twice",)), tmp_path / "r.json")
+    assert found.value.field == "blessed"
 
 
 def test_doses_in_any_order(saved: Path) -> None:

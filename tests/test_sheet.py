@@ -205,6 +205,29 @@ def test_a_saved_recipe_and_its_repeat(match: sm.Match, tmp_path: Path) -> None:
         sm.batch_sheet(again, palette=match.palette)
 
 
+def test_let_downs_are_weighed_and_their_base_is_not_melted_twice() -> None:
+    weighed = (
+        sm.Weighed(sm.LetDown.made("dusk", paste_cm=1, base_g=40), 25.0),
+        sm.Weighed(sm.LetDown.made("kelp", paste_cm=1, base_g=50, white=1.0), 10.0),
+    )
+    doses = {"gorse": 2.0, "dusk": 1.0 + 25 / 40, "kelp": 10 / 50}
+    recipe = sm.Recipe(doses, sm.Pour(batch_g=200, white=0.1), weighed)
+    sheet = sm.batch_sheet(recipe)
+    for text in (Page(sheet.html).text, squeezed(sheet.text)):
+        # 180 g clear of which 25 come with dusk, 20 g white of which 10 come with kelp.
+        for words in (
+            "155 g clear base + 10 g white base", "2 cm gorse", "1 cm dusk",
+            "25 g dusk let-down, 1 cm in 40 g of clear base",
+            "10 g kelp let-down, 1 cm in 50 g of white base",
+            "Weigh the let-downs and melt them in.",
+        ):  # fmt: skip
+            assert words in text
+    assert len(re.findall("along a ruler", sheet.html)) == 2
+    only = sm.Recipe({"dusk": 25 / 40}, sm.Pour(batch_g=200), weighed[:1])
+    assert "Squeeze" not in sm.batch_sheet(only).text
+    assert "rulers" not in Page(sm.batch_sheet(only).html).text
+
+
 def test_the_proof_is_told_of_the_closest_only(match: sm.Match) -> None:
     for choice in match.choices:
         told = match.proof in squeezed(sm.batch_sheet(match, choice=choice).text)

@@ -13,7 +13,7 @@ from shadematch._version import __version__
 from shadematch.errors import PourError
 from shadematch.models import expect
 from shadematch.pot import InThePot
-from shadematch.pour import Pour
+from shadematch.pour import Pour, Recipe
 from shadematch.prediction import predict
 from shadematch.saved import SavedRecipe
 from shadematch.sheet.words import clean, lines_needed
@@ -39,9 +39,23 @@ class Spread(Protocol):
 
 @dataclass(frozen=True)
 class Dose:
-    """One paste to squeeze: its name, length [cm] and an sRGB code to know it by."""
+    """One paste to squeeze, or one let-down to weigh.
+
+    Attributes
+    ----------
+    name
+        What it is.
+    amount, unit
+        How much of it: figures, and ``"cm"`` or ``"g"``.
+    dose_cm
+        Length of paste along a ruler [cm]; 0 for a let-down.
+    hex
+        An sRGB code to know it by.
+    """
 
     name: str
+    amount: str
+    unit: str
     dose_cm: float
     hex: str
 
@@ -187,29 +201,48 @@ def _bars(count: int) -> str:
     return "bar" if count == 1 else "bars"
 
 
-def _weigh(pour: Pour) -> tuple[str, ...]:
-    parts = ((pour.clear_g, "clear base"), (pour.white_g, "white base"))
-    return tuple(f"{grams(mass)} {name}" for mass, name in parts if mass > 0)
+def _weigh(recipe: Recipe) -> tuple[str, ...]:
+    parts = ((recipe.clear_g, "clear base"), (recipe.white_g, "white base"))
+    return tuple(f"{grams(mass)} {name}" for mass, name in parts if mass > 1e-6)
 
 
-def _steps(pour: Pour, weigh: tuple[str, ...], looks: InThePot, doses: int, bars: str) -> tuple[
+def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
+    recipe = saved.recipe
+    squeezed = tuple(
+        Dose(clean(name) or "?", length(dose), "cm", dose, _known_by(name, saved))
+        for name, dose in recipe.squeezed_cm.items()
+    )
+    weighed = tuple(
+        Dose(
+            clean(f"{part.let_down.pigment} let-down, {part.let_down.strength}"),
+            length(part.mass_g), "g", 0.0, _known_by(part.let_down.pigment, saved),
+        )
+        for part in recipe.weighed
+    )  # fmt: skip
+    return squeezed + weighed
+
+
+def _steps(recipe: Recipe, weigh: tuple[str, ...], looks: InThePot, bars: str) -> tuple[
     tuple[str, str], ...
 ]:  # fmt: skip
     # Order of work: common practice, no source.
-    dose = (
+    squeeze = (
         "Squeeze each paste along its ruler in one even bead, cut it off at the mark, and "
         "scrape all of it into the melt."
-        if doses
-        else "No paste goes in."
     )
+    stir_in = "Weigh the let-downs and melt them in."
+    dose = " ".join(
+        text for text, there in ((squeeze, recipe.squeezed_cm), (stir_in, recipe.weighed)) if there
+    )
+    thickness = recipe.pour.thickness_cm
     return (
         ("Weigh", f"{' and '.join(weigh)}; cut into cubes."),
         ("Melt", "Gently, covered; stay below the base maker's temperature, never boil."),
-        ("Dose", dose),
+        ("Dose", dose or "No paste goes in."),
         ("Stir", "Slowly, down to the bottom, until no streak is left."),
         ("Check", f"Let a {looks.drop_mm:g} mm drop set on white paper and hold it next to "
                   "its swatch. Don't judge by the pot."),
-        ("Pour", f"Into {bars}, {pour.thickness_cm:g} cm thick."),
+        ("Pour", f"Into {bars}, {thickness:g} cm thick."),
         ("Spray", "A mist of alcohol against bubbles. No flame near it."),
         ("Set", "Leave it alone until it is cold right through; unmould."),
     )  # fmt: skip
@@ -260,11 +293,8 @@ def content_of(
     """
     recipe = saved.recipe
     yields, short = yield_of(recipe.pour, bars, bar_g, loss)
-    weigh = _weigh(recipe.pour)
-    doses = tuple(
-        Dose(clean(name) or "?", dose, _known_by(name, saved))
-        for name, dose in recipe.doses_cm.items()
-    )
+    weigh = _weigh(recipe)
+    doses = _doses(saved)
     lab = ", ".join(f"{v:.1f}" for v in saved.lab)
     figures = [("predicted", f"Lab ({lab}){'' if saved.in_srgb else ', outside sRGB'}")]
     if saved.target is not None:
@@ -285,7 +315,7 @@ def content_of(
         doses=doses,
         weigh=weigh,
         yields=yields,
-        steps=_steps(recipe.pour, weigh, looks, len(doses), short),
+        steps=_steps(recipe, weigh, looks, short),
         figures=tuple(figures),
         remark=remark,
         foot=f"palette {saved.palette.fingerprint}, shadematch {__version__}"

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from shadematch.sheet.content import NOTE_SIZES, Content
+from shadematch.sheet.content import NOTE_SIZES, Content, Dose
 from shadematch.sheet.drawing import MARKS_MM, RULER_CM, scale_for
 from shadematch.sheet.words import lines_needed, shortened, units
 
@@ -67,9 +67,11 @@ class Layout:
         """Letter size of a name of usual length [pt]."""
         return _SIZES[self.kind].name_pt
 
-    def stretches(self, dose_cm: float) -> int:
-        """How many rulers, one below the other, a dose takes."""
-        return 0 if self.scale == 0 else max(1, math.ceil(dose_cm / (RULER_CM * self.scale) - 1e-9))
+    def stretches(self, dose: Dose) -> int:
+        """How many rulers, one below the other, a dose takes; none if it is weighed."""
+        if self.scale == 0 or dose.unit != "cm":
+            return 0
+        return max(1, math.ceil(dose.dose_cm / (RULER_CM * self.scale) - 1e-9))
 
     def doses_mm(self, content: Content) -> float:
         """Height of all doses [mm], a little more than they will take."""
@@ -77,7 +79,7 @@ class Layout:
         for dose in content.doses:
             _, pt, lines = name_size(dose.name, self.name_pt)
             name = lines * pt * 1.15 * _MM_PER_PT
-            rulers = self.stretches(dose.dose_cm) * (self.bar_mm + MARKS_MM)
+            rulers = self.stretches(dose) * (self.bar_mm + MARKS_MM)
             total += max(name + rulers, 8.5) + _BETWEEN_MM
         return total
 

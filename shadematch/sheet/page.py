@@ -11,7 +11,7 @@ from typing import Final
 
 from shadematch.cautions import CAUTIONS
 from shadematch.pot import HOT_LIMIT
-from shadematch.sheet.content import Content, Dose, length
+from shadematch.sheet.content import Content, Dose
 from shadematch.sheet.drawing import RULER_CM, drop, ruler, swatches
 from shadematch.sheet.layout import Layout, layout_of, name_size, note_size
 from shadematch.sheet.words import shortened, units
@@ -168,22 +168,23 @@ def _doses(content: Content, layout: Layout) -> str:
         0: "the names leave no room for rulers",
         1: "rulers true to size when printed at 100 %",
     }.get(layout.scale, f"rulers drawn at 1 : {layout.scale}, figures in cm of paste")
+    if all(d.unit != "cm" for d in content.doses):
+        how = "weighed"
     rows = "".join(_dose(d, layout) for d in content.doses)
     return f'<section><h2>Dose <span class="small">{how}</span></h2>{rows}</section>'
 
 
 def _dose(dose: Dose, layout: Layout) -> str:
     size = name_size(dose.name, layout.name_pt)[0]
-    figure = length(dose.dose_cm)
-    wide = " widest" if len(figure) > 7 else " wide" if len(figure) > 4 else ""
+    wide = " widest" if len(dose.amount) > 7 else " wide" if len(dose.amount) > 4 else ""
     reach = RULER_CM * layout.scale
     rulers = "".join(
         ruler(dose.dose_cm, dose.hex, layout.scale, start_cm=reach * i, height_mm=layout.bar_mm)
-        for i in range(layout.stretches(dose.dose_cm))
+        for i in range(layout.stretches(dose))
     )
     return (
         '<div class="dose"><div class="tick"></div>'
-        f'<div class="cm{wide}">{figure} <small>cm</small></div>'
+        f'<div class="cm{wide}">{dose.amount} <small>{dose.unit}</small></div>'
         f'<div><div class="name{" " * bool(size)}{size}" dir="auto">{escape(dose.name)}</div>'
         f"{rulers}</div></div>"
     )

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from shadematch.cautions import CAUTIONS
 from shadematch.pot import HOT_LIMIT
 from shadematch.prediction import Prediction
-from shadematch.sheet.content import Content, length
+from shadematch.sheet.content import Content
 from shadematch.sheet.words import isolated
 
 __all__ = ["plain"]
@@ -41,7 +41,7 @@ def plain(content: Content) -> str:
         colours += _wrapped(isolated(value), f"{name:<12}")
     blocks.append(colours)
     blocks.append([f"WEIGH   {' + '.join(content.weigh)}"])
-    doses = [f"  [ ] {length(d.dose_cm):>8} cm  {isolated(d.name)}" for d in content.doses]
+    doses = [f"  [ ] {d.amount:>8} {d.unit:<2}  {isolated(d.name)}" for d in content.doses]
     blocks.append(["DOSE", *(doses or ["  no paste at all"])])
     steps: list[str] = ["ORDER OF WORK"]
     for number, (word, text) in enumerate(content.steps, 1):
