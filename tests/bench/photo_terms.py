@@ -2,7 +2,7 @@
 
     python -m tests.bench.photo_terms [photos]
 
-Renders photos (400 by default, some minutes), half of invented soaps, half of test colours, with
+Renders photos (420 by default, some minutes), half of invented soaps, half of test colours, with
 invented cameras, under lights of every kind, and fits the terms of
 `shadematch.photo.uncertainty`. Tests and `tests.bench.photo` use other surfaces (a 24-patch
 chart, the 99 samples of CIE 224:2017), other cameras (two measured ones) and, but for D65 and
@@ -30,7 +30,11 @@ from shadematch.photo import target as room
 from shadematch.photo import uncertainty
 from tests import photos as ph
 
-LIGHTS = ("D65", "D50", "A", "FL2", "FL7", "LED-B1", "LED-B3", "LED-V1")
+LIGHTS = (
+    *("D65", "D50", "A", "FL2", "FL4", "FL7", "FL12"),
+    *("LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-BH1", "LED-V1", "LED-V2"),
+)
+"""Daylight, lamps, tubes and LEDs as homes have them."""
 EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9
 KINDS: dict[str, dict[str, Any]] = {
     "chart": {"chart": ph.CHART}, "neutral": {"neutral": ph.PAPER}, "none": {},
@@ -120,7 +124,7 @@ def stretched(terms: uncertainty.Terms, factor: float) -> uncertainty.Terms:
 
 
 def main() -> None:
-    rows = gather(int(sys.argv[1]) if len(sys.argv) > 1 else 400)
+    rows = gather(int(sys.argv[1]) if len(sys.argv) > 1 else 420)
     table: dict[str, Any] = {}
     for kind, own in rows.items():
         sizes = np.ones(len(own["error"]))
