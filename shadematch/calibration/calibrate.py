@@ -33,6 +33,10 @@ _ERRORS: Final = {
 source)."""
 
 
+_HIDING: Final = 2000.0
+"""Reduced scattering times thickness of an opaque film: next to nothing comes through."""
+
+
 def calibrate(
     test_pours: Iterable[TestPour],
     *,
@@ -111,20 +115,24 @@ def calibrate(
     expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
     believed = noise
 
-    def problem_of(seen: tuple[TestPour, ...], scatter: frozenset[str]) -> Problem:
-        unknowns = _unknowns(seen, names, scatter, films)
+    def problem_of(
+        seen: tuple[TestPour, ...], scatter: frozenset[str], opaque: bool = False
+    ) -> Problem:
+        unknowns = _unknowns(seen, names, scatter, films, opaque)
         return Problem(seen, unknowns, names, errors, believed, np.ones(len(seen)))
 
     way: str | None = None
     reflected = any(p.view.light == "reflected" for p in pours)
     if (contact == "auto" or (contact is None and (films or unit == "part"))) and reflected:
-        way = _contact(pours, frozenset(allowed), problem_of)
+        way = _contact(pours, frozenset(allowed), problem_of, films)
+    opaque = way == "opaque"
+    way = None if opaque else way
     seen = pours if way is None else tuple(_touching(p, way) for p in pours)
     weights = np.ones(len(pours))
     for _ in range(2):
 
         def problem_with(scatter: frozenset[str], trust: FloatArray = weights) -> Problem:
-            return replace(problem_of(seen, scatter), weights=trust)
+            return replace(problem_of(seen, scatter, opaque), weights=trust)
 
         chosen = frozenset(allowed)
         if scattering == "auto":
@@ -143,12 +151,15 @@ def calibrate(
 def _contact(
     pours: tuple[TestPour, ...],
     scatter: frozenset[str],
-    problem_of: Callable[[tuple[TestPour, ...], frozenset[str]], Problem],
+    problem_of: Callable[..., Problem],
+    films: bool,
 ) -> str:
-    """How layers touch their backings, by the evidence of the readings."""
+    """How layers touch their backings, or whether they hide them, by the evidence."""
     evidence = {}
-    for way in ("air", "optical"):
-        problem = problem_of(tuple(_touching(p, way) for p in pours), scatter)
+    for way in ("air", "optical", "opaque")[: 3 if films and scatter else 2]:
+        opaque = way == "opaque"
+        touching = pours if opaque else tuple(_touching(p, way) for p in pours)
+        problem = problem_of(touching, scatter, opaque)
         evidence[way] = fit(problem, prior_of(problem.unknowns)).evidence
     return max(evidence, key=evidence.__getitem__)
 
@@ -208,7 +219,11 @@ def _touching(pour: TestPour, contact: str) -> TestPour:
 
 
 def _unknowns(
-    pours: Sequence[TestPour], names: Sequence[str], scatter: frozenset[str], films: bool
+    pours: Sequence[TestPour],
+    names: Sequence[str],
+    scatter: frozenset[str],
+    films: bool,
+    opaque: bool,
 ) -> tuple[Unknown, ...]:
     result = []
     if not films:
@@ -220,6 +235,8 @@ def _unknowns(
     for name in names:
         amounts = [p.loads[name] * p.pour.thickness_cm for p in pours if name in p.doses]
         typical = float(np.exp(np.mean(np.log(amounts))))
+        if opaque:  # only ratios count then; any level will do that hides the backing
+            typical /= _HIDING
         result.append(unknown(name, "pigment absorption", typical))
         if name in scatter:
             result.append(unknown(name, "pigment scattering", typical))
@@ -228,5 +245,9 @@ def _unknowns(
     for key in sorted({backing_key(p.view) for p in pours} - {""}):
         result.append(unknown(key, kind))
     if films:
-        result.append(unknown("surface", "film offset"))
+        lights = {p.view.light for p in pours}
+        if "reflected" in lights:
+            result += [unknown("surface", "film offset"), unknown("surface", "film surface")]
+        if "transmitted" in lights:
+            result.append(unknown("surface", "film glass"))
     return tuple(result)

@@ -167,6 +167,11 @@ class Fit:
         Number of values that the spectra take up.
     converged
         Whether the last round changed next to nothing.
+    alone
+        Of each bar the residuals when it is predicted from all others (linearised), and the
+        covariance that they should have, both in units of the readings' noise.
+    slip_variance
+        What is left unknown of the slips, shape (n, D + 2); 1 for those without any meaning.
     """
 
     problem: Problem
@@ -180,6 +185,8 @@ class Fit:
     evidence: float
     effective: float
     converged: bool
+    alone: tuple[tuple[FloatArray, FloatArray], ...] = ()
+    slip_variance: FloatArray = field(default_factory=lambda: np.ones((0, 0)))
 
     @functools.cached_property
     def draws(self) -> FloatArray:
@@ -399,20 +406,29 @@ def _result(
         for r in readings
     )  # fmt: skip
     evidence = -0.5 * cost - 0.5 * log_det + 0.5 * prior.log_det - 0.5 * normal.log_det + constant
-    chi2, lone, spread, values = _by_bar(problem, readings, theta, slips, covariance)
+    chi2, lone, spread, values, alone = _by_bar(problem, readings, theta, slips, covariance)
+    variance = np.ones_like(slips)
+    for places, C, _, B in normal.back:
+        inverse = np.linalg.inv(C)
+        left = inverse @ B.T
+        spread_of = np.diag(inverse) + np.einsum("ij,jk,ik->i", left, covariance, left)
+        variance[places[:, 0], places[:, 1]] = np.minimum(spread_of, 1.0)
     return Fit(problem, theta, covariance, slips, chi2, lone, spread, values, evidence, effective,
-               converged)  # fmt: skip
+               converged, alone, variance)  # fmt: skip
 
 
 def _by_bar(
     problem: Problem, readings: list[_Reading], theta: FloatArray, slips: FloatArray,
     covariance: FloatArray,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:  # fmt: skip
+) -> tuple[
+    FloatArray, FloatArray, FloatArray, FloatArray, tuple[tuple[FloatArray, FloatArray], ...]
+]:  # fmt: skip
     """Misfit of each bar as it was fitted, and as the others predict it; see `Fit`."""
     rows, maps, by_unknown, by_error = _residuals(problem, readings, theta, slips)
     bars = int(problem.bars.max()) + 1
     chi2, lone, taught, values = (np.zeros(bars) for _ in range(4))
     size = theta.size
+    alone = []
     for bar in range(bars):
         members = np.flatnonzero(problem.bars == bar)
         slots = _active(problem, members)
@@ -444,4 +460,6 @@ def _by_bar(
         # The covariance with which the others predict it is sigma @ inv(without) @ sigma.
         taught[bar] = float(2 * np.linalg.slogdet(sigma)[1] - np.linalg.slogdet(without)[1])
         values[bar] = r.size
-    return chi2, lone, taught, values
+        back = np.linalg.solve(without, np.column_stack([r, sigma]))
+        alone.append((sigma @ back[:, 0], sigma @ back[:, 1:]))
+    return chi2, lone, taught, values, tuple(alone)

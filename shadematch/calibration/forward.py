@@ -43,6 +43,14 @@ class Errors(NamedTuple):
     thickness_share: float = 0.005
     gain: float = 0.003
 
+    def scaled(self, dose: float, thickness: float) -> Errors:
+        """The same with doses and thickness wrong by so many times as much."""
+        return self._replace(
+            dose=self.dose * dose,
+            dose_share=self.dose_share * dose,
+            thickness_share=self.thickness_share * thickness,
+        )
+
 
 class Layers(NamedTuple):
     """Pours and views as arrays; n of them, K unknown spectra, D pigments.
@@ -153,7 +161,8 @@ def look(
     ----------
     theta
         The unknowns, shape (K, 36): logs of coefficients; of a backing, what is added to the
-        logit of its reflectance; of the offset, itself.
+        logit of its reflectance; of a surface, what is taken from the logit of the radiance
+        factor; of the glass, what is added to the log of a transmittance; of the offset, itself.
     unknowns, pigments, layers, errors
         What theta stands for, and the layers.
     slips
@@ -196,6 +205,15 @@ def look(
             by_backing[rows] = backing_slope(u_depth[rows], v_depth[rows], 1.0, around)
 
     by_unknown = np.zeros((count, theta.shape[0], _W))
+    through: BoolArray = np.array([m == "through" for m in layers.mode])[:, None]
+    for k, u in enumerate(unknowns):
+        if u.what in ("surface", "glass"):
+            rows = ~through if u.what == "surface" else through
+            changed, slope, by_theta = _at_faces(spectrum, theta[k], u.what)
+            factor = np.where(rows, slope, 1.0)
+            spectrum = np.where(rows, changed, spectrum)
+            by_u, by_v, by_backing = by_u * factor, by_v * factor, by_backing * factor
+            by_unknown[:, k] = np.where(rows, by_theta, 0.0) * gain
     for k, u in enumerate(unknowns):
         if u.what in ("absorption", "scattering"):
             slope = by_u if u.what == "absorption" else by_v
@@ -213,9 +231,8 @@ def look(
     by_error[:, dyes + 1] = errors.gain * spectrum
     for k, u in enumerate(unknowns):
         if u.what == "offset":
-            reflected = np.array([m != "through" for m in layers.mode])[:, None]
-            spectrum = spectrum + theta[k] * reflected
-            by_unknown[:, k] = reflected
+            spectrum = spectrum + theta[k] * ~through
+            by_unknown[:, k] = ~through
     return Seen(spectrum, by_unknown, by_error)
 
 
@@ -252,7 +269,23 @@ def look_through(
             stated = np.clip(layers.backing[0], 1e-4, 1 - 1e-4)
             backing = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-thetas[:, k]))
     around = Surroundings(layers.mode[0], backing)  # type: ignore[arg-type]
-    return reflectance(u, v, 1.0, around)[0] + offset
+    spectrum = reflectance(u, v, 1.0, around)[0]
+    for k, unknown in enumerate(unknowns):
+        if unknown.what == ("glass" if layers.mode[0] == "through" else "surface"):
+            spectrum = _at_faces(spectrum, thetas[:, k], unknown.what)[0]
+    return np.asarray(spectrum + offset)
+
+
+def _at_faces(
+    spectrum: FloatArray, theta: FloatArray, what: str
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Readings of faces other than the model's; slopes by what the model says, and by theta."""
+    if what == "glass":
+        factor = np.broadcast_to(np.exp(theta), spectrum.shape)
+        return spectrum * factor, factor, spectrum * factor
+    a = np.exp(theta)
+    open_ = a + (1.0 - a) * spectrum
+    return spectrum / open_, a / open_**2, -a * spectrum * (1.0 - spectrum) / open_**2
 
 
 def to_lab(

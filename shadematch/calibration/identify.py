@@ -23,6 +23,9 @@ _BLACK: Final = 8.0
 """L* below which a reading says next to nothing of a pigment's strength."""
 
 
+_BASES: Final = ("clear", "other", "white")
+
+
 def _refuse(problem: str, field: str, remedy: str) -> None:
     raise PourError(problem, field=field, remedy=remedy)
 
@@ -88,14 +91,43 @@ def _eye() -> FloatArray:
 def strength_sd(found: Fit, of: str, kind: str) -> float:
     """Relative standard deviation of the strength of one spectrum.
 
-    Each wavelength counts as the eye does and as the spectrum is high there.
+    Each wavelength counts as the eye does and as the spectrum is high there. Of opaque films
+    only ratios of absorption and scattering can be told: there it is the strength against the
+    mean of all colourants.
     """
+    unknowns = found.problem.unknowns
     k = next(i for i, u in enumerate(found.problem.unknowns) if (u.of, u.kind) == (of, kind))
     weight = _eye() * np.exp(found.theta[k] - found.theta[k].max())
     weight = weight / weight.sum()
     n = WAVELENGTHS_NM.size
-    block = found.covariance[k * n : (k + 1) * n, k * n : (k + 1) * n]
-    return float(np.sqrt(max(weight @ block @ weight, 0.0)))
+    own = np.zeros((len(unknowns), n))
+    own[k] = weight
+    ways = [own]
+    pigments = {u.of for u in unknowns if u.kind == "pigment scattering"}
+    if len(pigments) > 1 and not any(u.kind.split(" ")[0] in _BASES for u in unknowns):
+        ways.append(own - _common(found))
+    variances = [w.ravel() @ found.covariance @ w.ravel() for w in ways]
+    return float(np.sqrt(max(min(variances), 0.0)))
+
+
+def _common(found: Fit) -> FloatArray:
+    """What is to be taken from a level so that the scale that all share falls out, (K, 36).
+
+    The level of each spectrum counts as it is known, the scale that all share left out: that
+    of a black's scattering, which nobody sees, should not make the rest look unknown.
+    """
+    unknowns, n = found.problem.unknowns, WAVELENGTHS_NM.size
+    levels = np.array([u.kind.startswith("pigment") for u in unknowns])
+    by = np.zeros((int(levels.sum()), len(unknowns), n))
+    for row, k in enumerate(np.flatnonzero(levels)):
+        by[row, k] = _eye()
+    flat = by.reshape(len(by), -1)
+    covariance = flat @ found.covariance @ flat.T + 1e-12 * np.eye(len(by))
+    # Best linear guess of the shared scale from the levels, each as sure as it is. Where the
+    # scale is known this takes next to nothing away but a mean that is known anyway.
+    inverse = np.linalg.inv(covariance)
+    best = inverse.sum(axis=0) / inverse.sum()
+    return np.asarray(np.einsum("r,rkw->kw", best, by))
 
 
 def check_after(found: Fit) -> None:
@@ -121,7 +153,10 @@ def check_after(found: Fit) -> None:
                     (v.of, v.kind) == (u.of, "pigment scattering") for v in found.problem.unknowns
                 )
                 darkest = min(p.lab_seen[0] for p in mine)
-                if scatter and len({str(p.view.backing) for p in mine}) < 2:
+                films = not any(v.kind.split(" ")[0] in _BASES for v in found.problem.unknowns)
+                if films and all(len(p.doses) == 1 for p in mine):
+                    remedy = "Measure it mixed with another, best a white, in two ratios as well"
+                elif scatter and len({str(p.view.backing) for p in mine}) < 2:
                     remedy = "Measure its clear pours over black as well as over white"
                 elif darkest < 2 * _BLACK:
                     remedy = "Pour it at a quarter of its lowest load"

@@ -58,9 +58,15 @@ BELIEFS: Final[dict[str, Belief]] = {
     "backing": Belief(0.15, 0.0, 0.03, 150.0),
     "film backing": Belief(0.5, 0.3, 0.1, 150.0),
     "film offset": Belief(0.015, 0.0, 0.002, 150.0),
+    "film surface": Belief(0.5, 0.0, 0.02, 150.0),
+    "film glass": Belief(0.1, 0.0, 0.003, 150.0),
 }
 """Backing: of the logit of its reflectance, which for films may have been measured bare.
-Offset: what the instrument lets in of the reflection at the surface, or takes off too much."""
+Offset: what the instrument lets in of the reflection at the surface, or takes off too much.
+Surface: of the logit of a radiance factor. Saunderson's correction with 4 % outside and 60 %
+inside is next to a shift by -0.96, so that readings that were freed of their surface beforehand,
+or surfaces that reflect otherwise inside, are of this form.
+Glass: of the log of a transmittance, which may have been read against a cell of solvent."""
 
 _MEANS: Final[dict[str, FloatArray]] = {
     # [1/cm]; the level of pigments comes from the loads that were poured.
@@ -92,7 +98,8 @@ class Unknown(NamedTuple):
 
     @property
     def what(self) -> str:
-        """``"absorption"``, ``"scattering"``, ``"backing"`` or ``"offset"``."""
+        """``"absorption"``, ``"scattering"``, ``"backing"``, ``"offset"``, ``"surface"`` or
+        ``"glass"``."""
         return self.kind.rsplit(" ", 1)[-1]
 
 
