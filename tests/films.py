@@ -102,7 +102,8 @@ class Films:
         if self.kind == "filters":
             return np.asarray(np.exp(-k) * 0.92 ** sum(loads.values()))
         if self.kind == "hiding":
-            return worlds.layer(k * 40.0, s * 40.0, np.full(NM.size, 0.5), "reflected")
+            thick = np.minimum(390.0 / s, 58.0 / k)  # as far as the table of that solver goes
+            return worlds.layer(k * thick, s * thick, np.full(NM.size, 0.5), "reflected")
         if self.kind.startswith("two-flux"):
             return two_flux(k, s, self.kind == "two-flux")
         n = 1.45

@@ -137,7 +137,7 @@ def calibrate(
         chosen = frozenset(allowed)
         if scattering == "auto":
             chosen = choose_scattering(names, problem_with, names, progress)
-        found = settle(problem_with(chosen))
+        found = settle(problem_with(chosen), learn_bench=films and dose_error is None)
         if progress is not None:
             progress(f"fitted {len(pours)} readings")
         # A wrong pour may have looked like scattering: ask again without it.

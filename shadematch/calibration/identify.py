@@ -13,7 +13,7 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PourError
 from shadematch.standards import WAVELENGTHS_NM, observation
 
-__all__ = ["check_after", "check_before", "strength_sd", "weakly_known"]
+__all__ = ["BASES", "check_after", "check_before", "shared_scale", "strength_sd", "weakly_known"]
 
 _HOPELESS: Final = 0.3
 """Relative standard deviation of a strength beyond which no numbers are given."""
@@ -23,7 +23,8 @@ _BLACK: Final = 8.0
 """L* below which a reading says next to nothing of a pigment's strength."""
 
 
-_BASES: Final = ("clear", "other", "white")
+BASES: Final = ("clear", "other", "white")
+"""What kinds of unknown begin with if they are of a base."""
 
 
 def _refuse(problem: str, field: str, remedy: str) -> None:
@@ -103,31 +104,30 @@ def strength_sd(found: Fit, of: str, kind: str) -> float:
     own = np.zeros((len(unknowns), n))
     own[k] = weight
     ways = [own]
-    pigments = {u.of for u in unknowns if u.kind == "pigment scattering"}
-    if len(pigments) > 1 and not any(u.kind.split(" ")[0] in _BASES for u in unknowns):
-        ways.append(own - _common(found))
+    common = shared_scale(found)
+    if common is not None:
+        ways.append(own - common)
     variances = [w.ravel() @ found.covariance @ w.ravel() for w in ways]
     return float(np.sqrt(max(min(variances), 0.0)))
 
 
-def _common(found: Fit) -> FloatArray:
-    """What is to be taken from a level so that the scale that all share falls out, (K, 36).
+def shared_scale(found: Fit) -> FloatArray | None:
+    """Weights, shape (K, 36), of the scale that all spectra of films share; None for soap.
 
-    The level of each spectrum counts as it is known, the scale that all share left out: that
-    of a black's scattering, which nobody sees, should not make the rest look unknown.
+    Opaque films don't tell it. It is the best linear guess from the levels of all spectra, each
+    as sure as it is, so that the scattering of a black, which nobody sees, does not make the
+    rest look unknown.
     """
     unknowns, n = found.problem.unknowns, WAVELENGTHS_NM.size
-    levels = np.array([u.kind.startswith("pigment") for u in unknowns])
-    by = np.zeros((int(levels.sum()), len(unknowns), n))
-    for row, k in enumerate(np.flatnonzero(levels)):
-        by[row, k] = _eye()
+    scattering = [u for u in unknowns if u.kind == "pigment scattering"]
+    if len(scattering) < 2 or any(u.kind.split(" ")[0] in BASES for u in unknowns):
+        return None
+    rows = [k for k, u in enumerate(unknowns) if u.kind.startswith("pigment")]
+    by = np.zeros((len(rows), len(unknowns), n))
+    by[np.arange(len(rows)), rows] = _eye()
     flat = by.reshape(len(by), -1)
-    covariance = flat @ found.covariance @ flat.T + 1e-12 * np.eye(len(by))
-    # Best linear guess of the shared scale from the levels, each as sure as it is. Where the
-    # scale is known this takes next to nothing away but a mean that is known anyway.
-    inverse = np.linalg.inv(covariance)
-    best = inverse.sum(axis=0) / inverse.sum()
-    return np.asarray(np.einsum("r,rkw->kw", best, by))
+    inverse = np.linalg.inv(flat @ found.covariance @ flat.T + 1e-10 * np.eye(len(by)))
+    return np.asarray(np.einsum("r,rkw->kw", inverse.sum(axis=0) / inverse.sum(), by))
 
 
 def check_after(found: Fit) -> None:
@@ -153,7 +153,7 @@ def check_after(found: Fit) -> None:
                     (v.of, v.kind) == (u.of, "pigment scattering") for v in found.problem.unknowns
                 )
                 darkest = min(p.lab_seen[0] for p in mine)
-                films = not any(v.kind.split(" ")[0] in _BASES for v in found.problem.unknowns)
+                films = not any(v.kind.split(" ")[0] in BASES for v in found.problem.unknowns)
                 if films and all(len(p.doses) == 1 for p in mine):
                     remedy = "Measure it mixed with another, best a white, in two ratios as well"
                 elif scatter and len({str(p.view.backing) for p in mine}) < 2:

@@ -15,12 +15,14 @@ from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_s
 from shadematch.difference import delta_e
 from shadematch.html import card
 from shadematch.pour import Pour, View
+from shadematch.standards import WAVELENGTHS_NM
 from shadematch.target import Target
 
 __all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
 
 _DRAWS: Final = 8000
 _SEED: Final = 20
+_KEPT: Final = 5.0
 
 Triple = tuple[float, float, float]
 
@@ -173,26 +175,51 @@ def sources_of(
 
 
 def with_misfit(found: Fit) -> Fit:
-    """The same fit, with what the model misses taken from what its readings leave over.
+    """The same fit, with what the model misses taken from how bars are predicted by the others.
 
-    For each spectral reading the squared distance in Lab between reading and fit is compared
-    with what doses, bench and reading explain; what is left over on the whole, if it is more
-    than `Noise.model_lab` says, goes into that. Ten readings' worth of the latter is kept.
+    Each spectral reading is predicted from all other bars (`Fit.alone`), and the miss in Lab is
+    set against the covariance that it should have. `Noise.model_lab` becomes the most probable
+    excess, if that is more than was believed, with `_KEPT` readings' worth of the belief kept.
     """
+    from scipy.optimize import minimize_scalar
+
     p = found.problem
-    left = []
-    for pour, weight in zip(p.pours, p.weights, strict=True):
-        if pour.spectrum is None or weight < 0.5:
-            continue
-        lab, _, parts, _ = sources_of(found, pour.doses, pour.pour, pour.view)
-        known = parts["dosing"] + parts["bench"] + parts["reading"]
-        miss = np.array(pour.lab_seen) - lab
-        left.append(float(miss @ miss - np.trace(known)) / 3.0)
-    if not left:
+    misses, known = [], []
+    for bar, (residual, covariance) in enumerate(found.alone):
+        start = 0
+        for i in np.flatnonzero(p.bars == bar):
+            pour = p.pours[i]
+            if pour.spectrum is None:
+                start += 3
+                continue
+            values = np.array([np.nan if v is None else v for v in pour.spectrum])
+            at = np.flatnonzero(np.isfinite(values))
+            rows = slice(start, start + at.size)
+            start += at.size
+            if p.weights[i] < 0.5:
+                continue
+            filled = np.interp(WAVELENGTHS_NM, WAVELENGTHS_NM[at], values[at])
+            weights, white = pour.view.observation
+            _, by = to_lab(np.maximum(filled, 0.0), weights, white)
+            sd = np.hypot(p.noise.share * np.abs(values[at]), p.noise.floor) * p.scale[0]
+            by = by[:, at] * sd
+            misses.append(by @ residual[rows])
+            known.append(by @ covariance[rows, rows] @ by.T)
+    if not misses:
         return found
+    miss, expected = np.array(misses), np.array(known)
     stated = p.noise.model_lab**2
-    variance = (10.0 * stated + len(left) * float(np.mean(left))) / (10.0 + len(left))
-    noise = p.noise._replace(model_lab=float(np.sqrt(max(variance, stated))))
+
+    def improbable(log_variance: float) -> float:
+        total = expected + np.exp(log_variance) * np.eye(3)
+        far = np.einsum("ni,ni->n", miss, np.linalg.solve(total, miss[..., None])[..., 0])
+        belief = _KEPT * 3.0 * (log_variance + stated / np.exp(log_variance))
+        return float(np.sum(far + np.linalg.slogdet(total)[1]) + belief)
+
+    best = minimize_scalar(
+        improbable, bounds=(np.log(stated), np.log(stated) + 8.0), method="bounded"
+    )
+    noise = p.noise._replace(model_lab=float(np.sqrt(np.exp(best.x))))
     return replace(found, problem=replace(p, noise=noise))
 
 

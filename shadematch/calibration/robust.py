@@ -10,7 +10,11 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit, Problem, fit, prior_of
+from shadematch.calibration.forward import Errors, look
+from shadematch.calibration.identify import BASES, shared_scale
 from shadematch.calibration.spectra import Unknown
+from shadematch.colorimetry import xyz_to_lab
+from shadematch.difference import delta_e
 
 __all__ = ["choose_scattering", "settle"]
 
@@ -25,6 +29,11 @@ _SUSPICIOUS: Final = 3.0
 _LEAST_WEIGHT: Final = 1e-8
 _CERTAIN: Final = 0.1
 """Standard deviation of the level of scattering [natural log] below which it is there."""
+_HARMLESS: Final = 1.0
+"""CIEDE2000 between a bar's reading and what the others predict, up to which it is kept: it may
+be the model's fault, and can't do much harm."""
+_FIRM: Final = 5.0
+"""Weight of the errors of the bench that are believed beforehand, in errors."""
 _MARGIN: Final = 6.0
 """Gain of log evidence that a pigment's scattering must bring."""
 
@@ -64,8 +73,55 @@ def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
     return far / (limit * usual)
 
 
-def settle(problem: Problem, *, start: Fit | None = None, prior: object = None) -> Fit:
-    """Fit, name wrong pours, and learn the noise.
+def _distance(without: Fit, bar: int) -> float:
+    """CIEDE2000 between a bar's readings and what the others predict of them, the largest."""
+    p = without.problem
+    slips = without.slips.copy()
+    slips[p.bars == bar] = 0.0
+    seen = look(without.theta, p.unknowns, p.pigments, p.layers, p.errors, slips).spectrum
+    far = []
+    for i in np.flatnonzero(p.bars == bar):
+        view = p.pours[i].view.observation
+        lab = xyz_to_lab(view.weights @ np.maximum(seen[i], 0.0), view.white)
+        far.append(float(delta_e(lab, np.array(p.pours[i].lab_seen))))
+    return max(far)
+
+
+def _bench(found: Fit, errors: Errors) -> Errors:
+    """Errors of doses and thickness as large as the readings show them to be.
+
+    Each round sets the sum of the squared slips against the number of slips that the readings
+    tell (D. MacKay, Neural Computation 4 (1992) 415, eq. 4.9).
+    """
+    p = found.problem
+    dyes = len(p.pigments)
+    first = np.array([np.flatnonzero(p.bars == bar)[0] for bar in range(int(p.bars.max()) + 1)])
+    first = first[p.weights[first] > 0.5]
+    told = 1.0 - found.slip_variance
+    factors = []
+    for columns, stated, now in (
+        (slice(0, dyes), errors.dose + errors.dose_share, p.errors.dose + p.errors.dose_share),
+        (slice(dyes, dyes + 1), errors.thickness_share, p.errors.thickness_share),
+    ):
+        if stated == 0:
+            factors.append(1.0)
+            continue
+        ratio = now / stated
+        squares = float((found.slips[first, columns] ** 2).sum()) * ratio**2
+        factors.append(
+            float(np.sqrt((_FIRM + squares) / (_FIRM + float(told[first, columns].sum()))))
+        )
+    return errors.scaled(float(np.clip(factors[0], 0.1, 10)), float(np.clip(factors[1], 0.1, 10)))
+
+
+def settle(
+    problem: Problem,
+    *,
+    start: Fit | None = None,
+    prior: object = None,
+    learn_bench: bool = False,
+) -> Fit:
+    """Fit, name wrong pours, and learn the noise; with `learn_bench` also how well was dosed.
 
     One bar after the other is put aside as long as some bar is next to impossible given the
     others; of the three strangest it is the one whose absence lets the rest agree best.
@@ -94,10 +150,13 @@ def settle(problem: Problem, *, start: Fit | None = None, prior: object = None) 
         best, bar = max(tries, key=lambda t: t[0].evidence)
         if _strangeness(found, best, bar) <= 1.0:
             break  # the others don't contradict it
+        if _distance(best, bar) <= _HARMLESS:
+            break
         found = best
-    for _ in range(2):
-        scale = float(np.clip(_scale(found), 0.3, 30.0))
-        found = run(replace(found.problem, scale=(scale, scale)), found)
+    for _ in range(4 if learn_bench else 2):
+        scale = float(np.clip(_scale(found), 0.1 if learn_bench else 0.3, 30.0))
+        errors = _bench(found, problem.errors) if learn_bench else problem.errors
+        found = run(replace(found.problem, scale=(scale, scale), errors=errors), found)
     return found
 
 
@@ -134,7 +193,12 @@ def choose_scattering(
     scale = _scale(fits[every])  # noisy readings ask for more evidence
     if scale > 1.0:
         fits.clear()
-    now = none if evidence(none, None) >= evidence(every, None) else every
+    evidence(every, None)
+    films = not any(u.kind.split(" ")[0] in BASES for u in fits[every].problem.unknowns)
+    if films and _certain(fits[every]):
+        now = every
+    else:
+        now = none if evidence(none, None) >= evidence(every, None) else every
     while True:
         evidence(now, None)
         certain = _certain(fits[now])
@@ -148,11 +212,14 @@ def choose_scattering(
 def _certain(found: Fit) -> frozenset[str]:
     """Pigments whose scattering is so well told by the readings that it must be there."""
     sure = set()
-    n = found.theta.shape[1]
+    common = shared_scale(found)
     for k, u in enumerate(found.problem.unknowns):
         if u.kind == "pigment scattering":
-            block = found.covariance[k * n : (k + 1) * n, k * n : (k + 1) * n]
-            if float(np.sqrt(max(block.mean(), 0.0))) < _CERTAIN:
+            level = np.zeros_like(found.theta)
+            level[k] = 1.0 / level.shape[1]
+            ways = [level] if common is None else [level, level - common]
+            variance = min(w.ravel() @ found.covariance @ w.ravel() for w in ways)
+            if float(np.sqrt(max(variance, 0.0))) < _CERTAIN:
                 sure.add(u.of)
     return frozenset(sure)
 
