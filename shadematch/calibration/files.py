@@ -11,11 +11,11 @@ from __future__ import annotations
 import csv
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final, Literal
 
-from shadematch.calibration.rows import Row, column_of, fault, pours_of, with_points
+from shadematch.calibration.rows import Row, backings_of, column_of, fault, pours_of, with_points
 from shadematch.calibration.testpour import TestPour
 from shadematch.pour import Pour, View
 
@@ -39,6 +39,7 @@ def read_test_pours(
     pour: Pour | None = None,
     view: View | None = None,
     reflectance_unit: Literal["fraction", "percent"] | None = None,
+    backings: str | os.PathLike[str] | Mapping[str, Sequence[float]] | None = None,
 ) -> tuple[TestPour, ...]:
     """Read test pours from a CSV or a CGATS.17 file.
 
@@ -55,6 +56,9 @@ def read_test_pours(
         What holds where a column is missing or a cell empty; by default `Pour()` and `View()`.
     reflectance_unit
         Of spectra in lines that don't say; by default what the whole file must mean.
+    backings
+        Measured backings that the column ``backing`` names: a CSV with a column ``name`` and one
+        for each wavelength, or reflectances at the library's 36 wavelengths by name.
 
     Raises
     ------
@@ -75,7 +79,21 @@ def read_test_pours(
     if reflectance_unit is not None:
         unit = {"reflectance_unit": reflectance_unit}
         rows = [Row(r.line, {**unit, **{k: v for k, v in r.cells.items() if v}}) for r in rows]
-    return pours_of(rows, path, pour=Pour() if pour is None else pour, view=light)
+    return pours_of(
+        rows, path, pour=Pour() if pour is None else pour, view=light,
+        backings=_backings(backings),
+    )  # fmt: skip
+
+
+def _backings(
+    given: str | os.PathLike[str] | Mapping[str, Sequence[float]] | None,
+) -> dict[str, tuple[float, ...]]:
+    if given is None:
+        return {}
+    if isinstance(given, Mapping):
+        checked = {name: View(backing=tuple(values)).backing for name, values in given.items()}
+        return {name: v for name, v in checked.items() if isinstance(v, tuple)}
+    return backings_of(with_points(_csv(_text(given), given), given), given)
 
 
 def _text(path: str | os.PathLike[str]) -> str:

@@ -9,8 +9,9 @@ Columns, in any order, upper or lower case:
 ``dose_cm:NAME``, ``dose_g:NAME``, ``load_cm:NAME``, ``load_g:NAME``, ``part:NAME``
     Paste of pigment NAME in this batch, or per 100 g of base; empty means none. One unit in a
     file.
-``backing`` (white, black or a reflectance 0 to 1), ``contact`` (air, optical), ``light``
-(reflected, transmitted), ``illuminant``, ``observer``
+``backing`` (white, black, a reflectance 0 to 1, or the name of a measured backing that is given
+along), ``contact`` (air, optical), ``light`` (reflected, transmitted), ``illuminant``,
+``observer``
     How it was looked at.
 ``380``, ``390``, ... (also ``R380``, ``nm380``, ``SPECTRAL_NM380``)
     Radiance factors, or transmittances against the light.
@@ -29,11 +30,13 @@ from typing import Any, Final
 
 import numpy as np
 
+from shadematch.arrays import FloatArray
 from shadematch.calibration.testpour import TestPour
-from shadematch.errors import PourError, ShadematchError
+from shadematch.errors import PourError, ShadematchError, SpectrumError
 from shadematch.pour import BACKINGS, Pour, View
+from shadematch.standards import onto_grid
 
-__all__ = ["Row", "column_of", "fault", "pours_of", "with_points"]
+__all__ = ["Row", "backings_of", "column_of", "fault", "pours_of", "with_points"]
 
 _SPECTRAL: Final = re.compile(r"(?:spectral_?)?(?:nm|r)?_?(\d{3}(?:[.,]\d+)?)(?:_?nm)?")
 _DOSE: Final = re.compile(r"(dose_cm|dose_g|load_cm|load_g|part)\s*:\s*(.+)", re.IGNORECASE)
@@ -80,7 +83,14 @@ def column_of(text: str) -> str | None:
     return None
 
 
-def pours_of(rows: Sequence[Row], path: object, *, pour: Pour, view: View) -> tuple[TestPour, ...]:
+def pours_of(
+    rows: Sequence[Row],
+    path: object,
+    *,
+    pour: Pour,
+    view: View,
+    backings: Mapping[str, tuple[float, ...]] | None = None,
+) -> tuple[TestPour, ...]:
     """Test pours of rows.
 
     Parameters
@@ -91,6 +101,8 @@ def pours_of(rows: Sequence[Row], path: object, *, pour: Pour, view: View) -> tu
         For errors.
     pour, view
         What holds where a column is missing or a cell empty.
+    backings
+        Reflectances of measured backings by name.
 
     Raises
     ------
@@ -112,7 +124,7 @@ def pours_of(rows: Sequence[Row], path: object, *, pour: Pour, view: View) -> tu
     bars: dict[str, tuple[TestPour, int]] = {}
     for row in rows:
         try:
-            made = _pour_of(row, numbers, percent[row.line], unit, pour, view)
+            made = _pour_of(row, numbers, percent[row.line], unit, pour, view, backings or {})
         except ShadematchError as found:
             if found.field.startswith(str(path)):
                 raise
@@ -202,8 +214,9 @@ def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, 
 
 
 def _pour_of(
-    row: Row, numbers: _Numbers, percent: bool, unit: Any, pour: Pour, view: View
-) -> TestPour:
+    row: Row, numbers: _Numbers, percent: bool, unit: Any, pour: Pour, view: View,
+    backings: Mapping[str, tuple[float, ...]],
+) -> TestPour:  # fmt: skip
     cells = {k: v.strip() for k, v in row.cells.items()}
 
     def number(column: str) -> float | None:
@@ -235,20 +248,11 @@ def _pour_of(
             raise PourError("this pigment has two columns", field=pigment, remedy="Keep one")
         per_base = not kind.startswith("dose")
         doses[pigment] = amount * made.batch_g / 100.0 if per_base else amount
-    seen = _view(cells, numbers, row, view)
+    seen = _view(cells, numbers, row, view, backings)
     name = cells.get("name", "")
-    spectrum = _spectral(row)
-    if spectrum:
-        x = np.array([nm for nm, _ in spectrum])
-        y = np.array([numbers(text, row, f"nm:{nm:g}") for nm, text in spectrum])
-        steps = np.diff(x)
-        if steps.size and steps.max() > steps.min() + 1e-6:
-            at = int(np.argmax(steps > steps.min() + 1e-6))
-            raise PourError("a wavelength is missing", value=f"{x[at] + steps.min():g} nm",
-                            remedy="Fill it in, or leave the whole reading out")  # fmt: skip
-        return TestPour.from_spectrum(
-            doses, x, y / 100.0 if percent else y, name=name, pour=made, view=seen, unit=unit
-        )
+    if _spectral(row):
+        x, y = _values(row, numbers, percent)
+        return TestPour.from_spectrum(doses, x, y, name=name, pour=made, view=seen, unit=unit)
     for keys in (("l", "a", "b"), ("x", "y", "z")):
         values = [number(k) for k in keys]
         if all(v is not None for v in values):
@@ -260,17 +264,73 @@ def _pour_of(
     raise PourError("no reading in this line", remedy="Give a spectrum, Lab or XYZ")
 
 
+def _values(row: Row, numbers: _Numbers, percent: bool) -> tuple[FloatArray, FloatArray]:
+    """Wavelengths and radiance factors of a row."""
+    spectrum = _spectral(row)
+    x = np.array([nm for nm, _ in spectrum])
+    y = np.array([numbers(text, row, f"nm:{nm:g}") for nm, text in spectrum])
+    steps = np.diff(x)
+    if steps.size and steps.max() > steps.min() + 1e-6:
+        at = int(np.argmax(steps > steps.min() + 1e-6))
+        raise PourError("a wavelength is missing", value=f"{x[at] + steps.min():g} nm",
+                        remedy="Fill it in, or leave the whole reading out")  # fmt: skip
+    return x, y / 100.0 if percent else y
+
+
+def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...]]:
+    """Reflectances of measured backings, one a row, by name.
+
+    Raises
+    ------
+    PourError
+        Naming the line.
+    """
+    numbers = _Numbers(path)
+    percent = _percent(rows, path, numbers)
+    found: dict[str, tuple[float, ...]] = {}
+    for row in rows:
+        name = row.cells.get("name", "").strip()
+        if not name or name in found:
+            raise fault(path, row.line, "this name stands twice" if name else "has no name", name,
+                        "Give each backing a name of its own")  # fmt: skip
+        if not _spectral(row):
+            raise fault(path, row.line, "no spectrum in this line", name,
+                        "Give one column for each wavelength")  # fmt: skip
+        try:
+            x, y = _values(row, numbers, percent[row.line])
+            grid = np.clip(onto_grid(x, y), 0.0, 1.0)
+            if y.min() < -0.02 or y.max() > 1.2:
+                raise SpectrumError("must lie between 0 and 1", value=float(y.max()),
+                                    remedy="Divide percentages by 100")  # fmt: skip
+        except ShadematchError as wrong:
+            raise fault(path, row.line, wrong.problem, wrong.value, wrong.remedy) from None
+        found[name] = tuple(float(v) for v in grid)
+    return found
+
+
 def _or(value: float | None, other: float) -> float:
     return other if value is None else value
 
 
-def _view(cells: Mapping[str, str], numbers: _Numbers, row: Row, view: View) -> View:
+def _view(
+    cells: Mapping[str, str], numbers: _Numbers, row: Row, view: View,
+    backings: Mapping[str, tuple[float, ...]],
+) -> View:  # fmt: skip
     said: dict[str, Any] = {
         key: cells[key] for key in ("illuminant", "observer", "contact", "light") if cells.get(key)
     }
     backing = cells.get("backing", "")
     if backing:
         low = backing.lower()
-        said["backing"] = low if low in BACKINGS else numbers(backing, row, "backing")
+        if backing in backings:
+            said["backing"] = backings[backing]
+        elif low in BACKINGS:
+            said["backing"] = low
+        elif backing[:1].isalpha():
+            raise PourError("no backing of this name is known", field="backing", value=backing,
+                            remedy="Give white, black, a number 0 to 1, or its reflectance to "
+                            "read_test_pours(..., backings=...)")  # fmt: skip
+        else:
+            said["backing"] = numbers(backing, row, "backing")
     plain = view.model_dump()
     return View(**{**plain, **said})

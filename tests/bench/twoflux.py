@@ -101,3 +101,83 @@ class TwoFlux:
             [float(self._seen(self.found[w], white, x, amount, backing[w : w + 1])[0])
              for w in range(NM.size)]
         )  # fmt: skip
+
+
+class FilmFlux:
+    """The same model for films and paints without any base: K and S of each colourant.
+
+    Opaque films by K/S, others as layers on their backings in optical contact; the surface's
+    inner reflectance is the best of a list, the outer one 4 %, and the backing, measured bare,
+    is seen from inside the same way (Saunderson). Against the light it is the law of Beer and
+    Lambert with a loss at the faces.
+    """
+
+    INNER = (0.0, 0.2, 0.4, 0.5, 0.6)
+
+    def __init__(
+        self, pours: Sequence[sm.TestPour], names: Sequence[str], *, hiding: bool
+    ) -> None:
+        self.names, self.hiding = tuple(names), hiding
+        self.through = pours[0].view.light == "transmitted"
+        amount = np.array([[p.loads.get(n, 0.0) for n in names] for p in pours])
+        read = np.array([[np.nan if v is None else v for v in p.spectrum or ()] for p in pours])
+        backing = np.array([p.view.backing_reflectance for p in pours])
+        self.unit = np.array([np.exp(np.mean(np.log(a[a > 0]))) for a in amount.T])
+        amount = amount / self.unit
+        best = np.inf
+        for inner in (0.0,) if self.through else self.INNER:
+            found, cost = self._fitted(amount, read, backing, inner)
+            if cost < best:
+                best, self.found, self.inner = cost, found, inner
+
+    def _fitted(
+        self, amount: FloatArray, read: FloatArray, backing: FloatArray, inner: float
+    ) -> tuple[FloatArray, float]:
+        n = len(self.names)
+        mean = np.concatenate([np.full(n, np.log(0.5)), np.zeros(n), [0.0]])
+        width = np.concatenate([np.full(2 * n, 3.0), [0.1]])
+        found, cost = np.tile(mean, (NM.size, 1)), 0.0
+        start = mean
+        for w in np.flatnonzero(np.all(np.isfinite(read), axis=0)):
+            sd = np.hypot(0.003 * read[:, w], 0.0005)
+
+            def residual(z: FloatArray, w: int = int(w), sd: FloatArray = sd) -> FloatArray:
+                seen = self._seen(z, amount, backing[:, w], inner)
+                return np.concatenate([(seen - read[:, w]) / sd, (z - mean) / width])
+
+            tries = [least_squares(residual, z, max_nfev=60) for z in (start, mean)[: 1 + (w < 3)]]
+            best = min(tries, key=lambda t: t.cost)
+            found[w] = start = best.x
+            cost += best.cost
+        return found, cost
+
+    def _seen(
+        self, z: FloatArray, amount: FloatArray, backing: FloatArray, inner: float
+    ) -> FloatArray:
+        n = len(self.names)
+        c = np.exp(np.clip(z, -30, 12))
+        k = amount @ c[:n]
+        if self.through:
+            return np.asarray(np.exp(-k) * c[-1])
+        s = np.maximum(amount @ c[n : 2 * n], 1e-9)
+        outer = SURFACE[0] if inner else 0.0
+        if self.hiding:
+            a = 1.0 + k / s
+            r = a - np.sqrt(np.maximum(a * a - 1.0, 0.0))
+            return np.asarray((1 - outer) * (1 - inner) * r / (1 - inner * r))
+        rg = backing / ((1 - outer) * (1 - inner) + inner * backing)
+        a = 1.0 + k / s
+        b = np.sqrt(np.maximum(a * a - 1.0, 1e-12))
+        depth = np.clip(b * s, 1e-9, 300.0)
+        coth = 1.0 / np.tanh(depth)
+        r = (1.0 - rg * (a - b * coth)) / (a - rg + b * coth)
+        return np.asarray((1 - outer) * (1 - inner) * r / (1 - inner * r))
+
+    def spectrum(self, loads: Mapping[str, float], view: sm.View) -> FloatArray:
+        """Predicted reading, shape (36,)."""
+        amount = np.array([[loads.get(n, 0.0) for n in self.names]]) / self.unit
+        backing = view.backing_reflectance
+        return np.array(
+            [float(self._seen(self.found[w], amount, backing[w : w + 1], self.inner)[0])
+             for w in range(NM.size)]
+        )  # fmt: skip
