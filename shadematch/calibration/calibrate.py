@@ -10,7 +10,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Noise, Problem, fit, prior_of
-from shadematch.calibration.forward import Errors, backing_key
+from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
 from shadematch.calibration.intervals import with_misfit
 from shadematch.calibration.result import Calibration
@@ -35,6 +35,10 @@ source)."""
 
 _HIDING: Final = 2000.0
 """Reduced scattering times thickness of an opaque film: next to nothing comes through."""
+
+
+_HIDDEN: Final = 10.0
+"""Log evidence in favour of opaque films where none was measured over two backings."""
 
 
 def calibrate(
@@ -161,6 +165,9 @@ def _contact(
         touching = pours if opaque else tuple(_touching(p, way) for p in pours)
         problem = problem_of(touching, scatter, opaque)
         evidence[way] = fit(problem, prior_of(problem.unknowns)).evidence
+    if len({(p.name, backing_key(p.view)) for p in pours}) == len({p.name for p in pours}):
+        # Nobody looked what a film shows over another backing: as one does with opaque ones.
+        evidence["opaque"] = evidence.get("opaque", -np.inf) + _HIDDEN
     return max(evidence, key=evidence.__getitem__)
 
 
@@ -242,8 +249,9 @@ def _unknowns(
             result.append(unknown(name, "pigment scattering", typical))
     films = films or pours[0].unit == "part"
     kind = "film backing" if films else "backing"
-    for key in sorted({backing_key(p.view) for p in pours} - {""}):
-        result.append(unknown(key, kind))
+    levels = {backing_key(p.view): backing_level(p.view) for p in pours}
+    for key in sorted(levels.keys() - {""}):
+        result.append(unknown(key, kind, level=levels[key]))
     if films:
         lights = {p.view.light for p in pours}
         if "reflected" in lights:

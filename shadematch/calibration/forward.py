@@ -7,14 +7,25 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray, IntArray
+from shadematch.arrays import BoolArray, FloatArray
 from shadematch.calibration.spectra import Unknown
 from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.optics.layer import Surroundings, backing_slope, reflectance
 from shadematch.pour import Pour, View
 from shadematch.standards import WAVELENGTHS_NM
 
-__all__ = ["Errors", "Layers", "Seen", "backing_key", "layers_of", "look", "look_through", "to_lab"]
+__all__ = [
+    "Errors",
+    "Layers",
+    "Seen",
+    "backing_key",
+    "backing_level",
+    "backing_shares",
+    "layers_of",
+    "look",
+    "look_through",
+    "to_lab",
+]
 
 _W: Final = WAVELENGTHS_NM.size
 _BASES: Final = ("clear", "other", "white")
@@ -69,8 +80,8 @@ class Layers(NamedTuple):
         As `Surroundings.mode`, for each.
     backing
         Stated reflectance, shape (n, 36).
-    backing_at
-        Which unknown is its correction, or -1; shape (n,).
+    backing_by
+        How much of each unknown counts in its correction, shape (n, K).
     """
 
     base: FloatArray
@@ -79,7 +90,7 @@ class Layers(NamedTuple):
     thickness: FloatArray
     mode: tuple[str, ...]
     backing: FloatArray
-    backing_at: IntArray
+    backing_by: FloatArray
 
 
 class Seen(NamedTuple):
@@ -109,6 +120,38 @@ def backing_key(view: View) -> str:
     return f"{stated}/{view.contact}"
 
 
+def backing_level(view: View) -> float:
+    """Mean logit of the reflectance of a view's backing."""
+    stated = np.clip(view.backing_reflectance, 1e-4, 1 - 1e-4)
+    return float(np.mean(np.log(stated / (1 - stated))))
+
+
+def backing_shares(unknowns: Sequence[Unknown], view: View) -> FloatArray:
+    """How much of each unknown goes into the correction of a view's backing, shape (K,).
+
+    All of its own. Backings of films that were not measured on take theirs from those of their
+    like, the nearer the more: measured bare, all of them look brighter or darker from inside a
+    film in the same way. Papers under soap differ each for itself.
+    """
+    shares = np.zeros(len(unknowns))
+    key = backing_key(view)
+    if not key:
+        return shares
+    own = [k for k, u in enumerate(unknowns) if u.what == "backing" and u.of == key]
+    if own:
+        shares[own[0]] = 1.0
+        return shares
+    contact = key.rsplit("/", 1)[1]
+    like = [k for k, u in enumerate(unknowns)
+            if u.kind == "film backing" and u.of.rsplit("/", 1)[1] == contact]  # fmt: skip
+    if like:
+        level = backing_level(view)
+        away = np.array([abs(unknowns[k].level - level) for k in like])
+        shares[like] = 1.0 / (away + 0.01) ** 2
+        shares /= shares.sum()
+    return shares
+
+
 def layers_of(
     cases: Sequence[tuple[Mapping[str, float], Pour, View]],
     unknowns: Sequence[Unknown],
@@ -121,8 +164,7 @@ def layers_of(
     loads = np.zeros((count, len(pigments)))
     dose_sd = np.zeros_like(loads)
     backing = np.empty((count, _W))
-    backing_at = np.full(count, -1, dtype=np.int64)
-    keys = {u.of: k for k, u in enumerate(unknowns) if u.what == "backing"}
+    backing_by = np.zeros((count, len(unknowns)))
     place = {name: i for i, name in enumerate(pigments)}
     for i, (doses, pour, view) in enumerate(cases):
         for k, u in enumerate(unknowns):
@@ -135,7 +177,7 @@ def layers_of(
                     float(np.hypot(errors.dose / dose, errors.dose_share)), _STEEPEST
                 )
         backing[i] = view.backing_reflectance
-        backing_at[i] = keys.get(backing_key(view), -1)
+        backing_by[i] = backing_shares(unknowns, view)
     return Layers(
         base=base,
         loads=loads,
@@ -143,7 +185,7 @@ def layers_of(
         thickness=np.array([pour.thickness_cm for _, pour, _ in cases]),
         mode=tuple(view.surroundings.mode for *_, view in cases),
         backing=backing,
-        backing_at=backing_at,
+        backing_by=backing_by,
     )
 
 
@@ -187,10 +229,10 @@ def look(
     v_depth = (share * scatters) @ coefficient * thickness[:, None]
 
     backing = layers.backing.copy()
-    shifted = np.flatnonzero(layers.backing_at >= 0)
-    at = layers.backing_at[shifted]
+    shifted = np.flatnonzero(layers.backing_by.any(axis=1))
     clipped = np.clip(backing[shifted], 1e-4, 1 - 1e-4)
-    backing[shifted] = 1.0 / (1.0 + (1.0 - clipped) / clipped * np.exp(-theta[at]))
+    shift = layers.backing_by[shifted] @ theta
+    backing[shifted] = 1.0 / (1.0 + (1.0 - clipped) / clipped * np.exp(-shift))
 
     spectrum = np.empty((count, _W))
     by_u, by_v, by_backing = np.empty_like(spectrum), np.empty_like(spectrum), None
@@ -218,9 +260,8 @@ def look(
         if u.what in ("absorption", "scattering"):
             slope = by_u if u.what == "absorption" else by_v
             by_unknown[:, k] = slope * (share[:, k] * thickness)[:, None] * coefficient[k] * gain
-    by_unknown[shifted, at] = (
-        by_backing[shifted] * backing[shifted] * (1.0 - backing[shifted]) * gain[shifted]
-    )
+    by_shift = by_backing[shifted] * backing[shifted] * (1.0 - backing[shifted]) * gain[shifted]
+    by_unknown[shifted] += layers.backing_by[shifted][:, :, None] * by_shift[:, None, :]
     by_error = np.zeros((count, dyes + 2, _W))
     for k, u in enumerate(unknowns):
         if u.kind.startswith("pigment"):
@@ -256,7 +297,7 @@ def look_through(
     place = {name: i for i, name in enumerate(pigments)}
     u, v = np.zeros((2, thetas.shape[0], _W))
     backing = np.broadcast_to(layers.backing[0], u.shape)
-    offset = np.zeros_like(u)
+    offset, shift = np.zeros_like(u), np.zeros_like(u)
     for k, unknown in enumerate(unknowns):
         if unknown.what in ("absorption", "scattering"):
             pigment = unknown.kind.startswith("pigment")
@@ -265,9 +306,11 @@ def look_through(
             u, v = (u + part, v) if unknown.what == "absorption" else (u, v + part)
         elif unknown.what == "offset":
             offset = thetas[:, k] if layers.mode[0] != "through" else offset
-        elif layers.backing_at[0] == k:
-            stated = np.clip(layers.backing[0], 1e-4, 1 - 1e-4)
-            backing = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-thetas[:, k]))
+        elif unknown.what == "backing":
+            shift = shift + layers.backing_by[0, k] * thetas[:, k]
+    if layers.backing_by[0].any():
+        stated = np.clip(layers.backing[0], 1e-4, 1 - 1e-4)
+        backing = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-shift))
     around = Surroundings(layers.mode[0], backing)  # type: ignore[arg-type]
     spectrum = reflectance(u, v, 1.0, around)[0]
     for k, unknown in enumerate(unknowns):

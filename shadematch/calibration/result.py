@@ -11,7 +11,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit
-from shadematch.calibration.forward import backing_key, look
+from shadematch.calibration.forward import backing_shares, look
 from shadematch.calibration.identify import strength_sd, weakly_known
 from shadematch.calibration.intervals import Interval, interval_of
 from shadematch.calibration.testpour import TestPour
@@ -277,12 +277,12 @@ class Calibration:
         """
         view = self._met(view or View())
         problem = self._fit.problem
-        keys = {u.of: k for k, u in enumerate(problem.unknowns) if u.what == "backing"}
-        k = keys.get(backing_key(view))
-        if k is None:
+        shares = backing_shares(problem.unknowns, view)
+        if not shares.any():
             return view
         stated = np.clip(view.backing_reflectance, 1e-4, 1 - 1e-4)
-        fitted = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-self._fit.theta[k]))
+        shift = shares @ self._fit.theta
+        fitted = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-shift))
         return view.model_copy(update={"backing": tuple(float(v) for v in fitted)})
 
     def _met(self, view: View) -> View:

@@ -90,11 +90,14 @@ class Unknown(NamedTuple):
         A key of `BELIEFS`.
     mean
         Before the measurements, shape (36,).
+    level
+        Of a backing: mean logit of its stated reflectance.
     """
 
     of: str
     kind: str
     mean: FloatArray
+    level: float = 0.0
 
     @property
     def what(self) -> str:
@@ -121,7 +124,7 @@ def belief_covariance(belief: Belief) -> FloatArray:
     )
 
 
-def unknown(of: str, kind: str, typical: float = 1.0) -> Unknown:
+def unknown(of: str, kind: str, typical: float = 1.0, level: float = 0.0) -> Unknown:
     """An unknown spectrum with its level beforehand.
 
     Parameters
@@ -131,6 +134,8 @@ def unknown(of: str, kind: str, typical: float = 1.0) -> Unknown:
     typical
         For pigments: product of load and thickness around which they were poured; absorption
         or scattering is believed to be such that a good part of the light meets it there.
+    level
+        For backings, see `Unknown`.
     """
     if kind in _MEANS:
         mean = _MEANS[kind]
@@ -140,4 +145,4 @@ def unknown(of: str, kind: str, typical: float = 1.0) -> Unknown:
         mean = np.log(1.0 / typical * _WAVE**-1.0)
     else:
         mean = np.zeros(WAVELENGTHS_NM.size)
-    return Unknown(of, kind, mean.copy())
+    return Unknown(of, kind, mean.copy(), level)
