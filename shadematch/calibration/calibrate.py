@@ -17,6 +17,7 @@ from shadematch.calibration.result import Calibration
 from shadematch.calibration.robust import choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
 from shadematch.calibration.testpour import TestPour
+from shadematch.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -33,10 +34,15 @@ _ERRORS: Final = {
 source)."""
 
 
+_SEEN: Final = 2.0
+"""CIEDE2000 between a film over two backings from which on it does not hide them."""
 _HIDING: Final = 2000.0
 """Reduced scattering times thickness of an opaque film: next to nothing comes through."""
 
 
+_MISSED: Final = {"clear": 0.05, "opaque": 0.15, "cloudy": 0.25}
+"""What the model is believed to miss of films, at the least, in each of L*, a* and b*: little by
+the law of Beer and Lambert, or where one ratio is all that counts (estimates)."""
 _HIDDEN: Final = 10.0
 """Log evidence in favour of opaque films where none was measured over two backings."""
 
@@ -113,11 +119,9 @@ def calibrate(
                             remedy=f"In {unit}")  # fmt: skip
         errors = errors._replace(dose=float(dose_error), dose_share=0.0)
     allowed = _allowed(scattering, names)
-    if noise is None:
-        # A film is one thickness and one kind of base: the model has less to miss.
-        noise = Noise(model_lab=0.15) if films or unit == "part" else Noise()
-    expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
-    believed = noise
+    if noise is not None:
+        expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
+    believed = Noise() if noise is None else noise
 
     def problem_of(
         seen: tuple[TestPour, ...], scatter: frozenset[str], opaque: bool = False
@@ -149,6 +153,10 @@ def calibrate(
             break
         weights = found.problem.weights
     check_after(found)
+    if noise is None and (films or unit == "part"):
+        missed = _MISSED["opaque" if opaque else "cloudy" if chosen else "clear"]
+        own = found.problem.noise._replace(model_lab=missed)
+        found = replace(found, problem=replace(found.problem, noise=own))
     return Calibration(pours, unit, films, way, like, with_misfit(found))
 
 
@@ -160,15 +168,27 @@ def _contact(
 ) -> str:
     """How layers touch their backings, or whether they hide them, by the evidence."""
     evidence = {}
-    for way in ("air", "optical", "opaque")[: 3 if films and scatter else 2]:
+    may_hide = films and bool(scatter) and not _shows_through(pours)
+    for way in ("air", "optical", "opaque")[: 3 if may_hide else 2]:
         opaque = way == "opaque"
         touching = pours if opaque else tuple(_touching(p, way) for p in pours)
         problem = problem_of(touching, scatter, opaque)
         evidence[way] = fit(problem, prior_of(problem.unknowns)).evidence
-    if len({(p.name, backing_key(p.view)) for p in pours}) == len({p.name for p in pours}):
+    once = len({(p.name, backing_key(p.view)) for p in pours}) == len({p.name for p in pours})
+    if may_hide and once:
         # Nobody looked what a film shows over another backing: as one does with opaque ones.
-        evidence["opaque"] = evidence.get("opaque", -np.inf) + _HIDDEN
+        evidence["opaque"] += _HIDDEN
     return max(evidence, key=evidence.__getitem__)
+
+
+def _shows_through(pours: Sequence[TestPour]) -> bool:
+    """Whether some film was seen to differ over two backings."""
+    seen: dict[str, TestPour] = {}
+    for p in pours:
+        other = seen.setdefault(p.name, p)
+        if float(delta_e(np.array(p.lab_seen), np.array(other.lab_seen))) > _SEEN:
+            return True
+    return False
 
 
 def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:

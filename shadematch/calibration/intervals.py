@@ -23,6 +23,7 @@ __all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
 _DRAWS: Final = 8000
 _SEED: Final = 20
 _KEPT: Final = 5.0
+"""Readings' worth of the belief about what the model misses."""
 
 Triple = tuple[float, float, float]
 
@@ -179,7 +180,8 @@ def with_misfit(found: Fit) -> Fit:
 
     Each spectral reading is predicted from all other bars (`Fit.alone`), and the miss in Lab is
     set against the covariance that it should have. `Noise.model_lab` becomes the most probable
-    excess, if that is more than was believed, with `_KEPT` readings' worth of the belief kept.
+    excess, if that is more than was believed, with `_KEPT` readings' worth of the belief kept:
+    mixtures that nobody measured may be missed by more than those that were.
     """
     from scipy.optimize import minimize_scalar
 

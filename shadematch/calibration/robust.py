@@ -156,6 +156,9 @@ def settle(
     for _ in range(4 if learn_bench else 2):
         scale = float(np.clip(_scale(found), 0.1 if learn_bench else 0.3, 30.0))
         errors = _bench(found, problem.errors) if learn_bench else problem.errors
+        before = (found.problem.scale[0], *found.problem.errors)
+        if learn_bench and np.allclose(before, (scale, *errors), rtol=0.03):
+            break
         found = run(replace(found.problem, scale=(scale, scale), errors=errors), found)
     return found
 
