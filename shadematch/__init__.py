@@ -12,6 +12,7 @@ from shadematch.calibration.design import (
 )
 from shadematch.calibration.files import read_test_pours
 from shadematch.calibration.intervals import Interval
+from shadematch.calibration.keeping import load_calibration, save_calibration
 from shadematch.calibration.lot import NewLot, new_lot
 from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
 from shadematch.calibration.testpour import TestPour
@@ -153,6 +154,7 @@ __all__ = [
     "layers",
     "lights",
     "load",
+    "load_calibration",
     "load_palette",
     "match",
     "match_many",
@@ -169,6 +171,7 @@ __all__ = [
     "results_frame",
     "same_look",
     "save",
+    "save_calibration",
     "smallest_batch",
     "spread",
     "starter_plan",

@@ -24,7 +24,7 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PaletteError
 from shadematch.standards import WAVELENGTHS_NM
 
-__all__ = ["Fit", "Noise", "Prior", "Problem", "fit", "prior_of"]
+__all__ = ["Fit", "Noise", "Prior", "Problem", "at_optimum", "fit", "prior_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 _ROUNDS: Final = 60
@@ -389,6 +389,15 @@ def fit(
         raise PaletteError("the fit did not settle", field="test pours",
                            remedy="Check doses, thicknesses and readings")  # fmt: skip
     return _result(problem, prior, readings, theta, slips, normal, cost, converged)
+
+
+def at_optimum(problem: Problem, prior: Prior, theta: FloatArray, slips: FloatArray) -> Fit:
+    """What `fit` found, from the spectra and errors that it found."""
+    readings = readings_of(problem)
+    normal = _normal(problem, readings, theta, slips)
+    away = (theta - prior.mean).ravel()
+    cost = normal.cost + float(away @ prior.precision @ away)
+    return _result(problem, prior, readings, theta, slips, normal, cost, True)
 
 
 def _result(

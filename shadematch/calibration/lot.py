@@ -10,7 +10,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Prior, Problem, fit
-from shadematch.calibration.result import Calibration
+from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import Belief, belief_covariance
 from shadematch.calibration.testpour import TestPour
 from shadematch.difference import delta_e
@@ -20,7 +20,7 @@ from shadematch.models import expect
 from shadematch.pour import Pour
 from shadematch.standards import WAVELENGTHS_NM
 
-__all__ = ["NewLot", "new_lot"]
+__all__ = ["NewLot", "new_lot", "prior_of_lot"]
 
 _STRENGTH_SD: Final = 0.3
 """How far lots are believed to differ in strength [natural log] (estimate)."""
@@ -123,25 +123,14 @@ def new_lot(
     unknowns = old.problem.unknowns
     n = WAVELENGTHS_NM.size
     own = [k for k, u in enumerate(unknowns) if u.of == pigment and u.kind.startswith("pigment")]
-    covariance = old.covariance.copy()
-    together = np.zeros(covariance.shape[0])
-    for k in own:
-        rows = slice(k * n, (k + 1) * n)
-        together[rows] = 1.0
-        if hue_shift:
-            covariance[rows, rows] += belief_covariance(_SHIFT)
-    covariance += _STRENGTH_SD**2 * np.outer(together, together)
-    covariance += 1e-10 * np.eye(covariance.shape[0])
-    precision = np.linalg.inv(covariance)
-    prior = Prior(old.theta, 0.5 * (precision + precision.T), -float(
-        np.linalg.slogdet(covariance)[1]))  # fmt: skip
+    prior = prior_of_lot(calibration, pigment, hue_shift)
     problem = Problem(
         pours, unknowns, old.problem.pigments, old.problem.errors, old.problem.noise,
         np.ones(len(pours)), old.problem.scale,
     )  # fmt: skip
     found = fit(problem, prior)
     new = Calibration(pours, calibration.unit, calibration.films, calibration.contact,
-                      calibration.like, found)  # fmt: skip
+                      calibration.like, found, Before(calibration, pigment, hue_shift))  # fmt: skip
     at = own[0]
     weight = np.exp(old.theta[at] - old.theta[at].max())
     weight = weight / weight.sum()
@@ -152,6 +141,25 @@ def new_lot(
     largest = _difference(calibration, new, pigment)
     sure = abs(change) > 1.645 * sd or hue_shift
     return NewLot(pigment, float(np.exp(change)), sd, largest, largest > _VISIBLE and sure, new)
+
+
+def prior_of_lot(calibration: Calibration, pigment: str, hue_shift: bool) -> Prior:
+    """What is believed of a new tube: the old calibration, one strength known less well."""
+    old = calibration._fit
+    n = WAVELENGTHS_NM.size
+    covariance = old.covariance.copy()
+    together = np.zeros(covariance.shape[0])
+    for k, u in enumerate(old.problem.unknowns):
+        if u.of == pigment and u.kind.startswith("pigment"):
+            rows = slice(k * n, (k + 1) * n)
+            together[rows] = 1.0
+            if hue_shift:
+                covariance[rows, rows] += belief_covariance(_SHIFT)
+    covariance += _STRENGTH_SD**2 * np.outer(together, together)
+    covariance += 1e-10 * np.eye(covariance.shape[0])
+    precision = np.linalg.inv(covariance)
+    log_det = -float(np.linalg.slogdet(covariance)[1])
+    return Prior(old.theta, 0.5 * (precision + precision.T), log_det)
 
 
 def _change_sd(weight: FloatArray, old: FloatArray, new: FloatArray) -> float:

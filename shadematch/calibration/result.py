@@ -25,7 +25,7 @@ from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM
 from shadematch.target import Target, as_target
 
-__all__ = ["CalibratedMatch", "Calibration", "Residual"]
+__all__ = ["Before", "CalibratedMatch", "Calibration", "Residual"]
 
 _WRONG = 0.5
 """A pour that is trusted less than this was put aside."""
@@ -84,6 +84,23 @@ class CalibratedMatch:
 
 
 @dataclass(frozen=True)
+class Before:
+    """What a calibration of a new tube rests on.
+
+    Attributes
+    ----------
+    calibration
+        Of the old tubes.
+    pigment, hue_shift
+        Which paste was new, and whether its hue might have changed.
+    """
+
+    calibration: Calibration
+    pigment: str
+    hue_shift: bool
+
+
+@dataclass(frozen=True)
 class Calibration:
     """What the test pours taught.
 
@@ -107,6 +124,7 @@ class Calibration:
     contact: str | None
     like: Palette | None
     _fit: Fit = field(repr=False, compare=False)
+    _before: Before | None = field(default=None, repr=False, compare=False)
 
     @property
     def pigments(self) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 ``calibrate --json``: ``pigments`` ({name, strength_sd, scatters}), ``wrong`` (names of bars put
 aside), ``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``contact`` (null if
-as stated), ``saved`` (null or the file). ``pours --json``: ``pours`` ({name, doses_cm, batch_g,
+as stated), ``saved`` and ``kept`` (null or the file). ``pours --json``: ``pours`` ({name, doses_cm, batch_g,
 thickness_cm, white, backings, why}), ``readings``, ``cautions``.
 """
 
@@ -14,6 +14,7 @@ import dataclasses
 from shadematch.calibration.calibrate import calibrate
 from shadematch.calibration.design import next_pours, starter_plan
 from shadematch.calibration.files import read_test_pours
+from shadematch.calibration.keeping import save_calibration
 from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import json_text, wrapped
 from shadematch.cli.words import NUMBER, Verbs
@@ -31,6 +32,10 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("--illuminant", help="of Lab and XYZ readings (D65)")
     parser.add_argument("--observer", help="of Lab and XYZ readings: 2 or 10 degrees (2)")
     parser.add_argument("--save", metavar="FILE", help="write the palette there")
+    parser.add_argument("--keep", metavar="FILE",
+                        help="write all that was learnt there, for match and predict "
+                        "--calibration")  # fmt: skip
+    parser.add_argument("--backings", metavar="FILE", help="CSV with spectra of named backings")
     parser.add_argument("--like", metavar="FILE", help="palette to take tube sizes and prices from")
     parser.add_argument("--next", type=int, metavar="N", help="name N pours that would teach most")
     plan = verb("pours", _pours, "The test pours that a new palette needs.")
@@ -50,11 +55,17 @@ def _calibrate(args: argparse.Namespace) -> str:
     view = None
     if args.illuminant is not None or args.observer is not None:
         view = View(illuminant=args.illuminant or "D65", observer=args.observer or "2")
-    pours = [p for f in args.files for p in read_test_pours(f, bars=args.bars, view=view)]
+    pours = [
+        p
+        for f in args.files
+        for p in read_test_pours(f, bars=args.bars, view=view, backings=args.backings)
+    ]
     like = None if args.like is None else load_palette(args.like)
     found = calibrate(pours, like=like)
     if args.save is not None:
         found.palette.save(args.save)
+    if args.keep is not None:
+        save_calibration(found, args.keep)
     if args.json:
         return json_text(
             {
@@ -68,6 +79,7 @@ def _calibrate(args: argparse.Namespace) -> str:
                 "poorly_known": list(found.poorly_known),
                 "contact": found.contact,
                 "saved": args.save,
+                "kept": args.keep,
             }
         )  # fmt: skip
     lines = [str(found)]
@@ -75,6 +87,8 @@ def _calibrate(args: argparse.Namespace) -> str:
         lines += [f"next        {n}" for n in next_pours(found, count=args.next)]
     if args.save is not None:
         lines.append(f"saved       {args.save}")
+    if args.keep is not None:
+        lines.append(f"kept        {args.keep}")
     return wrapped("\n".join(lines), 12)
 
 

@@ -11,6 +11,7 @@ With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses_cm``
 is the paste in all, ``squeezed_cm`` what does not come with a let-down, and ``weighed`` a list of
 {pigment, cm_per_g, step_g, white, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
+With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import argparse
 from typing import Any
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
+from shadematch.cli.predict import range_entries, read_calibration
 from shadematch.cli.repeat import save_as
 from shadematch.cli.words import (
     COUNT,
@@ -65,17 +67,20 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("keeping it").add_argument
     add("--save", metavar="FILE", help="keep it in a file for shadematch repeat and sheet")
     add("--note", metavar="TEXT", help="your own words, kept with it")
+    text = "what calibrate --keep wrote: gives palette, backing and the range of the colour"
+    add("--calibration", metavar="FILE", help=text)
     add_readings(parser)
     add_conditions(parser)
 
 
 def _match(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
+    learnt = read_calibration(args)
     found = match(
         read_target(args),
-        palette=read_palette(args.palette),
+        palette=read_palette(args.palette) if learnt is None else learnt.palette,
         pour=pour,
-        view=view,
+        view=view if learnt is None else learnt.view(view),
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,
@@ -93,9 +98,14 @@ def _match(args: argparse.Namespace) -> str:
         raise PourError(
             "has nowhere to go", field="--note", value=args.note, remedy="Give --save FILE too"
         )
+    ranged = None
+    if learnt is not None:
+        ranged = learnt.interval(found.recipe, view=view, target=found.target)
     if args.json:
-        return json_text(_match_entries(found, args.choices))
-    parts = [wrapped(str(found), 11)]
+        more = {} if ranged is None else {"range": range_entries(ranged)}
+        return json_text({**_match_entries(found, args.choices), **more})
+    text = str(found) if ranged is None else f"{found}\nrange      {ranged}"
+    parts = [wrapped(text, 11)]
     if coloured():
         # The two swatches touch, because the eye compares best without a gap.
         wanted, predicted = found.target.hex, found.predicted.hex

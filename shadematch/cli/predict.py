@@ -1,14 +1,19 @@
 """``shadematch predict``: the colour of a recipe.
 
 With ``--json``: ``doses_cm`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
-``pour``, ``view``, ``cautions``.
+``pour``, ``view``, ``cautions``; with ``--calibration`` ``range`` {level, low, high,
+delta_e_low, delta_e_high}, the last two null where nothing is wanted.
 """
 
 from __future__ import annotations
 
 import argparse
 import math
+from typing import Any
 
+from shadematch.calibration.intervals import Interval
+from shadematch.calibration.keeping import load_calibration
+from shadematch.calibration.result import Calibration
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
 from shadematch.cli.words import (
     Verbs,
@@ -19,27 +24,59 @@ from shadematch.cli.words import (
     recipe_entries,
     shared_entries,
 )
+from shadematch.errors import PourError
 from shadematch.prediction import predict
 
-__all__ = ["add_verb"]
+__all__ = ["add_verb", "range_entries", "read_calibration"]
 
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("predict", _predict, "The colour of a recipe.")
     parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    text = "what calibrate --keep wrote: gives palette, backing and the range of the colour"
+    parser.add_argument("--calibration", metavar="FILE", help=text)
     add_conditions(parser)
+
+
+def read_calibration(args: argparse.Namespace) -> Calibration | None:
+    """The calibration in a file, or None if none was named."""
+    if args.calibration is None:
+        return None
+    if args.palette is not None:
+        raise PourError("a calibration brings its own palette", field="--palette",
+                        value=args.palette, remedy="Leave one of the two out")  # fmt: skip
+    learnt = load_calibration(args.calibration)
+    if learnt.unit != "cm":
+        raise PourError(
+            "doses of this calibration are not in cm", field="--calibration", value=learnt.unit,
+            remedy="Use load_calibration in Python, or calibrate in cm",
+        )  # fmt: skip
+    return learnt
+
+
+def range_entries(ranged: Interval) -> dict[str, Any]:
+    """What JSON tells of a range."""
+    return {n: getattr(ranged, n) for n in ("level", "low", "high", "delta_e_low", "delta_e_high")}
 
 
 def _predict(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
+    learnt = read_calibration(args)
     found = predict(
-        read_doses(args.doses), palette=read_palette(args.palette), pour=pour, view=view
+        read_doses(args.doses),
+        palette=read_palette(args.palette) if learnt is None else learnt.palette,
+        pour=pour,
+        view=view if learnt is None else learnt.view(view),
     )
     recipe = found.recipe
+    ranged = None if learnt is None else learnt.interval(recipe, view=view)
     if args.json:
-        return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view)})
+        more = {} if ranged is None else {"range": range_entries(ranged)}
+        return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     lines = [f"pour       {pour}, seen {view}", f"predicted  {found}"]
+    if ranged is not None:
+        lines.append(f"range      {ranged}")
     limit = pour.max_load
     if recipe.load > limit and not math.isclose(recipe.load, limit):
         lines.append(f"note       {recipe.load:.4g} cm per 100 g: the load limit is {limit:g}")
