@@ -15,6 +15,7 @@ from shadematch.calibration.intervals import Interval
 from shadematch.calibration.keeping import load_calibration, save_calibration
 from shadematch.calibration.lot import NewLot, new_lot
 from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
+from shadematch.calibration.shares import SharesMatch, match_shares
 from shadematch.calibration.testpour import TestPour
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction, Strength
@@ -121,6 +122,7 @@ __all__ = [
     "SavedRecipe",
     "Shade",
     "ShadematchError",
+    "SharesMatch",
     "Slice",
     "SmallestBatch",
     "SpectrumError",
@@ -158,6 +160,7 @@ __all__ = [
     "load_palette",
     "match",
     "match_many",
+    "match_shares",
     "metameric_index",
     "new_lot",
     "next_pours",

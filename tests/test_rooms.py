@@ -160,6 +160,7 @@ ORDER = (
         "calibration.calibrate",
         "calibration.design",
         "calibration.lot",
+        "calibration.shares",
         "cli.feasibility",
         "cli.lights",
         "cli.same_look",

@@ -54,12 +54,13 @@ class Errors(NamedTuple):
     thickness_share: float = 0.005
     gain: float = 0.003
 
-    def scaled(self, dose: float, thickness: float) -> Errors:
-        """The same with doses and thickness wrong by so many times as much."""
+    def scaled(self, dose: float, thickness: float, gain: float) -> Errors:
+        """The same with doses, thickness and gain wrong by so many times as much."""
         return self._replace(
             dose=self.dose * dose,
             dose_share=self.dose_share * dose,
             thickness_share=self.thickness_share * thickness,
+            gain=self.gain * gain,
         )
 
 

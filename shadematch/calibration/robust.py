@@ -88,7 +88,7 @@ def _distance(without: Fit, bar: int) -> float:
 
 
 def _bench(found: Fit, errors: Errors) -> Errors:
-    """Errors of doses and thickness as large as the readings show them to be.
+    """Errors of doses, thickness and gain as large as the readings show them to be.
 
     Each round sets the sum of the squared slips against the number of slips that the readings
     tell (D. MacKay, Neural Computation 4 (1992) 415, eq. 4.9).
@@ -99,19 +99,21 @@ def _bench(found: Fit, errors: Errors) -> Errors:
     first = first[p.weights[first] > 0.5]
     told = 1.0 - found.slip_variance
     factors = []
-    for columns, stated, now in (
-        (slice(0, dyes), errors.dose + errors.dose_share, p.errors.dose + p.errors.dose_share),
-        (slice(dyes, dyes + 1), errors.thickness_share, p.errors.thickness_share),
-    ):
+    every = np.flatnonzero(p.weights > 0.5)
+    for rows, columns, stated, now in (
+        (first, slice(0, dyes), errors.dose + errors.dose_share,
+         p.errors.dose + p.errors.dose_share),
+        (first, slice(dyes, dyes + 1), errors.thickness_share, p.errors.thickness_share),
+        (every, slice(dyes + 1, dyes + 2), errors.gain, p.errors.gain),
+    ):  # fmt: skip
         if stated == 0:
             factors.append(1.0)
             continue
         ratio = now / stated
-        squares = float((found.slips[first, columns] ** 2).sum()) * ratio**2
-        factors.append(
-            float(np.sqrt((_FIRM + squares) / (_FIRM + float(told[first, columns].sum()))))
-        )
-    return errors.scaled(float(np.clip(factors[0], 0.1, 10)), float(np.clip(factors[1], 0.1, 10)))
+        squares = float((found.slips[rows, columns] ** 2).sum()) * ratio**2
+        told_of = float(told[rows, columns].sum())
+        factors.append(float(np.clip(np.sqrt((_FIRM + squares) / (_FIRM + told_of)), 0.1, 10.0)))
+    return errors.scaled(*factors)
 
 
 def settle(
