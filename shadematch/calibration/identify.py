@@ -17,6 +17,9 @@ __all__ = ["BASES", "check_after", "check_before", "shared_scale", "strength_sd"
 
 _HOPELESS: Final = 0.3
 """Relative standard deviation of a strength beyond which no numbers are given."""
+_HOPELESS_BY_LAB: Final = 0.6
+"""The same where no reading is a spectrum: Lab hardly tells the height of a narrow band, nor do
+photos what lies beyond their primaries; ranges say so."""
 _WEAK: Final = 0.08
 """... and beyond which the calibration says so."""
 _BLACK: Final = 8.0
@@ -141,6 +144,8 @@ def check_after(found: Fit) -> None:
     trusted = [
         p for p, w in zip(found.problem.pours, found.problem.weights, strict=True) if w > 0.5
     ]
+    spectral = any(p.spectrum is not None for p in trusted)
+    hopeless = _HOPELESS if spectral else _HOPELESS_BY_LAB
     for u in found.problem.unknowns:
         if u.kind == "pigment absorption":
             mine = [p for p in trusted if u.of in p.doses]
@@ -148,7 +153,7 @@ def check_after(found: Fit) -> None:
                 _refuse("its only pour does not fit the others and was put aside",
                         f"pigment {u.of}", "Pour and measure it again")  # fmt: skip
             sd = strength_sd(found, u.of, u.kind)
-            if sd > _HOPELESS:
+            if sd > hopeless:
                 scatter = any(
                     (v.of, v.kind) == (u.of, "pigment scattering") for v in found.problem.unknowns
                 )
@@ -164,7 +169,7 @@ def check_after(found: Fit) -> None:
                     remedy = "Pour it at a higher load, or by itself in clear base"
                 _refuse(f"its strength is known to no better than {sd:.0%}", f"pigment {u.of}",
                         remedy)  # fmt: skip
-        elif u.kind == "white scattering" and strength_sd(found, u.of, u.kind) > _HOPELESS:
+        elif u.kind == "white scattering" and strength_sd(found, u.of, u.kind) > hopeless:
             _refuse("its scattering can't be told from these pours", "white base",
                     "Pour a blend with 10 % white base, without paste, and measure it over white "
                     "and over black")  # fmt: skip

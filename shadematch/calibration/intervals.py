@@ -22,6 +22,8 @@ __all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
 
 _DRAWS: Final = 8000
 _SEED: Final = 20
+_SHARED: Final = 0.5
+"""Part of the covariance of photos that all photos of a session share (estimate)."""
 _KEPT: Final = 5.0
 """Readings' worth of the belief about what the model misses."""
 
@@ -161,6 +163,10 @@ def sources_of(
             kinds.append(np.array(pour_.covariance) * by_lab**2)
         else:
             kinds.append(np.eye(3) * (p.noise.lab * by_lab) ** 2)
+    # What one camera gets wrong in one light it gets wrong in all its photos: that does not
+    # average out, and only readings that bring a covariance are of this kind.
+    owned = [np.array(q.covariance) for q in p.pours if q.covariance is not None]
+    shared = _SHARED * sum(owned, np.zeros((3, 3))) / len(p.pours)
     return (
         lab,
         spectrum,
@@ -168,7 +174,7 @@ def sources_of(
             "spectra": slopes @ found.covariance @ slopes.T,
             "dosing": errors[:, :dyes] @ errors[:, :dyes].T,
             "bench": errors[:, dyes:] @ errors[:, dyes:].T,
-            "model": np.eye(3) * p.noise.model_lab**2,
+            "model": shared + np.eye(3) * p.noise.model_lab**2,
             "reading": np.mean(kinds, axis=0),
         },
         slopes,

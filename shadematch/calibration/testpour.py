@@ -22,6 +22,11 @@ __all__ = ["TestPour"]
 _HIGHEST: Final = 1.2
 """Radiance factors may pass 1 by a little: bright whites, noise."""
 _LOWEST: Final = -0.02
+_EMPTY: Final = 0.04
+"""Part of the strongest channel below which a channel of a photo is next to empty."""
+_BEYOND: Final = 0.08
+"""How far below nothing it may have to be, as a part of the strongest (bars of `starter_plan` in
+invented worlds)."""
 _LARGEST_DOSE: Final = 1e7
 
 Triple = tuple[float, float, float]
@@ -218,7 +223,8 @@ class TestPour:
         """From a `Target`, such as one taken from a photo, with its covariance if it has one.
 
         The view takes over the target's illuminant and observer; a target that was measured as
-        a spectrum is used as such.
+        a spectrum is used as such. Where a channel of a photo is all but empty, the colour may
+        be brighter than a photo can hold: its covariance is made to allow for that.
 
         Raises
         ------
@@ -234,6 +240,8 @@ class TestPour:
             update={"illuminant": target.illuminant, "observer": target.observer}
         )
         covariance = getattr(target, "covariance", None)
+        if covariance is not None:
+            covariance = _with_edges(target, covariance)
         return cls(doses, name, pour or Pour(), view, unit, None, target.lab, covariance)
 
     @property
@@ -269,6 +277,38 @@ class TestPour:
     def recipe(self) -> Recipe:
         """Doses and pour."""
         return Recipe(self.doses, self.pour)
+
+
+def _with_edges(target: Target, covariance: Covariance) -> Covariance:
+    """A photo's covariance, wider where its camera's channels end.
+
+    A channel that is next to empty while others are not says "no more than this": what the
+    surface would need may be well below nothing. Along the colour's way to there the reading
+    hardly counts then.
+    """
+    from shadematch.colorimetry import SRGB_WHITE, adapt, lab_to_xyz, srgb_to_xyz, xyz_to_lab
+
+    white = View(illuminant=target.illuminant, observer=target.observer).observation.white
+    primaries = srgb_to_xyz(np.eye(3))  # rows: XYZ of full red, green, blue
+
+    def linear_of(lab: Triple) -> FloatArray:
+        xyz = adapt(lab_to_xyz(np.array(lab), white), white, SRGB_WHITE)
+        return np.asarray(np.linalg.solve(primaries.T, xyz))
+
+    by_camera = linear_of(getattr(target, "uncorrected", target.lab))
+    linear = linear_of(target.lab)
+    total = np.array(covariance)
+    for channel in np.flatnonzero(by_camera < _EMPTY * by_camera.max()):
+        beyond = linear.copy()
+        beyond[channel] -= _BEYOND * linear.max()
+        away = []
+        for sign in (1.0, -1.0):  # the way down may leave what XYZ can be
+            there = linear + sign * (beyond - linear)
+            xyz = np.maximum(adapt(primaries.T @ there, SRGB_WHITE, white), 0.0)
+            away.append(sign * (xyz_to_lab(xyz, white) - np.array(target.lab)))
+        move = max(away, key=lambda d: float(d @ d))
+        total = total + np.outer(move, move)
+    return _checked_covariance(total)
 
 
 def _check_values(values: FloatArray, where: str) -> None:

@@ -23,6 +23,7 @@ import numpy as np
 
 import shadematch as sm
 from shadematch.arrays import FloatArray
+from shadematch.colorimetry import xyz_to_srgb
 from shadematch.difference import delta_e
 from shadematch.standards import WAVELENGTHS_NM as NM
 from tests import photos as ph
@@ -40,11 +41,17 @@ def photographed(spectrum: FloatArray, place: Path, at: int, rng: np.random.Gene
     return sm.Target.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
 
 
-def try_world(seed: int, place: Path) -> tuple[list[float], list[float], list[bool], list[bool]]:
-    """Errors of readings, of predictions, coverage, and coverage of the CIEDE2000."""
+def holds(spectrum: FloatArray) -> bool:
+    """Whether a photo in sRGB can hold the colour of a bar."""
+    seen = sm.View().observation
+    return bool(xyz_to_srgb(seen.weights @ spectrum, seen.white)[1])
+
+
+def try_world(seed: int, place: Path) -> tuple[list[float], list[float], list[bool], list[bool], list[bool]]:
+    """Errors of readings, of predictions; coverage, that of the CIEDE2000, and what sRGB holds."""
     rng = np.random.default_rng([seed, 78])
     truth = worlds.random_world(rng)
-    read, far, inside, near = [], [], [], []
+    read, far, inside, near, held = [], [], [], [], []
     pours = []
     for planned in sm.starter_plan(tuple(truth.absorption)).pours:
         real = truth.poured(planned.doses, planned.pour, rng)
@@ -56,7 +63,9 @@ def try_world(seed: int, place: Path) -> tuple[list[float], list[float], list[bo
             pours.append(sm.TestPour.from_target(planned.doses, target, **about))  # type: ignore[arg-type]
     found = sm.calibrate(pours)
     for doses, pour in worlds.unseen(truth, rng, UNSEEN):
-        lab = worlds.lab_of(truth.spectrum(worlds.loads(doses, pour), pour))
+        exact = truth.spectrum(worlds.loads(doses, pour), pour)
+        lab = worlds.lab_of(exact)
+        held.append(holds(exact))
         interval = found.interval(doses, pour=pour)
         far.append(float(delta_e(np.array(interval.lab), lab)))
         fresh = photographed(
@@ -69,7 +78,7 @@ def try_world(seed: int, place: Path) -> tuple[list[float], list[float], list[bo
         assert ranged.delta_e_low is not None and ranged.delta_e_high is not None
         away = float(delta_e(np.array(fresh.lab), goal))
         near.append(ranged.delta_e_low <= away <= ranged.delta_e_high)
-    return read, far, inside, near
+    return read, far, inside, near, held
 
 
 def main() -> int:
@@ -77,10 +86,12 @@ def main() -> int:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     with tempfile.TemporaryDirectory() as folder:
         got = [try_world(seed, Path(folder) / "bar.jpg") for seed in range(count)]
-    read, far, inside, near = (np.concatenate([g[k] for g in got]) for k in range(4))
+    read, far, inside, near, held = (np.concatenate([g[k] for g in got]) for k in range(5))
     print(f"{count} worlds of five pigments, {len(got[0][0])} photos each, {UNSEEN} unseen pours")
     print(f"one photo       mean CIEDE2000 {read.mean():.2f}, 95th {np.quantile(read, 0.95):.2f}")
     print(f"unseen pours    mean CIEDE2000 {far.mean():.2f}, 95th {np.quantile(far, 0.95):.2f}")
+    print(f"... in sRGB     mean CIEDE2000 {far[held].mean():.2f}, 95th "
+          f"{np.quantile(far[held], 0.95):.2f} ({held.mean():.0%} of them)")  # fmt: skip
     print("mean by world   " + " ".join(f"{np.mean(g[1]):.2f}" for g in got))
     print(f"90 % region     holds {inside.mean():.1%}")
     print(f"90 % CIEDE2000  holds {near.mean():.1%}")
