@@ -151,7 +151,8 @@ class Films:
         """Mixtures of two to four colourants."""
         made = []
         for _ in range(count):
-            picked = rng.choice(self.names, rng.integers(2, 5), replace=False)
+            most = min(4, len(self.names))
+            picked = rng.choice(self.names, rng.integers(2, most + 1), replace=False)
             shares = rng.dirichlet(np.full(picked.size, 1.5))
             if self.kind == "filters":
                 amounts = np.maximum(np.rint(3 * shares), 1.0)
@@ -214,3 +215,19 @@ def films(kind: str, rng: np.random.Generator) -> Films:
         {n: strong * v / (1.0 if kind == "filters" else unit) for n, v in scattering.items()},
         unit,
     )
+
+
+def write_example() -> None:
+    """Write the paints of ``docs/calibration.md``: invented, nothing was measured."""
+    rng = np.random.default_rng(36)
+    paints = films("hiding", rng)
+    path, _ = paints.write(Path("data"), paints.learnt(rng), rng)
+    note = "# Invented for demonstration: nothing was mixed or measured (tests/films.py)\n"
+    path.rename(path.with_name("paints.csv"))
+    path = path.with_name("paints.csv")
+    path.write_text(note + path.read_text(encoding="utf-8"), encoding="utf-8")
+    print(f"wrote {path}")
+
+
+if __name__ == "__main__":
+    write_example()

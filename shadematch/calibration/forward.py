@@ -29,6 +29,8 @@ __all__ = [
 
 _W: Final = WAVELENGTHS_NM.size
 _BASES: Final = ("clear", "other", "white")
+_OUTER: Final = 0.04
+_SURFACE: Final = -float(np.log(1.0 - 0.6))
 _STEEPEST: Final = 0.5
 """Largest relative error that is believed of a dose [standard deviation]."""
 
@@ -327,9 +329,15 @@ def _at_faces(
     if what == "glass":
         factor = np.broadcast_to(np.exp(theta), spectrum.shape)
         return spectrum * factor, factor, spectrum * factor
+    # J. L. Saunderson, J. Opt. Soc. Am. 32 (1942) 727, gloss left out, is
+    # (1 - k1) (1 - k2) r / (1 - k2 r): a shift of the logit by log(1 - k2), and a loss that goes
+    # with it. With k1 = 0.04 and k2 = 0.6 one more surface is a shift by _SURFACE.
     a = np.exp(theta)
+    loss = np.exp(np.log(1.0 - _OUTER) / _SURFACE * theta)
     open_ = a + (1.0 - a) * spectrum
-    return spectrum / open_, a / open_**2, -a * spectrum * (1.0 - spectrum) / open_**2
+    changed = loss * spectrum / open_
+    by_theta = -loss * a * spectrum * (1.0 - spectrum) / open_**2
+    return changed, loss * a / open_**2, by_theta + np.log(1.0 - _OUTER) / _SURFACE * changed
 
 
 def to_lab(

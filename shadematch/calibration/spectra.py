@@ -64,8 +64,8 @@ BELIEFS: Final[dict[str, Belief]] = {
 """Backing: of the logit of its reflectance, which for films may have been measured bare.
 Offset: what the instrument lets in of the reflection at the surface, or takes off too much.
 Surface: of the logit of a radiance factor. Saunderson's correction with 4 % outside and 60 %
-inside is next to a shift by -0.96, so that readings that were freed of their surface beforehand,
-or surfaces that reflect otherwise inside, are of this form.
+inside is a shift by 0.92 and a loss of 4 %, so that readings that were freed of their surface
+beforehand, or surfaces that reflect otherwise inside, are of this form.
 Glass: of the log of a transmittance, which may have been read against a cell of solvent."""
 
 _MEANS: Final[dict[str, FloatArray]] = {
