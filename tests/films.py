@@ -22,6 +22,7 @@ and gives readings of any mixture:
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,7 +37,7 @@ from tests import worlds
 
 KINDS = ("draw-down", "hiding", "two-flux", "two-flux, bare", "solution", "filters")
 GRID = np.arange(400.0, 701.0, 10.0)
-_AT = np.array([int(np.flatnonzero(NM == nm)[0]) for nm in GRID])
+_AT = np.array([int(np.flatnonzero(nm == NM)[0]) for nm in GRID])
 CARDS = {
     "white card": 0.86 - 0.12 / (1 + np.exp((NM - 425) / 12)) + 0.00004 * (NM - 550),
     "black card": np.full(NM.size, 0.035),
@@ -134,17 +135,17 @@ class Films:
             result[backing] = np.maximum(read + 0.0003 * rng.standard_normal(GRID.size), 0.0)
         return result
 
-    def learnt(self, rng: np.random.Generator) -> list[Loads]:
+    def learnt(self) -> list[Loads]:
         """Loads to learn from, as such sets are usually laid out."""
         colours = [n for n in self.names if n != "chalk"]
         if self.shares:
             made: list[Loads] = [{n: 1.0} for n in self.names]
             made += [{n: x, "chalk": 1 - x} for n in colours for x in (0.05, 0.2, 0.5)]
-            made += [{a: 0.5, b: 0.5} for a, b in zip(colours, colours[1:], strict=False)]
+            made += [{a: 0.5, b: 0.5} for a, b in itertools.pairwise(colours)]
             return made
         steps = (1.0, 2.0, 3.0) if self.kind == "filters" else (0.25, 1.0, 2.5)
         made = [{n: x * self.unit} for n in self.names for x in steps]
-        pairs = zip(colours, colours[1:], strict=False)
+        pairs = itertools.pairwise(colours)
         return made + [{a: self.unit, b: self.unit} for a, b in pairs]
 
     def held_out(self, rng: np.random.Generator, count: int) -> list[Loads]:
@@ -221,7 +222,7 @@ def write_example() -> None:
     """Write the paints of ``docs/calibration.md``: invented, nothing was measured."""
     rng = np.random.default_rng(36)
     paints = films("hiding", rng)
-    path, _ = paints.write(Path("data"), paints.learnt(rng), rng)
+    path, _ = paints.write(Path("data"), paints.learnt(), rng)
     note = "# Invented for demonstration: nothing was mixed or measured (tests/films.py)\n"
     path.rename(path.with_name("paints.csv"))
     path = path.with_name("paints.csv")

@@ -110,7 +110,7 @@ def strength_sd(found: Fit, of: str, kind: str) -> float:
     common = shared_scale(found)
     if common is not None:
         ways.append(own - common)
-    variances = [w.ravel() @ found.covariance @ w.ravel() for w in ways]
+    variances = [float(w.ravel() @ found.covariance @ w.ravel()) for w in ways]
     return float(np.sqrt(max(min(variances), 0.0)))
 
 

@@ -195,7 +195,7 @@ def _from_dict(data: object, depth: int = 0) -> Calibration:
     file = _File(**rest)
     if stated != _print_of(rest):
         raise FileError("does not fit what the file holds", field="fingerprint", value=stated,
-                        remedy="The file was altered; calibrate again from the test pours")  # fmt: skip
+                        remedy="The file was altered: calibrate again")  # fmt: skip
     if depth > _MANY:
         raise FileError("too many lots on top of each other", field="lot", value=depth,
                         remedy="Calibrate anew")  # fmt: skip
@@ -271,5 +271,3 @@ def _check_names(file: _File) -> None:
             if name not in file.pigments:
                 raise FileError("is poured and not listed", field="pigments", value=name,
                                 remedy="The file was altered")  # fmt: skip
-
-

@@ -223,7 +223,7 @@ def _certain(found: Fit) -> frozenset[str]:
             level = np.zeros_like(found.theta)
             level[k] = 1.0 / level.shape[1]
             ways = [level] if common is None else [level, level - common]
-            variance = min(w.ravel() @ found.covariance @ w.ravel() for w in ways)
+            variance = min(float(w.ravel() @ found.covariance @ w.ravel()) for w in ways)
             if float(np.sqrt(max(variance, 0.0))) < _CERTAIN:
                 sure.add(u.of)
     return frozenset(sure)

@@ -327,7 +327,7 @@ def _view(
         elif low in BACKINGS:
             said["backing"] = low
         elif backing[:1].isalpha():
-            raise PourError("backing must be a number, or a name that is given along", value=backing,
+            raise PourError("backing must be a number or a name given along", value=backing,
                             remedy="Give white, black, a number 0 to 1, or its reflectance to "
                             "read_test_pours(..., backings=...)")  # fmt: skip
         else:

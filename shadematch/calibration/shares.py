@@ -122,8 +122,9 @@ def match_shares(
     names = calibration.pigments if pigments is None else tuple(pigments)
     for name in names:
         if name not in calibration.pigments:
+            there = ", ".join(calibration.pigments)
             raise UnknownNameError("was not calibrated", field="pigments", value=name,
-                                   remedy=f"There are {', '.join(calibration.pigments)}")  # fmt: skip
+                                   remedy=f"There are {there}")  # fmt: skip
     _checked(total, max_pigments, len(names))
     search = _Search(calibration, goal, names, total, view, thickness_cm, by_spectrum)
     best = _fewest(search, max_pigments or len(names))
@@ -199,7 +200,7 @@ class _Search:
 
     def solve(self, allowed: FloatArray, start: FloatArray) -> tuple[FloatArray, float]:
         """The best shares near a start, of the colourants that `allowed` marks."""
-        from scipy.optimize import minimize
+        from scipy.optimize import LinearConstraint, minimize
 
         at = np.flatnonzero(allowed)
 
@@ -210,10 +211,10 @@ class _Search:
             squares = self.far(points) ** 2
             return float(squares[0]), (squares[1:] - squares[0]) / _SLOPE_STEP
 
-        limits = [{"type": "eq", "fun": lambda x: x.sum() - 1.0, "jac": np.ones_like}]
+        limits = LinearConstraint(np.ones((1, at.size)), 1.0, 1.0)
         found = minimize(
             value_and_slope, start[at], jac=True, method="SLSQP", bounds=[(0.0, 1.0)] * at.size,
-            constraints=limits if self.total is not None else [],
+            constraints=[] if self.total is None else [limits],
             options={"maxiter": 60, "ftol": 1e-7},
         )  # fmt: skip
         shares = np.zeros(len(self.names))

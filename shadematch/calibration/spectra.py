@@ -101,8 +101,7 @@ class Unknown(NamedTuple):
 
     @property
     def what(self) -> str:
-        """``"absorption"``, ``"scattering"``, ``"backing"``, ``"offset"``, ``"surface"`` or
-        ``"glass"``."""
+        """Last word of its kind, such as ``"absorption"``, ``"backing"`` or ``"offset"``."""
         return self.kind.rsplit(" ", 1)[-1]
 
 

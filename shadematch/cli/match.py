@@ -19,8 +19,8 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
 from shadematch.cli.predict import range_entries, read_calibration
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
 from shadematch.cli.repeat import save_as
 from shadematch.cli.words import (
     COUNT,

@@ -3,8 +3,8 @@
 Bars of `starter_plan` (500 g, 2 mm dosing error; layers by iadpython, `tests/worlds.py`) are
 photographed beside a 24-patch chart (`tests/photos.py`: measured cameras, lights at home, white
 balance, slope of the light, glare, noise, JPEG), each in a photo of its own, all with one camera
-in one light, the chart in the photo having other spectra than the library's reference. The colour is read by `Target.from_photo` and goes with its
-covariance to `calibrate`. Then unseen mixtures are predicted; coverage: fresh pours of them, with
+in one light, the chart in the photo having other spectra than the library's reference. The colour is read by
+`Target.from_photo` and goes with its covariance to `calibrate`. Then unseen mixtures are predicted; coverage: fresh pours of them, with
 dosing error and photographed the same way, that fall into the 90 % region.
 """
 
@@ -47,7 +47,9 @@ def holds(spectrum: FloatArray) -> bool:
     return bool(xyz_to_srgb(seen.weights @ spectrum, seen.white)[1])
 
 
-def try_world(seed: int, place: Path) -> tuple[list[float], list[float], list[bool], list[bool], list[bool]]:
+def try_world(
+    seed: int, place: Path
+) -> tuple[list[float], list[float], list[bool], list[bool], list[bool]]:
     """Errors of readings, of predictions; coverage, that of the CIEDE2000, and what sRGB holds."""
     rng = np.random.default_rng([seed, 78])
     truth = worlds.random_world(rng)
@@ -68,9 +70,7 @@ def try_world(seed: int, place: Path) -> tuple[list[float], list[float], list[bo
         held.append(holds(exact))
         interval = found.interval(doses, pour=pour)
         far.append(float(delta_e(np.array(interval.lab), lab)))
-        fresh = photographed(
-            truth.spectrum(truth.poured(doses, pour, rng), pour), place, seed, rng
-        )
+        fresh = photographed(truth.spectrum(truth.poured(doses, pour, rng), pour), place, seed, rng)
         inside.append(interval.contains(fresh.lab))
         goal = np.array(interval.lab) + rng.normal(0, 1, 3)
         target = sm.Target((float(goal[0]), float(goal[1]), float(goal[2])))

@@ -45,7 +45,7 @@ def try_films(
     rng = np.random.default_rng([seed, 5])
     made = films.films(kind, rng)
     with tempfile.TemporaryDirectory() as folder:
-        path, cards = made.write(Path(folder), made.learnt(rng), rng)
+        path, cards = made.write(Path(folder), made.learnt(), rng)
         pours = sm.read_test_pours(path, backings=cards, reflectance_unit="percent")
     begun = time.perf_counter()
     found = sm.calibrate(pours)

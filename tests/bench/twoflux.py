@@ -114,9 +114,7 @@ class FilmFlux:
 
     INNER = (0.0, 0.2, 0.4, 0.5, 0.6)
 
-    def __init__(
-        self, pours: Sequence[sm.TestPour], names: Sequence[str], *, hiding: bool
-    ) -> None:
+    def __init__(self, pours: Sequence[sm.TestPour], names: Sequence[str], *, hiding: bool) -> None:
         self.names, self.hiding = tuple(names), hiding
         self.through = pours[0].view.light == "transmitted"
         amount = np.array([[p.loads.get(n, 0.0) for n in names] for p in pours])
