@@ -3,7 +3,8 @@
 ``calibrate --json``: ``pigments`` ({name, strength_sd, scatters}), ``wrong`` (names of bars put
 aside), ``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``contact`` (null if
 as stated), ``saved`` and ``kept`` (null or the file).
-``pours --json``: ``pours`` ({name, doses_cm, batch_g, thickness_cm, white, backings, why}), ``readings``, ``cautions``.
+``pours --json``: ``pours`` ({name, doses_cm, batch_g, thickness_cm, white,
+backings, why}), ``readings``, ``cautions``.
 """
 
 from __future__ import annotations

@@ -3,9 +3,11 @@
 Bars of `starter_plan` (500 g, 2 mm dosing error; layers by iadpython, `tests/worlds.py`) are
 photographed beside a 24-patch chart (`tests/photos.py`: measured cameras, lights at home, white
 balance, slope of the light, glare, noise, JPEG), each in a photo of its own, all with one camera
-in one light, the chart in the photo having other spectra than the library's reference. The colour is read by
-`Target.from_photo` and goes with its covariance to `calibrate`. Then unseen mixtures are predicted; coverage: fresh pours of them, with
-dosing error and photographed the same way, that fall into the 90 % region.
+in one light; the chart in the photo has other spectra than the library's reference. The colour
+is read by `Target.from_photo` and goes with its covariance to `calibrate`. Then unseen mixtures
+are predicted, those that sRGB holds also by themselves; coverage: fresh pours of them, with
+dosing error and photographed the same way, that fall into the 90 % region, and the 90 % range of
+CIEDE2000 to a target near the predicted colour.
 """
 
 from __future__ import annotations
