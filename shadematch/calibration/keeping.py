@@ -12,7 +12,7 @@ import hashlib
 import json
 import os
 from collections.abc import Mapping
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, ClassVar, Final, Literal
 
 import numpy as np
 from pydantic import Field, StrictBool
@@ -27,9 +27,8 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.errors import FileError, ShadematchError
 from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
 from shadematch.materials import Palette
-from shadematch.models import Number, expect
+from shadematch.models import Frozen, Number, expect
 from shadematch.pour import Pour, View
-from shadematch.saved_form import Part
 from shadematch.standards import WAVELENGTHS_NM
 
 __all__ = ["load_calibration", "save_calibration"]
@@ -45,7 +44,11 @@ _Positive = Annotated[Number, Field(ge=0, le=1e6)]
 _Row = tuple[Number, Number, Number]
 
 
-class _PourPart(Part):
+class _Part(Frozen):
+    _error: ClassVar[type[ShadematchError]] = FileError
+
+
+class _PourPart(_Part):
     name: str = Field(min_length=1)
     doses: dict[str, _Positive]
     pour: Pour
@@ -55,7 +58,7 @@ class _PourPart(Part):
     covariance: tuple[_Row, _Row, _Row] | None
 
 
-class _UnknownPart(Part):
+class _UnknownPart(_Part):
     of: str
     kind: str
     mean: _Curve
@@ -63,27 +66,27 @@ class _UnknownPart(Part):
     found: _Curve
 
 
-class _ErrorsPart(Part):
+class _ErrorsPart(_Part):
     dose: _Positive
     dose_share: _Positive
     thickness_share: _Positive
     gain: _Positive
 
 
-class _NoisePart(Part):
+class _NoisePart(_Part):
     share: _Positive
     floor: _Positive
     lab: _Positive
     model_lab: _Positive
 
 
-class _LotPart(Part):
+class _LotPart(_Part):
     pigment: str
     hue_shift: StrictBool
     calibration: dict[str, Any]
 
 
-class _File(Part):
+class _File(_Part):
     unit: Literal["cm", "g", "part"]
     films: StrictBool
     contact: Literal["air", "optical"] | None
