@@ -311,6 +311,10 @@ def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert told["range"]["delta_e_high"] == pytest.approx(expected.delta_e_high, abs=0.05)
     assert main(["predict", "gorse=2", *known]) == 0
     assert "range" in capsys.readouterr().out
+    grams = [dataclasses.replace(p, unit="g") for p in soap().pours]
+    sm.save_calibration(sm.calibrate(grams, scattering="none", dose_error=0.2), path)
+    assert main(["match", "#b09060", "--batch", "500", "--dose-step", "0.5", *known]) == 0
+    assert "read g where a dose says cm" in " ".join(capsys.readouterr().out.split())
     assert main(["match", "#b09060", *known, "--palette", "other.json"]) != 0
     assert "brings its own palette" in capsys.readouterr().err
 
@@ -333,6 +337,10 @@ def test_by_mass_from_pours_to_a_match() -> None:
     same = {n: 1.3 * d for n, d in by_cm.recipe.doses_cm.items()}
     lab = np.array(found.interval(same, pour=sm.Pour(batch_g=500)).lab)
     assert float(delta_e(lab, np.array(by_cm.frugal.lab))) <= 0.3
+    assert by_g.unit == "g"
+    assert "doses are in g, not in cm" in str(by_g)
+    assert "doses are in g" not in str(by_cm)
+    assert by_g.doses == dict(by_g.recipe.doses_cm)
     assert all(d * 10 == pytest.approx(round(d * 10)) for d in by_g.recipe.doses_cm.values())
 
 

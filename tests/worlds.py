@@ -145,11 +145,17 @@ Case = tuple[dict[str, float], sm.Pour]
 
 
 def unseen(
-    world: World, rng: np.random.Generator, count: int, batch_g: float = 500.0
+    world: World,
+    rng: np.random.Generator,
+    count: int,
+    batch_g: float = 500.0,
+    *,
+    whole: bool = False,
 ) -> list[Case]:
     """Mixtures of one to three pigments, 0.3 to 4 cm per 100 g, 0.5 to 4 cm thick.
 
-    Half in clear base, a quarter in blends with 2 to 50 % white, a quarter in white base.
+    Half in clear base, a quarter in blends with 2 to 50 % white, a quarter in white base. With
+    `whole` doses are whole centimetres, at least one.
     """
     names = list(world.absorption)
     cases = []
@@ -161,6 +167,8 @@ def unseen(
         thickness = float(rng.uniform(0.5, 4.0))
         pour = sm.Pour(batch_g=batch_g, thickness_cm=thickness, white=white)
         amounts = total * shares * batch_g / 100
+        if whole:
+            amounts = np.maximum(np.rint(amounts), 1.0)
         doses = {str(n): float(d) for n, d in zip(picked, amounts, strict=True)}
         cases.append((doses, pour))
     return cases

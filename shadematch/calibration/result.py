@@ -64,11 +64,15 @@ class CalibratedMatch:
         The doses; see `shadematch.Match`.
     frugal, closest
         Ranges of the colours of the two choices, and of their CIEDE2000 to the target.
+    unit
+        Of the doses: those of a calibration by weight are grams, although a `Recipe` calls its
+        doses cm; `doses` does not.
     """
 
     match: Match
     frugal: Interval
     closest: Interval
+    unit: str = "cm"
 
     @property
     def recipe(self) -> Recipe:
@@ -77,10 +81,24 @@ class CalibratedMatch:
 
     def __str__(self) -> str:
         """In plain words."""
-        return f"{self.match}\nrange      {self.frugal}"
+        text = f"{self.match}\nrange      {self.frugal}"
+        if self.unit != "cm":
+            text += f"\nweigh      {self._weighed()}: doses are in {self.unit}, not in cm"
+        return text
+
+    @property
+    def doses(self) -> dict[str, float]:
+        """The frugal choice's doses, in `unit`."""
+        return dict(self.recipe.doses_cm)
+
+    def _weighed(self) -> str:
+        return ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())
 
     def _repr_html_(self) -> str:
-        return self.match._repr_html_() + self.frugal._repr_html_()
+        weighed = "" if self.unit == "cm" else card(
+            [], [("weigh", self._weighed())], foot=f"Doses are in {self.unit}, not in cm."
+        )  # fmt: skip
+        return weighed + self.match._repr_html_() + self.frugal._repr_html_()
 
 
 @dataclass(frozen=True)
@@ -408,7 +426,7 @@ class Calibration:
             self.interval(choice.recipe, view=seen, target=target, level=level)
             for choice in (found.frugal, found.closest)
         ]
-        return CalibratedMatch(found, ranges[0], ranges[1])
+        return CalibratedMatch(found, ranges[0], ranges[1], self.unit)
 
     def __str__(self) -> str:
         """In plain words."""

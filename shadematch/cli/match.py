@@ -11,7 +11,8 @@ With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses_cm``
 is the paste in all, ``squeezed_cm`` what does not come with a let-down, and ``weighed`` a list of
 {pigment, cm_per_g, step_g, white, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
-With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
+With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe, and
+``unit`` of the doses (``cm`` or ``g``).
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from shadematch.cli.predict import range_entries, read_calibration
+from shadematch.cli.predict import range_entries, read_calibration, unit_line
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
 from shadematch.cli.repeat import save_as
 from shadematch.cli.words import (
@@ -102,9 +103,12 @@ def _match(args: argparse.Namespace) -> str:
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)
     if args.json:
-        more = {} if ranged is None else {"range": range_entries(ranged)}
+        more = {}
+        if learnt is not None and ranged is not None:
+            more = {"range": range_entries(ranged), "unit": learnt.unit}
         return json_text({**_match_entries(found, args.choices), **more})
-    text = str(found) if ranged is None else f"{found}\nrange      {ranged}"
+    lines = [str(found)] if ranged is None else [str(found), f"range      {ranged}"]
+    text = "\n".join([*lines, *unit_line(learnt)])
     parts = [wrapped(text, 11)]
     if coloured():
         # The two swatches touch, because the eye compares best without a gap.

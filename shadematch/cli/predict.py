@@ -2,7 +2,8 @@
 
 With ``--json``: ``doses_cm`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
 ``pour``, ``view``, ``cautions``; with ``--calibration`` ``range`` {level, low, high,
-delta_e_low, delta_e_high}, the last two null where nothing is wanted.
+delta_e_low, delta_e_high}, the last two null where nothing is wanted, and ``unit`` of the doses
+(``cm`` or ``g``).
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from shadematch.cli.words import (
 from shadematch.errors import PourError
 from shadematch.prediction import predict
 
-__all__ = ["add_verb", "range_entries", "read_calibration"]
+__all__ = ["add_verb", "range_entries", "read_calibration", "unit_line"]
 
 
 def add_verb(verb: Verbs) -> None:
@@ -47,12 +48,19 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
         raise PourError("a calibration brings its own palette", field="--palette",
                         value=args.palette, remedy="Leave one of the two out")  # fmt: skip
     learnt = load_calibration(args.calibration)
-    if learnt.unit != "cm":
+    if learnt.unit == "part":
         raise PourError(
-            "doses of this calibration are not in cm", field="--calibration", value=learnt.unit,
-            remedy="Use load_calibration in Python, or calibrate in cm",
+            "is of films, which have no base to dose into", field="--calibration",
+            value=args.calibration, remedy="Use load_calibration and match_shares in Python",
         )  # fmt: skip
     return learnt
+
+
+def unit_line(learnt: Calibration | None) -> tuple[str, ...]:
+    """What is to be said of doses that are grams."""
+    if learnt is None or learnt.unit == "cm":
+        return ()
+    return ("unit       doses, their step and loads are in g: read g where a dose says cm",)
 
 
 def range_entries(ranged: Interval) -> dict[str, Any]:
@@ -72,11 +80,13 @@ def _predict(args: argparse.Namespace) -> str:
     recipe = found.recipe
     ranged = None if learnt is None else learnt.interval(recipe, view=view)
     if args.json:
-        more = {} if ranged is None else {"range": range_entries(ranged)}
+        more = {}
+        if learnt is not None and ranged is not None:
+            more = {"range": range_entries(ranged), "unit": learnt.unit}
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     lines = [f"pour       {pour}, seen {view}", f"predicted  {found}"]
     if ranged is not None:
-        lines.append(f"range      {ranged}")
+        lines += [f"range      {ranged}", *unit_line(learnt)]
     limit = pour.max_load
     if recipe.load > limit and not math.isclose(recipe.load, limit):
         lines.append(f"note       {recipe.load:.4g} cm per 100 g: the load limit is {limit:g}")
