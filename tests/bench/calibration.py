@@ -4,9 +4,9 @@ In each of some invented worlds (`tests/worlds.py`: layers by iadpython with asy
 index 1.46, the library's being 0.6 and 1.5) the bars of `starter_plan` are poured in 500 g
 batches (in one row 100 g) with a dosing error of 2 mm and measured over their backings: as
 spectra with 1 % noise, and as Lab with 0.4 in each of L*, a* and b*
-(`python -m tests.bench.calibration_photo` does it with rendered photos).
-Then unseen mixtures (whole centimetres in 100 g bars; 0.3 to 4 cm per 100 g, 0.5 to 4 cm thick, clear,
-blends and white) are predicted. Their true colour is what the doses would give without error.
+(`python -m tests.bench.calibration_photo` does it with rendered photos). Then unseen mixtures
+(0.3 to 4 cm per 100 g, whole centimetres in bars of 100 g; 0.5 to 4 cm thick, clear, blends and
+white) are predicted. Their true colour is what the doses would give without error.
 Coverage: share of fresh pours, with dosing error and measured with the same noise, that fall
 into the 90 % region, and the 90 % range of CIEDE2000 to a target near the predicted colour.
 Beside it the two-flux model on the same spectra (`tests/bench/twoflux.py`).
@@ -97,8 +97,8 @@ def main() -> int:
     """Print a table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     print(f"{count} worlds of five pigments, {UNSEEN} unseen pours each. CIEDE2000.\n")
-    print("| pigments | readings | bars | unseen | kind | mean | 95th percentile | 90 % region holds | "
-          "90 % range of CIEDE2000 holds | seconds | two-flux mean | two-flux 95th |")  # fmt: skip
+    print("| pigments | readings | bars | unseen | kind | mean | 95th percentile | "
+          "90 % region holds | 90 % range of CIEDE2000 holds | seconds | two-flux mean | two-flux 95th |")  # fmt: skip
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     rows = [ROWS[int(at)] for at in sys.argv[2:]] or ROWS
     for scatter, kind, *bars in rows:
@@ -118,8 +118,8 @@ def main() -> int:
             right += set(got[5].scattering) == set(names) and not got[5].wrong
         far, flux = np.concatenate(ours), np.concatenate(theirs)
         two = f"{flux.mean():.2f} | {np.quantile(flux, 0.95):.2f}" if flux.size else " | "
-        print(f"| {'one scatters' if scatter else 'none scatters'} | {readings} | {bars[0]:g} g | {bars[1]:g} g | "
-              f"{kind} | {far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {np.mean(inside):.1%} | "
+        print(f"| {'one scatters' if scatter else 'none scatters'} | {readings} | "
+              f"{bars[0]:g} g | {bars[1]:g} g | {kind} | {far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {np.mean(inside):.1%} | "
               f"{np.mean(near):.1%} | {np.mean(seconds):.1f} | {two} |",
               flush=True)  # fmt: skip
         if right < count:
