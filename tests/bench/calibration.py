@@ -98,7 +98,8 @@ def main() -> int:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     print(f"{count} worlds of five pigments, {UNSEEN} unseen pours each. CIEDE2000.\n")
     print("| pigments | readings | bars | unseen | kind | mean | 95th percentile | "
-          "90 % region holds | 90 % range of CIEDE2000 holds | seconds | two-flux mean | two-flux 95th |")  # fmt: skip
+          "90 % region holds | 90 % range of CIEDE2000 holds | seconds | two-flux mean | "
+          "two-flux 95th |")  # fmt: skip
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     rows = [ROWS[int(at)] for at in sys.argv[2:]] or ROWS
     for scatter, kind, *bars in rows:
@@ -118,8 +119,9 @@ def main() -> int:
             right += set(got[5].scattering) == set(names) and not got[5].wrong
         far, flux = np.concatenate(ours), np.concatenate(theirs)
         two = f"{flux.mean():.2f} | {np.quantile(flux, 0.95):.2f}" if flux.size else " | "
-        print(f"| {'one scatters' if scatter else 'none scatters'} | {readings} | "
-              f"{bars[0]:g} g | {bars[1]:g} g | {kind} | {far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {np.mean(inside):.1%} | "
+        which = "one scatters" if scatter else "none scatters"
+        print(f"| {which} | {readings} | {bars[0]:g} g | {bars[1]:g} g | {kind} | "
+              f"{far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {np.mean(inside):.1%} | "
               f"{np.mean(near):.1%} | {np.mean(seconds):.1f} | {two} |",
               flush=True)  # fmt: skip
         if right < count:
