@@ -62,10 +62,9 @@ def _block_formula(page: Any, node: nodes.math_block) -> None:
     raise nodes.SkipNode
 
 
-def _attributes(
-    app: object, what: str, name: str, obj: object, options: object, lines: list[str]
-) -> None:
+def _attributes(*told: Any) -> None:
     """Attributes as a list of terms; several that share an explanation stay together."""
+    lines: list[str] = told[-1]
     rule = next((i for i, line in enumerate(lines) if re.fullmatch(r"-{10}", line.strip())), 0)
     if not rule or lines[rule - 1].strip() != "Attributes":
         return

@@ -27,13 +27,14 @@ _ROOMS = {
         "ColourError FileError MissingExtraError PaletteError PhotoError PourError "
         "ShadematchError SpectrumError UnknownNameError"
     ),
-    "exchange": (
+    "exchange.tables": (
         "distribution_of results_frame target_from_distribution targets_from_frame write_results"
     ),
     "gamut.feasibility": "Comparison Feasibility feasibility",
     "gamut.ladder": "Ladder ladder",
     "gamut.reach": "Coverage Gamut Nearest Volume gamut",
     "gamut.slices": "Slice WholeMap",
+    "illuminant": "Illuminant",
     "layers": "Layered Shade layers",
     "letdown": "LetDownPlan ToMake propose_let_down",
     "look": "SameLook same_look",

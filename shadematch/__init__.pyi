@@ -25,7 +25,7 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
-from shadematch.exchange import (
+from shadematch.exchange.tables import (
     distribution_of,
     results_frame,
     target_from_distribution,
@@ -36,6 +36,7 @@ from shadematch.gamut.feasibility import Comparison, Feasibility, feasibility
 from shadematch.gamut.ladder import Ladder, ladder
 from shadematch.gamut.reach import Coverage, Gamut, Nearest, Volume, gamut
 from shadematch.gamut.slices import Slice, WholeMap
+from shadematch.illuminant import Illuminant
 from shadematch.layers import Layered, Shade, layers
 from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
 from shadematch.look import SameLook, same_look
@@ -83,6 +84,7 @@ __all__ = [
     "Feasibility",
     "FileError",
     "Gamut",
+    "Illuminant",
     "InThePot",
     "Interval",
     "Ladder",

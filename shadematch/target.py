@@ -25,6 +25,7 @@ from shadematch.colorimetry import (
 )
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError, SpectrumError
+from shadematch.illuminant import Light
 from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import observation, onto_grid
@@ -65,7 +66,7 @@ class Target:
     """
 
     lab: Triple
-    illuminant: str = "D65"
+    illuminant: Light = "D65"
     observer: str = "2"
     source: str = "given as Lab"
     reflectance: FloatArray | None = field(default=None, repr=False, compare=False)
@@ -138,7 +139,7 @@ class Target:
         cls,
         lab: Sequence[float],
         *,
-        illuminant: str = "D65",
+        illuminant: Light = "D65",
         observer: str = "2",
         covariance: Sequence[Sequence[float]] | None = None,
     ) -> Target:
@@ -178,7 +179,7 @@ class Target:
 
     @classmethod
     def from_xyz(
-        cls, xyz: Sequence[float], *, illuminant: str = "D65", observer: str = "2"
+        cls, xyz: Sequence[float], *, illuminant: Light = "D65", observer: str = "2"
     ) -> Target:
         """From tristimulus values with Y = 100 for the perfect diffuser.
 
@@ -419,7 +420,7 @@ def _covariance(given: Sequence[Sequence[float]]) -> Covariance:
 
 
 @functools.cache
-def _solid(illuminant: str, observer: str) -> tuple[FloatArray, FloatArray]:
+def _solid(illuminant: Light, observer: str) -> tuple[FloatArray, FloatArray]:
     """Facet normals of the solid of object colours, and how far it reaches along them.
 
     The solid is the set of XYZ of all reflectances between 0 and 1 at the library's
@@ -435,7 +436,7 @@ def _solid(illuminant: str, observer: str) -> tuple[FloatArray, FloatArray]:
 
 
 def _check_real(
-    xyz: FloatArray, illuminant: str, observer: str, field_: str, given: FloatArray
+    xyz: FloatArray, illuminant: Light, observer: str, field_: str, given: FloatArray
 ) -> None:
     normals, reach = _solid(illuminant, observer)
     slack = _SLACK[0] + _SLACK[1] * float(np.linalg.norm(xyz))
