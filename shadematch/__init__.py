@@ -27,8 +27,11 @@ _ROOMS = {
         "ColourError FileError MissingExtraError PaletteError PhotoError PourError "
         "ShadematchError SpectrumError UnknownNameError"
     ),
+    "exchange.catalogue": "load_targets save_targets",
+    "exchange.schemas": "json_schema",
+    "exchange.spectra": "distribution_of target_from_distribution",
     "exchange.tables": (
-        "distribution_of results_frame target_from_distribution targets_from_frame write_results"
+        "recipes_from_frame results_frame targets_frame targets_from_frame write_results"
     ),
     "gamut.feasibility": "Comparison Feasibility feasibility",
     "gamut.ladder": "Ladder ladder",

@@ -25,10 +25,13 @@ from shadematch.errors import (
     SpectrumError,
     UnknownNameError,
 )
+from shadematch.exchange.catalogue import load_targets, save_targets
+from shadematch.exchange.schemas import json_schema
+from shadematch.exchange.spectra import distribution_of, target_from_distribution
 from shadematch.exchange.tables import (
-    distribution_of,
+    recipes_from_frame,
     results_frame,
-    target_from_distribution,
+    targets_frame,
     targets_from_frame,
     write_results,
 )
@@ -150,11 +153,13 @@ __all__ = [
     "flat_areas",
     "gamut",
     "in_the_pot",
+    "json_schema",
     "ladder",
     "layers",
     "lights",
     "load",
     "load_palette",
+    "load_targets",
     "match",
     "match_many",
     "metameric_index",
@@ -166,14 +171,17 @@ __all__ = [
     "read_orders",
     "read_stock",
     "read_test_pours",
+    "recipes_from_frame",
     "repeat",
     "results_frame",
     "same_look",
     "save",
+    "save_targets",
     "smallest_batch",
     "spread",
     "starter_plan",
     "target_from_distribution",
+    "targets_frame",
     "targets_from_frame",
     "wedge",
     "write_results",

@@ -302,8 +302,8 @@ def match(
     lights
         Lights that all count, CIE names or an `Illuminant`: the worst CIEDE2000 over them is
         made small, and is what the answer gives. They take the place of the view's illuminant;
-        predicted colours are those in the first. A target that is no spectrum is taken to the same appearance in
-        each (`Target.lab_in`), which is an estimate.
+        predicted colours are those in the first. A target that is no spectrum is taken to the
+        same appearance in each (`Target.lab_in`), which is an estimate.
     let_downs
         Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
     robust

@@ -20,6 +20,7 @@ __all__ = [
     "ChoicePart",
     "ColourPart",
     "MatchPart",
+    "Part",
     "SavedFile",
     "SteadyPart",
     "TargetPart",

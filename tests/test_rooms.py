@@ -84,6 +84,8 @@ ORDER = (
     (
         "calibration.fit",
         "calibration.rows",
+        "exchange.catalogue",
+        "exchange.spectra",
         "photo.target",
         "planning.books",
         "plots.ladder",
@@ -97,6 +99,7 @@ ORDER = (
     (
         "calibration.files",
         "calibration.identify",
+        "exchange.schemas",
         "calibration.intervals",
         "calibration.robust",
         "gamut.floor",
