@@ -61,6 +61,7 @@ _ROOMS = {
     "question": "Choice Verdict",
     "repeat": "Repeat repeat",
     "saved": "SavedRecipe load save",
+    "samples": "copy_samples",
     "sheet.batch": "BatchSheet batch_sheet",
     "spread": "Spread spread",
     "target": "Target",

@@ -62,6 +62,7 @@ from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.repeat import Repeat, repeat
+from shadematch.samples import copy_samples
 from shadematch.saved import SavedRecipe, load, save
 from shadematch.sheet.batch import BatchSheet, batch_sheet
 from shadematch.spread import Spread, spread
@@ -146,6 +147,7 @@ __all__ = [
     "__version__",
     "batch_sheet",
     "calibrate",
+    "copy_samples",
     "correct",
     "cost",
     "distribution_of",

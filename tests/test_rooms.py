@@ -48,6 +48,7 @@ ORDER = (
         "optics.table",
         "photo.profile",
         "photo.uncertainty",
+        "samples",
     ),
     (
         "optics.layer",
@@ -139,6 +140,7 @@ ORDER = (
         "cli.photo",
         "cli.pot",
         "cli.predict",
+        "cli.samples",
         "cli.spread",
         "cli.wedge",
         "gamut.feasibility",
