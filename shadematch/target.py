@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import functools
+import importlib
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -30,7 +31,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import observation, onto_grid
 
-__all__ = ["Target", "as_target", "register_photo_reader", "triple"]
+__all__ = ["Target", "as_target", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -287,9 +288,13 @@ class Target:
         MissingExtraError
             If a library that reads it is missing (``pip install "shadematch[photos]"``).
         """
-        return _photo_readers[-1](
+        # The rooms that read photos give targets, so they stand above this one; yet people look
+        # for `from_photo` beside `from_hex`. So they come in here by name, with the first photo.
+        photo = importlib.import_module("shadematch.photo.target")
+        found: Target = photo.PhotoTarget.from_photo(
             path, region=region, neutral=neutral, chart=chart, shading=shading
         )
+        return found
 
     def lab_in(self, view: View) -> FloatArray:
         """CIELAB under a view, relative to its white; shape (3,).
@@ -366,19 +371,6 @@ def as_target(value: Target | str) -> Target:
         value=value,
         remedy="Use Target.from_lab, from_xyz or from_reflectance",
     )
-
-
-_photo_readers: list[Callable[..., Target]] = []
-
-
-def register_photo_reader(reader: Callable[..., Target]) -> None:
-    """Tell `Target.from_photo` who reads photos.
-
-    The rooms that read photos lie above this one, since what they give is a target; yet people
-    look for `from_photo` beside `from_hex`. So the photo room announces itself here when it is
-    imported, as it is with ``import shadematch``, and no room imports upwards.
-    """
-    _photo_readers.append(reader)
 
 
 def triple(values: FloatArray) -> Triple:

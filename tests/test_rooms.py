@@ -300,6 +300,10 @@ import shadematch.gamut.reach, shadematch.repeat, shadematch.sheet.batch
 for name in {same}:
     assert isinstance(sys.modules.get("shadematch." + name, shadematch), types.ModuleType)
     assert not isinstance(getattr(shadematch, name), types.ModuleType), name
+try:
+    shadematch.Target.from_photo("nowhere.jpg", region=(0, 0, 1, 1))
+except shadematch.PhotoError:
+    pass  # and not because nobody reads photos
 from shadematch import match
 from shadematch.match import match as the_same
 assert match is the_same and shadematch.match is match
