@@ -45,7 +45,6 @@ html_theme = "furo"
 html_title = "shadematch"
 html_static_path = ["_static"]
 html_css_files = ["pages.css"]
-html_extra_path = ["schemas"]
 html_theme_options = {"navigation_with_keys": True}
 # Formulas are MathML, which browsers set themselves: no page asks the network for anything.
 html_math_renderer = "mathml"
