@@ -19,6 +19,7 @@ ORDER = (
         "_version",
         "arrays",
         "cautions",
+        "deprecation",
         "errors",
         "html",
         "sheet.drawing",
