@@ -45,6 +45,7 @@ html_theme = "furo"
 html_title = "shadematch"
 html_static_path = ["_static"]
 html_css_files = ["pages.css"]
+html_show_copyright = False
 html_theme_options = {"navigation_with_keys": True}
 # Formulas are MathML, which browsers set themselves: no page asks the network for anything.
 html_math_renderer = "mathml"

@@ -60,6 +60,19 @@ def commands(page: Path) -> list[list[str]]:
     return [part.split()[1:] for part in parts if re.match(r"shadematch [a-z]", part)]
 
 
+def test_examples_for_contributors_run(tmp_path: Path) -> None:
+    found = blocks(ROOT / "DEVELOPERS.md", "python")
+    assert len(found) == 4
+    code = "\n".join([*found, "assert old(200) == 2.0"])
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-W", "default::DeprecationWarning:__main__", "-c", code],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert not done.returncode, done.stderr
+    assert "old is deprecated since 0.2: use sm.new(...)" in done.stderr
+
+
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.stem)
 def test_what_pages_name_is_there(page: Path) -> None:
     """Names after ``sm.``, verbs and options of commands, modules after ``python -m``, links."""
