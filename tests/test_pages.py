@@ -70,7 +70,7 @@ def test_examples_for_contributors_run(tmp_path: Path) -> None:
         env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     assert not done.returncode, done.stderr
-    assert "old is deprecated since 0.2: use sm.new(...)" in done.stderr
+    assert "old is deprecated since 0.2: use new(...)" in done.stderr
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.stem)
