@@ -118,7 +118,9 @@ def test_opaque_paints_predict_mixtures() -> None:
     far = far_of(found, made, 40)
     assert far.mean() <= 0.5
     assert np.quantile(far, 0.95) <= 1.0
-    # The scale is arbitrary: ten times the loads show the same.
+    assert any("scale of all is arbitrary" in text for text in found.poorly_known)
+    assert not any("arbitrary" in text for text in dyes()[1].poorly_known)
+    # ... so that ten times the loads show the same.
     mixture = {"gorse": 0.3, "chalk": 0.7}
     tenfold = {n: 10 * x for n, x in mixture.items()}
     np.testing.assert_allclose(found.interval(mixture).lab, found.interval(tenfold).lab, atol=0.02)

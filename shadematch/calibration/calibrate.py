@@ -68,7 +68,9 @@ def calibrate(
 
     Without any blank and without white base the pours are taken as *films*: colourants in
     something that neither absorbs nor scatters, such as paint or ink measured elsewhere, with
-    loads in any unit and a thickness of 1; each colourant may then scatter. If such films have
+    loads in any unit and a thickness of 1; each colourant may then scatter. Whether films hide
+    their backing is decided by the readings; of those that do only ratios of absorption and
+    scattering can be told, and the scale of all spectra is arbitrary. If such films have
     blanks, their binder is fitted along; say ``unit="part"`` in the pours then, so that it is
     not taken for soap.
 
@@ -82,8 +84,8 @@ def calibrate(
         ``"auto"`` lets a pigment scatter only if the readings ask for it; or ``"none"``,
         ``"all"``, or the names of those that scatter.
     dose_error
-        Standard deviation of a dose, in the unit of the doses; by default 0.2 cm, 0.05 g, or
-        for parts 1 % of each.
+        Standard deviation of a dose, in the unit of the doses; by default 0.2 cm, or 0.05 g and
+        0.5 %. For films it is learnt from the readings, beginning at 1 %.
     noise
         How noisy readings are; the fit corrects it by a common factor.
     contact

@@ -188,6 +188,14 @@ def weakly_known(found: Fit, films: bool) -> tuple[str, ...]:
     pours = found.problem.pours
     if not films and not any(p.pour.white > 0 for p in pours):
         said.append("white base never poured: nothing is known of it")
+    common = shared_scale(found)
+    if common is not None:
+        sd = np.sqrt(max(float(common.ravel() @ found.covariance @ common.ravel()), 0.0))
+        if sd > _HOPELESS:
+            said.append(
+                "films that hide their backing: only ratios of absorption and scattering are known, "
+                "the scale of all is arbitrary"
+            )
     if films:
         said.append("no blank: the base is taken to neither absorb nor scatter")
     if all(p.spectrum is None for p in pours):
