@@ -193,8 +193,8 @@ def weakly_known(found: Fit, films: bool) -> tuple[str, ...]:
         sd = np.sqrt(max(float(common.ravel() @ found.covariance @ common.ravel()), 0.0))
         if sd > _HOPELESS:
             said.append(
-                "films that hide their backing: only ratios of absorption and scattering are known, "
-                "the scale of all is arbitrary"
+                "films that hide their backing: only ratios of absorption and scattering are "
+                "known, the scale of all is arbitrary"
             )
     if films:
         said.append("no blank: the base is taken to neither absorb nor scatter")
