@@ -45,7 +45,20 @@ def _at(spectrum: Any) -> Array:
 
 @functools.cache
 def lights() -> dict[str, Array]:
-    return {k: _at(v) for k, v in colour.SDS_ILLUMINANTS.items() if np.ndim(v.values) == 1}
+    found = {k: _at(v) for k, v in colour.SDS_ILLUMINANTS.items() if np.ndim(v.values) == 1}
+    found["Ohno"] = _at(_warm_led())
+    return found
+
+
+def _warm_led() -> Any:
+    """A blue chip and a broad yellow phosphor, each by the model of Y. Ohno, *Spectral design
+    considerations for white LED color rendering*, Opt. Eng. 44 (2005) 111302; near 3000 K."""
+    from colour.colorimetry import sd_multi_leds_Ohno2005
+
+    return sd_multi_leds_Ohno2005(
+        [452.0, 560.0, 615.0], half_spectral_widths=[11.0, 45.0, 45.0],
+        peak_power_ratios=[0.55, 0.85, 0.9],
+    )  # fmt: skip
 
 
 @functools.cache
@@ -56,6 +69,16 @@ def cameras() -> list[Array]:
         rows = [np.interp(NM, table.wavelengths, v, left=0, right=0) for v in table.values.T]
         found.append(np.maximum(np.array(rows), 0.0))
     return found
+
+
+@functools.cache
+def evaluated_cameras() -> list[Array]:
+    """The measured cameras, and each with its sensitivities moved by 5 nm to either side."""
+    return [
+        np.array([np.interp(NM - shift, NM, row, left=0, right=0) for row in camera])
+        for camera in cameras()
+        for shift in (0.0, -5.0, 5.0)
+    ]
 
 
 def invented_camera(rng: np.random.Generator) -> Array:
