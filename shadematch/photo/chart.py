@@ -37,7 +37,7 @@ from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Mean, Region, mean_of
 from shadematch.standards import observation
 
-__all__ = ["Chart", "Correction", "as_chart", "fit_chart", "read_chart"]
+__all__ = ["Chart", "Correction", "as_chart", "fit_chart", "homography", "read_chart"]
 
 _ROWS, _COLUMNS = 4, 6
 _GREYS: Final = range(18, 24)
@@ -78,10 +78,13 @@ class Chart:
     reference
         Lab under D50 of its 24 patches, row by row, if it was measured; by default the
         reference of charts made after November 2014.
+    left_out
+        Numbers, 0 to 23, of patches that aren't read, since something lies on them; 6 at most.
     """
 
     corners: tuple[Point, Point, Point, Point]
     reference: tuple[tuple[float, float, float], ...] | None = None
+    left_out: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         try:
@@ -99,6 +102,18 @@ class Chart:
                 "needs Lab of 24 patches", field="chart reference", value=table.shape,
                 remedy="Give 24 rows of L*, a*, b* under D50, in the order of the chart",
             )  # fmt: skip
+        numbers = self.left_out
+        if (
+            not isinstance(numbers, tuple | list)
+            or any(isinstance(i, bool) or not isinstance(i, int) for i in numbers)
+            or not set(numbers) <= set(range(24))
+            or len(numbers) > 6
+        ):
+            raise PhotoError(
+                "must be up to six whole numbers from 0 to 23", field="chart left_out",
+                value=numbers, remedy="Count the patches row by row; dark skin is 0",
+            )  # fmt: skip
+        object.__setattr__(self, "left_out", tuple(numbers))
         if self.reference is not None:
             rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in table)
             object.__setattr__(self, "reference", rows)
@@ -127,7 +142,7 @@ class Chart:
         if corners.max() <= 1.0:
             corners = corners * (width, height)
         grid = [(0, 0), (_COLUMNS - 1, 0), (_COLUMNS - 1, _ROWS - 1), (0, _ROWS - 1)]
-        to_photo = _homography(np.array(grid, dtype=float), corners)
+        to_photo = homography(np.array(grid, dtype=float), corners)
         regions = []
         for row in range(_ROWS):
             for column in range(_COLUMNS):
@@ -159,12 +174,16 @@ def as_chart(given: object) -> Chart:
     return Chart(given)  # type: ignore[arg-type]
 
 
-def _homography(source: FloatArray, target: FloatArray) -> FloatArray:
+def homography(source: FloatArray, target: FloatArray) -> FloatArray:
+    """The 3 x 3 matrix that takes points (x, y) to others: exact for four, least squares for more.
+
+    With its last number 1; shapes (k, 2).
+    """
     rows = []
     for (x, y), (u, v) in zip(source, target, strict=True):
         rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y])
-    values = np.linalg.solve(np.array(rows), target.ravel())
+    values = np.linalg.lstsq(np.array(rows, dtype=float), target.ravel(), rcond=None)[0]
     return np.append(values, 1.0).reshape(3, 3)
 
 
@@ -186,6 +205,8 @@ def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[M
                          remedy="Take a colour photo")  # fmt: skip
     numbers, means = [], []
     for i, region in enumerate(chart.patches(picture.width, picture.height)):
+        if i in chart.left_out:
+            continue
         frame = region.frame(picture.width, picture.height)
         if min(frame[2] - frame[0], frame[3] - frame[1]) < 4:
             raise PhotoError(
