@@ -123,6 +123,70 @@ def other_samples() -> Array:
     return np.clip(np.array(rows), 0.0, 1.0)
 
 
+@functools.cache
+def recovered_chart() -> Array:
+    """Spectra whose Lab is that of the library's reference, (24, k).
+
+    By H. Otsu, M. Yamamoto, T. Hachisuka, *Reproducing Spectral Reflectances From Tristimulus
+    Colours*, Comput. Graph. Forum 37 (2018) 370-381, as colour-science has it.
+    """
+    from colour.recovery import XYZ_to_sd_Otsu2018
+
+    table = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
+    rows = []
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for xyy in table.data.values():
+            spectrum = XYZ_to_sd_Otsu2018(
+                colour.xyY_to_XYZ(xyy),
+                colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"],
+                colour.SDS_ILLUMINANTS["D50"],
+            )
+            rows.append(_at(spectrum))
+    return np.clip(np.array(rows), 0.01, 1.0)
+
+
+def invented_chart(rng: np.random.Generator) -> Array:
+    """A chart nearly as the reference says, each patch off by a smooth random change; (24, k).
+
+    That comes to about 1 (CIEDE2000) a patch, as measured sets differ from the reference (0.8
+    and 1.2).
+    """
+    distance = np.subtract.outer(NM, NM) / 60.0
+    root = np.linalg.cholesky(np.exp(-0.5 * distance**2) + 1e-8 * np.eye(NM.size))
+    smooth = rng.normal(size=(24, NM.size)) @ root.T
+    return np.clip(recovered_chart() * np.exp(INVENTED_CHART_SD * smooth), 0.005, 1.0)
+
+
+INVENTED_CHART_SD = 0.03
+
+
+def invented_light(rng: np.random.Generator) -> Array:
+    """Daylight, a lamp or an LED of random temperature; (k,), relative."""
+    kind = rng.integers(3)
+    if kind == 0:
+        kelvin = float(rng.uniform(4300, 8500))
+        xy = colour.temperature.CCT_to_xy_CIE_D(kelvin * 1.4388 / 1.4380)
+        return _at(colour.sd_CIE_illuminant_D_series(xy))
+    if kind == 1:
+        return _black_body(float(rng.uniform(2300, 3400)))
+    # A blue chip and two phosphors, mixed to the white of a black body.
+    wanted = _observer() @ _black_body(float(rng.uniform(2600, 6500)))
+    while True:
+        peaks = rng.uniform(440, 465), rng.uniform(530, 560), rng.uniform(600, 640)
+        widths = rng.uniform(8, 13), rng.uniform(35, 55), rng.uniform(30, 50)
+        bells = np.array(
+            [np.exp(-0.5 * ((NM - p) / w) ** 2) for p, w in zip(peaks, widths, strict=True)]
+        )
+        shares = np.linalg.solve(_observer() @ bells.T, wanted)
+        if shares.min() > 0:
+            return np.asarray(shares @ bells)
+
+
+def _black_body(kelvin: float) -> Array:
+    return np.asarray((560.0 / NM) ** 5 / np.expm1(1.4388e7 / (NM * kelvin)))
+
+
 def soaps(count: int, rng: np.random.Generator) -> Array:
     """Invented see-through layers over white: Beer and Lambert with smooth absorptions."""
     rows = []
@@ -215,14 +279,14 @@ def colour_matrix(camera: Array, light: Array) -> Array:
 def photograph(
     sample: Array,
     *,
-    light: str,
+    light: str | Array,
     camera: Array,
     conditions: Conditions,
     rng: np.random.Generator,
     chart: bool = True,
     paper: bool = True,
     size: tuple[int, int] = SIZE,
-    chart_set: int = 0,
+    chart_set: int | Array = 0,
     wide_gamut: bool = False,
 ) -> Array:
     """An sRGB-encoded photo, 0 to 1, before it is cut to bits; (rows, columns, 3).
@@ -231,16 +295,18 @@ def photograph(
     """
     c = conditions
     wide, high = size
-    power = camera * lights()[light]
+    shines = lights()[light] if isinstance(light, str) else light
+    patches = chart_spectra(chart_set) if isinstance(chart_set, int) else chart_set
+    power = camera * shines
     balanced = power.sum(axis=1)
     daylight = (camera * lights()["D65"]).sum(axis=1)
     daylight = daylight * balanced[1] / daylight[1]
     gain = balanced**c.balance * daylight ** (1 - c.balance)
     table = np.interp(NM, [380, 500, 600, 730], [0.16, 0.2, 0.26, 0.32])
     white = c.paper[0] * (1 + c.paper[1] * (NM - 555) / 175)
-    surfaces = np.vstack([table, chart_spectra(chart_set), white, sample, 0.04 * np.ones_like(NM)])
+    surfaces = np.vstack([table, patches, white, sample, 0.04 * np.ones_like(NM)])
     raw = surfaces @ power.T / gain
-    linear = raw @ colour_matrix(camera, lights()[light]).T
+    linear = raw @ colour_matrix(camera, shines).T
     if wide_gamut:
         linear = linear @ np.linalg.inv(TO_SRGB).T @ TO_P3.T
     label = np.zeros((high, wide), dtype=int)
@@ -315,11 +381,11 @@ def jpeg(encoded: Array, quality: int = 92, **options: Any) -> bytes:
 def shoot(
     place: Path,
     sample: Array,
-    light: str,
+    light: str | Array,
     camera: Array,
     rng: np.random.Generator,
     conditions: Conditions | None = None,
-    chart_set: int = 0,
+    chart_set: int | Array = 0,
 ) -> Path:
     """Photograph a sample beside chart and paper, and save it."""
     c = conditions if conditions is not None else Conditions.draw(rng)

@@ -20,8 +20,9 @@ from shadematch.colorimetry import (
 )
 from shadematch.errors import PhotoError
 from shadematch.html import card
-from shadematch.photo.chart import Correction, as_chart, fit_chart
+from shadematch.photo.chart import Chart, Correction, as_chart, fit_chart
 from shadematch.photo.drawing import Scene, draw_photo, scene_of
+from shadematch.photo.finding import chart_in
 from shadematch.photo.light import Neutral, Shading, Slope, as_neutral, slope_of
 from shadematch.photo.reading import Picture, open_photo
 from shadematch.photo.regions import Mean, Region, as_regions, mean_of
@@ -207,7 +208,8 @@ class _Reading:
             )
 
     def by_chart(self, given: object, grey: Neutral | None, paper: Shading | None) -> None:
-        correction, patches = fit_chart(self.picture, as_chart(given), paper)
+        placed = self._chart(given)
+        correction, patches = fit_chart(self.picture, placed, paper)
         self.kind = "chart"
         self.method = f"corrected by a 24-patch chart ({correction.name})"
         self.others = [("chart", m) for m in patches]
@@ -225,6 +227,17 @@ class _Reading:
         if self.seen.xyz[1] > 1.5 * max(m.xyz[1] for m in patches):
             self.warnings.append("The region is much brighter than the chart: is it in its light?")
         self._mind_two_lights(correction)
+
+    def _chart(self, given: object) -> Chart:
+        if not (isinstance(given, str) and given.strip().lower() == "find"):
+            return as_chart(given)
+        placed = chart_in(self.picture)
+        if placed.left_out:
+            self.warnings.append(
+                f"{len(placed.left_out)} patches of the chart are covered or have glare; "
+                "they were left out."
+            )
+        return placed
 
     def _mind_two_lights(self, correction: Correction) -> None:
         chroma = np.hypot(correction.reference[:, 1], correction.reference[:, 2])
