@@ -124,15 +124,15 @@ def other_samples() -> Array:
 
 
 @functools.cache
-def recovered_chart() -> Array:
-    """Spectra whose Lab is that of the library's reference, (24, k).
+def recovered_chart(made: str = "After") -> Array:
+    """Spectra whose Lab is the reference of charts made before or after November 2014; (24, k).
 
     By H. Otsu, M. Yamamoto, T. Hachisuka, *Reproducing Spectral Reflectances From Tristimulus
     Colours*, Comput. Graph. Forum 37 (2018) 370-381, as colour-science has it.
     """
     from colour.recovery import XYZ_to_sd_Otsu2018
 
-    table = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
+    table = colour.CCS_COLOURCHECKERS[f"ColorChecker24 - {made} November 2014"]
     rows = []
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -147,7 +147,7 @@ def recovered_chart() -> Array:
 
 
 def invented_chart(rng: np.random.Generator) -> Array:
-    """A chart nearly as the reference says, each patch off by a smooth random change; (24, k).
+    """A chart nearly as a reference says, each patch off by a smooth random change; (24, k).
 
     That comes to about 1 (CIEDE2000) a patch, as measured sets differ from the reference (0.8
     and 1.2).
@@ -155,7 +155,8 @@ def invented_chart(rng: np.random.Generator) -> Array:
     distance = np.subtract.outer(NM, NM) / 60.0
     root = np.linalg.cholesky(np.exp(-0.5 * distance**2) + 1e-8 * np.eye(NM.size))
     smooth = rng.normal(size=(24, NM.size)) @ root.T
-    return np.clip(recovered_chart() * np.exp(INVENTED_CHART_SD * smooth), 0.005, 1.0)
+    made = "After" if rng.random() < 0.6 else "Before"
+    return np.clip(recovered_chart(made) * np.exp(INVENTED_CHART_SD * smooth), 0.005, 1.0)
 
 
 INVENTED_CHART_SD = 0.03

@@ -38,6 +38,7 @@ _EDGES: Final = (2.0, 3.5, 6.0)
 """Slopes of Lab [per pixel] that count as an edge; more than one, for noisy and for soft photos."""
 _SMALLEST, _LARGEST = 30, 0.02  # area of a patch: pixels, share of the photo
 _FEWEST: Final = 10  # patches of a grid
+_ENOUGH: Final = 18  # of them that need no other start
 _FITS: Final = 7.0  # mean CIEDE2000 of the patches that count
 _CLEARLY: Final = 1.4  # times as bad any other way round must be
 _COVERED: Final = 16.0  # CIEDE2000 of a patch above which something lies on it
@@ -179,8 +180,11 @@ def _grids(spots: Sequence[_Spot]) -> list[Cells]:
     areas = np.array([s.area for s in spots])
     away = places[None] - places[:, None]
     length = np.hypot(away[..., 0], away[..., 1])
-    tries = []
+    tries: list[Cells] = []
+    placed: set[int] = set()
     for i in range(len(spots)):
+        if i in placed:
+            continue
         like = [j for j in np.argsort(length[i])[1:9] if 0.4 < areas[j] / areas[i] < 2.5]
         for j, k in itertools.combinations(like[:6], 2):
             u, v = away[i, j], away[i, k]
@@ -194,6 +198,8 @@ def _grids(spots: Sequence[_Spot]) -> list[Cells]:
             if u[0] * v[1] - u[1] * v[0] < 0:
                 u, v = v, u
             tries.append(_grown(places, areas, i, u, v))
+            if len(tries[-1]) >= _ENOUGH:
+                placed |= set(tries[-1].values())
     taken: set[int] = set()
     grids = []
     for cells in sorted(tries, key=len, reverse=True):

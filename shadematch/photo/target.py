@@ -211,7 +211,7 @@ class _Reading:
         placed = self._chart(given)
         correction, patches = fit_chart(self.picture, placed, paper)
         self.kind = "chart"
-        self.method = f"corrected by a 24-patch chart ({correction.name})"
+        self.method = f"corrected by a 24-patch chart {correction.made} ({correction.name})"
         self.others = [("chart", m) for m in patches]
         if grey is not None:
             self._neutral_means(grey)
