@@ -63,11 +63,7 @@ Point = tuple[float, float]
 @functools.cache
 def _reference(file: str = "chart24.csv") -> tuple[tuple[str, ...], FloatArray]:
     """Names, and Lab under D50, shape (24, 3)."""
-    with (
-        resources.files("shadematch")
-        .joinpath("resources", file)
-        .open(encoding="utf-8") as stream
-    ):
+    with resources.files("shadematch").joinpath("resources", file).open(encoding="utf-8") as stream:
         rows = list(csv.DictReader(line for line in stream if not line.startswith("#")))
     lab = np.array([[float(row[c]) for c in ("L", "a", "b")] for row in rows])
     return tuple(row["patch"] for row in rows), lab

@@ -123,23 +123,28 @@ def draw_photo(scene: Scene | None, *, before: str, after: str, title: str) -> F
 
 
 def draw_regions(
-    pixels: Bytes, every: float, regions: Sequence[Region], size: tuple[int, int]
+    pixels: Bytes,
+    every: float,
+    regions: Sequence[Region],
+    size: tuple[int, int],
+    *,
+    letter: float = 13,
 ) -> Figure:
-    """A photo with numbered regions."""
+    """A photo with numbered boxes or polygons; `letter` is the size of the numbers [pt]."""
     pyplot = _pyplot()
     high, wide = pixels.shape[:2]
     figure = pyplot.figure(figsize=(7.5, 0.4 + 7.0 * min(1.4, high / wide)), layout="constrained")
     axes = figure.subplots()
     axes.imshow(pixels, extent=(0, wide, high, 0))
     for i, region in enumerate(regions, 1):
-        left, top, right, bottom = (v / every for v in region.outline(*size))
+        n = [v / every for v in region.outline(*size)]
+        if region.kind == "box":
+            n = [n[0], n[1], n[2], n[1], n[2], n[3], n[0], n[3]]
+        corners = np.array(n).reshape(-1, 2)
         for width, colour in ((3.0, _INK), (1.4, "#ffffff")):
-            axes.add_patch(
-                pyplot.Rectangle((left, top), right - left, bottom - top, fill=False,
-                                 edgecolor=colour, linewidth=width)
-            )  # fmt: skip
-        axes.text((left + right) / 2, (top + bottom) / 2, str(i), ha="center", va="center",
-                  fontsize=13, color=_INK,
+            axes.add_patch(pyplot.Polygon(corners, fill=False, edgecolor=colour, linewidth=width))
+        axes.text(*corners.mean(axis=0), str(i), ha="center", va="center",
+                  fontsize=letter, color=_INK,
                   bbox={"boxstyle": "circle", "fc": "#ffffff", "ec": _INK})  # fmt: skip
     axes.set_axis_off()
     return figure  # type: ignore[no-any-return]

@@ -13,7 +13,7 @@ import itertools
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, gaussian_gradient_magnitude
@@ -28,10 +28,14 @@ from shadematch.colorimetry import (
 from shadematch.difference import delta_e
 from shadematch.errors import MissingExtraError, PhotoError
 from shadematch.photo.chart import Chart, homography
+from shadematch.photo.drawing import draw_regions, preview
 from shadematch.photo.reading import Picture, open_photo
 from shadematch.standards import observation
 
-__all__ = ["chart_in", "find_chart"]
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["chart_in", "draw_chart", "find_chart"]
 
 _LONGEST: Final = 960
 _EDGES: Final = (2.0, 3.5, 6.0)
@@ -144,6 +148,19 @@ def chart_in(picture: Picture) -> Chart:
     return Chart((a, b, c, d), left_out=best.covered)
 
 
+def draw_chart(path: str | os.PathLike[str], chart: Chart) -> Figure:
+    """The photo with the part of each patch that is read, numbered from dark skin.
+
+    Raises
+    ------
+    MissingExtraError
+        If matplotlib is not installed.
+    """
+    picture = open_photo(path)
+    size = picture.width, picture.height
+    return draw_regions(*preview(picture), chart.patches(*size), size, letter=7)
+
+
 def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
     """Even spots of a patch's size and shape."""
     try:
@@ -153,9 +170,7 @@ def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
             "needs scikit-image to find a chart", field="chart",
             remedy='Install it with: pip install "shadematch[chart]", or give the corners',
         ) from None  # fmt: skip
-    slope = np.sqrt(
-        sum(np.square(gaussian_gradient_magnitude(lab[..., i], 1.0)) for i in range(3))
-    )
+    slope = np.sqrt(sum(np.square(gaussian_gradient_magnitude(lab[..., i], 1.0)) for i in range(3)))
     numbered = label(slope < edge, connectivity=1)
     high, wide = slope.shape
     spots = []
@@ -271,9 +286,7 @@ def _placed(seen: _Seen, spots: Sequence[_Spot], cells: Cells) -> _Found | None:
     return results[0]
 
 
-def _onto_grid(
-    left: int, top: int, wide: int, tall: int, turns: int, mirrored: bool
-) -> FloatArray:
+def _onto_grid(left: int, top: int, wide: int, tall: int, turns: int, mirrored: bool) -> FloatArray:
     """From the chart's columns and rows to those of the grid."""
     matrix = np.array([[1.0, 0.0, -2.5], [0.0, 1.0, -1.5], [0.0, 0.0, 1.0]])
     if mirrored:
