@@ -189,15 +189,29 @@ def _black_body(kelvin: float) -> Array:
 
 
 def soaps(count: int, rng: np.random.Generator) -> Array:
-    """Invented see-through layers over white: Beer and Lambert with smooth absorptions."""
+    """Invented soaps of one to three pigments with bands and edges; (count, k).
+
+    Half of them see-through over white (Beer and Lambert), half opaque (Kubelka and Munk, deep
+    layer); positions, widths and strengths are drawn.
+    """
     rows = []
-    for _ in range(count):
+    for i in range(count):
         absorption = 0.02 * np.ones_like(NM)
         for _ in range(rng.integers(1, 4)):
-            at, wide = rng.uniform(390, 680), rng.uniform(25, 80)
-            absorption += rng.exponential(0.8) * np.exp(-0.5 * ((NM - at) / wide) ** 2)
-        haze = rng.uniform(0.0, 0.15)
-        rows.append(haze * (1 - haze) + (1 - haze) ** 2 * 0.9 * np.exp(-absorption))
+            strength = rng.exponential(0.8)
+            if rng.random() < 0.3:
+                at, wide = rng.uniform(430, 590), rng.uniform(9, 20)
+                curve = 1.0 / (1.0 + np.exp((NM - at) / wide))
+            else:
+                at, wide = rng.uniform(390, 690), rng.uniform(20, 60)
+                curve = np.exp(-0.5 * ((NM - at) / wide) ** 2)
+            absorption += strength * curve
+        if (i + rng.integers(2)) % 2:
+            haze = rng.uniform(0.0, 0.15)
+            rows.append(haze * (1 - haze) + (1 - haze) ** 2 * 0.9 * np.exp(-absorption))
+        else:
+            ratio = absorption * rng.uniform(0.1, 1.0)
+            rows.append(1.0 + ratio - np.sqrt(ratio * (ratio + 2.0)))
     return np.clip(np.array(rows), 0.0, 1.0)
 
 

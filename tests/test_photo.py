@@ -319,35 +319,55 @@ def test_rendered_photos_come_out_as_said(tmp_path: Path) -> None:
     assert np.mean(inside) >= 0.8  # 124 cases: 0.9 less 3.7 standard deviations
 
 
+SOAPS: list[tuple[dict[str, float], float, str]] = [
+    ({"gorse": 3.0, "rosehip": 1.0}, 0.25, "LED-B5"),
+    ({"dusk": 2.0, "gorse": 1.0}, 0.3, "D65"),
+    ({"kelp": 4.0}, 0.2, "D65"),
+    ({"rosehip": 3.0, "dusk": 1.0}, 0.5, "LED-B5"),
+    ({"jetty": 1.0, "gorse": 5.0}, 0.4, "D65"),
+    ({"kelp": 1.0, "rosehip": 1.0, "jetty": 1.0}, 0.6, "LED-B5"),
+]
+
+
 @pytest.mark.slow
 def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
-    """A bar computed by another solver, rendered, photographed with a chart, matched."""
-    pour = sm.Pour(batch_g=500, thickness_cm=1.0, white=0.25)
+    """Bars computed by another solver, rendered, photographed with a chart that is found, matched.
+
+    If what is stated for 90 % held 90 %, fewer than four of six would lie inside in 1.6 % of
+    such tests. The seeds are fixed; they were not chosen.
+    """
     palette = sm.load_palette()
-    doses = {"gorse": 3.0, "rosehip": 1.0}
-    model = Model(palette, pour.thickness_cm, pour.white, sm.View())
-    steps = np.array([doses.get(name, 0.0) for name in palette.names])
-    mu_a = model.base_absorption + steps * pour.load_per_step @ model.absorption
-    reflectance = [
-        by_adding_doubling(a, s, pour.thickness_cm, 0.9)
-        for a, s in zip(mu_a, model.base_scattering, strict=True)
-    ]
-    spectrum = np.interp(ph.NM, np.arange(380, 731, 10), reflectance)
-    true = ph.true_lab(spectrum)
-    place = shoot(spectrum, "LED-B5", camera=1, seed=21)
-    target = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
-    error = np.array(target.lab) - true
-    assert error @ np.linalg.solve(np.array(target.covariance), error) <= EDGE
-    assert float(delta_e(np.array(target.lab), true)) <= target.radius
-    match = sm.match(target, pour=pour)
-    assert match.tolerance == max(0.5, target.radius)
-    # The true recipe counts among those that are as good, and the answer takes no more paste.
-    made = sm.predict(doses, pour=pour)
-    assert float(delta_e(np.array(made.lab), np.array(target.lab))) <= match.tolerance + (
-        match.closest.delta_e
-    )
-    assert match.recipe.total_cm <= sum(doses.values())
-    assert float(delta_e(np.array(match.predicted.lab), true)) <= 2 * match.tolerance
+    inside = 0
+    for i, (doses, white, light) in enumerate(SOAPS):
+        pour = sm.Pour(batch_g=500, thickness_cm=1.0, white=white)
+        model = Model(palette, pour.thickness_cm, pour.white, sm.View())
+        steps = np.array([doses.get(name, 0.0) for name in palette.names])
+        mu_a = model.base_absorption + steps * pour.load_per_step @ model.absorption
+        reflectance = [
+            by_adding_doubling(a, s, pour.thickness_cm, 0.9)
+            for a, s in zip(mu_a, model.base_scattering, strict=True)
+        ]
+        spectrum = np.interp(ph.NM, np.arange(380, 731, 10), reflectance)
+        true = ph.true_lab(spectrum)
+        place = shoot(spectrum, light, camera=i % 2, seed=21 + i)
+        target = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
+        error = np.array(target.lab) - true
+        # Far outside is wrong in any case: 1 in 3,000 of a normal distribution (chi-square).
+        far = float(error @ np.linalg.solve(np.array(target.covariance), error))
+        assert far <= 18.5, doses
+        match = sm.match(target, pour=pour)
+        assert match.tolerance == max(0.5, target.radius)
+        if far > EDGE:
+            continue
+        inside += 1
+        # The true recipe counts among those that are as good, and the answer takes no more paste.
+        made = sm.predict(doses, pour=pour)
+        assert float(delta_e(np.array(made.lab), np.array(target.lab))) <= match.tolerance + (
+            match.closest.delta_e
+        )
+        assert match.recipe.total_cm <= sum(doses.values())
+        assert float(delta_e(np.array(match.predicted.lab), true)) <= 2 * match.tolerance
+    assert inside >= 4
 
 
 # ---- warnings ----

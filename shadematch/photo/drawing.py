@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -9,8 +10,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shadematch.colorimetry import SRGB_WHITE, xyz_to_srgb
 from shadematch.errors import MissingExtraError, PhotoError
+from shadematch.photo.profile import SRGB
 from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Mean, Region
 
@@ -48,13 +49,23 @@ class Scene:
     frames: tuple[tuple[str, tuple[int, int, int, int], Bytes], ...]
 
 
+@functools.cache
+def _curve() -> Bytes:
+    """sRGB codes of linear values from 0 to 1, in steps too small to tell."""
+    v = np.linspace(0.0, 1.0, 2**15)
+    steep = 1.055 * np.maximum(v, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.rint(255 * np.where(v <= 0.0031308, 12.92 * v, steep)).astype(np.uint8)
+
+
 def preview(picture: Picture, longest: int = LONGEST) -> tuple[Bytes, float]:
     """A small sRGB copy, and how many pixels of the photo one of its pixels stands for."""
     patch, every = picture.small(longest)
-    xyz = 100.0 * (patch.linear @ picture.profile.matrix.T)
-    rgb = xyz_to_srgb(xyz, SRGB_WHITE)[0]
-    rgb[~patch.seen] = 1.0
-    return np.rint(255 * rgb).astype(np.uint8), every
+    # The same for every pixel: one matrix, and a table for the curve.
+    to_srgb = np.linalg.solve(SRGB.matrix, picture.profile.matrix)
+    linear = np.clip(patch.linear @ to_srgb.T.astype(np.float32), 0.0, 1.0)
+    pixels = _curve()[np.rint(linear * (_curve().size - 1)).astype(np.intp)]
+    pixels[~patch.seen] = 255
+    return pixels, every
 
 
 def scene_of(picture: Picture, means: Sequence[tuple[str, Mean]]) -> Scene:
