@@ -197,6 +197,9 @@ def test_paper_from_the_same_stand_takes_a_strong_slope_out(tmp_path: Path) -> N
     with pytest.raises(sm.PhotoError, match="shape"):
         save(tmp_path / "tall.png", np.full((90, 30, 3), 0.5))
         sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "tall.png")
+    with pytest.raises(sm.PhotoError, match="can't be read") as wrong:
+        sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "nowhere.png")
+    assert wrong.value.field == "shading"
     with pytest.raises(sm.PhotoError, match="clips"):
         save(tmp_path / "white.png", np.full((36, 48, 3), 1.0))
         sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "white.png")
@@ -219,6 +222,28 @@ def test_chart_reference_is_that_of_the_table(reference: Any, colour: Any) -> No
         colour.Lab_to_XYZ(lab, colour.XYZ_to_xy(d50)), d50, d65, transform="Bradford"
     )
     np.testing.assert_allclose(Chart(ph.CHART).xyz, 100 * wanted, atol=0.03)
+
+
+def test_the_older_reference_is_known_and_taken_where_it_fits(
+    tmp_path: Path, reference: Any
+) -> None:
+    rows = reference("chart24_before2014_lab_d50.csv")
+    lab = np.array([[float(r[c]) for c in ("L", "a", "b")] for r in rows])
+    np.testing.assert_array_equal(_reference("chart24-before2014.csv")[1], lab)
+    older, newer = "made before November 2014", "made after November 2014"
+    for made in (older, newer):
+        linear = np.clip(Chart(ph.CHART).references[made] / 100 @ ph.TO_SRGB.T, 0.004, 1.0) * 0.8
+        picture = np.full((240, 360, 3), 0.03)
+        for i in range(24):
+            row, column = divmod(i, 6)
+            picture[60 * row + 8 : 60 * row + 52, 60 * column + 8 : 60 * column + 52] = linear[i]
+        place = save(tmp_path / "p.png", encode(picture))
+        corners = ((30, 30), (330, 30), (330, 210), (30, 210))
+        found = sm.PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
+        assert made in found.method
+    measured = tuple(map(tuple, lab.tolist()))
+    mine = sm.Chart(corners, reference=measured)
+    assert list(mine.references) == ["as measured"]
 
 
 def test_chart_at_an_angle_and_upside_down(tmp_path: Path) -> None:
@@ -261,7 +286,7 @@ def test_wrong_charts(shoot: Callable[..., Path]) -> None:
         ((a, c, b, d), "out of order"),
         ((a, b, c), "four corners"),
         ("1,2,3", "four corners"),
-        ("find me", "four corners"),
+        ("find me", "neither four corners nor"),
         (((0.7, 0.2), (0.9, 0.2), (0.9, 0.5), (0.7, 0.5)), "does not look like the chart"),
         (((0.1, 0.1), (0.12, 0.1), (0.12, 0.12), (0.1, 0.12)), "too small"),
         (((48, 43), (288, 43), (288, 4000), (48, 4000)), "outside"),

@@ -182,7 +182,11 @@ def as_chart(given: object) -> Chart:
         try:
             numbers = [float(word) for word in words]
         except ValueError:
-            numbers = []
+            raise PhotoError(
+                "is neither four corners nor 'find'", field="chart", value=given,
+                remedy="Give the middles x,y of the patches dark skin, bluish green, black, white, "
+                "or 'find' to look for it",
+            ) from None  # fmt: skip
         given = [tuple(numbers[i : i + 2]) for i in range(0, len(numbers), 2)]
     return Chart(given)  # type: ignore[arg-type]
 

@@ -105,7 +105,7 @@ class PhotoTarget(Target):
         picture = open_photo(path)
         regions = as_regions(region)
         grey = None if neutral is None else as_neutral(neutral)
-        paper = None if shading is None else Shading(open_photo(shading))
+        paper = None if shading is None else _shading(shading)
         seen = mean_of(picture, regions)
         reading = _Reading(picture, regions, seen)
         if chart is not None:
@@ -157,6 +157,19 @@ class PhotoTarget(Target):
         ]
         swatches = [(self.uncorrected_hex, "as photographed"), (self.hex, "target")]
         return card(swatches, rows, foot=" ".join(self.warnings), small=". ".join(self.notes))
+
+
+def _shading(path: str | os.PathLike[str]) -> Shading:
+    try:
+        paper = open_photo(path)
+    except PhotoError as found:
+        if found.field != "photo":
+            raise
+        # Two files were given: say which is meant.
+        raise PhotoError(
+            found.problem, field="shading", value=found.value, remedy=found.remedy
+        ) from None
+    return Shading(paper)
 
 
 def _hex(lab: FloatArray) -> str:
