@@ -215,6 +215,27 @@ def soaps(count: int, rng: np.random.Generator) -> Array:
     return np.clip(np.array(rows), 0.0, 1.0)
 
 
+def strong_soap(rng: np.random.Generator) -> Array:
+    """An invented soap of one to three pastes with steep bands, up to deep shades; (k,).
+
+    Of this kind are the pastes of the demo palette; positions, widths and strengths are drawn.
+    """
+    absorption = 0.02 * np.ones_like(NM)
+    for _ in range(rng.integers(1, 4)):
+        strength = 10.0 ** rng.uniform(-0.5, 1.0)
+        if rng.random() < 0.3:
+            at, wide = rng.uniform(430, 590), rng.uniform(9, 16)
+            curve = 1.0 / (1.0 + np.exp((NM - at) / wide))
+        else:
+            at, wide = rng.uniform(420, 690), rng.uniform(21, 40)
+            curve = np.exp(-0.5 * ((NM - at) / wide) ** 2)
+        absorption += strength * curve
+    if rng.random() < 0.4:
+        return np.asarray(0.9 * np.exp(-absorption))
+    ratio = absorption * 10.0 ** rng.uniform(-1.3, -0.3)
+    return np.asarray(1.0 + ratio - np.sqrt(ratio * (ratio + 2.0)))
+
+
 @functools.cache
 def _observer() -> Array:
     table = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
