@@ -4,9 +4,10 @@
 
 Renders photos (560 by default, some ten minutes): three of eight of invented soaps, three of the
 test colours of CIE 13.3, CIE 2024 and a colour quality scale, two of soaps in strong pastes with
-steep bands, which cameras see worst; with invented cameras and invented charts, half under lights of CIE, half under invented daylight, lamps and LEDs; and fits the
-terms of `shadematch.photo.uncertainty`. `tests.bench.photo` uses other surfaces, cameras, charts
-and lights; what overlaps is said in docs/photo.md.
+steep bands, which cameras see worst; with invented cameras and invented charts, half under
+lights of CIE, half under invented daylight, lamps and LEDs. Fits the terms of
+`shadematch.photo.uncertainty`. `tests.bench.photo` uses other surfaces, cameras, charts and
+lights; what overlaps is said in docs/photo.md.
 """
 
 from __future__ import annotations
