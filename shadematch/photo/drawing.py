@@ -54,7 +54,7 @@ def _curve() -> Bytes:
     """Codes of sRGB for linear values from 0 to 1, in steps too small to tell."""
     v = np.linspace(0.0, 1.0, 2**15)
     steep = 1.055 * np.maximum(v, 0.0031308) ** (1 / 2.4) - 0.055
-    return np.rint(255 * np.where(v <= 0.0031308, 12.92 * v, steep)).astype(np.uint8)
+    return np.asarray(np.rint(255 * np.where(v <= 0.0031308, 12.92 * v, steep)), dtype=np.uint8)
 
 
 def preview(picture: Picture, longest: int = LONGEST) -> tuple[Bytes, float]:
