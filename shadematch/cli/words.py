@@ -127,7 +127,10 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     add("--region", action="append", metavar="REGION", help=text)
     add("--neutral", action="append", metavar="REGION", help="white paper or grey card in it")
     add("--reflectance", type=NUMBER, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
-    text = "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white"
+    text = (
+        "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white; or "
+        "'find'"
+    )
     add("--chart", metavar="CORNERS", help=text)
     add("--shading", metavar="FILE", help="photo of plain paper from the same stand")
     add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
