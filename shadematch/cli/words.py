@@ -56,7 +56,7 @@ OPTIONS: Final = (
             *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs"),
-            *("from_cm", "to_cm", "height_cm", "steps", "seconds"),
+            *("from_cm", "to_cm", "height_cm", "steps", "seconds", "gap"),
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }

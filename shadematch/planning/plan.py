@@ -39,6 +39,7 @@ class _Asked:
     buy: bool
     budget: float
     seconds: float
+    gap: float = 0.0
 
 
 def plan(
@@ -48,6 +49,7 @@ def plan(
     palette: Palette | None = None,
     buy: bool | float = False,
     seconds: float = 20.0,
+    gap: float = 0.001,
 ) -> Plan:
     """Which orders can be poured, in which recipe each, and what to buy.
 
@@ -69,6 +71,10 @@ def plan(
     seconds
         Time for each goal of the programme. When it runs out the best plan so far stands, and
         says that it is not proved.
+    gap
+        Share by which a goal may stay off its proven bound once a quarter of that time has
+        gone; 0 to go on to the end. What is solved sooner, as small books are, is solved
+        exactly.
 
     Returns
     -------
@@ -106,7 +112,8 @@ def plan(
     if not isinstance(buy, bool):
         budget = _positive(buy, "buy", "Give True, False, or the most that may be spent", 0.0)
     limit = _positive(seconds, "seconds", "Some seconds do for most books", 0.001)
-    return _planned(_Asked(book, stock, palette, buy is not False, budget, limit))
+    share = _positive(gap, "gap", "A share such as 0.001, or 0", 0.0)
+    return _planned(_Asked(book, stock, palette, buy is not False, budget, limit, share))
 
 
 def _positive(value: object, field_: str, remedy: str, least: float) -> float:
@@ -122,7 +129,8 @@ def _positive(value: object, field_: str, remedy: str, least: float) -> float:
 def _planned(asked: _Asked) -> Plan:
     listed = [options_for(order, asked.palette) for order in asked.orders]
     books = _books(asked, listed)
-    solution = solve(books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds)
+    solution = solve(books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds,
+                     gap=asked.gap)  # fmt: skip
     assert solution is not None  # pouring nothing is a plan
     palette, stock = asked.palette, asked.stock
     lines: list[Poured | LeftOut] = []

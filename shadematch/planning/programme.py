@@ -53,7 +53,12 @@ class Stage:
 
     def __str__(self) -> str:
         """In plain words."""
-        how = "proved" if self.proved else f"not proved, bound {self.bound:g}, gap {self.gap:.2%}"
+        share = f"{self.gap:.2%}" if self.gap >= 1e-4 else f"{self.gap:.2g} of it"
+        how = (
+            "proved"
+            if self.proved
+            else f"not proved, but no plan is more than {share} better: the bound is {self.bound:g}"
+        )
         return f"{self.goal}: {self.reached:g} ({how})"
 
 

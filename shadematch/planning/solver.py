@@ -262,7 +262,8 @@ class _Run:
                 self.unsettled = min(self.unsettled, floor)
                 return
         room = self.reached - float(found.fun)
-        bound, _ = self.solved(found.x, price, room, lower, upper, self.left)
+        spell = self.left * (0.6 if self.open else 1.0)
+        bound, _ = self.solved(found.x, price, room, lower, upper, spell)
         self.unsettled = min(self.unsettled, max(floor, bound))
 
     def solved(
