@@ -23,7 +23,8 @@ from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict, checked_let_downs
 from shadematch.search.whole import Found
-from shadematch.spread import RULER_CM, SCALE_G, Spread, checked_readings
+from shadematch.spread import Spread
+from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
 from shadematch.standards import checked_lights
 from shadematch.steady import steadiest
 from shadematch.target import Target, as_target, triple
@@ -307,7 +308,8 @@ def match(
         Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
     robust
         Prefer the recipe that stays nearest the target when the ruler and the scale are a
-        little off: the one whose 90th percentile of CIEDE2000 is the smallest.
+        little off: the one whose 90th percentile of CIEDE2000 is the smallest. With several
+        lights that of the worst counts; let-downs are taken to be made as `spread` says.
     ruler_cm, scale_g
         How far a reading may be off, either way (see `spread`); used with `robust`.
 
@@ -331,9 +333,6 @@ def match(
         palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
     )
     expect(robust, bool, "robust", "Give True or False")
-    if robust and (lights or let_downs):
-        raise PourError("goes with neither several lights nor let-downs", field="robust",
-                        value=robust, remedy="Leave one of them out")  # fmt: skip
     if robust:
         ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
     names = checked_lights(lights)

@@ -35,7 +35,7 @@ ORDER = (
         "gamut.solid",
         "models",
         "optics.transport",
-        "planning.programme",
+        "planning.solver",
         "plots.paper",
         "readers",
         "search.boxes",
@@ -47,6 +47,7 @@ ORDER = (
         "materials",
         "optics.table",
         "photo.profile",
+        "planning.programme",
         "photo.uncertainty",
     ),
     (
@@ -79,7 +80,7 @@ ORDER = (
         "planning.orders",
         "pot",
         "search.space",
-        "spread",
+        "squeezes",
     ),
     (
         "calibration.fit",
@@ -92,6 +93,7 @@ ORDER = (
         "search.ideal",
         "search.minimax",
         "search.rounding",
+        "spread",
         "wedge",
     ),
     (

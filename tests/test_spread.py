@@ -12,7 +12,7 @@ import pytest
 import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.search.near import within
-from shadematch.spread import SQUEEZES, Squeezes
+from shadematch.squeezes import SQUEEZES, Squeezes
 from tests.batches import by_monte_carlo, robust_against_all
 from tests.problems import problem
 from tests.test_prediction import with_chalk

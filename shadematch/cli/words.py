@@ -15,7 +15,8 @@ from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
-from shadematch.spread import RULER_CM, SCALE_G, Spread
+from shadematch.spread import Spread
+from shadematch.squeezes import RULER_CM, SCALE_G
 from shadematch.target import Target
 
 __all__ = [
@@ -161,7 +162,7 @@ def add_readings(parser: argparse.ArgumentParser) -> None:
     add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
 
 
-def read_readings(args: argparse.Namespace) -> dict[str, float]:
+def read_readings(args: argparse.Namespace) -> dict[str, Any]:
     """`ruler_cm` and `scale_g`, where they were given."""
     given = {"ruler_cm": args.ruler, "scale_g": args.scale}
     return {name: value for name, value in given.items() if value is not None}

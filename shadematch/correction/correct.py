@@ -17,7 +17,7 @@ from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, loads_of
-from shadematch.spread import RULER_CM, SCALE_G, checked_readings
+from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
 from shadematch.target import Target, as_target
 
 __all__ = ["correct"]

@@ -288,7 +288,7 @@ class _Goals:
     def hold_orders(self) -> None:
         """From here on as many orders of each group are poured as now."""
         assert self.best is not None
-        poured = self.once @ self.best
+        poured = np.asarray(self.once @ self.best)
         self.low[0] = self.high[0] = poured
 
     def hold_tubes(self) -> None:
@@ -313,7 +313,7 @@ class _Goals:
         x = np.clip(np.rint(x), self.lower, self.upper)
         use = x[:k] @ self.use
         grams = np.array([books.base_g[m[0]] for m in self.members]).reshape(-1, 2)
-        need = (self.once @ x) @ grams
+        need = np.asarray(self.once @ x) @ grams
         x[k + n :] = np.where(self.buys_base, np.maximum(need - books.base_shelf_g, 0.0), 0.0)
         if np.any(use > books.shelf_cm + books.tube_cm * x[k : k + n] + _FIT):
             return None

@@ -193,7 +193,8 @@ class _Run:
         """The real-valued optimum between limits; None if there is none."""
         from scipy.optimize import linprog
 
-        found = linprog(
+        solve: Any = linprog  # its stubs know no sparse rows
+        found = solve(
             self.programme.cost,
             A_ub=self._ub,
             b_ub=self._limit,
