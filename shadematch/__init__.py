@@ -42,7 +42,8 @@ from shadematch.gamut.slices import Slice, WholeMap
 from shadematch.layers import Layered, Shade, layers
 from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
 from shadematch.look import SameLook, same_look
-from shadematch.match import Match, match, match_many
+from shadematch.many import match_many
+from shadematch.match import Match, match
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
 from shadematch.photo.chart import Chart

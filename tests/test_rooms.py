@@ -154,6 +154,7 @@ ORDER = (
         "exchange",
         "gamut.reach",
         "look",
+        "many",
         "metamerism",
         "plots.feasibility",
         "plots.gamut",
