@@ -12,6 +12,7 @@ from __future__ import annotations
 import os
 import sys
 import time
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -21,11 +22,13 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import numpy as np
 
 import shadematch as sm
-from shadematch.planning.options import options_for
+from shadematch.files import write_text
+from shadematch.planning.options import _searched, options_for
 from shadematch.prediction import model_for
 
 SECONDS: Final = 20.0
 """Time for each goal."""
+PURSES: Final = (False, True, 60.0)
 _PAGE: Final = Path(__file__).parents[2] / "docs" / "planning.md"
 _MARKS: Final = ("<!-- table: python -m tests.bench.plan -->", "<!-- end of table -->")
 
@@ -84,32 +87,80 @@ def book(count: int, seed: int) -> tuple[list[sm.Order], sm.Stock]:
     return orders, stock
 
 
+@dataclass(frozen=True)
+class Row:
+    """How one plan went."""
+
+    orders: int
+    buy: bool | float
+    proved: bool
+    gap: float
+    listing: float
+    seconds: float
+
+
+def timed(count: int, seed: int) -> list[Row]:
+    """One book with each purse."""
+    _searched.cache_clear()
+    start = time.perf_counter()
+    orders, stock = book(count, 1000 * seed + count)
+    listing = time.perf_counter() - start
+    options = [options_for(o, sm.load_palette()) for o in orders]
+    sizes = [len(o.choices) for o in options]
+    print(
+        f"{count} orders: recipes listed in {listing:.1f} s, {sum(sizes)} in all, at most "
+        f"{max(sizes)}, {sum(not o.complete for o in options)} lists cut",
+        flush=True,
+    )
+    rows = []
+    for buy in PURSES:
+        start = time.perf_counter()
+        plan = sm.plan(orders, stock, buy=buy, seconds=SECONDS)
+        took = time.perf_counter() - start
+        rows.append(Row(count, buy, plan.proved, plan.gap, listing, took))
+        gaps = ", ".join(f"{'proved' if s.proved else f'{s.gap:.3%}'}" for s in plan.stages)
+        print(
+            f"  buy {buy!s:>5}: {took:6.2f} s, {len(plan.poured)} poured worth {plan.value:g}, "
+            f"{len(plan.left_out)} left out, bought for {plan.money:.2f}; goals {gaps}",
+            flush=True,
+        )
+    return rows
+
+
+def table(rows: list[Row]) -> str:
+    """The page's table."""
+    told = {False: "nothing", True: "anything", 60.0: "60"}
+    lines = [
+        "| orders | to spend | proved to the end | largest gap | listing recipes, s | plan, s |",
+        "| ---: | --- | ---: | ---: | ---: | ---: |",
+    ]
+    for count in sorted({r.orders for r in rows}):
+        for buy in PURSES:
+            mine = [r for r in rows if r.orders == count and r.buy is buy]
+            listing, took = (
+                np.median([getattr(r, n) for r in mine]) for n in ("listing", "seconds")
+            )
+            lines.append(
+                f"| {count} | {told[buy]} | {sum(r.proved for r in mine)} of {len(mine)} | "
+                f"{max(r.gap for r in mine):.2%} | {listing:.1f} | {took:.1f} |"
+            )
+    return "\n".join(lines)
+
+
 def main(words: list[str]) -> int:
-    """Print one line for each book and purse."""
+    """Print one line for each book and purse, and put the table into the page."""
     quick = "--quick" in words
+    rows = []
     for count in (10, 20, 50) if quick else (10, 20, 50, 100, 200):
         for seed in range(1 if quick else 3):
-            start = time.perf_counter()
-            orders, stock = book(count, 1000 * seed + count)
-            listing = time.perf_counter() - start
-            options = [options_for(o, sm.load_palette()) for o in orders]
-            sizes = [len(o.choices) for o in options]
-            print(
-                f"{count} orders: recipes listed in {listing:.1f} s, {sum(sizes)} in all, at most "
-                f"{max(sizes)}, {sum(not o.complete for o in options)} lists cut",
-                flush=True,
-            )
-            for buy in (False, True, 60.0):
-                start = time.perf_counter()
-                plan = sm.plan(orders, stock, buy=buy, seconds=SECONDS)
-                took = time.perf_counter() - start
-                gaps = ", ".join(f"{'proved' if s.proved else f'{s.gap:.3%}'}" for s in plan.stages)
-                print(
-                    f"  buy {buy!s:>5}: {took:6.2f} s, {len(plan.poured)} poured worth "
-                    f"{plan.value:g}, {len(plan.left_out)} left out, bought for {plan.money:.2f}; "
-                    f"stages {gaps}",
-                    flush=True,
-                )
+            rows += timed(count, seed)
+    print(table(rows))
+    if not quick:
+        text = _PAGE.read_text(encoding="utf-8")
+        before, rest = text.split(_MARKS[0])
+        after = rest.split(_MARKS[1])[1]
+        parts = (before, _MARKS[0], "\n\n", table(rows), "\n\n", _MARKS[1], after)
+        write_text(_PAGE, "".join(parts))
     return 0
 
 
