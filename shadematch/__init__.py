@@ -16,6 +16,7 @@ from shadematch.calibration.lot import NewLot, new_lot
 from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
 from shadematch.calibration.testpour import TestPour
 from shadematch.correction.correct import correct
+from shadematch.correction.memory import load_correction, save_correction
 from shadematch.correction.results import Addition, Correction, Strength
 from shadematch.errors import (
     ColourError,
@@ -154,6 +155,7 @@ __all__ = [
     "layers",
     "lights",
     "load",
+    "load_correction",
     "load_palette",
     "match",
     "match_many",
@@ -170,6 +172,7 @@ __all__ = [
     "results_frame",
     "same_look",
     "save",
+    "save_correction",
     "smallest_batch",
     "spread",
     "starter_plan",

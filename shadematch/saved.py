@@ -35,7 +35,7 @@ from shadematch.spread import spread
 from shadematch.standards import checked_lights, observation
 from shadematch.target import Target, triple
 
-__all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
+__all__ = ["Result", "SavedRecipe", "kept", "load", "save", "target_of", "target_to_dict"]
 
 _FORMAT: Final = "shadematch recipe"
 _VERSION: Final = 1
@@ -280,14 +280,15 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
             "in_srgb": saved.in_srgb,
         },
         "delta_e": None if saved.delta_e is None else float(saved.delta_e),
-        "target": None if target is None else _target_to_dict(target),
+        "target": None if target is None else target_to_dict(target),
         "match": None if match is None else _match_to_dict(match),
         "fingerprint": saved.palette.fingerprint,
         "palette": saved.palette.to_dict(),
     }
 
 
-def _target_to_dict(target: Target) -> dict[str, Any]:
+def target_to_dict(target: Target) -> dict[str, Any]:
+    """A target as the file keeps it."""
     spectrum = target.reflectance
     found: dict[str, Any] = {
         "lab": [float(v) for v in target.lab],
@@ -351,7 +352,7 @@ def _from_dict(data: object) -> SavedRecipe:
         )  # fmt: skip
     if (file.match is not None or file.delta_e is not None) and file.target is None:
         raise FileError("is missing", field="target", remedy="A match needs its target")
-    target = None if file.target is None else _target_of(file.target)
+    target = None if file.target is None else target_of(file.target)
     recipe = _recipe_of(file, palette, file.pour)
     match = None
     if file.match is not None and target is not None:
@@ -379,7 +380,8 @@ def _recipe_of(part: SavedFile | ChoicePart, palette: Palette, pour: Pour) -> Re
     return Recipe(ordered, pour, weighed)
 
 
-def _target_of(part: TargetPart) -> Target:
+def target_of(part: TargetPart) -> Target:
+    """The same, read again."""
     observation(part.illuminant, part.observer)
     more: dict[str, Any] = {}
     if part.covariance is not None:

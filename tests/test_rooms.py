@@ -133,7 +133,6 @@ ORDER = (
         "steady",
     ),
     (
-        "cli.correct",
         "cli.palette",
         "cli.photo",
         "cli.pot",
@@ -168,6 +167,7 @@ ORDER = (
         "cli.lights",
         "cli.same_look",
         "cli.smallest_batch",
+        "correction.memory",
         "letdown",
         "plots.match",
         "plots.solid",
@@ -183,6 +183,7 @@ ORDER = (
         "sheet.plain",
     ),
     (
+        "cli.correct",
         "cli.match",
         "sheet.page",
     ),
