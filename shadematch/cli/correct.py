@@ -196,13 +196,19 @@ def _correct(args: argparse.Namespace) -> str:
         return json_text({**_entries(found), **more, **shared_entries(pour, view)})
     parts = [wrapped(str(found), 11), cautions()]
     if args.keep is not None:
-        parts.insert(1, wrapped(f"kept in {args.keep}: add this, measure again, then "
-                                f"shadematch correct --go-on {shlex.quote(args.keep)} "
-                                "--measured L A B"))  # fmt: skip
+        parts.insert(1, wrapped(f"kept in {args.keep}{_next(found, args.keep)}"))
     if coloured():
         wanted, then = found.target.hex, found.advice.hex
         parts.insert(0, f"wanted {wanted} {swatch(wanted)}{swatch(then)} {then} afterwards")
     return "\n\n".join(parts)
+
+
+def _next(found: Correction, place: str) -> str:
+    """What to do now, once a batch was kept."""
+    if found.advice.nothing:
+        return ""
+    call = f"shadematch correct --go-on {shlex.quote(place)} --measured L A B"
+    return f": add this, measure again, then {call}"
 
 
 def _entries(found: Correction) -> dict[str, Any]:
