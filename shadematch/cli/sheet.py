@@ -16,9 +16,11 @@ from shadematch.cli.words import (
     OPTIONS,
     Verbs,
     add_conditions,
+    add_readings,
     add_target,
     pour_and_view,
     read_palette,
+    read_readings,
     read_target,
     renamed,
 )
@@ -26,8 +28,11 @@ from shadematch.errors import FileError, PourError
 from shadematch.match import Match, match
 from shadematch.pot import in_the_pot
 from shadematch.pour import Pour, View
+from shadematch.question import Choice
 from shadematch.repeat import Repeat
-from shadematch.sheet.batch import batch_sheet
+from shadematch.saved import kept
+from shadematch.sheet.batch import batch_sheet, spread_of
+from shadematch.spread import Spread
 
 __all__ = ["add_verb"]
 
@@ -51,7 +56,9 @@ def add_verb(verb: Verbs) -> None:
     add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass of a bar in g")
     text = "part of the base that stays in the pot, 0 to 1 (0.03)"
     add("--loss", type=NUMBER, metavar="FRACTION", help=text)
+    add("--no-spread", action="store_true", help="without what slips of ruler and scale do")
     add_pot(parser)
+    add_readings(parser)
     add_target(parser)
     add_conditions(parser)
 
@@ -75,6 +82,19 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
     return read_saved(args.recipe, args.palette)
 
 
+def _strayed(
+    args: argparse.Namespace, result: Match | Repeat, choice: Choice | None
+) -> Spread | bool:
+    readings = read_readings(args)
+    if args.no_spread and readings:
+        raise PourError("goes with neither --ruler nor --scale", field="--no-spread",
+                        remedy="Leave one of them out")  # fmt: skip
+    if not readings:
+        return not args.no_spread
+    saved = kept(result, choice=choice) if isinstance(result, Match) else result.saved
+    return spread_of(saved, **readings)
+
+
 def _sheet(args: argparse.Namespace) -> str:
     result = _result(args)
     options = {n: value for n in _PAGE if (value := getattr(args, n)) is not None}
@@ -87,6 +107,7 @@ def _sheet(args: argparse.Namespace) -> str:
     looks = None
     if not (isinstance(result, Repeat) and result.missing):  # else the sheet says what is wrong
         looks = in_the_pot(recipe, palette=palette, view=view, **pot_options(args))
+        options["spread"] = _strayed(args, result, choice)
     made = batch_sheet(result, choice=choice, looks=looks, **options)
     if args.write is not None:
         try:
