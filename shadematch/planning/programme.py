@@ -7,6 +7,7 @@ one after the other: each is brought to its best by `planning.solver`, then held
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -266,8 +267,9 @@ class _Goals:
             unit=unit,
         )
         found = minimise(
-            programme, start=self.best, checked=self._rounded, seconds=self.seconds, gap=self.gap
-        )
+            programme, start=self.best, checked=self._rounded,
+            mended=functools.partial(self._mended, programme), seconds=self.seconds, gap=self.gap,
+        )  # fmt: skip
         if found.x is None:
             if not found.proved:
                 raise TimeoutError(found.message)
@@ -320,6 +322,38 @@ class _Goals:
         if np.any(need > books.base_shelf_g + x[k + n :] + 1e-6 * np.maximum(need, 1.0)):
             return None
         return x
+
+    def _mended(self, programme: Programme, x: FloatArray) -> FloatArray | None:
+        """Something permitted near a real-valued optimum: recipes made whole, tubes to suit."""
+        books, k, n = self.books, self.k, self.books.shelf_cm.size
+        whole = np.floor(x[:k] + 1e-9)
+        missing = np.rint(self.once[:, :k] @ x[:k] - self.once[:, :k] @ whole).astype(int)
+        for group, count in enumerate(missing):
+            mine = np.flatnonzero(self.group == group)
+            rest = (x[:k] - whole)[mine]
+            whole[mine[np.argsort(-rest, kind="stable")[:count]]] += 1.0
+        there = books.shelf_cm + books.tube_cm * self.upper[k : k + n] + _FIT
+        over = whole @ self.use - there
+        forced = self.low[0].sum() > 0
+        while np.any(over > 0) and not forced:
+            # Leave out what is worth least for what it takes of the pastes that lack.
+            relief = np.where(whole > 0, self.use @ np.maximum(over, 0.0), 0.0)
+            at = int(np.argmax(relief / np.maximum(self.value[:k], 1e-12)))
+            if relief[at] <= 0:
+                return None
+            whole[at] -= 1.0
+            over -= self.use[at]
+        tubes = np.ceil((whole @ self.use - books.shelf_cm - _FIT) / books.tube_cm)
+        tubes = np.maximum(np.maximum(tubes, 0.0), self.lower[k : k + n])
+        found = self._rounded(np.concatenate([whole, tubes, np.zeros(2)]))
+        if found is None:
+            return None
+        sums = np.asarray(programme.rows @ found)
+        slack = 1e-9 * np.maximum(1.0, np.abs(sums))
+        fits = (sums <= programme.high + slack) & (sums >= programme.low - slack)
+        # The shelf was looked at in cm, and the base in g.
+        fits[len(self.members) : len(self.members) + n + 2] = True
+        return found if fits.all() else None
 
     def solution(self) -> Solution:
         """The best so far, order by order."""

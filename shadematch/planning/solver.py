@@ -91,6 +91,7 @@ def minimise(
     *,
     start: FloatArray | None,
     checked: Callable[[FloatArray], FloatArray | None],
+    mended: Callable[[FloatArray], FloatArray | None],
     seconds: float,
     gap: float = 0.0,
 ) -> Outcome:
@@ -104,13 +105,15 @@ def minimise(
         Something permitted, to begin with; None if nothing is known.
     checked
         Makes whole what the solver says is; None where it is then no longer permitted.
+    mended
+        Makes something permitted of a real-valued optimum, quickly; None where it can't.
     seconds
         Time; after it the best so far stands.
     gap
         Share of the cost that the best may lie above the bound once a quarter of the time has
         gone.
     """
-    return _Run(programme, start, checked, time.monotonic(), seconds, gap).outcome()
+    return _Run(programme, start, checked, mended, time.monotonic(), seconds, gap).outcome()
 
 
 @dataclass
@@ -118,6 +121,7 @@ class _Run:
     programme: Programme
     best: FloatArray | None
     checked: Callable[[FloatArray], FloatArray | None]
+    mended: Callable[[FloatArray], FloatArray | None]
     begun: float
     seconds: float
     gap: float
@@ -178,9 +182,8 @@ class _Run:
                 stopped = "time is up" if self.left <= 0 else "within the permitted gap"
                 break
             relaxed = self.relaxed(lower, upper)
-            if relaxed is None:
-                continue
-            self.branch(relaxed.x, lower, upper)
+            if relaxed is not None:
+                self.branch(relaxed.x, lower, upper)
         floor = min([self.unsettled, *(node[0] for node in self.open)])
         if self.best is None:
             message = stopped or ("time is up" if np.isfinite(floor) else "nothing is permitted")
@@ -201,7 +204,14 @@ class _Run:
             bounds=np.stack([lower, upper], axis=1),
             method="highs",
         )
-        return found if found.status == 0 else None
+        if found.status != 0:
+            if found.status != 2:  # not infeasible, but the solver is at a loss
+                self.unsettled = -np.inf
+            return None
+        guess = self.mended(np.asarray(found.x, dtype=float))
+        if guess is not None and float(self.programme.cost @ guess) < self.reached:
+            self.best = guess
+        return found
 
     def push(self, lower: FloatArray, upper: FloatArray) -> None:
         if np.any(lower > upper):
