@@ -16,10 +16,9 @@ import shlex
 from typing import Any
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
-from shadematch.cli.repeat import read_saved
+from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     NUMBER,
-    OPTIONS,
     Verbs,
     add_conditions,
     add_photo,
@@ -128,18 +127,10 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
         doses = read_doses(args.poured)
         doses = dict(predict(doses, palette=palette, pour=pour, view=view).recipe.doses_cm)
         return Recipe(doses, pour), read_target(args), {"palette": palette, "view": view}
-    own = (*Pour.model_fields, *View.model_fields, *_TARGET, "palette")
+    own = (*Pour.model_fields, *View.model_fields, *_TARGET)
     if args.go_on is not None:
-        own = (*own, "ruler", "scale")
-    else:
-        own = (*Pour.model_fields, *View.model_fields, *_TARGET)
-    for name in own:
-        if getattr(args, name) is not None:
-            raise PourError(
-                "is in the file already", field=OPTIONS.get(name, "--" + name.replace("_", "-")),
-                value=getattr(args, name), remedy=f"Leave it out, or leave out "
-                f"--{given[0].replace('_', '-')}",
-            )  # fmt: skip
+        own = (*own, "palette", "ruler", "scale")
+    in_the_file(args, own, f"--{given[0].replace('_', '-')}")
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
         if saved.saved.target is None:

@@ -9,11 +9,10 @@ import argparse
 
 from shadematch.cli.pot import add_pot, pot_options
 from shadematch.cli.printing import json_text, wrapped
-from shadematch.cli.repeat import read_saved
+from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
-    OPTIONS,
     Verbs,
     add_conditions,
     add_readings,
@@ -68,14 +67,7 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
         return match(read_target(args), palette=palette, pour=pour, view=view)
-    own = (*_TARGET, *Pour.model_fields, *View.model_fields)
-    for name in own:
-        if getattr(args, name) is not None:
-            field = OPTIONS.get(name, "--" + name.replace("_", "-"))
-            raise PourError(
-                "is in the saved recipe already", field=field, value=getattr(args, name),
-                remedy="Leave it out, or leave out --recipe",
-            )  # fmt: skip
+    in_the_file(args, (*_TARGET, *Pour.model_fields, *View.model_fields), "--recipe")
     if args.closest:
         raise PourError("has no meaning with --recipe", field="--closest",
                         remedy="The file says which recipe is poured")  # fmt: skip
