@@ -98,10 +98,11 @@ def read_recipe(args: argparse.Namespace) -> Given:
 
 def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> None:
     """Complain of what is given though the file of `option` holds it."""
+    place = "saved recipe" if option == "--recipe" else "file"
     for name in names:
         if (value := getattr(args, name)) is not None:
             raise PourError(
-                "is in the file already",
+                f"is in the {place} already",
                 field=OPTIONS.get(name, "--" + name.replace("_", "-")), value=value,
                 remedy=f"Leave it out, or leave out {option}",
             )  # fmt: skip

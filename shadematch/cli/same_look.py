@@ -8,6 +8,7 @@ in `shadematch.cli.match`; ``how`` ("same doses", "doses in proportion" or "dose
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
 from shadematch.cli.repeat import add_recipe, read_recipe
@@ -25,7 +26,7 @@ from shadematch.cli.words import (
 from shadematch.errors import FileError, ShadematchError
 from shadematch.look import same_look
 from shadematch.pour import Pour, View
-from shadematch.saved import save
+from shadematch.saved import kept, save
 
 __all__ = ["add_verb"]
 
@@ -79,7 +80,9 @@ def _same(args: argparse.Namespace) -> str:
     )
     if args.save is not None:
         try:
-            save(look.recipe, args.save, palette=own.palette, view=seen)
+            new = kept(look.recipe, palette=own.palette, view=seen)
+            # What is wanted of it is the look of the old bar.
+            save(replace(new, target=look.target, delta_e=look.delta_e), args.save)
         except FileError as wrong:
             raise renamed(wrong, "--save") from None
     if args.json:
