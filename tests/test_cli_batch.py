@@ -150,7 +150,7 @@ def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
         assert status == 2 and said in err
 
 
-def test_a_dose_stays_with_a_name_written_from_right_to_left(run: Run) -> None:
+def test_a_dose_stays_with_a_name_written_from_right_to_left() -> None:
     from shadematch.cli.printing import clean
 
     # Unicode Standard Annex #9: a number takes the direction of the letters before it, unless a

@@ -1,4 +1,6 @@
-"""The life of a batch, judged: ``python -m tests.bench.batch [additions|rounds|spread|let-downs|robust]``.
+"""The life of a batch, judged: ``python -m tests.bench.batch [kind ...]``.
+
+Kinds:
 
 ``additions``
     `correct` against enumeration of every permitted addition, on 200 random off-batches.
