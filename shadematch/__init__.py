@@ -16,7 +16,7 @@ from shadematch.calibration.lot import NewLot, new_lot
 from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
 from shadematch.calibration.testpour import TestPour
 from shadematch.correction.correct import correct
-from shadematch.correction.memory import load_correction, save_correction
+from shadematch.rounds import load_correction, save_correction
 from shadematch.correction.results import Addition, Correction, Strength
 from shadematch.errors import (
     ColourError,

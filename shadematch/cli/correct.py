@@ -35,7 +35,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.correction.correct import correct
-from shadematch.correction.memory import load_correction, save_correction
+from shadematch.rounds import load_correction, save_correction
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import ColourError, FileError, PaletteError, PourError
 from shadematch.pour import Pour, Recipe, View
