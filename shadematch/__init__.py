@@ -16,7 +16,6 @@ from shadematch.calibration.lot import NewLot, new_lot
 from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
 from shadematch.calibration.testpour import TestPour
 from shadematch.correction.correct import correct
-from shadematch.rounds import load_correction, save_correction
 from shadematch.correction.results import Addition, Correction, Strength
 from shadematch.errors import (
     ColourError,
@@ -63,6 +62,7 @@ from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.repeat import Repeat, repeat
+from shadematch.rounds import load_correction, save_correction
 from shadematch.saved import SavedRecipe, load, save
 from shadematch.sheet.batch import BatchSheet, batch_sheet
 from shadematch.spread import Spread, spread

@@ -35,11 +35,11 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.correction.correct import correct
-from shadematch.rounds import load_correction, save_correction
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import ColourError, FileError, PaletteError, PourError
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import predict
+from shadematch.rounds import load_correction, save_correction
 from shadematch.target import Target
 
 __all__ = ["add_verb"]
