@@ -223,6 +223,7 @@ class _Goals:
             (np.ones(k), (self.group, np.arange(k))), shape=(counts.size, self.size)
         )
         paste, shelf = _paste_rows(self.use, books)
+        self.per_tube = -paste[np.arange(n), k + np.arange(n)]
         grams = np.maximum(books.base_g.max(axis=0, initial=1.0), 1.0)
         base = np.hstack([(base_g / grams).T, np.zeros((2, n)), -np.diag(1.0 / grams)])
         self.rows = [self.once, sparse.csr_array(paste), sparse.csr_array(base)]
@@ -265,7 +266,9 @@ class _Goals:
             low=np.concatenate(self.low),
             high=np.concatenate(self.high),
             unit=unit,
-        )
+            roomy=np.concatenate([np.zeros(len(self.members)), self.per_tube,
+                                  np.zeros(sum(map(len, self.low)) - len(self.members) - n)]),
+        )  # fmt: skip
         found = minimise(
             programme, start=self.best, checked=self._rounded,
             mended=functools.partial(self._mended, programme), seconds=self.seconds, gap=self.gap,

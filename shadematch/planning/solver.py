@@ -51,6 +51,8 @@ class Programme:
         Sparse, shape (r, k), and its limits, shape (r,).
     unit
         Costs of permitted x are multiples of it; 0 where nothing is known.
+    roomy
+        Of each row, what of it counts as a unit of room, shape (r,); 0 for rows that need none.
     """
 
     cost: FloatArray
@@ -62,6 +64,7 @@ class Programme:
     low: FloatArray
     high: FloatArray
     unit: float = 0.0
+    roomy: FloatArray | None = None
 
 
 @dataclass(frozen=True)
@@ -192,6 +195,31 @@ class _Run:
             return Outcome(self.best, self.reached, True, "nothing is better")
         return Outcome(self.best, self.lifted(floor), False, stopped or "time is up")
 
+    def roomy(self, lower: FloatArray, upper: FloatArray) -> None:
+        """Where everything that costs stands, look for a plan that leaves the most room."""
+        from scipy.optimize import linprog
+
+        p = self.programme
+        if p.roomy is None or self.best is None:
+            return
+        solve: Any = linprog  # its stubs know no sparse rows
+        # One variable more: the room that is left in the tightest of the rows of paste.
+        rows = sparse_beside(
+            self._ub,
+            np.concatenate([p.roomy[np.isfinite(p.high)], np.zeros(int(np.isfinite(p.low).sum()))]),
+        )
+        found = solve(
+            np.append(np.zeros(p.cost.size), -1.0),
+            A_ub=rows,
+            b_ub=self._limit,
+            bounds=np.stack([np.append(lower, 0.0), np.append(upper, np.inf)], axis=1),
+            method="highs",
+        )
+        if found.status == 0:
+            guess = self.mended(np.asarray(found.x[:-1], dtype=float))
+            if guess is not None and float(p.cost @ guess) < self.reached:
+                self.best = guess
+
     def relaxed(self, lower: FloatArray, upper: FloatArray) -> Any:
         """The real-valued optimum between limits; None if there is none."""
         from scipy.optimize import linprog
@@ -250,6 +278,10 @@ class _Run:
         if found is None:
             return
         floor = float(found.fun)
+        if not np.any(self.programme.cost[upper > lower]):
+            self.roomy(lower, upper)
+            if self.settled(floor):
+                return
         # What it costs to move each variable away from where it is.
         price = np.maximum(np.abs(found.lower.marginals), np.abs(found.upper.marginals))
         free = self.programme.whole & (upper > lower)
@@ -329,3 +361,10 @@ class _Run:
         if dual is None or not np.isfinite(dual):
             return -np.inf, False
         return float(dual), True
+
+
+def sparse_beside(rows: Any, column: FloatArray) -> Any:
+    """Sparse rows with a column more."""
+    from scipy import sparse
+
+    return sparse.hstack([rows, sparse.csr_array(column[:, None])]).tocsr()
