@@ -9,6 +9,7 @@ from typing import Final
 
 from shadematch.cautions import CAUTIONS
 from shadematch.html import card
+from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
@@ -222,7 +223,7 @@ def match(
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
-    lights: Sequence[str] = (),
+    lights: Sequence[Light] = (),
     let_downs: Sequence[LetDown] = (),
     robust: bool = False,
     ruler_cm: float = RULER_CM,
@@ -246,10 +247,10 @@ def match(
     must_use, must_avoid
         Names of pigments that must, or must not, be in it.
     lights
-        CIE names of lights that all count: the worst CIEDE2000 over them is made small, and is
-        what the answer gives. They take the place of the view's illuminant; predicted colours
-        are those in the first. A target that is no spectrum is taken to the same appearance in
-        each (`Target.lab_in`), which is an estimate.
+        Lights that all count, CIE names or an `Illuminant`: the worst CIEDE2000 over them is
+        made small, and is what the answer gives. They take the place of the view's illuminant;
+        predicted colours are those in the first. A target that is no spectrum is taken to the
+        same appearance in each (`Target.lab_in`), which is an estimate.
     let_downs
         Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
     robust

@@ -13,6 +13,7 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
+from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
@@ -108,7 +109,7 @@ class Question:
     max_pigments: int | None
     required: tuple[int, ...]
     excluded: tuple[int, ...]
-    lights: tuple[str, ...] = ()  # all that count, where that is more than the view's
+    lights: tuple[Light, ...] = ()  # all that count, where that is more than the view's
     light_targets: tuple[tuple[float, float, float], ...] = ()  # CIELAB in each of them
     let_downs: tuple[LetDown, ...] = ()
 
@@ -157,7 +158,7 @@ class Question:
         for light, wanted in zip(self.lights, self.light_targets, strict=True):
             weights, white = observation(light, self.view.observer)
             lab = xyz_to_lab(weights @ choice.predicted.reflectance, white)
-            found[light] = float(delta_e(lab, np.array(wanted)))
+            found[str(light)] = float(delta_e(lab, np.array(wanted)))
         return found
 
     def choice(self, steps: FloatArray, delta_e: float) -> Choice:
@@ -304,7 +305,7 @@ def joint_searcher(
     max_pigments: int | None,
     required: tuple[int, ...],
     excluded: tuple[int, ...],
-    lights: tuple[str, ...],
+    lights: tuple[Light, ...],
     let_downs: tuple[LetDown, ...],
 ) -> JointSearcher:
     """A search for several lights or with let-downs; not kept."""

@@ -30,9 +30,17 @@ from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, conditions, predict
 from shadematch.question import Choice, Question, checked_let_downs
-from shadematch.saved_form import LONGEST_NOTE, ChoicePart, MatchPart, SavedFile, TargetPart
+from shadematch.saved_form import (
+    LONGEST_NOTE,
+    ChoicePart,
+    MatchPart,
+    SavedFile,
+    light_to_dict,
+    target_of,
+    target_to_dict,
+)
 from shadematch.spread import spread
-from shadematch.standards import checked_lights, observation
+from shadematch.standards import checked_lights
 from shadematch.target import Target, triple
 
 __all__ = ["Result", "SavedRecipe", "kept", "load", "save", "target_of", "target_to_dict"]
@@ -287,6 +295,7 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
     }
 
 
+<<<<<<< HEAD
 def target_to_dict(target: Target) -> dict[str, Any]:
     """A target as the file keeps it."""
     spectrum = target.reflectance
@@ -303,6 +312,8 @@ def target_to_dict(target: Target) -> dict[str, Any]:
     return {**found, "covariance": [[float(v) for v in row] for row in own]}
 
 
+=======
+>>>>>>> main
 def _doses_to_dict(recipe: Recipe) -> dict[str, Any]:
     weighed = [
         {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
@@ -333,7 +344,7 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
         "max_pigments": None if asked.max_pigments is None else int(asked.max_pigments),
         "must_use": [names[i] for i in asked.required],
         "must_avoid": [names[i] for i in asked.excluded],
-        "lights": list(asked.lights),
+        "lights": [light_to_dict(light) for light in asked.lights],
         "let_downs": [let_down.model_dump(mode="json") for let_down in asked.let_downs],
     }
 
@@ -380,6 +391,7 @@ def _recipe_of(part: SavedFile | ChoicePart, palette: Palette, pour: Pour) -> Re
     return Recipe(ordered, pour, weighed)
 
 
+<<<<<<< HEAD
 def target_of(part: TargetPart) -> Target:
     """The same, read again."""
     observation(part.illuminant, part.observer)
@@ -393,6 +405,8 @@ def target_of(part: TargetPart) -> Target:
     return Target(part.lab, part.illuminant, part.observer, part.source, spectrum, **more)
 
 
+=======
+>>>>>>> main
 def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, view: View) -> Match:
     required, excluded = (
         tuple(sorted(palette.index(name) for name in names))

@@ -34,6 +34,7 @@ from shadematch.cli import (
     predict,
     repeat,
     same_look,
+    samples,
     sheet,
     smallest_batch,
     spread,
@@ -50,7 +51,11 @@ VERBS: Final = (
     *(match, predict, photo, gamut, feasibility),
     *(smallest_batch, same_look, lights, let_down),
     *(sheet, repeat, pot, spread, correct),
+<<<<<<< HEAD
     *(plan, cost, wedge, layers, palette, calibrate),
+=======
+    *(plan, wedge, layers, palette, calibrate, samples),
+>>>>>>> main
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 

@@ -8,6 +8,7 @@ from typing import Any, Final, NoReturn, Protocol, TypeVar
 
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import ColourError, PourError, ShadematchError
+from shadematch.illuminant import Illuminant, Light
 from shadematch.materials import Palette, load_palette
 from shadematch.photo.light import Neutral
 from shadematch.photo.regions import as_regions
@@ -22,6 +23,7 @@ from shadematch.target import Target
 __all__ = [
     "BACKING",
     "COUNT",
+    "LIGHT",
     "NUMBER",
     "NUMBERS",
     "OPTIONS",
@@ -31,6 +33,7 @@ __all__ = [
     "add_photo",
     "add_readings",
     "add_target",
+    "as_light",
     "choice_entries",
     "no_photo",
     "pour_and_view",
@@ -49,6 +52,7 @@ __all__ = [
 
 T = TypeVar("T")
 
+LIGHT: Final = "light, for instance D65, A or LED-B3, or a .csv with its spectrum"
 OPTIONS: Final = (
     {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"}
     | {
@@ -156,7 +160,7 @@ def add_conditions(parser: argparse.ArgumentParser) -> None:
         text = f"{text} ({getattr(usual, field):g})"
         add(OPTIONS[field], dest=field, type=NUMBER, metavar=unit, help=text)
     add = parser.add_argument_group("the view").add_argument
-    add("--illuminant", metavar="NAME", help="light, for instance D65 (usual), A or LED-B3")
+    add("--illuminant", metavar="NAME", help=f"{LIGHT} (D65)")
     add("--observer", metavar="DEGREES", help="2 (usual) or 10")
     text = "what lies behind: white (usual), black, or a reflectance from 0 to 1"
     add("--backing", type=BACKING, metavar="BACKING", help=text)
@@ -189,7 +193,14 @@ def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
     """The pour and the view that were given, the usual ones where nothing was."""
     given = {name: value for name, value in vars(args).items() if value is not None}
     pour = Pour(**{k: v for k, v in given.items() if k in Pour.model_fields})
+    if "illuminant" in given:
+        given["illuminant"] = as_light(given["illuminant"])
     return pour, View(**{k: v for k, v in given.items() if k in View.model_fields})
+
+
+def as_light(text: str) -> Light:
+    """A light by its name, or from a file with its spectrum."""
+    return Illuminant.from_csv(text) if text.lower().endswith(".csv") else text
 
 
 def read_target(args: argparse.Namespace) -> Target:

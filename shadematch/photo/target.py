@@ -33,7 +33,7 @@ from shadematch.photo.uncertainty import (
     remaining,
 )
 from shadematch.standards import observation
-from shadematch.target import Covariance, Target, register_photo_reader
+from shadematch.target import Covariance, Target
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -388,6 +388,3 @@ def _row(values: FloatArray) -> tuple[float, float, float]:
 def _rows(matrix: FloatArray) -> Covariance:
     even = (matrix + matrix.T) / 2.0
     return _row(even[0]), _row(even[1]), _row(even[2])
-
-
-register_photo_reader(PhotoTarget.from_photo)
