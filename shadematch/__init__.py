@@ -1,188 +1,5 @@
 """From a wanted colour to whole centimetres of pigment paste for melt-and-pour soap.
 
-<<<<<<< HEAD
-from shadematch._version import __version__
-from shadematch.batches import BatchPoint, SmallestBatch, smallest_batch
-from shadematch.calibration.calibrate import calibrate
-from shadematch.calibration.design import (
-    NextPour,
-    PlannedPour,
-    PouringPlan,
-    next_pours,
-    starter_plan,
-)
-from shadematch.calibration.files import read_test_pours
-from shadematch.calibration.intervals import Interval
-from shadematch.calibration.lot import NewLot, new_lot
-from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
-from shadematch.calibration.testpour import TestPour
-from shadematch.correction.correct import correct
-from shadematch.correction.results import Addition, Correction, Strength
-from shadematch.errors import (
-    ColourError,
-    FileError,
-    MissingExtraError,
-    PaletteError,
-    PhotoError,
-    PourError,
-    ShadematchError,
-    SpectrumError,
-    UnknownNameError,
-)
-from shadematch.exchange import (
-    distribution_of,
-    results_frame,
-    target_from_distribution,
-    targets_from_frame,
-    write_results,
-)
-from shadematch.gamut.feasibility import Comparison, Feasibility, feasibility
-from shadematch.gamut.ladder import Ladder, ladder
-from shadematch.gamut.reach import Coverage, Gamut, Nearest, Volume, gamut
-from shadematch.gamut.slices import Slice, WholeMap
-from shadematch.layers import Layered, Shade, layers
-from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
-from shadematch.look import SameLook, same_look
-from shadematch.many import match_many
-from shadematch.match import Match, match
-from shadematch.materials import Base, Palette, Pigment, load_palette
-from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
-from shadematch.photo.chart import Chart
-from shadematch.photo.light import Neutral
-from shadematch.photo.proposal import flat_areas
-from shadematch.photo.regions import Region
-from shadematch.photo.target import PhotoTarget
-from shadematch.planning.books import read_orders, read_stock
-from shadematch.planning.cost import Cost, cost
-from shadematch.planning.orders import Order
-from shadematch.planning.plan import plan
-from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
-from shadematch.planning.stock import Stock, Tubes
-from shadematch.pot import InThePot, in_the_pot
-from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
-from shadematch.prediction import Prediction, predict
-from shadematch.question import Choice, Verdict
-from shadematch.repeat import Repeat, repeat
-from shadematch.rounds import load_correction, save_correction
-from shadematch.saved import SavedRecipe, load, save
-from shadematch.sheet.batch import BatchSheet, batch_sheet
-from shadematch.spread import Spread, spread
-from shadematch.target import Target
-from shadematch.wedge import Wedge, wedge
-
-__all__ = [
-    "Addition",
-    "Base",
-    "BatchPoint",
-    "BatchSheet",
-    "CalibratedMatch",
-    "Calibration",
-    "Chart",
-    "Choice",
-    "ColourError",
-    "Comparison",
-    "Correction",
-    "Cost",
-    "Coverage",
-    "Feasibility",
-    "FileError",
-    "Gamut",
-    "InThePot",
-    "Interval",
-    "Ladder",
-    "Layered",
-    "LeftOut",
-    "LetDown",
-    "LetDownPlan",
-    "Lights",
-    "Match",
-    "MissingExtraError",
-    "Nearest",
-    "Neutral",
-    "NewLot",
-    "NextPour",
-    "Order",
-    "Palette",
-    "PaletteError",
-    "PhotoError",
-    "PhotoTarget",
-    "Pigment",
-    "Plan",
-    "PlannedPour",
-    "Pour",
-    "PourError",
-    "Poured",
-    "PouringPlan",
-    "Prediction",
-    "Purchase",
-    "Recipe",
-    "Region",
-    "Repeat",
-    "Residual",
-    "SameLook",
-    "SavedRecipe",
-    "Shade",
-    "ShadematchError",
-    "Slice",
-    "SmallestBatch",
-    "SpectrumError",
-    "Spread",
-    "Stock",
-    "Strength",
-    "Target",
-    "TestPour",
-    "ToMake",
-    "Tubes",
-    "UnderLight",
-    "UnknownNameError",
-    "Verdict",
-    "View",
-    "Volume",
-    "Wedge",
-    "Weighed",
-    "WhatIf",
-    "WholeMap",
-    "__version__",
-    "batch_sheet",
-    "calibrate",
-    "correct",
-    "cost",
-    "distribution_of",
-    "feasibility",
-    "flat_areas",
-    "gamut",
-    "in_the_pot",
-    "ladder",
-    "layers",
-    "lights",
-    "load",
-    "load_correction",
-    "load_palette",
-    "match",
-    "match_many",
-    "metameric_index",
-    "new_lot",
-    "next_pours",
-    "plan",
-    "predict",
-    "propose_let_down",
-    "read_orders",
-    "read_stock",
-    "read_test_pours",
-    "repeat",
-    "results_frame",
-    "same_look",
-    "save",
-    "save_correction",
-    "smallest_batch",
-    "spread",
-    "starter_plan",
-    "target_from_distribution",
-    "targets_from_frame",
-    "wedge",
-    "write_results",
-]
-=======
 Everything public is reached from here. A name's room is imported when the name is first asked
 for, so that ``import shadematch`` costs next to nothing and a job pays for its own rooms only.
 """
@@ -224,7 +41,8 @@ _ROOMS = {
     "layers": "Layered Shade layers",
     "letdown": "LetDownPlan ToMake propose_let_down",
     "look": "SameLook same_look",
-    "match": "Match match match_many",
+    "many": "match_many",
+    "match": "Match match",
     "materials": "Base Palette Pigment load_palette",
     "metamerism": "Lights UnderLight lights metameric_index",
     "photo.chart": "Chart",
@@ -243,6 +61,7 @@ _ROOMS = {
     "prediction": "Prediction predict",
     "question": "Choice Verdict",
     "repeat": "Repeat repeat",
+    "rounds": "load_correction save_correction",
     "saved": "SavedRecipe load save",
     "samples": "copy_samples",
     "sheet.batch": "BatchSheet batch_sheet",
@@ -277,4 +96,3 @@ class _Facade(ModuleType):
 
 
 sys.modules[__name__].__class__ = _Facade
->>>>>>> main

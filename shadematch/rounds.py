@@ -32,8 +32,7 @@ from shadematch.materials import Palette
 from shadematch.models import Frozen, Number, expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import loads_of
-from shadematch.saved import target_of, target_to_dict
-from shadematch.saved_form import TargetPart
+from shadematch.saved_form import TargetPart, target_of, target_to_dict
 
 __all__ = ["load_correction", "save_correction"]
 

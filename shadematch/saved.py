@@ -43,7 +43,7 @@ from shadematch.spread import spread
 from shadematch.standards import checked_lights
 from shadematch.target import Target, triple
 
-__all__ = ["Result", "SavedRecipe", "kept", "load", "save", "target_of", "target_to_dict"]
+__all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
 
 _FORMAT: Final = "shadematch recipe"
 _VERSION: Final = 1
@@ -295,25 +295,6 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
     }
 
 
-<<<<<<< HEAD
-def target_to_dict(target: Target) -> dict[str, Any]:
-    """A target as the file keeps it."""
-    spectrum = target.reflectance
-    found: dict[str, Any] = {
-        "lab": [float(v) for v in target.lab],
-        "illuminant": target.illuminant,
-        "observer": target.observer,
-        "source": target.source,
-        "reflectance": None if spectrum is None else spectrum.tolist(),
-    }
-    own = getattr(target, "covariance", None)
-    if own is None:
-        return found
-    return {**found, "covariance": [[float(v) for v in row] for row in own]}
-
-
-=======
->>>>>>> main
 def _doses_to_dict(recipe: Recipe) -> dict[str, Any]:
     weighed = [
         {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
@@ -391,22 +372,6 @@ def _recipe_of(part: SavedFile | ChoicePart, palette: Palette, pour: Pour) -> Re
     return Recipe(ordered, pour, weighed)
 
 
-<<<<<<< HEAD
-def target_of(part: TargetPart) -> Target:
-    """The same, read again."""
-    observation(part.illuminant, part.observer)
-    more: dict[str, Any] = {}
-    if part.covariance is not None:
-        more["covariance"] = part.covariance
-    spectrum = None
-    if part.reflectance is not None:
-        spectrum = np.array(part.reflectance)
-        spectrum.setflags(write=False)
-    return Target(part.lab, part.illuminant, part.observer, part.source, spectrum, **more)
-
-
-=======
->>>>>>> main
 def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, view: View) -> Match:
     required, excluded = (
         tuple(sorted(palette.index(name) for name in names))

@@ -51,11 +51,7 @@ VERBS: Final = (
     *(match, predict, photo, gamut, feasibility),
     *(smallest_batch, same_look, lights, let_down),
     *(sheet, repeat, pot, spread, correct),
-<<<<<<< HEAD
-    *(plan, cost, wedge, layers, palette, calibrate),
-=======
-    *(plan, wedge, layers, palette, calibrate, samples),
->>>>>>> main
+    *(plan, cost, wedge, layers, palette, calibrate, samples),
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 
