@@ -12,6 +12,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
+from shadematch.illuminant import Light
 from shadematch.match import Match, match_of, tolerated
 from shadematch.materials import Palette
 from shadematch.pour import LetDown, Pour, View
@@ -35,7 +36,7 @@ def match_many(
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
-    lights: Sequence[str] = (),
+    lights: Sequence[Light] = (),
     let_downs: Sequence[LetDown] = (),
     executor: Executor | None = None,
     progress: Callable[[int], None] | None = None,

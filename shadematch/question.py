@@ -370,7 +370,7 @@ class Asked:
     max_pigments: int | None
     required: tuple[int, ...]
     excluded: tuple[int, ...]
-    lights: tuple[str, ...]
+    lights: tuple[Light, ...]
     let_downs: tuple[LetDown, ...]
 
     @property

@@ -16,6 +16,7 @@ from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PourError
 from shadematch.html import card
+from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
@@ -80,7 +81,7 @@ class Spread:
     lab_covariance: tuple[tuple[float, float, float], ...]
     shares: Mapping[str, float] = field(hash=False)
     _lab: FloatArray = field(repr=False, compare=False)
-    lights: tuple[str, ...] = ()
+    lights: tuple[Light, ...] = ()
     let_down_cm: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
@@ -125,7 +126,7 @@ class Spread:
             f"{self.median:.2f}, 90 % within {self.p90:.2f}, 95 % within {self.p95:.2f}",
         ]
         if self.lights:
-            lines.append(f"           the worst of {', '.join(self.lights)}")
+            lines.append(f"           the worst of {', '.join(map(str, self.lights))}")
         if self.target is not None:
             lines.append(f"           {self.nominal_delta_e:.2f} when nothing is off")
         lines += [
@@ -175,7 +176,7 @@ def spread(
     ruler_cm: float = RULER_CM,
     scale_g: float = SCALE_G,
     target: Target | str | None = None,
-    lights: Sequence[str] = (),
+    lights: Sequence[Light] = (),
     let_down_cm: Mapping[str, float] | None = None,
 ) -> Spread:
     """How far a recipe's colour strays when the ruler and the scale are a little off.
@@ -194,7 +195,7 @@ def spread(
     target
         Take CIEDE2000 to this colour; by default to the recipe's own.
     lights
-        CIE names of lights that all count, as for `match`: the worst CIEDE2000 over them.
+        Lights that all count, as for `match`: the worst CIEDE2000 over them.
     let_down_cm
         Of a recipe with let-downs: paste that each was made with at once [cm], by pigment. By
         default the fewest dose steps that give what the recipe takes. The more is made at once,

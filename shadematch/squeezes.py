@@ -29,6 +29,7 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
+from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.optics.layer import Layer, reflectance
@@ -112,7 +113,7 @@ class Squeezes:
     def __init__(
         self, palette: Palette, pour: Pour, view: View, *, ruler_cm: float, scale_g: float,
         let_downs: Sequence[LetDown] = (), made_cm: Mapping[str, float] | None = None,
-        lights: Sequence[str] = (),
+        lights: Sequence[Light] = (),
     ) -> None:  # fmt: skip
         self.pour, self.ruler_cm, self.scale_g = pour, ruler_cm, scale_g
         self.let_downs, self.made_cm = tuple(let_downs), dict(made_cm or {})
