@@ -48,6 +48,7 @@ from shadematch.match import Match, match
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
 from shadematch.photo.chart import Chart
+from shadematch.photo.finding import find_chart
 from shadematch.photo.light import Neutral
 from shadematch.photo.proposal import flat_areas
 from shadematch.photo.regions import Region
@@ -154,6 +155,7 @@ __all__ = [
     "cost",
     "distribution_of",
     "feasibility",
+    "find_chart",
     "flat_areas",
     "gamut",
     "in_the_pot",

@@ -269,8 +269,8 @@ class Target:
             Where white paper or a grey card is, in the same forms; or a `Neutral`, which tells
             its reflectance (else 0.9 is taken). Corrects exposure and the light's colour.
         chart
-            The four corner patches of a 24-patch chart, or a `Chart`. Corrects the camera too;
-            wins over `neutral`.
+            The four corner patches of a 24-patch chart, a `Chart`, or ``"find"`` to look for
+            it. Corrects the camera too; wins over `neutral`.
         shading
             Another photo from the same stand, all of plain paper: tells how the light falls.
 
@@ -286,7 +286,8 @@ class Target:
             If the file is no sound photo of these kinds, a region lies outside or can't be
             used, or the neutral or chart makes no sense.
         MissingExtraError
-            If a library that reads it is missing (``pip install "shadematch[photos]"``).
+            If a library that reads it is missing (``pip install "shadematch[photos]"``), or
+            the one that finds a chart (``pip install "shadematch[chart]"``).
         """
         # The rooms that read photos give targets, so they stand above this one; yet people look
         # for `from_photo` beside `from_hex`. So they come in here by name, with the first photo.

@@ -140,7 +140,10 @@ def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
     text = "white paper or grey card in it"
     add(f"{start}neutral", action="append", metavar="REGION", help=text)
     add(f"{start}reflectance", type=NUMBER, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
-    text = "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white"
+    text = (
+        "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white; or "
+        "'find'"
+    )
     add(f"{start}chart", metavar="CORNERS", help=text)
     add(f"{start}shading", metavar="FILE", help="photo of plain paper from the same stand")
 
