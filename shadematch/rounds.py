@@ -5,7 +5,7 @@ round what was measured, within which limits something was to be added, what was
 was added; what is believed of the batch follows from that, and is computed anew when the file
 is read. The strengths in it are for people to read::
 
-    {"format": "shadematch batch", "version": 1, "library": "0.1.0",
+    {"format": "shadematch batch", "version": 1, "library": "...",
      "recipe": {"doses_cm": {...}, "pour": {...}}, "view": {...}, "priors": {...},
      "rounds": [{"measured": {...}, "covariance": [...], "target": {...}, "tolerance": 1.0,
                  "limits": {...}, "advice": {...} or null, "proved": true,
