@@ -45,7 +45,8 @@ from shadematch.illuminant import Illuminant
 from shadematch.layers import Layered, Shade, layers
 from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
 from shadematch.look import SameLook, same_look
-from shadematch.match import Match, match, match_many
+from shadematch.many import match_many
+from shadematch.match import Match, match
 from shadematch.materials import Base, Palette, Pigment, load_palette
 from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
 from shadematch.photo.chart import Chart
@@ -65,6 +66,7 @@ from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, predict
 from shadematch.question import Choice, Verdict
 from shadematch.repeat import Repeat, repeat
+from shadematch.rounds import load_correction, save_correction
 from shadematch.samples import copy_samples
 from shadematch.saved import SavedRecipe, load, save
 from shadematch.sheet.batch import BatchSheet, batch_sheet
@@ -166,6 +168,7 @@ __all__ = [
     "lights",
     "load",
     "load_calibration",
+    "load_correction",
     "load_palette",
     "load_targets",
     "match",
@@ -186,6 +189,7 @@ __all__ = [
     "same_look",
     "save",
     "save_calibration",
+    "save_correction",
     "save_targets",
     "smallest_batch",
     "spread",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -23,13 +23,16 @@ from shadematch.search.joint import JointSearcher, region_of
 from shadematch.search.space import whole_space
 from shadematch.search.whole import Found
 from shadematch.standards import observation
+from shadematch.target import Target, triple
 
 __all__ = [
     "VISIBLE",
+    "Asked",
     "Choice",
     "Limit",
     "Question",
     "Verdict",
+    "checked_asked",
     "checked_let_downs",
     "joint_searcher",
 ]
@@ -355,3 +358,100 @@ def checked_let_downs(
         raise PourError("are too many", field="let_downs", value=len(kept),
                         remedy=f"Give at most {MOST_LET_DOWNS}")  # fmt: skip
     return kept
+
+
+@dataclass(frozen=True)
+class Asked:
+    """All of a question but its colour."""
+
+    palette: Palette
+    pour: Pour
+    view: View
+    max_pigments: int | None
+    required: tuple[int, ...]
+    excluded: tuple[int, ...]
+    lights: tuple[Light, ...]
+    let_downs: tuple[LetDown, ...]
+
+    @property
+    def views(self) -> list[View]:
+        """One for each light that counts."""
+        lights = [self.view.model_copy(update={"illuminant": name}) for name in self.lights]
+        return lights or [self.view]
+
+    def question(self, goal: Target) -> Question:
+        """The question for one colour."""
+        return self.question_of(np.array([goal.lab_in(each) for each in self.views]))
+
+    def question_of(self, labs: FloatArray) -> Question:
+        """The same for its CIELAB in each view, shape (v, 3)."""
+        view = self.views[0]
+        return Question(
+            *(labs[0], self.palette, self.pour, view),
+            *(self.max_pigments, self.required, self.excluded),
+            lights=self.lights,
+            light_targets=tuple(triple(lab) for lab in labs) if self.lights else (),
+            let_downs=self.let_downs,
+        )
+
+
+def checked_asked(
+    palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
+    must_avoid: Sequence[str], tolerance: float | None, weighed: bool = False,
+) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
+    """Positions of the pigments that must, and must not, be used.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks a name.
+    PourError
+        If not even one dose step is permitted, or the limits contradict each other.
+    """
+    if isinstance(must_use, str):
+        must_use = (must_use,)
+    if isinstance(must_avoid, str):
+        must_avoid = (must_avoid,)
+    for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
+        expect(names, Iterable, field_, "Give a list of pigment names")
+    number = isinstance(tolerance, int | float | np.integer | np.floating)
+    if tolerance is not None and (
+        not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0
+    ):
+        raise PourError(
+            "must be finite and not negative",
+            field="tolerance",
+            value=tolerance,
+            remedy="It is a CIEDE2000; 0.5 is invisible to most",
+        )
+    required = tuple(sorted({palette.index(name) for name in must_use}))
+    excluded = tuple(sorted({palette.index(name) for name in must_avoid}))
+    both = set(required) & set(excluded)
+    if both:
+        raise PourError(
+            "a pigment can't be both used and avoided",
+            field="must_use",
+            value=palette.names[min(both)],
+            remedy="Drop it from one of the two",
+        )
+    if max_pigments is not None and (
+        isinstance(max_pigments, bool)
+        or not isinstance(max_pigments, int | np.integer)
+        or max_pigments < max(1, len(required))
+    ):
+        raise PourError(
+            "must be a whole number, at least 1 and at least the number of pigments to be used",
+            field="max_pigments",
+            value=max_pigments,
+            remedy=f"Give a number from {max(1, len(required))} to {len(palette.pigments)}",
+        )
+    least = max(1, len(required))
+    if pour.max_steps < least and not weighed:
+        needed = pour.dose_step_cm * least * 100.0 / pour.max_load
+        raise PourError(
+            f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
+            field="batch_g",
+            value=pour.batch_g,
+            remedy=f"Melt at least {needed:g} g, or allow a higher load or a smaller dose step",
+        )
+    return required, excluded

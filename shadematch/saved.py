@@ -409,7 +409,7 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
     if kept_ is not None and steady is not None:  # computed anew, like a spectrum
         strayed = spread(
             steady.recipe, palette=palette, view=view, target=target,
-            ruler_cm=kept_.ruler_cm, scale_g=kept_.scale_g,
+            ruler_cm=kept_.ruler_cm, scale_g=kept_.scale_g, lights=part.lights,
         )  # fmt: skip
     return Match(
         steady=steady,

@@ -16,7 +16,8 @@ from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
-from shadematch.spread import RULER_CM, SCALE_G, Spread
+from shadematch.spread import Spread
+from shadematch.squeezes import RULER_CM, SCALE_G
 from shadematch.target import Target
 
 __all__ = [
@@ -29,14 +30,17 @@ __all__ = [
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_photo",
     "add_readings",
     "add_target",
     "as_light",
     "choice_entries",
+    "no_photo",
     "pour_and_view",
     "read_doses",
     "read_let_down",
     "read_palette",
+    "read_photo",
     "read_readings",
     "read_target",
     "reader",
@@ -60,7 +64,7 @@ OPTIONS: Final = (
             *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs"),
-            *("from_cm", "to_cm", "height_cm", "steps", "seconds"),
+            *("from_cm", "to_cm", "height_cm", "steps", "seconds", "gap"),
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
@@ -119,22 +123,29 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     add("--lab", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help="CIELAB")
     add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
     add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
-    add("--photo", metavar="FILE", help="photo in which --region shows it")
+    add_photo(add)
+    add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
+    add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
+
+
+def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
+    """Let a colour be given as a photo, in options that begin with `prefix`."""
+    start = f"--{prefix}"
+    add(f"{start}photo", metavar="FILE", help=f"photo in which {start}region shows it")
     text = (
         "left,top,right,bottom in pixels or fractions, 'circle x,y,radius' or 'polygon x,y x,y "
         "x,y'; may be repeated; 'shadematch photo FILE' proposes some"
     )
-    add("--region", action="append", metavar="REGION", help=text)
-    add("--neutral", action="append", metavar="REGION", help="white paper or grey card in it")
-    add("--reflectance", type=NUMBER, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
+    add(f"{start}region", action="append", metavar="REGION", help=text)
+    text = "white paper or grey card in it"
+    add(f"{start}neutral", action="append", metavar="REGION", help=text)
+    add(f"{start}reflectance", type=NUMBER, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
     text = (
         "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white; or "
         "'find'"
     )
-    add("--chart", metavar="CORNERS", help=text)
-    add("--shading", metavar="FILE", help="photo of plain paper from the same stand")
-    add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
-    add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
+    add(f"{start}chart", metavar="CORNERS", help=text)
+    add(f"{start}shading", metavar="FILE", help="photo of plain paper from the same stand")
 
 
 def add_conditions(parser: argparse.ArgumentParser) -> None:
@@ -168,7 +179,7 @@ def add_readings(parser: argparse.ArgumentParser) -> None:
     add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
 
 
-def read_readings(args: argparse.Namespace) -> dict[str, float]:
+def read_readings(args: argparse.Namespace) -> dict[str, Any]:
     """`ruler_cm` and `scale_g`, where they were given."""
     given = {"ruler_cm": args.ruler, "scale_g": args.scale}
     return {name: value for name, value in given.items() if value is not None}
@@ -223,11 +234,8 @@ def read_target(args: argparse.Namespace) -> Target:
             raise renamed(found, f"--target-{found.field}") from None
         raise
     if args.photo is not None:
-        return _read_photo(args)
-    extra = next((n for n in _OF_PHOTO if getattr(args, n) is not None), None)
-    if extra is not None:
-        problem, value = f"has no meaning with {given[0]}", getattr(args, extra)
-        raise ColourError(problem, field=extra, value=value, remedy="It goes with --photo")
+        return read_photo(args)
+    no_photo(args, given[0])
     if args.spectrum is not None:
         return Target.from_csv(args.spectrum)
     return Target.from_hex(args.hex.strip())
@@ -236,22 +244,38 @@ def read_target(args: argparse.Namespace) -> Target:
 _OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
 
 
-def _read_photo(args: argparse.Namespace) -> Target:
-    if args.region is None:
+def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
+    """Complain of options that go with a photo where there is none."""
+    for name in _OF_PHOTO:
+        value = getattr(args, f"{prefix}{name}".replace("-", "_"))
+        if value is not None:
+            raise ColourError(f"has no meaning with {given}", field=f"--{prefix}{name}",
+                              value=value, remedy=f"It goes with --{prefix}photo")  # fmt: skip
+
+
+def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
+    """The colour in a photo that was given in options that begin with `prefix`."""
+    names = ("photo", *_OF_PHOTO)
+    own = {n: getattr(args, f"{prefix}{n}".replace("-", "_")) for n in names}
+    start = f"--{prefix}"
+    if own["region"] is None:
         raise ColourError(
-            "is needed with a photo", field="region",
-            remedy=f"Let 'shadematch photo {args.photo}' propose some",
+            "is needed with a photo", field=f"{start}region",
+            remedy=f"Let 'shadematch photo {own['photo']}' propose some",
         )  # fmt: skip
     neutral: Neutral | None = None
-    if args.neutral is not None:
-        given = {} if args.reflectance is None else {"reflectance": args.reflectance}
-        neutral = Neutral(as_regions(args.neutral, "neutral"), **given)
-    elif args.reflectance is not None:
-        raise ColourError("has no meaning without --neutral", field="reflectance",
-                          value=args.reflectance, remedy="Say where the neutral is")  # fmt: skip
+    if own["neutral"] is not None:
+        given = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
+        neutral = Neutral(as_regions(own["neutral"], "neutral"), **given)
+    elif own["reflectance"] is not None:
+        raise ColourError(
+            f"has no meaning without {start}neutral", field=f"{start}reflectance",
+            value=own["reflectance"], remedy="Say where the neutral is",
+        )  # fmt: skip
     return Target.from_photo(
-        args.photo, region=args.region, neutral=neutral, chart=args.chart, shading=args.shading
-    )
+        own["photo"], region=own["region"], neutral=neutral, chart=own["chart"],
+        shading=own["shading"],
+    )  # fmt: skip
 
 
 def read_palette(path: str | None) -> Palette:
