@@ -18,7 +18,7 @@ from shadematch.cautions import CAUTIONS
 from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import check_progress, expect, is_finite, listed
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
 from shadematch.question import Choice, Question, Verdict, checked_let_downs
@@ -32,6 +32,7 @@ __all__ = ["Match", "match", "match_many"]
 
 _TOLERANCE: Final = 0.5
 """CIEDE2000 that nobody sees (common practice, no source)."""
+_LARGEST_CHUNK: Final = 10_000_000
 
 
 @dataclass(frozen=True)
@@ -221,11 +222,8 @@ def _checked(
     if isinstance(must_avoid, str):
         must_avoid = (must_avoid,)
     for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
-        expect(names, Iterable, field_, "Give a list of pigment names")
-    number = isinstance(tolerance, int | float | np.integer | np.floating)
-    if tolerance is not None and (
-        not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0
-    ):
+        listed(names, field_, "Give a list of pigment names")
+    if tolerance is not None and (not is_finite(tolerance) or tolerance < 0):
         raise PourError(
             "must be finite and not negative",
             field="tolerance",
@@ -424,9 +422,16 @@ def match_many(
     """
     palette, pour, view = conditions(palette, pour, view)
     required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
-    if isinstance(chunk, bool) or not isinstance(chunk, int) or chunk < 1:
-        raise PourError("must be a whole number from 1", field="chunk", value=chunk,
-                        remedy="A few thousand suit most machines")  # fmt: skip
+    if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= _LARGEST_CHUNK:
+        raise PourError(f"must be a whole number from 1 to {_LARGEST_CHUNK:,}", field="chunk",
+                        value=chunk, remedy="A few thousand suit most machines")  # fmt: skip
+    if isinstance(targets, str | Target) or not isinstance(targets, Iterable):
+        raise PourError("is no list of targets", field="targets", value=targets,
+                        remedy="For one target use match")  # fmt: skip
+    if executor is not None and not callable(getattr(executor, "submit", None)):
+        raise PourError("is no executor", field="executor", value=executor,
+                        remedy="Give a concurrent.futures.Executor")  # fmt: skip
+    check_progress(progress)
     asked = (palette, pour, view, max_pigments, required, excluded)
     return _stream(iter(targets), asked, tolerance, executor, progress, chunk)
 

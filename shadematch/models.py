@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any, ClassVar
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 
-__all__ = ["Frozen", "Number", "expect"]
+__all__ = ["Frozen", "Number", "check_progress", "expect", "is_finite", "listed"]
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -63,6 +64,45 @@ def expect(value: object, kind: type | tuple[type, ...], field: str, remedy: str
         )
 
 
+def is_finite(value: object) -> bool:
+    """Whether a value is a finite real number; truth values and texts are none."""
+    if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number beyond any float
+        return False
+
+
+def check_progress(progress: object) -> None:
+    """Refuse a report of progress that can't be called.
+
+    Raises
+    ------
+    PourError
+        Naming it.
+    """
+    if progress is not None and not callable(progress):
+        raise PourError("can't be called", field="progress", value=progress,
+                        remedy="Give a function of one argument, such as print")  # fmt: skip
+
+
+def listed(value: object, field: str, remedy: str) -> tuple[Any, ...]:
+    """What a list, or anything else that can be gone through, holds.
+
+    Raises
+    ------
+    PourError
+        If it can't be gone through.
+    """
+    try:
+        return tuple(value)  # type: ignore[arg-type]
+    except TypeError:
+        raise PourError(
+            f"is no list ({type(value).__name__})", field=field, value=value, remedy=remedy
+        ) from None
+
+
 Number = Annotated[float, BeforeValidator(_plain_number)]
 """A finite number; texts and truth values are refused."""
 
@@ -74,6 +114,14 @@ class Frozen(BaseModel):
         frozen=True, extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=False
     )
     _error: ClassVar[type[ShadematchError]] = ShadematchError
+
+    @model_validator(mode="before")
+    @classmethod
+    def _named(cls, data: Any) -> Any:
+        # A dict with other keys than texts would end in a TypeError.
+        if isinstance(data, dict) and not all(isinstance(key, str) for key in data):
+            raise PydanticCustomError("model_type", "must be an object with named entries")
+        return data
 
     def __init__(self, **data: Any) -> None:
         try:

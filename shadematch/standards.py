@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import functools
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from importlib import resources
 from typing import Any, Final, NamedTuple
 
@@ -136,8 +136,12 @@ def checked_lights(illuminants: Sequence[str], *, field: str = "lights") -> tupl
     """
     if isinstance(illuminants, str):
         illuminants = (illuminants,)
-    names = tuple(illuminants) if isinstance(illuminants, Iterable) else (None,)
-    if None in names or len(set(names)) < len(names):
+    try:
+        names = tuple(illuminants)
+        plain = all(isinstance(name, str) for name in names) and len(set(names)) == len(names)
+    except TypeError:  # no list at all
+        plain = False
+    if not plain:
         raise ColourError(
             "must be a list of names, each once",
             field=field,

@@ -85,7 +85,7 @@ def _text(path: str | os.PathLike[str]) -> str:
     except OSError as found:
         raise fault(path, None, f"can't be read: {found.strerror}", None,
                     "Check the name and the folder") from None  # fmt: skip
-    except ValueError:  # a NUL in the name
+    except (TypeError, ValueError):  # no path at all, or a NUL in the name
         raise fault(path, None, "is no path", None, "Check the name") from None
     if len(raw) > _LARGEST_FILE:
         raise fault(path, None, "is too large for test pours", None, "Split it")

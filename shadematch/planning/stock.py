@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
@@ -9,7 +10,7 @@ from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.materials import Palette
-from shadematch.models import Frozen, Number
+from shadematch.models import Frozen, Number, expect
 
 __all__ = ["Stock", "Tubes", "Whole"]
 
@@ -95,8 +96,9 @@ class Stock(Frozen):
         return self
 
     @classmethod
-    def of(cls, full: dict[str, int], **rest: Any) -> Stock:
+    def of(cls, full: Mapping[str, int], **rest: Any) -> Stock:
         """A shelf of full tubes: names and numbers; `rest` as for `Stock`."""
+        expect(full, Mapping, "full", "Give names and numbers, such as {'gorse': 2}")
         return cls(tubes=tuple(Tubes(pigment=n, full=count) for n, count in full.items()), **rest)
 
     def without(self, *names: str) -> Stock:
