@@ -17,10 +17,16 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.errors import ColourError, FileError, MissingExtraError, ShadematchError
+from shadematch.errors import (
+    ColourError,
+    FileError,
+    MissingExtraError,
+    PourError,
+    ShadematchError,
+)
 from shadematch.files import whole_file
 from shadematch.match import Match
-from shadematch.models import expect
+from shadematch.models import check_progress, expect
 from shadematch.prediction import Prediction, model_for
 from shadematch.standards import distribution
 from shadematch.target import Target
@@ -77,6 +83,7 @@ def write_results(
     ShadematchError
         If the matches have different palettes.
     """
+    check_progress(progress)
     kind = Path(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
     if kind not in (".csv", ".parquet"):
         raise FileError("must end in .csv or .parquet", field="path", value=str(path),
@@ -121,6 +128,9 @@ def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
         (("L", "a", "b"), Target.from_lab),
         (("X", "Y", "Z"), Target.from_xyz),
     )
+    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
+        raise ColourError("is no data frame", field="frame", value=frame,
+                          remedy="Give a pandas.DataFrame")  # fmt: skip
     there = [way for way in ways if all(name in frame.columns for name in way[0])]
     if not there:
         raise ColourError("has no colours", field="frame", value=list(map(str, frame.columns)),
@@ -165,7 +175,11 @@ def _missing(library: str) -> MissingExtraError:
 
 def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
     """Columns of a few thousand matches each."""
-    stream = iter(matches)
+    try:
+        stream = iter(matches)
+    except TypeError:
+        raise PourError("is no list of matches", field="matches", value=matches,
+                        remedy="Give what match_many returns, or a list") from None  # fmt: skip
     palette = None
     while batch := list(itertools.islice(stream, _ROWS)):
         for match in batch:

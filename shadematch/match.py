@@ -425,7 +425,11 @@ def match_many(
     if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= _LARGEST_CHUNK:
         raise PourError(f"must be a whole number from 1 to {_LARGEST_CHUNK:,}", field="chunk",
                         value=chunk, remedy="A few thousand suit most machines")  # fmt: skip
-    if isinstance(targets, str | Target) or not isinstance(targets, Iterable):
+    try:
+        stream = iter(() if isinstance(targets, str) else targets)
+    except TypeError:
+        stream = None
+    if stream is None or isinstance(targets, str):
         raise PourError("is no list of targets", field="targets", value=targets,
                         remedy="For one target use match")  # fmt: skip
     if executor is not None and not callable(getattr(executor, "submit", None)):
@@ -433,7 +437,7 @@ def match_many(
                         remedy="Give a concurrent.futures.Executor")  # fmt: skip
     check_progress(progress)
     asked = (palette, pour, view, max_pigments, required, excluded)
-    return _stream(iter(targets), asked, tolerance, executor, progress, chunk)
+    return _stream(stream, asked, tolerance, executor, progress, chunk)
 
 
 _Asked = tuple[Palette, Pour, View, int | None, tuple[int, ...], tuple[int, ...]]

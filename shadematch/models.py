@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any, ClassVar, TypeGuard
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
@@ -64,7 +64,7 @@ def expect(value: object, kind: type | tuple[type, ...], field: str, remedy: str
         )
 
 
-def is_finite(value: object) -> bool:
+def is_finite(value: object) -> TypeGuard[float]:
     """Whether a value is a finite real number; truth values and texts are none."""
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
         return False
@@ -115,19 +115,16 @@ class Frozen(BaseModel):
     )
     _error: ClassVar[type[ShadematchError]] = ShadematchError
 
-    @model_validator(mode="before")
-    @classmethod
-    def _named(cls, data: Any) -> Any:
-        # A dict with other keys than texts would end in a TypeError.
-        if isinstance(data, dict) and not all(isinstance(key, str) for key in data):
-            raise PydanticCustomError("model_type", "must be an object with named entries")
-        return data
-
     def __init__(self, **data: Any) -> None:
         try:
             super().__init__(**data)
         except ValidationError as found:
             raise self._readable(found) from None
+        except TypeError:  # an entry is a dict with other keys than texts
+            raise self._error(
+                "has an entry whose name is no text", field=type(self).__name__,
+                remedy="Name each entry by a text",
+            ) from None  # fmt: skip
 
     @classmethod
     def _readable(cls, found: ValidationError) -> ShadematchError:

@@ -139,9 +139,9 @@ def wedge(
     """
     palette, pour, view = conditions(palette, pour, view)
     made = recipe_of(recipe, palette, pour, "recipe")
+    expect(clear_top, bool, "clear_top", "Give True or False")
     least = 0.0 if clear_top else 0.01  # a bare layer has to be there
     ends = thickness_of(from_cm, "from_cm", least=least), thickness_of(to_cm, "to_cm", least=least)
-    expect(clear_top, bool, "clear_top", "Give True or False")
     if isinstance(steps, bool) or not isinstance(steps, int) or not 2 <= steps <= _MOST_STEPS:
         raise PourError(
             f"must be a whole number from 2 to {_MOST_STEPS}",

@@ -110,7 +110,7 @@ def _csv(text: str, path: object) -> list[Row]:
         raise fault(path, None, "is empty", None, "Give a line of column names, then readings")
     head = lines[start]
     between = next((mark for mark in ("\t", ";", ",") if mark in head), ",")
-    names = [cell.strip() for cell in next(csv.reader([head], delimiter=between))]
+    names = [cell.strip() for cell in _split(head, between, path, start + 1)]
     columns = []
     for name in names:
         column = column_of(name)
@@ -124,7 +124,7 @@ def _csv(text: str, path: object) -> list[Row]:
     for number, line in enumerate(lines[start + 1 :], start + 2):
         if not line.strip(" ;,\t") or line.lstrip().startswith("#"):
             continue
-        cells = next(csv.reader([line], delimiter=between))
+        cells = _split(line, between, path, number)
         while len(cells) > len(columns) and not cells[-1].strip():
             cells.pop()
         if len(cells) != len(columns):
@@ -135,6 +135,14 @@ def _csv(text: str, path: object) -> list[Row]:
                         remedy)  # fmt: skip
         rows.append(Row(number, dict(zip(columns, cells, strict=True))))
     return rows
+
+
+def _split(line: str, between: str, path: object, number: int) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=between))
+    except csv.Error as found:
+        raise fault(path, number, f"is no CSV: {found}", None,
+                    "Look for a cell too long or a quote too many") from None  # fmt: skip
 
 
 def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View]:
@@ -159,7 +167,11 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
                 state, opened, begun = "data", number, len(rows)
                 continue
             else:
-                if key == "NUMBER_OF_SETS" and len(tokens) > 1 and tokens[1].isdigit():
+                if (
+                    key == "NUMBER_OF_SETS"
+                    and len(tokens) > 1
+                    and re.fullmatch(r"[0-9]{1,9}", tokens[1])
+                ):
                     expected = int(tokens[1])
                 elif key == "SAMPLE_BACKING" and len(tokens) > 1:
                     said["backing"] = tokens[1].lower()

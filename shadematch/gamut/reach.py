@@ -17,6 +17,7 @@ from shadematch.gamut.solid import Surface
 from shadematch.gamut.targets import Targets, labs_of
 from shadematch.html import card
 from shadematch.materials import Palette
+from shadematch.models import expect, is_finite
 from shadematch.pour import Pour, View
 from shadematch.prediction import conditions
 from shadematch.question import Choice
@@ -147,6 +148,21 @@ class Gamut:
     pour: Pour
     view: View
     max_pigments: int | None = None
+
+    def __post_init__(self) -> None:
+        expect(self.palette, Palette, "palette", "Use load_palette(...)")
+        expect(self.pour, Pour, "pour", "Use Pour(...)")
+        expect(self.view, View, "view", "Use View(...)")
+        most = self.max_pigments
+        if most is not None and (
+            isinstance(most, bool) or not isinstance(most, int | np.integer) or most < 1
+        ):
+            raise PourError(
+                "must be a whole number from 1",
+                field="max_pigments",
+                value=most,
+                remedy="Leave it out for no limit",
+            )
 
     @property
     def _region(self) -> Region:
@@ -390,12 +406,7 @@ class Gamut:
 
 
 def _checked_within(within: float) -> float:
-    if (
-        isinstance(within, bool)
-        or not isinstance(within, int | float | np.integer | np.floating)
-        or not np.isfinite(within)
-        or within < 0
-    ):
+    if not is_finite(within) or within < 0:
         raise PourError(
             "must be a number from 0 on", field="within", value=within, remedy="In CIEDE2000"
         )
@@ -424,13 +435,4 @@ def gamut(
         If one of them is of the wrong kind.
     """
     palette, pour, view = conditions(palette, pour, view)
-    if max_pigments is not None and (
-        isinstance(max_pigments, bool) or not isinstance(max_pigments, int) or max_pigments < 1
-    ):
-        raise PourError(
-            "must be a whole number from 1",
-            field="max_pigments",
-            value=max_pigments,
-            remedy="Leave it out for no limit",
-        )
     return Gamut(palette, pour, view, max_pigments)

@@ -58,7 +58,11 @@ class Region:
 
     def __post_init__(self) -> None:
         n = self.numbers
-        if not isinstance(n, Sequence | np.ndarray) or isinstance(n, str) or np.ndim(n) != 1:
+        if (
+            not isinstance(n, Sequence | np.ndarray)
+            or isinstance(n, str)
+            or not all(map(is_finite, n))
+        ):
             raise PhotoError("must be given in finite numbers", field="region", value=n,
                              remedy="Give left, top, right, bottom")  # fmt: skip
         wanted = {"box": len(n) == 4, "circle": len(n) == 3,
@@ -68,8 +72,6 @@ class Region:
             problem = "must be a box, a circle or a polygon"
         elif not wanted[self.kind]:
             problem = "has a wrong number of numbers"
-        elif not all(map(is_finite, n)):
-            problem = "must be given in finite numbers"
         elif self.kind == "box" and (n[2] <= n[0] or n[3] <= n[1]):
             problem = "has no inside: left must be less than right, top less than bottom"
         elif self.kind == "circle" and n[2] <= 0:
@@ -245,7 +247,9 @@ def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
         return (given,)
     if isinstance(given, str):
         return (Region.parse(given),)
-    if isinstance(given, Sequence | np.ndarray) and np.size(given) > 0:
+    if (isinstance(given, Sequence) and given) or (
+        isinstance(given, np.ndarray) and np.ndim(given)
+    ):
         if all(_is_number(v) for v in given):
             return (Region("box", tuple(given)),)
         return tuple(r for one in given for r in as_regions(one, field_))
