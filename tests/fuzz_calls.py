@@ -12,6 +12,8 @@ import inspect
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -110,6 +112,11 @@ def spectrum_file(folder: Path) -> Path:
     place = folder / "spectrum.csv"
     place.write_text("".join(f"{nm},{0.2 + nm / 1500:.4f}\n" for nm in NM))
     return place
+
+
+def readonly(array: Any) -> Any:
+    array.setflags(write=False)
+    return array
 
 
 # --- calls
@@ -534,6 +541,38 @@ CALLS: dict[str, Call] = {
     # photos
     "flat_areas": Call(sm.flat_areas, lambda f: {"path": photo(f), "most": 3}),
 }  # fmt: skip
+
+HOSTILE: dict[str, Callable[[], Any]] = {
+    "None": lambda: None, "True": lambda: True, "False": lambda: False, "0": lambda: 0,
+    "-1": lambda: -1, "nan": lambda: float("nan"), "inf": lambda: float("inf"),
+    "-inf": lambda: -float("inf"), "1e308": lambda: 1e308, "1e-308": lambda: 1e-308,
+    "10**400": lambda: 10**400, "10**30": lambda: 10**30, "no text": lambda: "",
+    "a million letters": lambda: "x" * 10**6, "half a character": lambda: "\ud800",
+    "a NUL": lambda: "a\0b", "odd letters": lambda: "\u202ee\u0301\u2028\n½",
+    "bytes": lambda: b"gorse", "[]": lambda: [], "{}": lambda: {}, "a set": lambda: {1},
+    "an object": object, "numpy's nan": lambda: np.float64("nan"),
+    "an empty array": lambda: np.array([]), "texts in an array": lambda: np.array(["a", "b"]),
+    "a read-only array": lambda: readonly(np.full(36, 0.1)), "three nan": lambda: [np.nan] * 3,
+    "36 nan": lambda: [np.nan] * 36, "a dose nan": lambda: {"gorse": float("nan")},
+    "a dose -1": lambda: {"gorse": -1}, "a dose in letters": lambda: {"gorse": "3"},
+    "no name": lambda: {None: 1}, "a dose 1e300": lambda: {"gorse": 1e300},
+    "a dose True": lambda: {"gorse": True}, "a folder": lambda: Path("/tmp"),
+    "no file": lambda: "/nowhere/x.json", "complex": lambda: 1 + 1j,
+    "Decimal": lambda: Decimal(1), "Fraction": lambda: Fraction(1, 3),
+    "a function": lambda: lambda *_: None, "a class": lambda: int, "a broken stream": lambda: breaking(),
+    "nested lists": lambda: [[[]]], "numpy's 3": lambda: np.int64(3),
+    "an array without axes": lambda: np.array(2.0), "a name twice": lambda: ["gorse", "gorse"],
+    "two None": lambda: [None, None], "an unknown name": lambda: ("nobody",),
+    "an unknown recipe": lambda: sm.Recipe({"nobody": 1.0}, POUR),
+    "an empty recipe": lambda: sm.Recipe({}, POUR),
+    "a tiny pour": lambda: sm.Pour(batch_g=0.1, thickness_cm=0.01),
+    "a thick pour": lambda: sm.Pour(batch_g=400, thickness_cm=100, white=1.0, max_load=10),
+    "another view": lambda: sm.View(illuminant="A", light="transmitted"),
+    "another palette": lambda: sm.load_palette().only("kelp"),
+    "no real colour": lambda: sm.Target((1e4, 1e4, 1e4)), "black": lambda: sm.Target((0, 0, 0)),
+    "below black": lambda: sm.Target((-50.0, 1e4, 0.0)),
+}  # fmt: skip
+"""What people and programs hand over by mistake, made anew each time."""
 
 RECIPE_OF_TWO = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour(batch_g=500))
 
