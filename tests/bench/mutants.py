@@ -165,32 +165,33 @@ def mutants(room: Room, sample: int, seed: int) -> tuple[list[Mutant], int]:
     return chosen, len(order)
 
 
-def tried(mutant: Mutant, room: Room, tree: Path) -> tuple[bool, str]:
-    """Whether a test noticed, and which."""
-    from cosmic_ray.mutating import use_mutation
-    from cosmic_ray.plugins import get_operator
+def failure(room: Room, tree: Path) -> str:
+    """Which of a room's tests fails first in a tree; empty if none does."""
     from cosmic_ray.testing import run_tests
     from cosmic_ray.work_item import TestOutcome
 
+    start = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--rootdir"]
+    for tests in room.tests:
+        command = (
+            f"/usr/bin/env -C {shlex.quote(str(tree))} PYTHONPATH={shlex.quote(str(tree))} "
+            f"{shlex.join(start)} {shlex.quote(str(tree))} {tests}"
+        )
+        outcome, output = run_tests(command, SLOWEST)
+        if outcome is not TestOutcome.SURVIVED:
+            shown = ("FAILED", "ERROR", "E  ")
+            lines = [text for text in output.splitlines() if text.startswith(shown)]
+            return lines[-1] if lines else output.strip()[-100:] or "no output"
+    return ""
+
+
+def tried(mutant: Mutant, room: Room, tree: Path) -> str:
+    """What noticed a mutant; empty if nothing did."""
+    from cosmic_ray.mutating import use_mutation
+    from cosmic_ray.plugins import get_operator
+
     operator = get_operator(mutant.operator)()
     with use_mutation(tree / mutant.source, operator, mutant.occurrence):
-        for tests in room.tests:
-            command = shlex.join(
-                [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--rootdir"]
-            )
-            command = (
-                f"/usr/bin/env -C {shlex.quote(str(tree))} PYTHONPATH={shlex.quote(str(tree))} "
-                f"{command} {shlex.quote(str(tree))} {tests}"
-            )
-            outcome, output = run_tests(command, SLOWEST)
-            if outcome is not TestOutcome.SURVIVED:
-                lines = [
-                    text
-                    for text in output.splitlines()
-                    if text.startswith(("FAILED", "ERROR", "E  "))
-                ]
-                return True, (lines[-1] if lines else output.strip()[-100:])
-    return False, ""
+        return failure(room, tree)
 
 
 def interval(successes: int, count: int) -> tuple[float, float]:
@@ -213,11 +214,12 @@ def main() -> int:
     parser.add_argument("--sample", type=int, default=50)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--only", default="", help="key of one mutant")
+    parser.add_argument("--only", default="", help="keys of some mutants, with commas between")
     args = parser.parse_args()
     room = ROOMS[args.room]
     chosen, places = mutants(room, args.sample, args.seed)
-    chosen = [m for m in chosen if args.only in m.key]
+    if args.only:
+        chosen = [m for m in chosen if m.key in args.only.split(",")]
     started = time.monotonic()
     with tempfile.TemporaryDirectory() as folder:
         trees: Queue[Path] = Queue()
@@ -227,22 +229,25 @@ def main() -> int:
                 ROOT, tree, ignore=shutil.ignore_patterns(".git", ".hypothesis", "*cache*", "docs")
             )
             trees.put(tree)
+        if broken := failure(room, Path(folder) / "0"):
+            print(f"the tests fail without any mutant, so nothing can be said: {broken}")
+            return 1
 
         def work(mutant: Mutant) -> bool:
             tree = trees.get()
             try:
-                caught, by = tried(mutant, room, tree)
+                by = tried(mutant, room, tree)
             finally:
                 trees.put(tree)
             known = EQUIVALENT.get(mutant.key, "")
-            state = "caught" if caught else "equivalent" if known else "SURVIVED"
+            state = "caught" if by else "equivalent" if known else "SURVIVED"
             print(
                 f"{state:10} {mutant.key} {mutant.source}:{mutant.line}\n"
                 f"      - {mutant.before.strip()}\n      + {mutant.after.strip()}\n"
                 f"      {by or known}",
                 flush=True,
             )  # fmt: skip
-            return caught
+            return bool(by)
 
         with ThreadPoolExecutor(args.jobs) as pool:
             outcomes = list(pool.map(work, chosen))
