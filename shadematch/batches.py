@@ -20,7 +20,7 @@ from shadematch.errors import PourError
 from shadematch.html import card, curve
 from shadematch.match import Match, match
 from shadematch.materials import Palette
-from shadematch.models import is_finite
+from shadematch.models import check_most, is_finite
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, model_for
 from shadematch.question import Choice
@@ -234,6 +234,7 @@ def smallest_batch(
     palette, pour, view = conditions(palette, pour, view)
     step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
     largest, wanted = positive(largest_g, "largest_g"), positive(delta_e, "delta_e")
+    check_most(max_pigments)
     masses = _grid(pour, step, largest, "step_g" if bar_g is None else "bar_g")
     lab = goal.lab_in(view)
     model = model_for(palette, pour.thickness_cm, pour.white, view)

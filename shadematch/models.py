@@ -11,7 +11,7 @@ from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 
-__all__ = ["Frozen", "Number", "check_progress", "expect", "is_finite", "listed"]
+__all__ = ["Frozen", "Number", "check_most", "check_progress", "expect", "is_finite", "listed"]
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -72,6 +72,22 @@ def is_finite(value: object) -> TypeGuard[float]:
         return math.isfinite(value)
     except OverflowError:  # a whole number beyond any float
         return False
+
+
+def check_most(max_pigments: object) -> None:
+    """Refuse a largest number of pigments that is none.
+
+    Raises
+    ------
+    PourError
+        Naming it.
+    """
+    most = max_pigments
+    if most is not None and (
+        isinstance(most, bool) or not isinstance(most, int | np.integer) or most < 1
+    ):
+        raise PourError("must be a whole number from 1", field="max_pigments", value=most,
+                        remedy="Leave it out for no limit")  # fmt: skip
 
 
 def check_progress(progress: object) -> None:

@@ -305,7 +305,9 @@ class Recipe:
         for part in parts:
             expect(part, Weighed, "weighed", "Give a list of Weighed(...)")
         object.__setattr__(self, "weighed", parts)
-        object.__setattr__(self, "doses_cm", MappingProxyType(dict(self.doses_cm)))
+        object.__setattr__(
+            self, "doses_cm", MappingProxyType({n: d for n, d in self.doses_cm.items() if d})
+        )
 
     def __hash__(self) -> int:
         return hash((tuple(self.doses_cm.items()), self.pour, self.weighed))

@@ -17,6 +17,8 @@ from typing import Final, Literal
 
 from shadematch.calibration.rows import Row, column_of, fault, pours_of, with_points
 from shadematch.calibration.testpour import TestPour
+from shadematch.errors import PourError
+from shadematch.models import expect
 from shadematch.pour import Pour, View
 
 __all__ = ["read_test_pours"]
@@ -61,6 +63,13 @@ def read_test_pours(
     PourError
         If the file can't be read or a line can't be meant; the line is named.
     """
+    expect(pour, (Pour, type(None)), "pour", "Use Pour(...)")
+    expect(view, (View, type(None)), "view", "Use View(...)")
+    if reflectance_unit is not None and (
+        not isinstance(reflectance_unit, str) or reflectance_unit not in ("fraction", "percent")
+    ):
+        raise PourError("is no unit", field="reflectance_unit", value=reflectance_unit,
+                        remedy="Take 'fraction' or 'percent'")  # fmt: skip
     text = _text(path)
     light = View() if view is None else view
     first = next((line for line in text.splitlines() if line.strip()), "")

@@ -13,7 +13,7 @@ from shadematch.errors import PourError
 from shadematch.gamut.region import EXACT, Region
 from shadematch.html import card
 from shadematch.materials import Palette
-from shadematch.models import is_finite
+from shadematch.models import expect, is_finite
 from shadematch.pour import Pour, View
 from shadematch.prediction import conditions
 from shadematch.question import VISIBLE, Choice, Question
@@ -177,6 +177,7 @@ class Feasibility:
         name
             What to call it.
         """
+        expect(name, str, "name", "Give a text")
         other = feasibility(
             self.target,
             palette=palette,

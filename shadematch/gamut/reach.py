@@ -10,14 +10,14 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
-from shadematch.errors import PourError
+from shadematch.errors import ColourError, PourError
 from shadematch.gamut.region import EXACT, Region, region_of
 from shadematch.gamut.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
 from shadematch.gamut.solid import Surface
 from shadematch.gamut.targets import Targets, labs_of
 from shadematch.html import card
 from shadematch.materials import Palette
-from shadematch.models import expect, is_finite
+from shadematch.models import check_most, expect, is_finite, listed
 from shadematch.pour import Pour, View
 from shadematch.prediction import conditions
 from shadematch.question import Choice
@@ -28,6 +28,10 @@ __all__ = ["Coverage", "Gamut", "Nearest", "Volume", "gamut"]
 _GAP: Final = 0.1
 _EFFORT: Final = 120_000
 _STARTS: Final = 12
+
+
+_FARTHEST: Final = 1e4
+"""Beyond any colour, in CIELAB."""
 
 
 @dataclass(frozen=True)
@@ -153,16 +157,7 @@ class Gamut:
         expect(self.palette, Palette, "palette", "Use load_palette(...)")
         expect(self.pour, Pour, "pour", "Use Pour(...)")
         expect(self.view, View, "view", "Use View(...)")
-        most = self.max_pigments
-        if most is not None and (
-            isinstance(most, bool) or not isinstance(most, int | np.integer) or most < 1
-        ):
-            raise PourError(
-                "must be a whole number from 1",
-                field="max_pigments",
-                value=most,
-                remedy="Leave it out for no limit",
-            )
+        check_most(self.max_pigments)
 
     @property
     def _region(self) -> Region:
@@ -363,11 +358,25 @@ class Gamut:
             As for `slice`, or if a batch can't be.
         """
         plane = Plane.of(lightness, hue, step)
-        pours = [Pour(**{**self.pour.model_dump(), "batch_g": batch}) for batch in batches_g]
+        batches = listed(batches_g, "batches_g", "Give a list of masses in g")
+        pours = [Pour(**{**self.pour.model_dump(), "batch_g": batch}) for batch in batches]
         return whole_maps_of(self._region, plane, pours, self.max_pigments)
 
     def colours(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true."""
+        """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true.
+
+        Raises
+        ------
+        ColourError
+            If these are no colours.
+        """
+        try:
+            given, lab = lab, np.asarray(lab, dtype=float)
+        except (TypeError, ValueError, OverflowError):
+            lab = np.empty(0)
+        if lab.shape[-1:] != (3,) or not np.all(np.abs(lab) <= _FARTHEST):  # NaN is no less
+            raise ColourError("must be CIELAB, three numbers each", field="lab", value=given,
+                              remedy="Give an array of shape (..., 3)")  # fmt: skip
         white = self.view.observation.white
         rgb, inside = xyz_to_srgb(lab_to_xyz(lab, white), white)
         return rgb, np.asarray(inside)

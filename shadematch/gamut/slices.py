@@ -165,7 +165,16 @@ class WholeMap:
     proved: BoolArray = field(repr=False)
 
     def share(self, within: float) -> float:
-        """Share of these points with a whole recipe at most `within` away; zero for none."""
+        """Share of these points with a whole recipe at most `within` away; zero for none.
+
+        Raises
+        ------
+        PourError
+            If `within` is no finite number.
+        """
+        if not is_finite(within):
+            raise PourError("must be a number", field="within", value=within,
+                            remedy="In CIEDE2000")  # fmt: skip
         return float(np.mean(self.distances <= within)) if len(self.distances) else 0.0
 
     def __str__(self) -> str:

@@ -102,7 +102,15 @@ class Stock(Frozen):
         return cls(tubes=tuple(Tubes(pigment=n, full=count) for n, count in full.items()), **rest)
 
     def without(self, *names: str) -> Stock:
-        """The same shelf with no tube of these pigments, and none to be had."""
+        """The same shelf with no tube of these pigments, and none to be had.
+
+        Raises
+        ------
+        PourError
+            If a name is no text.
+        """
+        for name in names:
+            expect(name, str, "names", "Give names of pigments")
         kept = [t for t in self.tubes if t.pigment not in names]
         gone = [Tubes(pigment=name, most=0) for name in dict.fromkeys(names)]
         return self.model_copy(update={"tubes": (*kept, *gone)})
@@ -113,11 +121,13 @@ class Stock(Frozen):
 
     def tube_cm(self, pigment: str, palette: Palette) -> float:
         """Paste in a full tube [cm]."""
+        expect(palette, Palette, "palette", "Use load_palette(...)")
         own = self.row(pigment).tube_cm
         return palette[pigment].tube_cm if own is None else own
 
     def price(self, pigment: str, palette: Palette) -> float | None:
         """What a new tube costs."""
+        expect(palette, Palette, "palette", "Use load_palette(...)")
         own = self.row(pigment).price
         return palette[pigment].tube_price if own is None else own
 
@@ -147,6 +157,7 @@ class Stock(Frozen):
         ------
         UnknownNameError, PourError
         """
+        expect(palette, Palette, "palette", "Use load_palette(...)")
         for row in self.tubes:
             palette.index(row.pigment)
             self.shelf_cm(row.pigment, palette)
