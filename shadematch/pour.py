@@ -377,7 +377,5 @@ class Recipe:
 
     def __str__(self) -> str:
         """In plain words."""
-        if not self.doses_cm:
-            return "no paste at all"
         squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed_cm.items()]
-        return ", ".join([*squeezed, *map(str, self.weighed)])
+        return ", ".join([*squeezed, *map(str, self.weighed)]) or "no paste at all"

@@ -49,7 +49,7 @@ def seed_of(kind: str) -> str:
         return json.dumps(palette().to_dict())
     if kind == "recipe":
         with tempfile.TemporaryDirectory() as folder:
-            sm.save(matched(), Path(folder) / "a.json")
+            sm.save(matched(), Path(folder) / "a.json", note="0")
             return (Path(folder) / "a.json").read_text()
     if kind == "spectrum":
         return "nm,R\n" + "".join(f"{nm},{0.2 + nm / 1500:.4f}\n" for nm in NM)
@@ -178,7 +178,8 @@ def _told(kind: str, rng: random.Random) -> Told:
         column, number = names.index(str(NM[band])), value
         found: Callable[[Any], float] = lambda p: p[at].spectrum[band]  # noqa: E731
     elif kind == "pours lab":
-        column, number = names.index("a"), value
+        column = names.index("a")
+        number = round(float(row[column]) + value - 0.5, 4)
         found = lambda p: p[at].lab[1]  # noqa: E731
     elif kind == "orders":
         column, number = names.index("value"), 100 + value

@@ -50,9 +50,12 @@ def test_the_same_match_from_eight_threads_at_once() -> None:
 
     with ThreadPoolExecutor(8) as pool:
         answers = list(pool.map(ask, range(8)))
-    assert all(answer == answers[0] for answer in answers)
     alone = [sm.match(c, pour=sm.Pour(batch_g=210, thickness_cm=1.3)) for c in CODES]
-    assert answers[0] == [(dict(m.recipe.doses_cm), m.delta_e, m.bound) for m in alone]
+    for answer in answers:
+        for (doses, value, bound), match in zip(answer, alone, strict=True):
+            assert doses == dict(match.recipe.doses_cm)
+            # Looked up or searched for, a value may differ in its last bits.
+            assert (value, bound) == pytest.approx((match.delta_e, match.bound), abs=1e-12)
 
 
 def test_the_same_answer_in_every_process_and_thread_count() -> None:

@@ -370,8 +370,9 @@ class Gamut:
         ColourError
             If these are no colours.
         """
+        given = lab
         try:
-            given, lab = lab, np.asarray(lab, dtype=float)
+            lab = np.asarray(lab, dtype=float)
         except (TypeError, ValueError, OverflowError):
             lab = np.empty(0)
         if lab.shape[-1:] != (3,) or not np.all(np.abs(lab) <= _FARTHEST):  # NaN is no less
