@@ -51,6 +51,7 @@ ROOMS = {
     "difference": Room(
         ("shadematch/difference.py",),
         (
+            "tests/test_properties_difference.py",
             "tests/test_difference.py --deselect "
             "tests/test_difference.py::test_a_million_pairs_as_colour_science_and_skimage",
         ),
@@ -58,6 +59,7 @@ ROOMS = {
     "optics": Room(
         tuple(f"shadematch/optics/{part}.py" for part in ("layer", "stack", "table", "transport")),
         (
+            "tests/test_properties_optics.py",
             "tests/test_layer.py tests/test_transport.py --deselect "
             "tests/test_layer.py::test_colour_is_the_exact_slabs_wherever_a_recipe_can_go",
             "tests/test_layers.py tests/test_prediction.py",
@@ -73,7 +75,11 @@ ROOMS = {
     ),
 }
 
-EQUIVALENT: dict[str, str] = {}
+EQUIVALENT: dict[str, str] = {
+    "7b32f17e67": "only speed: fewer points share one grid, the others are looked up one by one",
+    "b599c2b590": "the matrix is square",
+    "a051f4783a": "only speed: the length of a stretch that is worked on at once",
+}
 """Key of a mutant (as printed) to why no test can tell it from the right code."""
 
 
