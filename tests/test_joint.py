@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import pickle
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -266,21 +265,6 @@ def test_bad_let_down(arguments: dict[str, float], field: str) -> None:
     with pytest.raises(sm.PourError) as found:
         sm.LetDown.made("gorse", **arguments)
     assert found.value.field == field
-
-
-def test_what_a_file_has_no_place_for_is_refused(tmp_path: Path) -> None:
-    goal = tmp_path / "recipe.json"
-    lamps = sm.match("#d9822b", lights=["D65", "A"])
-    with pytest.raises(sm.PourError, match="lights"):
-        sm.save(lamps, goal)
-    sm.save(lamps.recipe, goal)
-    assert dict(sm.load(goal).recipe.doses_cm) == dict(lamps.recipe.doses_cm)
-    peach = sm.match("#f4d9c6", let_downs=[made("gorse"), made("rosehip")])
-    with pytest.raises(sm.PourError, match="weighed"):
-        sm.save(peach, tmp_path / "peach.json")
-    with pytest.raises(sm.PourError, match="weighed"):
-        sm.batch_sheet(peach.recipe)
-    assert not (tmp_path / "peach.json").exists()
 
 
 # --- the let-down to make

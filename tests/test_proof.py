@@ -14,6 +14,7 @@ from shadematch.prediction import model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.bounds import beyond, images_of
 from shadematch.search.ideal import ideal
+from shadematch.search.sight import Sight
 from shadematch.search.space import whole_space
 from shadematch.search.whole import closest
 from tests.problems import KINDS, invented_palette, problem
@@ -145,7 +146,8 @@ def test_far_targets_are_proved_and_not_a_rounding_short_of_it() -> None:
     far = 0
     for seed in range(12):
         target = np.array(sm.Target.from_srgb(np.random.default_rng(seed).random(3).tolist()).lab)
-        found = closest(whole, target, hints=ideal(whole, target)[0][None])
+        hints = ideal(whole, target)[0][None]
+        found = closest(Sight(whole, target), whole, hints=hints)
         assert found.proved, seed
         assert 0 <= found.delta_e - found.bound <= 0.01
         far += found.delta_e > 1

@@ -21,6 +21,7 @@ from shadematch.correction.belief import Belief
 from shadematch.difference import delta_e
 from shadematch.optics.layer import Layer
 from shadematch.search.ideal import ideal
+from shadematch.search.sight import Sight
 from shadematch.search.space import Space
 from shadematch.search.whole import GAP, closest, frugal
 
@@ -297,7 +298,8 @@ def _closest(space: Space, target: FloatArray, below: float) -> _Near:
         if least < below:
             return _Near(points[best], least, least, True)
         return _Near(None, np.inf, below, True)
-    found = closest(space, target, hints=ideal(space, target)[0][None], below=below)
+    hints = ideal(space, target)[0][None]
+    found = closest(Sight(space, target), space, hints=hints, below=below)
     return _Near(found.steps, found.delta_e, found.bound, found.proved)
 
 
@@ -310,7 +312,8 @@ def _fewest(
         points, lab = _listed(few)
         good = np.flatnonzero(delta_e(lab, target) <= within)
         return (int(points[good[0]].sum()) if good.size else None), True
-    found = frugal(few, target, within=within, fewer_than=fewer_than, near=near)
+    sight = Sight(few, target)
+    found = frugal(sight, few, within=within, less_than=fewer_than, near=near)
     if found.steps is None:
         return None, found.proved
     fewest = int(found.steps.sum())

@@ -18,6 +18,7 @@ from shadematch.pour import Pour, View
 from shadematch.prediction import conditions
 from shadematch.question import VISIBLE, Choice, Question
 from shadematch.search.answer import Searcher
+from shadematch.search.sight import Sight
 from shadematch.search.whole import Found, closest
 from shadematch.target import Target, as_target
 
@@ -362,7 +363,8 @@ def _closest(searcher: Searcher, lab: FloatArray, hint: FloatArray) -> Found:
     """The closest whole recipe; the search ends after some thousand boxes, proved or not."""
     if searcher.model.scattering_pigments:
         return searcher.closest(lab, hint=hint)
-    return closest(searcher.whole, lab, hints=hint[None], effort=_EFFORT)
+    whole = searcher.whole
+    return closest(Sight(whole, lab), whole, hints=hint[None], effort=_EFFORT)
 
 
 def _rising(values: Sequence[float], field_: str) -> tuple[float, ...]:

@@ -9,13 +9,13 @@ import numpy as np
 
 from shadematch.arrays import FloatArray, IntArray
 from shadematch.gamut.faces import faces_of, lattice, loads_on
-from shadematch.gamut.floor import proven_floor
 from shadematch.gamut.solid import Body, Surface, fill, wrap
 from shadematch.materials import Palette
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Model, model_for
 from shadematch.question import Choice
 from shadematch.search.crowd import Cloud
+from shadematch.search.real import real_floor
 from shadematch.search.space import Space, whole_space
 
 __all__ = ["EXACT", "Region", "region_of"]
@@ -76,7 +76,7 @@ class Region:
         """A proven floor of the distance; zero where nothing can be proved."""
         if not self.provable:
             return 0.0
-        return proven_floor(self.space, target, reached=reached, gap=gap, effort=effort)[0]
+        return real_floor(self.space, target, reached=reached, gap=gap, effort=effort)
 
     def choice(self, steps: FloatArray, delta_e: float) -> Choice:
         """A real-valued recipe as a choice."""

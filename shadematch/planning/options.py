@@ -15,7 +15,7 @@ from shadematch.planning.orders import Order
 from shadematch.pour import Pour, View
 from shadematch.prediction import loads_of
 from shadematch.question import Choice, Question
-from shadematch.search.within import lean, lean_within
+from shadematch.search.near import lean, lean_within
 
 __all__ = ["MOST", "Options", "options_for"]
 

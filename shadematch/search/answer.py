@@ -13,6 +13,7 @@ from shadematch.arrays import FloatArray, IntArray
 from shadematch.prediction import Model
 from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.ideal import ideal
+from shadematch.search.sight import Sight
 from shadematch.search.space import Space, spaces_of
 from shadematch.search.whole import GAP, LISTED, Found, closest, frugal
 
@@ -156,8 +157,9 @@ class Searcher:
             )
             if limited.max_steps < 0 or limited.max_tubes < 0:
                 continue
-            hints = np.where(space.upper > 0, hint, 0.0)[None]
-            found = closest(limited, target, hints=hints, below=min(best.delta_e, below))
+            hints = np.clip(hint, limited.lower, limited.upper)[None]
+            sight = Sight(limited, target)
+            found = closest(sight, limited, hints=hints, below=min(best.delta_e, below))
             bound, boxes = min(best.bound, found.bound), best.boxes + found.boxes
             if found.steps is not None:
                 best = replace(found, steps=found.steps + fixed)
@@ -181,13 +183,8 @@ class Searcher:
         for fixed, space in spaces:
             used = int(fixed.sum())
             near = np.where(space.upper > 0, best.steps, 0).astype(float)
-            found = frugal(
-                space,
-                target,
-                within=within,
-                fewer_than=fewest - used,
-                near=near,
-            )
+            sight = Sight(space, target)
+            found = frugal(sight, space, within=within, less_than=fewest - used, near=near)
             boxes += found.boxes
             proved = proved and found.proved
             bound = min(bound, int(found.bound) + used)

@@ -127,9 +127,13 @@ class Judged:
     generators: FloatArray  # (m, 3, k) in the norm
 
 
-def judge(images: Images, target: FloatArray, norm: FloatArray, radius: float) -> Judged:
-    """Floors of CIEDE2000; `norm` is the minorant for `radius`."""
-    hull = floor(target, images.lab_lo, images.lab_hi)
+def judge(
+    images: Images, target: FloatArray, norm: FloatArray, radius: float, limit: float = np.inf
+) -> Judged:
+    """Floors of CIEDE2000; `norm` is the minorant for `radius`.
+
+    Where the norm alone lifts a floor to `limit`, it is left at that.
+    """
     offset = (images.centre - target) @ norm.T
     generators = norm @ images.generators
     point, shares = nearest(offset, generators)
@@ -139,9 +143,12 @@ def judge(images: Images, target: FloatArray, norm: FloatArray, radius: float) -
     distance = np.einsum("mc,mc->m", direction, offset) - along
     # The norm is proved where CIEDE2000 is at most `radius`; farther out, `radius` is a floor.
     distance = np.minimum(distance, radius)
+    open_ = np.flatnonzero(distance < limit)
+    hull = floor(target, images.lab_lo[open_], images.lab_hi[open_])
+    distance[open_] = np.maximum(distance[open_], hull)
     pigments = generators[:, :, :-3]
     pull = np.sqrt(np.einsum("mck,mck->mk", pigments, pigments))
-    return Judged(np.maximum(hull, distance), shares, pull, offset, generators)
+    return Judged(distance, shares, pull, offset, generators)
 
 
 def beyond(images: Images, target: FloatArray, limit: float) -> BoolArray:

@@ -1,39 +1,120 @@
-"""Boxes of whole doses: cutting them down and in pieces."""
+"""Boxes of doses: what a region permits of them, kept by promise, cut in pieces."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import Final, Generic, Protocol, TypeVar
+
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
+from shadematch.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["split", "tighten"]
+__all__ = ["WAVE", "Boxes", "Limits", "halves", "split"]
 
+WAVE: Final = 1024
+"""Boxes looked at in one go: enough that array calls cost little for each of them."""
+_FEW: Final = 16
 
-def tighten(
-    lo: IntArray, hi: IntArray, key: FloatArray, limit: int
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Cut from boxes what the limit on the sum forbids, and drop boxes with nothing left."""
-    used = lo.sum(axis=1)
-    hi = np.minimum(hi, (limit - used)[:, None] + lo)
-    keep = (used <= limit) & np.all(hi >= lo, axis=1)
-    return lo[keep], hi[keep], key[keep]
+Steps = TypeVar("Steps", IntArray, FloatArray)
+"""Whole or real-valued."""
 
 
-def split(
-    lo: IntArray, hi: IntArray, pull: FloatArray, key: FloatArray
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Halve every box along the pigment that moves its colour most, and the next one too.
+class Limits(Protocol):
+    """A region of whole doses, as the searches walk in it; `space.Space` and `region.Region`.
+
+    Doses are counted in steps of k kinds.
+    """
+
+    @property
+    def paste(self) -> FloatArray:
+        """Paste in a step of each kind, shape (k,), in any unit."""
+
+    @property
+    def grain(self) -> float:
+        """Every amount of paste is a multiple of this; 0 where there is no such number."""
+
+    def count(self) -> float:
+        """How many recipes there are at most."""
+
+    def recipes(self) -> IntArray:
+        """Every permitted recipe, shape (m, k); for regions that are small enough to list."""
+
+    def roots(self) -> tuple[IntArray, IntArray]:
+        """Boxes that hold every permitted recipe, shapes (m, k)."""
+
+    def tighten(self, boxes: Boxes[IntArray], *, most_paste: float = np.inf) -> Boxes[IntArray]:
+        """Cut from boxes what the limits forbid, and drop boxes with nothing left."""
+
+    def permitted(self, steps: IntArray) -> IntArray:
+        """Those of the recipes, shape (m, k), that are permitted."""
+
+
+@dataclass
+class Boxes(Generic[Steps]):
+    """Boxes [lo, hi] of whole or real-valued doses.
+
+    Attributes
+    ----------
+    lo, hi
+        Shapes (m, k).
+    key
+        What is known of each box already, shape (m,): the smallest come first.
+    """
+
+    lo: Steps
+    hi: Steps
+    key: FloatArray
+
+    def __len__(self) -> int:
+        return int(self.key.size)
+
+    def at(self, rows: IntArray | BoolArray | slice) -> Boxes[Steps]:
+        """Some of them."""
+        return Boxes(self.lo[rows], self.hi[rows], self.key[rows])
+
+    def keep(self, mask: BoolArray) -> None:
+        """Drop the others."""
+        self.lo, self.hi, self.key = self.lo[mask], self.hi[mask], self.key[mask]
+
+    def first(self, count: int = WAVE) -> Boxes[Steps]:
+        """Take those with the smallest keys out."""
+        if len(self) <= count:
+            taken = self.at(slice(None))
+            self.lo, self.hi, self.key = self.lo[:0], self.hi[:0], self.key[:0]
+            return taken
+        order = np.argpartition(self.key, count)
+        taken, rest = self.at(order[:count]), self.at(order[count:])
+        self.lo, self.hi, self.key = rest.lo, rest.hi, rest.key
+        return taken
+
+    def add(self, more: Boxes[Steps]) -> None:
+        """Put others to them."""
+        self.lo = np.concatenate([self.lo, more.lo])
+        self.hi = np.concatenate([self.hi, more.hi])
+        self.key = np.concatenate([self.key, more.key])
+
+    def least(self) -> float:
+        """The smallest key; infinite where there are none."""
+        return float(self.key.min(initial=np.inf))
+
+
+def _cuts(boxes: Boxes[IntArray] | Boxes[FloatArray]) -> int:
+    # An array call costs as much for one box as for a hundred: few boxes are cut finer.
+    return 2 if len(boxes) > _FEW else 4
+
+
+def split(boxes: Boxes[IntArray], pull: FloatArray) -> Boxes[IntArray]:
+    """Halve boxes of whole doses, several times, along the pigment that moves the colour most.
 
     Parameters
     ----------
-    lo, hi
-        Boxes, shapes (m, n); a single recipe stays as it is.
+    boxes
+        A single recipe stays as it is.
     pull
-        How far each pigment moves the colour within the box, shape (m, n).
-    key
-        Handed on to both halves, shape (m,).
+        How far each pigment moves the colour within the box, shape (m, k).
     """
-    for _ in range(2):
+    lo, hi, key = boxes.lo, boxes.hi, boxes.key
+    for _ in range(_cuts(boxes)):
         width = hi - lo
         weight = np.where(width > 0, np.maximum(pull, 1e-300), -1.0)
         at = np.argmax(weight, axis=1)
@@ -49,4 +130,31 @@ def split(
         hi = np.concatenate([left_hi, hi[halved]])
         pull = np.concatenate([half, half[halved]])
         key = np.concatenate([key, key[halved]])
-    return lo, hi, key
+    return Boxes(lo, hi, key)
+
+
+def halves(boxes: Boxes[FloatArray], pull: FloatArray, limit: float) -> Boxes[FloatArray]:
+    """The same for real-valued doses: halves share their wall, so nothing falls between them.
+
+    Parameters
+    ----------
+    boxes, pull
+        As for `split`.
+    limit
+        Most steps in all; boxes beyond it are dropped.
+    """
+    lo, hi, key = boxes.lo, boxes.hi, boxes.key
+    for _ in range(_cuts(boxes)):
+        at = np.argmax(np.where(hi > lo, pull, -1.0), axis=1)
+        rows = np.arange(at.size)
+        middle = 0.5 * (lo[rows, at] + hi[rows, at])
+        left_hi, right_lo = hi.copy(), lo.copy()
+        left_hi[rows, at] = middle
+        right_lo[rows, at] = middle
+        half = pull.copy()
+        half[rows, at] *= 0.5
+        lo, hi = np.concatenate([lo, right_lo]), np.concatenate([left_hi, hi])
+        pull, key = np.concatenate([half, half]), np.concatenate([key, key])
+    room = limit * (1.0 + 1e-12) - lo.sum(axis=1)
+    hi = np.minimum(hi, room[:, None] + lo)
+    return Boxes(lo, hi, key).at(room >= 0.0)

@@ -16,9 +16,9 @@ from shadematch.search.answer import Answer, undominated
 from shadematch.search.ideal import ideal
 from shadematch.search.minimax import minimax
 from shadematch.search.region import Region
-from shadematch.search.several import Views, closest_of, frugal_of
+from shadematch.search.sight import Sight, Views
 from shadematch.search.space import Space, whole_space
-from shadematch.search.whole import GAP, Found
+from shadematch.search.whole import GAP, Found, closest, frugal
 
 __all__ = ["JointSearcher", "region_of"]
 
@@ -271,7 +271,7 @@ class JointSearcher:
         max_tubes: int | None = None,
         below: float = np.inf,
     ) -> Found:
-        """The closest whole recipe; see `several.closest_of`."""
+        """The closest whole recipe; see `whole.closest`."""
         region = self.region.limited(max_paste=max_paste, max_tubes=max_tubes)
         hints = self._hints(self.ideal(targets)[0] if hint is None else hint)
         parts, complete = self._parts(region, hints[-1])
@@ -279,10 +279,9 @@ class JointSearcher:
         for fixed, views, part in parts:
             if part.max_tubes < 0 or np.any(part.most < -1e-9):
                 continue
-            found = closest_of(
-                views,
+            found = closest(
+                Sight(views, targets),
                 part,
-                targets,
                 hints=np.where(part.upper > 0, hints, 0.0),
                 below=min(best.delta_e, below),
             )
@@ -306,10 +305,9 @@ class JointSearcher:
             used = float(fixed @ self.region.paste)
             if part.max_tubes < 0 or np.any(part.most < -1e-9) or used >= paste:
                 continue
-            found = frugal_of(
-                views,
+            found = frugal(
+                Sight(views, targets),
                 part,
-                targets,
                 within=within,
                 less_than=paste - used,
                 near=np.where(part.upper > 0, best.steps, 0),

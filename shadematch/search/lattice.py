@@ -14,17 +14,18 @@ import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.search.bounds import Judged
-from shadematch.search.space import Space
+from shadematch.search.boxes import Boxes
 
 __all__ = ["listable", "survivors"]
 
 _MOST_BITS: Final = 9
+_MOST_PAIRS: Final = 11
 _LOOSE: Final = 0.35
 
 
-def _bits(lo: IntArray, hi: IntArray) -> IntArray:
+def _bits(boxes: Boxes[IntArray]) -> IntArray:
     """For each pigment, the power of two that its number of doses fits in."""
-    return np.asarray(np.frexp((hi - lo).astype(float))[1], dtype=np.int64)
+    return np.asarray(np.frexp((boxes.hi - boxes.lo).astype(float))[1], dtype=np.int64)
 
 
 def _looseness(judged: Judged) -> FloatArray:
@@ -33,15 +34,17 @@ def _looseness(judged: Judged) -> FloatArray:
     return np.asarray(np.sqrt(np.einsum("mck,mck->mk", rest, rest)).sum(axis=1))
 
 
-def listable(lo: IntArray, hi: IntArray, judged: Judged, limit: float) -> BoolArray:
+def listable(boxes: Boxes[IntArray], judged: Judged, limit: float) -> BoolArray:
     """Which boxes are cheaper to list than to split.
 
     Those with at most two doses of every pigment, and larger ones whose images are so nearly
     linear that the list will be sifted well.
     """
-    bits = _bits(lo, hi)
+    bits = _bits(boxes)
     tight = _looseness(judged) <= _LOOSE * limit
-    return np.asarray((bits.max(axis=1) <= 1) | (tight & (bits.sum(axis=1) <= _MOST_BITS)))
+    total = bits.sum(axis=1)
+    pairs = (bits.max(axis=1) <= 1) & (total <= _MOST_PAIRS)
+    return np.asarray(pairs | (tight & (total <= _MOST_BITS)))
 
 
 @functools.cache
@@ -51,51 +54,41 @@ def _offsets(bits: tuple[int, ...]) -> FloatArray:
 
 
 def survivors(
-    space: Space,
-    lo: IntArray,
-    hi: IntArray,
-    judged: Judged,
-    chosen: BoolArray,
-    limit: float,
-    *,
-    most_steps: int | None = None,
+    boxes: Boxes[IntArray], judged: Judged, chosen: BoolArray, limit: float
 ) -> tuple[IntArray, float]:
     """Recipes of boxes that may have a CIEDE2000 of at most `limit`.
 
     Parameters
     ----------
-    space
-        Where the boxes lie.
-    lo, hi
-        Boxes, shapes (m, n).
-    judged, chosen
-        What `bounds.judge` said of a larger set of boxes, and which of them these are.
+    boxes
+        A set of m boxes of k kinds.
+    judged
+        What `bounds.judge` said of them.
+    chosen
+        Which of them to go through, shape (m,).
     limit
         CIEDE2000, at most the radius of the norm in `judged`.
-    most_steps
-        Most steps in all.
 
     Returns
     -------
     points
-        Shape (k, n), within the limits on steps and tubes.
+        Shape (n, k); limits on paste and tubes are not looked at.
     least
         A floor of CIEDE2000 over the recipes left out (infinite where that is none).
     """
-    most = space.max_steps if most_steps is None else min(most_steps, space.max_steps)
-    n = space.size
-    width = hi - lo
+    boxes = boxes.at(chosen)
+    lo, n = boxes.lo, boxes.lo.shape[1]
+    width = boxes.hi - lo
     spread = judged.generators[chosen][:, :, :n]
     half = np.maximum(0.5 * width, 0.5)[:, None, :]
     per_step = np.where(width[:, None, :] > 0, spread / half, 0.0)
     corner = judged.offset[chosen] - spread.sum(axis=2)
     slack = _looseness(judged)[chosen]
-    bits = _bits(lo, hi)
+    bits = _bits(boxes)
     order = np.argsort(-bits, axis=1, kind="stable")
     rows = np.arange(len(lo))[:, None]
     lo_sorted, width_sorted = lo[rows, order], width[rows, order]
     steps_sorted = np.take_along_axis(per_step, order[:, None, :], axis=2)
-    room = most - lo.sum(axis=1)
     codes = bits[rows, order] @ (16 ** np.arange(n)[::-1])
     found, least = [np.empty((0, n), dtype=np.int64)], np.inf
     for code in np.unique(codes):
@@ -104,7 +97,7 @@ def survivors(
         offsets = _offsets(shape)
         place = corner[at][:, :, None] + steps_sorted[at] @ offsets  # (m, 3, K)
         floor = np.sqrt(np.einsum("mck,mck->mk", place, place)) - slack[at][:, None]
-        allowed = offsets.sum(axis=0) <= room[at][:, None]
+        allowed = np.ones(floor.shape, dtype=bool)
         for i, b in enumerate(shape):
             if np.any(width_sorted[at, i] + 1 < 1 << b):
                 allowed &= offsets[i] <= width_sorted[at, i][:, None]
@@ -118,5 +111,4 @@ def survivors(
         values = lo_sorted[where] + offsets[:, column].T.astype(np.int64)
         np.put_along_axis(points, order[where], values, axis=1)
         found.append(points)
-    points = np.concatenate(found)
-    return points[np.count_nonzero(points, axis=1) <= space.max_tubes], least
+    return np.concatenate(found), least

@@ -1,25 +1,55 @@
-"""Every permitted recipe within some CIEDE2000 of a target."""
+"""Everything near a target: every recipe within some CIEDE2000, and the lean ones among them.
+
+A recipe is *lean* when no other one that is near enough takes at most as much of every pigment:
+the front of paste use, pigment by pigment. Branch and bound as in `whole`; for lean recipes a box
+is also given up when one of them takes no more of any pigment than the box's lowest corner does.
+"""
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.difference import delta_e, minorant
-from shadematch.search.bounds import beyond, images_of, judge
-from shadematch.search.boxes import split, tighten
+from shadematch.arrays import BoolArray, FloatArray, IntArray
+from shadematch.search.boxes import Boxes, split
 from shadematch.search.lattice import listable, survivors
+from shadematch.search.sight import ROUNDING, Sight
 from shadematch.search.space import Space
 
-__all__ = ["within"]
+__all__ = ["Listed", "dominated", "lean", "lean_within", "within"]
 
-_LIST_COUNT: Final = 20_000
+_LIST_COUNT: Final = 3000
 _EFFORT: Final = 60_000
-_WAVE: Final = 1024
-_ROUNDING: Final = 1e-9
-_FAR: Final = 1.0
+_LEAN_EFFORT: Final = 120_000
+_MOST_LEAN: Final = 1000
+
+
+class _Waves:
+    """Boxes that may hold something near enough, and the recipes of those that got small."""
+
+    def __init__(self, space: Space, target: FloatArray, limit: float) -> None:
+        self._space, self._sight = space, Sight(space, target, limit)
+        lo, hi = space.roots()
+        self.pool = space.tighten(Boxes(lo, hi, np.zeros(len(lo))))
+        self.boxes = 0
+
+    def near(self, wave: Boxes[IntArray], limit: float) -> tuple[IntArray, FloatArray]:
+        """Recipes found in a wave no farther than `limit`; the rest of it goes back, cut.
+
+        Returns their steps and CIEDE2000, shapes (m, n) and (m,).
+        """
+        self.boxes += len(wave)
+        judged = self._sight.judge(wave.lo, wave.hi, limit + 2 * ROUNDING)
+        wave.key = judged.floor
+        alive = judged.floor <= limit
+        small = listable(wave, judged, limit) & alive
+        points = survivors(wave, judged, small, limit + ROUNDING)[0]
+        points = self._space.permitted(points)
+        values = self._sight.worst(points)
+        alive &= ~small
+        self.pool.add(self._space.tighten(split(wave.at(alive), judged.pull[alive])))
+        return points[values <= limit], values[values <= limit]
 
 
 def within(
@@ -46,55 +76,119 @@ def within(
         Whether these are all there are.
     """
     if space.count() <= _LIST_COUNT:
-        points, complete = space.recipes(), True
+        points = space.recipes()
+        values, complete = Sight(space, target).worst(points), True
     else:
-        points, complete = _searched(space, target, limit, most)
-    values = delta_e(space.lab(points), target)
+        points, values, complete = _searched(space, target, limit, most)
     order = np.argsort(values, kind="stable")
     order = order[values[order] <= limit]
     return points[order[:most]], values[order[:most]], complete and order.size <= most
 
 
-def _searched(space: Space, target: FloatArray, limit: float, most: int) -> tuple[IntArray, bool]:
+def _searched(
+    space: Space, target: FloatArray, limit: float, most: int
+) -> tuple[IntArray, FloatArray, bool]:
     """The same by boxes, in no order, with some that are farther away."""
-    radius, norm = limit, minorant(target, limit)
-    lo, hi = space.roots()
-    lo, hi, key = tighten(lo, hi, np.zeros(len(lo)), space.max_steps)
-    found = np.empty((0, space.size), np.int64)
-    values, boxes, complete = np.empty(0), 0, True
-    while len(lo):
-        if boxes >= _EFFORT:
-            return found, False
+    waves = _Waves(space, target, limit)
+    found, values, complete = np.empty((0, space.size), np.int64), np.empty(0), True
+    while len(waves.pool):
+        if waves.boxes >= _EFFORT:
+            return found, values, False
         if len(values) > 4 * most:
             # Too many: from here on only what is nearer than the last of those to be given.
             kept = np.argpartition(values, most)[:most]
             found, values, complete = found[kept], values[kept], False
             limit = float(values.max())
-        # The nearest boxes first, so that what is found when it stops early is worth having.
-        order = np.argsort(key, kind="stable")
-        now, later = order[:_WAVE], order[_WAVE:]
-        rest = lo[later], hi[later], key[later]
-        lo, hi = lo[now], hi[now]
-        boxes += len(lo)
-        images = images_of(space, lo, hi)
-        judged = judge(images, target, norm, radius)
-        near = judged.floor
-        alive = near - _ROUNDING <= limit
-        if limit > _FAR:
-            open_ = np.flatnonzero(alive)
-            alive[open_[beyond(images.chosen(open_), target, limit + _ROUNDING)]] = False
-        small = listable(lo, hi, judged, limit) & alive
-        if small.any():
-            points, _ = survivors(space, lo[small], hi[small], judged, small, limit + _ROUNDING)
-            differences = delta_e(space.lab(points), target)
-            near_by = differences <= limit
-            # Where the tubes are limited, boxes overlap.
-            found, first = np.unique(
-                np.concatenate([found, points[near_by]]), axis=0, return_index=True
-            )
-            values = np.concatenate([values, differences[near_by]])[first]
-            alive &= ~small
-        parts = split(lo[alive], hi[alive], judged.pull[alive], near[alive])
-        parts = tighten(*parts, space.max_steps)
-        lo, hi, key = (np.concatenate(pair) for pair in zip(rest, parts, strict=True))
-    return found, complete
+        # The nearest boxes come first, so that what is found when it stops early is worth having.
+        points, differences = waves.near(waves.pool.first(), limit)
+        # Where the tubes are limited, boxes overlap.
+        found, first = np.unique(np.concatenate([found, points]), axis=0, return_index=True)
+        values = np.concatenate([values, differences])[first]
+    return found, values, complete
+
+
+class Listed(NamedTuple):
+    """What a listing ends with.
+
+    Attributes
+    ----------
+    steps
+        Lean recipes in steps, shape (k, n), those with the least paste first.
+    complete
+        Whether these are all.
+    """
+
+    steps: IntArray
+    complete: bool
+
+
+def dominated(points: IntArray, by: IntArray) -> BoolArray:
+    """Which points, shape (m, n), are reached or passed everywhere by one of `by`, shape (k, n)."""
+    result = np.zeros(len(points), dtype=bool)
+    small = by.astype(np.int32)
+    for i in range(0, len(points), 256):
+        few = points[i : i + 256].astype(np.int32)
+        # Pigment by pigment: much faster than one array of three axes.
+        below = small[None, :, 0] <= few[:, None, 0]
+        for axis in range(1, points.shape[1]):
+            below &= small[None, :, axis] <= few[:, None, axis]
+        result[i : i + 256] = below.any(axis=1)
+    return result
+
+
+def lean(points: IntArray) -> IntArray:
+    """The points that no other one undercuts, shape (k, n); equal ones once."""
+    points = np.unique(points, axis=0)
+    points = points[np.argsort(points.sum(axis=1), kind="stable")]
+    kept = points[:0]
+    while len(points):
+        # All of one sum can't undercut each other.
+        level = points.sum(axis=1) == points[0].sum()
+        leanest, points = points[level], points[~level]
+        kept = np.concatenate([kept, leanest])
+        points = points[~dominated(points, leanest)]
+    return np.asarray(kept)
+
+
+def lean_within(
+    space: Space, target: FloatArray, *, within: float, effort: int = _LEAN_EFFORT
+) -> Listed:
+    """Lean recipes with CIEDE2000 at most `within`.
+
+    Parameters
+    ----------
+    space
+        Where to search.
+    target
+        CIELAB, shape (3,).
+    within
+        Largest CIEDE2000 that will do; rounding gets 1e-9 more.
+    effort
+        Most boxes to look at.
+
+    Returns
+    -------
+    Listed
+        Complete unless the effort, or the number of lean recipes (1000), grew too large.
+    """
+    found = np.empty((0, space.size), dtype=np.int64)
+    reach = within + ROUNDING
+    if space.count() <= _LIST_COUNT:
+        points = space.recipes()
+        near = points[Sight(space, target).worst(points) <= reach]
+        return Listed(lean(near) if len(near) else found, True)
+    waves = _Waves(space, target, reach)
+    while len(waves.pool) and waves.boxes < effort and len(found) <= _MOST_LEAN:
+        # The leanest corners first: what they hold rules the others out.
+        waves.pool.key = waves.pool.lo.sum(axis=1).astype(float)
+        wave = waves.pool.first()
+        wave = wave.at(~dominated(wave.lo, found))
+        if not len(wave):
+            continue
+        points, _ = waves.near(wave, reach)
+        points = points[~dominated(points, found)]
+        if len(points):
+            more = lean(points)
+            found = np.concatenate([found[~dominated(found, more)], more])
+    order = np.argsort(found.sum(axis=1), kind="stable")
+    return Listed(found[order], not len(waves.pool))

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
+from shadematch.search.boxes import Boxes
 
 __all__ = ["Region"]
 
@@ -106,12 +107,16 @@ class Region:
             fits &= used[:, pigment]
         return np.asarray(steps[fits])
 
-    def tighten(
-        self, lo: IntArray, hi: IntArray, key: FloatArray
-    ) -> tuple[IntArray, IntArray, FloatArray]:
+    @property
+    def grain(self) -> float:
+        """Kinds have steps of their own; no amount of paste divides them all for certain."""
+        return 0.0
+
+    def tighten(self, boxes: Boxes[IntArray], *, most_paste: float = np.inf) -> Boxes[IntArray]:
         """Cut from boxes what the limits forbid, and drop boxes with nothing left."""
-        hi = hi.copy()
-        for row, most in zip(self.rows, self.most, strict=True):
+        lo, hi = boxes.lo, boxes.hi.copy()
+        limits = [min(float(self.most[0]), most_paste), *self.most[1:]]
+        for row, most in zip(self.rows, limits, strict=True):
             left = most + _SLACK - lo @ row
             bears = np.flatnonzero(row > 0)
             room = np.floor(left[:, None] / row[bears] + _SLACK)
@@ -119,7 +124,7 @@ class Region:
         keep = np.all(hi >= lo, axis=1)
         for pigment in self.required:
             keep &= (hi[:, self.pigment == pigment] > 0).any(axis=1)
-        return lo[keep], hi[keep], key[keep]
+        return Boxes(lo, hi, boxes.key).at(keep)
 
     def roots(self) -> tuple[IntArray, IntArray]:
         """Boxes that hold every permitted recipe, each of no more than `max_tubes` pigments."""

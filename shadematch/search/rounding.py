@@ -1,9 +1,11 @@
 """Good whole recipes near a real-valued one.
 
 More pigments than the three numbers of a colour leave a whole family of real-valued recipes for
-one colour. Somewhere along it lies a whole recipe that all but meets the target. Here the family
-is sampled; around each sample all pigments but three are set to whole doses, the three are
-solved for and rounded. Nothing is proved by this, it only gives the proof a good start.
+one colour. Somewhere along it lies a whole recipe that all but meets the target. Three pigments
+are solved for, the doses of the others tell members of the family apart: these doses are cut
+into tiles, the family is found at the middle of each tile, and from there every whole recipe of
+the tile follows by linear algebra and rounding. Nothing is proved by this, it only gives the
+proof a good start.
 
 References
 ----------
@@ -23,11 +25,15 @@ from shadematch.search.space import Space
 
 __all__ = ["near_misses"]
 
-_REACH: Final = 5
-_KEPT: Final = 600
+_REACH: Final = (0, 4, 4, 4, 2, 1)
+"""How far a tile reaches from its middle, by the number of doses that are not solved for."""
+_GRID: Final = 20_000
+_ROUNDS: Final = 3
+_FARTHEST: Final = 20.0
+_KEPT: Final = 1500
 
 
-def near_misses(space: Space, target: FloatArray, ideal: FloatArray, *, samples: int) -> IntArray:
+def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int) -> IntArray:
     """Whole recipes with colours near a target, shape (k, n).
 
     Parameters
@@ -38,78 +44,95 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, *, samples:
         CIELAB, shape (3,).
     ideal
         Real-valued steps with about that colour, shape (n,).
-    samples
-        How many members of the family to look around.
+    places
+        How many tiles to look at. With up to five pigments a few hundred are all there are.
     """
     free = np.flatnonzero(space.upper > space.lower)
-    if free.size <= 3:
-        return np.rint(ideal)[None].astype(np.int64)
-    family = _family(space, target, ideal, free, samples)
-    lab, slope = space.lab_and_slope(family)
-    metric = squared_difference(target, target)[2]
-    root = np.linalg.cholesky(metric).T
-    offset = (lab - target) @ root.T
-    moves = root @ slope  # (m, 3, n): per step
-    # Solve for the three pigments that have the most say and are there to be varied.
-    triples = list(itertools.combinations(free.tolist(), 3))
-    say = np.stack([np.abs(np.linalg.det(moves[:, :, list(t)])) for t in triples], axis=1)
-    there = np.stack([family[:, list(t)].min(axis=1) for t in triples], axis=1)
-    pick = np.argmax(say * np.minimum(there, 4.0) + 1e-12 * say, axis=1)
-    results, scores = [], []
-    for index in np.unique(pick):
-        rows = np.flatnonzero(pick == index)
-        solved = list(triples[index])
-        rest = [i for i in free.tolist() if i not in solved]
-        reach = _REACH if len(rest) <= 2 else 1
-        grid = np.indices((2 * reach + 1,) * len(rest)).reshape(len(rest), -1).T - reach
-        chosen = np.rint(family[rows][:, None, rest]) + grid  # (m, K, rest)
-        shift = chosen - family[rows][:, None, rest]
-        residual = offset[rows][:, None, :] + shift @ np.swapaxes(moves[rows][:, :, rest], 1, 2)
-        inverse = _right_inverse(moves[rows][:, :, solved])
-        wanted = family[rows][:, None, solved] - residual @ np.swapaxes(inverse, 1, 2)
-        whole = np.rint(wanted)
-        miss = (whole - wanted) @ np.swapaxes(moves[rows][:, :, solved], 1, 2)
-        points = np.broadcast_to(np.rint(ideal), (*whole.shape[:2], space.size)).copy()
-        points[:, :, rest], points[:, :, solved] = chosen, whole
-        bad = (points < 0).any(axis=2) | (points.sum(axis=2) > space.max_steps)
-        results.append(points.reshape(-1, space.size))
-        scores.append(np.where(bad, np.inf, np.linalg.norm(miss, axis=2)).ravel())
-    score = np.concatenate(scores)
-    order = np.argpartition(score, min(_KEPT, score.size) - 1)[:_KEPT]
-    order = order[np.isfinite(score[order])]
-    return np.unique(np.concatenate(results)[order].astype(np.int64), axis=0)
+    nearest = np.rint(ideal)[None].astype(np.int64)
+    if not 3 < free.size < 3 + len(_REACH):
+        return nearest
+    root = np.linalg.cholesky(squared_difference(target, target)[2]).T
+    moves = root @ space.lab_and_slope(ideal[None])[1][0]
+    solved, rest, corners = _corners(moves, ideal, free)
+    reach = _REACH[rest.size]
+    middles = _middles(corners[:, rest], 2 * reach + 1, places)
+    # Where the family would be if colours were linear in doses, then Newton's method.
+    inverse = np.linalg.inv(moves[:, solved])
+    points = np.tile(ideal, (len(middles), 1))
+    points[:, rest] = middles
+    points[:, solved] -= (middles - ideal[rest]) @ (inverse @ moves[:, rest]).T
+    hopeful = np.argsort(-points[:, solved].min(axis=1), kind="stable")[:places]
+    points = np.clip(points[hopeful], 0.0, float(space.max_steps))
+    for round_ in range(_ROUNDS):
+        lab, slope = space.lab_and_slope(points)
+        slopes = root @ slope
+        inverses = _inverses(slopes[:, :, solved])
+        step = np.einsum("mij,mj->mi", inverses, (lab - target) @ root.T)
+        if round_ < _ROUNDS - 1:
+            points[:, solved] = np.clip(points[:, solved] - step, 0.0, float(space.max_steps))
+    wanted = points[:, solved] - step
+    trade = inverses @ slopes[:, :, rest]  # (m, 3, r): what a step of the others takes back
+    play = np.abs(trade).sum(axis=2) * (reach + 0.5) + 1.0
+    there = (wanted >= -play).all(axis=1) & (np.abs(step).max(axis=1) < _FARTHEST)
+    if not there.any():
+        return nearest
+    points, wanted, trade = points[there], wanted[there], trade[there]
+    grid = np.indices((2 * reach + 1,) * rest.size).reshape(rest.size, -1).T - reach
+    chosen = np.rint(points[:, rest])[:, None, :] + grid  # (m, K, r)
+    shift = chosen - points[:, None, rest]
+    aims = wanted[:, None, :] - shift @ np.swapaxes(trade, 1, 2)
+    whole = np.rint(aims)
+    miss = (whole - aims) @ np.swapaxes(slopes[there][:, :, solved], 1, 2)
+    score = np.einsum("mkc,mkc->mk", miss, miss)
+    score[(whole < 0).any(axis=2) | (chosen < 0).any(axis=2)] = np.inf
+    at = np.argpartition(score, min(_KEPT, score.size) - 1, axis=None)[:_KEPT]
+    tile, place = np.unravel_index(at[np.isfinite(score.flat[at])], score.shape)
+    found = np.tile(nearest, (tile.size, 1))
+    found[:, rest], found[:, solved] = chosen[tile, place], whole[tile, place]
+    return np.unique(np.concatenate([nearest, found]), axis=0)
 
 
-def _family(
-    space: Space, target: FloatArray, ideal: FloatArray, free: IntArray, count: int
-) -> FloatArray:
-    """Real-valued recipes of about the same colour, shape (m, n), spread over the family."""
+def _corners(
+    moves: FloatArray, ideal: FloatArray, free: IntArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Three pigments to solve for, the others, and corners of the family, shape (c, n).
+
+    As if colours were linear in doses: then the family is a polytope, and its corners are the
+    recipes of three pigments.
+    """
+    triples = np.array(list(itertools.combinations(free.tolist(), 3)))
+    matrices = np.swapaxes(moves[:, triples], 0, 1)  # (t, 3, 3)
+    say = np.abs(np.linalg.det(matrices))
+    solved = triples[np.argmax(say)]
+    rest = np.setdiff1d(free, solved)
+    usable = say > 1e-9 * say.max()
+    doses = np.linalg.solve(
+        matrices[usable], np.broadcast_to((moves @ ideal)[:, None], (int(usable.sum()), 3, 1))
+    )[:, :, 0]
+    real = (doses >= -1e-6).all(axis=1)
+    corners = np.tile(np.where(np.isin(np.arange(ideal.size), free), 0.0, ideal), (real.sum(), 1))
+    np.put_along_axis(corners, triples[usable][real], doses[real], axis=1)
+    return solved, rest, np.concatenate([ideal[None], corners])
+
+
+def _middles(corners: FloatArray, width: int, places: int) -> FloatArray:
+    """Middles of tiles that cover what lies between corners, shapes (t, r) and (c, r).
+
+    A grid of them where that is not too many, else some at random.
+    """
+    lo = np.maximum(np.floor(corners.min(axis=0)) - 1.0, 0.0)
+    counts = np.ceil((corners.max(axis=0) + 2.0 - lo) / width)
+    if np.prod(counts) <= _GRID:
+        axes = [a + width // 2 + width * np.arange(int(c)) for a, c in zip(lo, counts, strict=True)]
+        return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, lo.size)
     rng = np.random.default_rng(20_240_301)
-    lo, hi = space.lower.astype(float), space.upper.astype(float)
-    points = np.tile(ideal, (count, 1))
-    lengths = rng.random(count) * max(float(ideal.sum()), 8.0)
-    push = rng.normal(size=(count, free.size))
-    for part in range(3):
-        slope = space.lab_and_slope(points)[1][:, :, free]
-        inverse = _right_inverse(slope)
-        inside = push - np.einsum("mij,mjk,mk->mi", inverse, slope, push)
-        size = np.linalg.norm(inside, axis=1, keepdims=True)
-        if part == 0:
-            points[:, free] += lengths[:, None] * inside / np.maximum(size, 1e-12)
-        points = np.clip(points, lo, hi)
-        for _ in range(2):
-            lab, slope = space.lab_and_slope(points)
-            step = np.einsum("mij,mj->mi", _right_inverse(slope[:, :, free]), lab - target)
-            points[:, free] -= step
-            points = np.clip(points, lo, hi)
-    points[0] = ideal
-    return points
+    return np.asarray(np.rint(rng.dirichlet(np.full(len(corners), 0.7), size=places) @ corners))
 
 
-def _right_inverse(slopes: FloatArray) -> FloatArray:
-    """Least moves, shape (m, k, 3), that change the colour by one unit; slopes (m, 3, k)."""
+def _inverses(slopes: FloatArray) -> FloatArray:
+    """Least-squares inverses of m matrices, shape (m, 3, 3)."""
     turned = np.swapaxes(slopes, 1, 2)
-    gram = slopes @ turned
+    gram = turned @ slopes
     # A ridge far below what matters keeps black corners, where nothing moves, invertible.
     ridge = 1e-12 * np.trace(gram, axis1=1, axis2=2) + 1e-300
-    return turned @ np.linalg.inv(gram + ridge[:, None, None] * np.eye(3))
+    return np.asarray(np.linalg.solve(gram + ridge[:, None, None] * np.eye(3), turned))

@@ -14,6 +14,7 @@ from shadematch.arrays import FloatArray, IntArray
 from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.optics.layer import Layer
 from shadematch.prediction import Model
+from shadematch.search.boxes import Boxes
 
 __all__ = ["Space", "spaces_of", "whole_space"]
 
@@ -112,6 +113,31 @@ class Space:
         points = np.tile(self.lower, (len(parts), 1))
         points[:, free] += parts
         return np.asarray(points[np.count_nonzero(points, axis=1) <= self.max_tubes])
+
+    @property
+    def paste(self) -> FloatArray:
+        """Paste in a step of each pigment, in steps, shape (n,)."""
+        return np.ones(self.size)
+
+    @property
+    def grain(self) -> float:
+        """Every amount of paste is a multiple of one step."""
+        return 1.0
+
+    def permitted(self, steps: IntArray) -> IntArray:
+        """Those of the recipes, shape (m, n), that are permitted."""
+        fits = np.all((steps >= self.lower) & (steps <= self.upper), axis=1)
+        fits &= steps.sum(axis=1) <= self.max_steps
+        fits &= np.count_nonzero(steps, axis=1) <= self.max_tubes
+        return np.asarray(steps[fits])
+
+    def tighten(self, boxes: Boxes[IntArray], *, most_paste: float = np.inf) -> Boxes[IntArray]:
+        """Cut from boxes what the limit on the sum forbids, and drop boxes with nothing left."""
+        limit = int(min(self.max_steps, most_paste))
+        used = boxes.lo.sum(axis=1)
+        hi = np.minimum(boxes.hi, (limit - used)[:, None] + boxes.lo)
+        keep = (used <= limit) & np.all(hi >= boxes.lo, axis=1)
+        return Boxes(boxes.lo, hi, boxes.key).at(keep)
 
     def roots(self) -> tuple[IntArray, IntArray]:
         """Boxes that hold every permitted recipe, each with no more than `max_tubes` free."""

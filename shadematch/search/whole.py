@@ -1,7 +1,8 @@
 """Whole doses, with a proof that nothing permitted is better.
 
-Branch and bound over boxes of doses (`bounds` says how near a box can come). Boxes that have
-become small are gone through recipe by recipe, by their linear images first (`lattice`).
+Branch and bound over boxes of doses (`sight` says how near a box can come). Boxes that have
+become small are gone through recipe by recipe, by their linear images first (`lattice`). It
+serves centimetres and let-downs, one light and several (`boxes.Limits`, `sight.Sight`).
 
 References
 ----------
@@ -15,13 +16,12 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray, IntArray
-from shadematch.difference import delta_e, minorant
-from shadematch.search.bounds import Judged, beyond, images_of, judge
-from shadematch.search.boxes import split, tighten
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.search.bounds import Judged
+from shadematch.search.boxes import Boxes, Limits, split
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.rounding import near_misses
-from shadematch.search.space import Space
+from shadematch.search.sight import ROUNDING, Sight
 
 __all__ = ["GAP", "LISTED", "Found", "closest", "frugal"]
 
@@ -34,12 +34,12 @@ _AIM: Final = 0.999 * GAP
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
 _MOST_EFFORT: Final = 400_000
-_WAVE: Final = 1024
-_ROUNDING: Final = 1e-9
-_FAR: Final = 1.0
-"""CIEDE2000 from which on a target counts as far, where the norm of `minorant` is loose."""
 _HOPELESS: Final = 5.0
 """CIEDE2000 from which on nobody waits long for a proof."""
+_MOST_CORNERS: Final = 8
+_AIMS: Final = 48
+_GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600))
+"""From so many boxes on, so many tiles are looked at for a recipe that ends the search."""
 
 
 @dataclass(frozen=True)
@@ -51,13 +51,14 @@ class Found:
     steps
         Doses in steps, shape (n,); None where no permitted recipe fulfils what was asked.
     delta_e
-        CIEDE2000 of `steps`; infinite where there are none.
+        CIEDE2000 of `steps`, the worst one where several lights count; infinite where there
+        are none.
     bound
         No permitted recipe has a smaller CIEDE2000 (`closest`), or no permitted recipe within
-        the tolerance has fewer steps in all (`frugal`).
+        the tolerance has less paste, in the unit of the limits (`frugal`).
     proved
         Whether the search came to its end: `bound` is within `GAP` of `delta_e`, or is the
-        number of steps.
+        recipe's own paste.
     boxes
         How many boxes were looked at.
     """
@@ -69,77 +70,62 @@ class Found:
     boxes: int
 
 
-@dataclass
-class _Boxes:
-    lo: IntArray
-    hi: IntArray
-    key: FloatArray
-
-    def split_off(self, count: int) -> _Boxes:
-        """Take the `count` boxes with the smallest keys out."""
-        if self.key.size <= count:
-            taken = _Boxes(self.lo, self.hi, self.key)
-            self.lo, self.hi, self.key = self.lo[:0], self.hi[:0], self.key[:0]
-            return taken
-        order = np.argpartition(self.key, count)
-        first, rest = order[:count], order[count:]
-        taken = _Boxes(self.lo[first], self.hi[first], self.key[first])
-        self.lo, self.hi, self.key = self.lo[rest], self.hi[rest], self.key[rest]
-        return taken
-
-    def keep(self, mask: BoolArray) -> None:
-        self.lo, self.hi, self.key = self.lo[mask], self.hi[mask], self.key[mask]
-
-    def add(self, lo: IntArray, hi: IntArray, key: FloatArray) -> None:
-        self.lo = np.concatenate([self.lo, lo])
-        self.hi = np.concatenate([self.hi, hi])
-        self.key = np.concatenate([self.key, key])
-
-
 class _Incumbent:
     """The best recipe so far, ties settled towards less paste, then by order."""
 
-    def __init__(self) -> None:
+    def __init__(self, sight: Sight, limits: Limits) -> None:
+        self._sight, self._limits = sight, limits
         self.steps: IntArray | None = None
         self.value = np.inf
 
-    def offer(self, steps: IntArray, values: FloatArray) -> None:
-        """Take the best of recipes, shapes (m, n) and (m,), if it is better."""
-        if not values.size:
+    def offer(self, points: IntArray) -> None:
+        """Take the best of recipes, shape (m, k), if it is permitted and better."""
+        points = self._limits.permitted(points)
+        if not len(points):
             return
+        values = self._sight.worst(points)
         ties = np.flatnonzero(values == values.min())
-        first = steps[min(ties, key=lambda i: self._rank(steps[i]))]
+        first = points[min(ties, key=lambda i: self._rank(points[i]))]
         value = float(values.min())
         if self.steps is None or (value, self._rank(first)) < (self.value, self._rank(self.steps)):
             self.value, self.steps = value, first.copy()
 
-    @staticmethod
-    def _rank(steps: IntArray) -> tuple[int, ...]:
-        return int(steps.sum()), *steps.tolist()
+    def _rank(self, steps: IntArray) -> tuple[float, ...]:
+        return float(steps @ self._limits.paste), *steps.tolist()
 
 
-def _neighbours(space: Space, around: FloatArray) -> IntArray:
-    """Whole recipes next to real-valued ones, shape (k, n), all permitted."""
-    n = space.size
-    base = np.floor(around).astype(np.int64)
-    corners = np.array(list(np.ndindex(*(2,) * n)), dtype=np.int64)
-    points = (base[:, None, :] + corners[None]).reshape(-1, n)
-    return _permitted(space, np.unique(points, axis=0))
+def _corners(hints: FloatArray) -> IntArray:
+    """Whole recipes next to real-valued ones, shape (m, k)."""
+    found = []
+    for hint in hints:
+        base = np.floor(hint + ROUNDING).astype(np.int64)
+        part = hint - base
+        open_ = np.argsort(-np.minimum(part, 1 - part), kind="stable")[:_MOST_CORNERS]
+        open_ = open_[part[open_] > 1e-6]
+        corners = np.array(list(np.ndindex(*(2,) * open_.size)), dtype=np.int64)
+        points = np.tile(base, (len(corners), 1))
+        points[:, open_] += corners.reshape(len(corners), open_.size)
+        found.append(points)
+    return np.unique(np.concatenate(found), axis=0)
 
 
-def _permitted(space: Space, points: IntArray) -> IntArray:
-    points = np.clip(points, space.lower, space.upper)
-    kept = (points.sum(axis=1) <= space.max_steps) & (
-        np.count_nonzero(points, axis=1) <= space.max_tubes
-    )
-    return np.asarray(points[kept])
+def _aims(boxes: Boxes[IntArray], judged: Judged, at: IntArray) -> IntArray:
+    """Whole recipes where boxes come nearest to the target."""
+    lo, hi = boxes.lo[at], boxes.hi[at]
+    aim = 0.5 * (lo + hi) + 0.5 * (hi - lo) * judged.shares[at, : lo.shape[1]]
+    return np.unique(np.rint(aim).astype(np.int64), axis=0)
+
+
+def _whole_region(limits: Limits) -> Boxes[IntArray]:
+    lo, hi = limits.roots()
+    return limits.tighten(Boxes(lo, hi, np.zeros(len(lo))))
 
 
 def closest(
-    space: Space,
-    target: FloatArray,
+    sight: Sight,
+    limits: Limits,
     *,
-    hints: FloatArray | None = None,
+    hints: FloatArray,
     below: float = np.inf,
     effort: int = _MOST_EFFORT,
 ) -> Found:
@@ -147,12 +133,12 @@ def closest(
 
     Parameters
     ----------
-    space
+    sight
+        The target; only its views' colours count, not their limits.
+    limits
         Where to search.
-    target
-        CIELAB, shape (3,).
     hints
-        Real-valued steps to look around first, shape (k, n).
+        Real-valued steps to look around first, shape (h, k).
     below
         Only recipes with a smaller CIEDE2000 count.
     effort
@@ -164,206 +150,162 @@ def closest(
         Exact (`bound` equals `delta_e`) where there are at most three million recipes or the
         search is short; else `bound` may stay up to `GAP` below.
     """
-    best = _Incumbent()
-    count = space.count()
+    best = _Incumbent(sight, limits)
+    count = limits.count()
     if count <= LISTED:
-        points = space.recipes()
-        best.offer(points, delta_e(space.lab(points), target))
+        best.offer(limits.recipes())
         if best.value < below:
             return Found(best.steps, best.value, best.value, True, 0)
         return Found(None, np.inf, below, True, 0)
     exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
-
-    def guess(samples: int) -> None:
-        assert hints is not None
-        points = _permitted(space, near_misses(space, target, hints[0], samples=samples))
-        best.offer(points, delta_e(space.lab(points), target))
-
-    # A search that turns out long is worth more guesses: a good one ends it.
-    later = (
-        [(1_500, 256), (6_000, 1024), (24_000, 4096)]
-        if hints is not None and not exact_effort
-        else []
-    )
-    if hints is not None:
-        points = _neighbours(space, hints)
-        best.offer(points, delta_e(space.lab(points), target))
-        if not exact_effort:
-            guess(64)
-            if GAP < best.value <= 2 * GAP:
-                guess(later.pop(0)[1])
+    best.offer(_corners(hints))
+    # A search that turns out long is worth more guesses: a good one ends it. Several lights
+    # leave too few recipes that are good under all of them.
+    guesses = [] if exact_effort or len(sight.views) > 1 else list(_GUESSES)
     boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
-    radius, norm = np.inf, np.zeros((3, 3))
-    lo, hi = space.roots()
-    pool = _Boxes(*tighten(lo, hi, np.zeros(len(lo)), space.max_steps))
-    while pool.key.size:
+    pool = _whole_region(limits)
+    while len(pool):
         limit = min(best.value, below)
         gap = 0.0 if boxes < exact_effort else _AIM
         if limit <= gap:
             break  # zero is a floor, and near enough
+        if guesses and boxes >= guesses[0][0]:
+            places = guesses.pop(0)[1]
+            if best.value <= 1.0:
+                best.offer(near_misses(sight.views[0], sight.targets[0], hints[0], places))
+                continue
         dropped = pool.key >= limit - gap
         if dropped.any():
-            settled = min(settled, float(pool.key[dropped].min()))
+            settled = min(settled, pool.at(dropped).least())
             pool.keep(~dropped)
-        if not pool.key.size or boxes >= (effort if limit < _HOPELESS else min(effort, _EFFORT)):
+        if not len(pool) or boxes >= (effort if limit < _HOPELESS else min(effort, _EFFORT)):
             break
-        if limit < 0.6 * radius and np.isfinite(limit):
-            radius = limit
-            norm = minorant(target, radius) if radius > 0 else np.zeros((3, 3))
-        if later and boxes > later[0][0] and best.value <= 1.0:
-            guess(later.pop(0)[1])
-            continue
-        wave = pool.split_off(_WAVE)
-        boxes += wave.key.size
-        lo, hi, key = wave.lo, wave.hi, wave.key
-        images = images_of(space, lo, hi)
-        judged = judge(images, target, norm, radius)
-        key = np.maximum(key, judged.floor - _ROUNDING)
-        if limit > _FAR:
-            open_ = np.flatnonzero(key < limit - gap)
-            certain = open_[beyond(images.chosen(open_), target, limit - gap)]
-            key[certain] = limit - gap
-        promising = np.argsort(key, kind="stable")[:48]
-        middle, half = 0.5 * (lo[promising] + hi[promising]), 0.5 * (hi - lo)[promising]
-        aim = np.rint(middle + half * judged.shares[promising, : space.size]).astype(np.int64)
-        points = _permitted(space, np.unique(aim, axis=0))
-        best.offer(points, delta_e(space.lab(points), target))
+        sight.narrow(limit)
+        wave = pool.first()
+        boxes += len(wave)
+        judged = sight.judge(wave.lo, wave.hi, limit - gap)
+        wave.key = np.maximum(wave.key, judged.floor)
+        best.offer(_aims(wave, judged, np.argsort(wave.key, kind="stable")[:_AIMS]))
         limit = min(best.value, below)
-        alive = key < limit - gap
-        if not alive.all():
-            settled = min(settled, float(key[~alive].min()))
-        small = listable(lo, hi, judged, limit) & alive
+        alive = wave.key < limit - gap
+        settled = min(settled, wave.at(~alive).least())
+        small = listable(wave, judged, limit) & alive
         if small.any():
-            points, least = survivors(space, lo[small], hi[small], judged, small, limit - gap)
+            points, least = survivors(wave, judged, small, limit - gap)
             settled = min(settled, least)
-            best.offer(points, delta_e(space.lab(points), target))
+            best.offer(points)
             alive &= ~small
-        children = split(lo[alive], hi[alive], judged.pull[alive], key[alive])
-        pool.add(*tighten(*children, space.max_steps))
-    left = float(pool.key.min()) if pool.key.size else np.inf
-    bound = min(best.value, below, settled, left)
-    proved = min(best.value, below) - bound <= GAP
+        pool.add(limits.tighten(split(wave.at(alive), judged.pull[alive])))
+    reached = min(best.value, below)
+    bound = max(min(reached, settled, pool.least()), 0.0)
+    proved = reached - bound <= GAP
     if best.value < below:
-        return Found(best.steps, best.value, max(bound, 0.0), proved, boxes)
-    return Found(None, np.inf, max(bound, 0.0), proved, boxes)
+        return Found(best.steps, best.value, bound, proved, boxes)
+    return Found(None, np.inf, bound, proved, boxes)
 
 
 def frugal(
-    space: Space,
-    target: FloatArray,
+    sight: Sight,
+    limits: Limits,
     *,
     within: float,
-    fewer_than: int,
-    near: FloatArray,
+    less_than: float,
+    near: FloatArray | IntArray,
     effort: int = _MOST_EFFORT,
 ) -> Found:
-    """A recipe with the fewest steps among those with CIEDE2000 at most `within`.
+    """A recipe with the least paste among those with CIEDE2000 at most `within`.
 
     Parameters
     ----------
-    space
+    sight
+        The target.
+    limits
         Where to search.
-    target
-        CIELAB, shape (3,).
     within
         Largest CIEDE2000 that will do.
-    fewer_than
-        Only recipes with fewer steps in all count.
+    less_than
+        Only recipes with less paste than this count, in the unit of the limits.
     near
-        Steps, shape (n,), whose pigments set the first price of colour; any will do.
+        Steps, shape (k,), whose kinds of dose set the first price of colour; any will do.
     effort
         Most boxes to look at.
 
     Returns
     -------
     Found
-        `steps` is None where there is none; `bound` is the proved least number of steps, or
-        `fewer_than`.
+        `steps` is None where there is none; `bound` is the proved least paste, or `less_than`.
     """
+    paste, grain = limits.paste, limits.grain
+    step = grain if grain > 0 else ROUNDING
     best: IntArray | None = None
-    fewest = fewer_than
-    norm = minorant(target, within) if within > 0 else np.zeros((3, 3))
+    least = less_than
+    sight.narrow(within)
     used = np.flatnonzero(near > 0)
+    limit = within + ROUNDING
 
     def take(points: IntArray) -> None:
-        nonlocal best, fewest, used
-        points = np.asarray(points[points.sum(axis=1) < fewest])
-        good = points[delta_e(space.lab(points), target) <= within]
+        nonlocal best, least, used
+        points = points[points @ paste <= least - step]
+        points = limits.permitted(points)
+        good = points[sight.worst(points) <= within] if len(points) else points
         if len(good):
-            best = good[np.argmin(good.sum(axis=1))].copy()
-            fewest = int(best.sum())
+            best = good[np.argmin(good @ paste)].copy()
+            least = float(best @ paste)
             used = np.flatnonzero(best)
 
     boxes = 0
-    lo, hi = space.roots()
-    pool = _Boxes(*tighten(lo, hi, lo.sum(axis=1).astype(float), fewest - 1))
+    pool = _whole_region(limits)
     while True:
-        pool.keep(pool.key <= fewest - 1)
-        if not pool.key.size or boxes >= effort:
+        pool.keep(pool.key <= least - step)
+        if not len(pool) or boxes >= effort:
             break
-        wave = pool.split_off(_WAVE)
-        boxes += wave.key.size
-        lo, hi, wave_key = tighten(wave.lo, wave.hi, wave.key, fewest - 1)
-        if not len(lo):
+        wave = limits.tighten(pool.first(), most_paste=least - step)
+        boxes += len(wave)
+        if not len(wave):
             continue
-        images = images_of(space, lo, hi)
-        judged = judge(images, target, norm, within)
-        key = np.maximum(wave_key, lo.sum(axis=1))
+        judged = sight.judge(wave.lo, wave.hi, limit)
+        wave.key = np.maximum(wave.key, wave.lo @ paste)
         if used.size:
-            prices = _prices(judged, np.asarray(0.5 * (hi - lo)), used)
-            key = np.maximum(key, _least_total(lo, hi, judged, prices, within))
-        alive = (judged.floor - _ROUNDING <= within) & (key <= fewest - 1)
-        if within > _FAR:
-            open_ = np.flatnonzero(alive)
-            alive[open_] = ~beyond(images.chosen(open_), target, within + _ROUNDING)
-        first = np.flatnonzero(alive)[np.argsort(key[alive], kind="stable")[:48]]
-        aim = 0.5 * (lo + hi)[first] + 0.5 * (hi - lo)[first] * judged.shares[first, : space.size]
-        guess = np.concatenate([lo[first], np.rint(aim), np.floor(aim)]).astype(np.int64)
-        take(_permitted(space, np.unique(guess, axis=0)))
-        small = listable(lo, hi, judged, within) & alive
+            floor = _least_paste(wave, judged, paste, used, within)
+            wave.key = np.maximum(wave.key, np.ceil(floor / grain) * grain if grain else floor)
+        alive = (judged.floor < limit) & (wave.key <= least - step)
+        first = np.flatnonzero(alive)[np.argsort(wave.key[alive], kind="stable")[:_AIMS]]
+        take(np.concatenate([wave.lo[first], _aims(wave, judged, first)]))
+        small = listable(wave, judged, within) & alive
         if small.any():
-            points, _ = survivors(
-                space, lo[small], hi[small], judged, small, within, most_steps=fewest - 1
-            )
-            take(points)
+            take(survivors(wave, judged, small, within)[0])
             alive &= ~small
-        children = split(lo[alive], hi[alive], judged.pull[alive], key[alive].astype(float))
-        pool.add(*tighten(*children, fewest - 1))
-    done = pool.key.size == 0
-    bound = float(fewest) if done else float(np.ceil(pool.key.min()))
-    value = np.inf if best is None else float(delta_e(space.lab(best[None]), target)[0])
+        pool.add(limits.tighten(split(wave.at(alive), judged.pull[alive])))
+    done = not len(pool)
+    bound = least if done else min(pool.least(), least)
+    value = np.inf if best is None else float(sight.worst(best[None])[0])
     return Found(best, value, bound, done, boxes)
 
 
-def _prices(judged: Judged, half: FloatArray, used: IntArray) -> FloatArray:
-    """Price of colour in steps at each box, shape (m, 3).
+def _least_paste(
+    boxes: Boxes[IntArray], judged: Judged, paste: FloatArray, used: IntArray, within: float
+) -> FloatArray:
+    """Lagrangian floor of the paste in all, among recipes of a box with CIEDE2000 <= `within`.
 
-    What the dual of the least-paste problem would pay if the pigments at `used` made up the
-    recipe. Any vector gives a valid floor of the total; this one is good where they do.
+    Such recipes have norm(offset + G s) <= within, so for any price p of colour the paste is at
+    least the minimum over s of paste(s) + p . (offset + G s) - |p| within. The price is what the
+    dual of the least-paste problem would pay if the kinds of dose at `used` made up the recipe:
+    any one gives a valid floor, this one is good where they do.
     """
+    n = boxes.lo.shape[1]
+    half = 0.5 * (boxes.hi - boxes.lo)
     columns = judged.generators[:, :, used] / np.maximum(half[:, None, used], 0.5)
     gram = np.swapaxes(columns, 1, 2) @ columns
     ridge = 1e-6 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(used.size)
-    weights = np.linalg.solve(gram + ridge + 1e-300 * np.eye(used.size), np.ones((used.size, 1)))
-    return np.asarray(-(columns @ weights)[:, :, 0])
-
-
-def _least_total(
-    lo: IntArray, hi: IntArray, judged: Judged, prices: FloatArray, within: float
-) -> FloatArray:
-    """Lagrangian floor of the steps in all, among recipes of a box with CIEDE2000 <= `within`.
-
-    Such recipes have norm(offset + generators @ s) <= within, so for any prices p the total
-    is at least the minimum over s of total(s) + p . (offset + generators @ s) - |p| within.
-    """
+    costs = np.broadcast_to(paste[used][:, None], (len(boxes), used.size, 1))
+    weights = np.linalg.solve(gram + ridge + 1e-300 * np.eye(used.size), costs)
+    prices = -(columns @ weights)[:, :, 0]
     priced = np.einsum("mc,mck->mk", prices, judged.generators)
-    n = lo.shape[1]
-    half = 0.5 * (hi - lo)
-    value = (
-        0.5 * (lo + hi).sum(axis=1)
+    return np.asarray(
+        0.5 * (boxes.lo + boxes.hi) @ paste
         + np.einsum("mc,mc->m", prices, judged.offset)
         - np.linalg.norm(prices, axis=1) * within
-        - np.abs(half + priced[:, :n]).sum(axis=1)
+        - np.abs(half * paste + priced[:, :n]).sum(axis=1)
         - np.abs(priced[:, n:]).sum(axis=1)
+        - 1e-6
     )
-    return np.asarray(np.ceil(value - 1e-6))

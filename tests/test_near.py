@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from shadematch.difference import delta_e
-from shadematch.search.within import dominated, lean, lean_within
+from shadematch.search.near import dominated, lean, lean_within
 from tests.problems import problem
 
 
