@@ -68,7 +68,7 @@ ROOMS = {
     "search": Room(
         ("shadematch/search",),
         (
-            "tests/test_within.py tests/test_proof.py",
+            "tests/test_near.py tests/test_proof.py",
             "tests/test_match.py tests/test_joint.py -m 'not slow'",
             "tests/test_joint.py tests/test_match.py tests/test_gamut.py",
         ),
