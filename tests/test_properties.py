@@ -80,7 +80,7 @@ def test_spoilt_arguments_are_refused_by_name(name: str, folder: Path) -> None:
     pairs = [(field, label) for field in call.given(folder) for label in HOSTILE]
     if not LARGE:
         rng = random.Random(zlib.crc32(name.encode()))
-        pairs = rng.sample(pairs, min(len(pairs), 2 if call.slow else 12))
+        pairs = rng.sample(pairs, min(len(pairs), 1 if call.slow else 8))
     wrong = []
     for field, label in pairs:
         found = complaint(lambda f=field, v=label: call(folder, **{f: HOSTILE[v]()}))
@@ -174,7 +174,7 @@ def _strategy(field: str, good: Any) -> Any:
 def test_random_arguments_are_answered_or_refused(name: str, folder: Path) -> None:
     call = CALLS[name]
 
-    @examples(2 if call.slow else 5, 20 if call.slow else 150)
+    @examples(1 if call.slow else 3, 20 if call.slow else 150)
     @given(st.fixed_dictionaries({f: _strategy(f, v) for f, v in call.given(folder).items()}))
     def answered(arguments: dict[str, Any]) -> None:
         assert complaint(lambda: call(folder, **arguments)) == ""

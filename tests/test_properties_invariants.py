@@ -53,7 +53,7 @@ roomy = st.builds(
 # --- predictions
 
 
-@examples(15, 400)
+@examples(10, 400)
 @given(dosed, pours, views, st.permutations([0, 1, 2]))
 def test_order_of_pigments_changes_no_prediction(
     doses: dict[str, float], pour: sm.Pour, view: sm.View, order: list[int]
@@ -65,7 +65,7 @@ def test_order_of_pigments_changes_no_prediction(
     np.testing.assert_allclose(one.lab, other.lab, atol=HAIR)
 
 
-@examples(15, 400)
+@examples(10, 400)
 @given(dosed, pours, views, st.sampled_from([2.0, 10.0, 0.5]))
 def test_as_much_more_of_everything_is_the_same_soap(
     doses: dict[str, float], pour: sm.Pour, view: sm.View, times: float
@@ -79,7 +79,7 @@ def test_as_much_more_of_everything_is_the_same_soap(
     np.testing.assert_allclose(one.lab, other.lab, atol=HAIR)
 
 
-@examples(15, 400)
+@examples(10, 400)
 @given(st.floats(0, 20), st.floats(0, 1), pours, views)
 def test_a_paste_in_two_tubes_is_the_paste(
     dose: float, share: float, pour: sm.Pour, view: sm.View
@@ -94,7 +94,7 @@ def test_a_paste_in_two_tubes_is_the_paste(
     np.testing.assert_allclose(one.lab, other.lab, atol=HAIR)
 
 
-@examples(15, 400)
+@examples(10, 400)
 @given(dosed, pours, st.sampled_from(["D65", "A"]), st.sampled_from(PASTES), st.floats(0.1, 10))
 def test_more_paste_that_only_absorbs_never_reflects_more(
     doses: dict[str, float], pour: sm.Pour, light: str, name: str, more: float
@@ -113,7 +113,7 @@ def matched(target: sm.Target, **changes: Any) -> sm.Match:
     return sm.match(target, **{"palette": palette(), **changes})
 
 
-@examples(6, 150)
+@examples(4, 150)
 @given(targets, roomy, views, st.permutations([0, 1, 2]))
 def test_order_of_pigments_changes_no_match(
     target: sm.Target, pour: sm.Pour, view: sm.View, order: list[int]
@@ -124,7 +124,7 @@ def test_order_of_pigments_changes_no_match(
     assert one.frugal.recipe.total_cm == other.frugal.recipe.total_cm
 
 
-@examples(6, 150)
+@examples(4, 150)
 @given(targets, roomy, views)
 def test_the_same_question_has_the_same_answer(
     target: sm.Target, pour: sm.Pour, view: sm.View
@@ -137,7 +137,7 @@ def test_the_same_question_has_the_same_answer(
     assert many.frugal.recipe == one.frugal.recipe
 
 
-@examples(6, 150)
+@examples(4, 150)
 @given(targets, roomy, views)
 def test_double_mass_and_double_step_is_the_same_match(
     target: sm.Target, pour: sm.Pour, view: sm.View
@@ -149,7 +149,7 @@ def test_double_mass_and_double_step_is_the_same_match(
     assert abs(one.closest.delta_e - other.closest.delta_e) < 1e-7
 
 
-@examples(6, 150)
+@examples(4, 150)
 @given(targets, roomy, views)
 def test_a_larger_palette_is_never_worse(target: sm.Target, pour: sm.Pour, view: sm.View) -> None:
     few = matched(target, pour=pour, view=view, palette=palette().only("gorse", "jetty"))
@@ -158,7 +158,7 @@ def test_a_larger_palette_is_never_worse(target: sm.Target, pour: sm.Pour, view:
     assert many.bound <= few.closest.delta_e + HAIR
 
 
-@examples(6, 150)
+@examples(4, 150)
 @given(targets, roomy, views, st.floats(1.0, 2.0))
 def test_tighter_limits_are_never_better(
     target: sm.Target, pour: sm.Pour, view: sm.View, times: float
@@ -173,7 +173,7 @@ def test_tighter_limits_are_never_better(
     assert tight.closest.delta_e <= without.closest.delta_e + HAIR
 
 
-@examples(6, 150)
+@examples(4, 150)
 @given(targets, roomy, views)
 def test_an_answer_is_what_it_says(target: sm.Target, pour: sm.Pour, view: sm.View) -> None:
     found = matched(target, pour=pour, view=view)
@@ -187,7 +187,7 @@ def test_an_answer_is_what_it_says(target: sm.Target, pour: sm.Pour, view: sm.Vi
     assert found.frugal.recipe.total_cm <= found.closest.recipe.total_cm + HAIR
 
 
-@examples(6, 150)
+@examples(4, 150)
 @given(lab, st.floats(0.001, 1.0), st.floats(0, 2 * np.pi), roomy)
 def test_a_hair_across_the_jump_of_hue_moves_the_answer_by_a_hair(
     colour: tuple[float, float, float], chroma: float, hue: float, pour: sm.Pour
