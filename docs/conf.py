@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
+from typing import Any
+
+from docutils import nodes
+from docutils.utils.math import latex2mathml
 
 import shadematch
 
@@ -11,6 +16,7 @@ HERE = Path(__file__).parent
 ROOT = HERE.parent
 
 # Notebooks live at the top of the project; the generator only reads what lies below this file.
+# They are run anew on every build, and an error in a cell ends it.
 GUIDES = HERE / "guides"
 shutil.rmtree(GUIDES, ignore_errors=True)
 GUIDES.mkdir()
@@ -20,13 +26,7 @@ for notebook in sorted((ROOT / "notebooks").glob("*.ipynb")):
 project = "shadematch"
 author = "the shadematch authors"
 version = release = shadematch.__version__
-extensions = [
-    "myst_nb",
-    "sphinx.ext.autodoc",
-    "sphinx.ext.autosummary",
-    "sphinx.ext.napoleon",
-    "sphinx.ext.mathjax",
-]
+extensions = ["myst_nb", "sphinx.ext.autodoc", "sphinx.ext.napoleon"]
 myst_enable_extensions = ["dollarmath", "deflist", "colon_fence"]
 myst_heading_anchors = 3
 nb_execution_mode = "force"
@@ -34,15 +34,50 @@ nb_execution_raise_on_error = True
 nb_execution_timeout = 300
 nb_merge_streams = True
 exclude_patterns = ["*.py"]
+add_module_names = False
 autodoc_typehints = "none"
 autodoc_member_order = "bysource"
-autosummary_generate = True
 napoleon_google_docstring = False
 napoleon_use_rtype = False
-napoleon_use_ivar = True
 # The turning solid is for notebooks; pages show the picture stored beside it.
 suppress_warnings = ["mystnb.unknown_mime_type", "ref.python"]
 html_theme = "furo"
 html_title = "shadematch"
-# No page asks the network for anything but the typesetting of formulas.
+html_static_path = ["_static"]
+html_css_files = ["pages.css"]
+html_show_copyright = False
 html_theme_options = {"navigation_with_keys": True}
+# Formulas are MathML, which browsers set themselves: no page asks the network for anything.
+html_math_renderer = "mathml"
+
+
+def _inline_formula(page: Any, node: nodes.math) -> None:
+    page.body.append(latex2mathml.tex2mathml(node.astext(), as_block=False))
+    raise nodes.SkipNode
+
+
+def _block_formula(page: Any, node: nodes.math_block) -> None:
+    text = latex2mathml.tex2mathml(node.astext(), as_block=True)
+    page.body.append(f'<div class="formula">{text}</div>\n')
+    raise nodes.SkipNode
+
+
+def _attributes(*told: Any) -> None:
+    """Attributes as a list of terms; several that share an explanation stay together."""
+    lines: list[str] = told[-1]
+    rule = next((i for i, line in enumerate(lines) if re.fullmatch(r"-{10}", line.strip())), 0)
+    if not rule or lines[rule - 1].strip() != "Attributes":
+        return
+    rest = range(rule + 1, len(lines))
+    end = next((i for i in rest if re.fullmatch(r"-{3,}", lines[i].strip())), len(lines) + 1) - 1
+    listed = [
+        re.sub(r"\w+", r"``\g<0>``", line) if line and not line[0].isspace() else line
+        for line in lines[rule + 1 : end]
+    ]
+    lines[rule - 1 : end] = [".. rubric:: Attributes", "", *listed, ""]
+
+
+def setup(app: Any) -> None:
+    """What Sphinx calls."""
+    app.add_html_math_renderer("mathml", (_inline_formula, None), (_block_formula, None))
+    app.connect("autodoc-process-docstring", _attributes, priority=100)

@@ -23,12 +23,16 @@ __all__ = [
     "json_text",
     "parse_json",
     "read_text",
+    "spreadsheet_cell",
     "whole_file",
     "write_text",
 ]
 
 LARGEST_FILE: Final = 20_000_000
 """Bytes; far beyond any file of this library."""
+
+_STEERING: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""Signs at which a spreadsheet takes a text for a formula (OWASP, "CSV Injection")."""
 
 _Path = str | os.PathLike[str]
 _Kind = type[ShadematchError]
@@ -158,6 +162,16 @@ def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
 
 class _TwiceError(Exception):
     """A key that stands twice."""
+
+
+def spreadsheet_cell(cell: object) -> object:
+    """A text that no spreadsheet takes for a formula; anything but a text as it is.
+
+    A ``'`` is put before a text that starts like a formula, as people do by hand.
+    """
+    if isinstance(cell, str) and cell.startswith(_STEERING):
+        return "'" + cell
+    return cell
 
 
 def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

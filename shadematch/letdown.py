@@ -26,6 +26,7 @@ from shadematch.prediction import conditions, model_for
 from shadematch.question import Question, joint_searcher
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
+from shadematch.squeezes import SCALE_G, strength_off
 from shadematch.target import Target, as_target
 
 __all__ = ["LetDownPlan", "ToMake", "propose_let_down"]
@@ -55,11 +56,21 @@ class ToMake:
     base_g: float
     used_g: float
 
+    @property
+    def off(self) -> float:
+        """How far its strength is off at most, as a share, in nine cases of ten.
+
+        For a ruler within 2 mm and a scale within 1 g, either way.
+        """
+        scale = min(SCALE_G, 0.25 * self.base_g)
+        return strength_off(self.paste_cm, self.base_g, scale_g=scale)
+
     def __str__(self) -> str:
         """In plain words."""
         return (
             f"stir {self.paste_cm:g} cm {self.let_down.pigment} into {self.base_g:g} g of "
-            f"{self.let_down.base}; the bar takes {self.used_g:g} g of it"
+            f"{self.let_down.base}; the bar takes {self.used_g:g} g of it "
+            f"(its strength is known to {self.off:.0%}; better, if more is made at once)"
         )
 
 

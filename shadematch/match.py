@@ -2,33 +2,34 @@
 
 from __future__ import annotations
 
-import contextlib
 import functools
-import itertools
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-import numpy as np
-
-from shadematch.arrays import FloatArray
 from shadematch.cautions import CAUTIONS
-from shadematch.errors import PourError
 from shadematch.html import card
+from shadematch.illuminant import Light
 from shadematch.materials import Palette
-from shadematch.models import check_progress, expect, is_finite, listed
+from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions
-from shadematch.question import Choice, Question, Verdict, checked_let_downs
+from shadematch.question import (
+    Asked,
+    Choice,
+    Question,
+    Verdict,
+    checked_asked,
+    checked_let_downs,
+)
 from shadematch.search.whole import Found
-from shadematch.spread import RULER_CM, SCALE_G, Spread, checked_readings
+from shadematch.spread import Spread
+from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
 from shadematch.standards import checked_lights
 from shadematch.steady import steadiest
-from shadematch.target import Target, as_target, triple
+from shadematch.target import Target, as_target
 
-__all__ = ["Match", "match", "match_many"]
+__all__ = ["Match", "match", "match_of", "tolerated"]
 
 _TOLERANCE: Final = 0.5
 """CIEDE2000 that nobody sees (common practice, no source)."""
@@ -79,11 +80,11 @@ class Match:
 
     @property
     def lights(self) -> dict[str, float]:
-        """CIEDE2000 of the frugal choice in each light asked for; the worst is its `delta_e`.
+        """CIEDE2000 of `choice` in each light asked for; the worst is its `delta_e`.
 
         Empty where only the view's own light counts.
         """
-        return self._question.by_light(self.frugal)
+        return self._question.by_light(self.choice)
 
     @property
     def palette(self) -> Palette:
@@ -213,56 +214,6 @@ class Match:
         )
 
 
-def _checked(
-    palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
-    must_avoid: Sequence[str], tolerance: float | None, weighed: bool = False,
-) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
-    if isinstance(must_use, str):
-        must_use = (must_use,)
-    if isinstance(must_avoid, str):
-        must_avoid = (must_avoid,)
-    for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
-        listed(names, field_, "Give a list of pigment names")
-    if tolerance is not None and (not is_finite(tolerance) or tolerance < 0):
-        raise PourError(
-            "must be finite and not negative",
-            field="tolerance",
-            value=tolerance,
-            remedy="It is a CIEDE2000; 0.5 is invisible to most",
-        )
-    required = tuple(sorted({palette.index(name) for name in must_use}))
-    excluded = tuple(sorted({palette.index(name) for name in must_avoid}))
-    both = set(required) & set(excluded)
-    if both:
-        raise PourError(
-            "a pigment can't be both used and avoided",
-            field="must_use",
-            value=palette.names[min(both)],
-            remedy="Drop it from one of the two",
-        )
-    if max_pigments is not None and (
-        isinstance(max_pigments, bool)
-        or not isinstance(max_pigments, int | np.integer)
-        or max_pigments < max(1, len(required))
-    ):
-        raise PourError(
-            "must be a whole number, at least 1 and at least the number of pigments to be used",
-            field="max_pigments",
-            value=max_pigments,
-            remedy=f"Give a number from {max(1, len(required))} to {len(palette.pigments)}",
-        )
-    least = max(1, len(required))
-    if pour.max_steps < least and not weighed:
-        needed = pour.dose_step_cm * least * 100.0 / pour.max_load
-        raise PourError(
-            f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
-            field="batch_g",
-            value=pour.batch_g,
-            remedy=f"Melt at least {needed:g} g, or allow a higher load or a smaller dose step",
-        )
-    return required, excluded
-
-
 def match(
     target: Target | str,
     *,
@@ -273,7 +224,7 @@ def match(
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
-    lights: Sequence[str] = (),
+    lights: Sequence[Light] = (),
     let_downs: Sequence[LetDown] = (),
     robust: bool = False,
     ruler_cm: float = RULER_CM,
@@ -297,15 +248,16 @@ def match(
     must_use, must_avoid
         Names of pigments that must, or must not, be in it.
     lights
-        CIE names of lights that all count: the worst CIEDE2000 over them is made small, and is
-        what the answer gives. They take the place of the view's illuminant; predicted colours
-        are those in the first. A target that is no spectrum is taken to the same appearance in
-        each (`Target.lab_in`), which is an estimate.
+        Lights that all count, CIE names or an `Illuminant`: the worst CIEDE2000 over them is
+        made small, and is what the answer gives. They take the place of the view's illuminant;
+        predicted colours are those in the first. A target that is no spectrum is taken to the
+        same appearance in each (`Target.lab_in`), which is an estimate.
     let_downs
         Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
     robust
         Prefer the recipe that stays nearest the target when the ruler and the scale are a
-        little off: the one whose 90th percentile of CIEDE2000 is the smallest.
+        little off: the one whose 90th percentile of CIEDE2000 is the smallest. With several
+        lights that of the worst counts; let-downs are taken to be made as `spread` says.
     ruler_cm, scale_g
         How far a reading may be off, either way (see `spread`); used with `robust`.
 
@@ -325,27 +277,18 @@ def match(
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
     at_hand = checked_let_downs(let_downs, palette, pour)
-    required, excluded = _checked(
+    required, excluded = checked_asked(
         palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
     )
     expect(robust, bool, "robust", "Give True or False")
-    if robust and (lights or let_downs):
-        raise PourError("goes with neither several lights nor let-downs", field="robust",
-                        value=robust, remedy="Leave one of them out")  # fmt: skip
     if robust:
         ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
     names = checked_lights(lights)
-    views = [view.model_copy(update={"illuminant": name}) for name in names]
-    view = views[0] if views else view
-    question = Question(
-        *(goal.lab_in(view), palette, pour, view, max_pigments, required, excluded),
-        lights=names,
-        light_targets=tuple(triple(goal.lab_in(each)) for each in views),
-        let_downs=at_hand,
-    )
-    within = _within(goal, tolerance)
+    asked = Asked(palette, pour, view, max_pigments, required, excluded, names, at_hand)
+    question = asked.question(goal)
+    within = tolerated(goal, tolerance)
     answer = question.searcher.answer(question.goal, within)
-    result = _match_of(question, goal, within, answer.closest, answer.frugal)
+    result = match_of(question, goal, within, answer.closest, answer.frugal)
     if robust:
         steady, spread, complete = steadiest(
             question, [result.closest, result.frugal], goal, ruler_cm=ruler, scale_g=scale
@@ -354,14 +297,15 @@ def match(
     return result
 
 
-def _within(target: Target, tolerance: float | None) -> float:
+def tolerated(target: Target, tolerance: float | None) -> float:
     """The tolerance asked for, or the target's own."""
     return max(_TOLERANCE, target.radius) if tolerance is None else tolerance
 
 
-def _match_of(
+def match_of(
     question: Question, target: Target, tolerance: float, closest: Found, frugal: Found
 ) -> Match:
+    """What a search has found, as an answer."""
     return Match(
         target=target,
         tolerance=tolerance,
@@ -373,134 +317,3 @@ def _match_of(
         boxes=closest.boxes + frugal.boxes,
         _question=question,
     )
-
-
-def match_many(
-    targets: Iterable[Target | str],
-    *,
-    palette: Palette | None = None,
-    pour: Pour | None = None,
-    view: View | None = None,
-    tolerance: float | None = None,
-    max_pigments: int | None = None,
-    must_use: Sequence[str] = (),
-    must_avoid: Sequence[str] = (),
-    executor: Executor | None = None,
-    progress: Callable[[int], None] | None = None,
-    chunk: int = 2048,
-) -> Iterator[Match]:
-    """The doses for many colours, one after the other, the same as `match` gives for each.
-
-    Up to three million permitted recipes (1 kg of five pastes has 1.2 million) the colours of
-    all recipes are computed once and kept in a tree, which takes seconds; each target then
-    takes well under a millisecond. Above, each target is searched for by itself.
-
-    Parameters
-    ----------
-    targets
-        Any iterable; it is read as the results are taken, `chunk` targets at a time, so that
-        memory does not grow with their number.
-    palette, pour, view, tolerance, max_pigments, must_use, must_avoid
-        As for `match`.
-    executor
-        Any `concurrent.futures.Executor`; chunks are worked on in its workers, each of which
-        builds the tree once. Results do not depend on it.
-    progress
-        Called with the number of targets done so far.
-    chunk
-        Targets in one piece of work.
-
-    Yields
-    ------
-    Match
-        In the order of the targets.
-
-    Raises
-    ------
-    ShadematchError
-        As `match` does; for a wrong target when its turn comes.
-    """
-    palette, pour, view = conditions(palette, pour, view)
-    required, excluded = _checked(palette, pour, max_pigments, must_use, must_avoid, tolerance)
-    if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= _LARGEST_CHUNK:
-        raise PourError(f"must be a whole number from 1 to {_LARGEST_CHUNK:,}", field="chunk",
-                        value=chunk, remedy="A few thousand suit most machines")  # fmt: skip
-    try:
-        stream = iter(() if isinstance(targets, str) else targets)
-    except TypeError:
-        stream = None
-    if stream is None or isinstance(targets, str):
-        raise PourError("is no list of targets", field="targets", value=targets,
-                        remedy="For one target use match")  # fmt: skip
-    if executor is not None and not callable(getattr(executor, "submit", None)):
-        raise PourError("is no executor", field="executor", value=executor,
-                        remedy="Give a concurrent.futures.Executor")  # fmt: skip
-    check_progress(progress)
-    asked = (palette, pour, view, max_pigments, required, excluded)
-    return _stream(stream, asked, tolerance, executor, progress, chunk)
-
-
-_Asked = tuple[Palette, Pour, View, int | None, tuple[int, ...], tuple[int, ...]]
-
-
-def _stream(
-    targets: Iterator[Target | str],
-    asked: _Asked,
-    tolerance: float | None,
-    executor: Executor | None,
-    progress: Callable[[int], None] | None,
-    chunk: int,
-) -> Iterator[Match]:
-    view = asked[2]
-    waiting: deque[
-        tuple[list[Target], list[FloatArray], list[float], Future[list[tuple[Found, Found]]]]
-    ]
-    waiting = deque()
-    workers = getattr(executor, "_max_workers", None) or 2
-    done = 0
-    more = True
-    while more or waiting:
-        while more and len(waiting) < (2 * workers if executor else 1):
-            goals = [as_target(t) for t in itertools.islice(targets, chunk)]
-            more = len(goals) == chunk
-            if not goals:
-                break
-            labs = [goal.lab_in(view) for goal in goals]
-            within = [_within(goal, tolerance) for goal in goals]
-            waiting.append((goals, labs, within, _submitted(executor, asked, labs, within)))
-        if not waiting:
-            return
-        goals, labs, within, future = waiting.popleft()
-        try:
-            answers = future.result()
-        except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
-            answers = _solve(asked, np.array(labs), np.array(within))
-        for goal, lab, accepted, (closest, frugal) in zip(
-            goals, labs, within, answers, strict=True
-        ):
-            yield _match_of(Question(lab, *asked), goal, accepted, closest, frugal)
-            done += 1
-        if progress is not None:
-            progress(done)
-
-
-def _submitted(
-    executor: Executor | None, asked: _Asked, labs: list[FloatArray], within: list[float]
-) -> Future[list[tuple[Found, Found]]]:
-    if executor is not None:
-        # An executor that has lost a worker takes no more work; the rest is then done here.
-        with contextlib.suppress(BrokenExecutor):
-            return executor.submit(_solve, asked, np.array(labs), np.array(within))
-    future: Future[list[tuple[Found, Found]]] = Future()
-    future.set_result(_solve(asked, np.array(labs), np.array(within)))
-    return future
-
-
-def _solve(asked: _Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:
-    """Closest and frugal for targets, shape (t, 3), and tolerances; what a worker runs."""
-    searcher = Question(np.zeros(3), *asked).plain_searcher
-    catalogue = searcher.catalogue()
-    if catalogue is not None:
-        return catalogue.look_up(labs, within)
-    answers = (searcher.answer(lab, t) for lab, t in zip(labs, within.tolist(), strict=True))
-    return [(answer.closest, answer.frugal) for answer in answers]

@@ -28,6 +28,7 @@ from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError
 from shadematch.html import card
+from shadematch.illuminant import Light
 from shadematch.match import Match
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -66,7 +67,7 @@ class UnderLight:
         The same in CIELAB 1976 units, as older papers give it.
     """
 
-    illuminant: str
+    illuminant: Light
     wanted: tuple[float, float, float]
     predicted: tuple[float, float, float]
     delta_e: float
@@ -98,7 +99,7 @@ class Lights:
     recipe: Recipe
     view: View
     lights: tuple[UnderLight, ...]
-    reference: str
+    reference: Light
     correction: Correction
 
     @property
@@ -111,7 +112,7 @@ class Lights:
         """Whether the target is known in every light."""
         return self.target.reflectance is not None
 
-    def __getitem__(self, illuminant: str) -> UnderLight:
+    def __getitem__(self, illuminant: Light) -> UnderLight:
         """The entry of a light.
 
         Raises
@@ -126,7 +127,7 @@ class Lights:
             "was not asked for",
             field="illuminant",
             value=illuminant,
-            remedy=f"There are {', '.join(light.illuminant for light in self.lights)}",
+            remedy=f"There are {', '.join(str(light.illuminant) for light in self.lights)}",
         )
 
     @property
@@ -153,7 +154,7 @@ class Lights:
         rows = [("recipe", str(self.recipe)), ("pour", str(self.recipe.pour))]
         for light in self.lights:
             index = "" if light.index is None else f", metameric index {light.index:.2f}"
-            rows.append((light.illuminant, f"CIEDE2000 {light.delta_e:.2f}{index}"))
+            rows.append((str(light.illuminant), f"CIEDE2000 {light.delta_e:.2f}{index}"))
         swatches = [(self.target.hex, "wanted")]
         for light in dict.fromkeys((self.lights[0], self.worst)):
             at = Target(light.predicted, light.illuminant, self.view.observer)
@@ -165,8 +166,8 @@ def metameric_index(
     first: FloatArray,
     second: FloatArray,
     *,
-    illuminant: str = "A",
-    reference: str = "D65",
+    illuminant: Light = "A",
+    reference: Light = "D65",
     observer: str = "2",
     correction: Correction = "multiplicative",
 ) -> tuple[float, float]:
@@ -245,8 +246,8 @@ def lights(
     *,
     palette: Palette | None = None,
     view: View | None = None,
-    illuminants: Sequence[str] = USUAL_LIGHTS,
-    reference: str = "D65",
+    illuminants: Sequence[Light] = USUAL_LIGHTS,
+    reference: Light = "D65",
     correction: Correction = "multiplicative",
 ) -> Lights:
     """How a recipe stands to a target under several lights.
@@ -262,7 +263,7 @@ def lights(
         By default the demo palette (or the match's), and white paper (or the match's view). The
         view's illuminant gives way to each of `illuminants`.
     illuminants
-        CIE names.
+        CIE names, or an `Illuminant` with its own spectrum.
     reference, correction
         For the metameric index; see `metameric_index`.
 

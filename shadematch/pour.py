@@ -15,6 +15,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError, ShadematchError
+from shadematch.illuminant import Illuminant, Light
 from shadematch.models import Frozen, Number, expect, is_finite, listed
 from shadematch.optics.layer import Surroundings
 from shadematch.standards import WAVELENGTHS_NM, Observation, observation
@@ -193,7 +194,8 @@ def _checked_backing(value: object) -> str | float | tuple[float, ...]:
         return value
     wanted = "'white', 'black', a reflectance from 0 to 1, or a list of them"
     try:
-        numbers = np.asarray(None if isinstance(value, str) else value, dtype=float)
+        given = np.asarray(None if isinstance(value, str) else value)
+        numbers = given.astype(float) if given.dtype != bool else np.array(np.nan)
     except (TypeError, ValueError, OverflowError):
         numbers = np.array(np.nan)
     if numbers.ndim > 1 or not np.all((numbers >= 0) & (numbers <= 1)):
@@ -209,13 +211,26 @@ def _checked_backing(value: object) -> str | float | tuple[float, ...]:
     return tuple(numbers.tolist())
 
 
+def _checked_light(value: object) -> Light:
+    if isinstance(value, str | Illuminant):
+        return value
+    if isinstance(value, Mapping) and value.keys() == {"name", "wavelengths_nm", "power"}:
+        return Illuminant(**value)  # as files keep it
+    raise PourError("must be a text", value=value,
+                    remedy="Give a name such as 'D65', or an Illuminant")  # fmt: skip
+
+
+OwnLight = Annotated[Light, BeforeValidator(_checked_light)]
+"""A light as models keep it."""
+
+
 class View(Frozen):
     """How the bar is looked at.
 
     Attributes
     ----------
     illuminant
-        CIE name of the light.
+        CIE name of the light, or an `Illuminant`: its own spectrum.
     observer
         ``"2"`` or ``"10"`` degrees.
     backing
@@ -229,7 +244,7 @@ class View(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    illuminant: str = "D65"
+    illuminant: OwnLight = "D65"
     observer: str = "2"
     backing: Annotated[str | float | tuple[float, ...], BeforeValidator(_checked_backing)] = "white"
     contact: Literal["air", "optical"] = "air"

@@ -13,8 +13,9 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
+from shadematch.illuminant import Light
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import expect, is_finite, listed
 from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, model_for, predict_loads
 from shadematch.search.answer import Searcher
@@ -22,13 +23,16 @@ from shadematch.search.joint import JointSearcher, region_of
 from shadematch.search.space import whole_space
 from shadematch.search.whole import Found
 from shadematch.standards import observation
+from shadematch.target import Target, triple
 
 __all__ = [
     "VISIBLE",
+    "Asked",
     "Choice",
     "Limit",
     "Question",
     "Verdict",
+    "checked_asked",
     "checked_let_downs",
     "joint_searcher",
 ]
@@ -105,7 +109,7 @@ class Question:
     max_pigments: int | None
     required: tuple[int, ...]
     excluded: tuple[int, ...]
-    lights: tuple[str, ...] = ()  # all that count, where that is more than the view's
+    lights: tuple[Light, ...] = ()  # all that count, where that is more than the view's
     light_targets: tuple[tuple[float, float, float], ...] = ()  # CIELAB in each of them
     let_downs: tuple[LetDown, ...] = ()
 
@@ -154,7 +158,7 @@ class Question:
         for light, wanted in zip(self.lights, self.light_targets, strict=True):
             weights, white = observation(light, self.view.observer)
             lab = xyz_to_lab(weights @ choice.predicted.reflectance, white)
-            found[light] = float(delta_e(lab, np.array(wanted)))
+            found[str(light)] = float(delta_e(lab, np.array(wanted)))
         return found
 
     def choice(self, steps: FloatArray, delta_e: float) -> Choice:
@@ -301,7 +305,7 @@ def joint_searcher(
     max_pigments: int | None,
     required: tuple[int, ...],
     excluded: tuple[int, ...],
-    lights: tuple[str, ...],
+    lights: tuple[Light, ...],
     let_downs: tuple[LetDown, ...],
 ) -> JointSearcher:
     """A search for several lights or with let-downs; not kept."""
@@ -354,3 +358,97 @@ def checked_let_downs(
         raise PourError("are too many", field="let_downs", value=len(kept),
                         remedy=f"Give at most {MOST_LET_DOWNS}")  # fmt: skip
     return kept
+
+
+@dataclass(frozen=True)
+class Asked:
+    """All of a question but its colour."""
+
+    palette: Palette
+    pour: Pour
+    view: View
+    max_pigments: int | None
+    required: tuple[int, ...]
+    excluded: tuple[int, ...]
+    lights: tuple[Light, ...]
+    let_downs: tuple[LetDown, ...]
+
+    @property
+    def views(self) -> list[View]:
+        """One for each light that counts."""
+        lights = [self.view.model_copy(update={"illuminant": name}) for name in self.lights]
+        return lights or [self.view]
+
+    def question(self, goal: Target) -> Question:
+        """The question for one colour."""
+        return self.question_of(np.array([goal.lab_in(each) for each in self.views]))
+
+    def question_of(self, labs: FloatArray) -> Question:
+        """The same for its CIELAB in each view, shape (v, 3)."""
+        view = self.views[0]
+        return Question(
+            *(labs[0], self.palette, self.pour, view),
+            *(self.max_pigments, self.required, self.excluded),
+            lights=self.lights,
+            light_targets=tuple(triple(lab) for lab in labs) if self.lights else (),
+            let_downs=self.let_downs,
+        )
+
+
+def checked_asked(
+    palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
+    must_avoid: Sequence[str], tolerance: float | None, weighed: bool = False,
+) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
+    """Positions of the pigments that must, and must not, be used.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks a name.
+    PourError
+        If not even one dose step is permitted, or the limits contradict each other.
+    """
+    if isinstance(must_use, str):
+        must_use = (must_use,)
+    if isinstance(must_avoid, str):
+        must_avoid = (must_avoid,)
+    for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
+        listed(names, field_, "Give a list of pigment names")
+    if tolerance is not None and (not is_finite(tolerance) or tolerance < 0):
+        raise PourError(
+            "must be finite and not negative",
+            field="tolerance",
+            value=tolerance,
+            remedy="It is a CIEDE2000; 0.5 is invisible to most",
+        )
+    required = tuple(sorted({palette.index(name) for name in must_use}))
+    excluded = tuple(sorted({palette.index(name) for name in must_avoid}))
+    both = set(required) & set(excluded)
+    if both:
+        raise PourError(
+            "a pigment can't be both used and avoided",
+            field="must_use",
+            value=palette.names[min(both)],
+            remedy="Drop it from one of the two",
+        )
+    if max_pigments is not None and (
+        isinstance(max_pigments, bool)
+        or not isinstance(max_pigments, int | np.integer)
+        or max_pigments < max(1, len(required))
+    ):
+        raise PourError(
+            "must be a whole number, at least 1 and at least the number of pigments to be used",
+            field="max_pigments",
+            value=max_pigments,
+            remedy=f"Give a number from {max(1, len(required))} to {len(palette.pigments)}",
+        )
+    least = max(1, len(required))
+    if pour.max_steps < least and not weighed:
+        needed = pour.dose_step_cm * least * 100.0 / pour.max_load
+        raise PourError(
+            f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
+            field="batch_g",
+            value=pour.batch_g,
+            remedy=f"Melt at least {needed:g} g, or allow a higher load or a smaller dose step",
+        )
+    return required, excluded

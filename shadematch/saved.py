@@ -30,9 +30,17 @@ from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, conditions, predict
 from shadematch.question import Choice, Question, checked_let_downs
-from shadematch.saved_form import LONGEST_NOTE, ChoicePart, MatchPart, SavedFile, TargetPart
+from shadematch.saved_form import (
+    LONGEST_NOTE,
+    ChoicePart,
+    MatchPart,
+    SavedFile,
+    light_to_dict,
+    target_of,
+    target_to_dict,
+)
 from shadematch.spread import spread
-from shadematch.standards import checked_lights, observation
+from shadematch.standards import checked_lights
 from shadematch.target import Target, triple
 
 __all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
@@ -280,26 +288,11 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
             "in_srgb": saved.in_srgb,
         },
         "delta_e": None if saved.delta_e is None else float(saved.delta_e),
-        "target": None if target is None else _target_to_dict(target),
+        "target": None if target is None else target_to_dict(target),
         "match": None if match is None else _match_to_dict(match),
         "fingerprint": saved.palette.fingerprint,
         "palette": saved.palette.to_dict(),
     }
-
-
-def _target_to_dict(target: Target) -> dict[str, Any]:
-    spectrum = target.reflectance
-    found: dict[str, Any] = {
-        "lab": [float(v) for v in target.lab],
-        "illuminant": target.illuminant,
-        "observer": target.observer,
-        "source": target.source,
-        "reflectance": None if spectrum is None else spectrum.tolist(),
-    }
-    own = getattr(target, "covariance", None)
-    if own is None:
-        return found
-    return {**found, "covariance": [[float(v) for v in row] for row in own]}
 
 
 def _doses_to_dict(recipe: Recipe) -> dict[str, Any]:
@@ -332,7 +325,7 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
         "max_pigments": None if asked.max_pigments is None else int(asked.max_pigments),
         "must_use": [names[i] for i in asked.required],
         "must_avoid": [names[i] for i in asked.excluded],
-        "lights": list(asked.lights),
+        "lights": [light_to_dict(light) for light in asked.lights],
         "let_downs": [let_down.model_dump(mode="json") for let_down in asked.let_downs],
     }
 
@@ -351,7 +344,7 @@ def _from_dict(data: object) -> SavedRecipe:
         )  # fmt: skip
     if (file.match is not None or file.delta_e is not None) and file.target is None:
         raise FileError("is missing", field="target", remedy="A match needs its target")
-    target = None if file.target is None else _target_of(file.target)
+    target = None if file.target is None else target_of(file.target)
     recipe = _recipe_of(file, palette, file.pour)
     match = None
     if file.match is not None and target is not None:
@@ -377,18 +370,6 @@ def _recipe_of(part: SavedFile | ChoicePart, palette: Palette, pour: Pour) -> Re
                 value=ordered.get(name, 0.0), remedy="It is the paste in all",
             )  # fmt: skip
     return Recipe(ordered, pour, weighed)
-
-
-def _target_of(part: TargetPart) -> Target:
-    observation(part.illuminant, part.observer)
-    more: dict[str, Any] = {}
-    if part.covariance is not None:
-        more["covariance"] = part.covariance
-    spectrum = None
-    if part.reflectance is not None:
-        spectrum = np.array(part.reflectance)
-        spectrum.setflags(write=False)
-    return Target(part.lab, part.illuminant, part.observer, part.source, spectrum, **more)
 
 
 def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, view: View) -> Match:
@@ -428,7 +409,7 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
     if kept_ is not None and steady is not None:  # computed anew, like a spectrum
         strayed = spread(
             steady.recipe, palette=palette, view=view, target=target,
-            ruler_cm=kept_.ruler_cm, scale_g=kept_.scale_g,
+            ruler_cm=kept_.ruler_cm, scale_g=kept_.scale_g, lights=part.lights,
         )  # fmt: skip
     return Match(
         steady=steady,

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Annotated, Any, ClassVar, Final
 
+import numpy as np
 from pydantic import Field, StrictBool, StrictInt
 
 from shadematch.errors import FileError, ShadematchError
+from shadematch.illuminant import Illuminant, Light
 from shadematch.models import Frozen, Number
-from shadematch.pour import LetDown, Pour, View
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.pour import LetDown, OwnLight, Pour, View
+from shadematch.standards import WAVELENGTHS_NM, observation
+from shadematch.target import Target
 
 __all__ = [
     "LONGEST_NOTE",
     "ChoicePart",
     "ColourPart",
     "MatchPart",
+    "Part",
     "SavedFile",
     "SteadyPart",
     "TargetPart",
     "WeighedPart",
+    "light_to_dict",
+    "target_of",
+    "target_to_dict",
 ]
 
 LONGEST_NOTE: Final = 10_000
@@ -54,7 +62,7 @@ class TargetPart(Part):
     """The wanted colour."""
 
     lab: _Lab
-    illuminant: str
+    illuminant: OwnLight
     observer: str
     source: str = Field(max_length=LONGEST_NOTE)
     reflectance: _Reflectances | None
@@ -97,7 +105,7 @@ class MatchPart(Part):
     max_pigments: Annotated[StrictInt, Field(ge=1)] | None
     must_use: tuple[str, ...]
     must_avoid: tuple[str, ...]
-    lights: tuple[str, ...]
+    lights: tuple[OwnLight, ...]
     let_downs: tuple[LetDown, ...]
     steady: SteadyPart | None = None
 
@@ -117,3 +125,45 @@ class SavedFile(Part):
     match: MatchPart | None
     fingerprint: str
     palette: dict[str, Any]
+
+
+def light_to_dict(light: Light) -> str | dict[str, Any]:
+    """A light's name, or its whole spectrum."""
+    if not isinstance(light, Illuminant):
+        return light
+    return {k: v if k == "name" else list(v) for k, v in dataclasses.asdict(light).items()}
+
+
+def target_to_dict(target: Target) -> dict[str, Any]:
+    """What files keep of a wanted colour."""
+    spectrum = target.reflectance
+    found: dict[str, Any] = {
+        "lab": [float(v) for v in target.lab],
+        "illuminant": light_to_dict(target.illuminant),
+        "observer": target.observer,
+        "source": target.source,
+        "reflectance": None if spectrum is None else spectrum.tolist(),
+    }
+    own = getattr(target, "covariance", None)
+    if own is None:
+        return found
+    return {**found, "covariance": [[float(v) for v in row] for row in own]}
+
+
+def target_of(part: TargetPart) -> Target:
+    """The target that a file keeps.
+
+    Raises
+    ------
+    ColourError
+        If its light is unknown, or it is no colour.
+    """
+    observation(part.illuminant, part.observer)
+    more: dict[str, Any] = {}
+    if part.covariance is not None:
+        more["covariance"] = part.covariance
+    spectrum = None
+    if part.reflectance is not None:
+        spectrum = np.array(part.reflectance)
+        spectrum.setflags(write=False)
+    return Target(part.lab, part.illuminant, part.observer, part.source, spectrum, **more)

@@ -1,196 +1,39 @@
 """How far a batch may stray because rulers and scales are read, not known.
 
-Each dose is one reading of a ruler and each base one reading of a scale. "To 2 mm" is taken as
-limits: the true length lies anywhere within 2 mm of the mark, on either side, with equal chance,
-and so for the scale. Where only limits are known, an even distribution between them is the
-choice that adds nothing (JCGM 100:2008, *Guide to the expression of uncertainty in measurement*,
-4.3.7); its standard deviation is the limit over the square root of 3. Readings are independent
-of each other and of the length: a dose squeezed in several goes strays more than this says.
-
-The colours are computed for 4096 squeezes on a low-discrepancy sequence (I. M. Sobol', USSR
-Comput. Math. Math. Phys. 7 (1967) 86), always the same ones, each by the full model: nothing is
-linear here but the readings.
+What the readings do is told in `shadematch.squeezes`.
 """
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Final
 
 import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.html import card
+from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.optics.layer import Layer, reflectance
-from shadematch.pour import Pour, Recipe, View
-from shadematch.prediction import Prediction, conditions, loads_of, model_for, predict
+from shadematch.pour import LetDown, Pour, Recipe, View
+from shadematch.prediction import Prediction, conditions, loads_of, predict
+from shadematch.squeezes import (
+    RULER_CM,
+    SCALE_G,
+    SQUEEZES,
+    Squeezes,
+    checked_made,
+    checked_readings,
+    worst,
+)
+from shadematch.standards import checked_lights, observation
 from shadematch.target import Target, as_target
 
-__all__ = ["RULER_CM", "SCALE_G", "Spread", "Squeezes", "checked_readings", "spread"]
-
-RULER_CM: Final = 0.2
-SCALE_G: Final = 1.0
-"""How far a length and a mass may be off, either way (common practice, no source)."""
-SQUEEZES: Final = 4096
-_MOST_READINGS: Final = 10  # eight pastes, two bases
-_WHITES: Final = (5, 9)
-"""Nodes over white fractions; the second where they reach down to nearly clear base."""
-
-
-def checked_readings(ruler_cm: object, scale_g: object, batch_g: float) -> tuple[float, float]:
-    """Both as floats.
-
-    Raises
-    ------
-    PourError
-        For what is no length or mass, or a scale too coarse for the batch.
-    """
-    values = []
-    for name, value, most in (("ruler_cm", ruler_cm, 100.0), ("scale_g", scale_g, 0.25 * batch_g)):
-        number = isinstance(value, int | float | np.integer | np.floating)
-        if not number or isinstance(value, bool) or not 0.0 <= value <= most:  # type: ignore[operator]
-            raise PourError(
-                f"must lie between 0 and {most:g}",
-                field=name,
-                value=value,
-                remedy="Say how far a reading may be off, either way; a batch must be "
-                "at least four times what the scale may be off"
-                if name == "scale_g"
-                else "Say how far a reading may be off, either way, in cm",
-            )
-        values.append(float(value))  # type: ignore[arg-type]
-    return values[0], values[1]
-
-
-@functools.cache
-def even_points(count: int) -> FloatArray:
-    """Points spread evenly over (-1, 1)^10, shape (count, 10), always the same; read-only."""
-    from scipy.stats import qmc  # slow to import, so late
-
-    points = qmc.Sobol(_MOST_READINGS, scramble=False).random(count)
-    # Shifted round a circle, so that no point sits in a corner.
-    shift = np.random.default_rng(20_261_125).random(_MOST_READINGS)
-    points = 2.0 * ((points + shift) % 1.0) - 1.0
-    points.setflags(write=False)
-    return np.asarray(points)
-
-
-class Squeezes:
-    """What becomes of recipes when the ruler and the scale are off.
-
-    Parameters
-    ----------
-    palette, pour, view
-        Of the recipes.
-    ruler_cm, scale_g
-        How far a reading may be off, either way.
-    """
-
-    def __init__(
-        self, palette: Palette, pour: Pour, view: View, *, ruler_cm: float, scale_g: float
-    ) -> None:
-        self.pour, self.ruler_cm, self.scale_g = pour, ruler_cm, scale_g
-        self._palette = palette
-        self._model = model_for(palette, pour.thickness_cm, pour.white, view)
-        self._around = view.surroundings
-        self._roots, self._layers = self._layers_around()
-
-    def _layers_around(self) -> tuple[FloatArray, list[Layer]]:
-        """Layers at a few white fractions, between which R is interpolated.
-
-        Chebyshev's nodes over the white fractions that occur (L. N. Trefethen, *Approximation
-        Theory and Approximation Practice* (2013), ch. 5), even in the square root of the
-        fraction, since R turns fastest at the first traces of white.
-        """
-        pour, model = self.pour, self._model
-        if pour.white in (0.0, 1.0) or not self.scale_g or model.scattering_pigments:
-            return np.array([np.sqrt(pour.white)]), [model.layer]
-        lo = max(pour.white_g - self.scale_g, 0.0), pour.clear_g + self.scale_g
-        hi = pour.white_g + self.scale_g, max(pour.clear_g - self.scale_g, 0.0)
-        ends = [np.sqrt(white / (white + clear)) for white, clear in (lo, hi)]
-        count = _WHITES[int(ends[0] < 0.5 * ends[1])]
-        nodes = np.cos(np.pi * np.arange(count) / (count - 1))
-        roots = 0.5 * (ends[0] + ends[1]) + 0.5 * (ends[1] - ends[0]) * nodes
-        layers = [
-            Layer(self._palette.blend(float(w))[1], pour.thickness_cm, self._around)
-            for w in np.clip(roots * roots, 0.0, 1.0)
-        ]
-        return roots, layers
-
-    def made(self, doses_cm: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Loads and white fractions that come of it.
-
-        Parameters
-        ----------
-        doses_cm
-            In palette order, shape (n,).
-        points
-            Errors in units of the limits, -1 to 1: pastes first, the last two are clear and
-            white base; shape (k, n + 2).
-
-        Returns
-        -------
-        loads, white
-            Shapes (k, n), in cm per 100 g, and (k,).
-        """
-        pour, n = self.pour, doses_cm.size
-        lengths = np.maximum(doses_cm + self.ruler_cm * points[:, :n], 0.0)
-        lengths[:, doses_cm == 0.0] = 0.0
-        clear, white = (
-            np.maximum(grams + self.scale_g * points[:, at], 0.0)
-            if grams
-            else np.zeros(len(points))
-            for grams, at in ((pour.clear_g, -2), (pour.white_g, -1))
-        )
-        mass = clear + white
-        return lengths * (100.0 / mass[:, None]), white / mass
-
-    def lab(self, doses_cm: FloatArray, points: FloatArray) -> FloatArray:
-        """CIELAB of each squeeze, shape (k, 3); arguments as for `made`."""
-        model = self._model
-        loads, white = self.made(doses_cm, points)
-        clear, opaque = self._palette.clear, self._palette.white
-        mu_a = loads @ model.absorption
-        mu_a += np.outer(1.0 - white, clear.absorption) + np.outer(white, opaque.absorption)
-        if model.scattering_pigments:
-            mu_s = loads @ model.scattering
-            mu_s += np.outer(1.0 - white, clear.scattering) + np.outer(white, opaque.scattering)
-            R = reflectance(mu_a, mu_s, model.thickness_cm, self._around)[0]
-        else:
-            shares = _lagrange(self._roots, np.sqrt(white))
-            R = np.zeros_like(mu_a)
-            for share, layer in zip(shares.T, self._layers, strict=True):
-                R += share[:, None] * layer.value(mu_a)
-        return xyz_to_lab(R @ model.weights.T, model.white)
-
-    def points(self, count: int) -> FloatArray:
-        """The first of the even points, shape (count, n + 2)."""
-        n = len(self._palette.pigments)
-        return even_points(SQUEEZES)[:count, [*range(n), -2, -1]]
-
-    def percentile(self, doses_cm: FloatArray, target: FloatArray, count: int) -> float:
-        """The 90th percentile of CIEDE2000 to a target, by the first `count` squeezes."""
-        values = delta_e(self.lab(doses_cm, self.points(count)), target)
-        return float(np.quantile(values, 0.9))
-
-
-def _lagrange(nodes: FloatArray, x: FloatArray) -> FloatArray:
-    """Shares of the values at nodes in the interpolating polynomial at x, shape (k, nodes)."""
-    shares = np.ones((x.size, nodes.size))
-    for i, here in enumerate(nodes):
-        for j, other in enumerate(nodes):
-            if i != j:
-                shares[:, i] *= (x - other) / (here - other)
-    return shares
+__all__ = ["Spread", "spread"]
 
 
 @dataclass(frozen=True)
@@ -211,12 +54,17 @@ class Spread:
         Its CIEDE2000 to the target; 0 without one.
     mean, median, p90, p95
         Of CIEDE2000 over the squeezes: the mean, and the values that 50, 90 and 95 percent of
-        them stay below.
+        them stay below; with several lights, of the worst over them.
     lab_covariance
         Of the colours over the squeezes, in CIELAB, shape (3, 3) as tuples.
     shares
         Which reading matters how much: the share of the mean square of CIEDE2000 from the
-        recipe's own colour that each reading brings by itself. They sum to 1 (or are all 0).
+        recipe's own colour that each reading brings by itself; making a let-down is two. They
+        sum to 1 (or are all 0).
+    lights
+        Those that count, where it is not the view's alone.
+    let_down_cm
+        Paste that each let-down was taken to be made with [cm], by pigment; read-only.
     """
 
     recipe: Recipe
@@ -233,14 +81,19 @@ class Spread:
     lab_covariance: tuple[tuple[float, float, float], ...]
     shares: Mapping[str, float] = field(hash=False)
     _lab: FloatArray = field(repr=False, compare=False)
+    lights: tuple[Light, ...] = ()
+    let_down_cm: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "shares", MappingProxyType(dict(self.shares)))
+        for name in ("shares", "let_down_cm"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return _spread_from, ({**values, "shares": dict(self.shares)},)
+        return _spread_from, (
+            values | {name: dict(getattr(self, name)) for name in ("shares", "let_down_cm")},
+        )
 
     @property
     def to(self) -> str:
@@ -272,10 +125,18 @@ class Spread:
             f"CIEDE2000  to {self.to}: mean {self.mean:.2f}, half of pours within "
             f"{self.median:.2f}, 90 % within {self.p90:.2f}, 95 % within {self.p95:.2f}",
         ]
+        if self.lights:
+            lines.append(f"           the worst of {', '.join(map(str, self.lights))}")
         if self.target is not None:
             lines.append(f"           {self.nominal_delta_e:.2f} when nothing is off")
+        lines += [
+            f"let-down   {name}: made with {paste:g} cm of paste at once"
+            for name, paste in self.let_down_cm.items()
+        ]
         if self.worst:
             lines.append(f"care       most comes from {self.worst} ({self.shares[self.worst]:.0%})")
+        if self.worst and self.worst.startswith(_MAKING):
+            lines.append("           make more of it at once, and its strength is known better")
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
@@ -299,6 +160,9 @@ class Spread:
         return card(swatches, rows, small=" ".join(CAUTIONS))
 
 
+_MAKING = "making "
+
+
 def _spread_from(values: dict[str, object]) -> Spread:
     return Spread(**values)  # type: ignore[arg-type]
 
@@ -312,6 +176,8 @@ def spread(
     ruler_cm: float = RULER_CM,
     scale_g: float = SCALE_G,
     target: Target | str | None = None,
+    lights: Sequence[Light] = (),
+    let_down_cm: Mapping[str, float] | None = None,
 ) -> Spread:
     """How far a recipe's colour strays when the ruler and the scale are a little off.
 
@@ -328,6 +194,12 @@ def spread(
         limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used.
     target
         Take CIEDE2000 to this colour; by default to the recipe's own.
+    lights
+        Lights that all count, as for `match`: the worst CIEDE2000 over them.
+    let_down_cm
+        Of a recipe with let-downs: paste that each was made with at once [cm], by pigment. By
+        default the fewest dose steps that give what the recipe takes. The more is made at once,
+        the better its strength is known.
 
     Returns
     -------
@@ -336,7 +208,7 @@ def spread(
     Raises
     ------
     PourError
-        For a pour given beside a `Recipe`, or readings that can't be.
+        For a pour given beside a `Recipe`, readings or let-downs that can't be.
     UnknownNameError, ColourError
         As `predict` and `match` do.
     """
@@ -354,48 +226,98 @@ def spread(
         doses = recipe
     palette, pour, view = conditions(palette, pour, view)
     ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
+    names = checked_lights(lights)
+    views = [view.model_copy(update={"illuminant": name}) for name in names] or [view]
+    view = views[0]
     goal = None if target is None else as_target(target)
     nominal = predict(doses, palette=palette, pour=pour, view=view)
-    lengths = loads_of(doses, palette, pour) * (pour.batch_g / 100.0)
-    squeezes = Squeezes(palette, pour, view, ruler_cm=ruler, scale_g=scale)
-    lab = squeezes.lab(lengths, squeezes.points(SQUEEZES))
-    centre = np.array(nominal.lab)
-    aim = centre if goal is None else goal.lab_in(view)
-    values = delta_e(lab, aim)
+    own = replace(nominal.recipe, weighed=recipe.weighed if isinstance(recipe, Recipe) else ())
+    let_downs, amounts = _amounts(own, doses, palette)
+    made_cm = checked_made(let_down_cm, let_downs, scale)
+    squeezes = Squeezes(
+        palette, pour, view, ruler_cm=ruler, scale_g=scale, let_downs=let_downs,
+        made_cm=made_cm, lights=names,
+    )  # fmt: skip
+    lab = squeezes.lab(amounts, squeezes.points(SQUEEZES))
+    seen = [observation(each.illuminant, each.observer) for each in views]
+    centre = np.array([xyz_to_lab(s.weights @ nominal.reflectance, s.white) for s in seen])
+    aim = centre if goal is None else np.array([goal.lab_in(each) for each in views])
+    values = worst(lab, aim)
     median, p90, p95 = (float(np.quantile(values, q)) for q in (0.5, 0.9, 0.95))
-    covariance = np.cov(lab.T)
+    covariance = np.cov(lab[0].T)
     lab.setflags(write=False)
     return Spread(
-        recipe=nominal.recipe,
+        recipe=own,
         view=view,
         target=goal,
         ruler_cm=ruler,
         scale_g=scale,
         nominal=nominal,
-        nominal_delta_e=float(delta_e(centre, aim)),
+        nominal_delta_e=float(worst(centre[:, None], aim)[0]),
         mean=float(values.mean()),
         median=median,
         p90=p90,
         p95=p95,
         lab_covariance=tuple((float(r[0]), float(r[1]), float(r[2])) for r in covariance),
-        shares=_shares(squeezes, lengths, centre, palette),
-        _lab=lab,
+        shares=_shares(squeezes, amounts, centre, palette),
+        _lab=lab[0],
+        lights=names,
+        let_down_cm={
+            part.pigment: squeezes.paste_cm(part, float(mass))
+            for part, mass in zip(let_downs, amounts[len(palette.names) :], strict=True)
+        },
     )
 
 
+def _amounts(
+    recipe: Recipe, doses: Mapping[str, float], palette: Palette
+) -> tuple[tuple[LetDown, ...], FloatArray]:
+    """The let-downs of a recipe, and its doses: centimetres squeezed, then grams weighed.
+
+    Raises
+    ------
+    PourError
+        If the let-downs hold more paste, or base, than the recipe.
+    """
+    lengths = loads_of(doses, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
+    masses: dict[LetDown, float] = {}
+    for part in recipe.weighed:
+        masses[part.let_down] = masses.get(part.let_down, 0.0) + part.mass_g
+        lengths[palette.index(part.let_down.pigment)] -= part.paste_cm
+    low = int(np.argmin(lengths))
+    slack = 1e-6
+    if lengths[low] < -slack or min(recipe.clear_g, recipe.white_g) < -slack:
+        short = "paste" if lengths[low] < -slack else "base"
+        raise PourError(
+            f"holds more {short} than the recipe has", field="weighed",
+            value=", ".join(map(str, recipe.weighed)),
+            remedy="doses_cm is the paste in all, and let-downs are part of the base",
+        )  # fmt: skip
+    lengths[lengths < slack] = 0.0
+    return tuple(masses), np.concatenate([lengths, np.array(list(masses.values()), dtype=float)])
+
+
 def _shares(
-    squeezes: Squeezes, lengths: FloatArray, centre: FloatArray, palette: Palette
+    squeezes: Squeezes, amounts: FloatArray, centre: FloatArray, palette: Palette
 ) -> dict[str, float]:
     """What each reading does by itself, one standard deviation up and down."""
+    pour, let_downs, n = squeezes.pour, squeezes.let_downs, len(palette.names)
     names = [*palette.names, "weighing clear base", "weighing white base"]
+    told = [f"{d.pigment} let-down" for d in let_downs]
+    for let_down, words in zip(let_downs, list(told), strict=True):
+        words = words if told.count(words) == 1 else str(let_down)
+        names += [f"{_MAKING}{words}", f"{_MAKING}{words}", f"weighing {words}"]
     one = np.eye(len(names)) / np.sqrt(3.0)
-    squares = delta_e(squeezes.lab(lengths, np.concatenate([one, -one])), centre) ** 2
+    squares = worst(squeezes.lab(amounts, np.concatenate([one, -one])), centre) ** 2
     each = 0.5 * (squares[: len(names)] + squares[len(names) :])
-    pour = squeezes.pour
-    used = [*(lengths > 0), pour.clear_g > 0, pour.white_g > 0]
+    masses, milk = amounts[n:], np.array([d.white for d in let_downs])
+    clear = pour.clear_g - float(masses @ (1.0 - milk))
+    white = pour.white_g - float(masses @ milk)
+    used = [*(amounts[:n] > 0), clear > 1e-9, white > 1e-9, *[True] * (3 * len(let_downs))]
     total = float(each[used].sum())
-    return {
-        name: float(value) / total if total > 1e-12 else 0.0
-        for name, value, there in zip(names, each, used, strict=True)
-        if there
-    }
+    shares: dict[str, float] = {}
+    for name, value, there in zip(names, each, used, strict=True):
+        if there:
+            share = float(value) / total if total > 1e-12 else 0.0
+            shares[name] = shares.get(name, 0.0) + share
+    return shares

@@ -23,6 +23,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import ColourError, SpectrumError
+from shadematch.illuminant import Illuminant, Light
 
 __all__ = [
     "FROZEN_ILLUMINANTS",
@@ -78,14 +79,14 @@ def _frozen() -> dict[str, FloatArray]:
         return {key: archive[key] for key in archive.files}
 
 
-def observation(illuminant: str = "D65", observer: str = "2") -> Observation:
+def observation(illuminant: Light = "D65", observer: str = "2") -> Observation:
     """Weights and white point for an illuminant and observer.
 
     Parameters
     ----------
     illuminant
         A CIE name such as ``"D65"``, ``"A"``, ``"FL11"`` or ``"LED-B3"``; any that
-        colour-science knows is taken, the usual ones without importing it.
+        colour-science knows is taken, the usual ones without importing it. Or an `Illuminant`.
     observer
         ``"2"`` or ``"10"`` degrees.
 
@@ -94,23 +95,26 @@ def observation(illuminant: str = "D65", observer: str = "2") -> Observation:
     ColourError
         If either name is unknown.
     """
-    if not isinstance(illuminant, str) or not isinstance(observer, str):
+    named = isinstance(illuminant, str | Illuminant)
+    if not named or not isinstance(observer, str):
         raise ColourError(
             "must be a text",
-            field="observer" if isinstance(illuminant, str) else "illuminant",
-            value=observer if isinstance(illuminant, str) else illuminant,
-            remedy="Give a name such as 'D65', and '2' or '10'",
+            field="observer" if named else "illuminant",
+            value=observer if named else illuminant,
+            remedy="Give a name such as 'D65' or an Illuminant, and '2' or '10'",
         )
     return _observation(illuminant, observer)
 
 
-@functools.cache
-def _observation(illuminant: str, observer: str) -> Observation:
+@functools.lru_cache(maxsize=256)
+def _observation(illuminant: Light, observer: str) -> Observation:
     if observer not in OBSERVERS:
         raise ColourError(
             "unknown observer", field="observer", value=observer, remedy="Use '2' or '10'"
         )
-    weights = _frozen().get(f"{illuminant}/{observer}")
+    weights = None
+    if isinstance(illuminant, str):
+        weights = _frozen().get(f"{illuminant}/{observer}")
     if weights is None:
         weights = weighting_factors(illuminant, observer)
     weights.setflags(write=False)
@@ -119,13 +123,13 @@ def _observation(illuminant: str, observer: str) -> Observation:
     return Observation(weights, white)
 
 
-def checked_lights(illuminants: Sequence[str], *, field: str = "lights") -> tuple[str, ...]:
-    """Names of lights, each known and each once.
+def checked_lights(illuminants: Sequence[Light], *, field: str = "lights") -> tuple[Light, ...]:
+    """Lights, each known and each once.
 
     Parameters
     ----------
     illuminants
-        CIE names; one text stands for itself alone.
+        CIE names or an `Illuminant`; a single one stands for itself alone.
     field
         What to call the list in an error.
 
@@ -134,14 +138,14 @@ def checked_lights(illuminants: Sequence[str], *, field: str = "lights") -> tupl
     ColourError
         If it isn't a list, one stands twice, or one is unknown.
     """
-    if isinstance(illuminants, str):
+    if isinstance(illuminants, str | Illuminant):
         illuminants = (illuminants,)
     try:
         names = tuple(illuminants)
-        plain = all(isinstance(name, str) for name in names) and len(set(names)) == len(names)
+        plain = all(isinstance(name, str | Illuminant) for name in names)
     except TypeError:  # no list at all
-        plain = False
-    if not plain:
+        names, plain = (), False
+    if not plain or any(names.count(name) > 1 for name in names):
         raise ColourError(
             "must be a list of names, each once",
             field=field,
@@ -179,7 +183,7 @@ def munsell_real() -> FloatArray:
     return xyz
 
 
-def weighting_factors(illuminant: str, observer: str) -> FloatArray:
+def weighting_factors(illuminant: Light, observer: str) -> FloatArray:
     """Tristimulus weighting factors, worked out from the tables of colour-science.
 
     Parameters
@@ -201,8 +205,30 @@ def weighting_factors(illuminant: str, observer: str) -> FloatArray:
         # Importing colour-science warns about optional packages of its own.
         warnings.simplefilter("ignore")
         import colour
+    if isinstance(illuminant, Illuminant):
+        wavelengths, powers, lines = illuminant.wavelengths_nm, illuminant.power, False
+    else:
+        source = _tabulated(illuminant, colour)
+        wavelengths, powers = source.wavelengths, source.values
+        lines = illuminant.startswith(("FL", "HP"))
+    table = colour.MSDS_CMFS[OBSERVERS[observer]]
+    fine = np.asarray(table.wavelengths, dtype=float)
+    if lines:
+        # Lamps with lines are tabulated for summation at their own 5 nm steps (CIE 15);
+        # interpolating would smear the lines.
+        fine = np.intersect1d(wavelengths, fine)
+    power = np.interp(fine, wavelengths, powers)
+    at = np.searchsorted(table.wavelengths, fine)
+    spread = _lagrange_matrix(WAVELENGTHS_NM, fine)  # (fine, 36)
+    products = np.asarray(table.values, dtype=float)[at].T * power  # (3, fine)
+    scale: float = 100.0 / products[1].sum()
+    return np.asarray(scale * products @ spread, dtype=float)
+
+
+def _tabulated(illuminant: str, colour: Any) -> Any:
+    """The illuminant as colour-science tabulates it."""
     try:
-        source = colour.SDS_ILLUMINANTS[illuminant]
+        return colour.SDS_ILLUMINANTS[illuminant]
     except KeyError:
         raise ColourError(
             "unknown illuminant",
@@ -211,18 +237,6 @@ def weighting_factors(illuminant: str, observer: str) -> FloatArray:
             remedy=f"Shipped are {', '.join(FROZEN_ILLUMINANTS)}; "
             "other names as colour-science spells them",
         ) from None
-    table = colour.MSDS_CMFS[OBSERVERS[observer]]
-    fine = np.asarray(table.wavelengths, dtype=float)
-    if illuminant.startswith(("FL", "HP")):
-        # Lamps with lines are tabulated for summation at their own 5 nm steps (CIE 15);
-        # interpolating would smear the lines.
-        fine = np.intersect1d(source.wavelengths, fine)
-    power = np.interp(fine, source.wavelengths, source.values)
-    at = np.searchsorted(table.wavelengths, fine)
-    spread = _lagrange_matrix(WAVELENGTHS_NM, fine)  # (fine, 36)
-    products = np.asarray(table.values, dtype=float)[at].T * power  # (3, fine)
-    scale: float = 100.0 / products[1].sum()
-    return np.asarray(scale * products @ spread, dtype=float)
 
 
 def _lagrange_matrix(coarse: FloatArray, fine: FloatArray) -> FloatArray:

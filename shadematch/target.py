@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import functools
+import importlib
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -25,12 +26,13 @@ from shadematch.colorimetry import (
 )
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError, SpectrumError
+from shadematch.illuminant import Light
 from shadematch.models import expect
 from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
-__all__ = ["Target", "as_target", "register_photo_reader", "triple"]
+__all__ = ["Target", "as_target", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -68,7 +70,7 @@ class Target:
     """
 
     lab: Triple
-    illuminant: str = "D65"
+    illuminant: Light = "D65"
     observer: str = "2"
     source: str = "given as Lab"
     reflectance: FloatArray | None = field(default=None, repr=False, compare=False)
@@ -148,7 +150,7 @@ class Target:
         cls,
         lab: Sequence[float],
         *,
-        illuminant: str = "D65",
+        illuminant: Light = "D65",
         observer: str = "2",
         covariance: Sequence[Sequence[float]] | None = None,
     ) -> Target:
@@ -188,7 +190,7 @@ class Target:
 
     @classmethod
     def from_xyz(
-        cls, xyz: Sequence[float], *, illuminant: str = "D65", observer: str = "2"
+        cls, xyz: Sequence[float], *, illuminant: Light = "D65", observer: str = "2"
     ) -> Target:
         """From tristimulus values with Y = 100 for the perfect diffuser.
 
@@ -277,8 +279,8 @@ class Target:
             Where white paper or a grey card is, in the same forms; or a `Neutral`, which tells
             its reflectance (else 0.9 is taken). Corrects exposure and the light's colour.
         chart
-            The four corner patches of a 24-patch chart, or a `Chart`. Corrects the camera too;
-            wins over `neutral`.
+            The four corner patches of a 24-patch chart, a `Chart`, or ``"find"`` to look for
+            it. Corrects the camera too; wins over `neutral`.
         shading
             Another photo from the same stand, all of plain paper: tells how the light falls.
 
@@ -294,11 +296,16 @@ class Target:
             If the file is no sound photo of these kinds, a region lies outside or can't be
             used, or the neutral or chart makes no sense.
         MissingExtraError
-            If a library that reads it is missing (``pip install "shadematch[photos]"``).
+            If a library that reads it is missing (``pip install "shadematch[photos]"``), or
+            the one that finds a chart (``pip install "shadematch[chart]"``).
         """
-        return _photo_readers[-1](
+        # The rooms that read photos give targets, so they stand above this one; yet people look
+        # for `from_photo` beside `from_hex`. So they come in here by name, with the first photo.
+        photo = importlib.import_module("shadematch.photo.target")
+        found: Target = photo.PhotoTarget.from_photo(
             path, region=region, neutral=neutral, chart=chart, shading=shading
         )
+        return found
 
     def lab_in(self, view: View) -> FloatArray:
         """CIELAB under a view, relative to its white; shape (3,).
@@ -378,19 +385,6 @@ def as_target(value: Target | str) -> Target:
     )
 
 
-_photo_readers: list[Callable[..., Target]] = []
-
-
-def register_photo_reader(reader: Callable[..., Target]) -> None:
-    """Tell `Target.from_photo` who reads photos.
-
-    The rooms that read photos lie above this one, since what they give is a target; yet people
-    look for `from_photo` beside `from_hex`. So the photo room announces itself here when it is
-    imported, as it is with ``import shadematch``, and no room imports upwards.
-    """
-    _photo_readers.append(reader)
-
-
 def triple(values: FloatArray) -> Triple:
     """Three plain numbers of an array of shape (3,)."""
     return float(values[0]), float(values[1]), float(values[2])
@@ -443,7 +437,7 @@ def _covariance(given: Sequence[Sequence[float]]) -> Covariance:
 
 
 @functools.cache
-def _solid(illuminant: str, observer: str) -> tuple[FloatArray, FloatArray]:
+def _solid(illuminant: Light, observer: str) -> tuple[FloatArray, FloatArray]:
     """Facet normals of the solid of object colours, and how far it reaches along them.
 
     The solid is the set of XYZ of all reflectances between 0 and 1 at the library's
@@ -459,7 +453,7 @@ def _solid(illuminant: str, observer: str) -> tuple[FloatArray, FloatArray]:
 
 
 def _check_real(
-    xyz: FloatArray, illuminant: str, observer: str, field_: str, given: FloatArray
+    xyz: FloatArray, illuminant: Light, observer: str, field_: str, given: FloatArray
 ) -> None:
     normals, reach = _solid(illuminant, observer)
     slack = _SLACK[0] + _SLACK[1] * float(np.linalg.norm(xyz))

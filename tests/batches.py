@@ -26,7 +26,7 @@ from shadematch.optics import layer
 from shadematch.optics.table import surfaces, to_table_range, u_axis, v_axis
 from shadematch.optics.transport import REFRACTIVE_INDEX, slab
 from shadematch.prediction import Model
-from shadematch.spread import SQUEEZES, Squeezes
+from shadematch.squeezes import SQUEEZES, Squeezes
 from tests.problems import invented_palette
 from tests.test_match import every_recipe
 
@@ -316,32 +316,51 @@ def faults(seed: int) -> tuple[str, list[str]]:
 
 def by_monte_carlo(
     recipe: sm.Recipe, aim: FloatArray, *, ruler_cm: float, scale_g: float, seed: int,
-    count: int = 100_000,
+    count: int = 100_000, made_g: tuple[float, ...] = (), lights: tuple[str, ...] = ("D65",),
 ) -> FloatArray:  # fmt: skip
-    """CIEDE2000 of random squeezes of the demo palette, shape (count,); by the full table."""
+    """CIEDE2000 of random squeezes of the demo palette, shape (count,); by the full table.
+
+    Let-downs are of `made_g` grams of base each. With several lights `aim` has a row for each,
+    and the worst counts.
+    """
     rng = np.random.default_rng(seed)
-    palette, pour, seen = sm.load_palette(), recipe.pour, sm.View().observation
+    palette, pour = sm.load_palette(), recipe.pour
+    seen = [sm.View(illuminant=light).observation for light in lights]
+    aims = np.atleast_2d(aim)
     surface = surfaces()
     r0 = ((REFRACTIVE_INDEX - 1) / (REFRACTIVE_INDEX + 1)) ** 2
     values = []
     for size in np.full(max(count // 10_000, 1), min(count, 10_000)).tolist():
         clear, white = (
             np.maximum(g + rng.uniform(-scale_g, scale_g, size), 0) if g else np.zeros(size)
-            for g in (pour.clear_g, pour.white_g)
+            for g in (recipe.clear_g, recipe.white_g)
         )
+        pastes = {name: np.zeros(size) for name in palette.names}
+        for name, dose in recipe.squeezed_cm.items():
+            pastes[name] += np.maximum(dose + rng.uniform(-ruler_cm, ruler_cm, size), 0)
+        for part, base_g in zip(recipe.weighed, made_g, strict=True):
+            in_it = base_g * part.let_down.cm_per_g + rng.uniform(-ruler_cm, ruler_cm, size)
+            dosed = np.maximum(part.mass_g + rng.uniform(-scale_g, scale_g, size), 0)
+            base = base_g + rng.uniform(-scale_g, scale_g, size)
+            pastes[part.let_down.pigment] += dosed * np.maximum(in_it, 0) / base
+            clear = clear + dosed * (1 - part.let_down.white)
+            white = white + dosed * part.let_down.white
         share = white / (clear + white)
         mu_a = np.outer(1 - share, palette.clear.absorption)
         mu_a += np.outer(share, palette.white.absorption)
         mu_s = np.outer(1 - share, palette.clear.scattering)
         mu_s += np.outer(share, palette.white.scattering)
-        for name, dose in recipe.doses_cm.items():
-            length = np.maximum(dose + rng.uniform(-ruler_cm, ruler_cm, size), 0)
+        for name, length in pastes.items():
             mu_a += np.outer(length * 100 / (clear + white), palette[name].absorption)
         u, v, _ = to_table_range(mu_a * pour.thickness_cm, mu_s * pour.thickness_cm)
         x, y = u_axis(u), v_axis(v)
         R1, T1, Td, Rd = (surface[name].ev(x, y) for name in ("R1", "T1", "Td", "Rd"))
         R = np.maximum(R1 - r0 + T1 * Td * 0.9 / (1 - 0.9 * Rd), 0)
-        values.append(delta_e(xyz_to_lab(R @ seen.weights.T, seen.white), aim))
+        each = [
+            delta_e(xyz_to_lab(R @ s.weights.T, s.white), own)
+            for s, own in zip(seen, aims, strict=True)
+        ]
+        values.append(np.max(each, axis=0))
     return np.concatenate(values)
 
 
@@ -391,3 +410,49 @@ def robust_against_all(seed: int) -> tuple[float, float, float]:
     closest = found.closest.recipe
     plain = sm.spread(closest, palette=palette, target=target).p90
     return found.spread.p90, best, plain
+
+
+def let_downs_against_monte_carlo(seed: int) -> float:
+    """As `spread_against_monte_carlo`, for a recipe with one to three let-downs."""
+    rng = np.random.default_rng(seed)
+    palette = sm.load_palette()
+    pour = sm.Pour(
+        batch_g=float(rng.choice([60, 100, 300])),
+        thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
+        white=float(rng.choice([0.0, 0.1, 1.0])),
+    )
+    ruler, scale = float(rng.choice([0.1, 0.2])), float(rng.choice([0.1, 0.5, 1.0]))
+    names = [str(n) for n in rng.permutation(palette.names)[: int(rng.integers(1, 4))]]
+    doses = {n: float(rng.integers(0, 3)) for n in palette.names}
+    parts, made, told = [], [], {}
+    for name in names:
+        strength = 1.0 / float(rng.choice([10.0, 25.0, 50.0]))
+        kind = float(pour.white if pour.white in (0.0, 1.0) else rng.choice([0.0, 1.0]))
+        room = pour.batch_g * (pour.white if kind else 1 - pour.white) / 4
+        part = sm.Weighed(
+            sm.LetDown(pigment=name, cm_per_g=strength, white=kind),
+            float(rng.integers(1, max(room, 2))),
+        )
+        parts.append(part)
+        doses[name] += part.paste_cm
+        # What the default comes to, worked out another way; or five times as much as 1 cm.
+        if rng.random() < 0.5:
+            told[name] = 5.0
+        paste = told.get(name, 1.0)
+        while name not in told and paste / strength < max(part.mass_g, 4 * scale) - 1e-9:
+            paste += 1.0
+        made.append(paste / strength)
+    recipe = sm.Recipe({n: d for n, d in doses.items() if d}, pour, tuple(parts))
+    lights = ("D65", "A") if seed % 3 == 0 else ("D65",)
+    views = [sm.View(illuminant=light) for light in lights]
+    aims = np.array([sm.predict(recipe.doses_cm, pour=pour, view=v).lab for v in views])
+    found = sm.spread(
+        recipe, ruler_cm=ruler, scale_g=scale, let_down_cm=told,
+        lights=lights if len(lights) > 1 else (),
+    )  # fmt: skip
+    values = by_monte_carlo(
+        recipe, aims, ruler_cm=ruler, scale_g=scale, seed=seed, made_g=tuple(made), lights=lights
+    )
+    theirs = np.array([values.mean(), *np.quantile(values, (0.5, 0.9, 0.95))])
+    ours = np.array([found.mean, found.median, found.p90, found.p95])
+    return float(np.abs(ours / theirs - 1).max())

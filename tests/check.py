@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tempfile
+import time
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -16,18 +18,38 @@ STEPS = (
     ("lint", ["ruff", "check", "."]),
     ("format", ["ruff", "format", "--check", "."]),
     ("types", ["mypy"]),
+    # Warnings are errors, and so are links between pages that lead nowhere. The notebooks are
+    # shown as they are stored: the tests run every one of them and compare, so that running them
+    # here would be the same work twice. Without -D the build runs them.
+    ("docs", ["sphinx", "-W", "-q", "-b", "html", "-D", "nb_execution_mode=off", "docs",
+              "build/docs"]),
     ("tests", ["pytest", "-n", "2", "--dist", "worksteal", "-rs"]),
-)
+)  # fmt: skip
+# Waits for the registry and the disk most of the time, so it runs beside the others.
+BESIDE = ("install", ["tests.install"])
 
 
 def main() -> int:
+    """Run every step; the exit status says whether all passed."""
     failed = []
-    for name, step in STEPS:
-        counted = name == "tests" and "--coverage" in sys.argv[1:]
-        command = [*step, *COVERED] if counted else step
+    with tempfile.TemporaryFile("w+") as told:
+        name, command = BESIDE
+        beside = subprocess.Popen(
+            [sys.executable, "-m", *command], cwd=ROOT, stdout=told, stderr=subprocess.STDOUT
+        )
+        for step, usual in STEPS:
+            counted = step == "tests" and "--coverage" in sys.argv[1:]
+            words = [*usual, *COVERED] if counted else usual
+            print(f"== {step}: {' '.join(words)}", flush=True)
+            start = time.perf_counter()
+            if subprocess.run([sys.executable, "-m", *words], cwd=ROOT, check=False).returncode:
+                failed.append(step)
+            print(f"   {time.perf_counter() - start:.0f} s", flush=True)
         print(f"== {name}: {' '.join(command)}", flush=True)
-        if subprocess.run([sys.executable, "-m", *command], cwd=ROOT, check=False).returncode:
+        if beside.wait():
             failed.append(name)
+        told.seek(0)
+        print(told.read().rstrip(), flush=True)
     print(f"failed: {', '.join(failed)}" if failed else "every check passed", flush=True)
     return 1 if failed else 0
 

@@ -45,7 +45,20 @@ def _at(spectrum: Any) -> Array:
 
 @functools.cache
 def lights() -> dict[str, Array]:
-    return {k: _at(v) for k, v in colour.SDS_ILLUMINANTS.items() if np.ndim(v.values) == 1}
+    found = {k: _at(v) for k, v in colour.SDS_ILLUMINANTS.items() if np.ndim(v.values) == 1}
+    found["Ohno"] = _at(_warm_led())
+    return found
+
+
+def _warm_led() -> Any:
+    """A blue chip and a broad yellow phosphor, each by the model of Y. Ohno, *Spectral design
+    considerations for white LED color rendering*, Opt. Eng. 44 (2005) 111302; near 3000 K."""
+    from colour.colorimetry import sd_multi_leds_Ohno2005
+
+    return sd_multi_leds_Ohno2005(
+        [452.0, 560.0, 615.0], half_spectral_widths=[11.0, 45.0, 45.0],
+        peak_power_ratios=[0.55, 0.85, 0.9],
+    )  # fmt: skip
 
 
 @functools.cache
@@ -56,6 +69,16 @@ def cameras() -> list[Array]:
         rows = [np.interp(NM, table.wavelengths, v, left=0, right=0) for v in table.values.T]
         found.append(np.maximum(np.array(rows), 0.0))
     return found
+
+
+@functools.cache
+def evaluated_cameras() -> list[Array]:
+    """The measured cameras, and each with its sensitivities moved by 5 nm to either side."""
+    return [
+        np.array([np.interp(NM - shift, NM, row, left=0, right=0) for row in camera])
+        for camera in cameras()
+        for shift in (0.0, -5.0, 5.0)
+    ]
 
 
 def invented_camera(rng: np.random.Generator) -> Array:
@@ -100,17 +123,117 @@ def other_samples() -> Array:
     return np.clip(np.array(rows), 0.0, 1.0)
 
 
-def soaps(count: int, rng: np.random.Generator) -> Array:
-    """Invented see-through layers over white: Beer and Lambert with smooth absorptions."""
+@functools.cache
+def recovered_chart(made: str = "After") -> Array:
+    """Spectra whose Lab is the reference of charts made before or after November 2014; (24, k).
+
+    By H. Otsu, M. Yamamoto, T. Hachisuka, *Reproducing Spectral Reflectances From Tristimulus
+    Colours*, Comput. Graph. Forum 37 (2018) 370-381, as colour-science has it.
+    """
+    from colour.recovery import XYZ_to_sd_Otsu2018
+
+    table = colour.CCS_COLOURCHECKERS[f"ColorChecker24 - {made} November 2014"]
     rows = []
-    for _ in range(count):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for xyy in table.data.values():
+            spectrum = XYZ_to_sd_Otsu2018(
+                colour.xyY_to_XYZ(xyy),
+                colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"],
+                colour.SDS_ILLUMINANTS["D50"],
+            )
+            rows.append(_at(spectrum))
+    return np.clip(np.array(rows), 0.01, 1.0)
+
+
+def invented_chart(rng: np.random.Generator) -> Array:
+    """A chart nearly as a reference says, each patch off by a smooth random change; (24, k).
+
+    That comes to about 1 (CIEDE2000) a patch, as measured sets differ from the reference (0.8
+    and 1.2).
+    """
+    distance = np.subtract.outer(NM, NM) / 60.0
+    root = np.linalg.cholesky(np.exp(-0.5 * distance**2) + 1e-8 * np.eye(NM.size))
+    smooth = rng.normal(size=(24, NM.size)) @ root.T
+    made = "After" if rng.random() < 0.6 else "Before"
+    return np.clip(recovered_chart(made) * np.exp(INVENTED_CHART_SD * smooth), 0.005, 1.0)
+
+
+INVENTED_CHART_SD = 0.03
+
+
+def invented_light(rng: np.random.Generator) -> Array:
+    """Daylight, a lamp or an LED of random temperature; (k,), relative."""
+    kind = rng.integers(3)
+    if kind == 0:
+        kelvin = float(rng.uniform(4300, 8500))
+        xy = colour.temperature.CCT_to_xy_CIE_D(kelvin * 1.4388 / 1.4380)
+        return _at(colour.sd_CIE_illuminant_D_series(xy))
+    if kind == 1:
+        return _black_body(float(rng.uniform(2300, 3400)))
+    # A blue chip and two phosphors, mixed to the white of a black body.
+    wanted = _observer() @ _black_body(float(rng.uniform(2600, 6500)))
+    while True:
+        peaks = rng.uniform(440, 465), rng.uniform(530, 560), rng.uniform(600, 640)
+        widths = rng.uniform(8, 13), rng.uniform(35, 55), rng.uniform(30, 50)
+        bells = np.array(
+            [np.exp(-0.5 * ((NM - p) / w) ** 2) for p, w in zip(peaks, widths, strict=True)]
+        )
+        shares = np.linalg.solve(_observer() @ bells.T, wanted)
+        if shares.min() > 0:
+            return np.asarray(shares @ bells)
+
+
+def _black_body(kelvin: float) -> Array:
+    return np.asarray((560.0 / NM) ** 5 / np.expm1(1.4388e7 / (NM * kelvin)))
+
+
+def soaps(count: int, rng: np.random.Generator) -> Array:
+    """Invented soaps of one to three pigments with bands and edges; (count, k).
+
+    Half of them see-through over white (Beer and Lambert), half opaque (Kubelka and Munk, deep
+    layer); positions, widths and strengths are drawn.
+    """
+    rows = []
+    for i in range(count):
         absorption = 0.02 * np.ones_like(NM)
         for _ in range(rng.integers(1, 4)):
-            at, wide = rng.uniform(390, 680), rng.uniform(25, 80)
-            absorption += rng.exponential(0.8) * np.exp(-0.5 * ((NM - at) / wide) ** 2)
-        haze = rng.uniform(0.0, 0.15)
-        rows.append(haze * (1 - haze) + (1 - haze) ** 2 * 0.9 * np.exp(-absorption))
+            strength = rng.exponential(0.8)
+            if rng.random() < 0.3:
+                at, wide = rng.uniform(430, 590), rng.uniform(9, 20)
+                curve = 1.0 / (1.0 + np.exp((NM - at) / wide))
+            else:
+                at, wide = rng.uniform(390, 690), rng.uniform(20, 60)
+                curve = np.exp(-0.5 * ((NM - at) / wide) ** 2)
+            absorption += strength * curve
+        if (i + rng.integers(2)) % 2:
+            haze = rng.uniform(0.0, 0.15)
+            rows.append(haze * (1 - haze) + (1 - haze) ** 2 * 0.9 * np.exp(-absorption))
+        else:
+            ratio = absorption * rng.uniform(0.1, 1.0)
+            rows.append(1.0 + ratio - np.sqrt(ratio * (ratio + 2.0)))
     return np.clip(np.array(rows), 0.0, 1.0)
+
+
+def strong_soap(rng: np.random.Generator) -> Array:
+    """An invented soap of one to three pastes with steep bands, up to deep shades; (k,).
+
+    Of this kind are the pastes of the demo palette; positions, widths and strengths are drawn.
+    """
+    absorption = 0.02 * np.ones_like(NM)
+    for _ in range(rng.integers(1, 4)):
+        strength = 10.0 ** rng.uniform(-0.5, 1.0)
+        if rng.random() < 0.3:
+            at, wide = rng.uniform(430, 590), rng.uniform(9, 16)
+            curve = 1.0 / (1.0 + np.exp((NM - at) / wide))
+        else:
+            at, wide = rng.uniform(420, 690), rng.uniform(21, 40)
+            curve = np.exp(-0.5 * ((NM - at) / wide) ** 2)
+        absorption += strength * curve
+    if rng.random() < 0.4:
+        return np.asarray(0.9 * np.exp(-absorption))
+    ratio = absorption * 10.0 ** rng.uniform(-1.3, -0.3)
+    return np.asarray(1.0 + ratio - np.sqrt(ratio * (ratio + 2.0)))
 
 
 @functools.cache
@@ -192,14 +315,14 @@ def colour_matrix(camera: Array, light: Array) -> Array:
 def photograph(
     sample: Array,
     *,
-    light: str,
+    light: str | Array,
     camera: Array,
     conditions: Conditions,
     rng: np.random.Generator,
     chart: bool = True,
     paper: bool = True,
     size: tuple[int, int] = SIZE,
-    chart_set: int = 0,
+    chart_set: int | Array = 0,
     wide_gamut: bool = False,
 ) -> Array:
     """An sRGB-encoded photo, 0 to 1, before it is cut to bits; (rows, columns, 3).
@@ -208,16 +331,18 @@ def photograph(
     """
     c = conditions
     wide, high = size
-    power = camera * lights()[light]
+    shines = lights()[light] if isinstance(light, str) else light
+    patches = chart_spectra(chart_set) if isinstance(chart_set, int) else chart_set
+    power = camera * shines
     balanced = power.sum(axis=1)
     daylight = (camera * lights()["D65"]).sum(axis=1)
     daylight = daylight * balanced[1] / daylight[1]
     gain = balanced**c.balance * daylight ** (1 - c.balance)
     table = np.interp(NM, [380, 500, 600, 730], [0.16, 0.2, 0.26, 0.32])
     white = c.paper[0] * (1 + c.paper[1] * (NM - 555) / 175)
-    surfaces = np.vstack([table, chart_spectra(chart_set), white, sample, 0.04 * np.ones_like(NM)])
+    surfaces = np.vstack([table, patches, white, sample, 0.04 * np.ones_like(NM)])
     raw = surfaces @ power.T / gain
-    linear = raw @ colour_matrix(camera, lights()[light]).T
+    linear = raw @ colour_matrix(camera, shines).T
     if wide_gamut:
         linear = linear @ np.linalg.inv(TO_SRGB).T @ TO_P3.T
     label = np.zeros((high, wide), dtype=int)
@@ -292,11 +417,11 @@ def jpeg(encoded: Array, quality: int = 92, **options: Any) -> bytes:
 def shoot(
     place: Path,
     sample: Array,
-    light: str,
+    light: str | Array,
     camera: Array,
     rng: np.random.Generator,
     conditions: Conditions | None = None,
-    chart_set: int = 0,
+    chart_set: int | Array = 0,
 ) -> Path:
     """Photograph a sample beside chart and paper, and save it."""
     c = conditions if conditions is not None else Conditions.draw(rng)

@@ -116,3 +116,45 @@ def test_bad_words(run: Run, words: tuple[str, ...], said: str) -> None:
     assert (status, out) == (2, "")
     assert said in err
     assert "Traceback" not in err
+
+
+def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
+    order, small, shelf = (str(tmp_path / n) for n in ("o.json", "s.json", "shelf.csv"))
+    m = sm.match("#b5702f", pour=sm.Pour(batch_g=500, thickness_cm=2))
+    sm.save(m, order)
+    Path(shelf).write_text("kind,name,full,price,shelf_g\npaste,gorse,1,8.7,\nclear,,,6,\n")
+    status, out, _ = run("cost", "--recipe", order, "--shelf", shelf, "--bar", "90", "--json")
+    stock = sm.read_stock(shelf)
+    money = sm.cost(m.recipe, stock=stock, bar_g=90)
+    told = json.loads(out)
+    assert status == 0 and (told["per_bar"], told["bars"]) == (money.per_bar, 5)
+    assert "per bar" in run("cost", "gorse=3", "--batch", "500")[1]
+    status, out, _ = run("spread", "--recipe", order, "--json")
+    assert json.loads(out)["spread"]["p90"] == sm.spread(m.recipe, target=m.target).p90
+    status, out, _ = run(
+        *("same-look", "--recipe", order, "--to-thickness", "1", "--to-batch", "250"),
+        *("--save", small, "--json"),
+    )
+    back = sm.load(small)
+    assert status == 0 and dict(back.recipe.doses_cm) == json.loads(out)["doses_cm"]
+    assert back.target is not None and back.recipe.pour.thickness_cm == 1
+    assert run("pot", "--recipe", small)[0] == 0
+    for words, said in (
+        (("cost",), "--recipe FILE"),
+        (("spread", "gorse=1", "--recipe", order), "both"),
+        (("pot", "--recipe", order, "--white", "0.5"), "--white"),
+        (("same-look", "--recipe", order, "--save", "/no/such/x"), "--save"),
+        (("sheet", "--recipe", order, "--no-spread", "--ruler", "0.1"), "--no-spread"),
+    ):
+        status, _, err = run(*words)
+        assert status == 2 and said in err
+
+
+def test_a_dose_stays_with_a_name_written_from_right_to_left() -> None:
+    from shadematch.cli.printing import clean
+
+    # Unicode Standard Annex #9: a number takes the direction of the letters before it, unless a
+    # mark stands between.
+    name = "\u0648\u0631\u062f\u0629 \u062c\u0628\u0644"
+    assert clean(f"2 cm {name}, 1 cm kelp") == f"2 cm {name}\u200e, 1 cm kelp"
+    assert clean("1 cm kelp") == "1 cm kelp"

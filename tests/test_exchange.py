@@ -120,3 +120,100 @@ def test_spectra_to_and_from_colour_science(colour: ModuleType) -> None:
     assert xyz == pytest.approx(np.array(found.xyz), abs=0.02)
     with pytest.raises(sm.ColourError, match="distribution"):
         sm.target_from_distribution([0.1, 0.2])
+
+
+def some_targets() -> list[sm.Target]:
+    spectrum = sm.Target.from_reflectance(range(380, 731, 10), np.linspace(0.1, 0.8, 36).tolist())
+    covariance = ((1.0, 0.1, 0.0), (0.1, 2.0, 0.3), (0.0, 0.3, 0.5))
+    return [
+        sm.Target.from_hex("#d9822b"),
+        sm.Target.from_lab((50, 10, 10), illuminant="D50", observer="10", covariance=covariance),
+        sm.Target.from_xyz((20, 25, 30), illuminant="A"),
+        spectrum,
+    ]
+
+
+@pytest.mark.parametrize("way", ["frame", "csv", "parquet"])
+def test_a_catalogue_goes_to_pandas_and_back(tmp_path: Path, way: str) -> None:
+    targets = some_targets()
+    frame = sm.targets_frame(targets)
+    if way == "csv":
+        frame.to_csv(tmp_path / "a.csv", index=False)
+        frame = pd.read_csv(tmp_path / "a.csv")
+    if way == "parquet":
+        frame.to_parquet(tmp_path / "a.parquet")
+        frame = pd.read_parquet(tmp_path / "a.parquet")
+    back = sm.targets_from_frame(frame)
+    for now, then in zip(back, targets, strict=True):
+        assert (now.illuminant, now.observer, now.source) == (
+            then.illuminant, then.observer, then.source,
+        )  # fmt: skip
+        assert now.lab == pytest.approx(then.lab, abs=1e-9)
+        assert now.covariance == then.covariance
+        assert (now.reflectance is None) == (then.reflectance is None)
+    assert back[3].reflectance == pytest.approx(np.asarray(targets[3].reflectance), abs=1e-12)
+    assert sm.targets_from_frame(sm.targets_frame(targets[:3])) == targets[:3]
+    assert sm.targets_frame([]).empty
+
+
+def test_spectra_at_their_own_wavelengths() -> None:
+    frame = pd.DataFrame([[0.2 + nm / 4000 for nm in range(400, 701, 20)]],
+                         columns=range(400, 701, 20))  # fmt: skip
+    frame["hex"] = "#ffffff"  # the spectrum says more
+    target = sm.targets_from_frame(frame)[0]
+    assert target.reflectance is not None and target.reflectance[12] == pytest.approx(0.325)
+
+
+def test_rows_and_targets_that_a_table_cannot_hold() -> None:
+    gaps = pd.DataFrame({"hex": ["#fff", None]})
+    with pytest.raises(sm.ColourError, match="row 2, target: has no colour"):
+        sm.targets_from_frame(gaps)
+    lamp = sm.Illuminant("hall", tuple(range(380, 731, 10)), (1.0,) * 36)
+    with pytest.raises(sm.ColourError, match="save_targets"):
+        sm.targets_frame([sm.Target.from_lab((50, 0, 0), illuminant=lamp)])
+    with pytest.raises(sm.PourError, match="targets"):
+        sm.targets_frame(["#fff"])  # type: ignore[list-item]
+
+
+def test_recipes_come_back_out_of_a_table(tmp_path: Path, matches: list[sm.Match]) -> None:
+    want = [m.recipe for m in matches]
+    assert sm.recipes_from_frame(sm.results_frame(matches), pour=POUR) == want
+    sm.write_results(tmp_path / "a.csv", matches)
+    assert sm.recipes_from_frame(pd.read_csv(tmp_path / "a.csv"), pour=POUR) == want
+    odd = pd.DataFrame({"'=gorse [cm]": [1.0], "'quoted' [cm]": [2]})
+    assert sm.recipes_from_frame(odd)[0].doses_cm == {"=gorse": 1.0, "'quoted'": 2.0}
+    for wrong in (-1.0, float("nan"), "two", 1e9, True):
+        with pytest.raises(sm.PourError, match="row 1, gorse"):
+            sm.recipes_from_frame(pd.DataFrame({"gorse [cm]": [wrong]}, dtype=object))
+    with pytest.raises(sm.PourError, match="has no doses"):
+        sm.recipes_from_frame(pd.DataFrame({"gorse": [1]}))
+    with pytest.raises(sm.PourError, match="pour"):
+        sm.recipes_from_frame(odd, pour=5)  # type: ignore[arg-type]
+
+
+def test_a_csv_opens_rightly_in_a_spreadsheet(tmp_path: Path) -> None:
+    """UTF-8 with its mark, CRLF and quotes after RFC 4180; no cell that counts as a formula."""
+    demo = sm.load_palette()
+    names = ['=1+1", "x', "＝SUM(A1)", "@größe", "\tfoo\nbar", "-2+3"]
+    pigments = tuple(
+        p.model_copy(update={"name": name}) for p, name in zip(demo.pigments, names, strict=True)
+    )
+    palette = demo.model_copy(update={"pigments": pigments})
+    target = sm.Target(sm.Target.from_hex("#d9822b").lab, source="=cmd|' /C calc'!A0")
+    sm.write_results(tmp_path / "a.csv", [sm.match(target, palette=palette)])
+    raw = (tmp_path / "a.csv").read_bytes()
+    assert raw.startswith(b"\xef\xbb\xbf") and raw.endswith(b"\r\n")
+    assert raw.count(b"\r\n") == 2
+    frame = pd.read_csv(tmp_path / "a.csv")
+    assert frame["target"][0].startswith("'=cmd")
+    assert [c for c in frame.columns if c.endswith("[cm]")] == [f"'{n} [cm]" for n in names]
+    assert sm.recipes_from_frame(frame)[0].doses_cm.keys() <= set(names)
+
+
+def test_a_form_for_test_pours_is_harmless_too(tmp_path: Path) -> None:
+    plan = sm.starter_plan(["=gorse", "@dusk"])
+    plan.save(tmp_path / "form.csv")
+    with (tmp_path / "form.csv").open(encoding="utf-8", newline="") as stream:
+        cells = [cell for row in csv.reader(stream) for cell in row]
+    assert any("=gorse" in cell for cell in cells)
+    assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))]

@@ -562,3 +562,15 @@ def test_what_is_known_badly_may_be_met_less_closely() -> None:
     many = list(sm.match_many([plain, vague, sharp, vague], pour=pour, chunk=3))
     assert [m.tolerance for m in many] == [0.5, vague.radius, 0.5, vague.radius]
     assert [m.recipe for m in many] == [exact.recipe, found.recipe, exact.recipe, found.recipe]
+
+
+@pytest.mark.parametrize("lights", [(), ("A", "FL11")])
+def test_match_many_with_lights_and_let_downs(lights: tuple[str, ...]) -> None:
+    rosehip = sm.LetDown.made("rosehip", paste_cm=1, base_g=25)
+    asked = {"pour": sm.Pour(batch_g=100), "lights": lights, "let_downs": [rosehip]}
+    targets = ["#eab9a9", "#d9822b"]
+    many = list(sm.match_many(targets, chunk=1, **asked))  # type: ignore[arg-type]
+    assert many == [sm.match(target, **asked) for target in targets]  # type: ignore[arg-type]
+    assert [tuple(m.lights) for m in many] == [lights, lights]
+    with pytest.raises(sm.ShadematchError):
+        sm.match_many(targets, lights=["moon"])

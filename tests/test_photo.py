@@ -197,6 +197,9 @@ def test_paper_from_the_same_stand_takes_a_strong_slope_out(tmp_path: Path) -> N
     with pytest.raises(sm.PhotoError, match="shape"):
         save(tmp_path / "tall.png", np.full((90, 30, 3), 0.5))
         sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "tall.png")
+    with pytest.raises(sm.PhotoError, match="can't be read") as wrong:
+        sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "nowhere.png")
+    assert wrong.value.field == "shading"
     with pytest.raises(sm.PhotoError, match="clips"):
         save(tmp_path / "white.png", np.full((36, 48, 3), 1.0))
         sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "white.png")
@@ -219,6 +222,28 @@ def test_chart_reference_is_that_of_the_table(reference: Any, colour: Any) -> No
         colour.Lab_to_XYZ(lab, colour.XYZ_to_xy(d50)), d50, d65, transform="Bradford"
     )
     np.testing.assert_allclose(Chart(ph.CHART).xyz, 100 * wanted, atol=0.03)
+
+
+def test_the_older_reference_is_known_and_taken_where_it_fits(
+    tmp_path: Path, reference: Any
+) -> None:
+    rows = reference("chart24_before2014_lab_d50.csv")
+    lab = np.array([[float(r[c]) for c in ("L", "a", "b")] for r in rows])
+    np.testing.assert_array_equal(_reference("chart24-before2014.csv")[1], lab)
+    older, newer = "made before November 2014", "made after November 2014"
+    for made in (older, newer):
+        linear = np.clip(Chart(ph.CHART).references[made] / 100 @ ph.TO_SRGB.T, 0.004, 1.0) * 0.8
+        picture = np.full((240, 360, 3), 0.03)
+        for i in range(24):
+            row, column = divmod(i, 6)
+            picture[60 * row + 8 : 60 * row + 52, 60 * column + 8 : 60 * column + 52] = linear[i]
+        place = save(tmp_path / "p.png", encode(picture))
+        corners = ((30, 30), (330, 30), (330, 210), (30, 210))
+        found = sm.PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
+        assert made in found.method
+    measured = tuple(map(tuple, lab.tolist()))
+    mine = sm.Chart(corners, reference=measured)
+    assert list(mine.references) == ["as measured"]
 
 
 def test_chart_at_an_angle_and_upside_down(tmp_path: Path) -> None:
@@ -261,7 +286,7 @@ def test_wrong_charts(shoot: Callable[..., Path]) -> None:
         ((a, c, b, d), "out of order"),
         ((a, b, c), "four corners"),
         ("1,2,3", "four corners"),
-        ("find me", "four corners"),
+        ("find me", "neither four corners nor"),
         (((0.7, 0.2), (0.9, 0.2), (0.9, 0.5), (0.7, 0.5)), "does not look like the chart"),
         (((0.1, 0.1), (0.12, 0.1), (0.12, 0.12), (0.1, 0.12)), "too small"),
         (((48, 43), (288, 43), (288, 4000), (48, 4000)), "outside"),
@@ -319,35 +344,55 @@ def test_rendered_photos_come_out_as_said(tmp_path: Path) -> None:
     assert np.mean(inside) >= 0.8  # 124 cases: 0.9 less 3.7 standard deviations
 
 
+SOAPS: list[tuple[dict[str, float], float, str]] = [
+    ({"gorse": 3.0, "rosehip": 1.0}, 0.25, "LED-B5"),
+    ({"dusk": 2.0, "gorse": 1.0}, 0.3, "D65"),
+    ({"kelp": 4.0}, 0.2, "D65"),
+    ({"rosehip": 3.0, "dusk": 1.0}, 0.5, "LED-B5"),
+    ({"jetty": 1.0, "gorse": 5.0}, 0.4, "D65"),
+    ({"kelp": 1.0, "rosehip": 1.0, "jetty": 1.0}, 0.6, "LED-B5"),
+]
+
+
 @pytest.mark.slow
 def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
-    """A bar computed by another solver, rendered, photographed with a chart, matched."""
-    pour = sm.Pour(batch_g=500, thickness_cm=1.0, white=0.25)
+    """Bars computed by another solver, rendered, photographed with a chart that is found, matched.
+
+    If what is stated for 90 % held 90 %, fewer than four of six would lie inside in 1.6 % of
+    such tests. The seeds are fixed; they were not chosen.
+    """
     palette = sm.load_palette()
-    doses = {"gorse": 3.0, "rosehip": 1.0}
-    model = Model(palette, pour.thickness_cm, pour.white, sm.View())
-    steps = np.array([doses.get(name, 0.0) for name in palette.names])
-    mu_a = model.base_absorption + steps * pour.load_per_step @ model.absorption
-    reflectance = [
-        by_adding_doubling(a, s, pour.thickness_cm, 0.9)
-        for a, s in zip(mu_a, model.base_scattering, strict=True)
-    ]
-    spectrum = np.interp(ph.NM, np.arange(380, 731, 10), reflectance)
-    true = ph.true_lab(spectrum)
-    place = shoot(spectrum, "LED-B5", camera=1, seed=21)
-    target = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
-    error = np.array(target.lab) - true
-    assert error @ np.linalg.solve(np.array(target.covariance), error) <= EDGE
-    assert float(delta_e(np.array(target.lab), true)) <= target.radius
-    match = sm.match(target, pour=pour)
-    assert match.tolerance == max(0.5, target.radius)
-    # The true recipe counts among those that are as good, and the answer takes no more paste.
-    made = sm.predict(doses, pour=pour)
-    assert float(delta_e(np.array(made.lab), np.array(target.lab))) <= match.tolerance + (
-        match.closest.delta_e
-    )
-    assert match.recipe.total_cm <= sum(doses.values())
-    assert float(delta_e(np.array(match.predicted.lab), true)) <= 2 * match.tolerance
+    inside = 0
+    for i, (doses, white, light) in enumerate(SOAPS):
+        pour = sm.Pour(batch_g=500, thickness_cm=1.0, white=white)
+        model = Model(palette, pour.thickness_cm, pour.white, sm.View())
+        steps = np.array([doses.get(name, 0.0) for name in palette.names])
+        mu_a = model.base_absorption + steps * pour.load_per_step @ model.absorption
+        reflectance = [
+            by_adding_doubling(a, s, pour.thickness_cm, 0.9)
+            for a, s in zip(mu_a, model.base_scattering, strict=True)
+        ]
+        spectrum = np.interp(ph.NM, np.arange(380, 731, 10), reflectance)
+        true = ph.true_lab(spectrum)
+        place = shoot(spectrum, light, camera=i % 2, seed=21 + i)
+        target = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
+        error = np.array(target.lab) - true
+        # Far outside is wrong in any case: 1 in 3,000 of a normal distribution (chi-square).
+        far = float(error @ np.linalg.solve(np.array(target.covariance), error))
+        assert far <= 18.5, doses
+        match = sm.match(target, pour=pour)
+        assert match.tolerance == max(0.5, target.radius)
+        if far > EDGE:
+            continue
+        inside += 1
+        # The true recipe counts among those that are as good, and the answer takes no more paste.
+        made = sm.predict(doses, pour=pour)
+        assert float(delta_e(np.array(made.lab), np.array(target.lab))) <= match.tolerance + (
+            match.closest.delta_e
+        )
+        assert match.recipe.total_cm <= sum(doses.values())
+        assert float(delta_e(np.array(match.predicted.lab), true)) <= 2 * match.tolerance
+    assert inside >= 4
 
 
 # ---- warnings ----

@@ -5,7 +5,6 @@ from __future__ import annotations
 import ast
 import fnmatch
 import graphlib
-import inspect
 import subprocess
 import sys
 from pathlib import Path
@@ -18,20 +17,21 @@ PACKAGE = Path(shadematch.__file__).parent
 
 # Ground to roof. A room imports from floors below its own, and from its own without a circle.
 FLOORS = (
-    "_version arrays cautions errors files html models readers standards strips",
+    "_version arrays cautions deprecation errors files html illuminant models readers samples "
+    "standards strips",
     "colorimetry difference",
     "optics.*",
     "materials pour target",
-    "layers pot prediction spread wedge",
+    "layers pot prediction spread squeezes wedge",
     "photo.*",
     "search.*",
-    "match question steady",
+    "many match question steady",
     "batches letdown look metamerism",
     "gamut.*",
     "correction.*",
     "calibration.*",
     "planning.*",
-    "exchange repeat saved saved_form",
+    "exchange.* repeat rounds saved saved_form",
     "sheet.*",
     "plots.*",
     "__main__ cli.*",
@@ -115,11 +115,54 @@ def test_rooms_are_not_crowded() -> None:
         assert lines <= 500, f"{room} has {lines} lines; redesign it"
 
 
-def test_facade_is_complete() -> None:
-    public = {name for name in vars(shadematch) if not name.startswith("_")}
-    packages = {path.parent.name for path in PACKAGE.glob("*/__init__.py")}
-    modules = {room.split(".")[0] for room in rooms()} | packages
-    # Rooms that share their name with what they give.
-    same = {name for name in modules & public if not inspect.ismodule(vars(shadematch)[name])}
-    assert set(shadematch.__all__) - {"__version__"} == public - (modules - same)
-    assert list(shadematch.__all__) == sorted(shadematch.__all__)
+def stub() -> tuple[dict[str, str], list[str]]:
+    """Room of each name in the stub, and its ``__all__``."""
+    tree = ast.parse((PACKAGE / "__init__.pyi").read_text(encoding="utf-8"))
+    room_of = {}
+    listed: list[str] = []
+    for node in tree.body:
+        if isinstance(node, ast.ImportFrom):
+            room = (node.module or "").removeprefix("shadematch.")
+            room_of |= {alias.name: room for alias in node.names}
+        if isinstance(node, ast.Assign):
+            listed = ast.literal_eval(node.value)
+    return room_of, listed
+
+
+def test_facade_and_its_stub_say_the_same() -> None:
+    room_of, listed = stub()
+    assert room_of == shadematch._ROOM_OF  # type: ignore[attr-defined]
+    assert listed == shadematch.__all__ == sorted({*room_of, "__version__"})
+
+
+def test_facade_gives_what_it_names() -> None:
+    assert set(shadematch.__all__) <= set(dir(shadematch))
+    for name, room in stub()[0].items():
+        found = getattr(shadematch, name)
+        assert found.__name__ == name and found.__module__ == f"shadematch.{room}"
+        assert found.__doc__
+    with pytest.raises(AttributeError, match="nonsense"):
+        shadematch.nonsense  # type: ignore[attr-defined]  # noqa: B018
+
+
+def test_facade_is_light_and_rooms_do_not_cover_its_names() -> None:
+    """In a fresh process: nothing heavy comes with the facade; rooms imported first or last."""
+    same = sorted({room.split(".")[0] for room in rooms()} & set(shadematch.__all__))
+    assert "match" in same and "gamut" in same
+    code = f"""
+import sys, types
+import shadematch
+assert not {{"numpy", "scipy", "pydantic"}} & set(sys.modules)
+import shadematch.gamut.reach, shadematch.repeat, shadematch.sheet.batch
+for name in {same}:
+    assert isinstance(sys.modules.get("shadematch." + name, shadematch), types.ModuleType)
+    assert not isinstance(getattr(shadematch, name), types.ModuleType), name
+try:
+    shadematch.Target.from_photo("nowhere.jpg", region=(0, 0, 1, 1))
+except shadematch.PhotoError:
+    pass  # and not because nobody reads photos
+from shadematch import match
+from shadematch.match import match as the_same
+assert match is the_same and shadematch.match is match
+"""
+    subprocess.run([sys.executable, "-c", code], check=True)

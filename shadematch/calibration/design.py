@@ -20,6 +20,7 @@ from shadematch.calibration.result import Calibration
 from shadematch.cautions import CAUTIONS
 from shadematch.difference import squared_difference
 from shadematch.errors import PourError
+from shadematch.files import spreadsheet_cell
 from shadematch.models import check_progress, expect, listed
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM
@@ -112,7 +113,7 @@ class PouringPlan:
         for p in self.pours:
             for view in p.views:
                 writer.writerow(
-                    [p.name, f"{p.pour.batch_g:g}", f"{p.pour.thickness_cm:g}",
+                    [spreadsheet_cell(p.name), f"{p.pour.batch_g:g}", f"{p.pour.thickness_cm:g}",
                      f"{p.pour.white:g}", view.backing,
                      *(f"{p.doses[n]:g}" if n in p.doses else "" for n in pigments),
                      *("" for _ in cells)]

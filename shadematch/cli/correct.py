@@ -4,24 +4,31 @@ With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; 
 list of {name, factor, low, high}; ``surprise``; ``advice`` and ``closest``, each {doses_cm,
 clear_g, white_g, delta_e, p90, lab, hex, after {doses_cm, batch_g, white}}; ``bound``,
 ``proved``, ``proof``, ``tolerance``; ``pour``, ``view``, ``cautions``. Where the batch can't be
-saved, ``advice`` is ``closest``.
+saved, ``advice`` is ``closest``. ``round`` counts the corrections of this batch, ``kept`` is the
+file that it was kept in, or null.
 """
 
 from __future__ import annotations
 
 import argparse
+import functools
+import shlex
 from typing import Any
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     NUMBER,
     Verbs,
     add_conditions,
+    add_photo,
     add_readings,
     add_target,
+    no_photo,
     pour_and_view,
     read_doses,
     read_palette,
+    read_photo,
     read_readings,
     read_target,
     renamed,
@@ -29,9 +36,10 @@ from shadematch.cli.words import (
 )
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction
-from shadematch.errors import ColourError, PaletteError
-from shadematch.pour import Recipe
+from shadematch.errors import ColourError, FileError, PaletteError, PourError
+from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import predict
+from shadematch.rounds import load_correction, save_correction
 from shadematch.target import Target
 
 __all__ = ["add_verb"]
@@ -43,11 +51,24 @@ def add_verb(verb: Verbs) -> None:
     add_target(parser)
     add = parser.add_argument_group("the batch").add_argument
     text = "the paste that went in, in cm; base, thickness and limits are those of the pour"
-    add("--poured", nargs="+", required=True, metavar="NAME=CM", help=text)
+    add("--poured", nargs="+", metavar="NAME=CM", help=text)
+    text = "or the recipe that match --save kept, with its pour, view, palette and target"
+    add("--recipe", metavar="FILE", help=text)
+    text = "or the batch that an earlier round kept, once its advice was followed"
+    add("--go-on", metavar="FILE", help=text)
+    text = "what was added in that round instead of the advice; 'nothing' for nothing"
+    add("--added", nargs="+", metavar="NAME=CM", help=text)
+    for kind in ("clear", "white"):
+        text = f"and the {kind} base that was added, in g"
+        add(f"--added-{kind}", type=NUMBER, metavar="G", help=text)
+    text = "keep the batch, with what was learned of it, in a file for the next round"
+    add("--keep", metavar="FILE", help=text)
+    add = parser.add_argument_group("what was measured, given in one of these ways").add_argument
     text = "CIELAB it came out with, in the view"
     add("--measured", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help=text)
-    text = "or its spectrum: lines of wavelength in nm, reflectance from 0 to 1"
+    text = "its spectrum: lines of wavelength in nm, reflectance from 0 to 1"
     add("--measured-spectrum", metavar="FILE", help=text)
+    add_photo(add, "measured-")
     add = parser.add_argument_group("the addition").add_argument
     text = "how near is near enough (1)"
     add("--tolerance", type=NUMBER, metavar="CIEDE2000", help=text)
@@ -64,48 +85,121 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _measured(args: argparse.Namespace) -> Target | list[float]:
-    given = [w for w in (args.measured, args.measured_spectrum) if w is not None]
+    ways = ("measured", "measured_spectrum", "measured_photo")
+    given = [f"--{way.replace('_', '-')}" for way in ways if getattr(args, way) is not None]
     if len(given) != 1:
         raise ColourError(
             "give the colour that was measured, once",
             field="--measured",
-            value="both" if given else "none",
-            remedy="Take one of --measured L A B and --measured-spectrum FILE",
+            value=" and ".join(given) or "none",
+            remedy="Take one of --measured L A B, --measured-spectrum FILE and "
+            "--measured-photo FILE",
         )
+    if args.measured_photo is not None:
+        return read_photo(args, "measured-")
+    no_photo(args, given[0], "measured-")
     if args.measured is not None:
         return list(args.measured)
     return Target.from_csv(args.measured_spectrum)
 
 
+_TARGET = ("hex", "lab", "xyz", "spectrum", "photo", "target_illuminant", "target_observer")
+
+
+def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[str, Any]]:
+    """What was poured, the target, and palette and view where they are not in a file."""
+    given = [o for o in ("poured", "recipe", "go_on") if getattr(args, o) is not None]
+    if len(given) != 1:
+        raise PourError(
+            "say what was poured, once", field="--poured",
+            value=" and ".join(f"--{o.replace('_', '-')}" for o in given) or "none",
+            remedy="Take one of --poured NAME=CM, --recipe FILE and --go-on FILE",
+        )  # fmt: skip
+    added = next((o for o in ("added", "added_clear", "added_white") if getattr(args, o)), None)
+    if added is not None and args.go_on is None:
+        raise PourError(
+            "has no meaning without --go-on", field=f"--{added.replace('_', '-')}",
+            value=getattr(args, added), remedy="It tells of an earlier round",
+        )  # fmt: skip
+    if args.poured is not None:
+        pour, view = pour_and_view(args)
+        palette = read_palette(args.palette)
+        doses = read_doses(args.poured)
+        doses = dict(predict(doses, palette=palette, pour=pour, view=view).recipe.doses_cm)
+        return Recipe(doses, pour), read_target(args), {"palette": palette, "view": view}
+    own = (*Pour.model_fields, *View.model_fields, *_TARGET)
+    if args.go_on is not None:
+        own = (*own, "palette", "ruler", "scale")
+    in_the_file(args, own, f"--{given[0].replace('_', '-')}")
+    if args.recipe is not None:
+        saved = read_saved(args.recipe, args.palette)
+        if saved.saved.target is None:
+            raise PourError("has no target", field="--recipe", value=args.recipe,
+                            remedy="Give what match --save kept, or use --poured")  # fmt: skip
+        return saved.saved.recipe, saved.saved.target, {
+            "palette": saved.palette, "view": saved.saved.view
+        }  # fmt: skip
+    last = _last(args.go_on)
+    if args.added is not None or args.added_clear is not None or args.added_white is not None:
+        words = [] if args.added in (None, ["nothing"]) else args.added
+        clear, white = (value or 0.0 for value in (args.added_clear, args.added_white))
+        last = last.added(read_doses(words), clear_g=clear, white_g=white)
+    return last, last.target, {}
+
+
+def _last(path: str) -> Correction:
+    try:
+        return load_correction(path)
+    except FileError as found:
+        raise (renamed(found, "--go-on") if found.field == "path" else found) from None
+
+
 def _correct(args: argparse.Namespace) -> str:
-    pour, view = pour_and_view(args)
-    palette = read_palette(args.palette)
-    doses = predict(read_doses(args.poured), palette=palette, pour=pour, view=view).recipe.doses_cm
+    recipe, target, conditions = _batch(args)
+    tolerance = args.tolerance
+    if tolerance is None and isinstance(recipe, Correction):
+        tolerance = recipe.tolerance
     found = correct(
-        Recipe(doses, pour),
+        recipe,
         _measured(args),
-        read_target(args),
-        palette=palette,
-        view=view,
+        target,
         pot_g=args.pot,
         bases=args.bases,
         base_step_g=args.base_step,
         must_avoid=args.must_avoid,
-        **({} if args.tolerance is None else {"tolerance": args.tolerance}),
+        **conditions,
+        **({} if tolerance is None else {"tolerance": tolerance}),
         **read_readings(args),
     )
-    if args.save_palette is not None:
-        try:
-            found.palette.save(args.save_palette)
-        except PaletteError as wrong:
-            raise renamed(wrong, "--save-palette") from None
+    for option, write in (
+        ("--save-palette", found.palette.save),
+        ("--keep", functools.partial(save_correction, found)),
+    ):
+        place = getattr(args, option.removeprefix("--").replace("-", "_"))
+        if place is not None:
+            try:
+                write(place)
+            except (FileError, PaletteError) as wrong:
+                raise renamed(wrong, option) from None
+    pour, view = found.recipe.pour, found._belief.view
     if args.json:
-        return json_text({**_entries(found), **shared_entries(pour, view)})
+        more = {"round": len(found.rounds), "kept": args.keep}
+        return json_text({**_entries(found), **more, **shared_entries(pour, view)})
     parts = [wrapped(str(found), 11), cautions()]
+    if args.keep is not None:
+        parts.insert(1, wrapped(f"kept in {args.keep}{_next(found, args.keep)}"))
     if coloured():
         wanted, then = found.target.hex, found.advice.hex
         parts.insert(0, f"wanted {wanted} {swatch(wanted)}{swatch(then)} {then} afterwards")
     return "\n\n".join(parts)
+
+
+def _next(found: Correction, place: str) -> str:
+    """What to do now, once a batch was kept."""
+    if found.advice.nothing:
+        return ""
+    call = f"shadematch correct --go-on {shlex.quote(place)} --measured L A B"
+    return f": add this, measure again, then {call}"
 
 
 def _entries(found: Correction) -> dict[str, Any]:

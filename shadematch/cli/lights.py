@@ -16,6 +16,7 @@ from shadematch.cli.words import (
     Verbs,
     add_conditions,
     add_target,
+    as_light,
     pour_and_view,
     read_doses,
     read_palette,
@@ -38,7 +39,7 @@ def add_verb(verb: Verbs) -> None:
     text = "paste of a pigment in cm; may be repeated (without it, what match finds)"
     add("--dose", dest="doses", action="append", default=[], metavar="NAME=CM", help=text)
     add = parser.add_argument_group("the lights").add_argument
-    text = f"CIE name of a light; may be repeated ({', '.join(USUAL_LIGHTS)})"
+    text = f"CIE name of a light, or a .csv of its own; repeatable ({', '.join(USUAL_LIGHTS)})"
     add("--under", action="append", default=[], metavar="NAME", help=text)
     text = "light under which the two are made to match for the metameric index (D65)"
     add("--reference", metavar="NAME", help=text)
@@ -56,7 +57,7 @@ def _lights(args: argparse.Namespace) -> str:
         bar,
         target,
         palette=palette,
-        illuminants=args.under or USUAL_LIGHTS,
+        illuminants=[as_light(text) for text in args.under] or USUAL_LIGHTS,
         **({} if args.reference is None else {"reference": args.reference}),
     )
     if args.json:

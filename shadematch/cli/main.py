@@ -20,6 +20,7 @@ from shadematch._version import __version__
 from shadematch.cli import (
     calibrate,
     correct,
+    cost,
     feasibility,
     gamut,
     layers,
@@ -33,6 +34,7 @@ from shadematch.cli import (
     predict,
     repeat,
     same_look,
+    samples,
     sheet,
     smallest_batch,
     spread,
@@ -49,7 +51,7 @@ VERBS: Final = (
     *(match, predict, photo, gamut, feasibility),
     *(smallest_batch, same_look, lights, let_down),
     *(sheet, repeat, pot, spread, correct),
-    *(plan, wedge, layers, palette, calibrate),
+    *(plan, cost, wedge, layers, palette, calibrate, samples),
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 

@@ -27,6 +27,7 @@ from shadematch.cli.words import (
     add_conditions,
     add_readings,
     add_target,
+    as_light,
     choice_entries,
     pour_and_view,
     read_let_down,
@@ -79,7 +80,7 @@ def _match(args: argparse.Namespace) -> str:
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,
-        lights=args.under,
+        lights=[as_light(text) for text in args.under],
         let_downs=[
             read_let_down(text, args.weigh_step, args.let_down_white) for text in args.let_down
         ],
@@ -112,7 +113,8 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
     goal = found.target
     entries = {
         "target": {
-            **{n: getattr(goal, n) for n in ("lab", "hex", "source", "illuminant", "observer")},
+            **{n: getattr(goal, n) for n in ("lab", "hex", "source", "observer")},
+            "illuminant": str(goal.illuminant),
             "lab_in_view": goal.lab_in(found.view).tolist(),
         },
         **choice_entries(found.choice),

@@ -1,18 +1,26 @@
 """``shadematch photo``: flat parts of a photo as a numbered picture, to choose a region from.
 
+With ``--chart``, where a 24-patch chart lies instead, with the patches numbered.
+
 With ``--json``: ``areas``, a list of {number, region [left, top, right, bottom in pixels], hex,
-neutral}; ``picture``, the file written, or null.
+neutral}; or ``corners``, of the chart, a list of four [x, y] in pixels, and ``left_out``, the
+patches from 1 to 24 that something lies on. And ``picture``, the file written, or null.
 """
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from shadematch.cli.printing import coloured, json_text, swatch
 from shadematch.cli.words import COUNT, Verbs
 from shadematch.errors import PhotoError
-from shadematch.photo.proposal import FlatAreas, flat_areas
+from shadematch.photo.finding import draw_chart, find_chart
+from shadematch.photo.proposal import flat_areas
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 __all__ = ["add_verb"]
 
@@ -23,12 +31,18 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("photo", metavar="FILE", help="JPEG, PNG, TIFF, WebP or HEIC")
     parser.add_argument("--picture", metavar="PNG", help="draw them, numbered, into this file")
     parser.add_argument("--most", type=COUNT, metavar="COUNT", help="how many at most (12)")
+    text = "look for a 24-patch chart instead, and say where its corners are"
+    parser.add_argument("--chart", action="store_true", help=text)
 
 
 def _photo(args: argparse.Namespace) -> str:
+    if args.picture is not None:
+        _check(Path(args.picture), Path(args.photo))
+    if args.chart:
+        return _chart(args)
     found = flat_areas(args.photo, **({} if args.most is None else {"most": args.most}))
     if args.picture is not None:
-        _draw(found, Path(args.picture), Path(args.photo))
+        _draw(found.show(), Path(args.picture))
     if args.json:
         areas = [
             {"number": a.number, "region": list(a.region.numbers), "hex": a.hex,
@@ -42,14 +56,37 @@ def _photo(args: argparse.Namespace) -> str:
     return "\n".join(lines) or "no flat areas found"
 
 
-def _draw(found: FlatAreas, place: Path, photo: Path) -> None:
+def _chart(args: argparse.Namespace) -> str:
+    if args.most is not None:
+        raise PhotoError("has no meaning with --chart", field="--most", value=args.most,
+                         remedy="It goes with flat areas")  # fmt: skip
+    found = find_chart(args.photo)
+    if args.picture is not None:
+        _draw(draw_chart(args.photo, found), Path(args.picture))
+    left_out = [i + 1 for i in found.left_out]
+    if args.json:
+        corners = [[round(v, 1) for v in corner] for corner in found.corners]
+        return json_text({"corners": corners, "left_out": left_out, "picture": args.picture})
+    corner_text = " ".join(f"{x:.0f},{y:.0f}" for x, y in found.corners)
+    lines = [f"chart found: --chart '{corner_text}'"]
+    if left_out:
+        lines.append(f"covered, or with glare: patches {', '.join(map(str, left_out))}; "
+                     "take --chart find, which leaves them out")  # fmt: skip
+    if args.picture is not None:
+        lines.append(f"drawn in {args.picture}")
+    return "\n".join(lines)
+
+
+def _check(place: Path, photo: Path) -> None:
     if place.suffix.lower() != ".png":
         raise PhotoError("must end in .png", field="--picture", value=str(place),
                          remedy="Name it areas.png, for instance")  # fmt: skip
-    if place.exists() and place.samefile(photo):
+    if place.exists() and photo.exists() and place.samefile(photo):
         raise PhotoError("is the photo itself", field="--picture", value=str(place),
                          remedy="Give another name")  # fmt: skip
-    figure = found.show()
+
+
+def _draw(figure: Figure, place: Path) -> None:
     try:
         # Written beside and moved into place, so that no half picture is left.
         beside = place.with_name(f".{place.name}.part")

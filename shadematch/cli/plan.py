@@ -7,7 +7,8 @@ of the recipe of one pot ``doses_cm`` to ``tubes``, ``delta_e`` and ``predicted`
 `shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
 sentence, short_cm, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
 ``buy_base_g`` {clear, white}; ``money``, ``value``, ``use_cm``, ``left_cm``, ``proved``,
-``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message}; ``cautions``.
+``gap``, ``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message};
+``cautions``.
 With ``--without`` also ``without``: {names, changes}, the latter a list of {order, was, now} in
 words, and all the rest tells of the plan without these tubes. ``delta_e`` is 0 for a recipe that
 was given, ``cost_per_bar`` null where a price is not known.
@@ -46,6 +47,8 @@ def add_verb(verb: Verbs) -> None:
     text = "what if this tube runs out; may be repeated"
     add("--without", action="append", default=[], metavar="NAME", help=text)
     add("--seconds", type=NUMBER, metavar="SECONDS", help="time for each goal (20)")
+    text = "how far off its bound a goal may stay after a quarter of that time (0.001)"
+    add("--gap", type=NUMBER, metavar="SHARE", help=text)
 
 
 @contextlib.contextmanager
@@ -67,7 +70,8 @@ def _quietly() -> Iterator[None]:
 
 def _plan(args: argparse.Namespace) -> str:
     orders, stock = read_orders(args.orders), read_stock(args.stock)
-    options = {} if args.seconds is None else {"seconds": args.seconds}
+    given = {"seconds": args.seconds, "gap": args.gap}
+    options = {name: value for name, value in given.items() if value is not None}
     buy = args.buy if args.budget is None else args.budget
     with _quietly():
         found = plan(orders, stock, palette=read_palette(args.palette), buy=buy, **options)
@@ -88,7 +92,7 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
                 for name, (old, new) in what.changes.items()
             ],
         }
-    plain = ("money", "value", "proved", "limited")
+    plain = ("money", "value", "proved", "gap", "limited")
     parts = ("goal", "reached", "bound", "gap", "proved", "message")
     return {
         "poured": [_poured(line) for line in found.poured],

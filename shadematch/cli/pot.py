@@ -12,13 +12,11 @@ import argparse
 from typing import Any, Final
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import (
     NUMBER,
     Verbs,
     add_conditions,
-    pour_and_view,
-    read_doses,
-    read_palette,
     reader,
     recipe_entries,
     shared_entries,
@@ -38,7 +36,7 @@ _POT: Final = reader(_to_pot, f"{', '.join(POTS)} or a reflectance from 0 to 1")
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("pot", _pot, "How a recipe looks melted in the pot, and as a drop on paper.")
-    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    add_recipe(parser)
     add_pot(parser)
     add_conditions(parser)
 
@@ -59,14 +57,8 @@ def pot_options(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _pot(args: argparse.Namespace) -> str:
-    pour, view = pour_and_view(args)
-    looks = in_the_pot(
-        read_doses(args.doses),
-        palette=read_palette(args.palette),
-        pour=pour,
-        view=view,
-        **pot_options(args),
-    )
+    own = read_recipe(args)
+    looks = in_the_pot(own.recipe, palette=own.palette, view=own.view, **pot_options(args))
     if args.json:
         return json_text(_entries(looks))
     parts = [wrapped(str(looks), 12), cautions()]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import sys
 import textwrap
@@ -11,7 +12,7 @@ import unicodedata
 from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import ShadematchError
@@ -27,6 +28,14 @@ __all__ = [
     "terminal",
     "wrapped",
 ]
+
+
+_ARABIC_AND_KIN: Final = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc"
+_RIGHT_TO_LEFT: Final = re.compile(
+    f"[{_ARABIC_AND_KIN}](?:[ {_ARABIC_AND_KIN}]*[{_ARABIC_AND_KIN}])?"
+)
+"""Letters that run from right to left. Without a mark behind them they take the number that
+follows along, and a dose would stand at the wrong name (Unicode Standard Annex #9, rule W2 on)."""
 
 
 def json_text(entries: dict[str, Any]) -> str:
@@ -92,7 +101,8 @@ def swatch(code: str) -> str:
 
 def clean(text: str) -> str:
     """Without characters that could steer the terminal: names come from files."""
-    return "".join(c if c == "\n" or unicodedata.category(c)[0] != "C" else "?" for c in text)
+    kept = "".join(c if c == "\n" or unicodedata.category(c)[0] != "C" else "?" for c in text)
+    return _RIGHT_TO_LEFT.sub(lambda run: f"{run.group()}\N{LEFT-TO-RIGHT MARK}", kept)
 
 
 def wrapped(text: str, indent: int = 0) -> str:

@@ -10,16 +10,38 @@ paste is missing; ``missing``, ``changed``, ``delta_e`` (between then and now), 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
-from shadematch.cli.words import Verbs, read_palette, recipe_entries, renamed, shared_entries
-from shadematch.errors import FileError
+from shadematch.cli.words import (
+    OPTIONS,
+    Verbs,
+    pour_and_view,
+    read_doses,
+    read_palette,
+    recipe_entries,
+    renamed,
+    shared_entries,
+)
+from shadematch.errors import FileError, PourError
 from shadematch.match import Match
+from shadematch.materials import Palette
+from shadematch.pour import Pour, Recipe, View
 from shadematch.repeat import Repeat, repeat
 from shadematch.saved import save
+from shadematch.target import Target
 
-__all__ = ["add_verb", "read_saved", "save_as"]
+__all__ = [
+    "Given",
+    "add_recipe",
+    "add_verb",
+    "in_the_file",
+    "read_recipe",
+    "read_saved",
+    "save_as",
+]
 
 
 def add_verb(verb: Verbs) -> None:
@@ -37,6 +59,53 @@ def read_saved(path: str, palette: str | None) -> Repeat:
         return repeat(path, palette=None if palette is None else read_palette(palette))
     except FileError as found:
         raise (renamed(found, "recipe file") if found.field == "path" else found) from None
+
+
+@dataclass(frozen=True)
+class Given:
+    """A recipe that was given: in words, or in a file."""
+
+    recipe: Recipe
+    palette: Palette
+    view: View
+    target: Target | None
+
+
+def add_recipe(parser: argparse.ArgumentParser) -> None:
+    """Let a recipe be given as doses or in a file; `read_recipe` reads it."""
+    parser.add_argument("doses", nargs="*", metavar="NAME=CM", help="paste of each pigment in cm")
+    text = "or the recipe that match --save kept, with its pour, view, palette and target"
+    parser.add_argument("--recipe", metavar="FILE", help=text)
+
+
+def read_recipe(args: argparse.Namespace) -> Given:
+    """The recipe that was given."""
+    if bool(args.doses) == (args.recipe is not None):
+        raise PourError(
+            "say what is poured, once", field="NAME=CM",
+            value="both" if args.doses else "none",
+            remedy="Write each dose as NAME=CM, for instance gorse=3, or give --recipe FILE",
+        )  # fmt: skip
+    if args.recipe is None:
+        pour, view = pour_and_view(args)
+        palette = read_palette(args.palette)
+        return Given(Recipe(read_doses(args.doses), pour), palette, view, None)
+    in_the_file(args, (*Pour.model_fields, *View.model_fields), "--recipe")
+    found = read_saved(args.recipe, args.palette)
+    saved = found.saved
+    return Given(saved.recipe, found.palette, saved.view, saved.target)
+
+
+def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> None:
+    """Complain of what is given though the file of `option` holds it."""
+    place = "saved recipe" if option == "--recipe" else "file"
+    for name in names:
+        if (value := getattr(args, name)) is not None:
+            raise PourError(
+                f"is in the {place} already",
+                field=OPTIONS.get(name, "--" + name.replace("_", "-")), value=value,
+                remedy=f"Leave it out, or leave out {option}",
+            )  # fmt: skip
 
 
 def save_as(found: Match, path: str, *, note: str | None) -> None:

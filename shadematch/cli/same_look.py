@@ -8,8 +8,10 @@ in `shadematch.cli.match`; ``how`` ("same doses", "doses in proportion" or "dose
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import (
     BACKING,
     NUMBER,
@@ -17,16 +19,14 @@ from shadematch.cli.words import (
     Verbs,
     add_conditions,
     choice_entries,
-    pour_and_view,
-    read_doses,
-    read_palette,
     recipe_entries,
     renamed,
     shared_entries,
 )
-from shadematch.errors import ShadematchError
+from shadematch.errors import FileError, ShadematchError
 from shadematch.look import same_look
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import Pour, View
+from shadematch.saved import kept, save
 
 __all__ = ["add_verb"]
 
@@ -42,7 +42,7 @@ def _to(field: str) -> str:
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("same-look", _same, "Take a recipe to another mould, base or view.")
-    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    add_recipe(parser)
     add = parser.add_argument_group("where it goes; what is not given stays as it was").add_argument
     for field in _POUR:
         unit = _UNITS.get(field, "CM")
@@ -54,11 +54,13 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("the recipe").add_argument
     text = "how much worse than the closest a kept or cheaper recipe may be (0.5)"
     add("--tolerance", type=NUMBER, metavar="CIEDE2000", help=text)
+    add("--save", metavar="FILE", help="keep the new recipe in a file")
     add_conditions(parser)
 
 
 def _same(args: argparse.Namespace) -> str:
-    pour, view = pour_and_view(args)
+    own = read_recipe(args)
+    pour, view = own.recipe.pour, own.view
     given = {n: getattr(args, f"to_{n}") for n in (*_POUR, *_VIEW)}
     try:
         there = Pour(
@@ -69,13 +71,20 @@ def _same(args: argparse.Namespace) -> str:
         # The old pour and view were read already: what is wrong is new.
         raise renamed(found, _to(found.field) if found.field in OPTIONS else found.field) from None
     look = same_look(
-        Recipe(read_doses(args.doses), pour),
+        own.recipe,
         to_pour=there,
         to_view=seen,
-        palette=read_palette(args.palette),
+        palette=own.palette,
         view=view,
         **({} if args.tolerance is None else {"tolerance": args.tolerance}),
     )
+    if args.save is not None:
+        try:
+            new = kept(look.recipe, palette=own.palette, view=seen)
+            # What is wanted of it is the look of the old bar.
+            save(replace(new, target=look.target, delta_e=look.delta_e), args.save)
+        except FileError as wrong:
+            raise renamed(wrong, "--save") from None
     if args.json:
         return json_text(
             {

@@ -9,16 +9,17 @@ import argparse
 
 from shadematch.cli.pot import add_pot, pot_options
 from shadematch.cli.printing import json_text, wrapped
-from shadematch.cli.repeat import read_saved
+from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
-    OPTIONS,
     Verbs,
     add_conditions,
+    add_readings,
     add_target,
     pour_and_view,
     read_palette,
+    read_readings,
     read_target,
     renamed,
 )
@@ -26,8 +27,11 @@ from shadematch.errors import FileError, PourError
 from shadematch.match import Match, match
 from shadematch.pot import in_the_pot
 from shadematch.pour import Pour, View
+from shadematch.question import Choice
 from shadematch.repeat import Repeat
-from shadematch.sheet.batch import batch_sheet
+from shadematch.saved import kept
+from shadematch.sheet.batch import batch_sheet, spread_of
+from shadematch.spread import Spread
 
 __all__ = ["add_verb"]
 
@@ -51,7 +55,9 @@ def add_verb(verb: Verbs) -> None:
     add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass of a bar in g")
     text = "part of the base that stays in the pot, 0 to 1 (0.03)"
     add("--loss", type=NUMBER, metavar="FRACTION", help=text)
+    add("--no-spread", action="store_true", help="without what slips of ruler and scale do")
     add_pot(parser)
+    add_readings(parser)
     add_target(parser)
     add_conditions(parser)
 
@@ -61,18 +67,24 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
         return match(read_target(args), palette=palette, pour=pour, view=view)
-    own = (*_TARGET, *Pour.model_fields, *View.model_fields)
-    for name in own:
-        if getattr(args, name) is not None:
-            field = OPTIONS.get(name, "--" + name.replace("_", "-"))
-            raise PourError(
-                "is in the saved recipe already", field=field, value=getattr(args, name),
-                remedy="Leave it out, or leave out --recipe",
-            )  # fmt: skip
+    in_the_file(args, (*_TARGET, *Pour.model_fields, *View.model_fields), "--recipe")
     if args.closest:
         raise PourError("has no meaning with --recipe", field="--closest",
                         remedy="The file says which recipe is poured")  # fmt: skip
     return read_saved(args.recipe, args.palette)
+
+
+def _strayed(
+    args: argparse.Namespace, result: Match | Repeat, choice: Choice | None
+) -> Spread | bool:
+    readings = read_readings(args)
+    if args.no_spread and readings:
+        raise PourError("goes with neither --ruler nor --scale", field="--no-spread",
+                        remedy="Leave one of them out")  # fmt: skip
+    if not readings:
+        return not args.no_spread
+    saved = kept(result, choice=choice) if isinstance(result, Match) else result.saved
+    return spread_of(saved, **readings)
 
 
 def _sheet(args: argparse.Namespace) -> str:
@@ -87,6 +99,7 @@ def _sheet(args: argparse.Namespace) -> str:
     looks = None
     if not (isinstance(result, Repeat) and result.missing):  # else the sheet says what is wrong
         looks = in_the_pot(recipe, palette=palette, view=view, **pot_options(args))
+        options["spread"] = _strayed(args, result, choice)
     made = batch_sheet(result, choice=choice, looks=looks, **options)
     if args.write is not None:
         try:

@@ -11,13 +11,12 @@ from __future__ import annotations
 import argparse
 
 from shadematch.cli.printing import cautions, json_text, wrapped
+from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import (
     Verbs,
     add_conditions,
     add_readings,
-    pour_and_view,
     read_doses,
-    read_palette,
     read_readings,
     recipe_entries,
     shared_entries,
@@ -32,21 +31,23 @@ def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     text = "How far a recipe strays when ruler and scale are a little off."
     parser = verb("spread", _spread, text)
-    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
-    text = "screen colour that CIEDE2000 is taken to (the recipe's own)"
+    add_recipe(parser)
+    text = "screen colour that CIEDE2000 is taken to (the target in the file, or the recipe's own)"
     parser.add_argument("--target", metavar="HEX", help=text)
+    text = "paste that a let-down in it was made with at once; may be repeated"
+    parser.add_argument("--let-down-cm", action="append", metavar="NAME=CM", help=text)
     add_readings(parser)
     add_conditions(parser)
 
 
 def _spread(args: argparse.Namespace) -> str:
-    pour, view = pour_and_view(args)
+    own = read_recipe(args)
     found = spread(
-        read_doses(args.doses),
-        palette=read_palette(args.palette),
-        pour=pour,
-        view=view,
-        target=None if args.target is None else args.target.strip(),
+        own.recipe,
+        palette=own.palette,
+        view=own.view,
+        target=own.target if args.target is None else args.target.strip(),
+        let_down_cm=None if args.let_down_cm is None else read_doses(args.let_down_cm),
         **read_readings(args),
     )
     if args.json:
@@ -56,7 +57,7 @@ def _spread(args: argparse.Namespace) -> str:
                 **recipe_entries(found.recipe, found.nominal),
                 "spread": spread_entries(found),
                 "target": None if goal is None else {"lab": goal.lab, "hex": goal.hex},
-                **shared_entries(pour, view),
+                **shared_entries(own.recipe.pour, own.view),
             }
         )
     return "\n\n".join((wrapped(str(found), 11), cautions()))

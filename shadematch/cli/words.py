@@ -8,6 +8,7 @@ from typing import Any, Final, NoReturn, Protocol, TypeVar
 
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import ColourError, PourError, ShadematchError
+from shadematch.illuminant import Illuminant, Light
 from shadematch.materials import Palette, load_palette
 from shadematch.photo.light import Neutral
 from shadematch.photo.regions import as_regions
@@ -15,25 +16,31 @@ from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
-from shadematch.spread import RULER_CM, SCALE_G, Spread
+from shadematch.spread import Spread
+from shadematch.squeezes import RULER_CM, SCALE_G
 from shadematch.target import Target
 
 __all__ = [
     "BACKING",
     "COUNT",
+    "LIGHT",
     "NUMBER",
     "NUMBERS",
     "OPTIONS",
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_photo",
     "add_readings",
     "add_target",
+    "as_light",
     "choice_entries",
+    "no_photo",
     "pour_and_view",
     "read_doses",
     "read_let_down",
     "read_palette",
+    "read_photo",
     "read_readings",
     "read_target",
     "reader",
@@ -48,6 +55,7 @@ T = TypeVar("T")
 _LONGEST: Final = 400
 """Letters of a complaint; words that were typed can be of any length."""
 
+LIGHT: Final = "light, for instance D65, A or LED-B3, or a .csv with its spectrum"
 OPTIONS: Final = (
     {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"}
     | {
@@ -59,7 +67,7 @@ OPTIONS: Final = (
             *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs"),
-            *("from_cm", "to_cm", "height_cm", "steps", "seconds"),
+            *("from_cm", "to_cm", "height_cm", "steps", "seconds", "gap"),
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
@@ -120,19 +128,29 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     add("--lab", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help="CIELAB")
     add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
     add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
-    add("--photo", metavar="FILE", help="photo in which --region shows it")
+    add_photo(add)
+    add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
+    add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
+
+
+def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
+    """Let a colour be given as a photo, in options that begin with `prefix`."""
+    start = f"--{prefix}"
+    add(f"{start}photo", metavar="FILE", help=f"photo in which {start}region shows it")
     text = (
         "left,top,right,bottom in pixels or fractions, 'circle x,y,radius' or 'polygon x,y x,y "
         "x,y'; may be repeated; 'shadematch photo FILE' proposes some"
     )
-    add("--region", action="append", metavar="REGION", help=text)
-    add("--neutral", action="append", metavar="REGION", help="white paper or grey card in it")
-    add("--reflectance", type=NUMBER, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
-    text = "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white"
-    add("--chart", metavar="CORNERS", help=text)
-    add("--shading", metavar="FILE", help="photo of plain paper from the same stand")
-    add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
-    add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
+    add(f"{start}region", action="append", metavar="REGION", help=text)
+    text = "white paper or grey card in it"
+    add(f"{start}neutral", action="append", metavar="REGION", help=text)
+    add(f"{start}reflectance", type=NUMBER, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
+    text = (
+        "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white; or "
+        "'find'"
+    )
+    add(f"{start}chart", metavar="CORNERS", help=text)
+    add(f"{start}shading", metavar="FILE", help="photo of plain paper from the same stand")
 
 
 def add_conditions(parser: argparse.ArgumentParser) -> None:
@@ -150,7 +168,7 @@ def add_conditions(parser: argparse.ArgumentParser) -> None:
         text = f"{text} ({getattr(usual, field):g})"
         add(OPTIONS[field], dest=field, type=NUMBER, metavar=unit, help=text)
     add = parser.add_argument_group("the view").add_argument
-    add("--illuminant", metavar="NAME", help="light, for instance D65 (usual), A or LED-B3")
+    add("--illuminant", metavar="NAME", help=f"{LIGHT} (D65)")
     add("--observer", metavar="DEGREES", help="2 (usual) or 10")
     text = "what lies behind: white (usual), black, or a reflectance from 0 to 1"
     add("--backing", type=BACKING, metavar="BACKING", help=text)
@@ -166,7 +184,7 @@ def add_readings(parser: argparse.ArgumentParser) -> None:
     add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
 
 
-def read_readings(args: argparse.Namespace) -> dict[str, float]:
+def read_readings(args: argparse.Namespace) -> dict[str, Any]:
     """`ruler_cm` and `scale_g`, where they were given."""
     given = {"ruler_cm": args.ruler, "scale_g": args.scale}
     return {name: value for name, value in given.items() if value is not None}
@@ -183,7 +201,14 @@ def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
     """The pour and the view that were given, the usual ones where nothing was."""
     given = {name: value for name, value in vars(args).items() if value is not None}
     pour = Pour(**{k: v for k, v in given.items() if k in Pour.model_fields})
+    if "illuminant" in given:
+        given["illuminant"] = as_light(given["illuminant"])
     return pour, View(**{k: v for k, v in given.items() if k in View.model_fields})
+
+
+def as_light(text: str) -> Light:
+    """A light by its name, or from a file with its spectrum."""
+    return Illuminant.from_csv(text) if text.lower().endswith(".csv") else text
 
 
 def read_target(args: argparse.Namespace) -> Target:
@@ -214,11 +239,8 @@ def read_target(args: argparse.Namespace) -> Target:
             raise renamed(found, f"--target-{found.field}") from None
         raise
     if args.photo is not None:
-        return _read_photo(args)
-    extra = next((n for n in _OF_PHOTO if getattr(args, n) is not None), None)
-    if extra is not None:
-        problem, value = f"has no meaning with {given[0]}", getattr(args, extra)
-        raise ColourError(problem, field=extra, value=value, remedy="It goes with --photo")
+        return read_photo(args)
+    no_photo(args, given[0])
     if args.spectrum is not None:
         return Target.from_csv(args.spectrum)
     return Target.from_hex(args.hex.strip())
@@ -227,22 +249,38 @@ def read_target(args: argparse.Namespace) -> Target:
 _OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
 
 
-def _read_photo(args: argparse.Namespace) -> Target:
-    if args.region is None:
+def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
+    """Complain of options that go with a photo where there is none."""
+    for name in _OF_PHOTO:
+        value = getattr(args, f"{prefix}{name}".replace("-", "_"))
+        if value is not None:
+            raise ColourError(f"has no meaning with {given}", field=f"--{prefix}{name}",
+                              value=value, remedy=f"It goes with --{prefix}photo")  # fmt: skip
+
+
+def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
+    """The colour in a photo that was given in options that begin with `prefix`."""
+    names = ("photo", *_OF_PHOTO)
+    own = {n: getattr(args, f"{prefix}{n}".replace("-", "_")) for n in names}
+    start = f"--{prefix}"
+    if own["region"] is None:
         raise ColourError(
-            "is needed with a photo", field="region",
-            remedy=f"Let 'shadematch photo {args.photo}' propose some",
+            "is needed with a photo", field=f"{start}region",
+            remedy=f"Let 'shadematch photo {own['photo']}' propose some",
         )  # fmt: skip
     neutral: Neutral | None = None
-    if args.neutral is not None:
-        given = {} if args.reflectance is None else {"reflectance": args.reflectance}
-        neutral = Neutral(as_regions(args.neutral, "neutral"), **given)
-    elif args.reflectance is not None:
-        raise ColourError("has no meaning without --neutral", field="reflectance",
-                          value=args.reflectance, remedy="Say where the neutral is")  # fmt: skip
+    if own["neutral"] is not None:
+        given = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
+        neutral = Neutral(as_regions(own["neutral"], "neutral"), **given)
+    elif own["reflectance"] is not None:
+        raise ColourError(
+            f"has no meaning without {start}neutral", field=f"{start}reflectance",
+            value=own["reflectance"], remedy="Say where the neutral is",
+        )  # fmt: skip
     return Target.from_photo(
-        args.photo, region=args.region, neutral=neutral, chart=args.chart, shading=args.shading
-    )
+        own["photo"], region=own["region"], neutral=neutral, chart=own["chart"],
+        shading=own["shading"],
+    )  # fmt: skip
 
 
 def read_palette(path: str | None) -> Palette:

@@ -19,13 +19,14 @@ import numpy as np
 from shadematch.arrays import FloatArray, IntArray
 from shadematch.correction.belief import Belief
 from shadematch.difference import delta_e
+from shadematch.errors import PourError
 from shadematch.optics.layer import Layer
 from shadematch.search.ideal import ideal
 from shadematch.search.sight import Sight
 from shadematch.search.space import Space
 from shadematch.search.whole import GAP, closest, frugal
 
-__all__ = ["Additions", "BaseKind", "Found"]
+__all__ = ["Additions", "BaseKind", "Found", "Sought"]
 
 BaseKind = Literal["own", "clear", "white"]
 _LIST_COUNT: Final = 4000
@@ -103,6 +104,7 @@ class Additions:
         self.belief, self.target = belief, target
         self._step_cm, self.max_load, self.pot_g = step_cm, max_load, pot_g
         self.bases, self.base_step_g = bases, base_step_g
+        self.excluded = excluded
         self._excluded = list(excluded)
         self._mass = float(belief.base_g.sum())
         self._portions = max(math.floor((pot_g - self._mass) / base_step_g + 1e-9), 0)
@@ -190,7 +192,10 @@ class Additions:
             if np.all((rest >= 0) & (rest <= space.upper)):
                 lab = space.lab(rest[None])[0]
                 return lab, float(delta_e(lab, self.target))
-        raise AssertionError("no such addition is permitted")
+        raise PourError(
+            "is no addition that these limits permit", field="advice",
+            value=f"{steps.tolist()} steps, {base_g} g", remedy="The file was altered",
+        )  # fmt: skip
 
     def closest(self, *, below: float = np.inf, enough: float = 0.0) -> Sought:
         """The addition that comes closest; among equals the first in order of base.

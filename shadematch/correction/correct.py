@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import cast, get_args
 
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.correction.additions import Additions, BaseKind
-from shadematch.correction.belief import Priors, first_belief
+from shadematch.correction.additions import Additions, BaseKind, Sought
+from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.correction.results import Correction, addition_of, triple
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError, PourError
@@ -17,7 +18,7 @@ from shadematch.materials import Palette
 from shadematch.models import expect, listed
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, loads_of
-from shadematch.spread import RULER_CM, SCALE_G, checked_readings
+from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
 from shadematch.target import Target, as_target
 
 __all__ = ["correct"]
@@ -121,10 +122,8 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
-        made = recipe.advice if recipe.made is None else recipe.made
-        held = np.array([made.doses_cm.get(n, 0.0) for n in recipe._belief.palette.names])
-        belief = recipe._belief.after(held, np.array([made.clear_g, made.white_g]))
-        poured, last = made.recipe, recipe._additions
+        poured, belief = after(recipe)
+        last = recipe._additions
         max_load = last.max_load if max_load is None else max_load
         pot_g = last.pot_g if pot_g is None else pot_g
         bases = last.bases if bases is None else bases
@@ -151,26 +150,84 @@ def correct(
     names = (must_avoid,) if isinstance(must_avoid, str) else must_avoid
     expect(names, Iterable, "must_avoid", "Give a list of pigment names")
     excluded = tuple(sorted({belief.palette.index(name) for name in names}))
-    lab, aim = seen.lab_in(belief.view), goal.lab_in(belief.view)
-    believed, surprise = belief.learn(lab, _covariance(seen, measured_spread))
+    return judged(
+        Asked(seen, goal, _covariance(seen, measured_spread), float(tolerance)),
+        Limits(most, pot, kinds, float(grain), excluded),
+        poured,
+        belief,
+        recipe if isinstance(recipe, Correction) else None,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """What was measured, what was wanted, and how near is near enough."""
+
+    measured: Target
+    target: Target
+    covariance: FloatArray
+    tolerance: float
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Within what may be added; see `Additions`."""
+
+    max_load: float
+    pot_g: float
+    bases: tuple[BaseKind, ...]
+    base_step_g: float
+    excluded: tuple[int, ...]
+
+
+def after(last: Correction) -> tuple[Recipe, Belief]:
+    """What the pot holds, and what is believed of it, once what was advised or told is in."""
+    made = last.taken
+    held = np.array([made.doses_cm.get(n, 0.0) for n in last._belief.palette.names])
+    return made.recipe, last._belief.after(held, np.array([made.clear_g, made.white_g]))
+
+
+def judged(
+    asked: Asked,
+    limits: Limits,
+    poured: Recipe,
+    belief: Belief,
+    before: Correction | None,
+    known: Sought | None = None,
+) -> Correction:
+    """One round: learn from the measurement, then look for the smallest addition.
+
+    Parameters
+    ----------
+    asked, limits
+        The question.
+    poured, belief
+        The batch, and what is believed of it before it is measured.
+    before
+        The last round.
+    known
+        What the search found, where it was searched already.
+    """
+    lab, aim = asked.measured.lab_in(belief.view), asked.target.lab_in(belief.view)
+    believed, surprise = belief.learn(lab, asked.covariance)
     additions = Additions(
         believed,
         aim,
-        step_cm=pour.dose_step_cm,
-        max_load=most,
-        pot_g=pot,
-        bases=kinds,
-        base_step_g=float(grain),
-        excluded=excluded,
+        step_cm=poured.pour.dose_step_cm,
+        max_load=limits.max_load,
+        pot_g=limits.pot_g,
+        bases=limits.bases,
+        base_step_g=limits.base_step_g,
+        excluded=limits.excluded,
     )
     now, now_delta_e = additions.value(np.zeros(believed.count, np.int64), (0.0, 0.0))
-    sought = additions.smallest(float(tolerance))
+    sought = additions.smallest(asked.tolerance) if known is None else known
     found = sought.found
     return Correction(
         recipe=poured,
-        measured=seen,
-        target=goal,
-        tolerance=float(tolerance),
+        measured=asked.measured,
+        target=asked.target,
+        tolerance=asked.tolerance,
         measured_delta_e=float(delta_e(lab, aim)),
         believed_lab=triple(now),
         believed_delta_e=now_delta_e,
@@ -179,6 +236,8 @@ def correct(
         surprise=surprise,
         _belief=believed,
         _additions=additions,
+        _before=before,
+        _covariance=asked.covariance,
     )
 
 

@@ -172,6 +172,8 @@ class Correction:
     surprise: float
     _belief: Belief = field(repr=False, compare=False)
     _additions: Additions = field(repr=False, compare=False)
+    _before: Correction | None = field(repr=False, compare=False)
+    _covariance: FloatArray = field(repr=False, compare=False)
     made: Addition | None = None
 
     @property
@@ -201,6 +203,16 @@ class Correction:
     def advice(self) -> Addition:
         """The smallest addition, or the closest where the batch can't be saved."""
         return self.closest if self.smallest is None else self.smallest
+
+    @property
+    def rounds(self) -> tuple[Correction, ...]:
+        """All corrections of this batch, the first one first, this one last."""
+        return (*(() if self._before is None else self._before.rounds), self)
+
+    @property
+    def taken(self) -> Addition:
+        """What was added: the advice, unless `added` told something else."""
+        return self.advice if self.made is None else self.made
 
     def added(
         self, doses_cm: Mapping[str, float], *, clear_g: float = 0.0, white_g: float = 0.0

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import csv
 import functools
+import itertools
 from dataclasses import dataclass
 from importlib import resources
 from typing import Final
@@ -37,7 +38,7 @@ from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Mean, Region, mean_of
 from shadematch.standards import observation
 
-__all__ = ["Chart", "Correction", "as_chart", "fit_chart", "read_chart"]
+__all__ = ["Chart", "Correction", "as_chart", "fit_chart", "homography", "read_chart"]
 
 _ROWS, _COLUMNS = 4, 6
 _GREYS: Final = range(18, 24)
@@ -46,20 +47,23 @@ _PART: Final = 0.25
 _WRONG: Final = 10.0
 """Mean CIEDE2000 of the best correction above which this can be no such chart."""
 _DARKEST: Final = 1e-3
+_HELD: Final = (1e-3, 3e-3)
+"""How firmly the weights of square and cubic roots are held, against columns of length 1; from
+the renderings of ``tests.bench.photo_terms``, flat between a third and thrice of it."""
 
+PUBLISHED: Final = {
+    "made after November 2014": "chart24.csv",
+    "made before November 2014": "chart24-before2014.csv",
+}
 CORRECTIONS: Final = ("gains", "matrix", "root polynomial of degree 2",
                       "root polynomial of degree 3")  # fmt: skip
 Point = tuple[float, float]
 
 
 @functools.cache
-def _reference() -> tuple[tuple[str, ...], FloatArray]:
+def _reference(file: str = "chart24.csv") -> tuple[tuple[str, ...], FloatArray]:
     """Names, and Lab under D50, shape (24, 3)."""
-    with (
-        resources.files("shadematch")
-        .joinpath("resources", "chart24.csv")
-        .open(encoding="utf-8") as stream
-    ):
+    with resources.files("shadematch").joinpath("resources", file).open(encoding="utf-8") as stream:
         rows = list(csv.DictReader(line for line in stream if not line.startswith("#")))
     lab = np.array([[float(row[c]) for c in ("L", "a", "b")] for row in rows])
     return tuple(row["patch"] for row in rows), lab
@@ -76,12 +80,16 @@ class Chart:
         black, white. In pixels, or in fractions if none is above 1. The chart may lie at any
         angle.
     reference
-        Lab under D50 of its 24 patches, row by row, if it was measured; by default the
-        reference of charts made after November 2014.
+        Lab under D50 of its 24 patches, row by row, if it was measured. By default one of the
+        two that are published, of charts made before and after November 2014: the one that
+        fits the photo better.
+    left_out
+        Numbers, 0 to 23, of patches that aren't read, since something lies on them; 6 at most.
     """
 
     corners: tuple[Point, Point, Point, Point]
     reference: tuple[tuple[float, float, float], ...] | None = None
+    left_out: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         try:
@@ -99,6 +107,18 @@ class Chart:
                 "needs Lab of 24 patches", field="chart reference", value=table.shape,
                 remedy="Give 24 rows of L*, a*, b* under D50, in the order of the chart",
             )  # fmt: skip
+        numbers = self.left_out
+        if (
+            not isinstance(numbers, tuple | list)
+            or any(isinstance(i, bool) or not isinstance(i, int) for i in numbers)
+            or not set(numbers) <= set(range(24))
+            or len(numbers) > 6
+        ):
+            raise PhotoError(
+                "must be up to six whole numbers from 0 to 23", field="chart left_out",
+                value=numbers, remedy="Count the patches row by row; dark skin is 0",
+            )  # fmt: skip
+        object.__setattr__(self, "left_out", tuple(numbers))
         if self.reference is not None:
             rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in table)
             object.__setattr__(self, "reference", rows)
@@ -115,11 +135,19 @@ class Chart:
             )  # fmt: skip
 
     @property
-    def xyz(self) -> FloatArray:
-        """Reference XYZ under D65 (linear Bradford adaptation of D50), shape (24, 3)."""
-        lab = np.array(self.reference) if self.reference is not None else _reference()[1]
+    def references(self) -> dict[str, FloatArray]:
+        """XYZ under D65 (linear Bradford adaptation of D50), shape (24, 3), by what it is of."""
         d50, d65 = observation("D50").white, observation("D65").white
-        return adapt(lab_to_xyz(lab, d50), d50, d65)
+        if self.reference is not None:
+            known = {"as measured": np.array(self.reference)}
+        else:
+            known = {made: _reference(file)[1] for made, file in PUBLISHED.items()}
+        return {made: adapt(lab_to_xyz(lab, d50), d50, d65) for made, lab in known.items()}
+
+    @property
+    def xyz(self) -> FloatArray:
+        """The first of `references`."""
+        return next(iter(self.references.values()))
 
     def patches(self, width: int, height: int) -> tuple[Region, ...]:
         """The part of each patch that is read, in pixels, row by row."""
@@ -127,7 +155,7 @@ class Chart:
         if corners.max() <= 1.0:
             corners = corners * (width, height)
         grid = [(0, 0), (_COLUMNS - 1, 0), (_COLUMNS - 1, _ROWS - 1), (0, _ROWS - 1)]
-        to_photo = _homography(np.array(grid, dtype=float), corners)
+        to_photo = homography(np.array(grid, dtype=float), corners)
         regions = []
         for row in range(_ROWS):
             for column in range(_COLUMNS):
@@ -154,17 +182,31 @@ def as_chart(given: object) -> Chart:
         try:
             numbers = [float(word) for word in words]
         except ValueError:
-            numbers = []
+            raise PhotoError(
+                "is neither four corners nor 'find'", field="chart", value=given,
+                remedy="Give the middles x,y of the patches dark skin, bluish green, black, white, "
+                "or 'find' to look for it",
+            ) from None  # fmt: skip
         given = [tuple(numbers[i : i + 2]) for i in range(0, len(numbers), 2)]
     return Chart(given)  # type: ignore[arg-type]
 
 
-def _homography(source: FloatArray, target: FloatArray) -> FloatArray:
+def homography(source: FloatArray, target: FloatArray) -> FloatArray:
+    """The 3 x 3 matrix that takes points (x, y) to others: exact for four, least squares for more.
+
+    With its last number 1; shapes (k, 2).
+    """
     rows = []
     for (x, y), (u, v) in zip(source, target, strict=True):
         rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y])
-    values = np.linalg.solve(np.array(rows), target.ravel())
+    table, goal = np.array(rows, dtype=float), target.ravel()
+    weights = np.ones(len(table))
+    # The equations are multiplied out by their denominators: weights take these out again.
+    for _ in range(1 if len(source) == 4 else 4):
+        values = np.linalg.lstsq(table * weights[:, None], goal * weights, rcond=None)[0]
+        below = 1.0 + source @ values[6:]
+        weights = np.repeat(1.0 / np.where(np.abs(below) > 1e-3, below, 1e-3), 2)
     return np.append(values, 1.0).reshape(3, 3)
 
 
@@ -186,6 +228,8 @@ def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[M
                          remedy="Take a colour photo")  # fmt: skip
     numbers, means = [], []
     for i, region in enumerate(chart.patches(picture.width, picture.height)):
+        if i in chart.left_out:
+            continue
         frame = region.frame(picture.width, picture.height)
         if min(frame[2] - frame[0], frame[3] - frame[1]) < 4:
             raise PhotoError(
@@ -219,6 +263,8 @@ class Correction:
     ----------
     name
         Which one cross-validation chose.
+    made
+        Which reference it chose.
     residuals
         Lab of each patch as predicted without it, less its reference; shape (k, 3).
     reference
@@ -230,6 +276,7 @@ class Correction:
     """
 
     name: str
+    made: str
     residuals: FloatArray
     reference: FloatArray
     scores: dict[str, float]
@@ -291,26 +338,26 @@ def fit_chart(
     numbers, means = read_chart(picture, chart)
     matrix = picture.profile.matrix
     linear = np.linalg.solve(matrix, np.array([m.xyz for m in means]).T).T
-    reference = chart.xyz[list(numbers)]
     greys = np.isin(numbers, _GREYS)
     places = np.array([m.middle for m in means])
     known = None
     if shading is not None:
         known = np.log([shading.at(p, picture.width, picture.height) for p in places])
     size = picture.width, picture.height
-    task = _Task(linear, reference, greys, places, size, matrix, known)
     white = observation("D65").white
-    wanted = xyz_to_lab(reference, white)
-    best: tuple[float, _Fit, FloatArray] | None = None
+    best: tuple[float, _Fit, FloatArray, FloatArray, str] | None = None
     scores = {}
-    for curved in (False, True):
-        for kind in CORRECTIONS:
+    for made, every in chart.references.items():
+        reference = every[list(numbers)]
+        task = _Task(linear, reference, greys, places, size, matrix, known)
+        wanted = xyz_to_lab(reference, white)
+        for curved, kind in itertools.product((False, True), CORRECTIONS):
             fit, predicted = task.fit(kind, curved)
             lab = xyz_to_lab(np.maximum(predicted, 0.0), white)
             score = float(delta_e(wanted, lab).mean())
-            scores[fit.name] = score
+            scores[f"{fit.name}, {made}"] = score
             if best is None or score < best[0]:
-                best = score, fit, lab - wanted
+                best = score, fit, lab - wanted, wanted, made
     assert best is not None
     if best[0] > _WRONG:
         raise PhotoError(
@@ -318,8 +365,8 @@ def fit_chart(
             field="chart", value=f"CIEDE2000 {best[0]:.1f} on average",
             remedy="Check the corners and their order: dark skin, bluish green, black, white",
         )  # fmt: skip
-    _, fit, residuals = best
-    return Correction(fit.name, residuals, wanted, scores, fit.slope, fit), means
+    _, fit, residuals, wanted, made = best
+    return Correction(fit.name, made, residuals, wanted, scores, fit.slope, fit), means
 
 
 @dataclass(frozen=True, eq=False)
@@ -336,9 +383,9 @@ class _Task:
         """A correction, and XYZ of each patch by one fitted without it; shape (k, 3).
 
         The tone curve and the slope of the light, five numbers, are those of all patches; the
-        weights are fitted anew without each. For least squares that needs no new fits: with
-        residual r and own block H of the projection, leaving rows out changes the weights by
-        -P (I - H)^-1 r, where P is their part of the pseudo-inverse (D. M. Allen, *The
+        weights are fitted anew without each. For least squares, held or not, that needs no new
+        fits: with residual r and own block H of the hat matrix, leaving rows out changes the
+        weights by -P (I - H)^-1 r, where P is their part of the inverse (D. M. Allen, *The
         Relationship between Variable Selection and Data Augmentation and a Method for
         Prediction*, Technometrics 16 (1974) 125-127).
         """
@@ -357,7 +404,7 @@ class _Task:
             straight = _straighten(self.linear, curve) * np.exp(-light)[:, None]
             design = _design(kind, straight, self.matrix)
             rows = by_xyz @ design
-            inverse = np.linalg.pinv(rows.reshape(3 * k, -1), rcond=1e-9)
+            inverse = _inverse(rows.reshape(3 * k, -1))
             weights = inverse @ goal.ravel()
             if self.known is None and not last:
                 got = np.maximum(design @ weights, 1e-3)[:, 1]
@@ -372,6 +419,20 @@ class _Task:
         name = f"{kind} and tone curve" if curved else kind
         fit = _Fit(name, kind, curve, self.matrix, weights, slope)
         return fit, np.einsum("kip,kp->ki", design, without)
+
+
+def _inverse(rows: FloatArray) -> FloatArray:
+    """What takes goals to weights: least squares, in which the roots' weights are held small.
+
+    Ridge regression (A. E. Hoerl, R. W. Kennard, Technometrics 12 (1970) 55-67) in columns of
+    unit length; the plain channels, the first nine columns, are free.
+    """
+    length = np.maximum(np.linalg.norm(rows, axis=0), 1e-12)
+    unit = rows / length
+    held = np.zeros(len(length))
+    held[9:18], held[18:] = _HELD
+    table = np.linalg.pinv(unit.T @ unit + np.diag(held), rcond=1e-13, hermitian=True)
+    return np.asarray((table @ unit.T) / length[:, None])
 
 
 def _curve(linear: FloatArray, luminance: FloatArray, log_light: FloatArray) -> tuple[float, float]:

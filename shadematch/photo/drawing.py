@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -9,8 +10,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shadematch.colorimetry import SRGB_WHITE, xyz_to_srgb
 from shadematch.errors import MissingExtraError, PhotoError
+from shadematch.photo.profile import SRGB
 from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Mean, Region
 
@@ -48,13 +49,23 @@ class Scene:
     frames: tuple[tuple[str, tuple[int, int, int, int], Bytes], ...]
 
 
+@functools.cache
+def _curve() -> Bytes:
+    """Codes of sRGB for linear values from 0 to 1, in steps too small to tell."""
+    v = np.linspace(0.0, 1.0, 2**15)
+    steep = 1.055 * np.maximum(v, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.asarray(np.rint(255 * np.where(v <= 0.0031308, 12.92 * v, steep)), dtype=np.uint8)
+
+
 def preview(picture: Picture, longest: int = LONGEST) -> tuple[Bytes, float]:
     """A small sRGB copy, and how many pixels of the photo one of its pixels stands for."""
     patch, every = picture.small(longest)
-    xyz = 100.0 * (patch.linear @ picture.profile.matrix.T)
-    rgb = xyz_to_srgb(xyz, SRGB_WHITE)[0]
-    rgb[~patch.seen] = 1.0
-    return np.rint(255 * rgb).astype(np.uint8), every
+    # The same for every pixel: one matrix, and a table for the curve.
+    to_srgb = np.linalg.solve(SRGB.matrix, picture.profile.matrix)
+    linear = np.clip(patch.linear @ to_srgb.T.astype(np.float32), 0.0, 1.0)
+    pixels = _curve()[np.rint(linear * (_curve().size - 1)).astype(np.intp)]
+    pixels[~patch.seen] = 255
+    return pixels, every
 
 
 def scene_of(picture: Picture, means: Sequence[tuple[str, Mean]]) -> Scene:
@@ -123,23 +134,28 @@ def draw_photo(scene: Scene | None, *, before: str, after: str, title: str) -> F
 
 
 def draw_regions(
-    pixels: Bytes, every: float, regions: Sequence[Region], size: tuple[int, int]
+    pixels: Bytes,
+    every: float,
+    regions: Sequence[Region],
+    size: tuple[int, int],
+    *,
+    letter: float = 13,
 ) -> Figure:
-    """A photo with numbered regions."""
+    """A photo with numbered boxes or polygons; `letter` is the size of the numbers [pt]."""
     pyplot = _pyplot()
     high, wide = pixels.shape[:2]
     figure = pyplot.figure(figsize=(7.5, 0.4 + 7.0 * min(1.4, high / wide)), layout="constrained")
     axes = figure.subplots()
     axes.imshow(pixels, extent=(0, wide, high, 0))
     for i, region in enumerate(regions, 1):
-        left, top, right, bottom = (v / every for v in region.outline(*size))
+        n = [v / every for v in region.outline(*size)]
+        if region.kind == "box":
+            n = [n[0], n[1], n[2], n[1], n[2], n[3], n[0], n[3]]
+        corners = np.array(n).reshape(-1, 2)
         for width, colour in ((3.0, _INK), (1.4, "#ffffff")):
-            axes.add_patch(
-                pyplot.Rectangle((left, top), right - left, bottom - top, fill=False,
-                                 edgecolor=colour, linewidth=width)
-            )  # fmt: skip
-        axes.text((left + right) / 2, (top + bottom) / 2, str(i), ha="center", va="center",
-                  fontsize=13, color=_INK,
+            axes.add_patch(pyplot.Polygon(corners, fill=False, edgecolor=colour, linewidth=width))
+        axes.text(*corners.mean(axis=0), str(i), ha="center", va="center",
+                  fontsize=letter, color=_INK,
                   bbox={"boxstyle": "circle", "fc": "#ffffff", "ec": _INK})  # fmt: skip
     axes.set_axis_off()
     return figure  # type: ignore[no-any-return]

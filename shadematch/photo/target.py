@@ -20,8 +20,9 @@ from shadematch.colorimetry import (
 )
 from shadematch.errors import PhotoError
 from shadematch.html import card
-from shadematch.photo.chart import Correction, as_chart, fit_chart
+from shadematch.photo.chart import Chart, Correction, as_chart, fit_chart
 from shadematch.photo.drawing import Scene, draw_photo, scene_of
+from shadematch.photo.finding import chart_in
 from shadematch.photo.light import Neutral, Shading, Slope, as_neutral, slope_of
 from shadematch.photo.reading import Picture, open_photo
 from shadematch.photo.regions import Mean, Region, as_regions, mean_of
@@ -33,7 +34,7 @@ from shadematch.photo.uncertainty import (
     remaining,
 )
 from shadematch.standards import observation
-from shadematch.target import Covariance, Target, register_photo_reader
+from shadematch.target import Covariance, Target
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -104,7 +105,7 @@ class PhotoTarget(Target):
         picture = open_photo(path)
         regions = as_regions(region)
         grey = None if neutral is None else as_neutral(neutral)
-        paper = None if shading is None else Shading(open_photo(shading))
+        paper = None if shading is None else _shading(shading)
         seen = mean_of(picture, regions)
         reading = _Reading(picture, regions, seen)
         if chart is not None:
@@ -158,6 +159,19 @@ class PhotoTarget(Target):
         return card(swatches, rows, foot=" ".join(self.warnings), small=". ".join(self.notes))
 
 
+def _shading(path: str | os.PathLike[str]) -> Shading:
+    try:
+        paper = open_photo(path)
+    except PhotoError as found:
+        if found.field != "photo":
+            raise
+        # Two files were given: say which is meant.
+        raise PhotoError(
+            found.problem, field="shading", value=found.value, remedy=found.remedy
+        ) from None
+    return Shading(paper)
+
+
 def _hex(lab: FloatArray) -> str:
     return srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)[0])
 
@@ -207,9 +221,10 @@ class _Reading:
             )
 
     def by_chart(self, given: object, grey: Neutral | None, paper: Shading | None) -> None:
-        correction, patches = fit_chart(self.picture, as_chart(given), paper)
+        placed = self._chart(given)
+        correction, patches = fit_chart(self.picture, placed, paper)
         self.kind = "chart"
-        self.method = f"corrected by a 24-patch chart ({correction.name})"
+        self.method = f"corrected by a 24-patch chart {correction.made} ({correction.name})"
         self.others = [("chart", m) for m in patches]
         if grey is not None:
             self._neutral_means(grey)
@@ -225,6 +240,17 @@ class _Reading:
         if self.seen.xyz[1] > 1.5 * max(m.xyz[1] for m in patches):
             self.warnings.append("The region is much brighter than the chart: is it in its light?")
         self._mind_two_lights(correction)
+
+    def _chart(self, given: object) -> Chart:
+        if not (isinstance(given, str) and given.strip().lower() == "find"):
+            return as_chart(given)
+        placed = chart_in(self.picture)
+        if placed.left_out:
+            self.warnings.append(
+                f"{len(placed.left_out)} patches of the chart are covered or have glare; "
+                "they were left out."
+            )
+        return placed
 
     def _mind_two_lights(self, correction: Correction) -> None:
         chroma = np.hypot(correction.reference[:, 1], correction.reference[:, 2])
@@ -388,6 +414,3 @@ def _row(values: FloatArray) -> tuple[float, float, float]:
 def _rows(matrix: FloatArray) -> Covariance:
     even = (matrix + matrix.T) / 2.0
     return _row(even[0]), _row(even[1]), _row(even[2])
-
-
-register_photo_reader(PhotoTarget.from_photo)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import functools
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
@@ -39,6 +40,7 @@ class _Asked:
     buy: bool
     budget: float
     seconds: float
+    gap: float = 0.0
 
 
 def plan(
@@ -48,6 +50,7 @@ def plan(
     palette: Palette | None = None,
     buy: bool | float = False,
     seconds: float = 20.0,
+    gap: float = 0.001,
 ) -> Plan:
     """Which orders can be poured, in which recipe each, and what to buy.
 
@@ -69,6 +72,10 @@ def plan(
     seconds
         Time for each goal of the programme. When it runs out the best plan so far stands, and
         says that it is not proved.
+    gap
+        Share by which a goal may stay off its proven bound once a quarter of that time has
+        gone; 0 to go on to the end. What is solved sooner, as small books are, is solved
+        exactly.
 
     Returns
     -------
@@ -105,7 +112,8 @@ def plan(
     if not isinstance(buy, bool):
         budget = _positive(buy, "buy", "Give True, False, or the most that may be spent", 0.0)
     limit = _positive(seconds, "seconds", "Some seconds do for most books", 0.001)
-    return _planned(_Asked(book, stock, palette, buy is not False, budget, limit))
+    share = _positive(gap, "gap", "A share such as 0.001, or 0", 0.0)
+    return _planned(_Asked(book, stock, palette, buy is not False, budget, limit, share))
 
 
 def _positive(value: object, field_: str, remedy: str, least: float) -> float:
@@ -119,7 +127,8 @@ def _positive(value: object, field_: str, remedy: str, least: float) -> float:
 def _planned(asked: _Asked) -> Plan:
     listed = [options_for(order, asked.palette) for order in asked.orders]
     books = _books(asked, listed)
-    solution = solve(books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds)
+    solution = solve(books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds,
+                     gap=asked.gap)  # fmt: skip
     assert solution is not None  # pouring nothing is a plan
     palette, stock = asked.palette, asked.stock
     lines: list[Poured | LeftOut] = []
@@ -134,9 +143,12 @@ def _planned(asked: _Asked) -> Plan:
         start += len(options.choices)
     there = books.shelf_cm + books.tube_cm * solution.tubes
     missed = np.flatnonzero(solution.recipe < 0).tolist()
+    ends = time.monotonic() + asked.seconds
     for count, i in enumerate(missed):
+        # All these questions share the time of one goal; after it the quick answer stands.
+        here = replace(asked, seconds=max(0.25 * (ends - time.monotonic()), 0.0))
         ask = count < _MOST_ASKED
-        lines.append(_left_out(asked, books, solution, i, listed[i], there - used, ask=ask))
+        lines.append(_left_out(here, books, solution, i, listed[i], there - used, ask=ask))
     place = {order.name: i for i, order in enumerate(asked.orders)}
     never = datetime.date.max
     lines.sort(key=lambda line: (line.order.due or never, place[line.order.name]))
@@ -246,12 +258,14 @@ def _left_out(
     )
     scarce = ""
     more, proved = _cheapest(spent, solution, i, left, asked.seconds)
-    if more is None:
+    if more is None and proved:
         # Not enough tubes for sale: how many would it take?
         endless = replace(spent, most=np.full(books.most.size, np.inf))
         more, proved = _cheapest(endless, solution, i, left, asked.seconds)
         scarce = ", more than can be bought"
-    assert more is not None
+    unknown = "the search stopped before it found how to fit it in"
+    if more is None:
+        return LeftOut(order, "paste", unknown, nothing, (), False)
     wanted = _purchases(asked, more)
     base = [
         f"{grams:.0f} g of {kind} base"
@@ -259,8 +273,7 @@ def _left_out(
         if grams > 0.5
     ]
     if not wanted and not base:
-        sentence = "the search stopped before it found how to fit it in"
-        return LeftOut(order, "paste", sentence, nothing, (), False)
+        return LeftOut(order, "paste", unknown, nothing, (), False)
     mine = books.use_cm[books.order == i]
     by_itself = not np.any(np.all(mine <= spent.shelf_cm + 1e-6, axis=1))
     short = _shortage(mine, books.use_cm[int(more.recipe[i])], left, books.tube_cm * more.tubes)
@@ -299,7 +312,7 @@ def _cheapest(
     solution
         None where more would have to be bought than can be.
     proved
-        Whether nothing cheaper will do.
+        Whether nothing cheaper will do, or that really nothing will.
     """
     first = np.flatnonzero(spent.order == i)
     missing = np.maximum(spent.use_cm[first] - np.maximum(left, 0.0) - 1e-3, 0.0)
@@ -321,6 +334,8 @@ def _cheapest(
             # It takes at least one tube (if the plan is right), and none is cheaper.
             return found, solution.stages[0].proved
         budget = float(money[at] + base @ spent.base_price_g) - 1e-4 * float(spent.price.max())
+    if seconds <= 0.0:
+        return found, False
     try:
         other = solve(spent, buy=True, budget=budget, forced=[*poured, i], seconds=seconds)
     except TimeoutError:

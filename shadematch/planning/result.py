@@ -221,6 +221,11 @@ class Plan:
         return not self.limited and all(stage.proved for stage in self.stages)
 
     @property
+    def gap(self) -> float:
+        """How far the goal that is worst off may be from its best, as a share; 0 if proved."""
+        return max((stage.gap for stage in self.stages if not stage.proved), default=0.0)
+
+    @property
     def value(self) -> float:
         """Of the orders poured."""
         return float(sum(p.order.value for p in self.poured))

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from html import escape
 from pathlib import PurePath
+from typing import Any
 
 from shadematch.errors import FileError, PourError
 from shadematch.files import write_text
@@ -20,8 +21,11 @@ from shadematch.saved import Result, SavedRecipe, kept
 from shadematch.sheet.content import LOSS, Spread, content_of
 from shadematch.sheet.page import page
 from shadematch.sheet.plain import plain
+from shadematch.spread import Spread as Strayed
+from shadematch.spread import spread as strayed
+from shadematch.squeezes import SCALE_G
 
-__all__ = ["BatchSheet", "batch_sheet"]
+__all__ = ["BatchSheet", "batch_sheet", "spread_of"]
 
 
 @dataclass(frozen=True)
@@ -81,7 +85,7 @@ def batch_sheet(
     bar_g: float | None = None,
     loss: float = LOSS,
     looks: InThePot | None = None,
-    spread: Spread | Mapping[str, float] | None = None,
+    spread: Spread | Mapping[str, float] | bool = True,
 ) -> BatchSheet:
     """One page to work by: doses, base, order of work, what to check, yield and cautions.
 
@@ -107,7 +111,9 @@ def batch_sheet(
     looks
         What `shadematch.in_the_pot` gave, for another depth or pot; by default 8 cm in steel.
     spread
-        What dosing errors do: ``median`` and ``p90`` [CIEDE2000], as attributes or in a mapping.
+        What slips of ruler and scale do. True works it out, for a ruler within 2 mm and a scale
+        within 1 g (a robust match brings its own); False leaves it out; or what
+        `shadematch.spread` gave, or ``median`` and ``p90`` [CIEDE2000] in a mapping.
 
     Returns
     -------
@@ -134,6 +140,9 @@ def batch_sheet(
     if looks.recipe != saved.recipe or looks.bar.view != saved.view:
         raise PourError("is of another recipe or view", field="looks", value=str(looks.recipe),
                         remedy="Call in_the_pot with this recipe and view")  # fmt: skip
+    told = None if isinstance(spread, bool) else spread
+    if spread is True:
+        told = spread_of(saved)
     content = content_of(
         saved,
         looks,
@@ -143,10 +152,27 @@ def batch_sheet(
         bars=bars,
         bar_g=bar_g,
         loss=loss,
-        spread=spread,
+        spread=told,
         remark=remark,
     )
     return BatchSheet(content.title, page(content), plain(content))
+
+
+def spread_of(saved: SavedRecipe, **readings: Any) -> Strayed:
+    """How far slips of ruler and scale make it stray: from its target, if it has one."""
+    match = saved.match
+    own = None if match is None else match.spread
+    if own is not None and own.recipe == saved.recipe and not readings:
+        return own
+    grain: dict[str, Any] = {"scale_g": min(SCALE_G, 0.25 * saved.recipe.pour.batch_g)}
+    return strayed(
+        saved.recipe,
+        palette=saved.palette,
+        view=saved.view,
+        target=saved.target,
+        lights=() if match is None else match._question.lights,
+        **(grain | readings),
+    )
 
 
 def _as_of_today(repeat: Repeat) -> SavedRecipe:

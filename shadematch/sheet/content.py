@@ -268,10 +268,11 @@ def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
     if values[0] > values[1]:
         raise PourError("lies above p90", field="spread.median", value=values[0],
                         remedy="The median can't exceed the 90th percentile")  # fmt: skip
-    return (
-        "spread",
-        f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}",
-    )
+    text = f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}"
+    ruler, scale = (getattr(spread, name, None) for name in ("ruler_cm", "scale_g"))
+    if ruler is not None and scale is not None:
+        text += f" (ruler to {10 * ruler:g} mm, scale to {scale:.2g} g)"
+    return "spread", text
 
 
 def content_of(

@@ -1,4 +1,6 @@
-"""The life of a batch, judged: ``python -m tests.bench.batch [additions|rounds|spread|robust]``.
+"""The life of a batch, judged: ``python -m tests.bench.batch [kind ...]``.
+
+Kinds:
 
 ``additions``
     `correct` against enumeration of every permitted addition, on 200 random off-batches.
@@ -7,6 +9,8 @@
     by some 10 %, ruler, scale and measurement off as well), each measured and corrected twice.
 ``spread``
     `spread` against Monte Carlo of 100,000 squeezes each, for 24 recipes.
+``let-downs``
+    The same for recipes with let-downs.
 ``robust``
     `match(robust=True)` against the 90th percentiles of all recipes, for 40 targets.
 """
@@ -29,6 +33,7 @@ import numpy as np
 
 from tests.batches import (
     faults,
+    let_downs_against_monte_carlo,
     robust_against_all,
     spread_against_monte_carlo,
     two_rounds,
@@ -93,6 +98,16 @@ def spread(count: int, pool: ProcessPoolExecutor) -> bool:
     return bool(errors.max() <= 0.05)
 
 
+def let_downs(count: int, pool: ProcessPoolExecutor) -> bool:
+    """The same for recipes with let-downs, a third of them under two lights."""
+    errors = np.array(list(_each(let_downs_against_monte_carlo, count, pool)))
+    print(
+        f"let-downs: {count} recipes, relative error of mean, median, 90th and 95th percentile "
+        f"at most {errors.max():.1%}, on average {errors.mean():.1%}"
+    )
+    return bool(errors.max() <= 0.05)
+
+
 def robust(count: int, pool: ProcessPoolExecutor) -> bool:
     """Excess of the answer's 90th percentile over the best of all recipes."""
     found, best, plain = np.array(list(_each(robust_against_all, count, pool))).T
@@ -105,6 +120,7 @@ def robust(count: int, pool: ProcessPoolExecutor) -> bool:
 
 
 KINDS = {"additions": (additions, 200), "rounds": (rounds, 200), "spread": (spread, 24)}
+KINDS["let-downs"] = (let_downs, 24)
 KINDS["robust"] = (robust, 40)
 
 

@@ -1,4 +1,4 @@
-"""Results into tables, targets out of them, spectra to and from colour-science.
+"""Results and targets into tables and out of them.
 
 Tables are written as the results come, a few thousand rows at a time, so that a million targets
 need no more memory than a thousand. A file takes its name once it is complete.
@@ -9,7 +9,9 @@ from __future__ import annotations
 import csv
 import itertools
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -24,27 +26,31 @@ from shadematch.errors import (
     PourError,
     ShadematchError,
 )
-from shadematch.files import whole_file
+from shadematch.files import spreadsheet_cell, whole_file
 from shadematch.match import Match
 from shadematch.models import check_progress, expect
-from shadematch.prediction import Prediction, model_for
-from shadematch.standards import distribution
+from shadematch.pour import Pour, Recipe
+from shadematch.prediction import model_for
+from shadematch.standards import WAVELENGTHS_NM
 from shadematch.target import Target
 
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = [
-    "distribution_of",
+    "recipes_from_frame",
     "results_frame",
-    "target_from_distribution",
+    "targets_frame",
     "targets_from_frame",
     "write_results",
 ]
 
 _ROWS: Final = 4096
-_STEERING: Final = ("=", "+", "-", "@", "\t", "\r")
-"""Signs at which a spreadsheet takes a text for a formula (OWASP, "CSV Injection")."""
+_LONGEST_CM: Final = 1e7
+_SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
+_WAVELENGTH: Final = re.compile(r"\s*(\d{3}(?:\.\d+)?)\s*(?:nm)?\s*$")
+_WAYS: Final = (("L", "a", "b"), ("X", "Y", "Z"), ("hex",))
+_UPPER: Final = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
 
 
 def write_results(
@@ -63,7 +69,8 @@ def write_results(
     Parameters
     ----------
     path
-        A name that ends in ``.csv`` (UTF-8, commas) or ``.parquet`` (needs pyarrow).
+        A name that ends in ``.csv`` (commas; UTF-8 that says so, for spreadsheets) or
+        ``.parquet`` (needs pyarrow).
     matches
         For instance from `match_many`; all with one palette.
     progress
@@ -113,59 +120,153 @@ def results_frame(matches: Iterable[Match]) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
 
 
-def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
-    """The targets in a table: a column ``hex``, or ``L``, ``a``, ``b``, or ``X``, ``Y``, ``Z``.
+def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
+    """Targets as a pandas data frame; `targets_from_frame` gives the same targets back.
 
-    Lab and XYZ are meant under D65, 2 degrees, with Y = 100 for white.
+    Columns: ``source``, ``hex``, ``L``, ``a``, ``b``, ``illuminant``, ``observer``; where a
+    target has one, its spectrum in ``380 nm`` to ``730 nm``, and its covariance in ``cov_LL``,
+    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``. What a `PhotoTarget` knows
+    beside that is left out.
+
+    Raises
+    ------
+    ColourError
+        For a target under an `Illuminant` of one's own, which a table has no place for
+        (`save_targets` has), or for something that is no target.
+    MissingExtraError
+        If pandas is missing.
+    """
+    try:
+        import pandas as pd
+    except ImportError:
+        raise _missing("pandas") from None
+    rows = []
+    for target in targets:
+        expect(target, Target, "targets", "Give Targets")
+        if not isinstance(target.illuminant, str):
+            raise ColourError("is a light of one's own", field="illuminant",
+                              value=str(target.illuminant), remedy="Use save_targets")  # fmt: skip
+        row: dict[str, Any] = {"source": target.source, "hex": target.hex}
+        row |= dict(zip("Lab", target.lab, strict=True))
+        row |= {"illuminant": target.illuminant, "observer": target.observer}
+        if target.reflectance is not None:
+            row |= dict(zip(_SPECTRUM, target.reflectance.tolist(), strict=True))
+        if target.covariance is not None:
+            row |= {f"cov_{'Lab'[i]}{'Lab'[j]}": target.covariance[i][j] for i, j in _UPPER}
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
+    """The targets in a table.
+
+    Each row tells its colour by the first of these that it has: a spectrum, in columns named by
+    wavelengths such as ``400 nm``; ``L``, ``a``, ``b``; ``X``, ``Y``, ``Z``, with Y = 100 for
+    white; ``hex``. Lab and XYZ are meant under the columns ``illuminant`` and ``observer``,
+    without these under D65, 2 degrees. ``source`` and ``cov_LL``, ``cov_La``, ``cov_Lb``,
+    ``cov_aa``, ``cov_ab``, ``cov_bb`` count where they are there; other columns don't.
 
     Raises
     ------
     ColourError
         If no such columns are there, or naming the row that can't be used.
     """
-    ways: tuple[tuple[tuple[str, ...], Callable[[list[Any]], Target]], ...] = (
-        (("hex",), lambda row: Target.from_hex(row[0])),
-        (("L", "a", "b"), Target.from_lab),
-        (("X", "Y", "Z"), Target.from_xyz),
-    )
     if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
         raise ColourError("is no data frame", field="frame", value=frame,
                           remedy="Give a pandas.DataFrame")  # fmt: skip
-    there = [way for way in ways if all(name in frame.columns for name in way[0])]
-    if not there:
+    spectrum = {name: float(found[1]) for name in frame.columns
+                if (found := _WAVELENGTH.match(str(name)))}  # fmt: skip
+    spectrum = dict(sorted(spectrum.items(), key=lambda item: item[1]))
+    ways = [way for way in (tuple(spectrum), *_WAYS)
+            if way and all(name in frame.columns for name in way)]  # fmt: skip
+    if not ways:
         raise ColourError("has no colours", field="frame", value=list(map(str, frame.columns)),
                           remedy="Name a column hex, or three L, a, b or X, Y, Z")  # fmt: skip
-    columns, make = there[0]
     targets = []
-    for number, row in enumerate(frame[list(columns)].itertuples(index=False), start=1):
+    for number, values in enumerate(frame.itertuples(index=False, name=None), start=1):
+        row = {k: v for k, v in zip(frame.columns, values, strict=True) if v is not None and v == v}
         try:
-            targets.append(make(list(row)))
+            targets.append(_target_of(row, ways, spectrum))
         except ShadematchError as found:
             raise ColourError(found.problem, field=f"row {number}, {found.field}",
                               value=found.value, remedy=found.remedy) from None  # fmt: skip
     return targets
 
 
-def distribution_of(prediction: Prediction) -> Any:
-    """The predicted spectrum as a `colour.SpectralDistribution` of colour-science."""
-    expect(prediction, Prediction, "prediction", "Give what sm.predict(...) returns")
-    return distribution(prediction.reflectance, str(prediction.recipe))
+def _target_of(
+    row: Mapping[Any, Any], ways: Sequence[tuple[Any, ...]], spectrum: Mapping[Any, float]
+) -> Target:
+    way = next((way for way in ways if all(name in row for name in way)), None)
+    if way is None:
+        raise ColourError("has no colour", field="target",
+                          remedy="Fill in hex, or L, a, b, or X, Y, Z")  # fmt: skip
+    given = [row[name] for name in way]
+    light: dict[str, Any] = {
+        name: _text(row[name]) for name in ("illuminant", "observer") if name in row
+    }
+    if way == ("hex",):
+        target = Target.from_hex(given[0])
+    elif way == ("X", "Y", "Z"):
+        target = Target.from_xyz(given, **light)
+    elif way == ("L", "a", "b"):
+        target = Target.from_lab(given, **light)
+    else:
+        target = Target.from_reflectance(list(spectrum.values()), given)
+    upper = [f"cov_{'Lab'[i]}{'Lab'[j]}" for i, j in _UPPER]
+    if all(name in row for name in upper):
+        matrix = [[0.0] * 3 for _ in range(3)]
+        for (i, j), name in zip(_UPPER, upper, strict=True):
+            matrix[i][j] = matrix[j][i] = row[name]
+        target = replace(target, covariance=matrix)  # type: ignore[arg-type]
+    return replace(target, source=str(row["source"])) if "source" in row else target
 
 
-def target_from_distribution(found: Any) -> Target:
-    """A target from a `colour.SpectralDistribution` of reflectance factors, 0 to 1.
+def _text(cell: object) -> str:
+    """A cell that is a text, whatever the table has made of it: ``2`` or ``2.0`` for "2"."""
+    if isinstance(cell, float | np.floating) and cell == int(cell):
+        return str(int(cell))
+    return str(cell)
+
+
+def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list[Recipe]:
+    """The recipes in a table of results: doses in the columns ``NAME [cm]``.
+
+    Parameters
+    ----------
+    frame
+        From `results_frame`, or from a file that `write_results` wrote.
+    pour
+        What they go into, which the table does not tell; by default 100 g at 1 cm.
 
     Raises
     ------
-    SpectrumError
-        If it leaves out a part of 380 to 730 nm, or its values can't be reflectances.
+    PourError
+        If no such columns are there, or a dose is no number from 0 on; the row is named.
     """
-    if not hasattr(found, "wavelengths") or not hasattr(found, "values"):
-        raise ColourError("is no spectral distribution", field="distribution", value=found,
-                          remedy="Give a colour.SpectralDistribution")  # fmt: skip
-    return Target.from_reflectance(
-        np.asarray(found.wavelengths, float).tolist(), np.asarray(found.values, float).tolist()
-    )
+    pour = Pour() if pour is None else pour
+    expect(pour, Pour, "pour", "Use Pour(...)")
+    ending = " [cm]"
+    names = {column: str(column).removesuffix(ending) for column in frame.columns
+             if str(column).endswith(ending)}  # fmt: skip
+    # Undo what spreadsheet_cell does.
+    names = {c: n[1:] if n[:1] == "'" and spreadsheet_cell(n[1:]) == n else n
+             for c, n in names.items()}  # fmt: skip
+    if not names:
+        raise PourError("has no doses", field="frame", value=list(map(str, frame.columns)),
+                        remedy="Name columns such as 'gorse [cm]'")  # fmt: skip
+    recipes = []
+    rows = frame[list(names)].itertuples(index=False, name=None)
+    for number, row in enumerate(rows, start=1):
+        doses = {}
+        for name, dose in zip(names.values(), row, strict=True):
+            number_ = isinstance(dose, int | float | np.integer | np.floating)
+            if not number_ or isinstance(dose, bool) or not 0 <= dose <= _LONGEST_CM:
+                raise PourError("must be a number from 0 on", field=f"row {number}, {name}",
+                                value=dose, remedy="In cm")  # fmt: skip
+            if dose > 0:
+                doses[name] = float(dose)
+        recipes.append(Recipe(doses, pour))
+    return recipes
 
 
 def _missing(library: str) -> MissingExtraError:
@@ -229,24 +330,17 @@ def _colours(batch: Sequence[Match]) -> tuple[FloatArray, list[str]]:
     return xyz_to_lab(xyz, model.white), [srgb_to_hex(row) for row in rgb]
 
 
-def _harmless(cell: object) -> object:
-    """A text that no spreadsheet takes for a formula; anything else as it is."""
-    if isinstance(cell, str) and cell.startswith(_STEERING):
-        return "'" + cell
-    return cell
-
-
 def _write_csv(
     place: Path, chunks: Iterable[dict[str, list[Any]]], progress: Callable[[int], None] | None
 ) -> int:
     done = 0
-    with place.open("w", encoding="utf-8", newline="") as stream:
+    with place.open("w", encoding="utf-8-sig", newline="") as stream:
         writer = csv.writer(stream)
         for columns in chunks:
             if not done:
-                writer.writerow(map(_harmless, columns))
+                writer.writerow(map(spreadsheet_cell, columns))
             for row in zip(*columns.values(), strict=True):
-                writer.writerow(map(_harmless, row))
+                writer.writerow(map(spreadsheet_cell, row))
                 done += 1
             if progress is not None:
                 progress(done)

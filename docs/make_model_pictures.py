@@ -1,0 +1,117 @@
+"""Draw the pictures of ``docs/model.md``: ``python docs/make_model_pictures.py``, from the root.
+
+Every colour in them is predicted for the invented demo palette.
+"""
+
+import itertools
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib import pyplot
+from matplotlib.patches import FancyArrowPatch, Rectangle
+
+import shadematch as sm
+from shadematch.standards import WAVELENGTHS_NM
+
+mpl.use("Agg")
+mpl.rcParams.update({"font.size": 15, "svg.hashsalt": "shadematch"})
+
+FOLDER = Path(__file__).parent
+LOAD = {"rosehip": 1, "gorse": 1}
+
+
+def colour(doses, *, thickness_cm=1.0, white=0.0, **view):
+    """The sRGB code of a recipe in 100 g."""
+    pour = sm.Pour(batch_g=100, thickness_cm=thickness_cm, white=white)
+    return sm.predict(doses, pour=pour, view=sm.View(**view))
+
+
+def swatches(rows, name, *, height=1.5):
+    """Rows of swatches: a title, then pairs of a label and a code."""
+    figure, axes = pyplot.subplots(
+        len(rows), 1, figsize=(8, height * len(rows)), layout="constrained", squeeze=False
+    )
+    for ax, (title, patches) in zip(axes[:, 0], rows, strict=True):
+        for i, (label, code) in enumerate(patches):
+            ax.add_patch(Rectangle((i, 0), 0.94, 1, facecolor=code, edgecolor="0.6", lw=0.8))
+            ax.text(i + 0.47, -0.1, label, ha="center", va="top")
+        ax.set(xlim=(-0.02, max(len(p) for _, p in rows)), ylim=(-0.55, 1.02))
+        ax.set_title(title, loc="left", fontsize=15)
+        ax.axis("off")
+    figure.savefig(FOLDER / name, dpi=80)
+
+
+def draw_path():
+    """Where light goes in a bar."""
+    figure, ax = pyplot.subplots(figsize=(8, 3.4), layout="constrained")
+    ax.add_patch(Rectangle((0, 0), 10, 0.5, facecolor="0.93", edgecolor="0.4"))
+    code = colour(LOAD, thickness_cm=2.0).hex
+    ax.add_patch(Rectangle((0.6, 0.62), 8.8, 1.9, facecolor=code, edgecolor="0.3", alpha=0.75))
+    ways = {
+        "off the face": [(1.2, 3.6), (1.8, 2.52), (2.4, 3.6)],
+        "down, off the paper, up": [(3.6, 3.6), (4.1, 2.52), (4.6, 0.5), (5.1, 2.52), (5.6, 3.6)],
+        "turned around by white": [(7.0, 3.6), (7.4, 2.52), (7.7, 1.7), (8.2, 2.52), (8.6, 3.6)],
+    }
+    for text, points in ways.items():
+        for start, end in itertools.pairwise(points):
+            ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-|>", mutation_scale=14, lw=1.8,
+                                         shrinkA=0, shrinkB=0, color="black"))  # fmt: skip
+        ax.text(np.mean([p[0] for p in points]), 3.75, text, ha="center", fontsize=13)
+    ax.text(9.3, 0.95, "bar", ha="right")
+    ax.text(9.3, 0.1, "paper", ha="right")
+    ax.set(xlim=(0, 10), ylim=(0, 4.1))
+    ax.axis("off")
+    figure.savefig(FOLDER / "model-path.png", dpi=80)
+
+
+def draw_mixing():
+    """Yellow and violet: what each lets through, and what both do."""
+    both = colour({"gorse": 2, "dusk": 1})
+    yellow, blue = colour({"gorse": 2}), colour({"dusk": 1})
+    figure, ax = pyplot.subplots(figsize=(8, 3.6), layout="constrained")
+    for found, label, style in ((yellow, "2 cm gorse", "-"), (blue, "1 cm dusk", "-"),
+                                (both, "both", "--")):  # fmt: skip
+        ax.plot(WAVELENGTHS_NM, found.reflectance, style, color=found.hex, lw=4, label=label)
+    ax.set(xlabel="wavelength [nm]", ylabel="light that comes back", xlim=(400, 700), ylim=(0, 1))
+    ax.legend(frameon=False, loc="upper left")
+    figure.savefig(FOLDER / "model-mixing.png", dpi=80)
+    mean = sm.Target.from_lab(tuple(np.mean([yellow.lab, blue.lab], axis=0)))
+    return [("gorse", yellow.hex), ("dusk", blue.hex), ("both", both.hex),
+            ("half way", mean.hex)]  # fmt: skip
+
+
+def main():
+    """Write ``docs/model-*.png``."""
+    draw_path()
+    swatches(
+        [
+            ("2 cm of paste in 100 g, bars of", [
+                (f"{cm:g} cm", colour(LOAD, thickness_cm=cm).hex) for cm in (0.25, 0.5, 1, 2, 4)
+            ]),
+            ("1 cm thick, paste in 100 g", [
+                (f"{cm:g} cm", colour(dict.fromkeys(LOAD, cm / 2)).hex) for cm in (0.5, 1, 2, 4, 8)
+            ]),
+        ],
+        "model-thickness.png",
+    )  # fmt: skip
+    backs = {"white paper": {}, "grey": {"backing": 0.4}, "dark table": {"backing": "black"},
+             "paper, wet": {"contact": "optical"}, "held up": {"light": "transmitted"}}  # fmt: skip
+    swatches(
+        [("One bar, 1 cm thick", [(n, colour(LOAD, **v).hex) for n, v in backs.items()])],
+        "model-backing.png", height=1.9,
+    )  # fmt: skip
+    shares = (0.0, 0.02, 0.1, 0.3, 1.0)
+    rows = []
+    for backing in ("white", "black"):
+        seen = [colour(LOAD, white=w, backing=backing) for w in shares]
+        rows.append((f"White base in the blend, on {backing}",
+                     [(f"{w:.0%}, L* {p.lab[0]:.0f}", p.hex)
+                      for w, p in zip(shares, seen, strict=True)]))  # fmt: skip
+    swatches(rows, "model-white.png")
+    swatches([("Yellow and violet, mixed, and half way between them", draw_mixing())],
+             "model-average.png", height=1.9)  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()

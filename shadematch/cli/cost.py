@@ -1,0 +1,52 @@
+"""``shadematch cost``: what a bar costs, and how many bars the tubes make.
+
+With ``--json``: ``doses_cm`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`;
+``bar_g``, ``bars``; ``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and
+``base_per_bar``, null where a price is not known; ``bars_per_set``, ``bars_on_shelf``,
+``first_out``, null without paste; ``pour``, ``view``, ``cautions``.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from shadematch.cli.printing import cautions, json_text, wrapped
+from shadematch.cli.repeat import add_recipe, read_recipe
+from shadematch.cli.words import NUMBER, Verbs, add_conditions, recipe_entries, shared_entries
+from shadematch.planning.books import read_stock
+from shadematch.planning.cost import cost
+from shadematch.prediction import predict
+
+__all__ = ["add_verb"]
+
+_SHOWN = ("bar_g", "bars", "paste", "base", "per_bar", "paste_per_bar", "base_per_bar")
+_TUBES = ("bars_per_set", "bars_on_shelf", "first_out")
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("cost", _cost, "What a bar costs, and how many bars the tubes make.")
+    add_recipe(parser)
+    text = "what is on the shelf with its prices, a CSV file as for plan (the palette's prices)"
+    parser.add_argument("--shelf", metavar="FILE", help=text)
+    parser.add_argument("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass in g (100)")
+    add_conditions(parser)
+
+
+def _cost(args: argparse.Namespace) -> str:
+    own = read_recipe(args)
+    stock = None if args.shelf is None else read_stock(args.shelf)
+    options = {} if args.bar_g is None else {"bar_g": args.bar_g}
+    found = cost(own.recipe, palette=own.palette, stock=stock, **options)
+    if args.json:
+        seen = predict(
+            own.recipe.doses_cm, palette=own.palette, pour=own.recipe.pour, view=own.view
+        )
+        return json_text(
+            {
+                **recipe_entries(own.recipe, seen),
+                **{name: getattr(found, name) for name in (*_SHOWN, *_TUBES)},
+                **shared_entries(own.recipe.pour, own.view),
+            }
+        )
+    return "\n\n".join((wrapped(str(found), 11), cautions()))

@@ -1,0 +1,25 @@
+"""``shadematch samples``: copy sample files, invented ones, to try things with.
+
+With ``--json``: ``files``, a list of paths.
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from shadematch.cli.printing import json_text
+from shadematch.cli.words import Verbs
+from shadematch.samples import copy_samples
+
+__all__ = ["add_verb"]
+
+
+def add_verb(verb: Verbs) -> None:
+    """Announce the verb."""
+    parser = verb("samples", _samples, "Copy invented photos, test pours and an order book.")
+    parser.add_argument("folder", nargs="?", default="data", metavar="FOLDER", help="to (data)")
+
+
+def _samples(args: argparse.Namespace) -> str:
+    files = [str(path) for path in copy_samples(args.folder)]
+    return json_text({"files": files}) if args.json else "\n".join(files)

@@ -1,0 +1,166 @@
+"""Many targets in, whole centimetres out for each."""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future
+
+import numpy as np
+
+from shadematch.arrays import FloatArray
+from shadematch.errors import PourError
+from shadematch.illuminant import Light
+from shadematch.match import Match, match_of, tolerated
+from shadematch.materials import Palette
+from shadematch.models import check_progress
+from shadematch.pour import LetDown, Pour, View
+from shadematch.prediction import conditions
+from shadematch.question import Asked, checked_asked, checked_let_downs
+from shadematch.search.answer import Searcher
+from shadematch.search.whole import Found
+from shadematch.standards import checked_lights
+from shadematch.target import Target, as_target
+
+__all__ = ["match_many"]
+
+
+def match_many(
+    targets: Iterable[Target | str],
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    tolerance: float | None = None,
+    max_pigments: int | None = None,
+    must_use: Sequence[str] = (),
+    must_avoid: Sequence[str] = (),
+    lights: Sequence[Light] = (),
+    let_downs: Sequence[LetDown] = (),
+    executor: Executor | None = None,
+    progress: Callable[[int], None] | None = None,
+    chunk: int = 2048,
+) -> Iterator[Match]:
+    """The doses for many colours, one after the other, the same as `match` gives for each.
+
+    Up to three million permitted recipes (1 kg of five pastes has 1.2 million) the colours of
+    all recipes are computed once and kept in a tree, which takes seconds; each target then
+    takes well under a millisecond. Above, and with several lights or let-downs, each target is
+    searched for by itself.
+
+    Parameters
+    ----------
+    targets
+        Any iterable; it is read as the results are taken, `chunk` targets at a time, so that
+        memory does not grow with their number.
+    palette, pour, view, tolerance, max_pigments, must_use, must_avoid, lights, let_downs
+        As for `match`.
+    executor
+        Any `concurrent.futures.Executor`; chunks are worked on in its workers, each of which
+        builds the tree once. Results do not depend on it.
+    progress
+        Called with the number of targets done so far.
+    chunk
+        Targets in one piece of work.
+
+    Yields
+    ------
+    Match
+        In the order of the targets.
+
+    Raises
+    ------
+    ShadematchError
+        As `match` does; for a wrong target when its turn comes.
+    """
+    palette, pour, view = conditions(palette, pour, view)
+    at_hand = checked_let_downs(let_downs, palette, pour)
+    required, excluded = checked_asked(
+        palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
+    )
+    if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= 10**7:
+        raise PourError("must be a whole number from 1", field="chunk", value=chunk,
+                        remedy="A few thousand suit most machines")  # fmt: skip
+    names = checked_lights(lights)
+    asked = Asked(palette, pour, view, max_pigments, required, excluded, names, at_hand)
+    try:
+        stream = iter(() if isinstance(targets, str) else targets)
+    except TypeError:
+        stream = None
+    if stream is None or isinstance(targets, str):
+        raise PourError("is no list of targets", field="targets", value=targets,
+                        remedy="For one target use match")  # fmt: skip
+    if executor is not None and not callable(getattr(executor, "submit", None)):
+        raise PourError("is no executor", field="executor", value=executor,
+                        remedy="Give a concurrent.futures.Executor")  # fmt: skip
+    check_progress(progress)
+    return _stream(stream, asked, tolerance, executor, progress, chunk)
+
+
+def _stream(
+    targets: Iterator[Target | str],
+    asked: Asked,
+    tolerance: float | None,
+    executor: Executor | None,
+    progress: Callable[[int], None] | None,
+    chunk: int,
+) -> Iterator[Match]:
+    views = asked.views
+    waiting: deque[
+        tuple[list[Target], list[FloatArray], list[float], Future[list[tuple[Found, Found]]]]
+    ]
+    waiting = deque()
+    workers = getattr(executor, "_max_workers", None) or 2
+    done = 0
+    more = True
+    while more or waiting:
+        while more and len(waiting) < (2 * workers if executor else 1):
+            goals = [as_target(t) for t in itertools.islice(targets, chunk)]
+            more = len(goals) == chunk
+            if not goals:
+                break
+            labs = [np.array([goal.lab_in(view) for view in views]) for goal in goals]
+            within = [tolerated(goal, tolerance) for goal in goals]
+            waiting.append((goals, labs, within, _submitted(executor, asked, labs, within)))
+        if not waiting:
+            return
+        goals, labs, within, future = waiting.popleft()
+        try:
+            answers = future.result()
+        except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
+            answers = _solve(asked, np.array(labs), np.array(within))
+        for goal, lab, accepted, (closest, frugal) in zip(
+            goals, labs, within, answers, strict=True
+        ):
+            yield match_of(asked.question_of(lab), goal, accepted, closest, frugal)
+            done += 1
+        if progress is not None:
+            progress(done)
+
+
+def _submitted(
+    executor: Executor | None, asked: Asked, labs: list[FloatArray], within: list[float]
+) -> Future[list[tuple[Found, Found]]]:
+    if executor is not None:
+        # An executor that has lost a worker takes no more work; the rest is then done here.
+        with contextlib.suppress(BrokenExecutor):
+            return executor.submit(_solve, asked, np.array(labs), np.array(within))
+    future: Future[list[tuple[Found, Found]]] = Future()
+    future.set_result(_solve(asked, np.array(labs), np.array(within)))
+    return future
+
+
+def _solve(asked: Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:
+    """Closest and frugal for targets, shape (t, v, 3), and tolerances; what a worker runs."""
+    if not labs.size:
+        return []
+    searcher = asked.question_of(labs[0]).searcher
+    if isinstance(searcher, Searcher) and (catalogue := searcher.catalogue()) is not None:
+        return catalogue.look_up(labs[:, 0], within)
+    answers = (
+        searcher.answer(asked.question_of(lab).goal, t)
+        for lab, t in zip(labs, within.tolist(), strict=True)
+    )
+    return [(answer.closest, answer.frugal) for answer in answers]

@@ -1,0 +1,342 @@
+"""Where a 24-patch chart lies in a photo.
+
+Even spots are gathered into grids by their distances, which a tilted chart leaves nearly regular
+from one patch to the next; a homography is laid through each grid. Then the colours decide:
+every place that the chart's 6 x 4 patches can take in the grid, four ways round and mirrored, is
+tried against the reference. What is found must fit clearly better than any other way round.
+Scikit-image, which finds the even spots, is an extra.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+from scipy.ndimage import gaussian_filter, gaussian_gradient_magnitude
+
+from shadematch.arrays import FloatArray
+from shadematch.colorimetry import (
+    LAB_FROM_RESPONSE,
+    SRGB_WHITE,
+    cube_root_response,
+    xyz_to_lab,
+)
+from shadematch.difference import delta_e
+from shadematch.errors import MissingExtraError, PhotoError
+from shadematch.photo.chart import Chart, homography
+from shadematch.photo.drawing import draw_regions, preview
+from shadematch.photo.reading import Picture, open_photo
+from shadematch.standards import observation
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["chart_in", "draw_chart", "find_chart"]
+
+_LONGEST: Final = 960
+_EDGES: Final = (2.0, 3.5, 6.0)
+"""Slopes of Lab [per pixel] that count as an edge; more than one, for noisy and for soft photos."""
+_SMALLEST, _LARGEST = 30, 0.02  # area of a patch: pixels, share of the photo
+_FEWEST: Final = 10  # patches of a grid
+_ENOUGH: Final = 18  # of them that need no other start
+_FITS: Final = 7.0  # mean CIEDE2000 of the patches that count
+_CLEARLY: Final = 1.4  # times as bad any other way round must be
+_COVERED: Final = 16.0  # CIEDE2000 of a patch above which something lies on it
+_UNEVEN: Final = 6.0  # standard deviation of Lab inside a patch, the same
+_MOST_COVERED: Final = 6
+_AROUND: Final = list(itertools.product((False, True), range(4)))  # mirrored, quarter turns
+
+
+class _Spot(NamedTuple):
+    x: float
+    y: float
+    area: float
+
+
+Cells = dict[tuple[int, int], int]
+"""Which spot lies at a place of a grid."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """The small copy: linear colours, Lab, and how many pixels of the photo one stands for."""
+
+    linear: FloatArray
+    lab: FloatArray
+    every: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    score: float
+    mirrored: bool
+    to_photo: FloatArray  # from the chart's columns and rows to the small copy
+    covered: tuple[int, ...]
+
+
+def find_chart(path: str | os.PathLike[str]) -> Chart:
+    """The 24-patch chart that a photo shows, wherever and however it lies.
+
+    Parameters
+    ----------
+    path
+        As for `Target.from_photo`.
+
+    Returns
+    -------
+    Chart
+        With its corners in pixels, and with the patches that something lies on left out.
+
+    Raises
+    ------
+    PhotoError
+        If none is found, or two, or one that is mirrored or mostly covered; if the photo can't
+        be read.
+    MissingExtraError
+        If scikit-image is not installed, or a library that reads the photo.
+    """
+    return chart_in(open_photo(path))
+
+
+def chart_in(picture: Picture) -> Chart:
+    """As `find_chart`, in a photo that is open."""
+    if picture.profile.channels == 1:
+        raise PhotoError("a grey photo shows no chart's colours", field="chart",
+                         remedy="Take a colour photo")  # fmt: skip
+    patch, every = picture.small(_LONGEST)
+    linear = np.array(patch.linear, dtype=float)
+    smooth = gaussian_filter(linear, (1.0, 1.0, 0.0))
+    lab = xyz_to_lab(100.0 * (smooth @ picture.profile.matrix.T), SRGB_WHITE)
+    seen = _Seen(smooth, lab, every)
+    found: list[_Found] = []
+    for edge in _EDGES:
+        spots = _spots(lab, edge)
+        for cells in _grids(spots):
+            fits = _placed(seen, spots, cells)
+            if fits is not None and not any(_same(fits, other) for other in found):
+                found.append(fits)
+    straight = [one for one in found if not one.mirrored]
+    if len(straight) > 1:
+        raise PhotoError(
+            "shows more than one chart", field="chart", value=f"{len(straight)} found",
+            remedy="Give the corners of the one that lies beside the soap",
+        )  # fmt: skip
+    if not straight:
+        if found:
+            raise PhotoError(
+                "shows the chart mirrored", field="chart",
+                remedy="Turn the mirrored picture of a front camera back, or take another photo",
+            )  # fmt: skip
+        raise PhotoError(
+            "shows no chart that could be found", field="chart",
+            remedy="Show all 24 patches, sharp, without glare, a tenth of the photo or more; "
+            "or give the middles of the patches dark skin, bluish green, black, white",
+        )  # fmt: skip
+    best = straight[0]
+    if len(best.covered) > _MOST_COVERED:
+        raise PhotoError(
+            "is covered, or has glare, in too many patches", field="chart",
+            value=f"{len(best.covered)} of 24", remedy="Show all of the chart",
+        )  # fmt: skip
+    ends = np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float)
+    corners = (_map(best.to_photo, ends) + 0.5) * every
+    a, b, c, d = ((float(x), float(y)) for x, y in corners)
+    return Chart((a, b, c, d), left_out=best.covered)
+
+
+def draw_chart(path: str | os.PathLike[str], chart: Chart) -> Figure:
+    """The photo with the part of each patch that is read, numbered from dark skin.
+
+    Raises
+    ------
+    MissingExtraError
+        If matplotlib is not installed.
+    """
+    picture = open_photo(path)
+    size = picture.width, picture.height
+    return draw_regions(*preview(picture), chart.patches(*size), size, letter=7)
+
+
+def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
+    """Even spots of a patch's size and shape."""
+    try:
+        from skimage.measure import label, regionprops
+    except ImportError:
+        raise MissingExtraError(
+            "needs scikit-image to find a chart", field="chart",
+            remedy='Install it with: pip install "shadematch[chart]", or give the corners',
+        ) from None  # fmt: skip
+    slope = np.sqrt(sum(np.square(gaussian_gradient_magnitude(lab[..., i], 1.0)) for i in range(3)))
+    numbered = label(slope < edge, connectivity=1)
+    high, wide = slope.shape
+    spots = []
+    for part in regionprops(numbered):
+        if not _SMALLEST <= part.area <= _LARGEST * high * wide:
+            continue
+        top, left, bottom, right = part.bbox
+        if top == 0 or left == 0 or bottom == high or right == wide:
+            continue
+        # A turned square fills half of its upright box; a thin strip or a ring is no patch.
+        if part.solidity < 0.85 or part.axis_minor_length < 0.3 * part.axis_major_length:
+            continue
+        spots.append(_Spot(float(part.centroid[1]), float(part.centroid[0]), float(part.area)))
+    return spots
+
+
+def _grids(spots: Sequence[_Spot]) -> list[Cells]:
+    """Grids of spots, the largest first; no spot is in two."""
+    if len(spots) < _FEWEST:
+        return []
+    places = np.array([(s.x, s.y) for s in spots])
+    areas = np.array([s.area for s in spots])
+    away = places[None] - places[:, None]
+    length = np.hypot(away[..., 0], away[..., 1])
+    tries: list[Cells] = []
+    placed: set[int] = set()
+    for i in range(len(spots)):
+        if i in placed:
+            continue
+        like = [j for j in np.argsort(length[i])[1:9] if 0.4 < areas[j] / areas[i] < 2.5]
+        for j, k in itertools.combinations(like[:6], 2):
+            u, v = away[i, j], away[i, k]
+            across = abs(u[0] * v[1] - u[1] * v[0])
+            lengths = length[i, j], length[i, k]
+            if across < 0.64 * lengths[0] * lengths[1] or max(lengths) > 2.5 * min(lengths):
+                continue
+            # Patches lie close: their middles are hardly two sides apart.
+            if across > 4.0 * areas[i]:
+                continue
+            if u[0] * v[1] - u[1] * v[0] < 0:
+                u, v = v, u
+            tries.append(_grown(places, areas, i, u, v))
+            if len(tries[-1]) >= _ENOUGH:
+                placed |= set(tries[-1].values())
+    taken: set[int] = set()
+    grids = []
+    for cells in sorted(tries, key=len, reverse=True):
+        if len(cells) < _FEWEST:
+            break
+        if not taken & set(cells.values()):
+            taken |= set(cells.values())
+            grids.append(cells)
+    return grids
+
+
+def _grown(
+    places: FloatArray, areas: FloatArray, start: int, u: FloatArray, v: FloatArray
+) -> Cells:
+    """All spots that can be reached from one by steps like u and v, which may change slowly."""
+    cells: Cells = {(0, 0): start}
+    used = {start}
+    waiting: list[tuple[tuple[int, int], FloatArray, FloatArray]] = [((0, 0), u, v)]
+    while waiting:
+        (column, row), u, v = waiting.pop(0)
+        here = places[cells[column, row]]
+        reach = 0.3 * min(np.hypot(*u), np.hypot(*v))
+        for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+            cell = column + dx, row + dy
+            if cell in cells:
+                continue
+            goal = here + dx * u + dy * v
+            off = np.hypot(*(places - goal).T)
+            spot = int(np.argmin(off))
+            like = 0.4 < areas[spot] / areas[cells[column, row]] < 2.5
+            if off[spot] > reach or spot in used or not like:
+                continue
+            cells[cell] = spot
+            used.add(spot)
+            step = places[spot] - here
+            waiting.append((cell, dx * step if dx else u, dy * step if dy else v))
+    return cells
+
+
+def _map(to_photo: FloatArray, points: FloatArray) -> FloatArray:
+    seen = np.column_stack([points, np.ones(len(points))]) @ to_photo.T
+    return np.asarray(seen[:, :2] / seen[:, 2:])
+
+
+def _placed(seen: _Seen, spots: Sequence[_Spot], cells: Cells) -> _Found | None:
+    """The chart in a grid, if its colours are there and fit one way round only."""
+    keys = np.array(list(cells), dtype=float)
+    points = np.array([(spots[i].x, spots[i].y) for i in cells.values()])
+    to_photo = homography(keys, points)
+    low, high = keys.min(axis=0).astype(int), keys.max(axis=0).astype(int)
+    results: list[_Found] = []
+    for wide, tall in ((6, 4), (4, 6)):
+        if high[0] - low[0] >= wide or high[1] - low[1] >= tall:
+            continue
+        for left in range(high[0] - wide + 1, low[0] + 1):
+            for top in range(high[1] - tall + 1, low[1] + 1):
+                for mirrored, turns in _AROUND:
+                    if (turns % 2 == 0) != (wide == 6):
+                        continue
+                    own = to_photo @ _onto_grid(left, top, wide, tall, turns, mirrored)
+                    fit = _colours(seen, own, mirrored)
+                    if fit is not None:
+                        results.append(fit)
+    results.sort(key=lambda one: one.score)
+    if not results or results[0].score > _FITS:
+        return None
+    if len(results) > 1 and results[1].score < _CLEARLY * results[0].score:
+        return None
+    return results[0]
+
+
+def _onto_grid(left: int, top: int, wide: int, tall: int, turns: int, mirrored: bool) -> FloatArray:
+    """From the chart's columns and rows to those of the grid."""
+    matrix = np.array([[1.0, 0.0, -2.5], [0.0, 1.0, -1.5], [0.0, 0.0, 1.0]])
+    if mirrored:
+        matrix = np.diag([-1.0, 1.0, 1.0]) @ matrix
+    c, s = ((1, 0), (0, 1), (-1, 0), (0, -1))[turns]
+    matrix = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]]) @ matrix
+    back = np.eye(3)
+    back[:2, 2] = left + (wide - 1) / 2.0, top + (tall - 1) / 2.0
+    return np.asarray(back @ matrix)
+
+
+_INSIDE: Final = np.stack(np.meshgrid(np.linspace(-0.22, 0.22, 7), np.linspace(-0.22, 0.22, 7)),
+                          axis=-1).reshape(-1, 2)  # fmt: skip
+_PATCHES: Final = np.array([(i % 6, i // 6) for i in range(24)], dtype=float)
+
+
+def _colours(seen: _Seen, to_photo: FloatArray, mirrored: bool) -> _Found | None:
+    """How well the colours at the 24 places fit the chart's, as a matrix may change them."""
+    high, wide = seen.lab.shape[:2]
+    spots = _map(to_photo, (_PATCHES[:, None] + _INSIDE).reshape(-1, 2))
+    column, row = np.rint(spots).astype(int).T
+    if column.min() < 0 or row.min() < 0 or column.max() >= wide or row.max() >= high:
+        return None
+    linear = seen.linear[row, column].reshape(24, -1, 3)
+    uneven = seen.lab[row, column].reshape(24, -1, 3).std(axis=1).max(axis=-1) > _UNEVEN
+    shown = np.median(linear, axis=1)
+    white = observation("D65").white
+    reference = Chart(((0, 0), (1, 0), (1, 1), (0, 1))).xyz
+    wanted = xyz_to_lab(reference, white)
+    by_xyz: Any = LAB_FROM_RESPONSE * cube_root_response(reference, white)[1][:, None, :]
+    design = by_xyz @ np.einsum("kf,ij->kifj", shown, np.eye(3)).reshape(24, 3, 9)
+    goal = np.einsum("kij,kj->ki", by_xyz, reference)
+    kept = ~uneven
+    off = np.zeros(24)
+    # Patches that something lies on are dropped one by one, the worst first.
+    while kept.sum() >= 24 - _MOST_COVERED - 2:
+        weights = np.linalg.lstsq(design[kept].reshape(-1, 9), goal[kept].ravel(), rcond=None)[0]
+        xyz = shown @ weights.reshape(3, 3)
+        off = delta_e(xyz_to_lab(np.maximum(xyz, 0.0), white), wanted)
+        worst = int(np.argmax(np.where(kept, off, 0.0)))
+        if off[worst] <= _COVERED:
+            covered = tuple(int(i) for i in np.flatnonzero(~kept))
+            return _Found(float(off[kept].mean()), mirrored, to_photo, covered)
+        kept[worst] = False
+    return None
+
+
+def _same(one: _Found, other: _Found) -> bool:
+    """Whether two lie over each other."""
+    middle = np.array([[2.5, 1.5]])
+    a, b = _map(one.to_photo, middle)[0], _map(other.to_photo, middle)[0]
+    ends = _map(other.to_photo, np.array([[0.0, 0.0], [5.0, 3.0]]))
+    return bool(np.hypot(*(a - b)) < 0.5 * np.hypot(*(ends[1] - ends[0])))
