@@ -10,6 +10,7 @@ import dataclasses
 import functools
 import inspect
 import itertools
+import secrets
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -117,6 +118,26 @@ def spectrum_file(folder: Path) -> Path:
 def readonly(array: Any) -> Any:
     array.setflags(write=False)
     return array
+
+
+@functools.cache
+def corrected(folder: Path) -> Path:
+    sm.save_correction(correction(), folder / "corrected.json")
+    return folder / "corrected.json"
+
+
+@functools.cache
+def target_file(folder: Path) -> Path:
+    sm.save_targets([sm.Target.from_hex(CODE)], folder / "targets.json")
+    return folder / "targets.json"
+
+
+def _chart_or_none(path: Any) -> sm.Chart | None:
+    """The chart in a photo; None where it is said, in the library's own words, that none is."""
+    try:
+        return sm.find_chart(path)
+    except sm.PhotoError:
+        return None
 
 
 # --- calls
@@ -537,6 +558,32 @@ CALLS: dict[str, Call] = {
     ),
     "Interval.contains": Call(
         lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
+    ),
+    # kept elsewhere
+    "Illuminant": Call(
+        sm.Illuminant, _with(name="lamp", wavelengths_nm=tuple(NM), power=(1.0,) * len(NM))
+    ),
+    "Illuminant.from_csv": Call(
+        sm.Illuminant.from_csv, lambda f: {"path": spectrum_file(f), "name": "lamp"}
+    ),
+    "copy_samples": Call(sm.copy_samples, lambda f: {"folder": f / secrets.token_hex(8)}),
+    "find_chart": Call(_chart_or_none, lambda f: {"path": photo(f)}),
+    "json_schema": Call(sm.json_schema, _with(kind="palette")),
+    "save_correction": Call(
+        sm.save_correction, lambda f: {"correction": correction(), "path": f / "c.json"}
+    ),
+    "load_correction": Call(sm.load_correction, lambda f: {"path": corrected(f)}),
+    "save_targets": Call(
+        sm.save_targets,
+        lambda f: {"targets": [sm.Target.from_hex(CODE)], "path": f / "t.json", "note": "n"},
+    ),
+    "load_targets": Call(sm.load_targets, lambda f: {"path": target_file(f)}),
+    "targets_frame": Call(
+        sm.targets_frame, lambda _: {"targets": [sm.Target.from_hex(CODE)]}
+    ),
+    "recipes_from_frame": Call(
+        sm.recipes_from_frame,
+        lambda _: {"frame": sm.results_frame([matched()]), "pour": POUR},
     ),
     # photos
     "flat_areas": Call(sm.flat_areas, lambda f: {"path": photo(f), "most": 3}),
