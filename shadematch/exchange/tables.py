@@ -28,7 +28,7 @@ from shadematch.errors import (
 )
 from shadematch.files import spreadsheet_cell, whole_file
 from shadematch.match import Match
-from shadematch.models import check_progress, expect
+from shadematch.models import check_progress, expect, listed
 from shadematch.pour import Pour, Recipe
 from shadematch.prediction import model_for
 from shadematch.standards import WAVELENGTHS_NM
@@ -141,7 +141,7 @@ def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
     except ImportError:
         raise _missing("pandas") from None
     rows = []
-    for target in targets:
+    for target in listed(targets, "targets", "Give a list of Target"):
         expect(target, Target, "targets", "Give Targets")
         if not isinstance(target.illuminant, str):
             raise ColourError("is a light of one's own", field="illuminant",
@@ -243,6 +243,9 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     PourError
         If no such columns are there, or a dose is no number from 0 on; the row is named.
     """
+    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
+        raise PourError("is no data frame", field="frame", value=frame,
+                        remedy="Give a pandas.DataFrame")  # fmt: skip
     pour = Pour() if pour is None else pour
     expect(pour, Pour, "pour", "Use Pour(...)")
     ending = " [cm]"
