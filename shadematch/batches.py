@@ -16,13 +16,11 @@ import math
 from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-
 from shadematch.errors import PourError
 from shadematch.html import card, curve
 from shadematch.match import Match, match
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import check_most, is_finite
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, model_for
 from shadematch.question import Choice
@@ -236,6 +234,7 @@ def smallest_batch(
     palette, pour, view = conditions(palette, pour, view)
     step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
     largest, wanted = positive(largest_g, "largest_g"), positive(delta_e, "delta_e")
+    check_most(max_pigments)
     masses = _grid(pour, step, largest, "step_g" if bar_g is None else "bar_g")
     lab = goal.lab_in(view)
     model = model_for(palette, pour.thickness_cm, pour.white, view)
@@ -309,8 +308,7 @@ def positive(value: float, name: str) -> float:
     PourError
         Naming the field.
     """
-    expect(value, (int, float, np.integer, np.floating), name, "Give a number above 0")
-    if isinstance(value, bool) or not math.isfinite(value) or value <= 0:
+    if not is_finite(value) or value <= 0:
         raise PourError(
             "must be finite and above 0", field=name, value=value, remedy="Give a number above 0"
         )

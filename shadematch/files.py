@@ -102,7 +102,7 @@ def whole_file(path: _Path, *, error: _Kind = FileError) -> Iterator[Path]:
         ) from None
     except ShadematchError:
         raise
-    except (TypeError, ValueError):  # no path at all, or a NUL in the name
+    except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
         raise _no_path(path, error) from None
 
 
@@ -152,7 +152,7 @@ def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
         raise error(
             "is not UTF-8 text", field="path", value=str(path), remedy="Save it as UTF-8"
         ) from None
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise _no_path(path, error) from None
     raise error(
         f"is too large for a {kind}", field="path", value=str(path),

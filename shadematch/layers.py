@@ -7,14 +7,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-import numpy as np
-
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import expect, is_finite, listed
 from shadematch.optics.stack import Coat, Medium, add, look, medium
 from shadematch.optics.transport import Directions
 from shadematch.pour import Pour, Recipe, View
@@ -184,15 +182,14 @@ def thickness_of(value: object, field_: str, *, least: float = 0.0) -> float:
     PourError
         For anything else.
     """
-    number = isinstance(value, int | float | np.integer | np.floating)
-    if not number or isinstance(value, bool) or not least <= float(value) <= _THICKEST_CM:  # type: ignore[arg-type]
+    if not is_finite(value) or not least <= value <= _THICKEST_CM:
         raise PourError(
             f"must be a number from {least:g} to {_THICKEST_CM:g}",
             field=field_,
             value=value,
             remedy="Give it in cm",
         )
-    return float(value)  # type: ignore[arg-type]
+    return float(value)
 
 
 def recipe_of(
@@ -253,8 +250,7 @@ def layers(
         For a name that the palette lacks, or a dose, a thickness or a stack that can't be.
     """
     palette, pour, view = conditions(palette, pour, view)
-    expect(stack, Iterable, "stack", "Give pairs of a recipe and a thickness in cm, top first")
-    pairs = list(stack)
+    pairs = listed(stack, "stack", "Give pairs of a recipe and a thickness in cm, top first")
     if not 1 <= len(pairs) <= _MOST_LAYERS:
         raise PourError(
             f"needs 1 to {_MOST_LAYERS} layers",

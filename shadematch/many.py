@@ -15,6 +15,7 @@ from shadematch.errors import PourError
 from shadematch.illuminant import Light
 from shadematch.match import Match, match_of, tolerated
 from shadematch.materials import Palette
+from shadematch.models import check_progress
 from shadematch.pour import LetDown, Pour, View
 from shadematch.prediction import conditions
 from shadematch.question import Asked, checked_asked, checked_let_downs
@@ -79,12 +80,23 @@ def match_many(
     required, excluded = checked_asked(
         palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
     )
-    if isinstance(chunk, bool) or not isinstance(chunk, int) or chunk < 1:
+    if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= 10**7:
         raise PourError("must be a whole number from 1", field="chunk", value=chunk,
                         remedy="A few thousand suit most machines")  # fmt: skip
     names = checked_lights(lights)
     asked = Asked(palette, pour, view, max_pigments, required, excluded, names, at_hand)
-    return _stream(iter(targets), asked, tolerance, executor, progress, chunk)
+    try:
+        stream = iter(() if isinstance(targets, str) else targets)
+    except TypeError:
+        stream = None
+    if stream is None or isinstance(targets, str):
+        raise PourError("is no list of targets", field="targets", value=targets,
+                        remedy="For one target use match")  # fmt: skip
+    if executor is not None and not callable(getattr(executor, "submit", None)):
+        raise PourError("is no executor", field="executor", value=executor,
+                        remedy="Give a concurrent.futures.Executor")  # fmt: skip
+    check_progress(progress)
+    return _stream(stream, asked, tolerance, executor, progress, chunk)
 
 
 def _stream(

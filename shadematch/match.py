@@ -33,6 +33,7 @@ __all__ = ["Match", "match", "match_of", "tolerated"]
 
 _TOLERANCE: Final = 0.5
 """CIEDE2000 that nobody sees (common practice, no source)."""
+_LARGEST_CHUNK: Final = 10_000_000
 
 
 @dataclass(frozen=True)

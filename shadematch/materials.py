@@ -28,7 +28,7 @@ from pydantic import Field, field_validator, model_validator
 from shadematch.arrays import FloatArray
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
 from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
-from shadematch.models import Frozen, Number
+from shadematch.models import Frozen, Number, is_finite
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
 __all__ = ["Base", "Palette", "Pigment", "load_palette"]
@@ -236,7 +236,16 @@ class Palette(Frozen):
         return Palette(pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note)
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
-        """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1."""
+        """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.
+
+        Raises
+        ------
+        PaletteError
+            If it is no number from 0 to 1.
+        """
+        if not is_finite(white) or not 0 <= white <= 1:
+            raise PaletteError("must be a number from 0 to 1", field="white", value=white,
+                               remedy="It is a fraction by mass")  # fmt: skip
         clear, opaque = self.clear, self.white
         mix = [
             (1.0 - white) * np.asarray(c) + white * np.asarray(w)

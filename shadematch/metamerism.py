@@ -34,7 +34,7 @@ from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import Recipe, View
 from shadematch.prediction import Prediction, conditions, predict
-from shadematch.standards import checked_lights, observation
+from shadematch.standards import WAVELENGTHS_NM, checked_lights, observation
 from shadematch.target import Target, as_target, triple
 
 __all__ = ["Lights", "UnderLight", "lights", "metameric_index"]
@@ -43,6 +43,8 @@ USUAL_LIGHTS: Final = ("D65", "A", "FL11", "LED-B3")
 """Daylight, a filament lamp, a fluorescent lamp with three bands, a white LED of 4100 K."""
 
 Correction = Literal["multiplicative", "additive", "none"]
+_BRIGHTEST: Final = 100.0
+"""Radiance factor beyond any surface; keeps what is computed finite."""
 _DARK: Final = 1e-6
 
 
@@ -192,16 +194,10 @@ def metameric_index(
     Raises
     ------
     ColourError
-        For an unknown light, observer or correction.
+        For an unknown light, observer or correction, or what are no radiance factors.
     """
-    known = ("multiplicative", "additive", "none")
-    if correction not in known:
-        raise ColourError(
-            "is no correction",
-            field="correction",
-            value=correction,
-            remedy=f"Use one of {', '.join(known)}",
-        )
+    _check_correction(correction)
+    first, second = _factors(first, "first"), _factors(second, "second")
     test, start = observation(illuminant, observer), observation(reference, observer)
     one, other = test.weights @ first, test.weights @ second
     one_before, other_before = start.weights @ first, start.weights @ second
@@ -215,6 +211,33 @@ def metameric_index(
         other = other + (one_before - other_before)
     a, b = xyz_to_lab(one, test.white), xyz_to_lab(other, test.white)
     return float(delta_e(a, b)), float(np.linalg.norm(a - b))
+
+
+def _check_correction(correction: object) -> None:
+    known = ("multiplicative", "additive", "none")
+    if not isinstance(correction, str) or correction not in known:
+        raise ColourError(
+            "is no correction",
+            field="correction",
+            value=correction,
+            remedy=f"Use one of {', '.join(known)}",
+        )
+
+
+def _factors(given: FloatArray, field_: str) -> FloatArray:
+    try:
+        values = np.asarray(given, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        values = np.empty(0)
+    if values.shape != WAVELENGTHS_NM.shape or not np.all((values >= 0) & (values <= _BRIGHTEST)):
+        raise ColourError(
+            f"needs {WAVELENGTHS_NM.size} radiance factors from 0 on, one each 10 nm from 380 to "
+            "730 nm",
+            field=field_,
+            value=given,
+            remedy="Use shadematch.standards.onto_grid for other wavelengths",
+        )
+    return values
 
 
 def lights(
@@ -277,6 +300,7 @@ def lights(
         )  # fmt: skip
     palette, _, view = conditions(palette, None, view)
     observation(reference, view.observer)
+    _check_correction(correction)
     bar = predict(recipe.doses_cm, palette=palette, pour=recipe.pour, view=view)
     entries = []
     for name in names:

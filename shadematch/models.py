@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, ClassVar
+import math
+from typing import Annotated, Any, ClassVar, TypeGuard
 
 import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
@@ -10,7 +11,7 @@ from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 
-__all__ = ["Frozen", "Number", "expect"]
+__all__ = ["Frozen", "Number", "check_most", "check_progress", "expect", "is_finite", "listed"]
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -63,6 +64,61 @@ def expect(value: object, kind: type | tuple[type, ...], field: str, remedy: str
         )
 
 
+def is_finite(value: object) -> TypeGuard[float]:
+    """Whether a value is a finite real number; truth values and texts are none."""
+    if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
+        return False
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number beyond any float
+        return False
+
+
+def check_most(max_pigments: object) -> None:
+    """Refuse a largest number of pigments that is none.
+
+    Raises
+    ------
+    PourError
+        Naming it.
+    """
+    most = max_pigments
+    if most is not None and (
+        isinstance(most, bool) or not isinstance(most, int | np.integer) or most < 1
+    ):
+        raise PourError("must be a whole number from 1", field="max_pigments", value=most,
+                        remedy="Leave it out for no limit")  # fmt: skip
+
+
+def check_progress(progress: object) -> None:
+    """Refuse a report of progress that can't be called.
+
+    Raises
+    ------
+    PourError
+        Naming it.
+    """
+    if progress is not None and not callable(progress):
+        raise PourError("can't be called", field="progress", value=progress,
+                        remedy="Give a function of one argument, such as print")  # fmt: skip
+
+
+def listed(value: object, field: str, remedy: str) -> tuple[Any, ...]:
+    """What a list, or anything else that can be gone through, holds.
+
+    Raises
+    ------
+    PourError
+        If it can't be gone through.
+    """
+    try:
+        return tuple(value)  # type: ignore[arg-type]
+    except TypeError:
+        raise PourError(
+            f"is no list ({type(value).__name__})", field=field, value=value, remedy=remedy
+        ) from None
+
+
 Number = Annotated[float, BeforeValidator(_plain_number)]
 """A finite number; texts and truth values are refused."""
 
@@ -80,6 +136,11 @@ class Frozen(BaseModel):
             super().__init__(**data)
         except ValidationError as found:
             raise self._readable(found) from None
+        except TypeError:  # an entry is a dict with other keys than texts
+            raise self._error(
+                "has an entry whose name is no text", field=type(self).__name__,
+                remedy="Name each entry by a text",
+            ) from None  # fmt: skip
 
     @classmethod
     def _readable(cls, found: ValidationError) -> ShadematchError:

@@ -16,14 +16,18 @@ from pydantic import BeforeValidator, Field, model_validator
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError, ShadematchError
 from shadematch.illuminant import Illuminant, Light
-from shadematch.models import Frozen, Number
+from shadematch.models import Frozen, Number, expect, is_finite, listed
 from shadematch.optics.layer import Surroundings
 from shadematch.standards import WAVELENGTHS_NM, Observation, observation
 
-__all__ = ["BACKINGS", "LetDown", "Pour", "Recipe", "View", "Weighed"]
+__all__ = ["BACKINGS", "LONGEST_CM", "LetDown", "Pour", "Recipe", "View", "Weighed"]
 
 BACKINGS: Final = {"white": 0.9, "black": 0.04}
 """Reflectance of white paper and of a dark table (common practice, no source)."""
+
+LONGEST_CM: Final = 10_000_000.0
+"""Far beyond any batch; keeps sums finite."""
+_HEAVIEST_G: Final = 1e9
 
 
 class Pour(Frozen):
@@ -123,8 +127,7 @@ class LetDown(Frozen):
             If a number is out of range.
         """
         for name, value in (("paste_cm", paste_cm), ("base_g", base_g)):
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            if not number or not math.isfinite(value) or value <= 0:
+            if not is_finite(value) or value <= 0:
                 raise PourError("must be a number above 0", field=name, value=value,
                                 remedy="For instance 1 cm in 50 g")  # fmt: skip
         return cls(pigment=pigment, cm_per_g=paste_cm / base_g, step_g=step_g, white=white)
@@ -164,6 +167,12 @@ class Weighed:
     let_down: LetDown
     mass_g: float
 
+    def __post_init__(self) -> None:
+        expect(self.let_down, LetDown, "let_down", "Use LetDown(...) or LetDown.made(...)")
+        if not is_finite(self.mass_g) or not 0 <= self.mass_g <= _HEAVIEST_G:
+            raise PourError("must be a mass from 0 on", field="mass_g", value=self.mass_g,
+                            remedy="Give it in g")  # fmt: skip
+
     @property
     def paste_cm(self) -> float:
         """Paste in it [cm]."""
@@ -187,7 +196,7 @@ def _checked_backing(value: object) -> str | float | tuple[float, ...]:
     try:
         given = np.asarray(None if isinstance(value, str) else value)
         numbers = given.astype(float) if given.dtype != bool else np.array(np.nan)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         numbers = np.array(np.nan)
     if numbers.ndim > 1 or not np.all((numbers >= 0) & (numbers <= 1)):
         raise PourError("is no backing", value=value, remedy=f"Give {wanted}")
@@ -294,7 +303,26 @@ class Recipe:
     weighed: tuple[Weighed, ...] = ()
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "doses_cm", MappingProxyType(dict(self.doses_cm)))
+        expect(self.pour, Pour, "pour", "Use Pour(...)")
+        expect(self.doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+        for name, dose in self.doses_cm.items():
+            if not isinstance(name, str):
+                raise PourError("a pigment has no name", field="doses", value=name,
+                                remedy="Give a text")  # fmt: skip
+            if type(dose) is not float and not is_finite(dose):
+                raise PourError("must be a number", field=f"doses.{name}", value=dose,
+                                remedy="In cm")  # fmt: skip
+            if not 0 <= dose <= LONGEST_CM:  # NaN fails every comparison
+                raise PourError(f"must lie between 0 and {LONGEST_CM:,.0f} cm",
+                                field=f"doses.{name}", value=dose,
+                                remedy="Give the length of paste in cm")  # fmt: skip
+        parts = listed(self.weighed, "weighed", "Give a list of Weighed(...)")
+        for part in parts:
+            expect(part, Weighed, "weighed", "Give a list of Weighed(...)")
+        object.__setattr__(self, "weighed", parts)
+        object.__setattr__(
+            self, "doses_cm", MappingProxyType({n: d for n, d in self.doses_cm.items() if d})
+        )
 
     def __hash__(self) -> int:
         return hash((tuple(self.doses_cm.items()), self.pour, self.weighed))
@@ -364,7 +392,5 @@ class Recipe:
 
     def __str__(self) -> str:
         """In plain words."""
-        if not self.doses_cm:
-            return "no paste at all"
         squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed_cm.items()]
-        return ", ".join([*squeezed, *map(str, self.weighed)])
+        return ", ".join([*squeezed, *map(str, self.weighed)]) or "no paste at all"

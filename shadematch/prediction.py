@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Final
 
 import numpy as np
 
@@ -23,13 +22,9 @@ from shadematch.html import card
 from shadematch.materials import Palette, load_palette
 from shadematch.models import expect
 from shadematch.optics.layer import Layer, reflectance
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LONGEST_CM, Pour, Recipe, View
 
 __all__ = ["Model", "Prediction", "model_for", "predict"]
-
-
-_LONGEST_CM: Final = 10_000_000.0
-"""Far beyond any batch; keeps sums finite."""
 
 
 class Model:
@@ -194,9 +189,9 @@ def loads_of(doses_cm: Mapping[str, float], palette: Palette, pour: Pour) -> Flo
         at = palette.index(name)
         if isinstance(dose, bool) or not isinstance(dose, int | float | np.integer | np.floating):
             raise PourError("must be a number", field=f"doses.{name}", value=dose, remedy="In cm")
-        if not np.isfinite(dose) or dose < 0 or dose > _LONGEST_CM:
+        if not 0 <= dose <= LONGEST_CM:  # NaN fails every comparison
             raise PourError(
-                f"must lie between 0 and {_LONGEST_CM:,.0f} cm",
+                f"must lie between 0 and {LONGEST_CM:,.0f} cm",
                 field=f"doses.{name}",
                 value=dose,
                 remedy="Give the length of paste in cm",

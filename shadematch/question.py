@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -15,7 +15,7 @@ from shadematch.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import expect, is_finite, listed
 from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, model_for, predict_loads
 from shadematch.search.answer import Searcher
@@ -413,11 +413,8 @@ def checked_asked(
     if isinstance(must_avoid, str):
         must_avoid = (must_avoid,)
     for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
-        expect(names, Iterable, field_, "Give a list of pigment names")
-    number = isinstance(tolerance, int | float | np.integer | np.floating)
-    if tolerance is not None and (
-        not number or isinstance(tolerance, bool) or not np.isfinite(tolerance) or tolerance < 0
-    ):
+        listed(names, field_, "Give a list of pigment names")
+    if tolerance is not None and (not is_finite(tolerance) or tolerance < 0):
         raise PourError(
             "must be finite and not negative",
             field="tolerance",

@@ -52,6 +52,8 @@ def read_spectrum(path: str | os.PathLike[str]) -> list[tuple[float, float, int]
         problem, remedy = f"can't be read: {found.strerror}", "Check the name and the folder"
     except UnicodeDecodeError:
         problem = "is not UTF-8 text"
+    except (TypeError, ValueError):  # no path at all, or a NUL in the name
+        problem, remedy = "is no path", "Check the name and the folder"
     if len(text) > _LARGEST_FILE:
         problem = "is too large for a spectrum"
     rows: list[tuple[float, float, int]] = []

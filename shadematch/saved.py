@@ -203,7 +203,7 @@ def _nothing_else(thing: Result | Target, known: frozenset[str]) -> None:
 
 
 def _not_twice(given: object, own: object, field: str) -> None:
-    if given is not None and given != own:
+    if given is not None and (type(given) is not type(own) or given != own):
         raise PourError(f"the result brings its own {field}", field=field, value=str(given),
                         remedy="Leave it out")  # fmt: skip
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import functools
 import warnings
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from importlib import resources
 from typing import Any, Final, NamedTuple
 
@@ -140,8 +140,12 @@ def checked_lights(illuminants: Sequence[Light], *, field: str = "lights") -> tu
     """
     if isinstance(illuminants, str | Illuminant):
         illuminants = (illuminants,)
-    names = tuple(illuminants) if isinstance(illuminants, Iterable) else (None,)
-    if None in names or any(names.count(name) > 1 for name in names):
+    try:
+        names = tuple(illuminants)
+        plain = all(isinstance(name, str | Illuminant) for name in names)
+    except TypeError:  # no list at all
+        names, plain = (), False
+    if not plain or any(names.count(name) > 1 for name in names):
         raise ColourError(
             "must be a list of names, each once",
             field=field,

@@ -27,9 +27,10 @@ from shadematch.colorimetry import (
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError, SpectrumError
 from shadematch.illuminant import Light
+from shadematch.models import expect
 from shadematch.pour import View
 from shadematch.readers import read_spectrum
-from shadematch.standards import observation, onto_grid
+from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
 __all__ = ["Target", "as_target", "triple"]
 
@@ -41,6 +42,8 @@ Triple = tuple[float, float, float]
 Covariance = tuple[Triple, Triple, Triple]
 
 _LEVEL: Final = 0.9
+_FARTHEST: Final = 1e4
+"""Beyond any colour, in CIELAB; keeps what is computed from it finite."""
 _DIRECTIONS: Final = 600
 
 
@@ -74,7 +77,14 @@ class Target:
     covariance: Covariance | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
-        _triple(self.lab, "lab")
+        lab = _triple(self.lab, "lab")
+        if np.abs(lab).max() > _FARTHEST:
+            raise ColourError("is no colour", field="lab", value=self.lab,
+                              remedy="L* runs to 100, a* and b* to some hundreds")  # fmt: skip
+        observation(self.illuminant, self.observer)
+        expect(self.source, str, "source", "Say in words where it came from")
+        if self.reflectance is not None:
+            object.__setattr__(self, "reflectance", _spectrum(self.reflectance))
         if self.covariance is not None:
             object.__setattr__(self, "covariance", _covariance(self.covariance))
 
@@ -217,7 +227,7 @@ class Target:
         try:
             x = np.asarray(wavelengths_nm, dtype=float)
             y = np.asarray(reflectance, dtype=float)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise SpectrumError(
                 "must be two lists of numbers", field="reflectance", value=reflectance,
                 remedy="Give wavelengths and reflectances",
@@ -304,6 +314,7 @@ class Target:
         the same appearance under the view's white by linear Bradford adaptation, if the lights
         differ: an estimate, since the colour is known in one light only.
         """
+        expect(view, View, "view", "Use View(...)")
         seen = view.observation
         if self.reflectance is not None:
             return xyz_to_lab(seen.weights @ self.reflectance, seen.white)
@@ -389,6 +400,19 @@ def _triple(values: Sequence[float], field_: str) -> FloatArray:
             "needs three finite numbers", field=field_, value=values, remedy="Give all three"
         )
     return array
+
+
+def _spectrum(given: FloatArray) -> FloatArray:
+    try:
+        values = np.asarray(given, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        values = np.empty(0)
+    if values.shape != WAVELENGTHS_NM.shape or not np.all((values >= 0) & (values <= 1)):
+        raise ColourError(
+            f"needs {WAVELENGTHS_NM.size} numbers from 0 to 1, or None", field="reflectance",
+            value=given, remedy="Use Target.from_reflectance",
+        )  # fmt: skip
+    return values
 
 
 def _covariance(given: Sequence[Sequence[float]]) -> Covariance:

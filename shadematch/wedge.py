@@ -12,6 +12,7 @@ from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.layers import Shade, label_of, medium_of, recipe_of, shade_of, thickness_of
 from shadematch.materials import Palette
+from shadematch.models import expect
 from shadematch.optics.stack import look
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions
@@ -138,6 +139,7 @@ def wedge(
     """
     palette, pour, view = conditions(palette, pour, view)
     made = recipe_of(recipe, palette, pour, "recipe")
+    expect(clear_top, bool, "clear_top", "Give True or False")
     least = 0.0 if clear_top else 0.01  # a bare layer has to be there
     ends = thickness_of(from_cm, "from_cm", least=least), thickness_of(to_cm, "to_cm", least=least)
     if isinstance(steps, bool) or not isinstance(steps, int) or not 2 <= steps <= _MOST_STEPS:

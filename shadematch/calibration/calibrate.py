@@ -20,7 +20,7 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import check_progress, expect, is_finite, listed
 
 __all__ = ["calibrate"]
 
@@ -109,14 +109,24 @@ def calibrate(
         If `pigments` or `scattering` leave out or invent a name.
     """
     pours = _checked(test_pours)
+    check_progress(progress)
+    expect(like, (Palette, type(None)), "like", "Use load_palette(...)")
+    if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):
+        raise PourError("is no way to touch", field="contact", value=contact,
+                        remedy="Take 'stated' or 'auto', or leave it out")  # fmt: skip
+    if pigments is not None and not isinstance(pigments, str):
+        pigments = listed(pigments, "pigments", "Give the names of the pastes")
+    if not isinstance(scattering, str):
+        scattering = listed(scattering, "scattering", "Give names, or 'auto', 'none', 'all'")
+        for name in scattering:
+            expect(name, str, "scattering", "Give names, or 'auto', 'none', 'all'")
     names = _names(pours, pigments)
     films = not any(p.pour.white > 0 or not p.doses for p in pours)
     check_before(pours, names, films)
     unit = pours[0].unit
     errors = _ERRORS["part" if films else unit]
     if dose_error is not None:
-        good = isinstance(dose_error, int | float) and not isinstance(dose_error, bool)
-        if not good or not 0 <= dose_error < 1e6:
+        if not is_finite(dose_error) or not 0 <= dose_error < 1e6:
             raise PourError("must be a number from 0 on", field="dose_error", value=dose_error,
                             remedy=f"In {unit}")  # fmt: skip
         errors = errors._replace(dose=float(dose_error), dose_share=0.0)
@@ -194,8 +204,7 @@ def _shows_through(pours: Sequence[TestPour]) -> bool:
 
 
 def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
-    expect(test_pours, Iterable, "test_pours", "Give a list of TestPour")
-    pours = tuple(test_pours)
+    pours = listed(test_pours, "test_pours", "Give a list of TestPour")
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
     if not pours:

@@ -21,7 +21,7 @@ from shadematch.cautions import CAUTIONS
 from shadematch.difference import squared_difference
 from shadematch.errors import PourError
 from shadematch.files import spreadsheet_cell
-from shadematch.models import expect
+from shadematch.models import check_progress, expect, listed
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM
 
@@ -99,6 +99,9 @@ class PouringPlan:
 
     def form(self, reading: Literal["spectrum", "lab"] = "spectrum") -> str:
         """A CSV with a line for each reading, to be filled in; `read_test_pours` reads it."""
+        if not isinstance(reading, str) or reading not in ("spectrum", "lab"):
+            raise PourError("is no kind of reading", field="reading", value=reading,
+                            remedy="Take 'spectrum' or 'lab'")  # fmt: skip
         pigments = list(dict.fromkeys(n for p in self.pours for n in p.doses))
         cells = [f"{nm:g}" for nm in WAVELENGTHS_NM] if reading == "spectrum" else ["L", "a", "b"]
         out = io.StringIO()
@@ -127,9 +130,13 @@ class PouringPlan:
         PourError
             If it exists, so that filled-in forms are safe, or can't be written.
         """
+        text = self.form(reading)
         try:
             with Path(path).open("x", encoding="utf-8") as stream:
-                stream.write(self.form(reading))
+                stream.write(text)
+        except (TypeError, ValueError):  # no path at all, or a NUL in the name
+            raise PourError("is no path", field="path", value=path,
+                            remedy="Give the name of a new file") from None  # fmt: skip
         except OSError as found:
             raise PourError(f"can't be written: {found.strerror}", field="path", value=str(path),
                             remedy="Give the name of a new file") from None  # fmt: skip
@@ -168,7 +175,14 @@ def starter_plan(
     PourError
         For no pigment, more than eight, or a name twice.
     """
-    names = tuple((pigments,) if isinstance(pigments, str) else pigments)
+    remedy = "Give the names of the pastes"
+    names = listed((pigments,) if isinstance(pigments, str) else pigments, "pigments", remedy)
+    for name in names:
+        expect(name, str, "pigments", remedy)
+    scattering = listed(
+        (scattering,) if isinstance(scattering, str) else scattering, "scattering", remedy
+    )
+    expect(white, bool, "white", "Give True or False")
     if not 1 <= len(names) <= 8 or len(set(names)) != len(names) or not all(names):
         raise PourError("needs one to eight names, each once", field="pigments", value=names,
                         remedy="Give the names of the pastes")  # fmt: skip
@@ -273,6 +287,14 @@ def next_pours(
         raise PourError("must be a whole number from 1 to 20", field="count", value=count,
                         remedy="Three is a good start")  # fmt: skip
     view = View() if view is None else view
+    expect(view, View, "view", "Use View(...)")
+    check_progress(progress)
+    if recipes is not None:
+        recipes = listed(recipes, "recipes", "Give a list of Recipe(doses, pour)")
+    if candidates is not None:
+        candidates = listed(candidates, "candidates", "Give pours of a starter_plan(...)")
+        for planned in candidates:
+            expect(planned, PlannedPour, "candidates", "Give pours of a starter_plan(...)")
     asked = tuple(recipes) if recipes is not None else _usual(calibration)
     if not asked:
         raise PourError("there are none", field="recipes", remedy="Give some, or leave them out")

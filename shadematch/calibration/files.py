@@ -17,6 +17,8 @@ from typing import Final, Literal
 
 from shadematch.calibration.rows import Row, backings_of, column_of, fault, pours_of, with_points
 from shadematch.calibration.testpour import TestPour
+from shadematch.errors import PourError
+from shadematch.models import expect
 from shadematch.pour import Pour, View
 
 __all__ = ["read_test_pours"]
@@ -65,6 +67,13 @@ def read_test_pours(
     PourError
         If the file can't be read or a line can't be meant; the line is named.
     """
+    expect(pour, (Pour, type(None)), "pour", "Use Pour(...)")
+    expect(view, (View, type(None)), "view", "Use View(...)")
+    if reflectance_unit is not None and (
+        not isinstance(reflectance_unit, str) or reflectance_unit not in ("fraction", "percent")
+    ):
+        raise PourError("is no unit", field="reflectance_unit", value=reflectance_unit,
+                        remedy="Take 'fraction' or 'percent'")  # fmt: skip
     text = _text(path)
     light = View() if view is None else view
     first = next((line for line in text.splitlines() if line.strip()), "")
@@ -103,7 +112,7 @@ def _text(path: str | os.PathLike[str]) -> str:
     except OSError as found:
         raise fault(path, None, f"can't be read: {found.strerror}", None,
                     "Check the name and the folder") from None  # fmt: skip
-    except ValueError:  # a NUL in the name
+    except (TypeError, ValueError):  # no path at all, or a NUL in the name
         raise fault(path, None, "is no path", None, "Check the name") from None
     if len(raw) > _LARGEST_FILE:
         raise fault(path, None, "is too large for test pours", None, "Split it")
@@ -128,7 +137,7 @@ def _csv(text: str, path: object) -> list[Row]:
         raise fault(path, None, "is empty", None, "Give a line of column names, then readings")
     head = lines[start]
     between = next((mark for mark in ("\t", ";", ",") if mark in head), ",")
-    names = [cell.strip() for cell in next(csv.reader([head], delimiter=between))]
+    names = [cell.strip() for cell in _split(head, between, path, start + 1)]
     columns = []
     for name in names:
         column = column_of(name)
@@ -142,7 +151,7 @@ def _csv(text: str, path: object) -> list[Row]:
     for number, line in enumerate(lines[start + 1 :], start + 2):
         if not line.strip(" ;,\t") or line.lstrip().startswith("#"):
             continue
-        cells = next(csv.reader([line], delimiter=between))
+        cells = _split(line, between, path, number)
         while len(cells) > len(columns) and not cells[-1].strip():
             cells.pop()
         if len(cells) != len(columns):
@@ -153,6 +162,14 @@ def _csv(text: str, path: object) -> list[Row]:
                         remedy)  # fmt: skip
         rows.append(Row(number, dict(zip(columns, cells, strict=True))))
     return rows
+
+
+def _split(line: str, between: str, path: object, number: int) -> list[str]:
+    try:
+        return next(csv.reader([line], delimiter=between))
+    except csv.Error as found:
+        raise fault(path, number, f"is no CSV: {found}", None,
+                    "Look for a cell too long or a quote too many") from None  # fmt: skip
 
 
 def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View]:
@@ -177,7 +194,11 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
                 state, opened, begun = "data", number, len(rows)
                 continue
             else:
-                if key == "NUMBER_OF_SETS" and len(tokens) > 1 and tokens[1].isdigit():
+                if (
+                    key == "NUMBER_OF_SETS"
+                    and len(tokens) > 1
+                    and re.fullmatch(r"[0-9]{1,9}", tokens[1])
+                ):
                     expected = int(tokens[1])
                 elif key == "SAMPLE_BACKING" and len(tokens) > 1:
                     said["backing"] = tokens[1].lower()

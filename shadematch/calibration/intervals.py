@@ -66,10 +66,16 @@ class Interval:
     delta_e_high: float | None = None
 
     def contains(self, lab: Triple) -> bool:
-        """Whether a colour lies in the region (an ellipsoid) that holds `level` of them."""
+        """Whether a colour lies in the region (an ellipsoid) that holds `level` of them.
+
+        Raises
+        ------
+        ColourError
+            If it isn't three finite numbers.
+        """
         from scipy.stats import chi2
 
-        d = np.asarray(lab, dtype=float) - np.array(self.lab)
+        d = np.array(Target(lab).lab) - np.array(self.lab)
         return bool(d @ np.linalg.solve(self.covariance, d) <= chi2.ppf(self.level, 3))
 
     @property

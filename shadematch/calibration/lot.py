@@ -16,7 +16,7 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.html import card
-from shadematch.models import expect
+from shadematch.models import expect, listed
 from shadematch.pour import Pour
 from shadematch.standards import WAVELENGTHS_NM
 
@@ -104,10 +104,11 @@ def new_lot(
         was not calibrated.
     """
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
-    if pigment not in calibration.pigments:
+    expect(hue_shift, bool, "hue_shift", "Give True or False")
+    if not isinstance(pigment, str) or pigment not in calibration.pigments:
         raise UnknownNameError("was not calibrated", field="pigment", value=pigment,
                                remedy=f"There are {', '.join(calibration.pigments)}")  # fmt: skip
-    pours = tuple(test_pours)
+    pours = listed(test_pours, "test_pours", "Give a list of TestPour")
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
         calibration._conditions(pour.pour, pour.view)

@@ -189,6 +189,10 @@ class Calibration:
         UnknownNameError
             If nothing of that name was fitted.
         """
+        expect(of, str, "of", "Give 'clear', 'white' or a pigment's name")
+        if not isinstance(what, str) or what not in ("absorption", "scattering"):
+            raise PourError("is no spectrum", field="what", value=what,
+                            remedy="Take 'absorption' or 'scattering'")  # fmt: skip
         if (of, "absorption") not in self.spectra and of not in ("clear", "white"):
             raise UnknownNameError("was not calibrated", field="of", value=of,
                                    remedy=f"There are {', '.join(self.pigments)}")  # fmt: skip
@@ -311,7 +315,7 @@ class Calibration:
         A backing on which pours were measured is fitted along; its stated reflectance is only
         where the fit begins. On other backings the view stays as it is.
         """
-        view = self._met(view or View())
+        view = self._met(View() if view is None else view)
         problem = self._fit.problem
         shares = backing_shares(problem.unknowns, view)
         if not shares.any():

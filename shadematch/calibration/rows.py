@@ -48,6 +48,7 @@ _OTHER_NAMES: Final = {
     "sample_name": "name", "lab_l": "l", "lab_a": "a", "lab_b": "b", "l*": "l", "a*": "a",
     "b*": "b", "xyz_x": "x", "xyz_y": "y", "xyz_z": "z", "sample_backing": "backing",
 }  # fmt: skip
+_LONGEST_NAME: Final = 300
 _PERCENT: Final = 1.5
 """A file with a larger value than this is in percent: no soap reflects half as much again as
 the perfect diffuser."""
@@ -63,7 +64,9 @@ class Row:
 
 def fault(path: object, line: int | None, problem: str, value: object, remedy: str) -> PourError:
     """An error that names file and line."""
-    where = f"{path}, line {line}" if line else str(path)
+    name = str(path) or "path"
+    name = name if len(name) <= _LONGEST_NAME else name[: _LONGEST_NAME - 3] + "..."
+    where = f"{name}, line {line}" if line else name
     return PourError(problem, field=where, value=value, remedy=remedy)
 
 

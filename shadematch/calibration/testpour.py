@@ -79,7 +79,7 @@ class TestPour:
         expect(self.view, View, "view", "Use View(...)")
         expect(self.doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
         expect(self.name, str, "name", "Give a text")
-        if self.unit not in ("cm", "g", "part"):
+        if not isinstance(self.unit, str) or self.unit not in ("cm", "g", "part"):
             raise PourError("is no unit", field="unit", value=self.unit,
                             remedy="Take 'cm', 'g' or 'part'")  # fmt: skip
         kept = {}
@@ -153,15 +153,17 @@ class TestPour:
         try:
             x = np.asarray(wavelengths_nm, dtype=float)
             y = np.asarray(values, dtype=float)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise SpectrumError("must be two lists of numbers", field="values", value=values,
                                 remedy="Give wavelengths and reflectances") from None  # fmt: skip
+        pour, view = _conditions(pour, view)
+        expect(name, str, "name", "Give a text")
         grid = onto_grid(x, y, field=name or "values")
         # Nothing is known of what was not measured: half a step of the grid is let pass.
         inside = (x[0] - 5 <= WAVELENGTHS_NM) & (x[-1] + 5 >= WAVELENGTHS_NM)
         _check_values(y, name or "values")
         spectrum = tuple(float(v) if k else None for v, k in zip(grid, inside, strict=True))
-        return cls(doses, name, pour or Pour(), view or View(), unit, spectrum)
+        return cls(doses, name, pour, view, unit, spectrum)
 
     @classmethod
     def from_lab(
@@ -182,9 +184,9 @@ class TestPour:
         ColourError, PourError
             If no surface can have the colour, or another entry can't be used.
         """
-        view = view or View()
+        pour, view = _conditions(pour, view)
         target = Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
-        return cls(doses, name, pour or Pour(), view, unit, None, target.lab,
+        return cls(doses, name, pour, view, unit, None, target.lab,
                    None if covariance is None else _checked_covariance(covariance))  # fmt: skip
 
     @classmethod
@@ -205,9 +207,9 @@ class TestPour:
         ColourError, PourError
             If no surface can have the colour, or another entry can't be used.
         """
-        view = view or View()
+        pour, view = _conditions(pour, view)
         target = Target.from_xyz(xyz, illuminant=view.illuminant, observer=view.observer)
-        return cls(doses, name, pour or Pour(), view, unit, None, target.lab)
+        return cls(doses, name, pour, view, unit, None, target.lab)
 
     @classmethod
     def from_target(
@@ -232,17 +234,17 @@ class TestPour:
             If it is no target, or another entry can't be used.
         """
         expect(target, Target, "target", "Use Target.from_photo, from_lab or another maker")
-        view = view or View()
+        pour, view = _conditions(pour, view)
         if target.reflectance is not None:
             spectrum = tuple(float(v) for v in target.reflectance)
-            return cls(doses, name, pour or Pour(), view, unit, spectrum)
+            return cls(doses, name, pour, view, unit, spectrum)
         view = view.model_copy(
             update={"illuminant": target.illuminant, "observer": target.observer}
         )
         covariance = getattr(target, "covariance", None)
         if covariance is not None:
             covariance = _with_edges(target, covariance)
-        return cls(doses, name, pour or Pour(), view, unit, None, target.lab, covariance)
+        return cls(doses, name, pour, view, unit, None, target.lab, covariance)
 
     @property
     def loads(self) -> dict[str, float]:
@@ -311,6 +313,15 @@ def _with_edges(target: Target, covariance: Covariance) -> Covariance:
     return _checked_covariance(total)
 
 
+def _conditions(pour: Pour | None, view: View | None) -> tuple[Pour, View]:
+    """What was given, or what is meant where nothing was."""
+    pour = Pour() if pour is None else pour
+    view = View() if view is None else view
+    expect(pour, Pour, "pour", "Use Pour(...)")
+    expect(view, View, "view", "Use View(...)")
+    return pour, view
+
+
 def _check_values(values: FloatArray, where: str) -> None:
     wrong = values[(values < _LOWEST) | (values > _HIGHEST)]
     if wrong.size:
@@ -342,7 +353,7 @@ def _lab(lab: object) -> Triple:
 def _checked_covariance(value: object) -> Covariance:
     try:
         matrix = np.asarray(value, dtype=float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         matrix = np.empty(0)
     good = matrix.shape == (3, 3) and bool(np.all(np.isfinite(matrix)))
     if not good or np.abs(matrix - matrix.T).max() > 1e-6 * np.abs(matrix).max() + 1e-12 or (

@@ -52,6 +52,9 @@ __all__ = [
 
 T = TypeVar("T")
 
+_LONGEST: Final = 400
+"""Letters of a complaint; words that were typed can be of any length."""
+
 LIGHT: Final = "light, for instance D65, A or LED-B3, or a .csv with its spectrum"
 OPTIONS: Final = (
     {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"}
@@ -78,7 +81,9 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Turn what argparse says into an error with a remedy."""
-        raise ShadematchError(message.removeprefix("argument "), remedy=f"See {self.prog} --help")
+        said = message.removeprefix("argument ")
+        said = said if len(said) <= _LONGEST else f"{said[: _LONGEST - 3]}..."
+        raise ShadematchError(said, remedy=f"See {self.prog} --help")
 
 
 class Verbs(Protocol):

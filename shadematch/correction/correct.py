@@ -15,7 +15,7 @@ from shadematch.correction.results import Correction, addition_of, triple
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError, PourError
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import expect, listed
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, loads_of
 from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
@@ -114,7 +114,8 @@ def correct(
     )
     if isinstance(recipe, Correction):
         for name, given in (("palette", palette), ("view", view)):
-            if given is not None and given != getattr(recipe._belief, name):
+            own = getattr(recipe._belief, name)
+            if given is not None and (type(given) is not type(own) or given != own):
                 raise PourError(
                     "is not the one that the last correction was made with",
                     field=name,
@@ -296,8 +297,8 @@ def _kinds(pour: Pour, bases: Sequence[BaseKind] | None) -> tuple[BaseKind, ...]
             ("clear",) if pour.white == 0 else ("white",) if pour.white == 1 else get_args(BaseKind)
         )
     names: tuple[BaseKind, ...]
-    expect(bases, Iterable, "bases", "Give a list of 'clear', 'white', 'own'")
-    names = (bases,) if isinstance(bases, str) else tuple(bases)  # type: ignore[assignment]
+    given = (bases,) if isinstance(bases, str) else bases
+    names = listed(given, "bases", "Give a list of 'clear', 'white', 'own'")
     for name in names:
         if name not in get_args(BaseKind):
             raise PourError(

@@ -19,6 +19,7 @@ from shadematch.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
+from shadematch.models import expect
 from shadematch.pour import Recipe
 from shadematch.prediction import loads_of
 from shadematch.target import Target
@@ -231,6 +232,7 @@ class Correction:
             For a name that the palette lacks, or what can't be a length or a mass.
         """
         belief, pour = self._belief, self.recipe.pour
+        expect(doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
         lengths = loads_of(doses_cm, belief.palette, pour) * (pour.batch_g / 100.0)
         for name, value in (("clear_g", clear_g), ("white_g", white_g)):
             number = isinstance(value, int | float) and not isinstance(value, bool)

@@ -17,7 +17,7 @@ from pydantic import Field
 
 from shadematch.errors import ColourError, FileError, ShadematchError
 from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
-from shadematch.models import expect
+from shadematch.models import expect, listed
 from shadematch.saved_form import LONGEST_NOTE, Part, TargetPart, target_of, target_to_dict
 from shadematch.target import Target
 
@@ -56,7 +56,7 @@ def save_targets(
         If the place can't be written, or a part is not fit to be read again, which is named.
     """
     entries = []
-    for target in targets:
+    for target in listed(targets, "targets", "Give a list of Target"):
         expect(target, Target, "targets", "Give Targets")
         entries.append(target_to_dict(target))
     TargetsFile(note=note, targets=entries)  # nothing is written that can't be read

@@ -64,7 +64,7 @@ def json_schema(kind: Kind) -> dict[str, Any]:
         "pour": Pour.model_json_schema,
         "view": View.model_json_schema,
     }
-    if kind not in makers:
+    if not isinstance(kind, str) or kind not in makers:
         raise FileError("is no kind of file", field="kind", value=kind,
                         remedy=f"Take one of {', '.join(KINDS)}")  # fmt: skip
     found = makers[kind]()

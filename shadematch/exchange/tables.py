@@ -28,7 +28,7 @@ from shadematch.errors import (
 )
 from shadematch.files import spreadsheet_cell, whole_file
 from shadematch.match import Match
-from shadematch.models import expect
+from shadematch.models import check_progress, expect, listed
 from shadematch.pour import Pour, Recipe
 from shadematch.prediction import model_for
 from shadematch.standards import WAVELENGTHS_NM
@@ -90,6 +90,7 @@ def write_results(
     ShadematchError
         If the matches have different palettes.
     """
+    check_progress(progress)
     kind = Path(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
     if kind not in (".csv", ".parquet"):
         raise FileError("must end in .csv or .parquet", field="path", value=str(path),
@@ -140,7 +141,7 @@ def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
     except ImportError:
         raise _missing("pandas") from None
     rows = []
-    for target in targets:
+    for target in listed(targets, "targets", "Give a list of Target"):
         expect(target, Target, "targets", "Give Targets")
         if not isinstance(target.illuminant, str):
             raise ColourError("is a light of one's own", field="illuminant",
@@ -170,6 +171,9 @@ def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
     ColourError
         If no such columns are there, or naming the row that can't be used.
     """
+    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
+        raise ColourError("is no data frame", field="frame", value=frame,
+                          remedy="Give a pandas.DataFrame")  # fmt: skip
     spectrum = {name: float(found[1]) for name in frame.columns
                 if (found := _WAVELENGTH.match(str(name)))}  # fmt: skip
     spectrum = dict(sorted(spectrum.items(), key=lambda item: item[1]))
@@ -239,6 +243,9 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     PourError
         If no such columns are there, or a dose is no number from 0 on; the row is named.
     """
+    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
+        raise PourError("is no data frame", field="frame", value=frame,
+                        remedy="Give a pandas.DataFrame")  # fmt: skip
     pour = Pour() if pour is None else pour
     expect(pour, Pour, "pour", "Use Pour(...)")
     ending = " [cm]"
@@ -272,7 +279,11 @@ def _missing(library: str) -> MissingExtraError:
 
 def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
     """Columns of a few thousand matches each."""
-    stream = iter(matches)
+    try:
+        stream = iter(matches)
+    except TypeError:
+        raise PourError("is no list of matches", field="matches", value=matches,
+                        remedy="Give what match_many returns, or a list") from None  # fmt: skip
     palette = None
     while batch := list(itertools.islice(stream, _ROWS)):
         for match in batch:

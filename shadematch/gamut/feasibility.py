@@ -13,6 +13,7 @@ from shadematch.errors import PourError
 from shadematch.gamut.region import EXACT, Region
 from shadematch.html import card
 from shadematch.materials import Palette
+from shadematch.models import expect, is_finite
 from shadematch.pour import Pour, View
 from shadematch.prediction import conditions
 from shadematch.question import VISIBLE, Choice, Question
@@ -177,6 +178,7 @@ class Feasibility:
         name
             What to call it.
         """
+        expect(name, str, "name", "Give a text")
         other = feasibility(
             self.target,
             palette=palette,
@@ -308,12 +310,7 @@ def feasibility(
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
-    if (
-        isinstance(within, bool)
-        or not isinstance(within, int | float)
-        or not np.isfinite(within)
-        or within < 0
-    ):
+    if not is_finite(within) or within < 0:
         raise PourError(
             "must be a number from 0 on", field="within", value=within, remedy="In CIEDE2000"
         )

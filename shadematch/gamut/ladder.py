@@ -126,7 +126,7 @@ def ladder(
     palette, pour, view = conditions(palette, pour, view)
     expect(doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
     loads = loads_of(doses_cm, palette, pour)
-    if along not in _UNITS:
+    if not isinstance(along, str) or along not in _UNITS:
         raise PourError(
             "must be 'load', 'thickness' or 'white'", field="along", value=along,
             remedy="Take one of these",

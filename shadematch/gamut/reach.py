@@ -10,13 +10,14 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
-from shadematch.errors import PourError
+from shadematch.errors import ColourError, PourError
 from shadematch.gamut.region import EXACT, Region, region_of
 from shadematch.gamut.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
 from shadematch.gamut.solid import Surface
 from shadematch.gamut.targets import Targets, labs_of
 from shadematch.html import card
 from shadematch.materials import Palette
+from shadematch.models import check_most, expect, is_finite, listed
 from shadematch.pour import Pour, View
 from shadematch.prediction import conditions
 from shadematch.question import Choice
@@ -27,6 +28,10 @@ __all__ = ["Coverage", "Gamut", "Nearest", "Volume", "gamut"]
 _GAP: Final = 0.1
 _EFFORT: Final = 120_000
 _STARTS: Final = 12
+
+
+_FARTHEST: Final = 1e4
+"""Beyond any colour, in CIELAB."""
 
 
 @dataclass(frozen=True)
@@ -147,6 +152,12 @@ class Gamut:
     pour: Pour
     view: View
     max_pigments: int | None = None
+
+    def __post_init__(self) -> None:
+        expect(self.palette, Palette, "palette", "Use load_palette(...)")
+        expect(self.pour, Pour, "pour", "Use Pour(...)")
+        expect(self.view, View, "view", "Use View(...)")
+        check_most(self.max_pigments)
 
     @property
     def _region(self) -> Region:
@@ -347,11 +358,26 @@ class Gamut:
             As for `slice`, or if a batch can't be.
         """
         plane = Plane.of(lightness, hue, step)
-        pours = [Pour(**{**self.pour.model_dump(), "batch_g": batch}) for batch in batches_g]
+        batches = listed(batches_g, "batches_g", "Give a list of masses in g")
+        pours = [Pour(**{**self.pour.model_dump(), "batch_g": batch}) for batch in batches]
         return whole_maps_of(self._region, plane, pours, self.max_pigments)
 
     def colours(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true."""
+        """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true.
+
+        Raises
+        ------
+        ColourError
+            If these are no colours.
+        """
+        given = lab
+        try:
+            lab = np.asarray(lab, dtype=float)
+        except (TypeError, ValueError, OverflowError):
+            lab = np.empty(0)
+        if lab.shape[-1:] != (3,) or not np.all(np.abs(lab) <= _FARTHEST):  # NaN is no less
+            raise ColourError("must be CIELAB, three numbers each", field="lab", value=given,
+                              remedy="Give an array of shape (..., 3)")  # fmt: skip
         white = self.view.observation.white
         rgb, inside = xyz_to_srgb(lab_to_xyz(lab, white), white)
         return rgb, np.asarray(inside)
@@ -390,12 +416,7 @@ class Gamut:
 
 
 def _checked_within(within: float) -> float:
-    if (
-        isinstance(within, bool)
-        or not isinstance(within, int | float | np.integer | np.floating)
-        or not np.isfinite(within)
-        or within < 0
-    ):
+    if not is_finite(within) or within < 0:
         raise PourError(
             "must be a number from 0 on", field="within", value=within, remedy="In CIEDE2000"
         )
@@ -424,13 +445,4 @@ def gamut(
         If one of them is of the wrong kind.
     """
     palette, pour, view = conditions(palette, pour, view)
-    if max_pigments is not None and (
-        isinstance(max_pigments, bool) or not isinstance(max_pigments, int) or max_pigments < 1
-    ):
-        raise PourError(
-            "must be a whole number from 1",
-            field="max_pigments",
-            value=max_pigments,
-            remedy="Leave it out for no limit",
-        )
     return Gamut(palette, pour, view, max_pigments)

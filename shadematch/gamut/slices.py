@@ -10,6 +10,7 @@ import numpy as np
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.errors import PourError
 from shadematch.gamut.region import Region
+from shadematch.models import is_finite
 from shadematch.pour import Pour, View
 from shadematch.question import Question
 
@@ -48,10 +49,9 @@ class Plane:
             "step": (step, 0.25, 20.0),
         }
         for name, (value, low, high) in limits.items():
-            if value is None:
+            if value is None and name != "step":
                 continue
-            number = isinstance(value, int | float | np.integer | np.floating)
-            if isinstance(value, bool) or not number or not low <= value <= high:
+            if not is_finite(value) or not low <= value <= high:
                 raise PourError(
                     f"must lie between {low:g} and {high:g}", field=name, value=value,
                     remedy="In CIELAB units; hue in degrees",
@@ -165,7 +165,16 @@ class WholeMap:
     proved: BoolArray = field(repr=False)
 
     def share(self, within: float) -> float:
-        """Share of these points with a whole recipe at most `within` away; zero for none."""
+        """Share of these points with a whole recipe at most `within` away; zero for none.
+
+        Raises
+        ------
+        PourError
+            If `within` is no finite number.
+        """
+        if not is_finite(within):
+            raise PourError("must be a number", field="within", value=within,
+                            remedy="In CIEDE2000")  # fmt: skip
         return float(np.mean(self.distances <= within)) if len(self.distances) else 0.0
 
     def __str__(self) -> str:

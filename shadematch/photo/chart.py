@@ -95,7 +95,7 @@ class Chart:
         try:
             points = np.array(self.corners, dtype=float)
             table = np.array(self.reference if self.reference else [[0.0] * 3] * 24, dtype=float)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             points, table = np.empty(0), np.empty(0)
         if points.shape != (4, 2) or not np.all(np.isfinite(points)) or points.min() < 0:
             raise PhotoError(

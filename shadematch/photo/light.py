@@ -18,6 +18,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import PhotoError
+from shadematch.models import is_finite
 from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Region, as_regions
 
@@ -55,8 +56,7 @@ class Neutral:
         object.__setattr__(self, "regions", as_regions(self.regions, "neutral"))
         for name, low, high in (("reflectance", 0.02, 1.0), ("reflectance_sd", 0.0, 0.3)):
             value = getattr(self, name)
-            good = isinstance(value, int | float | np.floating) and not isinstance(value, bool)
-            if not good or not math.isfinite(value) or not low <= value <= high:
+            if not is_finite(value) or not low <= value <= high:
                 raise PhotoError(
                     f"must be a number from {low:g} to {high:g}", field=name, value=value,
                     remedy="White paper has about 0.9, a grey card 0.18; divide percent by 100",

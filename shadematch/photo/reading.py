@@ -277,7 +277,7 @@ def _regular_file(path: str | os.PathLike[str]) -> Path:
             place.open("rb").close()
     except OSError as error:
         problem = f"can't be read: {error.strerror}"
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         problem = "is no path"
     if problem:
         raise PhotoError(problem, field="photo", value=str(path), remedy=f"Give a {_KINDS} file")

@@ -19,6 +19,7 @@ import numpy as np
 from shadematch.arrays import BoolArray, FloatArray
 from shadematch.colorimetry import SRGB_WHITE, xyz_to_lab
 from shadematch.errors import PhotoError
+from shadematch.models import is_finite
 from shadematch.photo.reading import Picture
 
 __all__ = ["Mean", "Region", "as_regions", "mean_of"]
@@ -30,6 +31,8 @@ _WIDE: Final = 3.0  # standard deviations
 _FLOOR: Final = np.array([0.4, 1.0, 1.0])
 """Smallest standard deviations of L*, a*, b*: code steps, and the coarser ones of JPEG colour."""
 _REJECTED: Final = ("kept", "glare", "shadow", "dust", "clipped", "see-through", "outside")
+
+_LARGEST_SIDE: Final = 10_000_000
 
 Kind = Literal["box", "circle", "polygon"]
 
@@ -55,15 +58,20 @@ class Region:
 
     def __post_init__(self) -> None:
         n = self.numbers
+        if (
+            not isinstance(n, Sequence | np.ndarray)
+            or isinstance(n, str)
+            or not all(map(is_finite, n))
+        ):
+            raise PhotoError("must be given in finite numbers", field="region", value=n,
+                             remedy="Give left, top, right, bottom")  # fmt: skip
         wanted = {"box": len(n) == 4, "circle": len(n) == 3,
                   "polygon": len(n) >= 6 and len(n) % 2 == 0}  # fmt: skip
         problem = ""
-        if self.kind not in wanted:
+        if not isinstance(self.kind, str) or self.kind not in wanted:
             problem = "must be a box, a circle or a polygon"
         elif not wanted[self.kind]:
             problem = "has a wrong number of numbers"
-        elif not all(_is_number(v) and math.isfinite(v) for v in n):
-            problem = "must be given in finite numbers"
         elif self.kind == "box" and (n[2] <= n[0] or n[3] <= n[1]):
             problem = "has no inside: left must be less than right, top less than bottom"
         elif self.kind == "circle" and n[2] <= 0:
@@ -89,6 +97,10 @@ class Region:
     @classmethod
     def polygon(cls, *corners: Sequence[float]) -> Region:
         """The inside of a polygon, by the even-odd rule; three corners (x, y) or more."""
+        for corner in corners:
+            if not isinstance(corner, Sequence | np.ndarray) or np.shape(corner) != (2,):
+                raise PhotoError("a corner is no pair of numbers", field="region", value=corner,
+                                 remedy="Give each corner as (x, y)")  # fmt: skip
         return cls("polygon", tuple(v for corner in corners for v in corner))
 
     @classmethod
@@ -120,7 +132,17 @@ class Region:
         return cls(kind, numbers)
 
     def outline(self, width: int, height: int) -> tuple[float, ...]:
-        """The numbers in pixels of a photo of that size."""
+        """The numbers in pixels of a photo of that size.
+
+        Raises
+        ------
+        PhotoError
+            If the size is none.
+        """
+        for name, size in (("width", width), ("height", height)):
+            if not is_finite(size) or not 1 <= size <= _LARGEST_SIDE:
+                raise PhotoError("must be a number of pixels", field=name, value=size,
+                                 remedy=f"From 1 to {_LARGEST_SIDE:,}")  # fmt: skip
         if max(self.numbers) > 1.0:
             return self.numbers
         if self.kind == "circle":
@@ -157,8 +179,15 @@ class Region:
         return left, top, max(right, left + 1), max(bottom, top + 1)
 
     def holds(self, x: FloatArray, y: FloatArray, width: int, height: int) -> BoolArray:
-        """Whether the points (x, y) [pixels] lie in it; shape (len(y), len(x))."""
+        """Whether the points (x, y) [pixels] lie in it; shape (len(y), len(x)).
+
+        Raises
+        ------
+        PhotoError
+            If x or y is no list of finite numbers, or the size is none.
+        """
         n = self.outline(width, height)
+        x, y = _places(x, "x"), _places(y, "y")
         if self.kind == "box":
             across = (x >= n[0]) & (x <= n[2])
             down = (y >= n[1]) & (y <= n[3])
@@ -184,6 +213,17 @@ class Region:
         return ("" if self.kind == "box" else "circle ") + ",".join(n)
 
 
+def _places(given: FloatArray, field_: str) -> FloatArray:
+    try:
+        values = np.asarray(given, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        values = np.array(np.nan)
+    if values.ndim != 1 or not np.all(np.isfinite(values)):
+        raise PhotoError("must be a list of finite numbers", field=field_, value=given,
+                         remedy="In pixels")  # fmt: skip
+    return values
+
+
 def _is_number(value: object) -> bool:
     return isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)
 
@@ -207,7 +247,9 @@ def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
         return (given,)
     if isinstance(given, str):
         return (Region.parse(given),)
-    if isinstance(given, Sequence | np.ndarray) and len(given) > 0:
+    if (isinstance(given, Sequence) and given) or (
+        isinstance(given, np.ndarray) and np.ndim(given)
+    ):
         if all(_is_number(v) for v in given):
             return (Region("box", tuple(given)),)
         return tuple(r for one in given for r in as_regions(one, field_))

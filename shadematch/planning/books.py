@@ -183,7 +183,7 @@ def _text(path: str | os.PathLike[str]) -> str:
         problem = f"can't be read: {found.strerror}"
     except UnicodeDecodeError:
         problem, remedy = "is not UTF-8 text", "Save it as UTF-8"
-    except ValueError:  # a NUL in the name
+    except (TypeError, ValueError):  # no path at all, or a NUL in the name
         problem = "is no path"
     if len(text) > _LARGEST_FILE:
         problem, remedy = "is too large for an order book", "Leave old orders out"

@@ -14,7 +14,7 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import expect, is_finite, listed
 from shadematch.planning.cost import cost
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
@@ -91,8 +91,7 @@ def plan(
     """
     palette, _, _ = conditions(palette, None, None)
     expect(stock, Stock, "stock", "Use Stock(...) or read_stock(...)")
-    expect(orders, Iterable, "orders", "Give a list of Order(...), or read_orders(...)")
-    book = tuple(orders)
+    book = listed(orders, "orders", "Give a list of Order(...), or read_orders(...)")
     if not 1 <= len(book) <= _MOST_ORDERS:
         raise PourError(
             f"must hold 1 to {_MOST_ORDERS} orders",
@@ -118,9 +117,7 @@ def plan(
 
 
 def _positive(value: object, field_: str, remedy: str, least: float) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
-        raise PourError("must be a number", field=field_, value=value, remedy=remedy)
-    if not least <= float(value) < np.inf:
+    if not is_finite(value) or value < least:
         raise PourError(
             f"must be a finite number from {least:g}", field=field_, value=value, remedy=remedy
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
@@ -9,7 +10,7 @@ from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.materials import Palette
-from shadematch.models import Frozen, Number
+from shadematch.models import Frozen, Number, expect
 
 __all__ = ["Stock", "Tubes", "Whole"]
 
@@ -95,12 +96,21 @@ class Stock(Frozen):
         return self
 
     @classmethod
-    def of(cls, full: dict[str, int], **rest: Any) -> Stock:
+    def of(cls, full: Mapping[str, int], **rest: Any) -> Stock:
         """A shelf of full tubes: names and numbers; `rest` as for `Stock`."""
+        expect(full, Mapping, "full", "Give names and numbers, such as {'gorse': 2}")
         return cls(tubes=tuple(Tubes(pigment=n, full=count) for n, count in full.items()), **rest)
 
     def without(self, *names: str) -> Stock:
-        """The same shelf with no tube of these pigments, and none to be had."""
+        """The same shelf with no tube of these pigments, and none to be had.
+
+        Raises
+        ------
+        PourError
+            If a name is no text.
+        """
+        for name in names:
+            expect(name, str, "names", "Give names of pigments")
         kept = [t for t in self.tubes if t.pigment not in names]
         gone = [Tubes(pigment=name, most=0) for name in dict.fromkeys(names)]
         return self.model_copy(update={"tubes": (*kept, *gone)})
@@ -111,11 +121,13 @@ class Stock(Frozen):
 
     def tube_cm(self, pigment: str, palette: Palette) -> float:
         """Paste in a full tube [cm]."""
+        expect(palette, Palette, "palette", "Use load_palette(...)")
         own = self.row(pigment).tube_cm
         return palette[pigment].tube_cm if own is None else own
 
     def price(self, pigment: str, palette: Palette) -> float | None:
         """What a new tube costs."""
+        expect(palette, Palette, "palette", "Use load_palette(...)")
         own = self.row(pigment).price
         return palette[pigment].tube_price if own is None else own
 
@@ -145,6 +157,7 @@ class Stock(Frozen):
         ------
         UnknownNameError, PourError
         """
+        expect(palette, Palette, "palette", "Use load_palette(...)")
         for row in self.tubes:
             palette.index(row.pigment)
             self.shelf_cm(row.pigment, palette)

@@ -54,7 +54,7 @@ class BatchSheet:
         FileError
             If the suffix is another one, or the place can't be written.
         """
-        suffix = PurePath(path).suffix.lower()
+        suffix = PurePath(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
         if suffix not in (".html", ".htm", ".txt"):
             raise FileError("has no suffix of a sheet", field="path", value=str(path),
                             remedy="Name it .html or .txt")  # fmt: skip

@@ -184,6 +184,9 @@ def yield_of(
         short = f"{bars} {_bars(bars)} of {grams(each)}"
         return f"{short}: {stays}.", short
     mass = _positive(bar_g, "bar_g", 1e5, "Weigh a bar, in g")
+    if mass < 0.1:
+        raise PourError("must be at least 0.1 g", field="bar_g", value=bar_g,
+                        remedy="Weigh a bar, in g")  # fmt: skip
     count = math.floor(usable / mass * (1 + 1e-12))
     wanted = count if bars is None else int(bars)
     if count < max(wanted, 1):

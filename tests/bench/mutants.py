@@ -1,0 +1,275 @@
+"""Break the code on purpose, and see whether a test notices.
+
+``python -m tests.bench.mutants ROOM [--sample 50] [--seed 1] [--jobs 1]`` with ROOM one of
+``difference``, ``optics``, ``search``. Needs cosmic-ray (``pip install cosmic-ray``), which knows
+how to make the mutants. The work is done in a copy of the tree, so nothing is left behind.
+
+Every place that can be changed (an operator, a comparison, a number, a truth value, a loop) counts
+once; places are drawn with a fixed seed, then one change for each. Left out are changes that only
+ever crash (shifts and bit operators on floats), annotations, and decorators (they cache). Each
+mutant runs the room's tests up to the first failure, the quickest first.
+
+Survivors that were looked at and can't be told from the right code by any test (`EQUIVALENT`)
+are counted separately: the score is given with and without them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import hashlib
+import math
+import os
+import random
+import shlex
+import shutil
+import sys
+import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from queue import Queue
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+
+ROOT = Path(__file__).parents[2]
+SLOWEST = 600.0
+"""Seconds after which a mutant counts as caught: it hangs."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """What is broken, and what has to notice."""
+
+    sources: tuple[str, ...]
+    tests: tuple[str, ...]
+
+
+ROOMS = {
+    "difference": Room(
+        ("shadematch/difference.py",),
+        (
+            "tests/test_properties_difference.py",
+            "tests/test_difference.py --deselect "
+            "tests/test_difference.py::test_a_million_pairs_as_colour_science_and_skimage",
+        ),
+    ),
+    "optics": Room(
+        tuple(f"shadematch/optics/{part}.py" for part in ("layer", "stack", "table", "transport")),
+        (
+            "tests/test_properties_optics.py",
+            "tests/test_layer.py tests/test_transport.py --deselect "
+            "tests/test_layer.py::test_colour_is_the_exact_slabs_wherever_a_recipe_can_go",
+            "tests/test_layers.py tests/test_prediction.py",
+        ),
+    ),
+    "search": Room(
+        ("shadematch/search",),
+        (
+            "tests/test_near.py tests/test_proof.py",
+            "tests/test_match.py tests/test_joint.py -m 'not slow'",
+            "tests/test_joint.py tests/test_match.py tests/test_gamut.py",
+        ),
+    ),
+}
+
+EQUIVALENT: dict[str, str] = {
+    "7b32f17e67": "only speed: fewer points share one grid, the others are looked up one by one",
+    "b599c2b590": "the matrix is square",
+    "a051f4783a": "only speed: the length of a stretch that is worked on at once",
+}
+"""Key of a mutant (as printed) to why no test can tell it from the right code."""
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change at one place."""
+
+    source: str
+    operator: str
+    occurrence: int
+    line: int
+    before: str
+    after: str
+
+    @property
+    def key(self) -> str:
+        """Short name that survives changes elsewhere in the file."""
+        text = f"{self.source}|{self.before.strip()}|{self.after.strip()}"
+        return hashlib.sha256(text.encode()).hexdigest()[:10]
+
+
+_BINARY = ("Add", "Sub", "Mul", "Div", "Pow", "FloorDiv", "Mod")
+_USELESS = ("RemoveDecorator", "VariableReplacer", "VariableInserter", "ExceptionReplacer")
+
+
+def _wanted(operator: str) -> bool:
+    kind = operator.removeprefix("core/")
+    if kind.startswith(_USELESS):
+        return False
+    if kind.startswith("ReplaceBinaryOperator"):
+        before, after = kind.split("_")[1:]
+        return before in _BINARY and after in _BINARY[:5]
+    if kind.startswith("ReplaceComparisonOperator"):
+        before, after = kind.split("_")[1:]
+        return before.startswith("Is") == after.startswith("Is")
+    return kind != "ReplaceUnaryOperator_USub_Not"
+
+
+def _annotations(text: str) -> list[tuple[int, int]]:
+    """First and last lines and columns of annotations, which never run."""
+    spans = []
+    for node in ast.walk(ast.parse(text)):
+        for name in ("annotation", "returns"):
+            found = getattr(node, name, None)
+            if found is not None:
+                spans.append(
+                    ((found.lineno, found.col_offset), (found.end_lineno, found.end_col_offset))
+                )
+    return spans
+
+
+def mutants(room: Room, sample: int, seed: int) -> tuple[list[Mutant], int]:
+    """A sample, and how many places there are in all."""
+    from cosmic_ray.ast import ast_nodes, get_ast
+    from cosmic_ray.mutating import mutate_code
+    from cosmic_ray.plugins import get_operator, operator_names
+
+    files = [
+        str(path.relative_to(ROOT))
+        for source in room.sources
+        for path in (
+            [ROOT / source] if source.endswith(".py") else sorted((ROOT / source).glob("*.py"))
+        )
+    ]
+    places: dict[tuple[str, object, str], list[tuple[str, int]]] = {}
+    for file in files:
+        text = (ROOT / file).read_text(encoding="utf-8")
+        spans = _annotations(text)
+        nodes = list(ast_nodes(get_ast(text)))
+        for operator in filter(_wanted, operator_names()):
+            made = get_operator(operator)()
+            spots = [spot for node in nodes for spot in made.mutation_positions(node)]
+            for occurrence, (start, end) in enumerate(spots):
+                if any(first <= start and end <= last for first, last in spans):
+                    continue
+                family = operator.split("_")[0]
+                places.setdefault((file, (start, end), family), []).append((operator, occurrence))
+    rng = random.Random(seed)
+    order = sorted(places, key=str)
+    chosen = []
+    for place in rng.sample(order, min(sample, len(order))):
+        file = place[0]
+        operator, occurrence = rng.choice(places[place])
+        text = (ROOT / file).read_text(encoding="utf-8")
+        changed = mutate_code(text, get_operator(operator)(), occurrence)
+        pairs = zip(text.splitlines(), changed.splitlines(), strict=False)
+        line, (before, after) = next((i, p) for i, p in enumerate(pairs, 1) if p[0] != p[1])
+        chosen.append(Mutant(file, operator, occurrence, line, before, after))
+    return chosen, len(order)
+
+
+def failure(room: Room, tree: Path) -> str:
+    """Which of a room's tests fails first in a tree; empty if none does."""
+    from cosmic_ray.testing import run_tests
+    from cosmic_ray.work_item import TestOutcome
+
+    start = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--rootdir"]
+    for tests in room.tests:
+        command = (
+            f"/usr/bin/env -C {shlex.quote(str(tree))} PYTHONPATH={shlex.quote(str(tree))} "
+            f"{shlex.join(start)} {shlex.quote(str(tree))} {tests}"
+        )
+        outcome, output = run_tests(command, SLOWEST)
+        if outcome is not TestOutcome.SURVIVED:
+            shown = ("FAILED", "ERROR", "E  ")
+            lines = [text for text in output.splitlines() if text.startswith(shown)]
+            return lines[-1] if lines else output.strip()[-100:] or "no output"
+    return ""
+
+
+def tried(mutant: Mutant, room: Room, tree: Path) -> str:
+    """What noticed a mutant; empty if nothing did."""
+    from cosmic_ray.mutating import use_mutation
+    from cosmic_ray.plugins import get_operator
+
+    operator = get_operator(mutant.operator)()
+    with use_mutation(tree / mutant.source, operator, mutant.occurrence):
+        return failure(room, tree)
+
+
+def interval(successes: int, count: int) -> tuple[float, float]:
+    """95 % interval of a share (Wilson, J. Am. Stat. Assoc. 22 (1927) 209)."""
+    if not count:
+        return 0.0, 1.0
+    z, share = 1.959964, successes / count
+    middle = (share + z * z / (2 * count)) / (1 + z * z / count)
+    half = (
+        z
+        / (1 + z * z / count)
+        * math.sqrt(share * (1 - share) / count + z * z / (4 * count * count))
+    )
+    return middle - half, middle + half
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("room", choices=ROOMS)
+    parser.add_argument("--sample", type=int, default=50)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--only", default="", help="keys of some mutants, with commas between")
+    args = parser.parse_args()
+    room = ROOMS[args.room]
+    chosen, places = mutants(room, args.sample, args.seed)
+    if args.only:
+        chosen = [m for m in chosen if m.key in args.only.split(",")]
+    started = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        trees: Queue[Path] = Queue()
+        for job in range(args.jobs):
+            tree = Path(folder) / str(job)
+            shutil.copytree(
+                ROOT, tree, ignore=shutil.ignore_patterns(".git", ".hypothesis", "*cache*", "docs")
+            )
+            trees.put(tree)
+        if broken := failure(room, Path(folder) / "0"):
+            print(f"the tests fail without any mutant, so nothing can be said: {broken}")
+            return 1
+
+        def work(mutant: Mutant) -> bool:
+            tree = trees.get()
+            try:
+                by = tried(mutant, room, tree)
+            finally:
+                trees.put(tree)
+            known = EQUIVALENT.get(mutant.key, "")
+            state = "caught" if by else "equivalent" if known else "SURVIVED"
+            print(
+                f"{state:10} {mutant.key} {mutant.source}:{mutant.line}\n"
+                f"      - {mutant.before.strip()}\n      + {mutant.after.strip()}\n"
+                f"      {by or known}",
+                flush=True,
+            )  # fmt: skip
+            return bool(by)
+
+        with ThreadPoolExecutor(args.jobs) as pool:
+            outcomes = list(pool.map(work, chosen))
+    alike = sum(not c and m.key in EQUIVALENT for c, m in zip(outcomes, chosen, strict=True))
+    for what, number, count in (
+        ("all", sum(outcomes), len(chosen)),
+        (f"without {alike} equivalent", sum(outcomes), len(chosen) - alike),
+    ):
+        low, high = interval(number, count)
+        print(
+            f"{args.room}, {what}: {number} of {count} caught, {number / max(count, 1):.1%} "
+            f"(95 %: {low:.1%} to {high:.1%}), of {places} places, seed {args.seed}"
+        )
+    print(f"{time.monotonic() - started:.0f} s, {args.jobs} at once")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,96 @@
+"""The command line with wrong words: one line, exit status 2, never a traceback."""
+
+from __future__ import annotations
+
+import random
+import zlib
+from pathlib import Path
+
+import pytest
+
+from shadematch.cli.main import VERBS, main
+from tests.fuzz_calls import ROOT, palette_file, photo, saved, spectrum_file
+from tests.test_properties import LARGE
+
+DATA = ROOT / "data"
+
+GOOD: dict[str, list[str]] = {
+    "match": ["#d9822b", "--batch", "100", "--thickness", "1", "--palette", "PALETTE"],
+    "predict": ["gorse=2", "--batch", "100", "--palette", "PALETTE"],
+    "photo": ["PHOTO"],
+    "gamut": ["--contains", "#d9822b", "--palette", "PALETTE"],
+    "feasibility": ["#d9822b", "--thicknesses", "1", "--whites", "0", "--palette", "PALETTE"],
+    "smallest-batch": ["#d9822b", "--delta-e", "3", "--step", "100", "--palette", "PALETTE"],
+    "same-look": ["gorse=2", "--batch", "100", "--to-thickness", "2", "--palette", "PALETTE"],
+    "lights": ["#d9822b", "gorse=2", "--under", "A", "--palette", "PALETTE"],
+    "let-down": ["#c8d050", "--delta-e", "4", "--palette", "PALETTE"],
+    "sheet": ["SAVED", "--out", "OUT"],
+    "repeat": ["SAVED", "--palette", "PALETTE"],
+    "pot": ["gorse=2", "--depth", "8", "--palette", "PALETTE"],
+    "spread": ["gorse=2", "--ruler", "0.2", "--palette", "PALETTE"],
+    "correct": ["gorse=2", "--measured", "60", "8", "40", "--palette", "PALETTE"],
+    "plan": ["ORDERS", "STOCK", "--seconds", "1"],
+    "wedge": ["gorse=2", "--from", "0", "--to", "1", "--palette", "PALETTE"],
+    "layers": ["gorse=2@0.5", "--palette", "PALETTE"],
+    "palette": ["--palette", "PALETTE"],
+    "calibrate": ["POURS", "--out", "OUT"],
+}
+"""For each verb some of its words; whether all are right does not matter here."""
+
+SLOW = ("plan", "gamut", "feasibility")
+
+NASTY = (
+    "", " ", "nan", "inf", "-inf", "-1", "0", "1e309", "9" * 400, "9" * 5000, "None", "true",
+    "x" * 100_000, "\u202ee\u0301", "½", "٣", "a\nb", "\ud800", "#", "#12", "=", "gorse=",
+    "gorse=nan", "gorse=-1", "=3", "gorse=1e400", "gorse=3=3", "nobody=1", "/", "/tmp",
+    "/nowhere/x.json", "--", "-", "--json", "--nonsense", "'", '"', "1,2,3", "1,,2", "D65", "a@b",
+    "gorse=1@nan", "gorse=1/0", "0x10", "1_0", "{}", "[]", "%s", "{0}", "\x1b[31m", "\x00",
+)  # fmt: skip
+
+
+def spoilt(words: list[str], rng: random.Random) -> list[str]:
+    words = list(words)
+    for _ in range(rng.choice((1, 1, 2))):
+        at = rng.randrange(len(words) + 1)
+        way = rng.randrange(4)
+        if way == 0 and words:
+            del words[at % len(words)]
+        elif way == 1:
+            words.insert(at, rng.choice(NASTY))
+        elif words:
+            words[at % len(words)] = rng.choice(NASTY)
+    return words
+
+
+def test_every_verb_has_its_words() -> None:
+    assert {room.__name__.rsplit(".", 1)[-1].replace("_", "-") for room in VERBS} == set(GOOD)
+
+
+@pytest.mark.parametrize("verb", GOOD)
+def test_wrong_words_end_in_one_line(
+    verb: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    places = {
+        "PALETTE": palette_file(tmp_path), "PHOTO": photo(tmp_path), "SAVED": saved(tmp_path),
+        "SPECTRUM": spectrum_file(tmp_path), "OUT": tmp_path / "out.html",
+        "ORDERS": DATA / "order-book.csv", "STOCK": DATA / "shelf.csv",
+        "POURS": DATA / "bars.csv",
+    }  # fmt: skip
+    work = tmp_path / "work"
+    work.mkdir()
+    monkeypatch.chdir(work)
+    good = [str(places.get(word, word)) for word in GOOD[verb]]
+    rng = random.Random(zlib.crc32(verb.encode()))
+    for _ in range(200 if LARGE else 4 if verb in SLOW else 10):
+        words = [verb, *spoilt(good, rng)]
+        status = main(words)
+        said = capsys.readouterr()
+        assert status in (0, 2), (words, said)
+        assert "Traceback" not in said.err
+        assert "nan" not in said.out.lower().split(), words
+        if status == 2:
+            assert said.out == ""
+            assert said.err.startswith("shadematch: error: "), (words, said.err)
+            assert said.err.count("\n") == 1, (words, said.err)
+            assert len(said.err) < 1000, words
+            assert "\x1b" not in said.err
