@@ -16,7 +16,7 @@ is read. The strengths in it are for people to read::
 from __future__ import annotations
 
 import os
-from typing import Annotated, Any, ClassVar, Final
+from typing import Annotated, Any, Final
 
 import numpy as np
 from pydantic import Field, StrictBool
@@ -29,39 +29,35 @@ from shadematch.correction.results import Addition, Correction
 from shadematch.errors import FileError, ShadematchError
 from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
 from shadematch.materials import Palette
-from shadematch.models import Frozen, Number, expect
+from shadematch.models import Number, expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import loads_of
-from shadematch.saved_form import TargetPart, target_of, target_to_dict
+from shadematch.saved_form import Part, TargetPart, target_of, target_to_dict
 
 __all__ = ["load_correction", "save_correction"]
 
 _FORMAT: Final = "shadematch batch"
 _VERSION: Final = 1
 
-_Cm = Annotated[Number, Field(ge=0, le=1e7)]
+_Amount = Annotated[Number, Field(ge=0, le=1e7)]
 _Row = tuple[Number, Number, Number]
 _Share = Annotated[Number, Field(ge=0, le=1)]
 
 
-class _Part(Frozen):
-    _error: ClassVar[type[ShadematchError]] = FileError
-
-
-class _RecipePart(_Part):
-    doses_cm: dict[str, _Cm]
+class _RecipePart(Part):
+    doses_cm: dict[str, _Amount]
     pour: Pour
 
 
-class _PriorsPart(_Part):
+class _PriorsPart(Part):
     strength: _Share
     white_strength: _Share
-    ruler_cm: _Cm
-    scale_g: _Cm
+    ruler_cm: _Amount
+    scale_g: _Amount
     model: Annotated[Number, Field(ge=0, le=20)]
 
 
-class _LimitsPart(_Part):
+class _LimitsPart(Part):
     max_load: Annotated[Number, Field(gt=0, le=1000)]
     pot_g: Annotated[Number, Field(ge=0, le=100_000)]
     bases: tuple[BaseKind, ...]
@@ -69,13 +65,13 @@ class _LimitsPart(_Part):
     must_avoid: tuple[str, ...]
 
 
-class _AddedPart(_Part):
-    doses_cm: dict[str, _Cm]
-    clear_g: _Cm
-    white_g: _Cm
+class _AddedPart(Part):
+    doses_cm: dict[str, _Amount]
+    clear_g: _Amount
+    white_g: _Amount
 
 
-class _RoundPart(_Part):
+class _RoundPart(Part):
     measured: TargetPart
     covariance: tuple[_Row, _Row, _Row]
     target: TargetPart
@@ -86,7 +82,7 @@ class _RoundPart(_Part):
     made: _AddedPart | None
 
 
-class _BatchFile(_Part):
+class _BatchFile(Part):
     library: str = Field(max_length=100)
     recipe: _RecipePart
     view: View

@@ -107,7 +107,7 @@ class SavedRecipe:
     def _repr_html_(self) -> str:
         swatches = [] if self.target is None else [(self.target.hex, "wanted")]
         swatches.append((self.hex, "predicted"))
-        rows = [(name, f"{dose:g} cm") for name, dose in self.recipe.doses_cm.items()]
+        rows = list(self.recipe.parts)
         rows += [("into", str(self.recipe.pour)), ("seen", str(self.view))]
         if self.delta_e is not None:
             rows.append(("CIEDE2000", f"{self.delta_e:.2f}"))

@@ -57,7 +57,7 @@ def _lights(args: argparse.Namespace) -> str:
         bar,
         target,
         palette=palette,
-        illuminants=[as_light(text) for text in args.under] or USUAL_LIGHTS,
+        illuminants=[as_light(text, "--under") for text in args.under] or USUAL_LIGHTS,
         **({} if args.reference is None else {"reference": args.reference}),
     )
     if args.json:

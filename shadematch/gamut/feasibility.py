@@ -205,7 +205,7 @@ class Feasibility:
         best = self.best
         predicted = best.closest.predicted
         swatches = [(self.target.hex, "wanted"), (predicted.hex, "best")]
-        rows = [(name, f"{dose:g} cm") for name, dose in best.closest.recipe.doses_cm.items()]
+        rows = list(best.closest.recipe.parts)
         rows += [
             ("into", str(best.pour)),
             ("seen", str(self.view)),
