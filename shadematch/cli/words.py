@@ -28,6 +28,7 @@ __all__ = [
     "NUMBER",
     "NUMBERS",
     "OPTIONS",
+    "TARGET_WAYS",
     "Parser",
     "Verbs",
     "add_conditions",
@@ -77,6 +78,10 @@ OPTIONS: Final = (
     | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
 )
 """What the library's fields are called here."""
+
+
+TARGET_WAYS: Final = ("hex", "lab", "xyz", "spectrum", "photo")
+"""How a wanted colour can be given."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -230,8 +235,7 @@ def called(field: str, option: str) -> Iterator[None]:
 
 def read_target(args: argparse.Namespace) -> Target:
     """The one wanted colour that was given."""
-    ways = ("hex", "lab", "xyz", "spectrum", "photo")
-    given = [OPTIONS[way] for way in ways if getattr(args, way) is not None]
+    given = [OPTIONS[way] for way in TARGET_WAYS if getattr(args, way) is not None]
     if len(given) != 1:
         raise ColourError(
             "give exactly one wanted colour",
