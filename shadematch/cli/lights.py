@@ -9,7 +9,7 @@ index_lab} (CIELAB; ``index`` and ``index_lab`` are null without a spectrum); ``
 from __future__ import annotations
 
 import argparse
-from dataclasses import asdict, replace
+from dataclasses import asdict
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
 from shadematch.cli.repeat import in_the_file, read_saved
@@ -68,8 +68,7 @@ def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
         if target is None:
             raise ColourError("is not in the saved recipe", field="target",
                               remedy="Give the wanted colour too")  # fmt: skip
-        seen = predict(own.doses_cm, palette=kept.palette, pour=own.pour, view=view)
-        return replace(seen, recipe=own), target, kept.palette
+        return predict(own, palette=kept.palette, view=view), target, kept.palette
     pour, view = pour_and_view(args)
     palette, target = read_palette(args.palette), read_target(args)
     if args.doses:
