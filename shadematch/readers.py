@@ -69,6 +69,8 @@ def read_spectrum(
         row = tuple(map(float, cells)) if all(map(is_number, cells)) else ()
         if len(row) != 2 or not all(map(math.isfinite, row)):
             fault = "must be two finite numbers"
+            if ";" in line:
+                remedy = f"{remedy}; save it with commas between the cells, points in the numbers"
         elif rows and row[0] <= rows[-1][0]:
             fault, remedy = "wavelengths must rise", "Sort the lines, and leave out repeats"
         if fault:

@@ -26,13 +26,20 @@ from shadematch.correction.additions import BaseKind, Found, Sought
 from shadematch.correction.belief import Priors, first_belief
 from shadematch.correction.correct import Asked, Limits, after, judged
 from shadematch.correction.results import Addition, Correction
-from shadematch.errors import FileError, ShadematchError
-from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.errors import FileError
+from shadematch.files import (
+    checked_envelope,
+    entries_of,
+    json_text,
+    parse_json,
+    read_text,
+    write_text,
+)
 from shadematch.materials import Palette
 from shadematch.models import Number, expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import loads_of
-from shadematch.saved_form import Part, TargetPart, target_of, target_to_dict
+from shadematch.saved_form import Part, TargetPart, palette_of, target_of, target_to_dict
 
 __all__ = ["load_correction", "save_correction"]
 
@@ -172,21 +179,12 @@ def load_correction(path: str | os.PathLike[str]) -> Correction:
         is named.
     """
     data = parse_json(read_text(path, kind="batch"), place=str(path))
-    try:
+    with entries_of(path):
         return _from_file(_BatchFile(**checked_envelope(data, _FORMAT, _VERSION)))
-    except ShadematchError as found:
-        raise FileError(
-            found.problem, field=f"{path}: {found.field}", value=found.value, remedy=found.remedy
-        ) from None
 
 
 def _from_file(file: _BatchFile) -> Correction:
-    palette = Palette.from_dict(file.palette)
-    if palette.fingerprint != file.fingerprint:
-        raise FileError(
-            "does not fit the palette in the file", field="fingerprint", value=file.fingerprint,
-            remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
-        )  # fmt: skip
+    palette = palette_of(file.palette, file.fingerprint)
     pour, given = file.recipe.pour, file.recipe.doses_cm
     lengths = loads_of(given, palette, pour) * (pour.batch_g / 100.0)
     recipe = Recipe({name: given[name] for name in palette.names if given.get(name)}, pour)

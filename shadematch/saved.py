@@ -21,8 +21,15 @@ import numpy as np
 
 from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
-from shadematch.errors import FileError, PourError, ShadematchError
-from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.errors import FileError, PourError
+from shadematch.files import (
+    checked_envelope,
+    entries_of,
+    json_text,
+    parse_json,
+    read_text,
+    write_text,
+)
 from shadematch.html import card
 from shadematch.match import Match
 from shadematch.materials import Palette
@@ -36,6 +43,7 @@ from shadematch.saved_form import (
     MatchPart,
     SavedFile,
     light_to_dict,
+    palette_of,
     target_of,
     target_to_dict,
 )
@@ -264,12 +272,8 @@ def load(path: str | os.PathLike[str]) -> SavedRecipe:
         is named.
     """
     data = parse_json(read_text(path, kind="recipe"), place=str(path))
-    try:
+    with entries_of(path):
         return _from_dict(data)
-    except ShadematchError as found:
-        raise FileError(
-            found.problem, field=f"{path}: {found.field}", value=found.value, remedy=found.remedy
-        ) from None
 
 
 def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
@@ -336,12 +340,7 @@ def _checked(data: object) -> SavedFile:
 
 def _from_dict(data: object) -> SavedRecipe:
     file = _checked(data)
-    palette = Palette.from_dict(file.palette)
-    if palette.fingerprint != file.fingerprint:
-        raise FileError(
-            "does not fit the palette in the file", field="fingerprint", value=file.fingerprint,
-            remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
-        )  # fmt: skip
+    palette = palette_of(file.palette, file.fingerprint)
     if (file.match is not None or file.delta_e is not None) and file.target is None:
         raise FileError("is missing", field="target", remedy="A match needs its target")
     target = None if file.target is None else target_of(file.target)

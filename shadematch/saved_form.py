@@ -10,6 +10,7 @@ from pydantic import Field, StrictBool, StrictInt
 
 from shadematch.errors import FileError, ShadematchError
 from shadematch.illuminant import Illuminant, Light
+from shadematch.materials import Palette
 from shadematch.models import Frozen, Number
 from shadematch.pour import LetDown, OwnLight, Pour, View
 from shadematch.standards import WAVELENGTHS_NM, observation
@@ -26,6 +27,7 @@ __all__ = [
     "TargetPart",
     "WeighedPart",
     "light_to_dict",
+    "palette_of",
     "target_of",
     "target_to_dict",
 ]
@@ -132,6 +134,25 @@ def light_to_dict(light: Light) -> str | dict[str, Any]:
     if not isinstance(light, Illuminant):
         return light
     return {k: v if k == "name" else list(v) for k, v in dataclasses.asdict(light).items()}
+
+
+def palette_of(content: dict[str, Any], fingerprint: str) -> Palette:
+    """The palette that a file keeps.
+
+    Raises
+    ------
+    PaletteError
+        If it can't be used.
+    FileError
+        If the fingerprint in the file is another one.
+    """
+    palette = Palette.from_dict(content)
+    if palette.fingerprint != fingerprint:
+        raise FileError(
+            "does not fit the palette in the file", field="fingerprint", value=fingerprint,
+            remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
+        )  # fmt: skip
+    return palette
 
 
 def target_to_dict(target: Target) -> dict[str, Any]:
