@@ -172,7 +172,7 @@ def test_verb_wedge_and_layers(capsys: pytest.CaptureFixture[str]) -> None:
         (("wedge", "gorse=2", "--from", "1", "--to", "2", "--thickness", "1"), "no meaning here"),
         (("layers", "gorse=2"), "CM:NAME=CM: is no layer"),
         (("layers", "1/x:gorse=2"), "CM:NAME=CM: is no layer"),
-        (("layers", "1/2:gorse=2"), "--white: must be at most 1"),
+        (("layers", "1/2:gorse=2"), "white of 1/2:gorse=2: must be at most 1"),
         (("layers", "1:gorse"), "NAME=CM: is not a dose"),
     ],
 )
