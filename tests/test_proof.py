@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -57,6 +59,21 @@ def test_the_kept_list_does_not_change_the_answer() -> None:
         totals = p.steps[values <= values.min() + 0.5].sum(axis=1)
         assert answer.frugal.steps is not None
         assert int(answer.frugal.steps.sum()) == totals.min()
+
+
+def test_no_tolerance_at_all_from_a_list() -> None:
+    # A closest recipe that was searched for may differ from the listed one in its last bit.
+    p = problem(20_001, least=13_000, most=20_000)
+    target = p.lab[7] + np.array([0.3, -0.2, 0.1])
+    best = p.searcher.closest(target)
+    assert best.steps is not None
+    assert p.searcher.catalogue() is not None
+    below = dataclasses.replace(best, delta_e=float(np.nextafter(best.delta_e, 0.0)))
+    for given in (best, below):
+        lean = p.searcher.frugal(target, given, 0.0)
+        assert lean.steps is not None
+        assert lean.steps.tolist() == best.steps.tolist()
+        assert lean.bound == best.steps.sum()
 
 
 def test_the_list_keeps_limits() -> None:
