@@ -298,9 +298,9 @@ def _shares(
     one = np.eye(len(names)) / np.sqrt(3.0)
     squares = worst(squeezes.lab(amounts, np.concatenate([one, -one])), centre) ** 2
     each = 0.5 * (squares[: len(names)] + squares[len(names) :])
-    masses, milk = amounts[n:], np.array([d.white for d in let_downs])
-    clear = pour.clear_g - float(masses @ (1.0 - milk))
-    white = pour.white_g - float(masses @ milk)
+    masses, in_white = amounts[n:], np.array([d.white for d in let_downs])
+    clear = pour.clear_g - float(masses @ (1.0 - in_white))
+    white = pour.white_g - float(masses @ in_white)
     used = [*(amounts[:n] > 0), clear > 1e-9, white > 1e-9, *[True] * (3 * len(let_downs))]
     total = float(each[used].sum())
     shares: dict[str, float] = {}
