@@ -37,9 +37,17 @@ from shadematch.files import (
 )
 from shadematch.materials import Palette
 from shadematch.models import Number, expect
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import Pour, Recipe, View, Weighed
 from shadematch.prediction import loads_of
-from shadematch.saved_form import Part, TargetPart, palette_of, target_of, target_to_dict
+from shadematch.saved_form import (
+    Part,
+    TargetPart,
+    WeighedPart,
+    doses_to_dict,
+    palette_of,
+    target_of,
+    target_to_dict,
+)
 
 __all__ = ["load_correction", "save_correction"]
 
@@ -53,6 +61,7 @@ _Share = Annotated[Number, Field(ge=0, le=1)]
 
 class _RecipePart(Part):
     doses_cm: dict[str, _Amount]
+    weighed: tuple[WeighedPart, ...] = ()
     pour: Pour
 
 
@@ -124,7 +133,7 @@ def save_correction(correction: Correction, path: str | os.PathLike[str]) -> Non
         "version": _VERSION,
         "library": __version__,
         "recipe": {
-            "doses_cm": dict(first.recipe.doses_cm),
+            **doses_to_dict(first.recipe),
             "pour": first.recipe.pour.model_dump(mode="json"),
         },
         "view": belief.view.model_dump(mode="json"),
@@ -187,7 +196,11 @@ def _from_file(file: _BatchFile) -> Correction:
     palette = palette_of(file.palette, file.fingerprint)
     pour, given = file.recipe.pour, file.recipe.doses_cm
     lengths = loads_of(given, palette, pour) * (pour.batch_g / 100.0)
-    recipe = Recipe({name: given[name] for name in palette.names if given.get(name)}, pour)
+    recipe = Recipe(
+        {name: given[name] for name in palette.names if given.get(name)},
+        pour,
+        tuple(Weighed(part.let_down, part.mass_g) for part in file.recipe.weighed),
+    )
     base = np.array([pour.clear_g, pour.white_g])
     priors = Priors(**file.priors.model_dump())
     belief = first_belief(palette, file.view, pour.thickness_cm, lengths, base, priors)

@@ -42,6 +42,7 @@ from shadematch.saved_form import (
     ChoicePart,
     MatchPart,
     SavedFile,
+    doses_to_dict,
     light_to_dict,
     palette_of,
     target_of,
@@ -283,7 +284,7 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
         "version": _VERSION,
         "library": saved.library,
         "note": saved.note,
-        **_doses_to_dict(saved.recipe),
+        **doses_to_dict(saved.recipe),
         "pour": saved.recipe.pour.model_dump(mode="json"),
         "view": saved.view.model_dump(mode="json"),
         "predicted": {
@@ -299,16 +300,8 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
     }
 
 
-def _doses_to_dict(recipe: Recipe) -> dict[str, Any]:
-    weighed = [
-        {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
-        for part in recipe.weighed
-    ]
-    return {"doses_cm": dict(recipe.doses_cm), **({"weighed": weighed} if weighed else {})}
-
-
 def _choice_to_dict(choice: Choice) -> dict[str, Any]:
-    return {**_doses_to_dict(choice.recipe), "delta_e": float(choice.delta_e)}
+    return {**doses_to_dict(choice.recipe), "delta_e": float(choice.delta_e)}
 
 
 def _match_to_dict(match: Match) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from shadematch.errors import FileError, ShadematchError
 from shadematch.illuminant import Illuminant, Light
 from shadematch.materials import Palette
 from shadematch.models import Frozen, Number
-from shadematch.pour import LetDown, OwnLight, Pour, View
+from shadematch.pour import LetDown, OwnLight, Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM, observation
 from shadematch.target import Target
 
@@ -26,6 +26,7 @@ __all__ = [
     "SteadyPart",
     "TargetPart",
     "WeighedPart",
+    "doses_to_dict",
     "light_to_dict",
     "palette_of",
     "target_of",
@@ -153,6 +154,15 @@ def palette_of(content: dict[str, Any], fingerprint: str) -> Palette:
             remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
         )  # fmt: skip
     return palette
+
+
+def doses_to_dict(recipe: Recipe) -> dict[str, Any]:
+    """What files keep of doses: `doses_cm`, and `weighed` where there are let-downs."""
+    weighed = [
+        {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
+        for part in recipe.weighed
+    ]
+    return {"doses_cm": dict(recipe.doses_cm), **({"weighed": weighed} if weighed else {})}
 
 
 def target_to_dict(target: Target) -> dict[str, Any]:
