@@ -9,6 +9,7 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.arrays import FloatArray
+from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import Noise, Problem, fit, prior_of
 from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
@@ -147,7 +148,8 @@ def calibrate(
         way = _contact(pours, frozenset(allowed), problem_of, films)
     opaque = way == "opaque"
     way = None if opaque else way
-    seen = pours if way is None else tuple(_touching(p, way) for p in pours)
+    cameras = cameras_of(pours)
+    seen = as_seen(pours if way is None else tuple(_touching(p, way) for p in pours), cameras)
     weights = np.ones(len(pours))
     for _ in range(2):
 
@@ -169,7 +171,7 @@ def calibrate(
         missed = _MISSED["opaque" if opaque else "cloudy" if chosen else "clear"]
         own = found.problem.noise._replace(model_lab=missed)
         found = replace(found, problem=replace(found.problem, noise=own))
-    return Calibration(pours, unit, films, way, like, with_misfit(found))
+    return Calibration(pours, unit, films, way, like, with_cameras(with_misfit(found), cameras))
 
 
 def _contact(

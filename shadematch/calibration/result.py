@@ -463,7 +463,7 @@ class Calibration:
 def _lab(pour: TestPour, spectrum: FloatArray) -> FloatArray:
     from shadematch.colorimetry import xyz_to_lab
 
-    seen = pour.view.observation
+    seen = pour.observation
     return xyz_to_lab(seen.weights @ np.maximum(spectrum, 0.0), seen.white)
 
 
