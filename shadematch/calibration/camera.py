@@ -3,11 +3,11 @@
 A correction of a photo by its chart is exact for the chart's patches only; bars of soap with
 steep bands it may miss by ten (CIEDE2000), and all photos of a camera miss alike, so that no
 number of them averages that out. But a calibration looks for spectra, and can reckon with what
-the camera saw. Up to a matrix, which the chart gives, its three channels are weights over wavelength. They
-are believed to lie about those of the CIE observer (that is what cameras are made for), as a
-Gaussian process; the patches, whose spectra are published, are readings of them, averaged over
-all photos. What is left unknown of the weights is shared by all bars of the session, and goes
-into the covariance of the spectra as such.
+the camera saw. Up to a matrix, which the chart gives, its three channels are weights over
+wavelength. They are believed to lie about those of the CIE observer (that is what cameras are
+made for), as a Gaussian process; the patches, whose spectra are published, are readings of them,
+averaged over all photos. What is left unknown of the weights is shared by all bars of the
+session, and goes into the covariance of the spectra as such.
 
 Spectra of the chart are those of ISO 17321-1. The idea of learning a camera from a chart:
 J. Jiang, D. Liu, J. Gu, S. Suesstrunk, *What is the Space of Spectral Sensitivity Functions for
@@ -184,6 +184,7 @@ def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestP
             total = by @ np.array(response.covariance) @ by.T
             own = _READ**2 + (_READ_SHARE * float(np.hypot(lab[1], lab[2]))) ** 2
             total = total + own * np.eye(3)
+            shift = np.zeros(3)
             for step in response.beyond:
                 away = []
                 for sign in (1.0, -1.0):  # the way down may leave what XYZ can be
@@ -191,6 +192,8 @@ def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestP
                     away.append(sign * (xyz_to_lab(there, white) - lab))
                 move = max(away, key=lambda d: float(d @ d))
                 total = total + np.outer(move, move)
+                shift = shift + 0.5 * move  # not inside, where a channel would show it
+            lab = lab + shift
             lab[0] = min(lab[0], 100.0)
             view = pours[i].view.model_copy(update={"illuminant": "D65", "observer": "2"})
             rows = (0.5 * (total + total.T)).tolist()

@@ -27,7 +27,7 @@ Triple = tuple[float, float, float]
 PATCHES: Final = 24
 _EMPTY: Final = 0.04
 """Part of the strongest channel below which a channel is next to empty."""
-_BEYOND: Final = 0.08
+_BEYOND: Final = 0.2
 """How far below nothing it may have to be, as a part of the strongest (test bars in invented
 worlds)."""
 
