@@ -52,8 +52,9 @@ _PATCH_FLOOR: Final = 0.2
 XYZ (sets of measured charts differ so)."""
 _PHOTO: Final = 0.3
 """The same for one photo of a patch (standard deviation, XYZ)."""
-_OTHER: Final = 1.5
-"""Mean CIEDE2000 between the charts of two photos above which light or camera were others."""
+_OTHER: Final = 0.75
+"""Mean CIEDE2000 between the charts of two photos above which light or camera were others (in
+rendered photos 0.3 to 0.6 with the same, 0.9 to 2.8 with others)."""
 _READ: Final = 0.6
 _READ_SHARE: Final = 0.02
 """What a photo's reading misses besides what it says, in each of L*, a*, b*: a constant, and a
@@ -137,14 +138,21 @@ def _learn(photos: FloatArray) -> tuple[FloatArray, FloatArray]:
     return weights, covariance
 
 
-def cameras_of(pours: Sequence[TestPour]) -> tuple[Camera, ...]:
+def cameras_of(pours: Sequence[TestPour], before: Sequence[TestPour] = ()) -> tuple[Camera, ...]:
     """The cameras, each in one light, that photographed test pours with a chart beside them.
 
     Photos belong together if a matrix brings their charts to look alike.
+
+    Parameters
+    ----------
+    pours
+        Which `Camera.pours` counts.
+    before
+        Pours of an earlier day, whose charts count where camera and light were the same.
     """
     photos = {
         i: np.array([[np.nan] * 3 if v is None else v for v in p.response.patches])
-        for i, p in enumerate(pours)
+        for i, p in enumerate([*pours, *before])
         if p.response is not None
     }
     photos = {i: p for i, p in photos.items() if np.isfinite(p[:, 0]).sum() >= _FEWEST}
@@ -164,7 +172,11 @@ def cameras_of(pours: Sequence[TestPour]) -> tuple[Camera, ...]:
                 break
         else:
             sessions.append([i])
-    return tuple(Camera(*_learn(np.array([photos[i] for i in s])), np.array(s)) for s in sessions)
+    return tuple(
+        Camera(*_learn(np.array([photos[i] for i in s])), own)
+        for s in sessions
+        if (own := np.array([i for i in s if i < len(pours)])).size
+    )
 
 
 def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestPour, ...]:

@@ -242,7 +242,7 @@ def _from_dict(data: object, depth: int = 0) -> Calibration:
                             value=before.pigment, remedy="The file was altered")  # fmt: skip
         prior = prior_of_lot(before.calibration, before.pigment, before.hue_shift)
     _check_names(file)
-    cameras = cameras_of(pours)
+    cameras = cameras_of(pours, () if before is None else before.calibration.pours)
     problem = Problem(
         as_seen(seen, cameras), unknowns, file.pigments, Errors(**file.errors.model_dump()),
         Noise(**file.noise.model_dump()), np.array(file.weights), file.scale,

@@ -126,7 +126,7 @@ def new_lot(
     n = WAVELENGTHS_NM.size
     own = [k for k, u in enumerate(unknowns) if u.of == pigment and u.kind.startswith("pigment")]
     prior = prior_of_lot(calibration, pigment, hue_shift)
-    cameras = cameras_of(pours)
+    cameras = cameras_of(pours, calibration.pours)
     problem = Problem(
         as_seen(pours, cameras), unknowns, old.problem.pigments, old.problem.errors,
         old.problem.noise, np.ones(len(pours)), old.problem.scale,
