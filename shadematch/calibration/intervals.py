@@ -174,7 +174,10 @@ def sources_of(
         else:
             kinds.append(np.eye(3) * (p.noise.lab * by_lab) ** 2)
     if photos:
-        kinds += [_photo_of(lab, photos)] * len(photos)
+        # The correction by a chart misses this spectrum by so much, or by so much the other way:
+        # which of its corrections a photo takes is not known beforehand.
+        miss = np.mean([_missed(spectrum, q) for q in p.pours if q.response is not None], axis=0)
+        kinds += [_photo_of(lab, photos) + miss] * len(photos)
     # What one camera gets wrong in one light it gets wrong in all its photos: that does not
     # average out. Only readings that bring a covariance are of this kind, and not those whose
     # camera was learnt (`camera`).
@@ -193,6 +196,13 @@ def sources_of(
         },
         slopes,
     )
+
+
+def _missed(spectrum: FloatArray, photo: TestPour) -> FloatArray:
+    """Squared difference of what camera and eye see of a spectrum, in Lab; shape (3, 3)."""
+    seen = [xyz_to_lab(np.maximum(o.weights @ spectrum, 0.05), o.white)
+            for o in (photo.observation, photo.view.observation)]  # fmt: skip
+    return np.outer(seen[0] - seen[1], seen[0] - seen[1])
 
 
 def _photo_of(lab: FloatArray, photos: Sequence[TestPour]) -> FloatArray:
