@@ -75,6 +75,10 @@ def calibrate(
     blanks, their binder is fitted along; say ``unit="part"`` in the pours then, so that it is
     not taken for soap.
 
+    Of pours photographed beside a chart (`TestPour.from_target`) the camera is learnt from the
+    chart in all photos, and reckoned with in place of the CIE observer; see
+    `shadematch.calibration.camera`.
+
     Parameters
     ----------
     test_pours
@@ -142,14 +146,15 @@ def calibrate(
         unknowns = _unknowns(seen, names, scatter, films, opaque)
         return Problem(seen, unknowns, names, errors, believed, np.ones(len(seen)))
 
+    cameras = cameras_of(pours)
+    read = as_seen(pours, cameras)
     way: str | None = None
     reflected = any(p.view.light == "reflected" for p in pours)
     if (contact == "auto" or (contact is None and (films or unit == "part"))) and reflected:
-        way = _contact(pours, frozenset(allowed), problem_of, films)
+        way = _contact(read, frozenset(allowed), problem_of, films)
     opaque = way == "opaque"
     way = None if opaque else way
-    cameras = cameras_of(pours)
-    seen = as_seen(pours if way is None else tuple(_touching(p, way) for p in pours), cameras)
+    seen = read if way is None else tuple(_touching(p, way) for p in read)
     weights = np.ones(len(pours))
     for _ in range(2):
 
