@@ -355,7 +355,8 @@ class Calibration:
         dosing
             Whether to count the dosing error of a fresh pour.
         measurement
-            Whether to count the error of measuring it as the test pours were measured.
+            Whether to count the error of measuring it as the test pours were measured: of one
+            more photo, if they were photographed. Without it the range is that of the true colour.
 
         Notes
         -----
