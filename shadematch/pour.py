@@ -195,7 +195,7 @@ def _checked_backing(value: object) -> str | float | tuple[float, ...]:
     wanted = "'white', 'black', a reflectance from 0 to 1, or a list of them"
     try:
         given = np.asarray(None if isinstance(value, str) else value)
-        numbers = given.astype(float) if given.dtype != bool else np.array(np.nan)
+        numbers = given.astype(float) if given.dtype.kind not in "bc" else np.array(np.nan)
     except (TypeError, ValueError, OverflowError):
         numbers = np.array(np.nan)
     if numbers.ndim > 1 or not np.all((numbers >= 0) & (numbers <= 1)):

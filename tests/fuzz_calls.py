@@ -25,7 +25,7 @@ from pydantic import BaseModel
 
 import shadematch as sm
 from shadematch.errors import ShadematchError
-from tests import worlds
+from tests import films, worlds
 
 NM = list(range(380, 731, 10))
 PASTES = ("gorse", "rosehip", "jetty")
@@ -59,6 +59,29 @@ def calibration() -> sm.Calibration:
         made, absorption=dict(zip(PASTES, made.absorption.values(), strict=False))
     )
     return sm.calibrate(worlds.measured(made, sm.starter_plan(PASTES[:2]), rng))
+
+
+@functools.cache
+def dyes() -> sm.Calibration:
+    """Of two dyes in solution, loads in parts."""
+    rng = np.random.default_rng(2)
+    made = films.films("solution", rng)
+    loads = [{n: x * made.unit} for n in made.names[:2] for x in (0.25, 1.0, 2.5)]
+    view = made.view("")
+    return sm.calibrate(
+        [
+            sm.TestPour.from_spectrum(
+                load, films.GRID, made.readings(load, rng)[""], view=view, unit="part"
+            )
+            for load in loads
+        ]
+    )
+
+
+@functools.cache
+def kept_calibration(folder: Path) -> Path:
+    sm.save_calibration(calibration(), folder / "calibration.json")
+    return folder / "calibration.json"
 
 
 @functools.cache
@@ -564,6 +587,18 @@ CALLS: dict[str, Call] = {
     "Interval.contains": Call(
         lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
     ),
+    "match_shares": Call(
+        sm.match_shares,
+        lambda _: {
+            "calibration": dyes(), "target": "#e0d890", "total": None, "view": None,
+            "thickness_cm": 1.0, "pigments": None, "max_pigments": 2, "by_spectrum": False,
+        },
+        slow=True,
+    ),
+    "save_calibration": Call(
+        sm.save_calibration, lambda f: {"calibration": calibration(), "path": f / "learnt.json"}
+    ),
+    "load_calibration": Call(sm.load_calibration, lambda f: {"path": kept_calibration(f)}),
     # kept elsewhere
     "Illuminant": Call(
         sm.Illuminant, _with(name="lamp", wavelengths_nm=tuple(NM), power=(1.0,) * len(NM))
@@ -667,6 +702,7 @@ RESULTS = frozenset(
         "SameLook",
         "SavedRecipe",
         "Shade",
+        "SharesMatch",
         "Slice",
         "SmallestBatch",
         "Spread",

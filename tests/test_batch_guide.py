@@ -49,6 +49,7 @@ def test_the_commands_run(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     sm.load_palette().save("mine.json")
+    sm.copy_samples(tmp_path)
     for line in blocks("sh")[0].splitlines():
         program, *words = shlex.split(line)
         assert program == "shadematch"

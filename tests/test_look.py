@@ -173,7 +173,10 @@ def test_bad_question(arguments: dict[str, object], field: str) -> None:
 GUIDE = (Path(__file__).parent.parent / "docs" / "same-look.md").read_text(encoding="utf-8")
 
 
-def test_the_guide_runs(capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_guide_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
     names: dict[str, object] = {}
     code = re.findall(r"^```python\n(.*?)^```", GUIDE, re.MULTILINE | re.DOTALL)
     exec("\n".join(code), names)
@@ -185,9 +188,11 @@ def test_the_guide_runs(capsys: pytest.CaptureFixture[str]) -> None:
     assert plan.match is not None
     assert plan.match.closest.delta_e <= 1
     assert "to the old bar" in capsys.readouterr().out
-    command = re.search(r"`(shadematch same-look [^`]*)`", GUIDE)
-    assert command is not None
-    assert main(shlex.split(command[1])[1:]) == 0
+    sm.save(names["old"], "order.json")  # type: ignore[arg-type]
+    kept, typed = re.findall(r"`(shadematch same-look [^`]*)`", GUIDE)
+    assert main(shlex.split(kept)[1:]) == 0
+    assert "to the old bar" in capsys.readouterr().out
+    assert main(shlex.split(typed)[1:]) == 0
     assert f"CIEDE2000  {look.delta_e:.2f} to the old bar" in capsys.readouterr().out
 
 

@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -14,9 +16,11 @@ from shadematch.prediction import model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.bounds import beyond, images_of
 from shadematch.search.ideal import ideal
+from shadematch.search.joint import region_of
+from shadematch.search.rounding import near_misses
 from shadematch.search.sight import Sight
 from shadematch.search.space import whole_space
-from shadematch.search.whole import closest
+from shadematch.search.whole import closest, frugal
 from tests.problems import KINDS, invented_palette, problem
 from tests.test_prediction import with_chalk
 
@@ -55,6 +59,21 @@ def test_the_kept_list_does_not_change_the_answer() -> None:
         totals = p.steps[values <= values.min() + 0.5].sum(axis=1)
         assert answer.frugal.steps is not None
         assert int(answer.frugal.steps.sum()) == totals.min()
+
+
+def test_no_tolerance_at_all_from_a_list() -> None:
+    # A closest recipe that was searched for may differ from the listed one in its last bit.
+    p = problem(20_001, least=13_000, most=20_000)
+    target = p.lab[7] + np.array([0.3, -0.2, 0.1])
+    best = p.searcher.closest(target)
+    assert best.steps is not None
+    assert p.searcher.catalogue() is not None
+    below = dataclasses.replace(best, delta_e=float(np.nextafter(best.delta_e, 0.0)))
+    for given in (best, below):
+        lean = p.searcher.frugal(target, given, 0.0)
+        assert lean.steps is not None
+        assert lean.steps.tolist() == best.steps.tolist()
+        assert lean.bound == best.steps.sum()
 
 
 def test_the_list_keeps_limits() -> None:
@@ -152,3 +171,81 @@ def test_far_targets_are_proved_and_not_a_rounding_short_of_it() -> None:
         assert 0 <= found.delta_e - found.bound <= 0.01
         far += found.delta_e > 1
     assert far > 3
+
+
+@pytest.mark.parametrize("max_tubes", [5, 3])
+def test_centimetres_are_the_same_as_one_kind_of_dose(max_tubes: int) -> None:
+    # A region without let-downs permits just what the space does, by limits of its own.
+    pour = sm.Pour(batch_g=900)
+    model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
+    space = whole_space(
+        model,
+        load_per_step=pour.load_per_step,
+        max_steps=pour.max_steps,
+        max_tubes=max_tubes,
+        required=(1,),
+    )
+    region = region_of(pour, space.size, (), max_tubes=max_tubes, required=(1,))
+    listed = {tuple(row) for row in space.recipes().tolist()}
+    assert listed == {tuple(row) for row in region.recipes().tolist()}
+    rng = np.random.default_rng(5)
+    for _ in range(3):
+        target = space.lab(rng.dirichlet(np.ones(6))[:5] * space.max_steps) + rng.normal(0, 0.5, 3)
+        hints = ideal(space, target)[0][None]
+        one, other = (
+            closest(Sight(space, target), limits, hints=hints) for limits in (space, region)
+        )
+        assert one.steps is not None
+        assert other.steps is not None
+        assert one.steps.tolist() == other.steps.tolist()
+        assert one.proved
+        assert other.proved
+        within = one.delta_e + 0.5
+        paste = int(one.steps.sum())
+        lean = frugal(Sight(space, target), space, within=within, less_than=paste, near=one.steps)
+        also = frugal(
+            Sight(space, target),
+            region,
+            within=within,
+            less_than=paste * pour.dose_step_cm,
+            near=one.steps,
+        )
+        assert lean.proved
+        assert also.proved
+        assert also.bound == pytest.approx(lean.bound * pour.dose_step_cm, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("pastes", "batch_g", "share"),
+    # The fourth paste leaves a line of recipes for one colour, the fifth a plane.
+    [(4, 20_000, 0.5), (5, 10_000, 0.2), (6, 5000, 0.2), (8, 2000, 0.2)],
+)
+def test_near_misses_come_nearer_than_rounding(pastes: int, batch_g: float, share: float) -> None:
+    pour = sm.Pour(batch_g=batch_g)
+    palette = invented_palette(np.random.default_rng(pastes), pastes)
+    model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
+    space = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
+    rng = np.random.default_rng(pastes)
+    better = 0
+    for _ in range(10):
+        recipe = rng.dirichlet(np.ones(pastes + 1))[:pastes] * space.max_steps / 4
+        target = space.lab(recipe)
+        found = near_misses(space, target, recipe, 100)
+        assert found.dtype.kind == "i"
+        assert found.min() >= 0
+        rounded = delta_e(space.lab(np.rint(recipe)), target)
+        nearest = delta_e(space.lab(found), target).min()
+        assert nearest <= rounded + 1e-12
+        better += bool(nearest < share * rounded)
+    assert better >= 8
+
+
+def test_one_step_of_a_paste_that_scatters() -> None:
+    # In the smallest batch too, a paste that scatters is more than its absorption.
+    palette = with_chalk()
+    pour = sm.Pour(batch_g=25)
+    assert pour.max_steps == 1
+    model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
+    space = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
+    steps = np.eye(space.size)
+    assert space.lab(steps) == pytest.approx(model.lab(steps * pour.load_per_step), abs=1e-12)

@@ -29,6 +29,7 @@ GOOD: dict[str, list[str]] = {
     "pot": ["gorse=2", "--depth", "8", "--palette", "PALETTE"],
     "spread": ["gorse=2", "--ruler", "0.2", "--palette", "PALETTE"],
     "correct": ["gorse=2", "--measured", "60", "8", "40", "--palette", "PALETTE"],
+    "cost": ["gorse=2", "--batch", "100", "--shelf", "STOCK", "--palette", "PALETTE"],
     "plan": ["ORDERS", "STOCK", "--seconds", "1"],
     "wedge": ["gorse=2", "--from", "0", "--to", "1", "--palette", "PALETTE"],
     "layers": ["gorse=2@0.5", "--palette", "PALETTE"],
@@ -63,7 +64,9 @@ def spoilt(words: list[str], rng: random.Random) -> list[str]:
 
 
 def test_every_verb_has_its_words() -> None:
-    assert {room.__name__.rsplit(".", 1)[-1].replace("_", "-") for room in VERBS} == set(GOOD)
+    verbs = {room.__name__.rsplit(".", 1)[-1].replace("_", "-") for room in VERBS}
+    # The one verb that makes the folder it is given would make all the wrong ones.
+    assert verbs - {"samples"} == set(GOOD)
 
 
 @pytest.mark.parametrize("verb", GOOD)

@@ -470,7 +470,6 @@ def test_parts_that_dont_fit(match: sm.Match, tmp_path: Path) -> None:
         (seen, {"note": 3}, "note"),
         (seen, {"note": "n" * 10_001}, "note"),
         ("#ff8800", {}, "result"),
-        (sm.Recipe({"gorse": -1.0}, sm.Pour()), {}, "doses.gorse"),
     ):
         with pytest.raises(sm.PourError) as found:
             sm.save(result, place, **more)  # type: ignore[arg-type]

@@ -176,7 +176,11 @@ class Searcher:
         within = best.delta_e + tolerance
         kept = self._kept()
         if kept is not None:
-            return kept.frugal(target, within, int(best.steps.sum()))
+            found = kept.frugal(target, within, int(best.steps.sum()))
+            if np.isfinite(found.delta_e):
+                return found
+            # `best` was not looked up, and in its last bit lies above what the list knows.
+            return replace(best, bound=float(best.steps.sum()), proved=True)
         spaces, complete = self.spaces(best.steps.astype(float))
         least, fewest, proved, boxes = best, int(best.steps.sum()), complete, 0
         bound = fewest

@@ -31,6 +31,7 @@ _GRID: Final = 20_000
 _ROUNDS: Final = 3
 _FARTHEST: Final = 20.0
 _KEPT: Final = 1500
+_KEPT_OF_TILE: Final = 6
 
 
 def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int) -> IntArray:
@@ -84,8 +85,11 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     whole = np.rint(aims)
     miss = (whole - aims) @ np.swapaxes(slopes[there][:, :, solved], 1, 2)
     score = np.einsum("mkc,mkc->mk", miss, miss)
-    score[(whole < 0).any(axis=2) | (chosen < 0).any(axis=2)] = np.inf
-    at = np.argpartition(score, min(_KEPT, score.size) - 1, axis=None)[:_KEPT]
+    held = space.max_steps - np.delete(nearest[0], [*solved, *rest]).sum()
+    bad = (whole < 0).any(axis=2) | (chosen < 0).any(axis=2)
+    score[bad | (whole.sum(axis=2) + chosen.sum(axis=2) > held)] = np.inf
+    kept = min(max(_KEPT, _KEPT_OF_TILE * places), score.size)
+    at = np.argpartition(score, kept - 1, axis=None)[:kept]
     tile, place = np.unravel_index(at[np.isfinite(score.flat[at])], score.shape)
     found = np.tile(nearest, (tile.size, 1))
     found[:, rest], found[:, solved] = chosen[tile, place], whole[tile, place]
@@ -126,7 +130,11 @@ def _middles(corners: FloatArray, width: int, places: int) -> FloatArray:
         axes = [a + width // 2 + width * np.arange(int(c)) for a, c in zip(lo, counts, strict=True)]
         return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, lo.size)
     rng = np.random.default_rng(20_240_301)
-    return np.asarray(np.rint(rng.dirichlet(np.full(len(corners), 0.7), size=places) @ corners))
+    far = rng.dirichlet(np.full(len(corners), 0.7), size=places) @ corners
+    # Colours are not linear in doses, least of all dark ones: near the known recipe, which comes
+    # first, more of what is guessed comes true.
+    near = corners[0] + rng.random((places, 1)) ** 2 * (far - corners[0])
+    return np.asarray(np.rint(near))
 
 
 def _inverses(slopes: FloatArray) -> FloatArray:
