@@ -228,6 +228,21 @@ def test_what_a_photo_gives_along(tmp_path: Path, wide: bool) -> None:
     assert sm.TestPour.from_target({"gorse": 1.0}, own).response is None
 
 
+def test_a_response_is_checked() -> None:
+    good = photographed()[0].response
+    assert good is not None
+    for change in (
+        {"region": (float("nan"), 1.0, 1.0)},
+        {"patches": good.patches[:5]},
+        {"patches": ((1.0, 2.0), *good.patches[1:])},
+        {"covariance": good.covariance[:2]},
+    ):
+        with pytest.raises(sm.PhotoError, match="response"):
+            dataclasses.replace(good, **change)  # type: ignore[arg-type]
+    with pytest.raises(sm.ShadematchError, match="response"):
+        sm.TestPour({"gorse": 1.0}, lab=(50.0, 0.0, 0.0), response=3)  # type: ignore[arg-type]
+
+
 def _reference() -> list[tuple[float, float, float]]:
     labs = [worlds.lab_of(row, sm.View(illuminant="D50")) for row in chart()]
     return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]

@@ -115,6 +115,10 @@ class TestPour:
             object.__setattr__(self, "lab", _lab(self.lab))
         if self.covariance is not None:
             object.__setattr__(self, "covariance", _checked_covariance(self.covariance))
+        if self.response is not None:
+            from shadematch.photo.response import Response
+
+            expect(self.response, Response, "response", "Take it from Target.from_photo(...)")
         if not self.name:
             object.__setattr__(self, "name", self._described())
 

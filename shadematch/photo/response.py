@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import FloatArray
+from shadematch.errors import PhotoError
 from shadematch.photo.chart import Correction
 from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Mean
@@ -57,6 +58,18 @@ class Response:
     covariance: Covariance
     beyond: tuple[Triple, ...]
     patches: tuple[Triple | None, ...]
+
+    def __post_init__(self) -> None:
+        rows = [self.region, *self.covariance, *self.beyond]
+        rows += [p for p in self.patches if p is not None]
+        try:
+            table = np.array(rows, dtype=float)
+        except (TypeError, ValueError, OverflowError):
+            table = np.empty(0)
+        sound = table.ndim == 2 and table.shape[1] == 3 and bool(np.all(np.abs(table) < 1e9))
+        if not sound or len(self.covariance) != 3 or len(self.patches) != PATCHES:
+            raise PhotoError("needs threes of finite numbers", field="response",
+                             remedy="Take it from Target.from_photo(...)")  # fmt: skip
 
 
 def response_of(
