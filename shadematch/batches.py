@@ -21,7 +21,7 @@ from shadematch.html import card, curve
 from shadematch.match import Match, match
 from shadematch.materials import Palette
 from shadematch.models import check_most, is_finite
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LARGEST_BATCH_G, Pour, Recipe, View
 from shadematch.prediction import conditions, model_for
 from shadematch.question import Choice
 from shadematch.search.answer import Searcher
@@ -330,11 +330,11 @@ def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
     masses = [
         m for m in masses if m >= 0.1 and pour.model_copy(update={"batch_g": m}).max_steps >= 1
     ]
-    if not masses or largest > 100_000:
+    if not masses or largest > LARGEST_BATCH_G:
         raise PourError(
             f"no mass up to it takes {pour.dose_step_cm:g} cm of paste under the load limit"
             if not masses
-            else "must be at most 100000 g",
+            else f"must be at most {LARGEST_BATCH_G} g",
             field="largest_g",
             value=largest,
             remedy=f"Give at least {max(needed, step):g}" if not masses else "Give less",

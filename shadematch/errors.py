@@ -42,7 +42,7 @@ class ShadematchError(ValueError):
         self.remedy = remedy
         text = f"{field}: {problem}" if field else problem
         if value is not None:
-            shown = repr(value)
+            shown = repr(_plain(value))
             text += f" (got {shown if len(shown) <= 80 else shown[:77] + '...'})"
         if remedy:
             text += f". {remedy}"
@@ -51,6 +51,12 @@ class ShadematchError(ValueError):
     def __reduce__(self) -> tuple[object, ...]:
         # Exceptions cross process borders in executors; rebuild them with their parts.
         return (_rebuild, (type(self), self.problem, self.field, self.value, self.remedy))
+
+
+def _plain(value: object) -> object:
+    """A number of NumPy's as Python's own, which people know the look of."""
+    item = getattr(value, "item", None)
+    return item() if getattr(value, "shape", None) == () and callable(item) else value
 
 
 def _rebuild(

@@ -20,6 +20,7 @@ from shadematch.errors import FileError, ShadematchError
 __all__ = [
     "LARGEST_FILE",
     "checked_envelope",
+    "entries_of",
     "json_text",
     "parse_json",
     "read_text",
@@ -213,6 +214,20 @@ def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
             "is not JSON", field="path", value=place,
             remedy=f"Look at line {line}" if line else "A number or the nesting goes on too long",
         ) from None  # fmt: skip
+
+
+@contextlib.contextmanager
+def entries_of(path: _Path, above: str = "") -> Iterator[None]:
+    """Complaints about entries say which file they are in, and below which entry."""
+    try:
+        yield
+    except ShadematchError as found:
+        raise FileError(
+            found.problem,
+            field=f"{path}: {above}{found.field}",
+            value=found.value,
+            remedy=found.remedy,
+        ) from None
 
 
 def json_text(content: Mapping[str, Any]) -> str:

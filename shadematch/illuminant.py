@@ -51,10 +51,13 @@ class Illuminant:
                 remedy="Give two lists of the same length",
             )  # fmt: skip
         steps = [after - before for before, after in itertools.pairwise(x)]
-        if not steps or min(steps) <= 0 or max(steps) > _WIDEST_STEP_NM:
+        if not steps:
+            raise ColourError("has one wavelength only", field="wavelengths_nm", value=x[0],
+                              remedy="Measure from 400 to 700 nm at every 5 or 10 nm")  # fmt: skip
+        if min(steps) <= 0 or max(steps) > _WIDEST_STEP_NM:
             raise ColourError(
                 "wavelengths must rise, by at most 20 nm", field="wavelengths_nm",
-                value=min(steps, default=0.0) if not steps or min(steps) <= 0 else max(steps),
+                value=min(steps) if min(steps) <= 0 else max(steps),
                 remedy="Sort them, leave out repeats, measure at every 5 or 10 nm",
             )  # fmt: skip
         if x[0] > 400 or x[-1] < 700:
@@ -95,8 +98,15 @@ class Illuminant:
         except TypeError:
             raise SpectrumError("is no path", field="path", value=path,
                                 remedy="Check the name and the folder") from None  # fmt: skip
-        rows = read_spectrum(path)
-        return cls(str(called), tuple(r[0] for r in rows), tuple(r[1] for r in rows))
+        rows = read_spectrum(path, what="its power in any unit")
+        try:
+            return cls(str(called), tuple(r[0] for r in rows), tuple(r[1] for r in rows))
+        except ColourError as found:
+            if found.field == "name":
+                raise
+            # What is wrong stands in the file.
+            raise ColourError(found.problem, field=f"{path}, {found.field}", value=found.value,
+                              remedy=found.remedy) from None  # fmt: skip
 
     def __str__(self) -> str:
         """Its name, and that it is no CIE name."""

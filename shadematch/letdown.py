@@ -123,7 +123,7 @@ class LetDownPlan:
         if self.floor > self.delta_e:
             return (
                 f"No let-down can bring it {asked}: the pastes themselves stay {self.floor:.2f} "
-                "away in this pour."
+                "away in this pour. Ask for more than that to see what one would bring."
             )
         return (
             f"None of the {self.tried} let-downs tried brings it {asked}; centimetres alone come "

@@ -19,7 +19,7 @@ from shadematch.html import card
 from shadematch.match import Match, match
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, conditions, predict
 from shadematch.question import VISIBLE
 from shadematch.target import Target
@@ -137,13 +137,14 @@ def same_look(
     goes with the mass; then, in clear base, as many centimetres give the same colour whatever
     the mass. Both are tried first, and kept where they look the same (`keep_within`) or all but
     as much like the old bar as the best that the search finds (`tolerance`). Otherwise the
-    recipe is dosed anew.
+    recipe is dosed anew. Let-downs of the old recipe are to hand for the new one, as far as its
+    base has what they are made in.
 
     Parameters
     ----------
     recipe
-        What was poured, with its pour. A `Match` stands for its recipe, and brings its palette
-        and view where none are given.
+        What was poured, with its pour. A `Match` stands for its recipe, and brings its palette,
+        its let-downs, and its view where none is given.
     to_pour, to_view
         Where it goes; by default as before.
     palette
@@ -175,7 +176,9 @@ def same_look(
     Under another light the target is what the old bar would look like in that light, from its
     spectrum; it is not its old appearance taken over by adaptation.
     """
+    to_hand: list[LetDown] = []
     if isinstance(recipe, Match):
+        to_hand += recipe.let_downs
         palette = recipe.palette if palette is None else palette
         view = recipe.view if view is None else view
         recipe = recipe.recipe
@@ -189,9 +192,12 @@ def same_look(
         )
     palette, pour, view = conditions(palette, recipe.pour if to_pour is None else to_pour, view)
     seen = conditions(palette, pour, view if to_view is None else to_view)[2]
-    before = predict(recipe.doses_cm, palette=palette, pour=recipe.pour, view=view)
-    before = replace(before, recipe=recipe)
+    before = predict(recipe, palette=palette, view=view)
+    before = replace(before, recipe=recipe)  # in the order it was given in
     target = look_of(before)
+    to_hand += (part.let_down for part in recipe.weighed)
+    lacks = {kind for kind, mass in ((0.0, pour.clear_g), (1.0, pour.white_g)) if mass <= 0.0}
+    to_hand = [d for d in to_hand if not lacks or (d.white in (0.0, 1.0) and d.white not in lacks)]
     found = match(
         target,
         palette=palette,
@@ -199,6 +205,7 @@ def same_look(
         view=seen,
         tolerance=tolerance,
         max_pigments=max_pigments,
+        let_downs=to_hand,
     )
     wanted = target.lab_in(seen)
     kept: list[tuple[float, How, Prediction]] = []
@@ -207,10 +214,10 @@ def same_look(
         ("doses in proportion", pour.batch_g / recipe.pour.batch_g),
     )
     for how, factor in ways:
-        doses = _in_steps(recipe, factor, pour)
-        if doses is None or (max_pigments is not None and len(doses) > max_pigments):
+        taken = _in_steps(recipe, factor, pour)
+        if taken is None or (max_pigments is not None and taken.tubes > max_pigments):
             continue
-        there = predict(doses, palette=palette, pour=pour, view=seen)
+        there = predict(taken, palette=palette, view=seen)
         kept.append((float(delta_e(np.array(there.lab), wanted)), how, there))
     best = min(kept, key=lambda k: k[0]) if kept else None
     enough = max(keep_within, found.closest.delta_e + tolerance) + _SAME
@@ -229,14 +236,30 @@ def same_look(
     )
 
 
-def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> dict[str, float] | None:
+def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
     """Doses times a factor, if the pour permits them."""
-    doses, total = {}, 0
-    for name, dose in recipe.doses_cm.items():
-        steps = dose * factor / pour.dose_step_cm
-        whole = round(steps)
-        if abs(steps - whole) > 1e-9 * max(steps, 1.0):
+    doses: dict[str, float] = {}
+    for name, dose in recipe.squeezed_cm.items():
+        amount = _multiple(dose * factor, pour.dose_step_cm)
+        if amount is None:
             return None
-        total += whole
-        doses[name] = round(whole * pour.dose_step_cm, 9)
-    return doses if total <= pour.max_steps else None
+        doses[name] = amount
+    weighed = []
+    for part in recipe.weighed:
+        mass = _multiple(part.mass_g * factor, part.let_down.step_g)
+        if mass is None:
+            return None
+        weighed.append(Weighed(part.let_down, mass))
+        name = part.let_down.pigment
+        doses[name] = round(doses.get(name, 0.0) + weighed[-1].paste_cm, 9)
+    taken = Recipe(doses, pour, tuple(weighed))
+    slack = 1e-9 * pour.dose_step_cm
+    fits = taken.total_cm <= pour.max_total_cm + slack
+    return taken if fits and min(taken.clear_g, taken.white_g) >= -1e-9 else None
+
+
+def _multiple(amount: float, step: float) -> float | None:
+    """An amount freed from rounding; None where it is no multiple of a step."""
+    count = round(amount / step)
+    off = abs(amount / step - count)
+    return None if off > 1e-9 * max(count, 1.0) else round(count * step, 9)

@@ -7,6 +7,7 @@ import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
+from typing import Final
 
 import numpy as np
 
@@ -25,6 +26,8 @@ from shadematch.standards import checked_lights
 from shadematch.target import Target, as_target
 
 __all__ = ["match_many"]
+
+_LARGEST_CHUNK: Final = 10_000_000
 
 
 def match_many(
@@ -80,7 +83,7 @@ def match_many(
     required, excluded = checked_asked(
         palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
     )
-    if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= 10**7:
+    if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= _LARGEST_CHUNK:
         raise PourError("must be a whole number from 1", field="chunk", value=chunk,
                         remedy="A few thousand suit most machines")  # fmt: skip
     names = checked_lights(lights)

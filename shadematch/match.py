@@ -33,7 +33,6 @@ __all__ = ["Match", "match", "match_of", "tolerated"]
 
 _TOLERANCE: Final = 0.5
 """CIEDE2000 that nobody sees (common practice, no source)."""
-_LARGEST_CHUNK: Final = 10_000_000
 
 
 @dataclass(frozen=True)
@@ -90,6 +89,11 @@ class Match:
     def palette(self) -> Palette:
         """The pastes and bases."""
         return self._question.palette
+
+    @property
+    def let_downs(self) -> tuple[LetDown, ...]:
+        """Those that were to hand."""
+        return self._question.let_downs
 
     @property
     def pour(self) -> Pour:

@@ -34,7 +34,7 @@ from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import Recipe, View
 from shadematch.prediction import Prediction, conditions, predict
-from shadematch.standards import WAVELENGTHS_NM, checked_lights, observation
+from shadematch.standards import WAVELENGTHS_NM, Observation, checked_lights, observation
 from shadematch.target import Target, as_target, triple
 
 __all__ = ["Lights", "UnderLight", "lights", "metameric_index"]
@@ -198,7 +198,7 @@ def metameric_index(
     """
     _check_correction(correction)
     first, second = _factors(first, "first"), _factors(second, "second")
-    test, start = observation(illuminant, observer), observation(reference, observer)
+    test, start = observation(illuminant, observer), _seen_under(reference, observer)
     one, other = test.weights @ first, test.weights @ second
     one_before, other_before = start.weights @ first, start.weights @ second
     if correction == "multiplicative":
@@ -238,6 +238,16 @@ def _factors(given: FloatArray, field_: str) -> FloatArray:
             remedy="Use shadematch.standards.onto_grid for other wavelengths",
         )
     return values
+
+
+def _seen_under(reference: Light, observer: str) -> Observation:
+    """As `observation`, with complaints about the reference light by its own name."""
+    try:
+        return observation(reference, observer)
+    except ColourError as found:
+        field = "reference" if found.field == "illuminant" else found.field
+        raise ColourError(found.problem, field=field, value=found.value,
+                          remedy=found.remedy) from None  # fmt: skip
 
 
 def lights(
@@ -299,7 +309,7 @@ def lights(
             remedy="Give names such as 'D65', 'A', 'FL11', 'LED-B3'",
         )  # fmt: skip
     palette, _, view = conditions(palette, None, view)
-    observation(reference, view.observer)
+    _seen_under(reference, view.observer)
     _check_correction(correction)
     bar = predict(recipe.doses_cm, palette=palette, pour=recipe.pour, view=view)
     entries = []

@@ -20,7 +20,16 @@ from shadematch.models import Frozen, Number, expect, is_finite, listed
 from shadematch.optics.layer import Surroundings
 from shadematch.standards import WAVELENGTHS_NM, Observation, observation
 
-__all__ = ["BACKINGS", "LONGEST_CM", "LetDown", "Pour", "Recipe", "View", "Weighed"]
+__all__ = [
+    "BACKINGS",
+    "LARGEST_BATCH_G",
+    "LONGEST_CM",
+    "LetDown",
+    "Pour",
+    "Recipe",
+    "View",
+    "Weighed",
+]
 
 BACKINGS: Final = {"white": 0.9, "black": 0.04}
 """Reflectance of white paper and of a dark table (common practice, no source)."""
@@ -28,6 +37,8 @@ BACKINGS: Final = {"white": 0.9, "black": 0.04}
 LONGEST_CM: Final = 10_000_000.0
 """Far beyond any batch; keeps sums finite."""
 _HEAVIEST_G: Final = 1e9
+LARGEST_BATCH_G: Final = 100_000
+"""More than any pot for soap holds; larger ones are refused, and not advised."""
 
 
 class Pour(Frozen):
@@ -49,7 +60,7 @@ class Pour(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    batch_g: Number = Field(default=100.0, ge=0.1, le=100_000)
+    batch_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
     white: Number = Field(default=0.0, ge=0, le=1)
     max_load: Number = Field(default=4.0, gt=0, le=1000)
@@ -69,6 +80,12 @@ class Pour(Frozen):
     def load_per_step(self) -> float:
         """Load [cm per 100 g] of one dose step."""
         return self.dose_step_cm * 100.0 / self.batch_g
+
+    @property
+    def grid(self) -> str:
+        """What doses are multiples of, in words: whole centimetres, or steps of 0.5 cm."""
+        step = self.dose_step_cm
+        return "whole centimetres" if step == 1.0 else f"steps of {step:g} cm"
 
     @property
     def clear_g(self) -> float:

@@ -22,7 +22,7 @@ from shadematch.html import card
 from shadematch.materials import Palette, load_palette
 from shadematch.models import expect
 from shadematch.optics.layer import Layer, reflectance
-from shadematch.pour import LONGEST_CM, Pour, Recipe, View
+from shadematch.pour import LONGEST_CM, Pour, Recipe, View, Weighed
 
 __all__ = ["Model", "Prediction", "model_for", "predict"]
 
@@ -200,8 +200,31 @@ def loads_of(doses_cm: Mapping[str, float], palette: Palette, pour: Pour) -> Flo
     return loads
 
 
+def opened(
+    recipe: Recipe | Mapping[str, float], pour: Pour | None, field: str
+) -> tuple[Mapping[str, float], Pour | None, tuple[Weighed, ...]]:
+    """Doses, pour and let-downs of a recipe, or of doses and a pour beside them.
+
+    Raises
+    ------
+    PourError
+        If it is neither, or a recipe's pour is given a second time and is another one.
+    """
+    if not isinstance(recipe, Recipe):
+        expect(recipe, Mapping, field, "Give a Recipe, or doses such as {'gorse': 2}")
+        return recipe, pour, ()
+    if pour is not None and pour != recipe.pour:
+        raise PourError(
+            "is given twice, and not the same",
+            field="pour",
+            value=pour,
+            remedy="A Recipe brings its own; leave it out, or give the doses alone",
+        )
+    return recipe.doses_cm, recipe.pour, recipe.weighed
+
+
 def predict(
-    doses_cm: Mapping[str, float],
+    doses_cm: Recipe | Mapping[str, float],
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -212,7 +235,8 @@ def predict(
     Parameters
     ----------
     doses_cm
-        Paste of each pigment [cm]; any length from 0 on, over the load limit too.
+        Paste of each pigment [cm]; any length from 0 on, over the load limit too. Or a `Recipe`,
+        which brings its own pour.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
 
@@ -223,13 +247,14 @@ def predict(
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks or a dose that can't be.
+        For a name that the palette lacks, a dose that can't be, or a pour beside a `Recipe`
+        that is not its own.
     """
+    doses_cm, pour, weighed = opened(doses_cm, pour, "doses")
     palette, pour, view = conditions(palette, pour, view)
-    expect(doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
     loads = loads_of(doses_cm, palette, pour)
     ordered = {p.name: float(doses_cm[p.name]) for p in palette.pigments if doses_cm.get(p.name)}
-    return predict_loads(loads, Recipe(ordered, pour), palette, view)
+    return predict_loads(loads, Recipe(ordered, pour, weighed), palette, view)
 
 
 def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: View) -> Prediction:

@@ -16,7 +16,7 @@ from shadematch.errors import PourError
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect, is_finite, listed
-from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
+from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, model_for, predict_loads
 from shadematch.search.answer import Searcher
 from shadematch.search.joint import JointSearcher, region_of
@@ -224,6 +224,8 @@ class Question:
             tries = []
             for factor in (2, 5, 10):
                 batch = pour.batch_g * factor
+                if batch > LARGEST_BATCH_G:
+                    break
                 value = self.closest_with(batch_g=batch)
                 if value < reached - 0.2:
                     tries.append((value, f"A batch of {batch:g} g comes to {value:.2f}."))
@@ -235,7 +237,7 @@ class Question:
                     tries.append(
                         (value, f"Dosing to {pour.dose_step_cm / 2:g} cm comes to {value:.2f}.")
                     )
-            steps = "the steps of ruler and scale" if self.let_downs else "whole centimetres"
+            steps = "the steps of ruler and scale" if self.let_downs else pour.grid
             return Verdict(
                 "whole centimetres",
                 f"Held back by {steps}: without them {best:.2f} could be had.",

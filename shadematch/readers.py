@@ -23,7 +23,9 @@ def is_number(text: str) -> bool:
     return False
 
 
-def read_spectrum(path: str | os.PathLike[str]) -> list[tuple[float, float, int]]:
+def read_spectrum(
+    path: str | os.PathLike[str], *, what: str = "a reflectance from 0 to 1"
+) -> list[tuple[float, float, int]]:
     """Read lines of a wavelength [nm], a comma and a value.
 
     A first line without any number is a header. Empty lines count for nothing.
@@ -32,6 +34,8 @@ def read_spectrum(path: str | os.PathLike[str]) -> list[tuple[float, float, int]
     ----------
     path
         A UTF-8 text file.
+    what
+        What the values are, in complaints.
 
     Returns
     -------
@@ -43,7 +47,7 @@ def read_spectrum(path: str | os.PathLike[str]) -> list[tuple[float, float, int]
     SpectrumError
         If the file can't be read, holds no measurements, or has a wrong line, which is named.
     """
-    remedy = "Each line is a wavelength in nm, a comma, and a reflectance from 0 to 1"
+    remedy = f"Each line is a wavelength in nm, a comma, and {what}"
     problem = text = ""
     try:
         with Path(path).open("rb") as stream:
@@ -65,6 +69,8 @@ def read_spectrum(path: str | os.PathLike[str]) -> list[tuple[float, float, int]
         row = tuple(map(float, cells)) if all(map(is_number, cells)) else ()
         if len(row) != 2 or not all(map(math.isfinite, row)):
             fault = "must be two finite numbers"
+            if ";" in line:
+                remedy = f"{remedy}; save it with commas between the cells, points in the numbers"
         elif rows and row[0] <= rows[-1][0]:
             fault, remedy = "wavelengths must rise", "Sort the lines, and leave out repeats"
         if fault:
@@ -73,5 +79,5 @@ def read_spectrum(path: str | os.PathLike[str]) -> list[tuple[float, float, int]
         rows.append((row[0], row[1], number))
     if not rows:
         problem = problem or "has no measurements"
-        raise SpectrumError(problem, field="spectrum", value=str(path), remedy=remedy)
+        raise SpectrumError(problem, field="path", value=str(path), remedy=remedy)
     return rows

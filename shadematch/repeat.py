@@ -98,7 +98,7 @@ class Repeat:
         if self.predicted is not None:
             swatches.append((self.predicted.hex, "now"))
         rows = [
-            *((name, f"{dose:g} cm") for name, dose in self.saved.recipe.doses_cm.items()),
+            *self.saved.recipe.parts,
             ("into", str(self.saved.recipe.pour)),
             ("seen", str(self.saved.view)),
         ]

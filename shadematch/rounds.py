@@ -16,7 +16,7 @@ is read. The strengths in it are for people to read::
 from __future__ import annotations
 
 import os
-from typing import Annotated, Any, ClassVar, Final
+from typing import Annotated, Any, Final
 
 import numpy as np
 from pydantic import Field, StrictBool
@@ -26,42 +26,54 @@ from shadematch.correction.additions import BaseKind, Found, Sought
 from shadematch.correction.belief import Priors, first_belief
 from shadematch.correction.correct import Asked, Limits, after, judged
 from shadematch.correction.results import Addition, Correction
-from shadematch.errors import FileError, ShadematchError
-from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.errors import FileError
+from shadematch.files import (
+    checked_envelope,
+    entries_of,
+    json_text,
+    parse_json,
+    read_text,
+    write_text,
+)
 from shadematch.materials import Palette
-from shadematch.models import Frozen, Number, expect
-from shadematch.pour import Pour, Recipe, View
+from shadematch.models import Number, expect
+from shadematch.pour import Pour, Recipe, View, Weighed
 from shadematch.prediction import loads_of
-from shadematch.saved_form import TargetPart, target_of, target_to_dict
+from shadematch.saved_form import (
+    Part,
+    TargetPart,
+    WeighedPart,
+    doses_to_dict,
+    palette_of,
+    target_of,
+    target_to_dict,
+)
 
 __all__ = ["load_correction", "save_correction"]
 
 _FORMAT: Final = "shadematch batch"
 _VERSION: Final = 1
 
-_Cm = Annotated[Number, Field(ge=0, le=1e7)]
+_Amount = Annotated[Number, Field(ge=0, le=1e7)]
 _Row = tuple[Number, Number, Number]
 _Share = Annotated[Number, Field(ge=0, le=1)]
 
 
-class _Part(Frozen):
-    _error: ClassVar[type[ShadematchError]] = FileError
-
-
-class _RecipePart(_Part):
-    doses_cm: dict[str, _Cm]
+class _RecipePart(Part):
+    doses_cm: dict[str, _Amount]
+    weighed: tuple[WeighedPart, ...] = ()
     pour: Pour
 
 
-class _PriorsPart(_Part):
+class _PriorsPart(Part):
     strength: _Share
     white_strength: _Share
-    ruler_cm: _Cm
-    scale_g: _Cm
+    ruler_cm: _Amount
+    scale_g: _Amount
     model: Annotated[Number, Field(ge=0, le=20)]
 
 
-class _LimitsPart(_Part):
+class _LimitsPart(Part):
     max_load: Annotated[Number, Field(gt=0, le=1000)]
     pot_g: Annotated[Number, Field(ge=0, le=100_000)]
     bases: tuple[BaseKind, ...]
@@ -69,13 +81,13 @@ class _LimitsPart(_Part):
     must_avoid: tuple[str, ...]
 
 
-class _AddedPart(_Part):
-    doses_cm: dict[str, _Cm]
-    clear_g: _Cm
-    white_g: _Cm
+class _AddedPart(Part):
+    doses_cm: dict[str, _Amount]
+    clear_g: _Amount
+    white_g: _Amount
 
 
-class _RoundPart(_Part):
+class _RoundPart(Part):
     measured: TargetPart
     covariance: tuple[_Row, _Row, _Row]
     target: TargetPart
@@ -86,7 +98,7 @@ class _RoundPart(_Part):
     made: _AddedPart | None
 
 
-class _BatchFile(_Part):
+class _BatchFile(Part):
     library: str = Field(max_length=100)
     recipe: _RecipePart
     view: View
@@ -121,7 +133,7 @@ def save_correction(correction: Correction, path: str | os.PathLike[str]) -> Non
         "version": _VERSION,
         "library": __version__,
         "recipe": {
-            "doses_cm": dict(first.recipe.doses_cm),
+            **doses_to_dict(first.recipe),
             "pour": first.recipe.pour.model_dump(mode="json"),
         },
         "view": belief.view.model_dump(mode="json"),
@@ -176,24 +188,19 @@ def load_correction(path: str | os.PathLike[str]) -> Correction:
         is named.
     """
     data = parse_json(read_text(path, kind="batch"), place=str(path))
-    try:
+    with entries_of(path):
         return _from_file(_BatchFile(**checked_envelope(data, _FORMAT, _VERSION)))
-    except ShadematchError as found:
-        raise FileError(
-            found.problem, field=f"{path}: {found.field}", value=found.value, remedy=found.remedy
-        ) from None
 
 
 def _from_file(file: _BatchFile) -> Correction:
-    palette = Palette.from_dict(file.palette)
-    if palette.fingerprint != file.fingerprint:
-        raise FileError(
-            "does not fit the palette in the file", field="fingerprint", value=file.fingerprint,
-            remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
-        )  # fmt: skip
+    palette = palette_of(file.palette, file.fingerprint)
     pour, given = file.recipe.pour, file.recipe.doses_cm
     lengths = loads_of(given, palette, pour) * (pour.batch_g / 100.0)
-    recipe = Recipe({name: given[name] for name in palette.names if given.get(name)}, pour)
+    recipe = Recipe(
+        {name: given[name] for name in palette.names if given.get(name)},
+        pour,
+        tuple(Weighed(part.let_down, part.mass_g) for part in file.recipe.weighed),
+    )
     base = np.array([pour.clear_g, pour.white_g])
     priors = Priors(**file.priors.model_dump())
     belief = first_belief(palette, file.view, pour.thickness_cm, lengths, base, priors)

@@ -21,8 +21,15 @@ import numpy as np
 
 from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
-from shadematch.errors import FileError, PourError, ShadematchError
-from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.errors import FileError, PourError
+from shadematch.files import (
+    checked_envelope,
+    entries_of,
+    json_text,
+    parse_json,
+    read_text,
+    write_text,
+)
 from shadematch.html import card
 from shadematch.match import Match
 from shadematch.materials import Palette
@@ -35,7 +42,9 @@ from shadematch.saved_form import (
     ChoicePart,
     MatchPart,
     SavedFile,
+    doses_to_dict,
     light_to_dict,
+    palette_of,
     target_of,
     target_to_dict,
 )
@@ -107,7 +116,7 @@ class SavedRecipe:
     def _repr_html_(self) -> str:
         swatches = [] if self.target is None else [(self.target.hex, "wanted")]
         swatches.append((self.hex, "predicted"))
-        rows = [(name, f"{dose:g} cm") for name, dose in self.recipe.doses_cm.items()]
+        rows = list(self.recipe.parts)
         rows += [("into", str(self.recipe.pour)), ("seen", str(self.view))]
         if self.delta_e is not None:
             rows.append(("CIEDE2000", f"{self.delta_e:.2f}"))
@@ -264,12 +273,8 @@ def load(path: str | os.PathLike[str]) -> SavedRecipe:
         is named.
     """
     data = parse_json(read_text(path, kind="recipe"), place=str(path))
-    try:
+    with entries_of(path):
         return _from_dict(data)
-    except ShadematchError as found:
-        raise FileError(
-            found.problem, field=f"{path}: {found.field}", value=found.value, remedy=found.remedy
-        ) from None
 
 
 def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
@@ -279,7 +284,7 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
         "version": _VERSION,
         "library": saved.library,
         "note": saved.note,
-        **_doses_to_dict(saved.recipe),
+        **doses_to_dict(saved.recipe),
         "pour": saved.recipe.pour.model_dump(mode="json"),
         "view": saved.view.model_dump(mode="json"),
         "predicted": {
@@ -295,16 +300,8 @@ def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
     }
 
 
-def _doses_to_dict(recipe: Recipe) -> dict[str, Any]:
-    weighed = [
-        {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
-        for part in recipe.weighed
-    ]
-    return {"doses_cm": dict(recipe.doses_cm), **({"weighed": weighed} if weighed else {})}
-
-
 def _choice_to_dict(choice: Choice) -> dict[str, Any]:
-    return {**_doses_to_dict(choice.recipe), "delta_e": float(choice.delta_e)}
+    return {**doses_to_dict(choice.recipe), "delta_e": float(choice.delta_e)}
 
 
 def _match_to_dict(match: Match) -> dict[str, Any]:
@@ -336,12 +333,7 @@ def _checked(data: object) -> SavedFile:
 
 def _from_dict(data: object) -> SavedRecipe:
     file = _checked(data)
-    palette = Palette.from_dict(file.palette)
-    if palette.fingerprint != file.fingerprint:
-        raise FileError(
-            "does not fit the palette in the file", field="fingerprint", value=file.fingerprint,
-            remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
-        )  # fmt: skip
+    palette = palette_of(file.palette, file.fingerprint)
     if (file.match is not None or file.delta_e is not None) and file.target is None:
         raise FileError("is missing", field="target", remedy="A match needs its target")
     target = None if file.target is None else target_of(file.target)

@@ -10,8 +10,9 @@ from pydantic import Field, StrictBool, StrictInt
 
 from shadematch.errors import FileError, ShadematchError
 from shadematch.illuminant import Illuminant, Light
+from shadematch.materials import Palette
 from shadematch.models import Frozen, Number
-from shadematch.pour import LetDown, OwnLight, Pour, View
+from shadematch.pour import LetDown, OwnLight, Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM, observation
 from shadematch.target import Target
 
@@ -25,7 +26,9 @@ __all__ = [
     "SteadyPart",
     "TargetPart",
     "WeighedPart",
+    "doses_to_dict",
     "light_to_dict",
+    "palette_of",
     "target_of",
     "target_to_dict",
 ]
@@ -132,6 +135,34 @@ def light_to_dict(light: Light) -> str | dict[str, Any]:
     if not isinstance(light, Illuminant):
         return light
     return {k: v if k == "name" else list(v) for k, v in dataclasses.asdict(light).items()}
+
+
+def palette_of(content: dict[str, Any], fingerprint: str) -> Palette:
+    """The palette that a file keeps.
+
+    Raises
+    ------
+    PaletteError
+        If it can't be used.
+    FileError
+        If the fingerprint in the file is another one.
+    """
+    palette = Palette.from_dict(content)
+    if palette.fingerprint != fingerprint:
+        raise FileError(
+            "does not fit the palette in the file", field="fingerprint", value=fingerprint,
+            remedy=f"The palette's is {palette.fingerprint}; one of them was altered",
+        )  # fmt: skip
+    return palette
+
+
+def doses_to_dict(recipe: Recipe) -> dict[str, Any]:
+    """What files keep of doses: `doses_cm`, and `weighed` where there are let-downs."""
+    weighed = [
+        {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
+        for part in recipe.weighed
+    ]
+    return {"doses_cm": dict(recipe.doses_cm), **({"weighed": weighed} if weighed else {})}
 
 
 def target_to_dict(target: Target) -> dict[str, Any]:

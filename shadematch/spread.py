@@ -18,9 +18,8 @@ from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
-from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
-from shadematch.prediction import Prediction, conditions, loads_of, predict
+from shadematch.prediction import Prediction, conditions, loads_of, opened, predict
 from shadematch.squeezes import (
     RULER_CM,
     SCALE_G,
@@ -212,18 +211,7 @@ def spread(
     UnknownNameError, ColourError
         As `predict` and `match` do.
     """
-    if isinstance(recipe, Recipe):
-        if pour is not None and pour != recipe.pour:
-            raise PourError(
-                "is given twice, and not the same",
-                field="pour",
-                value=pour,
-                remedy="A Recipe brings its own; leave it out, or give the doses alone",
-            )
-        pour, doses = recipe.pour, recipe.doses_cm
-    else:
-        expect(recipe, Mapping, "recipe", "Give a Recipe, or doses such as {'gorse': 2}")
-        doses = recipe
+    doses, pour, weighed = opened(recipe, pour, "recipe")
     palette, pour, view = conditions(palette, pour, view)
     ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
     names = checked_lights(lights)
@@ -231,7 +219,7 @@ def spread(
     view = views[0]
     goal = None if target is None else as_target(target)
     nominal = predict(doses, palette=palette, pour=pour, view=view)
-    own = replace(nominal.recipe, weighed=recipe.weighed if isinstance(recipe, Recipe) else ())
+    own = replace(nominal.recipe, weighed=weighed)
     let_downs, amounts = _amounts(own, doses, palette)
     made_cm = checked_made(let_down_cm, let_downs, scale)
     squeezes = Squeezes(
@@ -310,9 +298,9 @@ def _shares(
     one = np.eye(len(names)) / np.sqrt(3.0)
     squares = worst(squeezes.lab(amounts, np.concatenate([one, -one])), centre) ** 2
     each = 0.5 * (squares[: len(names)] + squares[len(names) :])
-    masses, milk = amounts[n:], np.array([d.white for d in let_downs])
-    clear = pour.clear_g - float(masses @ (1.0 - milk))
-    white = pour.white_g - float(masses @ milk)
+    masses, in_white = amounts[n:], np.array([d.white for d in let_downs])
+    clear = pour.clear_g - float(masses @ (1.0 - in_white))
+    white = pour.white_g - float(masses @ in_white)
     used = [*(amounts[:n] > 0), clear > 1e-9, white > 1e-9, *[True] * (3 * len(let_downs))]
     total = float(each[used].sum())
     shares: dict[str, float] = {}

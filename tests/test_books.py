@@ -45,6 +45,7 @@ def test_order_book_comes_in_whole() -> None:
         ("name,target,bars\n", "path", "no lines below a header"),
         ("name,colour\na,#fff\n", "line 1, header", "no column"),
         ("name,name\na,b\n", "line 1, header", "stands twice"),
+        ("# note\nname;target;bars\na;#fff;2\n", "line 2, header", "has semicolons"),
         ("target,bars\n#fff,2\n", "line 1, header", "lacks a column"),
         ("# note\nname,target,bars\n\na,#fff,2\n,#000,3\n", "line 5, name", "is missing"),
         ("name,target,bars\na,#fff,2\na,#000,2\n", "line 3, name", "stands twice"),
@@ -171,7 +172,7 @@ def test_verb_wedge_and_layers(capsys: pytest.CaptureFixture[str]) -> None:
         (("wedge", "gorse=2", "--from", "1", "--to", "2", "--thickness", "1"), "no meaning here"),
         (("layers", "gorse=2"), "CM:NAME=CM: is no layer"),
         (("layers", "1/x:gorse=2"), "CM:NAME=CM: is no layer"),
-        (("layers", "1/2:gorse=2"), "--white: must be at most 1"),
+        (("layers", "1/2:gorse=2"), "white of 1/2:gorse=2: must be at most 1"),
         (("layers", "1:gorse"), "NAME=CM: is not a dose"),
     ],
 )
@@ -204,3 +205,8 @@ def test_figures_take_and_give_axes() -> None:
     for row, name in enumerate(plan.palette.names):
         assert lengths[row] == pytest.approx(plan.use_cm[name] + plan.left_cm[name])
     pyplot.close("all")
+
+
+def test_one_bar_is_one_bar() -> None:
+    assert str(sm.Order(name="a", target="#d9822b", bars=1)).startswith("a: 1 bar of")
+    assert "1 bar of 100 g" in str(sm.cost(sm.Recipe({"gorse": 1.0}, sm.Pour())))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -103,12 +104,29 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
         (("smallest-batch", "#d9822b", "--delta-e", "-1"), "--delta-e"),
         (("smallest-batch", "#d9822b", "--largest", "5"), "--largest"),
         (("smallest-batch", "#d9822b", "--bar", "x"), "--bar"),
+        (("smallest-batch", "#d9822b", "--batch", "300"), "--batch"),
         (("smallest-batch",), "target"),
         (("same-look", "gorse=2", "--to-white", "2"), "--to-white"),
         (("same-look", "gorse=2", "--to-illuminant", "candle"), "--to-illuminant"),
         (("same-look", "ink=2", "--to-batch", "200"), "pigment"),
         (("lights", "#d9822b", "--under", "candle"), "--under"),
         (("lights", "#d9822b", "--dose", "gorse"), "NAME=CM"),
+        (("lights", "#d9822b", "--dose", "gorse=1", "--reference", "candle"), "--reference"),
+        (("lights", "#d9822b", "--under", "/nowhere/lamp.csv"), "--under"),
+        (("predict", "gorse=1", "--illuminant", "/nowhere/lamp.csv"), "--illuminant"),
+        (("predict", "gorse=1", "--calibration", "/nowhere/c.json"), "--calibration"),
+        (("match", "--spectrum", "/nowhere/s.csv"), "--spectrum"),
+        (("feasibility", "#d9822b", "--thicknesses", "1", "--whites", "2"), "--whites"),
+        (("feasibility", "#d9822b", "--thicknesses", "0"), "--thicknesses"),
+        (("layers", "1/5:gorse=1"), "white of 1/5:gorse=1"),
+        (
+            ("correct", "#d9822b", "--poured", "gorse=1", "--measured", "nan", "0", "0"),
+            "--measured",
+        ),
+        (
+            ("correct", "#d9822b", "--poured", "gorse=1", "--measured-spectrum", "/nowhere/s.csv"),
+            "--measured-spectrum",
+        ),
         (("let-down", "#f4d9c6", "--weigh-step", "0"), "--weigh-step"),
         (("let-down", "#f4d9c6", "--max-let-downs", "0"), "--max-let-downs"),
         (("match", "#f4d9c6", "--let-down", "gorse=1:50"), "--let-down"),
@@ -123,3 +141,25 @@ def test_what_is_wrong_is_named(run: Run, words: tuple[str, ...], option: str) -
     assert out == ""
     assert err.startswith(f"shadematch: error: {option}") or f" {option} " in err
     assert err.count("\n") == 1
+
+
+def test_a_saved_recipe_under_several_lights(run: Run, tmp_path: Path) -> None:
+    place = str(tmp_path / "a.json")
+    asked = ("--batch", "300", "--let-down", "rosehip=1/50")
+    assert run("match", "#f4d9c6", *asked, "--save", place)[0] == 0
+    status, out, _ = run("lights", "--recipe", place, "--json")
+    assert status == 0
+    told, kept = json.loads(out), sm.load(place)
+    found = sm.lights(kept.match, illuminants=["D65", "A", "FL11", "LED-B3"])
+    assert [one["delta_e"] for one in told["lights"]] == [one.delta_e for one in found.lights]
+    assert told["doses_cm"] == dict(kept.recipe.doses_cm)
+    assert [part["mass_g"] for part in told["weighed"]] == [
+        part.mass_g for part in kept.recipe.weighed
+    ]
+    for more in (("--batch", "200"), ("--dose", "gorse=1")):
+        status, _, err = run("lights", "--recipe", place, *more)
+        assert status == 2 and more[0] in err
+    sm.save(kept.recipe, place)
+    status, _, err = run("lights", "--recipe", place)
+    assert status == 2 and "Give the wanted colour too" in err
+    assert run("lights", "#f4d9c6", "--recipe", place)[0] == 0

@@ -217,3 +217,19 @@ def test_a_form_for_test_pours_is_harmless_too(tmp_path: Path) -> None:
         cells = [cell for row in csv.reader(stream) for cell in row]
     assert any("=gorse" in cell for cell in cells)
     assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))]
+
+
+def test_let_downs_stand_in_the_table(tmp_path: Path) -> None:
+    """Of a paste that is weighed in part, the length in all is not what is squeezed."""
+    to_hand = [sm.LetDown.made("rosehip", paste_cm=1, base_g=25)]
+    found = list(sm.match_many(["#f4e0e4", "#f0c0d0"], pour=sm.Pour(), let_downs=to_hand))
+    assert any(m.recipe.weighed for m in found)
+    frame = sm.results_frame(found)
+    column = frame["rosehip let-down (1 cm in 25 g of clear base) [g]"]
+    assert column.tolist() == [sum(p.mass_g for p in m.recipe.weighed) for m in found]
+    with pytest.raises(sm.PourError, match="let-downs"):
+        sm.recipes_from_frame(frame)
+    sm.write_results(tmp_path / "a.csv", found)
+    assert pd.read_csv(tmp_path / "a.csv").columns.tolist() == frame.columns.tolist()
+    with pytest.raises(sm.ShadematchError, match="different let-downs"):
+        sm.results_frame([*found, sm.match("#f4e0e4", pour=sm.Pour())])

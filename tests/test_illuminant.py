@@ -143,3 +143,22 @@ def test_a_view_refuses_what_is_no_light() -> None:
             sm.View(illuminant=value)  # type: ignore[arg-type]
     with pytest.raises(sm.ColourError, match="unknown illuminant"):
         sm.View(illuminant="D66")
+
+
+@pytest.mark.parametrize(
+    ("lines", "problem"),
+    [
+        (["550,1"], "one wavelength"),
+        ([f"{x},0" for x in range(380, 731, 10)], "dark"),
+        ([f"{x},-1" for x in range(380, 731, 10)], "negative"),
+        (["400,1", "500,1"], "20 nm"),
+        ([], "no measurements"),
+    ],
+)
+def test_a_file_that_is_no_light_is_named(lines: list[str], problem: str, tmp_path: Path) -> None:
+    path = tmp_path / "lamp.csv"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    with pytest.raises(sm.ShadematchError, match=problem) as caught:
+        sm.Illuminant.from_csv(path)
+    assert str(path) in str(caught.value)
+    assert "reflectance" not in str(caught.value)

@@ -216,3 +216,25 @@ def test_drawings() -> None:
     said = [t.get_text() for t in draw_match(m).texts]
     assert any("rosehip let-down" in t for t in said)
     plt.close("all")
+
+
+def test_what_was_weighed_stays_to_hand() -> None:
+    """Twice the batch of a recipe with a let-down takes twice of it, and not more paste."""
+    pour = sm.Pour(batch_g=120, thickness_cm=2)
+    thinned = sm.LetDown.made("rosehip", paste_cm=1, base_g=200)
+    old = sm.match("#f4e0e4", pour=pour, let_downs=[thinned])
+    (part,) = old.recipe.weighed
+    twice = sm.same_look(old.recipe, to_pour=sm.Pour(batch_g=240, thickness_cm=2))
+    assert twice.how == "doses in proportion" and twice.delta_e < 1e-6
+    assert [w.mass_g for w in twice.recipe.weighed] == [2 * part.mass_g]
+    assert twice.recipe.doses_cm == pytest.approx({"rosehip": 2 * part.paste_cm})
+    # Half as thick: dosed anew with what is to hand, as well as any mass of it comes.
+    half = sm.Pour(batch_g=120, thickness_cm=1)
+    thin = sm.same_look(old, to_pour=half)
+    assert thin.how == "dosed anew" and thin.recipe.weighed
+    labs = [sm.predict({"rosehip": grams / 200}, pour=half).lab for grams in range(121)]
+    every = delta_e(np.array(labs), np.array(old.predicted.lab))
+    assert thin.match.closest.delta_e == pytest.approx(every.min(), abs=1e-9)
+    # White base takes no let-down in clear base.
+    white = sm.same_look(old, to_pour=sm.Pour(batch_g=120, white=1.0))
+    assert not white.recipe.weighed

@@ -313,6 +313,14 @@ def test_verdicts() -> None:
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict
     assert coarse.limit == "whole centimetres"
     assert any("batch of" in text for text in coarse.help)
+    half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step_cm=0.5)).verdict
+    assert half.limit == "whole centimetres" and "steps of 0.5 cm" in half.sentence
+    # No advice to melt more than is taken: 100 kg.
+    heavy = sm.Pour(batch_g=60_000, dose_step_cm=100)
+    between = sm.Target.from_lab(sm.predict({"gorse": 150, "rosehip": 50}, pour=heavy).lab)
+    verdict = sm.match(between, pour=heavy).verdict
+    assert verdict.limit == "whole centimetres" and verdict.help
+    assert not any("batch of" in text for text in verdict.help)
     weak = sm.match("#000000", pour=sm.Pour(batch_g=1000, max_load=1.0)).verdict
     assert weak.limit == "load limit"
     first = sm.load_palette().names[0]

@@ -308,3 +308,9 @@ def test_only_and_without_keep_bases_and_note() -> None:
         palette.without("gorse", "ink")
     assert found.value.value == "ink"
     assert "gorse" in found.value.remedy
+
+
+def test_numbers_in_errors_look_like_numbers() -> None:
+    error = sm.PaletteError("is wrong", field="a", value=np.float64(1.5), remedy="Mend it")
+    assert str(error) == "a: is wrong (got 1.5). Mend it"
+    assert isinstance(error.value, np.float64)

@@ -120,7 +120,7 @@ def test_black_has_no_ratio() -> None:
     ("arguments", "field"),
     [
         ({"illuminant": "candle"}, "illuminant"),
-        ({"reference": "candle"}, "illuminant"),
+        ({"reference": "candle"}, "reference"),
         ({"observer": "5"}, "observer"),
         ({"correction": "spectral"}, "correction"),
     ],
@@ -182,7 +182,7 @@ def test_a_prediction_brings_its_view() -> None:
         ({"illuminants": []}, "illuminants"),
         ({"illuminants": ["A", "A"]}, "illuminants"),
         ({"recipe": {"gorse": 1}}, "recipe"),
-        ({"reference": "candle"}, "illuminant"),
+        ({"reference": "candle"}, "reference"),
     ],
 )
 def test_bad_question(arguments: dict[str, object], field: str) -> None:

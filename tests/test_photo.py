@@ -90,6 +90,14 @@ def test_wrong_regions(region: Any, tmp_path: Path) -> None:
     assert found.value.remedy
 
 
+def test_fractions_that_become_pixels_are_told(tmp_path: Path) -> None:
+    place = save(tmp_path / "p.png", np.full((40, 60, 3), 0.5))
+    with pytest.raises(sm.PhotoError, match="taken for pixels"):
+        sm.Target.from_photo(place, region=(0.5, 0.5, 2, 2))
+    with pytest.raises(sm.PhotoError, match="larger region"):
+        sm.Target.from_photo(place, region=(1, 1, 3, 3))
+
+
 # ---- the mean ----
 
 

@@ -193,3 +193,16 @@ def test_pictures_are_escaped() -> None:
 def test_models_are_kept() -> None:
     palette = sm.load_palette()
     assert model_for(palette, 1.0, 0.0, sm.View()) is model_for(palette, 1.0, 0.0, sm.View())
+
+
+def test_a_recipe_brings_its_pour() -> None:
+    pour = sm.Pour(batch_g=300, thickness_cm=2)
+    thinned = sm.LetDown.made("rosehip", paste_cm=1, base_g=50)
+    recipe = sm.match("#f4d9c6", pour=pour, let_downs=[thinned]).recipe
+    assert recipe.weighed
+    seen = sm.predict(recipe)
+    assert seen.recipe == recipe and sm.predict(recipe, pour=pour) == seen
+    assert seen.lab == sm.predict(recipe.doses_cm, pour=pour).lab
+    with pytest.raises(sm.PourError, match="given twice") as found:
+        sm.predict(recipe, pour=sm.Pour(batch_g=200))
+    assert found.value.field == "pour"

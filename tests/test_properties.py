@@ -75,7 +75,10 @@ def test_a_good_call_answers_soundly(name: str, folder: Path) -> None:
 
 
 @pytest.mark.parametrize("name", CALLS)
-def test_spoilt_arguments_are_refused_by_name(name: str, folder: Path) -> None:
+def test_spoilt_arguments_are_refused_by_name(
+    name: str, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)  # some odd texts are names of files
     call = CALLS[name]
     pairs = [(field, label) for field in call.given(folder) for label in HOSTILE]
     if not LARGE:
@@ -171,7 +174,10 @@ def _strategy(field: str, good: Any) -> Any:
 
 
 @pytest.mark.parametrize("name", CALLS)
-def test_random_arguments_are_answered_or_refused(name: str, folder: Path) -> None:
+def test_random_arguments_are_answered_or_refused(
+    name: str, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)
     call = CALLS[name]
 
     @examples(1 if call.slow else 3, 20 if call.slow else 150)

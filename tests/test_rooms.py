@@ -166,3 +166,11 @@ from shadematch.match import match as the_same
 assert match is the_same and shadematch.match is match
 """
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_names_of_files_are_plain() -> None:
+    """A test that writes where it stands leaves a file that no other system can hold."""
+    root = PACKAGE.parent
+    folders = (root, root / "data", root / "docs", root / "notebooks", root / "tests", PACKAGE)
+    odd = [p.name for folder in folders for p in folder.glob("*") if not p.name.isascii()]
+    assert odd == []

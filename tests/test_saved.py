@@ -15,6 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import shadematch as sm
+from shadematch.cli.main import main
 from shadematch.materials import fingerprint_of
 from shadematch.saved import kept
 from tests.problems import invented_palette
@@ -479,3 +480,21 @@ def test_parts_that_dont_fit(match: sm.Match, tmp_path: Path) -> None:
     with pytest.raises(sm.FileError, match="half a character"):
         sm.save(seen, place, note="\ud800")
     assert not place.exists()
+
+
+def test_what_is_weighed_is_shown_as_weighed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    to_hand = [sm.LetDown.made("rosehip", paste_cm=1, base_g=25)]
+    sm.save(sm.match("#f4e0e4", let_downs=to_hand), tmp_path / "a.json")
+    again = sm.repeat(tmp_path / "a.json")
+    (part,) = again.saved.recipe.weighed
+    shown = dict(again.saved.recipe.parts)["rosehip let-down"]
+    assert shown.startswith(f"{part.mass_g:g} g")
+    for drawn in (again.saved._repr_html_(), again._repr_html_()):
+        assert shown in drawn
+        assert f"{again.saved.recipe.doses_cm['rosehip']:g} cm<" not in drawn
+    assert main(["repeat", str(tmp_path / "a.json"), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["weighed"][0]["mass_g"] == part.mass_g
+    assert told["squeezed_cm"] == again.saved.recipe.squeezed_cm

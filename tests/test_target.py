@@ -134,6 +134,9 @@ def test_a_spectrum_file(tmp_path: Path) -> None:
     place.write_text("".join(f"{w},{100 * r}\n" for w, r in rows))
     with pytest.raises(sm.SpectrumError, match=r"line \d+.*percent"):
         sm.Target.from_csv(place)
+    place.write_text("".join(f"{w};{r:.3f}\n".replace(".", ",") for w, r in rows))
+    with pytest.raises(sm.SpectrumError, match="commas between the cells"):
+        sm.Target.from_csv(place)
     with pytest.raises(sm.SpectrumError, match="missing"):
         sm.Target.from_csv(tmp_path / "missing.csv")
 

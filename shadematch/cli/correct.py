@@ -24,6 +24,7 @@ from shadematch.cli.words import (
     add_photo,
     add_readings,
     add_target,
+    called,
     no_photo,
     pour_and_view,
     read_doses,
@@ -100,7 +101,8 @@ def _measured(args: argparse.Namespace) -> Target | list[float]:
     no_photo(args, given[0], "measured-")
     if args.measured is not None:
         return list(args.measured)
-    return Target.from_csv(args.measured_spectrum)
+    with called("path", "--measured-spectrum"):
+        return Target.from_csv(args.measured_spectrum)
 
 
 _TARGET = ("hex", "lab", "xyz", "spectrum", "photo", "target_illuminant", "target_observer")
@@ -159,18 +161,20 @@ def _correct(args: argparse.Namespace) -> str:
     tolerance = args.tolerance
     if tolerance is None and isinstance(recipe, Correction):
         tolerance = recipe.tolerance
-    found = correct(
-        recipe,
-        _measured(args),
-        target,
-        pot_g=args.pot,
-        bases=args.bases,
-        base_step_g=args.base_step,
-        must_avoid=args.must_avoid,
-        **conditions,
-        **({} if tolerance is None else {"tolerance": tolerance}),
-        **read_readings(args),
-    )
+    measured = _measured(args)
+    with called("lab", "--measured"):  # the target has been read
+        found = correct(
+            recipe,
+            measured,
+            target,
+            pot_g=args.pot,
+            bases=args.bases,
+            base_step_g=args.base_step,
+            must_avoid=args.must_avoid,
+            **conditions,
+            **({} if tolerance is None else {"tolerance": tolerance}),
+            **read_readings(args),
+        )
     for option, write in (
         ("--save-palette", found.palette.save),
         ("--keep", functools.partial(save_correction, found)),

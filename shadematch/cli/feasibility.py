@@ -9,6 +9,7 @@ ideal_delta_e, proved}, with ``--without`` also ``without`` {names, sentence, be
 from __future__ import annotations
 
 import argparse
+import contextlib
 from typing import Any
 
 from shadematch.cautions import CAUTIONS
@@ -19,6 +20,7 @@ from shadematch.cli.words import (
     Verbs,
     add_conditions,
     add_target,
+    called,
     choice_entries,
     pour_and_view,
     read_palette,
@@ -59,7 +61,12 @@ def _feasibility(args: argparse.Namespace) -> str:
     }
     given = {name: value for name, value in single.items() if value is not None}
     others = palette.without(*args.without) if args.without else None
-    found = feasibility(read_target(args), palette=palette, pour=pour, view=view, **given)
+    target = read_target(args)
+    with contextlib.ExitStack() as lists:
+        for field, option in (("thickness_cm", "--thicknesses"), ("white", "--whites"),
+                              ("batch_g", "--batches")):  # fmt: skip
+            lists.enter_context(called(field, option))
+        found = feasibility(target, palette=palette, pour=pour, view=view, **given)
     name = f"{', '.join(args.without)} left out"
     compared = None if others is None else found.compare(others, name=name)
     if args.picture is not None:

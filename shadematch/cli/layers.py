@@ -16,6 +16,7 @@ from shadematch.cli.wedge import no_thickness, shade_entries
 from shadematch.cli.words import (
     Verbs,
     add_conditions,
+    called,
     pour_and_view,
     read_doses,
     read_palette,
@@ -50,7 +51,8 @@ def _read_layer(word: str, pour: Pour) -> tuple[Recipe, float]:
             "is no layer", field="CM:NAME=CM", value=word, remedy="Write it as 0.6:gorse=2,kelp=1"
         )
     if slash:
-        pour = Pour(**(pour.model_dump() | {"white": float(white)}))
+        with called("white", f"white of {word}"):
+            pour = Pour(**(pour.model_dump() | {"white": float(white)}))
     return Recipe(read_doses(doses.split(",") if doses.strip() else []), pour), float(thick)
 
 

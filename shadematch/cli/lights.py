@@ -12,7 +12,9 @@ import argparse
 from dataclasses import asdict
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
+    TARGET_WAYS,
     Verbs,
     add_conditions,
     add_target,
@@ -24,9 +26,13 @@ from shadematch.cli.words import (
     recipe_entries,
     shared_entries,
 )
+from shadematch.errors import ColourError, PourError
 from shadematch.match import match
+from shadematch.materials import Palette
 from shadematch.metamerism import USUAL_LIGHTS, lights
-from shadematch.prediction import predict
+from shadematch.pour import Pour, View
+from shadematch.prediction import Prediction, predict
+from shadematch.target import Target
 
 __all__ = ["add_verb"]
 
@@ -38,6 +44,8 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("the recipe").add_argument
     text = "paste of a pigment in cm; may be repeated (without it, what match finds)"
     add("--dose", dest="doses", action="append", default=[], metavar="NAME=CM", help=text)
+    text = "or the recipe that match --save kept, with its pour, view, palette and target"
+    add("--recipe", metavar="FILE", help=text)
     add = parser.add_argument_group("the lights").add_argument
     text = f"CIE name of a light, or a .csv of its own; repeatable ({', '.join(USUAL_LIGHTS)})"
     add("--under", action="append", default=[], metavar="NAME", help=text)
@@ -46,18 +54,37 @@ def add_verb(verb: Verbs) -> None:
     add_conditions(parser)
 
 
-def _lights(args: argparse.Namespace) -> str:
+def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
+    """The recipe as it will look, the wanted colour, and the palette."""
+    if args.recipe is not None:
+        in_the_file(args, (*Pour.model_fields, *View.model_fields), "--recipe")
+        kept = read_saved(args.recipe, args.palette)
+        own, view = kept.saved.recipe, kept.saved.view
+        if args.doses:
+            raise PourError("is in the saved recipe already", field="--dose", value=args.doses,
+                            remedy="Leave it out, or leave out --recipe")  # fmt: skip
+        wanted = any(getattr(args, way) is not None for way in TARGET_WAYS)
+        target = kept.saved.target if not wanted else read_target(args)
+        if target is None:
+            raise ColourError("is not in the saved recipe", field="target",
+                              remedy="Give the wanted colour too")  # fmt: skip
+        return predict(own, palette=kept.palette, view=view), target, kept.palette
     pour, view = pour_and_view(args)
     palette, target = read_palette(args.palette), read_target(args)
     if args.doses:
-        bar = predict(read_doses(args.doses), palette=palette, pour=pour, view=view)
-    else:
-        bar = match(target, palette=palette, pour=pour, view=view).predicted
+        doses = read_doses(args.doses)
+        return predict(doses, palette=palette, pour=pour, view=view), target, palette
+    return match(target, palette=palette, pour=pour, view=view).predicted, target, palette
+
+
+def _lights(args: argparse.Namespace) -> str:
+    bar, target, palette = _bar(args)
+    pour, view = bar.recipe.pour, bar.view
     found = lights(
         bar,
         target,
         palette=palette,
-        illuminants=[as_light(text) for text in args.under] or USUAL_LIGHTS,
+        illuminants=[as_light(text, "--under") for text in args.under] or USUAL_LIGHTS,
         **({} if args.reference is None else {"reference": args.reference}),
     )
     if args.json:

@@ -86,7 +86,7 @@ def _match(args: argparse.Namespace) -> str:
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,
-        lights=[as_light(text) for text in args.under],
+        lights=[as_light(text, "--under") for text in args.under],
         let_downs=[
             read_let_down(text, args.weigh_step, args.let_down_white) for text in args.let_down
         ],

@@ -19,6 +19,7 @@ from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapp
 from shadematch.cli.words import (
     Verbs,
     add_conditions,
+    called,
     pour_and_view,
     read_doses,
     read_palette,
@@ -47,7 +48,8 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
     if args.palette is not None:
         raise PourError("a calibration brings its own palette", field="--palette",
                         value=args.palette, remedy="Leave one of the two out")  # fmt: skip
-    learnt = load_calibration(args.calibration)
+    with called("path", "--calibration"):
+        learnt = load_calibration(args.calibration)
     if learnt.unit == "part":
         raise PourError(
             "is of films, which have no base to dose into", field="--calibration",

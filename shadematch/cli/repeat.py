@@ -18,6 +18,7 @@ from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapp
 from shadematch.cli.words import (
     OPTIONS,
     Verbs,
+    dose_entries,
     pour_and_view,
     read_doses,
     read_palette,
@@ -140,8 +141,7 @@ def _entries(found: Repeat) -> dict[str, Any]:
             "fingerprint": found.palette.fingerprint,
         }
     return {
-        "doses_cm": dict(recipe.doses_cm),
-        **{n: getattr(recipe, n) for n in ("proportions", "total_cm", "load", "tubes")},
+        **dose_entries(recipe),
         "note": saved.note,
         "library": saved.library,
         "then": {

@@ -17,7 +17,9 @@ __all__ = ["add_verb"]
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("samples", _samples, "Copy invented photos, test pours and an order book.")
-    parser.add_argument("folder", nargs="?", default="data", metavar="FOLDER", help="to (data)")
+    parser.add_argument(
+        "folder", nargs="?", default="data", metavar="FOLDER", help="where to (data)"
+    )
 
 
 def _samples(args: argparse.Namespace) -> str:

@@ -3,7 +3,8 @@
 With ``--json``: ``mass_g`` and ``always_from_g`` (null where there is none), ``bars`` (null
 unless counted in bars), ``delta_e`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
 ``sentence``, ``closest`` (as in `shadematch.cli.match`; null where there is none), ``curve``, a
-list of {mass_g, delta_e, doses_cm, bound, proved}, ``pour``, ``view``, ``cautions``.
+list of {mass_g, delta_e, doses_cm, bound, proved}, ``pour``, ``view``, ``cautions``. The batch in
+``pour`` plays no part.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from shadematch.cli.words import (
     read_target,
     shared_entries,
 )
+from shadematch.errors import PourError
 
 __all__ = ["add_verb"]
 
@@ -43,6 +45,9 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _smallest(args: argparse.Namespace) -> str:
+    if args.batch_g is not None:
+        raise PourError("has no meaning here", field="--batch", value=args.batch_g,
+                        remedy="It is what is sought; --largest limits it")  # fmt: skip
     pour, view = pour_and_view(args)
     names = ("delta_e", "step_g", "largest_g", "bar_g", "max_pigments")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, NoReturn, Protocol, TypeVar
 
 from shadematch.cautions import CAUTIONS
@@ -27,6 +28,7 @@ __all__ = [
     "NUMBER",
     "NUMBERS",
     "OPTIONS",
+    "TARGET_WAYS",
     "Parser",
     "Verbs",
     "add_conditions",
@@ -34,7 +36,9 @@ __all__ = [
     "add_readings",
     "add_target",
     "as_light",
+    "called",
     "choice_entries",
+    "dose_entries",
     "no_photo",
     "pour_and_view",
     "read_doses",
@@ -66,7 +70,7 @@ OPTIONS: Final = (
             *("region", "neutral", "reflectance", "chart", "shading"),
             *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
-            *("delta_e", "step_g", "largest_g", "max_let_downs"),
+            *("delta_e", "step_g", "largest_g", "max_let_downs", "most", "reference"),
             *("from_cm", "to_cm", "height_cm", "steps", "seconds", "gap"),
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
@@ -74,6 +78,10 @@ OPTIONS: Final = (
     | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
 )
 """What the library's fields are called here."""
+
+
+TARGET_WAYS: Final = ("hex", "lab", "xyz", "spectrum", "photo")
+"""How a wanted colour can be given."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -202,19 +210,32 @@ def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
     given = {name: value for name, value in vars(args).items() if value is not None}
     pour = Pour(**{k: v for k, v in given.items() if k in Pour.model_fields})
     if "illuminant" in given:
-        given["illuminant"] = as_light(given["illuminant"])
+        given["illuminant"] = as_light(given["illuminant"], "--illuminant")
     return pour, View(**{k: v for k, v in given.items() if k in View.model_fields})
 
 
-def as_light(text: str) -> Light:
-    """A light by its name, or from a file with its spectrum."""
-    return Illuminant.from_csv(text) if text.lower().endswith(".csv") else text
+def as_light(text: str, option: str) -> Light:
+    """A light by its name, or from a file with its spectrum, given in an option."""
+    if not text.lower().endswith(".csv"):
+        return text
+    with called("path", option):
+        return Illuminant.from_csv(text)
+
+
+@contextlib.contextmanager
+def called(field: str, option: str) -> Iterator[None]:
+    """Complaints about a field say the option it was given in."""
+    try:
+        yield
+    except ShadematchError as found:
+        if found.field != field:
+            raise
+        raise renamed(found, option) from None
 
 
 def read_target(args: argparse.Namespace) -> Target:
     """The one wanted colour that was given."""
-    ways = ("hex", "lab", "xyz", "spectrum", "photo")
-    given = [OPTIONS[way] for way in ways if getattr(args, way) is not None]
+    given = [OPTIONS[way] for way in TARGET_WAYS if getattr(args, way) is not None]
     if len(given) != 1:
         raise ColourError(
             "give exactly one wanted colour",
@@ -242,7 +263,8 @@ def read_target(args: argparse.Namespace) -> Target:
         return read_photo(args)
     no_photo(args, given[0])
     if args.spectrum is not None:
-        return Target.from_csv(args.spectrum)
+        with called("path", "--spectrum"):
+            return Target.from_csv(args.spectrum)
     return Target.from_hex(args.hex.strip())
 
 
@@ -330,6 +352,11 @@ def read_let_down(text: str, step_g: float, white: float) -> LetDown:
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
     """What JSON tells of a recipe: from `doses_cm` to `tubes`, `more`, and `predicted`."""
     shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+    return {**dose_entries(recipe), **more, "predicted": shown}
+
+
+def dose_entries(recipe: Recipe) -> dict[str, Any]:
+    """What JSON tells of doses: from `doses_cm` to `tubes`."""
     entries: dict[str, Any] = {"doses_cm": dict(recipe.doses_cm)}
     if recipe.weighed:
         entries["squeezed_cm"] = recipe.squeezed_cm
@@ -337,7 +364,7 @@ def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[st
             {**part.let_down.model_dump(), "mass_g": part.mass_g} for part in recipe.weighed
         ]
     entries |= {n: getattr(recipe, n) for n in ("proportions", "total_cm", "load", "tubes")}
-    return {**entries, **more, "predicted": shown}
+    return entries
 
 
 def choice_entries(choice: Choice) -> dict[str, Any]:

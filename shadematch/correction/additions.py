@@ -143,7 +143,7 @@ class Additions:
         lengths, strengths, base = (part[0] for part in belief.contents(belief.mean[None]))
         grams = base + base_g
         mass = float(grams.sum())
-        palette, milk = belief.palette, belief.white_strength[0]
+        palette, white_strength = belief.palette, belief.white_strength[0]
         clear, white = grams / mass
         absorption = np.array([p.absorption for p in palette.pigments])
         scattering = np.array(
@@ -154,7 +154,9 @@ class Additions:
         mu_a = clear * np.asarray(palette.clear.absorption)
         mu_a = mu_a + white * np.asarray(palette.white.absorption) + held @ absorption
         mu_s = clear * np.asarray(palette.clear.scattering)
-        mu_s = mu_s + milk * white * np.asarray(palette.white.scattering) + held @ scattering
+        mu_s = (
+            mu_s + white_strength * white * np.asarray(palette.white.scattering) + held @ scattering
+        )
         still = [i for i, p in enumerate(palette.pigments) if p.scatters]
         still = [i for i in still if i not in self._excluded]
         seen = belief.view.observation

@@ -130,9 +130,10 @@ class Belief:
         mass = base.sum(axis=1, keepdims=True)
         clear, white = base[:, :1] / mass, base[:, 1:] / mass
         loads = lengths * strengths * (100.0 / mass)
-        milk = white * np.exp(unknowns[:, self.count, None])
+        white_strength = np.exp(unknowns[:, self.count, None])
         mu_a = clear * palette.clear.absorption + white * palette.white.absorption
-        mu_s = clear * palette.clear.scattering + milk * palette.white.scattering
+        mu_s = clear * palette.clear.scattering
+        mu_s = mu_s + white * white_strength * palette.white.scattering
         return mu_a + loads @ _absorption(palette), mu_s + loads @ _scattering(palette)
 
     def lab(self, unknowns: FloatArray) -> FloatArray:
@@ -154,17 +155,17 @@ class Belief:
         a, s = _absorption(palette), _scattering(palette)
         by_a, by_s = np.zeros((2 * n + 6, mu_a.size)), np.zeros((2 * n + 6, mu_a.size))
         loads = lengths * strengths * (100.0 / mass)
-        milk = np.exp(unknowns[n])
-        opaque = milk * np.asarray(palette.white.scattering)
+        white_strength = np.exp(unknowns[n])
+        white_scattering = white_strength * np.asarray(palette.white.scattering)
         by_a[:n], by_s[:n] = loads[:, None] * a, loads[:, None] * s
-        by_s[n] = base[1] / mass * opaque
+        by_s[n] = base[1] / mass * white_scattering
         per_cm = np.where(lengths > 0.0, strengths, 0.0) * (100.0 / mass)
         by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = per_cm[:, None] * a, per_cm[:, None] * s
         # A gram more of a base pulls the mixture towards that base.
         by_a[2 * n + 1] = (np.asarray(palette.clear.absorption) - mu_a) / mass
         by_s[2 * n + 1] = (np.asarray(palette.clear.scattering) - mu_s) / mass
         by_a[2 * n + 2] = (np.asarray(palette.white.absorption) - mu_a) / mass
-        by_s[2 * n + 2] = (opaque - mu_s) / mass
+        by_s[2 * n + 2] = (white_scattering - mu_s) / mass
         R, R_a, R_s = reflectance(mu_a, mu_s, self.thickness_cm, self.view.surroundings)
         seen = self.view.observation
         f, f_slope = cube_root_response(R @ seen.weights.T, seen.white)
@@ -226,7 +227,7 @@ class Belief:
 
     def palette_learned(self) -> Palette:
         """The palette with its most likely strengths."""
-        palette, milk = self.palette, self.white_strength[0]
+        palette, white_strength = self.palette, self.white_strength[0]
         pigments = tuple(
             Pigment(
                 name=p.name,
@@ -238,7 +239,8 @@ class Belief:
             for p, f in zip(palette.pigments, self.strengths, strict=True)
         )
         white = Base(
-            absorption=palette.white.absorption, scattering=_times(palette.white.scattering, milk)
+            absorption=palette.white.absorption,
+            scattering=_times(palette.white.scattering, white_strength),
         )
         note = f"{palette.note} Strengths as learned from measured batches.".strip()
         return Palette(pigments=pigments, clear=palette.clear, white=white, note=note)

@@ -15,8 +15,14 @@ from typing import Final
 
 from pydantic import Field
 
-from shadematch.errors import ColourError, FileError, ShadematchError
-from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.files import (
+    checked_envelope,
+    entries_of,
+    json_text,
+    parse_json,
+    read_text,
+    write_text,
+)
 from shadematch.models import expect, listed
 from shadematch.saved_form import LONGEST_NOTE, Part, TargetPart, target_of, target_to_dict
 from shadematch.target import Target
@@ -74,19 +80,10 @@ def load_targets(path: str | os.PathLike[str]) -> list[Target]:
         is named.
     """
     data = parse_json(read_text(path, kind="list of targets"), place=str(path))
-    try:
+    with entries_of(path):
         file = TargetsFile(**checked_envelope(data, FORMAT, VERSION))
-    except ShadematchError as found:
-        raise FileError(
-            found.problem, field=f"{path}: {found.field}", value=found.value, remedy=found.remedy
-        ) from None
     targets = []
     for number, part in enumerate(file.targets):
-        try:
+        with entries_of(path, f"targets.{number}."):
             targets.append(target_of(part))
-        except ColourError as found:
-            raise FileError(
-                found.problem, field=f"{path}: targets.{number}.{found.field}",
-                value=found.value, remedy=found.remedy,
-            ) from None  # fmt: skip
     return targets

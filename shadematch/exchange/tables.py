@@ -46,6 +46,7 @@ __all__ = [
 ]
 
 _ROWS: Final = 4096
+_GRAMS: Final = " [g]"
 _LONGEST_CM: Final = 1e7
 _SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
 _WAVELENGTH: Final = re.compile(r"\s*(\d{3}(?:\.\d+)?)\s*(?:nm)?\s*$")
@@ -62,9 +63,12 @@ def write_results(
     """Write matches to a table as they come.
 
     Columns: ``target`` (where it came from), ``target_hex``, ``target_L``, ``target_a``,
-    ``target_b`` (in the view), one ``NAME [cm]`` for each pigment of the palette, ``total_cm``,
-    ``load_cm_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``, ``predicted_L``,
-    ``predicted_a``, ``predicted_b``, ``predicted_hex``. The recipe is the frugal one.
+    ``target_b`` (in the view), one ``NAME [cm]`` for each pigment of the palette (paste in all),
+    ``total_cm``, ``load_cm_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``,
+    ``predicted_L``, ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to
+    hand, after the pigments one ``LET-DOWN [g]`` for each of them; the paste in them is part of
+    the pigment's. The recipe is that of `Match.recipe`: the frugal one, or the steady one of a
+    robust match.
 
     Parameters
     ----------
@@ -72,7 +76,7 @@ def write_results(
         A name that ends in ``.csv`` (commas; UTF-8 that says so, for spreadsheets) or
         ``.parquet`` (needs pyarrow).
     matches
-        For instance from `match_many`; all with one palette.
+        For instance from `match_many`; all with one palette and the same let-downs.
     progress
         Called with the number of rows written so far.
 
@@ -88,7 +92,7 @@ def write_results(
     MissingExtraError
         If pyarrow is needed and missing.
     ShadematchError
-        If the matches have different palettes.
+        If the matches have different palettes or let-downs.
     """
     check_progress(progress)
     kind = Path(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
@@ -241,13 +245,20 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     Raises
     ------
     PourError
-        If no such columns are there, or a dose is no number from 0 on; the row is named.
+        If no such columns are there, or a dose is no number from 0 on; the row is named. Also
+        for columns of let-downs: a table does not tell how they were made.
     """
     if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
         raise PourError("is no data frame", field="frame", value=frame,
                         remedy="Give a pandas.DataFrame")  # fmt: skip
     pour = Pour() if pour is None else pour
     expect(pour, Pour, "pour", "Use Pour(...)")
+    weighed = [str(column) for column in frame.columns if str(column).endswith(_GRAMS)]
+    if weighed:
+        raise PourError(
+            "has let-downs, which can't be read back", field="frame", value=weighed,
+            remedy="Keep such matches with save",
+        )  # fmt: skip
     ending = " [cm]"
     names = {column: str(column).removesuffix(ending) for column in frame.columns
              if str(column).endswith(ending)}  # fmt: skip
@@ -284,7 +295,7 @@ def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
     except TypeError:
         raise PourError("is no list of matches", field="matches", value=matches,
                         remedy="Give what match_many returns, or a list") from None  # fmt: skip
-    palette = None
+    palette = let_downs = None
     while batch := list(itertools.islice(stream, _ROWS)):
         for match in batch:
             expect(match, Match, "matches", "Give what match or match_many returns")
@@ -292,6 +303,11 @@ def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
             if match.palette != palette:
                 raise ShadematchError("have different palettes", field="matches",
                                       remedy="Write one table for each palette")  # fmt: skip
+            own = match.let_downs
+            let_downs = own if let_downs is None else let_downs
+            if own != let_downs:
+                raise ShadematchError("have different let-downs", field="matches",
+                                      remedy="Write one table for each set of them")  # fmt: skip
         yield _columns(batch)
 
 
@@ -305,6 +321,10 @@ def _columns(batch: Sequence[Match]) -> dict[str, list[Any]]:
     }
     for name in batch[0].palette.names:
         columns[f"{name} [cm]"] = [m.recipe.doses_cm.get(name, 0.0) for m in batch]
+    for let_down in batch[0].let_downs:
+        columns[f"{let_down}{_GRAMS}"] = [
+            float(sum(p.mass_g for p in m.recipe.weighed if p.let_down == let_down)) for m in batch
+        ]
     columns |= {
         "total_cm": [m.recipe.total_cm for m in batch],
         "load_cm_per_100g": [m.recipe.load for m in batch],

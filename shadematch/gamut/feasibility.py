@@ -120,8 +120,7 @@ class Feasibility:
             )
         else:
             first = f"With doses of any length {code} {self._where(ideal <= self.within)}."
-        step = best.pour.dose_step_cm
-        name = "whole centimetres" if step == 1.0 else f"steps of {step:g} cm"
+        name = best.pour.grid
         parts = [first]
         for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
             if (layer <= self.within).any():
@@ -205,7 +204,7 @@ class Feasibility:
         best = self.best
         predicted = best.closest.predicted
         swatches = [(self.target.hex, "wanted"), (predicted.hex, "best")]
-        rows = [(name, f"{dose:g} cm") for name, dose in best.closest.recipe.doses_cm.items()]
+        rows = list(best.closest.recipe.parts)
         rows += [
             ("into", str(best.pour)),
             ("seen", str(self.view)),

@@ -147,6 +147,9 @@ def _rows(
                 continue
             if header is None:
                 header = cells
+                if len(header) == 1 and ";" in header[0]:
+                    remedy = "Save it with commas between the cells and points in the numbers"
+                    raise _fault(path, number, "header", "has semicolons", header[0], remedy)
                 for name in header:
                     if name not in known or header.count(name) > 1:
                         problem = "stands twice" if name in known else "is no column of this file"

@@ -72,8 +72,8 @@ class Cost:
             return "not known" if money is None else f"{money:.2f}"
 
         lines = [
-            f"batch      {self.recipe} in {self.recipe.pour.batch_g:g} g: {self.bars} bars of "
-            f"{self.bar_g:g} g",
+            f"batch      {self.recipe} in {self.recipe.pour.batch_g:g} g: {self.bars} "
+            f"{'bar' if self.bars == 1 else 'bars'} of {self.bar_g:g} g",
             f"per bar    {told(self.per_bar)} (paste {told(self.paste_per_bar)}, "
             f"base {told(self.base_per_bar)})",
         ]

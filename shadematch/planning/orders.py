@@ -115,7 +115,9 @@ class Order(Frozen):
 
     def __str__(self) -> str:
         """In plain words."""
-        amount = f"{self.bars} bars" if self.bars is not None else f"{self.total_g:g} g"
+        amount = f"{self.total_g:g} g"
+        if self.bars is not None:
+            amount = "1 bar" if self.bars == 1 else f"{self.bars} bars"
         wanted = self.target.hex if self.target is not None else str(self.recipe)
         due = f", due {self.due.isoformat()}" if self.due else ""
         return f"{self.name}: {amount} of {wanted}{due}"

@@ -133,7 +133,7 @@ class Catalogue:
     def frugal(self, target: FloatArray, within: float, fewest: int) -> Found:
         """The recipe with the least paste, at most `fewest` steps, and CIEDE2000 <= `within`.
 
-        There must be one.
+        Where there is none, the CIEDE2000 of what is given is infinite.
         """
         limit = np.array([fewest])
         return self._found(*self._least(target[None], np.array([within]), limit)[0], paste=True)
@@ -230,7 +230,7 @@ class Catalogue:
         self, targets: FloatArray, within: FloatArray, most: IntArray
     ) -> list[tuple[int, float]]:
         who, leaf, _ = self._walk(targets, within, most)
-        best: list[tuple[int, float, int, int]] = []
+        best: list[tuple[int, float, int, int]]
         best = [(_NO_LIMIT, np.inf, _NO_LIMIT, 0) for _ in targets]
         for part in np.array_split(np.arange(who.size), max(1, who.size // 4096)):
             if not part.size:
