@@ -21,6 +21,8 @@ import numpy as np
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
+from tests.icc import P3, SRGB_PARA, icc
+
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     import colour
@@ -422,11 +424,14 @@ def shoot(
     rng: np.random.Generator,
     conditions: Conditions | None = None,
     chart_set: int | Array = 0,
+    wide_gamut: bool = False,
 ) -> Path:
-    """Photograph a sample beside chart and paper, and save it."""
+    """Photograph a sample beside chart and paper, and save it, in sRGB or in Display P3."""
     c = conditions if conditions is not None else Conditions.draw(rng)
     picture = photograph(
-        sample, light=light, camera=camera, conditions=c, rng=rng, chart_set=chart_set
-    )
-    place.write_bytes(jpeg(picture, c.quality))
+        sample, light=light, camera=camera, conditions=c, rng=rng, chart_set=chart_set,
+        wide_gamut=wide_gamut,
+    )  # fmt: skip
+    options = {"icc_profile": icc(P3, SRGB_PARA)} if wide_gamut else {}
+    place.write_bytes(jpeg(picture, c.quality, **options))
     return place

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.calibration.fit import Noise, Problem, _normal, _residuals, prior_of, readings_of
+from shadematch.calibration.fit import Noise, Problem, _normal, prior_of, readings_of, residuals_of
 from shadematch.calibration.forward import Errors, layers_of, look
 from shadematch.calibration.spectra import unknown
 from shadematch.difference import delta_e
@@ -130,7 +130,7 @@ def test_eliminated_errors_give_the_full_solution() -> None:
     prior = prior_of(unknowns)
     readings = readings_of(problem)
     slips = np.zeros((len(pours), 3))
-    rows, maps, by_unknown, by_error = _residuals(problem, readings, prior.mean, slips)
+    rows, maps, by_unknown, by_error = residuals_of(problem, readings, prior.mean, slips)
     bars = int(problem.bars.max()) + 1
     size = prior.mean.size
     columns = [(bar, c) for bar in range(bars) for c in (0, 1)]

@@ -9,6 +9,7 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.arrays import FloatArray
+from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import Noise, Problem, fit, prior_of
 from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
@@ -73,6 +74,10 @@ def calibrate(
     scattering can be told, and the scale of all spectra is arbitrary. If such films have
     blanks, their binder is fitted along; say ``unit="part"`` in the pours then, so that it is
     not taken for soap.
+
+    Of pours photographed beside a chart (`TestPour.from_target`) the camera is learnt from the
+    chart in all photos, and reckoned with in place of the CIE observer; see
+    `shadematch.calibration.camera`.
 
     Parameters
     ----------
@@ -141,13 +146,15 @@ def calibrate(
         unknowns = _unknowns(seen, names, scatter, films, opaque)
         return Problem(seen, unknowns, names, errors, believed, np.ones(len(seen)))
 
+    cameras = cameras_of(pours)
+    read = as_seen(pours, cameras)
     way: str | None = None
     reflected = any(p.view.light == "reflected" for p in pours)
     if (contact == "auto" or (contact is None and (films or unit == "part"))) and reflected:
-        way = _contact(pours, frozenset(allowed), problem_of, films)
+        way = _contact(read, frozenset(allowed), problem_of, films)
     opaque = way == "opaque"
     way = None if opaque else way
-    seen = pours if way is None else tuple(_touching(p, way) for p in pours)
+    seen = read if way is None else tuple(_touching(p, way) for p in read)
     weights = np.ones(len(pours))
     for _ in range(2):
 
@@ -169,7 +176,7 @@ def calibrate(
         missed = _MISSED["opaque" if opaque else "cloudy" if chosen else "clear"]
         own = found.problem.noise._replace(model_lab=missed)
         found = replace(found, problem=replace(found.problem, noise=own))
-    return Calibration(pours, unit, films, way, like, with_misfit(found))
+    return Calibration(pours, unit, films, way, like, with_cameras(with_misfit(found), cameras))
 
 
 def _contact(

@@ -24,7 +24,10 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PaletteError
 from shadematch.standards import WAVELENGTHS_NM
 
-__all__ = ["Fit", "Noise", "Prior", "Problem", "at_optimum", "fit", "prior_of"]
+__all__ = [
+    "Fit", "Noise", "Prior", "Problem", "at_optimum", "errors_of_bar", "fit", "prior_of",
+    "readings_of", "residuals_of", "slopes_of_errors",
+]  # fmt: skip
 
 _W: Final = WAVELENGTHS_NM.size
 _ROUNDS: Final = 60
@@ -206,7 +209,7 @@ class _Normal(NamedTuple):
     log_det: float
 
 
-def _residuals(
+def residuals_of(
     problem: Problem, readings: list[_Reading], theta: FloatArray, slips: FloatArray
 ) -> tuple[list[FloatArray], list[FloatArray], FloatArray, FloatArray]:
     """Whitened residuals, the matrices (or weights) that take spectra to them, and slopes."""
@@ -217,14 +220,14 @@ def _residuals(
             rows.append((seen.spectrum[i] - reading.values) * reading.whiten)
             maps.append(reading.whiten)
         else:
-            weights, white = pour.view.observation
+            weights, white = pour.observation
             lab, by = to_lab(seen.spectrum[i], weights, white)
             rows.append(reading.whiten @ (lab - reading.values))
             maps.append(reading.whiten @ by)
     return rows, maps, seen.by_unknown, seen.by_error
 
 
-def _active(problem: Problem, members: IntArray) -> list[tuple[int, int]]:
+def errors_of_bar(problem: Problem, members: IntArray) -> list[tuple[int, int]]:
     """Errors that a bar has: (reading or -1 for the whole bar, column of the slips)."""
     dyes = len(problem.pigments)
     result = [(-1, d) for d in range(dyes) if problem.layers.dose_sd[members[0], d] > 0]
@@ -235,7 +238,7 @@ def _active(problem: Problem, members: IntArray) -> list[tuple[int, int]]:
     return result
 
 
-def _local(slots: list[tuple[int, int]], i: int, by_error: FloatArray) -> FloatArray:
+def slopes_of_errors(slots: list[tuple[int, int]], i: int, by_error: FloatArray) -> FloatArray:
     """Slopes of reading i by the errors of its bar, shape (slots, 36)."""
     out = np.zeros((len(slots), _W))
     for j, (reading, column) in enumerate(slots):
@@ -248,7 +251,7 @@ def _normal(
     problem: Problem, readings: list[_Reading], theta: FloatArray, slips: FloatArray
 ) -> _Normal:
     """Normal equations in the spectra, the errors of each bar eliminated."""
-    rows, maps, by_unknown, by_error = _residuals(problem, readings, theta, slips)
+    rows, maps, by_unknown, by_error = residuals_of(problem, readings, theta, slips)
     count, size = theta.shape[0], theta.size
     weights = problem.weights
     spectral = [i for i, p in enumerate(problem.pours) if p.spectrum is not None]
@@ -278,7 +281,7 @@ def _normal(
     log_det = 0.0
     for bar in range(int(problem.bars.max()) + 1):
         members = np.flatnonzero(problem.bars == bar)
-        slots = _active(problem, members)
+        slots = errors_of_bar(problem, members)
         if not slots:
             continue
         now = np.array([slips[members[0] if r < 0 else r, c] for r, c in slots])
@@ -287,7 +290,7 @@ def _normal(
         cost += float(now @ now)
         B = np.zeros((size, len(slots)))
         for i in members:
-            local = _local(slots, int(i), by_error)
+            local = slopes_of_errors(slots, int(i), by_error)
             w = weights[i]
             if problem.pours[i].spectrum is not None:
                 own = local * maps[i]
@@ -433,17 +436,17 @@ def _by_bar(
     FloatArray, FloatArray, FloatArray, FloatArray, tuple[tuple[FloatArray, FloatArray], ...]
 ]:  # fmt: skip
     """Misfit of each bar as it was fitted, and as the others predict it; see `Fit`."""
-    rows, maps, by_unknown, by_error = _residuals(problem, readings, theta, slips)
+    rows, maps, by_unknown, by_error = residuals_of(problem, readings, theta, slips)
     bars = int(problem.bars.max()) + 1
     chi2, lone, taught, values = (np.zeros(bars) for _ in range(4))
     size = theta.size
     alone = []
     for bar in range(bars):
         members = np.flatnonzero(problem.bars == bar)
-        slots = _active(problem, members)
+        slots = errors_of_bar(problem, members)
         residual, J, L = [], [], []
         for i in members:
-            local = _local(slots, int(i), by_error)
+            local = slopes_of_errors(slots, int(i), by_error)
             if problem.pours[i].spectrum is not None:
                 known = maps[i] > 0
                 at = np.flatnonzero(known)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -11,9 +11,11 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import layers_of, look, look_through, to_lab
+from shadematch.calibration.testpour import TestPour
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.difference import delta_e
 from shadematch.html import card
+from shadematch.photo.uncertainty import frame_of
 from shadematch.pour import Pour, View
 from shadematch.standards import WAVELENGTHS_NM
 from shadematch.target import Target
@@ -160,18 +162,27 @@ def sources_of(
     errors = by @ seen.by_error[0].T
     dyes = len(p.pigments)
     by_spectrum, by_lab = p.scale
-    kinds = []
+    kinds, photos = [], []
     for pour_ in p.pours:
         if pour_.spectrum is not None:
             sd = np.hypot(p.noise.share * spectrum, p.noise.floor) * by_spectrum
             kinds.append((by * sd**2) @ by.T)
+        elif pour_.response is not None:
+            photos.append(pour_.stated)
         elif pour_.covariance is not None:
             kinds.append(np.array(pour_.covariance) * by_lab**2)
         else:
             kinds.append(np.eye(3) * (p.noise.lab * by_lab) ** 2)
+    if photos:
+        # The correction by a chart misses this spectrum by so much, or by so much the other way:
+        # which of its corrections a photo takes is not known beforehand.
+        miss = np.mean([_missed(spectrum, q) for q in p.pours if q.response is not None], axis=0)
+        kinds += [_photo_of(lab, photos) + miss] * len(photos)
     # What one camera gets wrong in one light it gets wrong in all its photos: that does not
-    # average out, and only readings that bring a covariance are of this kind.
-    owned = [np.array(q.covariance) for q in p.pours if q.covariance is not None]
+    # average out. Only readings that bring a covariance are of this kind, and not those whose
+    # camera was learnt (`camera`).
+    owned = [np.array(q.covariance) for q in p.pours
+             if q.covariance is not None and q.response is None]  # fmt: skip
     shared = _SHARED * sum(owned, np.zeros((3, 3))) / len(p.pours)
     return (
         lab,
@@ -185,6 +196,34 @@ def sources_of(
         },
         slopes,
     )
+
+
+def _missed(spectrum: FloatArray, photo: TestPour) -> FloatArray:
+    """Squared difference of what camera and eye see of a spectrum, in Lab; shape (3, 3)."""
+    seen = [xyz_to_lab(np.maximum(o.weights @ spectrum, 0.05), o.white)
+            for o in (photo.observation, photo.view.observation)]  # fmt: skip
+    return np.outer(seen[0] - seen[1], seen[0] - seen[1])
+
+
+def _photo_of(lab: FloatArray, photos: Sequence[TestPour]) -> FloatArray:
+    """Covariance of one more photo's colour, read with a chart as `Target.from_photo` does.
+
+    As those of the test pours are along lightness, chroma and hue: a constant, and a share of
+    chroma. Medians, since a test bar whose channels end says nothing of other bars.
+    """
+    labs = np.array([q.lab for q in photos])
+    frames = frame_of(labs)
+    own = np.array([np.array(q.covariance) for q in photos])
+    along = np.maximum(np.einsum("nij,njk,nik->ni", frames, own, frames), 1e-6)
+    chroma = np.hypot(labs[:, 1], labs[:, 2])
+    order = np.argsort(chroma)
+    pale, deep = order[: -(-len(order) // 2)], order[len(order) // 2 :]
+    constant = np.median(along[pale], axis=0)
+    rest = np.maximum(along[deep] - constant, 0.0)
+    share = np.median(rest / np.maximum(chroma[deep], 1.0)[:, None] ** 2, axis=0)
+    turn = frame_of(lab)
+    size = constant + share * float(lab[1] ** 2 + lab[2] ** 2)
+    return np.asarray(turn.T @ np.diag(size) @ turn)
 
 
 def with_misfit(found: Fit) -> Fit:
@@ -213,7 +252,7 @@ def with_misfit(found: Fit) -> Fit:
             if p.weights[i] < 0.5:
                 continue
             filled = np.interp(WAVELENGTHS_NM, WAVELENGTHS_NM[at], values[at])
-            weights, white = pour.view.observation
+            weights, white = pour.observation
             _, by = to_lab(np.maximum(filled, 0.0), weights, white)
             sd = np.hypot(p.noise.share * np.abs(values[at]), p.noise.floor) * p.scale[0]
             by = by[:, at] * sd

@@ -18,6 +18,7 @@ import numpy as np
 from pydantic import Field, StrictBool
 
 from shadematch.arrays import FloatArray
+from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import Noise, Problem, at_optimum, prior_of
 from shadematch.calibration.forward import Errors
 from shadematch.calibration.lot import prior_of_lot
@@ -28,6 +29,7 @@ from shadematch.errors import FileError, ShadematchError
 from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
 from shadematch.materials import Palette
 from shadematch.models import Frozen, Number, expect
+from shadematch.photo.response import PATCHES, Response
 from shadematch.pour import Pour, View
 from shadematch.standards import WAVELENGTHS_NM
 
@@ -48,6 +50,13 @@ class _Part(Frozen):
     _error: ClassVar[type[ShadematchError]] = FileError
 
 
+class _ResponsePart(_Part):
+    region: _Row
+    covariance: tuple[_Row, _Row, _Row]
+    beyond: Annotated[tuple[_Row, ...], Field(max_length=3)]
+    patches: Annotated[tuple[_Row | None, ...], Field(min_length=PATCHES, max_length=PATCHES)]
+
+
 class _PourPart(_Part):
     name: str = Field(min_length=1)
     doses: dict[str, _Positive]
@@ -56,6 +65,7 @@ class _PourPart(_Part):
     spectrum: Annotated[tuple[Number | None, ...], Field(min_length=_W, max_length=_W)] | None
     lab: _Row | None
     covariance: tuple[_Row, _Row, _Row] | None
+    response: _ResponsePart | None = None
 
 
 class _UnknownPart(_Part):
@@ -176,7 +186,7 @@ def _to_dict(calibration: Calibration) -> dict[str, Any]:
 
 
 def _pour_to_dict(pour: TestPour) -> dict[str, Any]:
-    return {
+    content: dict[str, Any] = {
         "name": pour.name,
         "doses": dict(pour.doses),
         "pour": pour.pour.model_dump(mode="json"),
@@ -185,6 +195,15 @@ def _pour_to_dict(pour: TestPour) -> dict[str, Any]:
         "lab": None if pour.lab is None else list(pour.lab),
         "covariance": None if pour.covariance is None else [list(r) for r in pour.covariance],
     }
+    seen = pour.response
+    if seen is not None:
+        content["response"] = {
+            "region": list(seen.region),
+            "covariance": [list(r) for r in seen.covariance],
+            "beyond": [list(r) for r in seen.beyond],
+            "patches": [None if v is None else list(v) for v in seen.patches],
+        }
+    return content
 
 
 def _print_of(content: Mapping[str, Any]) -> str:
@@ -223,11 +242,12 @@ def _from_dict(data: object, depth: int = 0) -> Calibration:
                             value=before.pigment, remedy="The file was altered")  # fmt: skip
         prior = prior_of_lot(before.calibration, before.pigment, before.hue_shift)
     _check_names(file)
+    cameras = cameras_of(pours, () if before is None else before.calibration.pours)
     problem = Problem(
-        seen, unknowns, file.pigments, Errors(**file.errors.model_dump()),
+        as_seen(seen, cameras), unknowns, file.pigments, Errors(**file.errors.model_dump()),
         Noise(**file.noise.model_dump()), np.array(file.weights), file.scale,
     )  # fmt: skip
-    fit = at_optimum(problem, prior, theta, slips)
+    fit = with_cameras(at_optimum(problem, prior, theta, slips), cameras)
     if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
         raise FileError("holds no possible spectra", field="unknowns",
                         remedy="Calibrate again from the test pours")  # fmt: skip
@@ -246,9 +266,14 @@ def _before(file: _File, depth: int) -> Before | None:
 
 
 def _pour_of(part: _PourPart, unit: Literal["cm", "g", "part"]) -> TestPour:
+    seen = part.response
+    response = None if seen is None else Response(
+        seen.region, seen.covariance, seen.beyond, seen.patches
+    )  # fmt: skip
     return TestPour(
-        part.doses, part.name, part.pour, part.view, unit, part.spectrum, part.lab, part.covariance
-    )
+        part.doses, part.name, part.pour, part.view, unit, part.spectrum, part.lab,
+        part.covariance, response,
+    )  # fmt: skip
 
 
 def _slips(file: _File) -> FloatArray:

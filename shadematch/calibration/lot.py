@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.arrays import FloatArray
+from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import Prior, Problem, fit
 from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import Belief, belief_covariance
@@ -125,11 +126,12 @@ def new_lot(
     n = WAVELENGTHS_NM.size
     own = [k for k, u in enumerate(unknowns) if u.of == pigment and u.kind.startswith("pigment")]
     prior = prior_of_lot(calibration, pigment, hue_shift)
+    cameras = cameras_of(pours, calibration.pours)
     problem = Problem(
-        pours, unknowns, old.problem.pigments, old.problem.errors, old.problem.noise,
-        np.ones(len(pours)), old.problem.scale,
+        as_seen(pours, cameras), unknowns, old.problem.pigments, old.problem.errors,
+        old.problem.noise, np.ones(len(pours)), old.problem.scale,
     )  # fmt: skip
-    found = fit(problem, prior)
+    found = with_cameras(fit(problem, prior), cameras)
     new = Calibration(pours, calibration.unit, calibration.films, calibration.contact,
                       calibration.like, found, Before(calibration, pigment, hue_shift))  # fmt: skip
     at = own[0]

@@ -355,7 +355,8 @@ class Calibration:
         dosing
             Whether to count the dosing error of a fresh pour.
         measurement
-            Whether to count the error of measuring it as the test pours were measured.
+            Whether to count the error of measuring it as the test pours were measured: of one
+            more photo, if they were photographed. Without it the range is that of the true colour.
 
         Notes
         -----
@@ -463,7 +464,7 @@ class Calibration:
 def _lab(pour: TestPour, spectrum: FloatArray) -> FloatArray:
     from shadematch.colorimetry import xyz_to_lab
 
-    seen = pour.view.observation
+    seen = pour.observation
     return xyz_to_lab(seen.weights @ np.maximum(spectrum, 0.0), seen.white)
 
 

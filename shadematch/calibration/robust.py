@@ -81,7 +81,7 @@ def _distance(without: Fit, bar: int) -> float:
     seen = look(without.theta, p.unknowns, p.pigments, p.layers, p.errors, slips).spectrum
     far = []
     for i in np.flatnonzero(p.bars == bar):
-        view = p.pours[i].view.observation
+        view = p.pours[i].observation
         lab = xyz_to_lab(view.weights @ np.maximum(seen[i], 0.0), view.white)
         far.append(float(delta_e(lab, np.array(p.pours[i].lab_seen))))
     return max(far)

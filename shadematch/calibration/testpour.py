@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import ClassVar, Final, Literal
+from typing import TYPE_CHECKING, ClassVar, Final, Literal
 
 import numpy as np
 
@@ -14,8 +14,11 @@ from shadematch.arrays import FloatArray
 from shadematch.errors import PourError, ShadematchError, SpectrumError
 from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
-from shadematch.standards import WAVELENGTHS_NM, onto_grid
+from shadematch.standards import WAVELENGTHS_NM, Observation, onto_grid
 from shadematch.target import Target
+
+if TYPE_CHECKING:
+    from shadematch.photo.response import Response
 
 __all__ = ["TestPour"]
 
@@ -61,6 +64,9 @@ class TestPour:
         CIELAB under the view's light; or None.
     covariance
         Of `lab`, 3 x 3; or None if not known.
+    response
+        What the camera's channels gave, if it was read from a photo with a chart; or None. Then
+        `calibrate` reckons with the camera itself (`shadematch.calibration.camera`).
     """
 
     __test__: ClassVar[bool] = False  # not a test, whatever pytest makes of its name
@@ -73,6 +79,9 @@ class TestPour:
     spectrum: tuple[float | None, ...] | None = field(default=None, repr=False)
     lab: Triple | None = None
     covariance: Covariance | None = field(default=None, repr=False)
+    response: Response | None = field(default=None, repr=False)
+    _weights: FloatArray | None = field(default=None, repr=False, compare=False)
+    _stated: TestPour | None = field(default=None, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         expect(self.pour, Pour, "pour", "Use Pour(...)")
@@ -106,6 +115,10 @@ class TestPour:
             object.__setattr__(self, "lab", _lab(self.lab))
         if self.covariance is not None:
             object.__setattr__(self, "covariance", _checked_covariance(self.covariance))
+        if self.response is not None:
+            from shadematch.photo.response import Response
+
+            expect(self.response, Response, "response", "Take it from Target.from_photo(...)")
         if not self.name:
             object.__setattr__(self, "name", self._described())
 
@@ -116,7 +129,8 @@ class TestPour:
         # A read-only view of a dict can't be pickled.
         return TestPour, (
             dict(self.doses), self.name, self.pour, self.view, self.unit, self.spectrum,
-            self.lab, self.covariance,
+            self.lab, self.covariance, self.response, self._weights,
+            self._stated,
         )  # fmt: skip
 
     @classmethod
@@ -244,7 +258,19 @@ class TestPour:
         covariance = getattr(target, "covariance", None)
         if covariance is not None:
             covariance = _with_edges(target, covariance)
-        return cls(doses, name, pour, view, unit, None, target.lab, covariance)
+        response = getattr(target, "response", None)
+        return cls(doses, name, pour, view, unit, None, target.lab, covariance, response)
+
+    @property
+    def stated(self) -> TestPour:
+        """As it was given, before its camera was learnt."""
+        return self if self._stated is None else self._stated
+
+    @property
+    def observation(self) -> Observation:
+        """Who saw `lab`: the view's observer, or the camera."""
+        seen = self.view.observation
+        return seen if self._weights is None else Observation(self._weights, seen.white)
 
     @property
     def loads(self) -> dict[str, float]:
@@ -262,7 +288,7 @@ class TestPour:
         filled = np.interp(WAVELENGTHS_NM, WAVELENGTHS_NM[known], values[known])
         from shadematch.colorimetry import xyz_to_lab
 
-        seen = self.view.observation
+        seen = self.observation
         lab = xyz_to_lab(seen.weights @ filled, seen.white)
         return float(lab[0]), float(lab[1]), float(lab[2])
 

@@ -273,6 +273,8 @@ class Correction:
         Mean CIEDE2000 of each correction in cross-validation.
     slope
         Of the light, as the chart shows it; None if it was known from elsewhere.
+    patches
+        Numbers of the patches that were used.
     """
 
     name: str
@@ -281,7 +283,12 @@ class Correction:
     reference: FloatArray
     scores: dict[str, float]
     slope: Slope | None
+    patches: tuple[int, ...]
     _fit: _Fit
+
+    def straight(self, linear: FloatArray, log_light: float) -> FloatArray:
+        """Channel values, shape (3,), with tone curve and light taken off."""
+        return np.asarray(_straighten(linear[None], self._fit.curve)[0] * np.exp(-log_light))
 
     def xyz(self, linear: FloatArray, log_light: float) -> FloatArray:
         """XYZ under D65 of linear channel values, shape (3,), at a place with that light."""
@@ -366,7 +373,7 @@ def fit_chart(
             remedy="Check the corners and their order: dark skin, bluish green, black, white",
         )  # fmt: skip
     _, fit, residuals, wanted, made = best
-    return Correction(fit.name, made, residuals, wanted, scores, fit.slope, fit), means
+    return Correction(fit.name, made, residuals, wanted, scores, fit.slope, numbers, fit), means
 
 
 @dataclass(frozen=True, eq=False)

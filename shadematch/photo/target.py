@@ -26,6 +26,7 @@ from shadematch.photo.finding import chart_in
 from shadematch.photo.light import Neutral, Shading, Slope, as_neutral, slope_of
 from shadematch.photo.reading import Picture, open_photo
 from shadematch.photo.regions import Mean, Region, as_regions, mean_of
+from shadematch.photo.response import Response, response_of
 from shadematch.photo.uncertainty import (
     Part,
     chart_size,
@@ -79,6 +80,9 @@ class PhotoTarget(Target):
         What to mind.
     notes
         What was found in the file.
+    response
+        What the camera's channels gave of the region and of a chart of published colours, for
+        `shadematch.calibrate`; None without one.
     """
 
     correction: str = "none"
@@ -89,6 +93,7 @@ class PhotoTarget(Target):
     parts: tuple[Part, ...] = ()
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    response: Response | None = field(default=None, repr=False)
     _scene: Scene | None = field(default=None, repr=False, compare=False)
 
     @classmethod
@@ -184,6 +189,7 @@ class _Reading:
         self.warnings: list[str] = []
         self.parts: list[tuple[str, FloatArray]] = []
         self.others: list[tuple[str, Mean]] = []
+        self.response: Response | None = None
         self.white = observation("D65").white
         self._mind_region()
 
@@ -235,6 +241,17 @@ class _Reading:
             return correction.xyz(linear, light)
 
         self._finish(correct, variance)
+        if placed.reference is None:  # of another chart the spectra are not known
+            places = np.array([m.middle for m in patches])
+            if paper is not None:
+                photo = self.picture.width, self.picture.height
+                logs = np.log([paper.at(p, *photo) for p in places])
+            else:
+                assert correction.slope is not None
+                logs = correction.slope.logs_at(places)
+            self.response = response_of(
+                self.picture, correction, patches, logs, self.seen, (light, variance)
+            )
         size = chart_size(correction.residuals, correction.reference)
         self.parts.append(("chart residual", remaining("chart", self.lab, size)))
         if self.seen.xyz[1] > 1.5 * max(m.xyz[1] for m in patches):
@@ -392,6 +409,7 @@ class _Reading:
             parts=tuple(Part(name, _rows(c)) for name, c in self.parts),
             warnings=tuple(self.warnings),
             notes=self.picture.notes,
+            response=self.response,
             _scene=scene_of(self.picture, [("region", self.seen), *self.others]),
         )
 

@@ -1,0 +1,262 @@
+"""The camera as the observer: what its channels see is learnt from the chart in the photos.
+
+A correction of a photo by its chart is exact for the chart's patches only; bars of soap with
+steep bands it may miss by ten (CIEDE2000), and all photos of a camera miss alike, so that no
+number of them averages that out. But a calibration looks for spectra, and can reckon with what
+the camera saw. Up to a matrix, which the chart gives, its three channels are weights over
+wavelength. They are believed to lie about those of the CIE observer (that is what cameras are
+made for), as a Gaussian process; the patches, whose spectra are published, are readings of them,
+averaged over all photos. What is left unknown of the weights is shared by all bars of the
+session, and goes into the covariance of the spectra as such.
+
+Spectra of the chart are those of ISO 17321-1. The idea of learning a camera from a chart:
+J. Jiang, D. Liu, J. Gu, S. Suesstrunk, *What is the Space of Spectral Sensitivity Functions for
+Digital Color Cameras?*, WACV 2013 (whose measured cameras are not used here).
+"""
+
+from __future__ import annotations
+
+import csv
+import functools
+from collections.abc import Sequence
+from dataclasses import replace
+from importlib import resources
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from shadematch.arrays import FloatArray, IntArray
+from shadematch.calibration.fit import (
+    Fit,
+    errors_of_bar,
+    readings_of,
+    residuals_of,
+    slopes_of_errors,
+)
+from shadematch.calibration.forward import look
+from shadematch.calibration.testpour import TestPour
+from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, xyz_to_lab
+from shadematch.difference import delta_e
+from shadematch.standards import WAVELENGTHS_NM, observation
+
+__all__ = ["Camera", "as_seen", "cameras_of", "with_cameras"]
+
+_LENGTH_NM: Final = 30.0
+_SHARE: Final = 0.7
+_FLOOR: Final = 0.1
+"""Departure of a camera's weights from an observer's (estimates): smooth over so many nm, a
+share of the weight, and a part of the strongest that may come in anywhere in the visible."""
+_PATCH_SHARE: Final = 0.01
+_PATCH_FLOOR: Final = 0.2
+"""How far a chart's patches may be off their published spectra, as a share of Y and in units of
+XYZ (sets of measured charts differ so)."""
+_PHOTO: Final = 0.3
+"""The same for one photo of a patch (standard deviation, XYZ)."""
+_OTHER: Final = 0.75
+"""Mean CIEDE2000 between the charts of two photos above which light or camera were others (in
+rendered photos 0.3 to 0.6 with the same, 0.9 to 2.8 with others)."""
+_READ: Final = 0.6
+_READ_SHARE: Final = 0.02
+"""What a photo's reading misses besides what it says, in each of L*, a*, b*: a constant, and a
+share of chroma (test bars in invented worlds)."""
+_W: Final = WAVELENGTHS_NM.size
+_FEWEST: Final = 12
+"""Patches."""
+_DARKEST: Final = 0.05
+
+
+class Camera(NamedTuple):
+    """A camera in one light.
+
+    Attributes
+    ----------
+    weights
+        Shape (3, 36): what takes reflectances to its three channels, in units of XYZ.
+    covariance
+        Of each channel's weights, shape (3, 36, 36); channels are independent of each other.
+    pours
+        Which test pours it photographed.
+    """
+
+    weights: FloatArray
+    covariance: FloatArray
+    pours: IntArray
+
+
+@functools.cache
+def _chart() -> FloatArray:
+    """Reflectances of the patches, shape (24, 36)."""
+    place = resources.files("shadematch").joinpath("resources", "chart24-spectra.csv")
+    lines = [s for s in place.read_text(encoding="utf-8").splitlines() if not s.startswith("#")]
+    return np.array([[float(v) for v in row[1:]] for row in list(csv.reader(lines))[1:]])
+
+
+@functools.cache
+def _belief() -> FloatArray:
+    """Covariance of each channel's weights before a photo was taken, shape (3, 36, 36)."""
+    weights = observation("D65").weights
+    kernel = np.exp(-0.5 * (np.subtract.outer(WAVELENGTHS_NM, WAVELENGTHS_NM) / _LENGTH_NM) ** 2)
+    visible = np.interp(WAVELENGTHS_NM, [390.0, 420.0, 670.0, 700.0], [0.1, 1.0, 1.0, 0.1])
+    size = _SHARE * np.abs(weights) + _FLOOR * weights.max(axis=1, keepdims=True) * visible
+    return np.asarray(kernel * size[:, :, None] * size[:, None, :])
+
+
+def _matrix(patches: FloatArray, wanted: FloatArray) -> FloatArray:
+    """What takes a photo's patches to the wanted XYZ, least squares in Lab; shape (3, 3)."""
+    known = np.isfinite(patches[:, 0])
+    white = observation("D65").white
+    shown, goal = patches[known], np.maximum(wanted[known], _DARKEST)
+    by = LAB_FROM_RESPONSE * cube_root_response(goal, white)[1][:, None, :]
+    design = np.einsum("kf,ij->kifj", shown, np.eye(3)).reshape(len(shown), 3, 9)
+    rows = (by @ design).reshape(-1, 9)
+    right = np.einsum("kij,kj->ki", by, goal).ravel()
+    return np.asarray(np.linalg.lstsq(rows, right, rcond=None)[0].reshape(3, 3))
+
+
+def _learn(photos: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Weights and their covariance, from the patches in some photos, shape (n, 24, 3)."""
+    spectra, before = _chart(), _belief()
+    mean = observation("D65").weights
+    weights, covariance = mean, before
+    for _ in range(3):  # each photo's matrix, and what all of them see, in turns
+        wanted = spectra @ weights.T
+        brought = np.array([p @ _matrix(p, wanted) for p in photos])
+        count = np.isfinite(brought).sum(axis=0)[:, 0]
+        at = count > 0
+        shown = np.nanmean(brought[:, at], axis=0)
+        y = np.maximum(wanted[at, 1], 0.0)
+        variance = (_PATCH_SHARE * y) ** 2 + _PATCH_FLOOR**2 + _PHOTO**2 / count[at]
+        rows = spectra[at]
+        found, left = [], []
+        for channel in range(3):
+            half = before[channel] @ rows.T
+            spread = rows @ half + np.diag(variance)
+            gain = np.linalg.solve(spread, half.T).T
+            found.append(mean[channel] + gain @ (shown[:, channel] - rows @ mean[channel]))
+            left.append(before[channel] - gain @ half.T)
+        weights, covariance = np.array(found), np.array(left)
+    return weights, covariance
+
+
+def cameras_of(pours: Sequence[TestPour], before: Sequence[TestPour] = ()) -> tuple[Camera, ...]:
+    """The cameras, each in one light, that photographed test pours with a chart beside them.
+
+    Photos belong together if a matrix brings their charts to look alike.
+
+    Parameters
+    ----------
+    pours
+        Which `Camera.pours` counts.
+    before
+        Pours of an earlier day, whose charts count where camera and light were the same.
+    """
+    photos = {
+        i: np.array([[np.nan] * 3 if v is None else v for v in p.response.patches])
+        for i, p in enumerate([*pours, *before])
+        if p.response is not None
+    }
+    photos = {i: p for i, p in photos.items() if np.isfinite(p[:, 0]).sum() >= _FEWEST}
+    sessions: list[list[int]] = []
+    white = observation("D65").white
+    for i, patches in photos.items():
+        for session in sessions:
+            first = photos[session[0]]
+            both = np.isfinite(first[:, 0]) & np.isfinite(patches[:, 0])
+            if both.sum() < _FEWEST:
+                continue
+            wanted = first @ _matrix(first, _chart() @ observation("D65").weights.T)
+            shown = patches @ _matrix(np.where(both[:, None], patches, np.nan), wanted)
+            labs = [xyz_to_lab(np.maximum(v[both], _DARKEST), white) for v in (wanted, shown)]
+            if float(delta_e(*labs).mean()) < _OTHER:
+                session.append(i)
+                break
+        else:
+            sessions.append([i])
+    return tuple(
+        Camera(*_learn(np.array([photos[i] for i in s])), own)
+        for s in sessions
+        if (own := np.array([i for i in s if i < len(pours)])).size
+    )
+
+
+def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestPour, ...]:
+    """Test pours with the reading that their camera made, and the camera as the observer."""
+    found = list(pours)
+    white = observation("D65").white
+    for camera in cameras:
+        wanted = _chart() @ camera.weights.T
+        for i in camera.pours:
+            response = pours[i].response
+            assert response is not None
+            patches = np.array([[np.nan] * 3 if v is None else v for v in response.patches])
+            matrix = _matrix(patches, wanted)
+            xyz = np.maximum(np.array(response.region) @ matrix, _DARKEST)
+            lab = xyz_to_lab(xyz, white)
+            by = (LAB_FROM_RESPONSE * cube_root_response(xyz, white)[1]) @ matrix.T
+            total = by @ np.array(response.covariance) @ by.T
+            own = _READ**2 + (_READ_SHARE * float(np.hypot(lab[1], lab[2]))) ** 2
+            total = total + own * np.eye(3)
+            shift = np.zeros(3)
+            for step in response.beyond:
+                away = []
+                for sign in (1.0, -1.0):  # the way down may leave what XYZ can be
+                    there = np.maximum(xyz + sign * np.array(step) @ matrix, 0.0)
+                    away.append(sign * (xyz_to_lab(there, white) - lab))
+                move = max(away, key=lambda d: float(d @ d))
+                total = total + np.outer(move, move)
+                shift = shift + 0.5 * move  # not inside, where a channel would show it
+            lab = lab + shift
+            lab[0] = min(lab[0], 100.0)
+            view = pours[i].view.model_copy(update={"illuminant": "D65", "observer": "2"})
+            rows = (0.5 * (total + total.T)).tolist()
+            found[i] = replace(
+                pours[i], view=view, lab=tuple(lab.tolist()),
+                covariance=tuple(tuple(row) for row in rows), _weights=camera.weights,
+                _stated=pours[i],
+            )  # fmt: skip
+    return tuple(found)
+
+
+def with_cameras(found: Fit, cameras: Sequence[Camera]) -> Fit:
+    """The same fit, less sure by what is not known of the cameras.
+
+    To first order: it is asked how the most probable spectra would move if the weights were
+    others (implicit function theorem), the errors of each bar moving along.
+    """
+    extra = np.zeros_like(found.covariance)
+    for camera in cameras:
+        moved = np.einsum("ij,jcw->icw", found.covariance, _pull(found, camera))
+        for channel in range(3):
+            part = moved[:, channel]
+            extra += part @ camera.covariance[channel] @ part.T
+    return replace(found, covariance=found.covariance + 0.5 * (extra + extra.T))
+
+
+def _pull(found: Fit, camera: Camera) -> FloatArray:
+    """Slope of the fit's gradient by the weights of a camera, shape (36 K, 3, 36)."""
+    p = found.problem
+    _, maps, by_unknown, by_error = residuals_of(p, readings_of(p), found.theta, found.slips)
+    spectra = look(found.theta, p.unknowns, p.pigments, p.layers, p.errors, found.slips).spectrum
+    total = np.zeros((found.theta.size, 3, _W))
+    for bar in np.unique(p.bars[camera.pours]):
+        members = np.flatnonzero(p.bars == bar)
+        slots = errors_of_bar(p, members)
+        slopes, local, seen = [], [], []
+        for i in members:
+            if p.pours[i].spectrum is not None:
+                continue
+            slopes.append((maps[i][:, None, :] * by_unknown[i][None]).reshape(3, -1))
+            local.append(maps[i] @ slopes_of_errors(slots, int(i), by_error).T)
+            own = np.zeros((3, 3, _W))
+            if i in camera.pours:
+                weights, white = p.pours[i].observation
+                xyz = np.maximum(weights @ spectra[i], _DARKEST)
+                by = LAB_FROM_RESPONSE * cube_root_response(xyz, white)[1]
+                whiten = readings_of(p)[i].whiten
+                own = (whiten @ by)[:, :, None] * spectra[i]
+            seen.append(own)
+        J, L, W = (np.concatenate(part) for part in (slopes, local, seen))
+        weight = float(p.weights[members[0]])
+        inner = np.linalg.solve(np.eye(len(J)) + weight * L @ L.T, W.reshape(len(J), -1))
+        total += weight * (J.T @ inner).reshape(-1, 3, _W)
+    return total
