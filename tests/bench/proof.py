@@ -103,13 +103,15 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--small", type=int, default=2000)
     parser.add_argument("--large", type=int, default=200)
+    parser.add_argument("--first", type=int, default=0, help="go on from this problem of each kind")
     parser.add_argument("--workers", type=int, default=2)
     asked = parser.parse_args()
     failures = 0
     with ProcessPoolExecutor(asked.workers) as pool:
         for work, count in ((small, asked.small), (large, asked.large)):
             tally = {kind: [0, 0] for kind in KINDS}
-            for seed, (kind, wrong) in enumerate(pool.map(work, range(count), chunksize=4)):
+            seeds = range(asked.first, count)
+            for seed, (kind, wrong) in zip(seeds, pool.map(work, seeds, chunksize=4), strict=True):
                 tally[kind][0] += 1
                 if wrong:
                     tally[kind][1] += 1
