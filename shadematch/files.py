@@ -23,9 +23,11 @@ __all__ = [
     "entries_of",
     "json_text",
     "parse_json",
+    "read_json",
     "read_text",
     "spreadsheet_cell",
     "whole_file",
+    "write_json",
     "write_text",
 ]
 
@@ -228,6 +230,25 @@ def entries_of(path: _Path, above: str = "") -> Iterator[None]:
             value=found.value,
             remedy=found.remedy,
         ) from None
+
+
+@contextlib.contextmanager
+def read_json(path: _Path, *, kind: str) -> Iterator[Any]:
+    """What a JSON file says; complaints while it is looked through say which file it is.
+
+    Raises
+    ------
+    FileError
+        As from `read_text`, `parse_json` and `entries_of`.
+    """
+    data = parse_json(read_text(path, kind=kind), place=str(path))
+    with entries_of(path):
+        yield data
+
+
+def write_json(path: _Path, content: Mapping[str, Any], *, error: _Kind = FileError) -> None:
+    """Write a JSON file that is whole at every moment; see `write_text`."""
+    write_text(path, json_text(content), error=error)
 
 
 def json_text(content: Mapping[str, Any]) -> str:

@@ -27,7 +27,7 @@ from pydantic import Field, field_validator, model_validator
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
-from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.files import checked_envelope, parse_json, read_text, write_json
 from shadematch.models import Frozen, Number, is_finite
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
@@ -306,7 +306,7 @@ class Palette(Frozen):
         PaletteError
             If the place can't be written.
         """
-        write_text(path, json_text(self.to_dict()), error=PaletteError)
+        write_json(path, self.to_dict(), error=PaletteError)
 
 
 def _is_number(value: object) -> bool:

@@ -27,14 +27,7 @@ from shadematch.correction.belief import Priors, first_belief
 from shadematch.correction.correct import Asked, Limits, after, judged
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import FileError
-from shadematch.files import (
-    checked_envelope,
-    entries_of,
-    json_text,
-    parse_json,
-    read_text,
-    write_text,
-)
+from shadematch.files import checked_envelope, read_json, write_json
 from shadematch.materials import Palette
 from shadematch.models import Number, expect
 from shadematch.pour import Pour, Recipe, View, Weighed
@@ -144,7 +137,7 @@ def save_correction(correction: Correction, path: str | os.PathLike[str]) -> Non
         "palette": belief.palette.to_dict(),
     }
     _BatchFile(**checked_envelope(content, _FORMAT, _VERSION))  # nothing that can't be read
-    write_text(path, json_text(content))
+    write_json(path, content)
 
 
 def _round_to_dict(one: Correction, *, last: bool) -> dict[str, Any]:
@@ -187,8 +180,7 @@ def load_correction(path: str | os.PathLike[str]) -> Correction:
         If the file can't be read, is from a newer version, or has an entry that is wrong, which
         is named.
     """
-    data = parse_json(read_text(path, kind="batch"), place=str(path))
-    with entries_of(path):
+    with read_json(path, kind="batch") as data:
         return _from_file(_BatchFile(**checked_envelope(data, _FORMAT, _VERSION)))
 
 

@@ -22,14 +22,7 @@ import numpy as np
 from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
 from shadematch.errors import FileError, PourError
-from shadematch.files import (
-    checked_envelope,
-    entries_of,
-    json_text,
-    parse_json,
-    read_text,
-    write_text,
-)
+from shadematch.files import checked_envelope, read_json, write_json
 from shadematch.html import card
 from shadematch.match import Match
 from shadematch.materials import Palette
@@ -255,7 +248,7 @@ def save(
     saved = kept(result, palette=palette, view=view, choice=choice, note=note)
     content = _to_dict(saved)
     _checked(content)  # nothing is written that can't be read
-    write_text(path, json_text(content))
+    write_json(path, content)
 
 
 def load(path: str | os.PathLike[str]) -> SavedRecipe:
@@ -272,8 +265,7 @@ def load(path: str | os.PathLike[str]) -> SavedRecipe:
         If the file can't be read, is from a newer version, or has an entry that is wrong, which
         is named.
     """
-    data = parse_json(read_text(path, kind="recipe"), place=str(path))
-    with entries_of(path):
+    with read_json(path, kind="recipe") as data:
         return _from_dict(data)
 
 

@@ -190,6 +190,17 @@ def _black_body(kelvin: float) -> Array:
     return np.asarray((560.0 / NM) ** 5 / np.expm1(1.4388e7 / (NM * kelvin)))
 
 
+def _paste(
+    rng: np.random.Generator, *, softest: float, bluest: float, widths: tuple[float, float]
+) -> Array:
+    """Absorption of an invented paste, an edge or a band, largest about 1; (k,)."""
+    if rng.random() < 0.3:
+        at, wide = rng.uniform(430, 590), rng.uniform(9, softest)
+        return np.asarray(1.0 / (1.0 + np.exp((NM - at) / wide)))
+    at, wide = rng.uniform(bluest, 690), rng.uniform(*widths)
+    return np.asarray(np.exp(-0.5 * ((NM - at) / wide) ** 2))
+
+
 def soaps(count: int, rng: np.random.Generator) -> Array:
     """Invented soaps of one to three pigments with bands and edges; (count, k).
 
@@ -201,13 +212,7 @@ def soaps(count: int, rng: np.random.Generator) -> Array:
         absorption = 0.02 * np.ones_like(NM)
         for _ in range(rng.integers(1, 4)):
             strength = rng.exponential(0.8)
-            if rng.random() < 0.3:
-                at, wide = rng.uniform(430, 590), rng.uniform(9, 20)
-                curve = 1.0 / (1.0 + np.exp((NM - at) / wide))
-            else:
-                at, wide = rng.uniform(390, 690), rng.uniform(20, 60)
-                curve = np.exp(-0.5 * ((NM - at) / wide) ** 2)
-            absorption += strength * curve
+            absorption += strength * _paste(rng, softest=20, bluest=390, widths=(20, 60))
         if (i + rng.integers(2)) % 2:
             haze = rng.uniform(0.0, 0.15)
             rows.append(haze * (1 - haze) + (1 - haze) ** 2 * 0.9 * np.exp(-absorption))
@@ -225,13 +230,7 @@ def strong_soap(rng: np.random.Generator) -> Array:
     absorption = 0.02 * np.ones_like(NM)
     for _ in range(rng.integers(1, 4)):
         strength = 10.0 ** rng.uniform(-0.5, 1.0)
-        if rng.random() < 0.3:
-            at, wide = rng.uniform(430, 590), rng.uniform(9, 16)
-            curve = 1.0 / (1.0 + np.exp((NM - at) / wide))
-        else:
-            at, wide = rng.uniform(420, 690), rng.uniform(21, 40)
-            curve = np.exp(-0.5 * ((NM - at) / wide) ** 2)
-        absorption += strength * curve
+        absorption += strength * _paste(rng, softest=16, bluest=420, widths=(21, 40))
     if rng.random() < 0.4:
         return np.asarray(0.9 * np.exp(-absorption))
     ratio = absorption * 10.0 ** rng.uniform(-1.3, -0.3)

@@ -26,7 +26,7 @@ from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import BELIEFS, Unknown
 from shadematch.calibration.testpour import TestPour
 from shadematch.errors import FileError, ShadematchError
-from shadematch.files import checked_envelope, json_text, parse_json, read_text, write_text
+from shadematch.files import checked_envelope, read_json, write_json
 from shadematch.materials import Palette
 from shadematch.models import Frozen, Number, expect
 from shadematch.photo.response import PATCHES, Response
@@ -130,7 +130,7 @@ def save_calibration(calibration: Calibration, path: str | os.PathLike[str]) -> 
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
     content = _to_dict(calibration)
     _from_dict(content)  # nothing is written that can't be read
-    write_text(path, json_text(content))
+    write_json(path, content)
 
 
 def load_calibration(path: str | os.PathLike[str]) -> Calibration:
@@ -147,13 +147,8 @@ def load_calibration(path: str | os.PathLike[str]) -> Calibration:
         If the file can't be read, was altered, is from a newer version, or has an entry that is
         wrong, which is named.
     """
-    data = parse_json(read_text(path, kind="calibration"), place=str(path))
-    try:
+    with read_json(path, kind="calibration") as data:
         return _from_dict(data)
-    except ShadematchError as found:
-        raise FileError(
-            found.problem, field=f"{path}: {found.field}", value=found.value, remedy=found.remedy
-        ) from None
 
 
 def _to_dict(calibration: Calibration) -> dict[str, Any]:

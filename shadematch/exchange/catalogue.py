@@ -15,14 +15,7 @@ from typing import Final
 
 from pydantic import Field
 
-from shadematch.files import (
-    checked_envelope,
-    entries_of,
-    json_text,
-    parse_json,
-    read_text,
-    write_text,
-)
+from shadematch.files import checked_envelope, entries_of, read_json, write_json
 from shadematch.models import expect, listed
 from shadematch.saved_form import LONGEST_NOTE, Part, TargetPart, target_of, target_to_dict
 from shadematch.target import Target
@@ -67,7 +60,7 @@ def save_targets(
         entries.append(target_to_dict(target))
     TargetsFile(note=note, targets=entries)  # nothing is written that can't be read
     content = {"format": FORMAT, "version": VERSION, "note": note, "targets": entries}
-    write_text(path, json_text(content))
+    write_json(path, content)
 
 
 def load_targets(path: str | os.PathLike[str]) -> list[Target]:
@@ -79,8 +72,7 @@ def load_targets(path: str | os.PathLike[str]) -> list[Target]:
         If the file can't be read, is from a newer version, or has an entry that is wrong, which
         is named.
     """
-    data = parse_json(read_text(path, kind="list of targets"), place=str(path))
-    with entries_of(path):
+    with read_json(path, kind="list of targets") as data:
         file = TargetsFile(**checked_envelope(data, FORMAT, VERSION))
     targets = []
     for number, part in enumerate(file.targets):

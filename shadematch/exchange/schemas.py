@@ -18,7 +18,7 @@ from typing import Any, Final, Literal
 
 from shadematch.errors import FileError
 from shadematch.exchange.catalogue import FORMAT, VERSION, TargetsFile
-from shadematch.files import json_text, write_text
+from shadematch.files import write_json
 from shadematch.materials import Palette
 from shadematch.pour import Pour, View
 from shadematch.saved_form import SavedFile
@@ -134,7 +134,7 @@ def _sharpen(schema: Any) -> None:
 def main(folder: str) -> None:
     """Write all of them."""
     for kind in KINDS:
-        write_text(Path(folder) / f"{kind}.schema.json", json_text(json_schema(kind)))
+        write_json(Path(folder) / f"{kind}.schema.json", json_schema(kind))
 
 
 if __name__ == "__main__":
