@@ -18,11 +18,9 @@ from shadematch.match import Match, match_of, tolerated
 from shadematch.materials import Palette
 from shadematch.models import check_progress
 from shadematch.pour import LetDown, Pour, View
-from shadematch.prediction import conditions
-from shadematch.question import Asked, checked_asked, checked_let_downs
+from shadematch.question import Asked, checked_asked
 from shadematch.search.answer import Searcher
 from shadematch.search.whole import Found
-from shadematch.standards import checked_lights
 from shadematch.target import Target, as_target
 
 __all__ = ["match_many"]
@@ -78,16 +76,13 @@ def match_many(
     ShadematchError
         As `match` does; for a wrong target when its turn comes.
     """
-    palette, pour, view = conditions(palette, pour, view)
-    at_hand = checked_let_downs(let_downs, palette, pour)
-    required, excluded = checked_asked(
-        palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
-    )
+    asked = checked_asked(
+        palette, pour, view, tolerance=tolerance, max_pigments=max_pigments, must_use=must_use,
+        must_avoid=must_avoid, lights=lights, let_downs=let_downs,
+    )  # fmt: skip
     if isinstance(chunk, bool) or not isinstance(chunk, int) or not 1 <= chunk <= _LARGEST_CHUNK:
         raise PourError("must be a whole number from 1", field="chunk", value=chunk,
                         remedy="A few thousand suit most machines")  # fmt: skip
-    names = checked_lights(lights)
-    asked = Asked(palette, pour, view, max_pigments, required, excluded, names, at_hand)
     try:
         stream = iter(() if isinstance(targets, str) else targets)
     except TypeError:

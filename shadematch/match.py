@@ -13,19 +13,16 @@ from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
-from shadematch.prediction import Prediction, conditions
+from shadematch.prediction import Prediction
 from shadematch.question import (
-    Asked,
     Choice,
     Question,
     Verdict,
     checked_asked,
-    checked_let_downs,
 )
 from shadematch.search.whole import Found
 from shadematch.spread import Spread
 from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
-from shadematch.standards import checked_lights
 from shadematch.steady import steadiest
 from shadematch.target import Target, as_target
 
@@ -279,16 +276,13 @@ def match(
         If not even one dose step is permitted, or the limits contradict each other.
     """
     goal = as_target(target)
-    palette, pour, view = conditions(palette, pour, view)
-    at_hand = checked_let_downs(let_downs, palette, pour)
-    required, excluded = checked_asked(
-        palette, pour, max_pigments, must_use, must_avoid, tolerance, bool(at_hand)
-    )
+    asked = checked_asked(
+        palette, pour, view, tolerance=tolerance, max_pigments=max_pigments, must_use=must_use,
+        must_avoid=must_avoid, lights=lights, let_downs=let_downs,
+    )  # fmt: skip
     expect(robust, bool, "robust", "Give True or False")
     if robust:
-        ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
-    names = checked_lights(lights)
-    asked = Asked(palette, pour, view, max_pigments, required, excluded, names, at_hand)
+        ruler, scale = checked_readings(ruler_cm, scale_g, asked.pour.batch_g)
     question = asked.question(goal)
     within = tolerated(goal, tolerance)
     answer = question.searcher.answer(question.goal, within)

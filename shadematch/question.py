@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -17,12 +17,12 @@ from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect, is_finite, listed
 from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View, Weighed
-from shadematch.prediction import Prediction, model_for, predict_loads
+from shadematch.prediction import Prediction, conditions, model_for, predict_loads
 from shadematch.search.answer import Searcher
 from shadematch.search.joint import JointSearcher, region_of
 from shadematch.search.space import whole_space
 from shadematch.search.whole import Found
-from shadematch.standards import observation
+from shadematch.standards import checked_lights, observation
 from shadematch.target import Target, triple
 
 __all__ = [
@@ -99,19 +99,64 @@ class Verdict:
 
 
 @dataclass(frozen=True, eq=False)
-class Question:
-    """One question to the search; keeps what the answer's later questions need."""
+class Asked:
+    """All of a question but its colour.
 
-    target: FloatArray  # CIELAB in the view
+    Attributes
+    ----------
+    palette, pour, view
+        With what, what, and how it is looked at.
+    max_pigments, required, excluded
+        Most pigments; positions of those that must, and must not, have a dose.
+    lights
+        All that count, where that is more than the view's.
+    let_downs
+        At hand beside the tubes.
+    """
+
     palette: Palette
     pour: Pour
     view: View
-    max_pigments: int | None
-    required: tuple[int, ...]
-    excluded: tuple[int, ...]
-    lights: tuple[Light, ...] = ()  # all that count, where that is more than the view's
-    light_targets: tuple[tuple[float, float, float], ...] = ()  # CIELAB in each of them
+    max_pigments: int | None = None
+    required: tuple[int, ...] = ()
+    excluded: tuple[int, ...] = ()
+    lights: tuple[Light, ...] = ()
     let_downs: tuple[LetDown, ...] = ()
+
+    @property
+    def views(self) -> list[View]:
+        """One for each light that counts."""
+        lights = [self.view.model_copy(update={"illuminant": name}) for name in self.lights]
+        return lights or [self.view]
+
+    def question(self, goal: Target) -> Question:
+        """The question for one colour."""
+        return self.question_of(np.array([goal.lab_in(each) for each in self.views]))
+
+    def question_of(self, labs: FloatArray) -> Question:
+        """The same for its CIELAB in each view, shape (v, 3)."""
+        given = {each.name: getattr(self, each.name) for each in fields(Asked)}
+        return Question(
+            **{**given, "view": self.views[0]},
+            target=labs[0],
+            light_targets=tuple(triple(lab) for lab in labs) if self.lights else (),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Question(Asked):
+    """One question to the search; keeps what the answer's later questions need.
+
+    Attributes
+    ----------
+    target
+        CIELAB in the view, shape (3,).
+    light_targets
+        CIELAB in each of the lights.
+    """
+
+    target: FloatArray = field(kw_only=True)
+    light_targets: tuple[tuple[float, float, float], ...] = field(default=(), kw_only=True)
 
     @property
     def goal(self) -> FloatArray:
@@ -362,54 +407,23 @@ def checked_let_downs(
     return kept
 
 
-@dataclass(frozen=True)
-class Asked:
-    """All of a question but its colour."""
-
-    palette: Palette
-    pour: Pour
-    view: View
-    max_pigments: int | None
-    required: tuple[int, ...]
-    excluded: tuple[int, ...]
-    lights: tuple[Light, ...]
-    let_downs: tuple[LetDown, ...]
-
-    @property
-    def views(self) -> list[View]:
-        """One for each light that counts."""
-        lights = [self.view.model_copy(update={"illuminant": name}) for name in self.lights]
-        return lights or [self.view]
-
-    def question(self, goal: Target) -> Question:
-        """The question for one colour."""
-        return self.question_of(np.array([goal.lab_in(each) for each in self.views]))
-
-    def question_of(self, labs: FloatArray) -> Question:
-        """The same for its CIELAB in each view, shape (v, 3)."""
-        view = self.views[0]
-        return Question(
-            *(labs[0], self.palette, self.pour, view),
-            *(self.max_pigments, self.required, self.excluded),
-            lights=self.lights,
-            light_targets=tuple(triple(lab) for lab in labs) if self.lights else (),
-            let_downs=self.let_downs,
-        )
-
-
 def checked_asked(
-    palette: Palette, pour: Pour, max_pigments: int | None, must_use: Sequence[str],
-    must_avoid: Sequence[str], tolerance: float | None, weighed: bool = False,
-) -> tuple[tuple[int, ...], tuple[int, ...]]:  # fmt: skip
-    """Positions of the pigments that must, and must not, be used.
+    palette: Palette | None, pour: Pour | None, view: View | None, *,
+    tolerance: float | None, max_pigments: int | None, must_use: Sequence[str],
+    must_avoid: Sequence[str], lights: Sequence[Light], let_downs: Sequence[LetDown],
+) -> Asked:  # fmt: skip
+    """What a person asks for, with what is meant where nothing was said.
 
     Raises
     ------
     UnknownNameError
         If the palette lacks a name.
     PourError
-        If not even one dose step is permitted, or the limits contradict each other.
+        If not even one dose step is permitted, the limits contradict each other, or an argument
+        is of a wrong kind.
     """
+    palette, pour, view = conditions(palette, pour, view)
+    at_hand = checked_let_downs(let_downs, palette, pour)
     if isinstance(must_use, str):
         must_use = (must_use,)
     if isinstance(must_avoid, str):
@@ -445,7 +459,7 @@ def checked_asked(
             remedy=f"Give a number from {max(1, len(required))} to {len(palette.pigments)}",
         )
     least = max(1, len(required))
-    if pour.max_steps < least and not weighed:
+    if pour.max_steps < least and not at_hand:
         needed = pour.dose_step_cm * least * 100.0 / pour.max_load
         raise PourError(
             f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
@@ -453,4 +467,5 @@ def checked_asked(
             value=pour.batch_g,
             remedy=f"Melt at least {needed:g} g, or allow a higher load or a smaller dose step",
         )
-    return required, excluded
+    counted = checked_lights(lights)
+    return Asked(palette, pour, view, max_pigments, required, excluded, counted, at_hand)

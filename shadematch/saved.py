@@ -29,7 +29,7 @@ from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, conditions, predict
-from shadematch.question import Choice, Question, checked_let_downs
+from shadematch.question import Asked, Choice, checked_let_downs
 from shadematch.saved_form import (
     LONGEST_NOTE,
     ChoicePart,
@@ -43,7 +43,7 @@ from shadematch.saved_form import (
 )
 from shadematch.spread import spread
 from shadematch.standards import checked_lights
-from shadematch.target import Target, triple
+from shadematch.target import Target
 
 __all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
 
@@ -361,13 +361,14 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
         tuple(sorted(palette.index(name) for name in names))
         for names in (part.must_use, part.must_avoid)
     )
-    views = [view.model_copy(update={"illuminant": name}) for name in checked_lights(part.lights)]
-    question = Question(
-        *(target.lab_in(view), palette, pour, view, part.max_pigments, required, excluded),
-        lights=part.lights,
-        light_targets=tuple(triple(target.lab_in(each)) for each in views),
-        let_downs=checked_let_downs(part.let_downs, palette, pour),
-    )
+    lights = checked_lights(part.lights)
+    if lights and view.illuminant != lights[0]:
+        raise FileError("must be the first of the lights", field="view.illuminant",
+                        value=str(view.illuminant), remedy="The file was altered")  # fmt: skip
+    question = Asked(
+        *(palette, pour, view, part.max_pigments, required, excluded, lights),
+        checked_let_downs(part.let_downs, palette, pour),
+    ).question(target)
 
     def choice(kept_: ChoicePart, field: str) -> Choice:
         recipe = _recipe_of(kept_, palette, pour)

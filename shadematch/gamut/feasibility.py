@@ -347,7 +347,7 @@ def _cells(
     made = []
     for batch in batches_g:
         batch_pour = pour.model_copy(update={"batch_g": batch})
-        question = Question(lab, palette, batch_pour, view, None, (), ())
+        question = Question(palette, batch_pour, view, target=lab)
         scale = region.load_per_step / batch_pour.load_per_step
         best = _closest(question.plain_searcher, lab, steps * scale)
         ideal = region.choice(steps, value)

@@ -214,9 +214,7 @@ def whole_maps_of(
     for pour in pours:
         values, proved = np.zeros(len(labs)), np.ones(len(labs), dtype=bool)
         if len(labs):
-            question = Question(
-                labs[0], region.palette, pour, region.view, max_pigments, (), ()
-            )  # fmt: skip
+            question = Question(region.palette, pour, region.view, max_pigments, target=labs[0])
             searcher = question.plain_searcher
             count = searcher.whole.count()
             catalogue = searcher.catalogue() if count <= _CATALOGUE else None

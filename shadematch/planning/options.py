@@ -88,7 +88,7 @@ def options_for(order: Order, palette: Palette) -> Options:
             f"{order.max_delta_e:g} allowed"
         )
         return Options((), none, found.complete, found.closest_delta_e, problem)
-    question = Question(lab, palette, pour, order.view, most, (), ())
+    question = Question(palette, pour, order.view, most, target=lab)
     values = found.delta_e.tolist()
     choices = tuple(
         question.choice(steps.astype(float), value)
@@ -118,7 +118,7 @@ def _searched(
 ) -> _Searched:
     """Search once for orders that ask the same."""
     target = np.array(lab)
-    searcher = Question(target, palette, pour, view, most, (), ()).plain_searcher
+    searcher = Question(palette, pour, view, most, target=target).plain_searcher
     closest = searcher.closest(target)
     assert closest.steps is not None
     within = closest.delta_e + tolerance
