@@ -27,6 +27,7 @@ from shadematch.html import card
 from shadematch.match import Match
 from shadematch.materials import Palette
 from shadematch.models import expect
+from shadematch.photo.target import PhotoTarget
 from shadematch.pour import Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, conditions, predict
 from shadematch.question import Asked, Choice, checked_let_downs
@@ -152,6 +153,8 @@ def kept(
     if isinstance(result, Match):
         _not_twice(palette, result.palette, "palette")
         _not_twice(view, result.view, "view")
+        if isinstance(result.target, PhotoTarget):
+            result = dataclasses.replace(result, target=result.target.plain())
         chosen = result.choice if choice is None else choice
         expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
         _nothing_else(chosen.recipe, _KNOWN)
@@ -220,6 +223,8 @@ def save(
     note: str | None = None,
 ) -> None:
     """Keep a recipe or a match in a JSON file, with all that next month needs to repeat it.
+
+    Of a photo's target the colour and its covariance are kept, the region and the report not.
 
     The file is whole at every moment: whoever is killed while saving leaves the old one.
 

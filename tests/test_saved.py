@@ -447,6 +447,49 @@ def test_nothing_is_lost_silently(tmp_path: Path) -> None:
     assert found.value.field == "blessed"
 
 
+PHOTO = Path(__file__).parent.parent / "data" / "photos" / "window.jpg"
+REGION, PAPER = (0.70, 0.15, 0.95, 0.60), (0.08, 0.78, 0.55, 0.95)
+
+
+@pytest.mark.parametrize("neutral", [PAPER, None])
+def test_a_match_for_a_photo_is_kept(
+    tmp_path: Path, neutral: tuple[float, float, float, float] | None
+) -> None:
+    target = sm.Target.from_photo(PHOTO, region=REGION, neutral=neutral)
+    match = sm.match(target, pour=sm.Pour(batch_g=500, thickness_cm=1.5))
+    place = tmp_path / "window.json"
+    sm.save(match, place)
+    again = sm.load(place)
+    assert again.target is not None
+    assert type(again.target) is sm.Target
+    assert again.target.lab == target.lab
+    assert again.target.covariance == target.covariance
+    assert again.target.source == target.source
+    assert again.match is not None
+    assert again.match.tolerance == match.tolerance
+    assert again.recipe == match.recipe
+    assert again == kept(match)
+    assert again.target.hex in sm.batch_sheet(match).html
+    now = sm.repeat(again)
+    assert now.delta_e == 0.0
+    assert now.to_target == pytest.approx(match.delta_e, abs=1e-9)
+    # Whoever sees the file does not see where the photo came from.
+    assert "window.jpg" not in place.read_text(encoding="utf-8")
+
+
+def test_a_photo_is_kept_on_the_command_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place, sheet = tmp_path / "window.json", tmp_path / "window.html"
+    words = ["--region", "0.70,0.15,0.95,0.60", "--neutral", "0.08,0.78,0.55,0.95"]
+    assert (
+        main(["match", "--photo", str(PHOTO), *words, "--batch", "500", "--save", str(place)]) == 0
+    )
+    assert main(["sheet", "--recipe", str(place), "--write", str(sheet)]) == 0
+    assert capsys.readouterr().err == ""
+    assert sheet.exists()
+
+
 def test_doses_in_any_order(saved: Path) -> None:
     before = sm.load(saved)
     data = json.loads(saved.read_text(encoding="utf-8"))

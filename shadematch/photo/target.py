@@ -96,6 +96,12 @@ class PhotoTarget(Target):
     response: Response | None = field(default=None, repr=False)
     _scene: Scene | None = field(default=None, repr=False, compare=False)
 
+    def plain(self) -> Target:
+        """The colour and its covariance alone, as files and sheets keep them."""
+        return Target(
+            *(self.lab, self.illuminant, self.observer, self.source), covariance=self.covariance
+        )
+
     @classmethod
     def from_photo(
         cls,
