@@ -278,7 +278,7 @@ def test_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         top = np.argmax(two.absorption)
         assert one.absorption[top] == pytest.approx(two.absorption[top], rel=0.06)
     assert main(["pours", "gorse", "kelp"]) == 0
-    assert "readings; doses in cm" in capsys.readouterr().out
+    assert "2.5 cm gorse" in capsys.readouterr().out
     assert main(["calibrate", str(tmp_path / "none.csv")]) == 2
     assert "can't be read" in capsys.readouterr().err
 

@@ -55,7 +55,7 @@ def test_same_look(run: Run) -> None:
 
 
 def test_lights(run: Run) -> None:
-    words = ("lights", "#d9822b", "--dose", "gorse=1", "--dose", "rosehip=1", "--under", "A")
+    words = ("lights", "#d9822b", "--poured", "gorse=1", "rosehip=1", "--under", "A")
     status, out, _ = run(*words)
     recipe = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour())
     found = sm.lights(recipe, "#d9822b", illuminants=["A"])
@@ -110,8 +110,8 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
         (("same-look", "gorse=2", "--to-illuminant", "candle"), "--to-illuminant"),
         (("same-look", "ink=2", "--to-batch", "200"), "pigment"),
         (("lights", "#d9822b", "--under", "candle"), "--under"),
-        (("lights", "#d9822b", "--dose", "gorse"), "NAME=CM"),
-        (("lights", "#d9822b", "--dose", "gorse=1", "--reference", "candle"), "--reference"),
+        (("lights", "#d9822b", "--poured", "gorse"), "NAME=CM"),
+        (("lights", "#d9822b", "--poured", "gorse=1", "--reference", "candle"), "--reference"),
         (("lights", "#d9822b", "--under", "/nowhere/lamp.csv"), "--under"),
         (("predict", "gorse=1", "--illuminant", "/nowhere/lamp.csv"), "--illuminant"),
         (("predict", "gorse=1", "--calibration", "/nowhere/c.json"), "--calibration"),
@@ -156,7 +156,7 @@ def test_a_saved_recipe_under_several_lights(run: Run, tmp_path: Path) -> None:
     assert [part["mass_g"] for part in told["weighed"]] == [
         part.mass_g for part in kept.recipe.weighed
     ]
-    for more in (("--batch", "200"), ("--dose", "gorse=1")):
+    for more in (("--batch", "200"), ("--poured", "gorse=1")):
         status, _, err = run("lights", "--recipe", place, *more)
         assert status == 2 and more[0] in err
     sm.save(kept.recipe, place)

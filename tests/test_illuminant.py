@@ -107,7 +107,7 @@ def test_from_a_file_and_from_the_command_line(
     assert told["delta_e"] == want.delta_e and told["view"]["illuminant"]["name"] == lamp.name
     assert main(["match", "#d9822b", "--under", "D65", "--under", str(path)]) == 0
     assert "hall lamp.csv (own spectrum)" in capsys.readouterr().out
-    assert main(["lights", "#d9822b", "--dose", "gorse=1", "--under", str(path), "--json"]) == 0
+    assert main(["lights", "#d9822b", "--poured", "gorse=1", "--under", str(path), "--json"]) == 0
     entry = json.loads(capsys.readouterr().out)["lights"][0]
     assert entry["illuminant"]["name"] == lamp.name
     assert main(["match", "#d9822b", "--illuminant", "nowhere.csv"]) != 0

@@ -18,27 +18,37 @@ GOOD: dict[str, list[str]] = {
     "match": ["#d9822b", "--batch", "100", "--thickness", "1", "--palette", "PALETTE"],
     "predict": ["gorse=2", "--batch", "100", "--palette", "PALETTE"],
     "photo": ["PHOTO"],
-    "gamut": ["--contains", "#d9822b", "--palette", "PALETTE"],
+    "gamut": ["#d9822b", "--palette", "PALETTE"],
     "feasibility": ["#d9822b", "--thicknesses", "1", "--whites", "0", "--palette", "PALETTE"],
     "smallest-batch": ["#d9822b", "--delta-e", "3", "--step", "100", "--palette", "PALETTE"],
     "same-look": ["gorse=2", "--batch", "100", "--to-thickness", "2", "--palette", "PALETTE"],
-    "lights": ["#d9822b", "gorse=2", "--under", "A", "--palette", "PALETTE"],
+    "lights": ["#d9822b", "--poured", "gorse=2", "--under", "A", "--palette", "PALETTE"],
     "let-down": ["#c8d050", "--delta-e", "4", "--palette", "PALETTE"],
-    "sheet": ["SAVED", "--out", "OUT"],
+    "sheet": ["--recipe", "SAVED", "--write", "OUT"],
     "repeat": ["SAVED", "--palette", "PALETTE"],
     "pot": ["gorse=2", "--depth", "8", "--palette", "PALETTE"],
     "spread": ["gorse=2", "--ruler", "0.2", "--palette", "PALETTE"],
-    "correct": ["gorse=2", "--measured", "60", "8", "40", "--palette", "PALETTE"],
-    "cost": ["gorse=2", "--batch", "100", "--shelf", "STOCK", "--palette", "PALETTE"],
+    "correct": [
+        "#d9822b",
+        "--poured",
+        "gorse=2",
+        "--measured",
+        "60",
+        "8",
+        "40",
+        "--palette",
+        "PALETTE",
+    ],
+    "cost": ["gorse=2", "--batch", "100", "--shelf", "STOCK"],
     "plan": ["ORDERS", "STOCK", "--seconds", "1"],
     "wedge": ["gorse=2", "--from", "0", "--to", "1", "--palette", "PALETTE"],
-    "layers": ["gorse=2@0.5", "--palette", "PALETTE"],
-    "palette": ["--palette", "PALETTE"],
-    "calibrate": ["POURS", "--out", "OUT"],
+    "layers": ["0.5:gorse=2", "--palette", "PALETTE"],
+    "palette": ["PALETTE"],
+    "calibrate": ["POURS", "--save", "LEARNT"],
 }
-"""For each verb some of its words; whether all are right does not matter here."""
+"""For each verb some words that are right."""
 
-SLOW = ("plan", "gamut", "feasibility")
+SLOW = ("plan", "gamut", "feasibility", "calibrate")
 
 NASTY = (
     "", " ", "nan", "inf", "-inf", "-1", "0", "1e309", "9" * 400, "9" * 5000, "None", "true",
@@ -77,13 +87,16 @@ def test_wrong_words_end_in_one_line(
         "PALETTE": palette_file(tmp_path), "PHOTO": photo(tmp_path), "SAVED": saved(tmp_path),
         "SPECTRUM": spectrum_file(tmp_path), "OUT": tmp_path / "out.html",
         "ORDERS": DATA / "order-book.csv", "STOCK": DATA / "shelf.csv",
-        "POURS": DATA / "bars.csv",
+        "POURS": DATA / "test-pours-lab.csv", "LEARNT": tmp_path / "learnt.json",
     }  # fmt: skip
     work = tmp_path / "work"
     work.mkdir()
     monkeypatch.chdir(work)
     good = [str(places.get(word, word)) for word in GOOD[verb]]
     rng = random.Random(zlib.crc32(verb.encode()))
+    status = main([verb, *good])
+    said = capsys.readouterr()
+    assert (status, said.err) == (0, "")
     for _ in range(200 if LARGE else 4 if verb in SLOW else 10):
         words = [verb, *spoilt(good, rng)]
         status = main(words)

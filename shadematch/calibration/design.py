@@ -68,7 +68,7 @@ class PlannedPour:
 
     def __str__(self) -> str:
         """In plain words."""
-        paste = ", ".join(f"{dose:g} {name}" for name, dose in self.doses.items())
+        paste = ", ".join(f"{dose:g} cm {name}" for name, dose in self.doses.items())
         over = " and ".join(str(v.backing) for v in self.views)
         return (
             f"{self.name}: {paste or 'no paste'} into {self.pour}; measure over {over} ({self.why})"
@@ -94,8 +94,8 @@ class PouringPlan:
 
     def __str__(self) -> str:
         """In plain words."""
-        lines = [f"{len(self.pours)} bars, {self.readings} readings; doses in cm"]
-        return "\n".join([*lines, *map(str, self.pours), *CAUTIONS])
+        lines = [f"{len(self.pours)} bars, {self.readings} readings", *map(str, self.pours)]
+        return "\n".join([*lines, "", "cautions", *(f"- {caution}" for caution in CAUTIONS)])
 
     def form(self, reading: Literal["spectrum", "lab"] = "spectrum") -> str:
         """A CSV with a line for each reading, to be filled in; `read_test_pours` reads it."""

@@ -42,8 +42,8 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("lights", _lights, "A recipe and the wanted colour under several lights.")
     add_target(parser)
     add = parser.add_argument_group("the recipe").add_argument
-    text = "paste of a pigment in cm; may be repeated (without it, what match finds)"
-    add("--dose", dest="doses", action="append", default=[], metavar="NAME=CM", help=text)
+    text = "the paste that goes in, in cm (without it, what match finds)"
+    add("--poured", nargs="+", metavar="NAME=CM", help=text)
     text = "or the recipe that match --save kept, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
     add = parser.add_argument_group("the lights").add_argument
@@ -60,8 +60,8 @@ def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
         in_the_file(args, (*Pour.model_fields, *View.model_fields), "--recipe")
         kept = read_saved(args.recipe, args.palette)
         own, view = kept.saved.recipe, kept.saved.view
-        if args.doses:
-            raise PourError("is in the saved recipe already", field="--dose", value=args.doses,
+        if args.poured:
+            raise PourError("is in the saved recipe already", field="--poured", value=args.poured,
                             remedy="Leave it out, or leave out --recipe")  # fmt: skip
         wanted = any(getattr(args, way) is not None for way in TARGET_WAYS)
         target = kept.saved.target if not wanted else read_target(args)
@@ -71,8 +71,8 @@ def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
         return predict(own, palette=kept.palette, view=view), target, kept.palette
     pour, view = pour_and_view(args)
     palette, target = read_palette(args.palette), read_target(args)
-    if args.doses:
-        doses = read_doses(args.doses)
+    if args.poured:
+        doses = read_doses(args.poured)
         return predict(doses, palette=palette, pour=pour, view=view), target, palette
     return match(target, palette=palette, pour=pour, view=view).predicted, target, palette
 
