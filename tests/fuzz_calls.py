@@ -286,6 +286,10 @@ CALLS: dict[str, Call] = {
         lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).show(),
         lambda f: {"path": photo(f)},
     ),
+    "PhotoTarget.plain": Call(
+        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).plain(),
+        lambda f: {"path": photo(f)},
+    ),
     "PhotoTarget.report": Call(
         lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).report(),
         lambda f: {"path": photo(f)},
