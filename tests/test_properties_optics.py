@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from importlib import resources
 from typing import Any
 
 import numpy as np
 import pytest
-from scipy.interpolate import CubicSpline
 
 import shadematch as sm
 from shadematch.optics import table
-from shadematch.optics.layer import Layer
+from shadematch.optics.layer import CONVEXITY, Layer
 from shadematch.optics.transport import slab
 
 
@@ -42,21 +42,42 @@ def test_the_shipped_table_has_the_axes_that_its_command_writes() -> None:
     np.testing.assert_allclose(v, np.linspace(0, table.v_axis(np.array(table.V_MAX)), v.size))
 
 
-@pytest.mark.parametrize("contact", ["air", "optical"])
-def test_limits_of_curvature_are_those_of_the_spline_and_no_wider(contact: str) -> None:
-    # A cubic spline's second derivative is linear between knots, so its extremes are at knots.
-    around = sm.View(contact=contact).surroundings
-    layer = Layer(np.full(36, 0.05), 1.0, around)
-    knots = layer._knots
-    spline = CubicSpline(knots, layer.value(knots[:, None] + np.zeros(36)), axis=0)
-    # The limits may look one interval further to either side.
-    for at in (0, 1, 20, 200, 600):
-        bend = spline(knots[: at + 3], 2)
-        end = np.full(36, 0.5 * (knots[at] + knots[at + 1]))
-        least, greatest = layer.curvature_limits(np.zeros(36), end)
-        np.testing.assert_allclose(greatest, bend.max(axis=0), rtol=1e-6)
-        slack = 1e-9 * np.abs(bend).max(axis=0)
-        assert np.all(np.abs(least - bend.min(axis=0)) <= 1e-6 * np.abs(bend.min(axis=0)) + slack)
+def bent_layer(monkeypatch: pytest.MonkeyPatch, bend: Callable[[Any], Any]) -> Layer:
+    """A layer whose table is wrong: R is what `bend` makes of the right one and of u."""
+    right = Layer._knot_values
+    monkeypatch.setattr(
+        Layer, "_knot_values", staticmethod(lambda u, *rest: bend(right(u, *rest), u[:, None]))
+    )
+    return Layer(np.full(36, 0.05), 1.0, sm.View().surroundings)
+
+
+def test_a_table_that_breaks_the_law_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    # A dent in R between u = 0.5 and 1.5, far too large for a rounding.
+    layer = bent_layer(
+        monkeypatch,
+        lambda R, u: R + 0.02 * np.where(np.abs(u - 1) < 0.5, np.cos(np.pi * (u - 1)) ** 2, 0.0),
+    )
+    at = np.linspace(0.0, 3.0, 1501)
+    R, slope = layer.evaluate(np.repeat(at[:, None], 36, axis=1))
+    second = np.gradient(slope, at, axis=0)[1:-1]
+    lacks = (CONVEXITY * slope**2 / R)[1:-1] - second
+    dip = layer.dip(np.repeat(at[1:-1, None], 36, axis=1))
+    assert dip is not None
+    assert lacks.max() > 0.1
+    assert np.all(dip >= lacks - 1e-3)
+    assert np.all(dip <= 1.2 * lacks.max())
+    assert np.all(dip[at[1:-1] > 1.7] == 0.0)  # nothing is wrong from there on
+
+
+def test_noise_where_all_is_black_is_granted(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(3)
+    layer = bent_layer(
+        monkeypatch, lambda R, _u: np.where(R < 1e-10, 1e-11 * rng.random(R.shape), R)
+    )
+    assert layer.dip(np.zeros((1, 36))) is None
+    assert np.all(layer.stray > 1e-11)
+    assert np.all(layer.stray < 1e-8)
+    assert np.all(layer.stray_slope > 0)
 
 
 def test_the_command_that_writes_the_table_would_write_the_shipped_one(

@@ -2,11 +2,12 @@
 
 Two ways in. `reflectance` reads the two-variable table for any absorption and scattering.
 `Layer` fixes the scattering, thickness and surroundings; then absorption is the only variable
-left, and one cubic spline a wavelength gives R, dR/d(mu_a) and proven limits of its curvature.
+left, and one cubic spline a wavelength gives R, dR/d(mu_a) and how convex R is, proved.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
@@ -23,7 +24,10 @@ from shadematch.optics.table import (
 )
 from shadematch.optics.transport import REFRACTIVE_INDEX
 
-__all__ = ["Layer", "Surroundings", "backing_slope", "reflectance", "seen"]
+__all__ = ["CONVEXITY", "Layer", "Surroundings", "backing_slope", "reflectance", "seen"]
+
+CONVEXITY: Final = 0.8
+"""R R'' >= this times R'^2. It is 1 by theory (ln R is convex); above 2/3 a cube root is convex."""
 
 _SURFACE: Final = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)) ** 2
 _INNER_KNOTS: Final = 640  # even in sqrt(u), up to u = U_MAX
@@ -31,6 +35,7 @@ _OUTER_KNOTS: Final = 96  # even in log(u), beyond
 _U_LARGEST: Final = 1e9
 _MANY: Final = 2048  # layers from which on one wavelength at a time is the faster way
 _STRETCH: Final = 8192
+_BLACK: Final = 1e-9  # reflectance from which on digits of the table may break the law
 
 
 class Surroundings(NamedTuple):
@@ -153,6 +158,13 @@ def backing_slope(
     return np.asarray(down * up / (1.0 - around.backing * back) ** 2)
 
 
+def _bernstein_floor(powers: tuple[FloatArray, ...]) -> FloatArray:
+    """A floor between 0 and 1 of polynomials given by their powers, the constant first."""
+    n = len(powers) - 1
+    shares = [[math.comb(i, j) / math.comb(n, j) for j in range(n + 1)] for i in range(n + 1)]
+    return np.asarray(np.tensordot(shares, np.stack(powers), axes=1).min(axis=0))
+
+
 class Layer:
     """Radiance factor as a function of absorption alone.
 
@@ -174,6 +186,9 @@ class Layer:
     ----------
     rise
         Most by which `value` grows between any two absorptions, against the law; shape (w,).
+    stray, stray_slope
+        How far `value` and its slope may lie from a function that `dip` speaks of, shape (w,);
+        0 but for the last digits of what is all but black.
     """
 
     def __init__(self, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings) -> None:
@@ -201,13 +216,43 @@ class Layer:
         turn = np.clip(np.divide(-b, 2.0 * a, out=np.zeros_like(a), where=a != 0.0), 0.0, width)
         steepest = np.maximum.reduce([(a * d + b) * d + c for d in (0.0, turn, width)])
         self.rise: FloatArray = (np.maximum(steepest, 0.0) * width).sum(axis=0)
-        # The curvature is linear between knots, so its ends limit it. Running extremes make
-        # the limits hold for any range that starts (ceiling) or ends (floor) in an interval.
-        start = 2.0 * spline.c[1]
-        end = start + 6.0 * spline.c[0] * np.diff(self._knots)[:, None]
-        high, low = np.maximum(start, end), np.minimum(start, end)
-        self._ceiling = np.maximum.accumulate(high[::-1], axis=0)[::-1].ravel()
-        self._floor = np.minimum.accumulate(low, axis=0).ravel()
+        self._dip, self.stray, self.stray_slope = self._convexity(spline.c)
+
+    def _convexity(self, c: FloatArray) -> tuple[FloatArray | None, FloatArray, FloatArray]:
+        """What `dip` gives, by knot and wavelength in one row, and the stray parts; from `c`."""
+        width = np.diff(self._knots)[:, None]
+        a, b, s, r = c[0] * width**3, c[1] * width**2, c[2] * width, c[3]
+        # R R'' - CONVEXITY R'^2 is a polynomial of degree 4 in the place within an interval; the
+        # least of its Bernstein coefficients is a floor, and so is that of R's own four.
+        k = CONVEXITY
+        powers = (
+            2.0 * b * r - k * s * s,
+            6.0 * a * r + (2.0 - 4.0 * k) * b * s,
+            (6.0 - 6.0 * k) * a * s + (2.0 - 4.0 * k) * b * b,
+            (8.0 - 12.0 * k) * a * b,
+            (6.0 - 9.0 * k) * a * a,
+        )
+        convex = _bernstein_floor(powers)
+        least = _bernstein_floor((r, s, b, a))
+        lacks = (convex < 0.0) | (least <= 0.0)
+        # In the black tail the table's last digits count. From its start on R is taken to go on as
+        # an exponential that falls, from which it strays by no more than both are large.
+        at = np.arange(len(r))[:, None]
+        spoilt = (lacks & ((r <= _BLACK) | (least <= 0.0))) | ((r <= _BLACK) & (s > 0.0))
+        first = np.where(spoilt, at, len(r)).min(axis=0)
+        falls = np.maximum.accumulate(np.where(s <= 0.0, at, 0), axis=0)
+        ends = first < len(r)
+        first[ends] = falls[first[ends], np.flatnonzero(ends)]
+        tail = at >= first
+        steepest = np.abs(s) + 2.0 * np.abs(b) + 3.0 * np.abs(a)
+        largest = np.abs(r) + np.abs(s) + np.abs(b) + np.abs(a)
+        stray = 2.0 * np.where(tail, largest, 0.0).max(axis=0)
+        stray_slope = 2.0 * np.where(tail, steepest / width, 0.0).max(axis=0)
+        lacks &= ~tail
+        if not lacks.any():
+            return None, stray, stray_slope
+        dip = np.where(lacks, -convex / np.where(lacks, least, 1.0) / width**2, 0.0)
+        return np.maximum.accumulate(dip[::-1], axis=0)[::-1].ravel(), stray, stray_slope
 
     @staticmethod
     def _knot_values(knots: FloatArray, v: FloatArray, around: Surroundings) -> FloatArray:
@@ -299,24 +344,27 @@ class Layer:
                 slope[stretch] = dR.T
         return result
 
-    def curvature_limits(self, lo: FloatArray, hi: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Least and greatest second derivative of `value` between two absorptions.
+    def dip(self, mu_a: FloatArray) -> FloatArray | None:
+        """Most that R'' lacks to be convex enough, at some absorption or above.
+
+        R has R R'' >= `CONVEXITY` R'^2, being a Laplace transform of something that is nowhere
+        negative. A table's digits, at the first knots of a thin layer above all, may miss that.
 
         Parameters
         ----------
-        lo, hi
-            Shapes (..., w), 0 <= lo <= hi.
+        mu_a
+            Absorption [1/cm], shape (..., w), not negative.
 
         Returns
         -------
-        least, greatest
-            Shapes (..., w), per 1/cm squared. They hold for the spline itself, so a proof that
-            rests on them is about the very function that `value` returns.
+        ndarray or None
+            D of shape (..., w), per 1/cm squared: a function within `stray` of `value`, with a
+            slope within `stray_slope` of its slope, has R (R'' + D) >= `CONVEXITY` R'^2 and
+            R > 0 from `mu_a` on. None where all of D would be 0. Checked on the spline itself,
+            so a proof that rests on it is about the very function that `value` returns.
         """
-        # One interval of slack on either side: rounding may put an end into the next one.
-        first = np.maximum(self._intervals(np.minimum(lo, self._top)) - 1, 0)
-        last = np.minimum(self._intervals(np.minimum(hi, self._top)) + 1, self._knots.size - 2)
-        width = self._columns.size
-        return self._floor[last * width + self._columns], self._ceiling[
-            first * width + self._columns
-        ]
+        if self._dip is None:
+            return None
+        # One interval of slack: rounding may put an absorption into the next one.
+        at = np.maximum(self._intervals(np.minimum(mu_a, self._top)) - 1, 0)
+        return np.asarray(self._dip[at * self._columns.size + self._columns])

@@ -1,12 +1,12 @@
 """What can be said of a whole box of doses: where its colours lie, and how near the target.
 
 In a box the colour is its value at the centre, plus a linear part, plus a remainder that is
-bounded: the curvature of the layer's spline is known between any two absorptions, and so is that
-of CIELAB's cube root. That makes the colours of a box a subset of a zonotope (a sum of segments)
-in CIELAB. Two floors of CIEDE2000 follow, and the larger counts: the interval floor over an
-upright box around the colours, and the distance of the zonotope from the target in a norm that
-CIEDE2000 does not fall below (`difference.minorant`). The second shrinks with the square of the
-box, which is what keeps the number of boxes small.
+bounded: reflectance is convex in the doses, and so are the cube roots of X, Y and Z, so they lie
+above their tangents at the centre, and farthest above them at an end. That makes the colours of a
+box a subset of a zonotope (a sum of segments) in CIELAB. Two floors of CIEDE2000 follow, and the
+larger counts: the interval floor over an upright box around the colours, and the distance of the
+zonotope from the target in a norm that CIEDE2000 does not fall below (`difference.minorant`). The
+second shrinks with the square of the box, which is what keeps the number of boxes small.
 
 References
 ----------
@@ -16,6 +16,7 @@ R. E. Moore, R. B. Kearfott, M. J. Cloud, *Introduction to Interval Analysis* (2
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -24,6 +25,7 @@ import numpy as np
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.difference import floor, squared_difference
+from shadematch.optics.layer import Layer
 from shadematch.search.space import Space
 
 __all__ = ["Images", "Judged", "beyond", "images_of", "judge", "nearest"]
@@ -31,7 +33,14 @@ __all__ = ["Images", "Judged", "beyond", "images_of", "judge", "nearest"]
 _KNEE: Final = (6.0 / 29.0) ** 3
 _CUTS: Final = 8
 _MOST_CELLS: Final = 24
-_WIDE: Final = 4.0  # CIELAB; beyond it the corners of a box are looked at as well
+_HELD: Final = 0.05
+_PRICE: Final = math.sqrt(8.2)
+"""Why cube roots of X, Y, Z are convex. Let X = P - N, of positive and of negative weights. By
+Cauchy's inequality R R'' >= K R'^2 goes over to P: along any direction, P P'' >= K P'^2. N is
+taken as linear (what it rises above its tangent counts apart). Then, where N <= H P,
+(P - N) P'' - (2/3) (P - N)'^2 >= (K (1 - H) - (2/3) (1 + e)) P'^2 - (2/3) (1 + 1/e) N'^2. With
+K = 0.8, H = 0.05 and e = 0.139 the first bracket is above 0, and 1 + 1/e < 8.2 is the price
+of N. Below the knee f is linear, P is convex, and nothing is to be shown."""
 
 
 @dataclass(frozen=True)
@@ -53,41 +62,57 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
     centre, radius = 0.5 * (lo + hi), 0.5 * (hi - lo)
     mu = space.base + centre @ space.absorption
     spread = radius @ space.absorption
-    R, slope = space.layer.evaluate(mu)
-    least, greatest = space.layer.curvature_limits(np.maximum(mu - spread, 0.0), mu + spread)
-    half_square = 0.5 * spread * spread
-    down, up = np.minimum(least, 0.0) * half_square, np.maximum(greatest, 0.0) * half_square
-    plus, minus = np.maximum(space.weights, 0.0).T, np.minimum(space.weights, 0.0).T
+    layer = space.layer
+    R, slope = layer.evaluate(mu)
+    light, dark = layer.value(np.maximum(mu - spread, 0.0)), layer.value(mu + spread)
+    plus, minus = np.maximum(space.weights, 0.0).T, np.maximum(-space.weights, 0.0).T
+    # R is convex, so it lies above its tangent at the centre, and most above it at an end.
+    drop = slope * spread
+    above = np.maximum(np.maximum(light - R + drop, dark - R - drop), 0.0)
+    slack = _slack(layer, mu - spread, spread)
+    loose = 0.0 if slack is None else slack @ (plus + minus)
+    rest_lo, rest_hi = above @ minus + loose, above @ plus + loose  # below and above, of X, Y, Z
+    rise = layer.rise @ (plus + minus)
+    dark_plus, light_minus = dark @ plus, light @ minus
+    darkest = dark_plus - light_minus - rise
+    lightest = light @ plus - dark @ minus + rise
+    f_dark, steepest = cube_root_response(darkest, space.white)
+    f_light, _ = cube_root_response(lightest, space.white)
     xyz = R @ space.weights.T
-    rest_lo, rest_hi = down @ plus + up @ minus, up @ plus + down @ minus
-    steps = space.xyz_slope(slope) * radius[:, None, :]  # (m, 3, n)
-    linear = np.abs(steps).sum(axis=2)
-    # CIELAB's cube root: tangent at the centre, second derivative largest at the dark end.
     f, f_slope = cube_root_response(xyz, space.white)
-    away = linear + np.maximum(np.abs(rest_lo), np.abs(rest_hi))
-    darkest = np.maximum((xyz - linear + rest_lo) / space.white, _KNEE)
-    bend = (2.0 / 9.0) * darkest ** (-5.0 / 3.0) / (space.white * space.white)
-    f_lo = f_slope * rest_lo - 0.5 * bend * away * away
+    steps = space.xyz_slope(slope) * radius[:, None, :]  # (m, 3, n)
+    # X, Y and Z are so convex that their cube roots are, too (see `_HELD`): these lie above their
+    # tangents, and, being concave functions of X, Y, Z, below the tangent in those. Where negative
+    # weights spoil it, the cube root's own bend counts.
+    most, least = light_minus + rise + loose, np.maximum(dark_plus - rise, _KNEE * space.white)
+    few = most <= _HELD * least
+    astray = np.where(few, _PRICE * (-drop @ minus), np.abs(steps).sum(axis=2) + rest_hi + rest_lo)
+    t = np.maximum(darkest / space.white, _KNEE)
+    bend = (2.0 / 9.0) * t ** (-5.0 / 3.0) / (space.white * space.white)
+    f_lo = -steepest * rest_lo - 0.5 * bend * astray * astray
     f_hi = f_slope * rest_hi
     generators = np.empty((*f.shape, space.size + 3))
     generators[:, :, : space.size] = LAB_FROM_RESPONSE @ (f_slope[:, :, None] * steps)
     generators[:, :, space.size :] = LAB_FROM_RESPONSE * (0.5 * (f_hi - f_lo))[:, None, :]
     middle = lab_from_response(f + 0.5 * (f_lo + f_hi)) + space.shift
     reach = np.abs(generators).sum(axis=2)
-    lab_lo, lab_hi = middle - reach, middle + reach
-    wide = np.flatnonzero(reach.max(axis=1) > _WIDE)
-    if wide.size:
-        # Far from its centre the linear part says little; but R falls with every dose, so the
-        # box's lightest and darkest recipes limit X, Y and Z.
-        dark = space.layer.value((mu + spread)[wide]) - space.layer.rise
-        light = space.layer.value(np.maximum((mu - spread)[wide], 0.0)) + space.layer.rise
-        low, _ = cube_root_response(dark @ plus + light @ minus, space.white)
-        high, _ = cube_root_response(light @ plus + dark @ minus, space.white)
-        positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)
-        offset = lab_from_response(np.zeros(3)) + space.shift
-        lab_lo[wide] = np.maximum(lab_lo[wide], low @ positive.T + high @ negative.T + offset)
-        lab_hi[wide] = np.minimum(lab_hi[wide], high @ positive.T + low @ negative.T + offset)
-    return Images(middle, generators, lab_lo, lab_hi)
+    # R falls with every dose, so the box's lightest and darkest recipes limit X, Y and Z.
+    positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)
+    offset = lab_from_response(np.zeros(3)) + space.shift
+    low = f_dark @ positive.T + f_light @ negative.T + offset
+    high = f_light @ positive.T + f_dark @ negative.T + offset
+    return Images(
+        middle, generators, np.maximum(middle - reach, low), np.minimum(middle + reach, high)
+    )
+
+
+def _slack(layer: Layer, lo: FloatArray, spread: FloatArray) -> FloatArray | None:
+    """How far R may lie from something convex within 2 `spread` above `lo`; None: nowhere."""
+    dip = layer.dip(np.maximum(lo, 0.0))
+    if dip is None and not layer.stray.any():
+        return None
+    slack = 2.0 * layer.stray + layer.stray_slope * spread
+    return slack if dip is None else slack + 0.5 * dip * spread * spread
 
 
 def nearest(offset: FloatArray, generators: FloatArray) -> tuple[FloatArray, FloatArray]:
