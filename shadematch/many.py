@@ -14,12 +14,13 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
 from shadematch.illuminant import Light
-from shadematch.match import Match, match_of, tolerated
+from shadematch.match import Match, leeway_of, match_of
 from shadematch.materials import Palette
 from shadematch.models import check_progress
 from shadematch.pour import LetDown, Pour, View
 from shadematch.question import Asked, checked_asked
 from shadematch.search.answer import Searcher
+from shadematch.search.leeway import Leeway
 from shadematch.search.whole import Found
 from shadematch.target import Target, as_target
 
@@ -107,7 +108,7 @@ def _stream(
 ) -> Iterator[Match]:
     views = asked.views
     waiting: deque[
-        tuple[list[Target], list[FloatArray], list[float], Future[list[tuple[Found, Found]]]]
+        tuple[list[Target], list[FloatArray], list[Leeway], Future[list[tuple[Found, Found]]]]
     ]
     waiting = deque()
     workers = getattr(executor, "_max_workers", None) or 2
@@ -120,45 +121,43 @@ def _stream(
             if not goals:
                 break
             labs = [np.array([goal.lab_in(view) for view in views]) for goal in goals]
-            within = [tolerated(goal, tolerance) for goal in goals]
-            waiting.append((goals, labs, within, _submitted(executor, asked, labs, within)))
+            leeways = [leeway_of(goal, tolerance) for goal in goals]
+            waiting.append((goals, labs, leeways, _submitted(executor, asked, labs, leeways)))
         if not waiting:
             return
-        goals, labs, within, future = waiting.popleft()
+        goals, labs, leeways, future = waiting.popleft()
         try:
             answers = future.result()
         except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
-            answers = _solve(asked, np.array(labs), np.array(within))
-        for goal, lab, accepted, (closest, frugal) in zip(
-            goals, labs, within, answers, strict=True
-        ):
-            yield match_of(asked.question_of(lab), goal, accepted, closest, frugal)
+            answers = _solve(asked, np.array(labs), leeways)
+        for goal, lab, leeway, (closest, frugal) in zip(goals, labs, leeways, answers, strict=True):
+            yield match_of(asked.question_of(lab), goal, leeway.tolerance, closest, frugal)
             done += 1
         if progress is not None:
             progress(done)
 
 
 def _submitted(
-    executor: Executor | None, asked: Asked, labs: list[FloatArray], within: list[float]
+    executor: Executor | None, asked: Asked, labs: list[FloatArray], leeways: list[Leeway]
 ) -> Future[list[tuple[Found, Found]]]:
     if executor is not None:
         # An executor that has lost a worker takes no more work; the rest is then done here.
         with contextlib.suppress(BrokenExecutor):
-            return executor.submit(_solve, asked, np.array(labs), np.array(within))
+            return executor.submit(_solve, asked, np.array(labs), leeways)
     future: Future[list[tuple[Found, Found]]] = Future()
-    future.set_result(_solve(asked, np.array(labs), np.array(within)))
+    future.set_result(_solve(asked, np.array(labs), leeways))
     return future
 
 
-def _solve(asked: Asked, labs: FloatArray, within: FloatArray) -> list[tuple[Found, Found]]:
-    """Closest and frugal for targets, shape (t, v, 3), and tolerances; what a worker runs."""
+def _solve(asked: Asked, labs: FloatArray, leeways: list[Leeway]) -> list[tuple[Found, Found]]:
+    """Closest and frugal for targets, shape (t, v, 3), each with its leeway; a worker runs it."""
     if not labs.size:
         return []
     searcher = asked.question_of(labs[0]).searcher
     if isinstance(searcher, Searcher) and (catalogue := searcher.catalogue()) is not None:
-        return catalogue.look_up(labs[:, 0], within)
+        return catalogue.look_up(labs[:, 0], leeways)
     answers = (
-        searcher.answer(asked.question_of(lab).goal, t)
-        for lab, t in zip(labs, within.tolist(), strict=True)
+        searcher.answer(asked.question_of(lab).goal, leeway)
+        for lab, leeway in zip(labs, leeways, strict=True)
     )
     return [(answer.closest, answer.frugal) for answer in answers]

@@ -20,15 +20,16 @@ from shadematch.question import (
     Verdict,
     checked_asked,
 )
+from shadematch.search.leeway import Leeway
 from shadematch.search.whole import Found
 from shadematch.spread import Spread
 from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
 from shadematch.steady import steadiest
 from shadematch.target import Target, as_target
 
-__all__ = ["Match", "match", "match_of", "tolerated"]
+__all__ = ["Match", "leeway_of", "match", "match_of"]
 
-_TOLERANCE: Final = 0.5
+_SMALL: Final = Leeway(0.5)
 """CIEDE2000 that nobody sees (common practice, no source)."""
 
 
@@ -38,10 +39,13 @@ class Match:
 
     Attributes
     ----------
-    target, tolerance
+    target
         What was asked.
+    tolerance
+        How much worse than the closest is too little to mind, in CIEDE2000.
     frugal
-        The choice with the least paste among those at most `tolerance` worse than the closest.
+        The choice with the least paste among those at most `tolerance` worse than the closest,
+        or, if the target's own colour is known less well, among those that may be it (`match`).
     closest
         The choice with the smallest CIEDE2000.
     bound
@@ -49,7 +53,7 @@ class Match:
     proved
         Whether `closest.delta_e` is within 0.01 of `bound`.
     frugal_proved
-        Whether it is proved that no recipe within the tolerance has less paste than `frugal`.
+        Whether it is proved that none of these has less paste than `frugal`.
     boxes
         How many boxes of recipes the proof took.
     steady
@@ -241,9 +245,9 @@ def match(
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
     tolerance
         How much worse than the closest the frugal recipe may be, in CIEDE2000. By default 0.5,
-        or, if the target is known less well than that, the CIEDE2000 within which its true
-        colour lies with a probability of 90 % (`Target.radius`): what is told apart by less is
-        as good.
+        and where the target has a covariance, what may be its true colour is as good: recipes
+        inside the ellipsoid that holds it with a probability of 90 % (0.5 beyond the closest is
+        added to its axes in quadrature), and no farther than `Target.radius`.
     max_pigments
         Most pigments in a recipe.
     must_use, must_avoid
@@ -284,9 +288,9 @@ def match(
     if robust:
         ruler, scale = checked_readings(ruler_cm, scale_g, asked.pour.batch_g)
     question = asked.question(goal)
-    within = tolerated(goal, tolerance)
-    answer = question.searcher.answer(question.goal, within)
-    result = match_of(question, goal, within, answer.closest, answer.frugal)
+    leeway = leeway_of(goal, tolerance)
+    answer = question.searcher.answer(question.goal, leeway)
+    result = match_of(question, goal, leeway.tolerance, answer.closest, answer.frugal)
     if robust:
         steady, spread, complete = steadiest(
             question, [result.closest, result.frugal], goal, ruler_cm=ruler, scale_g=scale
@@ -295,9 +299,13 @@ def match(
     return result
 
 
-def tolerated(target: Target, tolerance: float | None) -> float:
-    """The tolerance asked for, or the target's own."""
-    return max(_TOLERANCE, target.radius) if tolerance is None else tolerance
+def leeway_of(target: Target, tolerance: float | None) -> Leeway:
+    """The tolerance asked for, or what the target's own uncertainty leaves."""
+    if tolerance is not None:
+        return Leeway(tolerance)
+    if target.covariance is None:
+        return _SMALL
+    return Leeway(_SMALL.tolerance, target.radius, target.covariance)
 
 
 def match_of(

@@ -32,7 +32,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
-__all__ = ["Target", "as_target", "triple"]
+__all__ = ["EDGE", "Target", "as_target", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -42,6 +42,8 @@ Triple = tuple[float, float, float]
 Covariance = tuple[Triple, Triple, Triple]
 
 _LEVEL: Final = 0.9
+EDGE: Final = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
+"""Standard deviations to the ellipsoid that holds a normal colour with a probability of 90 %."""
 _FARTHEST: Final = 1e4
 """Beyond any colour, in CIELAB; keeps what is computed from it finite."""
 _DIRECTIONS: Final = 600
@@ -341,9 +343,8 @@ class Target:
         up, turn = 1 - 2 * k / _DIRECTIONS, np.pi * (1 + np.sqrt(5)) * k
         flat = np.sqrt(1 - up**2)
         out = np.stack([flat * np.cos(turn), flat * np.sin(turn), up], axis=-1)
-        edge = float(np.sqrt(chdtri(3, 1 - _LEVEL)))
         lab = np.array(self.lab)
-        pace = delta_e(lab, lab + edge * out @ spread.T) / edge
+        pace = delta_e(lab, lab + EDGE * out @ spread.T) / EDGE
         if pace.max() <= 0:
             return 0.0
         pace = np.maximum(pace, 1e-9 * pace.max())
@@ -351,7 +352,7 @@ class Target:
         def inside(radius: float) -> float:
             return float(np.mean(chdtr(3, (radius / pace) ** 2))) - _LEVEL
 
-        return float(brentq(inside, 0.0, edge * pace.max(), xtol=1e-9))
+        return float(brentq(inside, 0.0, EDGE * pace.max(), xtol=1e-9))
 
     @property
     def hex(self) -> str:

@@ -20,6 +20,7 @@ from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.optics.transport import ASYMMETRY, REFRACTIVE_INDEX
 from shadematch.prediction import Model, model_for
+from shadematch.search.leeway import Leeway
 from shadematch.standards import WAVELENGTHS_NM
 from tests.problems import invented_palette, problem
 from tests.test_prediction import with_chalk
@@ -163,7 +164,7 @@ def test_never_worse_than_a_general_solver() -> None:
     for seed in range(30):
         p = problem(seed + 500)
         space, target = p.searcher.whole, p.target
-        ours = p.searcher.answer(target, 0.5).closest.delta_e
+        ours = p.searcher.answer(target, Leeway(0.5)).closest.delta_e
 
         def cost(x, space=space, target=target):  # type: ignore[no-untyped-def]
             steps = np.clip(x.T, space.lower, space.upper)

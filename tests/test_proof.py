@@ -17,6 +17,7 @@ from shadematch.search.answer import Searcher
 from shadematch.search.bounds import beyond, images_of
 from shadematch.search.ideal import ideal
 from shadematch.search.joint import region_of
+from shadematch.search.leeway import Leeway
 from shadematch.search.rounding import near_misses
 from shadematch.search.sight import Sight
 from shadematch.search.space import whole_space
@@ -31,7 +32,7 @@ SEEDS = range(10_000, 10_096)
 def test_no_miss_and_no_bound_above_the_optimum(part: int) -> None:
     for seed in SEEDS[part::8]:
         p = problem(seed)
-        answer = p.searcher.answer(p.target, 0.5)
+        answer = p.searcher.answer(p.target, Leeway(0.5))
         best, _ = p.best()
         assert answer.closest.proved, seed
         assert answer.closest.delta_e == pytest.approx(best, abs=1e-9), seed
@@ -53,7 +54,7 @@ def test_the_kept_list_does_not_change_the_answer() -> None:
         if turn == 8:
             assert p.searcher.catalogue() is not None
         target = p.lab[rng.integers(len(p.lab))] + rng.normal(0, 1.0, 3)
-        answer = p.searcher.answer(target, 0.5)
+        answer = p.searcher.answer(target, Leeway(0.5))
         values = delta_e(p.lab, target)
         assert answer.closest.delta_e == pytest.approx(values.min(), abs=1e-9)
         totals = p.steps[values <= values.min() + 0.5].sum(axis=1)
@@ -70,7 +71,7 @@ def test_no_tolerance_at_all_from_a_list() -> None:
     assert p.searcher.catalogue() is not None
     below = dataclasses.replace(best, delta_e=float(np.nextafter(best.delta_e, 0.0)))
     for given in (best, below):
-        lean = p.searcher.frugal(target, given, 0.0)
+        lean = p.searcher.frugal(target, given, Leeway(0.0))
         assert lean.steps is not None
         assert lean.steps.tolist() == best.steps.tolist()
         assert lean.bound == best.steps.sum()
@@ -105,9 +106,11 @@ def test_catalogue_finds_the_same(seed: int) -> None:
     targets = np.concatenate([p.target[None], near])
     catalogue = p.searcher.catalogue()
     assert catalogue is not None
-    for target, (near, lean) in zip(targets, catalogue.look_up(targets, 0.5), strict=True):
+    for target, (near, lean) in zip(
+        targets, catalogue.look_up(targets, [Leeway(0.5)] * len(targets)), strict=True
+    ):
         fresh = Searcher(p.searcher.model, p.searcher.whole, p.searcher.load_per_step)
-        answer = fresh.answer(target, 0.5)  # by branch and bound, or from a plain list
+        answer = fresh.answer(target, Leeway(0.5))  # by branch and bound, or from a plain list
         assert near.delta_e == pytest.approx(answer.closest.delta_e, abs=1e-9)
         assert lean.steps is not None
         assert answer.frugal.steps is not None

@@ -13,6 +13,7 @@ from shadematch.gamut.region import Region
 from shadematch.models import is_finite
 from shadematch.pour import Pour, View
 from shadematch.question import Question
+from shadematch.search.leeway import Leeway
 
 __all__ = ["Plane", "Slice", "WholeMap", "slice_of", "whole_maps_of"]
 
@@ -219,7 +220,7 @@ def whole_maps_of(
             count = searcher.whole.count()
             catalogue = searcher.catalogue() if count <= _CATALOGUE else None
             if catalogue is not None:
-                found = [best for best, _ in catalogue.look_up(labs, 0.0)]
+                found = [best for best, _ in catalogue.look_up(labs, [Leeway(0.0)] * len(labs))]
             else:
                 steps, _ = region.cloud.nearest(labs, starts=1)
                 scale = region.load_per_step / pour.load_per_step

@@ -13,6 +13,7 @@ from shadematch.arrays import FloatArray, IntArray
 from shadematch.prediction import Model
 from shadematch.search.catalogue import LARGEST, Catalogue
 from shadematch.search.ideal import ideal
+from shadematch.search.leeway import ANYWHERE, Leeway
 from shadematch.search.sight import Sight
 from shadematch.search.space import Space, spaces_of
 from shadematch.search.whole import GAP, LISTED, Found, closest, frugal
@@ -34,7 +35,7 @@ class Answer:
     closest
         The whole recipe with the smallest CIEDE2000.
     frugal
-        The one with the least paste among those at most the tolerance worse; `bound` is the
+        The one with the least paste among those that the leeway lets count; `bound` is the
         least number of steps.
     """
 
@@ -94,18 +95,18 @@ class Searcher:
         still = list(self.model.scattering_pigments)
         return sorted(self._few, key=lambda s: float(np.abs(s[0] - around)[still].sum())), True
 
-    def answer(self, target: FloatArray, tolerance: float) -> Answer:
+    def answer(self, target: FloatArray, leeway: Leeway) -> Answer:
         """Search for one target.
 
         Parameters
         ----------
         target
             CIELAB, shape (3,).
-        tolerance
-            How much worse than the closest the frugal recipe may be, in CIEDE2000.
+        leeway
+            Which recipes count as no worse than the closest.
         """
         best = self.closest(target)
-        return Answer(best, self.frugal(target, best, tolerance))
+        return Answer(best, self.frugal(target, best, leeway))
 
     def ideal(self, target: FloatArray, best: Found | None = None) -> tuple[FloatArray, float]:
         """The continuous optimum; `best` is the closest whole recipe, where it is known.
@@ -126,6 +127,7 @@ class Searcher:
         max_steps: int | None = None,
         max_tubes: int | None = None,
         below: float = np.inf,
+        belief: FloatArray = ANYWHERE,
     ) -> Found:
         """The closest whole recipe; see `whole.closest`.
 
@@ -139,11 +141,13 @@ class Searcher:
             Limits to keep besides the region's own.
         below
             Only recipes with a smaller CIEDE2000 count.
+        belief
+            Only colours inside count (`Leeway.belief`).
         """
         if max_tubes is None or max_tubes >= self.whole.max_tubes:
             kept = self._kept()
             if kept is not None:
-                return kept.closest(target, max_steps=max_steps, below=below)
+                return kept.closest(target, max_steps=max_steps, below=below, belief=belief)
         if hint is None:
             listed = self.whole.count() <= LISTED and not self.model.scattering_pigments
             hint = np.zeros(self.whole.size) if listed else ideal(self.whole, target)[0]
@@ -158,7 +162,7 @@ class Searcher:
             if limited.max_steps < 0 or limited.max_tubes < 0:
                 continue
             hints = np.clip(hint, limited.lower, limited.upper)[None]
-            sight = Sight(limited, target)
+            sight = Sight(limited, target, beliefs=(belief,))
             found = closest(sight, limited, hints=hints, below=min(best.delta_e, below))
             bound, boxes = min(best.bound, found.bound), best.boxes + found.boxes
             if found.steps is not None:
@@ -170,13 +174,14 @@ class Searcher:
             return replace(best, bound=0.0, proved=reached <= GAP)
         return replace(best, proved=bool(reached - best.bound <= GAP))
 
-    def frugal(self, target: FloatArray, best: Found, tolerance: float) -> Found:
-        """The recipe with the least paste at most `tolerance` worse than `best`."""
+    def frugal(self, target: FloatArray, best: Found, leeway: Leeway) -> Found:
+        """The recipe with the least paste among those that count as no worse than `best`."""
         assert best.steps is not None
-        within = best.delta_e + tolerance
+        within = leeway.within(best.delta_e)
+        belief = leeway.belief(target, best.delta_e)
         kept = self._kept()
         if kept is not None:
-            found = kept.frugal(target, within, int(best.steps.sum()))
+            found = kept.frugal(target, within, int(best.steps.sum()), belief)
             if np.isfinite(found.delta_e):
                 return found
             # `best` was not looked up, and in its last bit lies above what the list knows.
@@ -187,7 +192,7 @@ class Searcher:
         for fixed, space in spaces:
             used = int(fixed.sum())
             near = np.where(space.upper > 0, best.steps, 0).astype(float)
-            sight = Sight(space, target)
+            sight = Sight(space, target, beliefs=(belief,))
             found = frugal(sight, space, within=within, less_than=fewest - used, near=near)
             boxes += found.boxes
             proved = proved and found.proved
@@ -200,7 +205,11 @@ class Searcher:
         # Among equally short recipes, the closest.
         assert least.steps is not None
         refined = self.closest(
-            target, hint=least.steps.astype(float), max_steps=fewest, below=within + GAP
+            target,
+            hint=least.steps.astype(float),
+            max_steps=fewest,
+            below=within + GAP,
+            belief=belief,
         )
         if refined.steps is not None and refined.delta_e <= least.delta_e:
             least, fewest = refined, int(refined.steps.sum())

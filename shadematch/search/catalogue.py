@@ -20,6 +20,7 @@ import numpy as np
 
 from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.difference import delta_e, floor
+from shadematch.search.leeway import ANYWHERE, Leeway, inside
 from shadematch.search.space import Space
 from shadematch.search.whole import Found
 
@@ -67,6 +68,8 @@ class Catalogue:
         from scipy.spatial import cKDTree  # slow to import, so late
 
         listed = [(fixed, space, space.recipes()) for fixed, space in spaces]
+        # A dose that stands still may leave no room for one that is required.
+        listed = [part for part in listed if len(part[2])]
         steps = np.concatenate([(s + fixed).astype(np.int16) for fixed, _, s in listed])
         lab = np.concatenate([_colours(space, s) for _, space, s in listed])
         # Ties: less paste comes first, then the order of doses, in which a list comes already.
@@ -92,25 +95,26 @@ class Catalogue:
         while len(self._levels[0].lo) > 1:
             self._levels.insert(0, _parents(self._levels[0]))
 
-    def look_up(
-        self, targets: FloatArray, tolerance: float | FloatArray
-    ) -> list[tuple[Found, Found]]:
+    def look_up(self, targets: FloatArray, leeways: Sequence[Leeway]) -> list[tuple[Found, Found]]:
         """Closest and frugal recipes, exactly.
 
         Parameters
         ----------
         targets
             CIELAB, shape (t, 3).
-        tolerance
-            How much worse than the closest the frugal recipe may be, in CIEDE2000; one for all
-            or one for each target.
+        leeways
+            For each target, which recipes count as no worse than the closest.
         """
-        each = np.broadcast_to(np.asarray(tolerance, dtype=float), len(targets))
         results: list[tuple[Found, Found]] = []
         for i in range(0, len(targets), 512):
             chunk = np.asarray(targets[i : i + 512], dtype=float)
             best, place = self._nearest(chunk, np.full(len(chunk), np.inf), _NO_LIMIT)
-            lean = self._frugal(chunk, best + each[i : i + 512], place)
+            each = list(zip(leeways[i : i + 512], chunk, best.tolist(), strict=True))
+            within = np.array([leeway.within(value) for leeway, _, value in each])
+            beliefs = np.array([leeway.belief(goal, value) for leeway, goal, value in each])
+            # Equally short ones as the closest are looked at too.
+            most = self._totals.ravel()[place].astype(np.int64)
+            lean = self._least(chunk, within, most, beliefs)
             results += [
                 (self._found(at, value), self._found(*frugal, paste=True))
                 for at, value, frugal in zip(place.tolist(), best.tolist(), lean, strict=True)
@@ -118,32 +122,40 @@ class Catalogue:
         return results
 
     def closest(
-        self, target: FloatArray, *, max_steps: int | None = None, below: float = np.inf
+        self,
+        target: FloatArray,
+        *,
+        max_steps: int | None = None,
+        below: float = np.inf,
+        belief: FloatArray = ANYWHERE,
     ) -> Found:
         """The closest recipe of one target, shape (3,), with at most so many steps.
 
         `steps` of the result is None where no recipe has a CIEDE2000 smaller than `below`.
         """
         most = _NO_LIMIT if max_steps is None else max_steps
-        best, place = self._nearest(target[None], np.array([below]), most)
+        best, place = self._nearest(target[None], np.array([below]), most, belief)
         if place[0] < 0:
             return Found(None, np.inf, below, True, 0)
         return self._found(int(place[0]), float(best[0]))
 
-    def frugal(self, target: FloatArray, within: float, fewest: int) -> Found:
+    def frugal(
+        self, target: FloatArray, within: float, fewest: int, belief: FloatArray = ANYWHERE
+    ) -> Found:
         """The recipe with the least paste, at most `fewest` steps, and CIEDE2000 <= `within`.
 
-        Where there is none, the CIEDE2000 of what is given is infinite.
+        Only colours inside the belief count (`Leeway.belief`). Where there is none, the CIEDE2000
+        of what is given is infinite.
         """
-        limit = np.array([fewest])
-        return self._found(*self._least(target[None], np.array([within]), limit)[0], paste=True)
+        limit, radius = np.array([fewest]), np.array([within])
+        return self._found(*self._least(target[None], radius, limit, belief[None])[0], paste=True)
 
     def _found(self, at: int, value: float, paste: bool = False) -> Found:
         steps = self._steps[at].astype(np.int64)
         return Found(steps, value, float(steps.sum()) if paste else value, True, 0)
 
     def _nearest(
-        self, targets: FloatArray, below: FloatArray, most: int
+        self, targets: FloatArray, below: FloatArray, most: int, belief: FloatArray = ANYWHERE
     ) -> tuple[FloatArray, IntArray]:
         """CIEDE2000 and position of the closest recipe of each target; position -1 for none."""
         best, rank = below.copy(), np.full(len(targets), -1)
@@ -153,6 +165,9 @@ class Catalogue:
             values = delta_e(self._lab[leaf], targets[who][:, None, :])
             if most < _NO_LIMIT:
                 values = np.where(self._totals[leaf] <= most, values, np.inf)
+            if belief.any():
+                good = inside(self._lab[leaf], targets[who][:, None, :], belief)
+                values = np.where(good, values, np.inf)
             least = values.min(axis=1)
             # Ties go to the recipe that comes first in rank.
             ranks = np.where(values == least[:, None], self._rank[leaf], _NO_LIMIT)
@@ -219,24 +234,23 @@ class Catalogue:
             who, node, near = who[keep], node[keep], near[keep]
         return who, node, near
 
-    def _frugal(
-        self, targets: FloatArray, within: FloatArray, place: IntArray
-    ) -> list[tuple[int, float]]:
-        """Position and CIEDE2000 of the recipe with the least paste within a limit."""
-        # Equally short ones as the closest, which is at `place`, are looked at too.
-        return self._least(targets, within, self._totals.ravel()[place].astype(np.int64))
-
     def _least(
-        self, targets: FloatArray, within: FloatArray, most: IntArray
+        self, targets: FloatArray, within: FloatArray, most: IntArray, beliefs: FloatArray
     ) -> list[tuple[int, float]]:
+        """Position and CIEDE2000 of the recipe with the least paste within limits."""
         who, leaf, _ = self._walk(targets, within, most)
+        some = bool(beliefs.any())
         best: list[tuple[int, float, int, int]]
         best = [(_NO_LIMIT, np.inf, _NO_LIMIT, 0) for _ in targets]
         for part in np.array_split(np.arange(who.size), max(1, who.size // 4096)):
             if not part.size:
                 continue
             values = delta_e(self._lab[leaf[part]], targets[who[part]][:, None, :])
-            row, column = np.nonzero(values <= within[who[part]][:, None])
+            good: BoolArray = values <= within[who[part]][:, None]
+            if some:
+                goals, believed = targets[who[part]], beliefs[who[part]]
+                good &= inside(self._lab[leaf[part]], goals[:, None, :], believed[:, None])
+            row, column = np.nonzero(good)
             totals = self._totals[leaf[part][row], column]
             ranks = self._rank[leaf[part][row], column]
             order = np.lexsort((ranks, values[row, column], totals, who[part][row]))

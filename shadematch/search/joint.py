@@ -14,6 +14,7 @@ from shadematch.pour import LetDown, Pour
 from shadematch.prediction import Model
 from shadematch.search.answer import Answer, undominated
 from shadematch.search.ideal import ideal
+from shadematch.search.leeway import Leeway
 from shadematch.search.minimax import minimax
 from shadematch.search.region import Region
 from shadematch.search.sight import Sight, Views
@@ -257,10 +258,10 @@ class JointSearcher:
 
     # --- whole
 
-    def answer(self, targets: FloatArray, tolerance: float) -> Answer:
+    def answer(self, targets: FloatArray, leeway: Leeway) -> Answer:
         """Search for one colour, given as CIELAB in each view, shape (v, 3)."""
         best = self.closest(targets)
-        return Answer(best, self.frugal(targets, best, tolerance))
+        return Answer(best, self.frugal(targets, best, leeway))
 
     def closest(
         self,
@@ -270,8 +271,9 @@ class JointSearcher:
         max_paste: float | None = None,
         max_tubes: int | None = None,
         below: float = np.inf,
+        beliefs: Sequence[FloatArray] = (),
     ) -> Found:
-        """The closest whole recipe; see `whole.closest`."""
+        """The closest whole recipe; see `whole.closest` and `Sight`."""
         region = self.region.limited(max_paste=max_paste, max_tubes=max_tubes)
         hints = self._hints(self.ideal(targets)[0] if hint is None else hint)
         parts, complete = self._parts(region, hints[-1])
@@ -280,7 +282,7 @@ class JointSearcher:
             if part.max_tubes < 0 or np.any(part.most < -1e-9):
                 continue
             found = closest(
-                Sight(views, targets),
+                Sight(views, targets, beliefs=beliefs),
                 part,
                 hints=np.where(part.upper > 0, hints, 0.0),
                 below=min(best.delta_e, below),
@@ -294,10 +296,14 @@ class JointSearcher:
             return replace(best, bound=0.0, proved=reached <= GAP)
         return replace(best, proved=bool(reached - best.bound <= GAP))
 
-    def frugal(self, targets: FloatArray, best: Found, tolerance: float) -> Found:
-        """The recipe with the least paste at most `tolerance` worse than `best`."""
+    def frugal(self, targets: FloatArray, best: Found, leeway: Leeway) -> Found:
+        """The recipe with the least paste among those that count as no worse than `best`.
+
+        What is believed of the colour is taken to hold around each view's target.
+        """
         assert best.steps is not None
-        within = best.delta_e + tolerance
+        within = leeway.within(best.delta_e)
+        beliefs = [leeway.belief(target, best.delta_e) for target in targets]
         parts, complete = self._parts(self.region, best.steps.astype(float))
         paste = float(best.steps @ self.region.paste)
         least, proved, boxes, bound = best, complete, 0, paste
@@ -306,7 +312,7 @@ class JointSearcher:
             if part.max_tubes < 0 or np.any(part.most < -1e-9) or used >= paste:
                 continue
             found = frugal(
-                Sight(views, targets),
+                Sight(views, targets, beliefs=beliefs),
                 part,
                 within=within,
                 less_than=paste - used,
@@ -322,7 +328,11 @@ class JointSearcher:
         assert least.steps is not None
         # Among equally short recipes, the closest.
         refined = self.closest(
-            targets, hint=least.steps.astype(float), max_paste=paste + 1e-9, below=within + GAP
+            targets,
+            hint=least.steps.astype(float),
+            max_paste=paste + 1e-9,
+            below=within + GAP,
+            beliefs=beliefs,
         )
         if refined.steps is not None and refined.delta_e <= least.delta_e:
             least = refined

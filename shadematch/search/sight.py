@@ -6,6 +6,7 @@ worst, so the largest of them counts.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -13,7 +14,8 @@ import numpy as np
 
 from shadematch.arrays import FloatArray, IntArray
 from shadematch.difference import delta_e, minorant
-from shadematch.search.bounds import Judged, beyond, images_of, judge
+from shadematch.search.bounds import Judged, beyond, images_of, judge, outside
+from shadematch.search.leeway import inside
 from shadematch.search.space import Space
 
 __all__ = ["ROUNDING", "Sight", "Views"]
@@ -40,11 +42,21 @@ class Sight:
     radius
         Boxes farther away than this CIEDE2000 need not be told apart. Infinite as long as
         nothing is known; see `narrow`.
+    beliefs
+        A matrix for each view (`Leeway.belief`): colours outside do not count, as if they were
+        infinitely far away. By default all count.
     """
 
-    def __init__(self, views: Space | Views, target: FloatArray, radius: float = np.inf) -> None:
+    def __init__(
+        self,
+        views: Space | Views,
+        target: FloatArray,
+        radius: float = np.inf,
+        beliefs: Sequence[FloatArray] = (),
+    ) -> None:
         self.views: Views = (views,) if isinstance(views, Space) else views
         self.targets: FloatArray = np.reshape(target, (len(self.views), 3))
+        self._beliefs = beliefs if any(belief.any() for belief in beliefs) else ()
         self._radius = np.inf
         self._norms = [np.zeros((3, 3)) for _ in self.views]
         self.narrow(radius)
@@ -58,10 +70,10 @@ class Sight:
 
     def worst(self, steps: FloatArray | IntArray) -> FloatArray:
         """Largest CIEDE2000 over the views, shape (m,), of steps of shape (m, k)."""
-        values = [
-            delta_e(space.lab(steps), target)
-            for space, target in zip(self.views, self.targets, strict=True)
-        ]
+        labs = [space.lab(steps) for space in self.views]
+        values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
+        for i, belief in enumerate(self._beliefs):
+            values[i] = np.where(inside(labs[i], self.targets[i], belief), values[i], np.inf)
         return values[0] if len(values) == 1 else np.asarray(np.maximum.reduce(values))
 
     def judge(
@@ -84,13 +96,17 @@ class Sight:
             `offset` and `generators` are the first view's.
         """
         all_ = []
-        for space, target, norm in zip(self.views, self.targets, self._norms, strict=True):
+        for i, (space, target, norm) in enumerate(
+            zip(self.views, self.targets, self._norms, strict=True)
+        ):
             images = images_of(space, lo, hi)
             judged = judge(images, target, norm, self._radius, limit + ROUNDING)
             floor = judged.floor - ROUNDING
             if _FAR < limit < np.inf:
                 open_ = np.flatnonzero(floor < limit)
                 floor[open_[beyond(images.chosen(open_), target, limit)]] = limit
+            if self._beliefs:
+                floor[outside(images, target, self._beliefs[i])] = np.inf
             all_.append(replace(judged, floor=floor))
         if len(all_) == 1:
             return all_[0]

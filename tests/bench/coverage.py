@@ -17,6 +17,7 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import adapt, xyz_to_lab
 from shadematch.prediction import model_for
 from shadematch.search.catalogue import Catalogue
+from shadematch.search.leeway import Leeway
 from shadematch.search.space import whole_space
 from shadematch.standards import observation
 
@@ -41,7 +42,9 @@ def share_within(palette: sm.Palette, labs: FloatArray, batch_g: float, limit: f
     pour = sm.Pour(batch_g=batch_g)
     model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
     whole = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
-    found = Catalogue([(np.zeros(whole.size, np.int64), whole)]).look_up(labs, 0.0)
+    found = Catalogue([(np.zeros(whole.size, np.int64), whole)]).look_up(
+        labs, [Leeway(0.0)] * len(labs)
+    )
     return float(np.mean([closest.delta_e <= limit for closest, _ in found]))
 
 

@@ -22,6 +22,7 @@ import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.prediction import model_for
 from shadematch.search.answer import Searcher
+from shadematch.search.leeway import Leeway
 from shadematch.search.space import whole_space
 from tests.problems import KINDS, invented_palette, problem, target_of
 
@@ -29,7 +30,7 @@ from tests.problems import KINDS, invented_palette, problem, target_of
 def small(seed: int) -> tuple[str, str]:
     """Kind of a problem, and what was wrong with its answer (nothing, if all is well)."""
     p = problem(seed)
-    answer = p.searcher.answer(p.target, 0.5)
+    answer = p.searcher.answer(p.target, Leeway(0.5))
     best, _ = p.best()
     wrong = []
     if not answer.closest.proved or not answer.frugal.proved:
@@ -63,7 +64,7 @@ def large(seed: int) -> tuple[str, str]:
     n = whole.size
     loads = rng.dirichlet(np.full(n + 1, 0.7))[:n] * pour.max_load
     target = target_of(kind, rng, model, loads)
-    answer = Searcher(model, whole, pour.load_per_step).answer(target, 0.5)
+    answer = Searcher(model, whole, pour.load_per_step).answer(target, Leeway(0.5))
 
     def cost(x: np.ndarray) -> np.ndarray:
         steps = x.T

@@ -28,6 +28,7 @@ import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.prediction import model_for
 from shadematch.search.answer import Searcher
+from shadematch.search.leeway import Leeway
 from shadematch.search.space import Space, whole_space
 from shadematch.search.whole import Found
 from tests.problems import invented_palette
@@ -161,7 +162,7 @@ def main() -> int:
             fresh = searcher_for(batch, palette)
             first, _ = timed(lambda t=target, s=fresh: proved(s, t))
             ours, found = timed(lambda t=target: proved(searcher, t))
-            lean, _ = timed(lambda t=target, f=found: searcher.frugal(t, f, 0.5))
+            lean, _ = timed(lambda t=target, f=found: searcher.frugal(t, f, Leeway(0.5)))
             theirs, value = timed(lambda t=target: evolve(searcher.whole, t))
             listed = None
             if space.count() < 2_000_000 and i < 4:
@@ -195,7 +196,7 @@ def main() -> int:
         axis = (np.arange(side) + 0.5) / side
         grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
         labs = np.array([sm.Target.from_srgb(rgb).lab for rgb in grid])
-        spent, _ = timed(lambda c=catalogue, t=labs: c.look_up(t, 0.5))
+        spent, _ = timed(lambda c=catalogue, t=labs: c.look_up(t, [Leeway(0.5)] * len(t)))
         lines.append(
             f"| {batch / 1000:g} kg | {searcher.whole.count():,} | {build:.1f} s "
             f"| {len(labs):,} | {len(labs) / spent:,.0f} |"
