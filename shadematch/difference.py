@@ -310,6 +310,16 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     from_blue = np.degrees(np.abs(np.mod(h - np.radians(275.0) + np.pi, 2 * np.pi) - np.pi))
     wide = np.where(known, np.degrees(finite), 180.0)
     near_blue = np.maximum(from_blue - wide, 0.0) / 25.0
+    if jump.any():
+        # There the mean hue is the one between both hues or the opposite one, nothing else.
+        half = np.where(jump, 0.5 * width, 0.0)
+        there, there_slope = _t(h + np.pi)
+        bend = 0.5 * _T_SLOPE2 * half * half
+        wiggles = np.abs(t_slope) * half + bend, np.abs(there_slope) * half + bend
+        top = np.maximum(t_mid + wiggles[0], there + wiggles[1])
+        t_top = np.where(jump, np.minimum(top, t_top), t_top)
+        nearer = np.minimum(from_blue, 180.0 - from_blue) - np.degrees(half)
+        near_blue = np.where(jump, np.maximum(nearer, 0.0) / 25.0, near_blue)
     far_blue = (from_blue + wide) / 25.0
     c7_hi, c7_lo = _pow7(mean_hi), _pow7(mean_lo)
     third = np.radians(60.0)

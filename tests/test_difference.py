@@ -388,3 +388,30 @@ def test_minorant_holds_for_every_lab(target: list[float], lab: list[float], rad
     difference = delta_e(one, other)
     assert difference <= radius
     assert np.linalg.norm(minorant(one, radius) @ (other - one)) <= difference + 1e-12
+
+
+def test_floor_holds_on_both_sides_of_the_hue_jump_and_is_not_far_off() -> None:
+    # Boxes that hold hues on both sides of the opposite one: the mean hue is one or the other.
+    rng = np.random.default_rng(12)
+    count = 3000
+    hue = rng.uniform(0, 2 * np.pi, count)
+    chroma = 10.0 ** rng.uniform(-1, 2, count)
+    target = np.stack([np.full(count, 50.0), chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1)
+    g = 0.5 * (1 - np.sqrt(chroma**7 / (chroma**7 + 25.0**7)))
+    opposite = np.arctan2(-np.sin(hue), -(1 + g) * np.cos(hue)) + rng.normal(0, 0.1, count)
+    far = chroma * rng.uniform(0.3, 2.0, count)
+    centre = np.stack([np.full(count, 50.0), far * np.cos(opposite), far * np.sin(opposite)], -1)
+    half = far[:, None] * 10.0 ** rng.uniform(-2, 0, (count, 1)) * rng.random((count, 3))
+    half[:, 0] = 0.0
+    low = floor(target, centre - half, centre + half)
+    inside = centre[:, None] + half[:, None] * rng.uniform(-1, 1, (count, 400, 3))
+    inside[:, :4, 1:] = centre[:, None, 1:] + half[:, None, 1:] * np.array(
+        [[-1, -1], [-1, 1], [1, -1], [1, 1]]
+    )
+    nearest = delta_e(inside, target[:, None]).min(axis=1)
+    assert np.all(nearest >= low)
+    narrow = half.max(axis=1) < 0.1 * far
+    assert narrow.sum() > 500
+    share = low[narrow] / nearest[narrow]
+    assert share.min() > 0.5
+    assert np.quantile(share, 0.1) > 0.93
