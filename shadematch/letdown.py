@@ -24,9 +24,10 @@ from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import conditions, model_for
 from shadematch.question import Question, joint_searcher
+from shadematch.readings import SCALE_G
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
-from shadematch.squeezes import SCALE_G, strength_off
+from shadematch.squeezes import strength_off
 from shadematch.target import Target, as_target
 
 __all__ = ["LetDownPlan", "ToMake", "propose_let_down"]

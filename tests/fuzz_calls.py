@@ -463,7 +463,7 @@ CALLS: dict[str, Call] = {
             "palette": palette(), "view": None, "tolerance": 1.0, "max_load": None,
             "pot_g": None, "bases": None, "base_step_g": None, "must_avoid": (),
             "strength_spread": 0.1, "white_spread": 0.1, "ruler_cm": 0.2, "scale_g": 1.0,
-            "measured_spread": 0.3, "model_spread": 0.5,
+            "let_down_cm": None, "measured_spread": 0.3, "model_spread": 0.5,
         },
         slow=True,
     ),

@@ -17,8 +17,8 @@ from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
+from shadematch.readings import RULER_CM, SCALE_G
 from shadematch.spread import Spread
-from shadematch.squeezes import RULER_CM, SCALE_G
 from shadematch.target import Target
 
 __all__ = [
@@ -32,6 +32,7 @@ __all__ = [
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_made",
     "add_photo",
     "add_readings",
     "add_target",
@@ -43,6 +44,7 @@ __all__ = [
     "pour_and_view",
     "read_doses",
     "read_let_down",
+    "read_made",
     "read_palette",
     "read_photo",
     "read_readings",
@@ -75,7 +77,8 @@ OPTIONS: Final = (
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
-    | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
+    | {"let_down_cm": "--let-down-cm", "drop_mm": "--drop"}
+    | {"lights": "--under", "illuminants": "--under"}
 )
 """What the library's fields are called here."""
 
@@ -196,6 +199,17 @@ def read_readings(args: argparse.Namespace) -> dict[str, Any]:
     """`ruler_cm` and `scale_g`, where they were given."""
     given = {"ruler_cm": args.ruler, "scale_g": args.scale}
     return {name: value for name, value in given.items() if value is not None}
+
+
+def add_made(parser: argparse.ArgumentParser) -> None:
+    """Let be said how much of let-downs was made at once; `read_made` reads it."""
+    text = "paste that a let-down in the recipe was made with at once; may be repeated"
+    parser.add_argument("--let-down-cm", action="append", metavar="NAME=CM", help=text)
+
+
+def read_made(args: argparse.Namespace) -> dict[str, float] | None:
+    """`let_down_cm`, where it was given."""
+    return None if args.let_down_cm is None else read_doses(args.let_down_cm)
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:
