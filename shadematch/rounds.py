@@ -31,7 +31,7 @@ from shadematch.errors import FileError
 from shadematch.files import checked_envelope, read_json, write_json
 from shadematch.materials import Palette
 from shadematch.models import Number, expect
-from shadematch.pour import Pour, Recipe, View, Weighed
+from shadematch.pour import LARGEST_BATCH_G, Pour, Recipe, View, Weighed
 from shadematch.saved_form import (
     Part,
     TargetPart,
@@ -72,9 +72,9 @@ class _PriorsPart(Part):
 
 class _LimitsPart(Part):
     max_load: Annotated[Number, Field(gt=0, le=1000)]
-    pot_g: Annotated[Number, Field(ge=0, le=100_000)]
+    pot_g: Annotated[Number, Field(ge=0, le=LARGEST_BATCH_G)]
     bases: tuple[BaseKind, ...]
-    base_step_g: Annotated[Number, Field(ge=0.001, le=100_000)]
+    base_step_g: Annotated[Number, Field(ge=0.001, le=LARGEST_BATCH_G)]
     must_avoid: tuple[str, ...]
 
 

@@ -143,7 +143,7 @@ def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
         (("cost",), "--recipe FILE"),
         (("spread", "gorse=1", "--recipe", order), "both"),
         (("pot", "--recipe", order, "--white", "0.5"), "--white"),
-        (("same-look", "--recipe", order, "--save", "/no/such/x"), "--save"),
+        (("same-look", "--recipe", order, "--to-white", "0.1", "--save", "/no/such/x"), "--save"),
         (("sheet", "--recipe", order, "--no-spread", "--ruler", "0.1"), "--no-spread"),
     ):
         status, _, err = run(*words)

@@ -19,6 +19,7 @@ from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapp
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     NUMBER,
+    TARGET_WAYS,
     Verbs,
     add_conditions,
     add_made,
@@ -109,7 +110,7 @@ def _measured(args: argparse.Namespace) -> Target | list[float]:
         return Target.from_csv(args.measured_spectrum)
 
 
-_TARGET = ("hex", "lab", "xyz", "spectrum", "photo", "target_illuminant", "target_observer")
+_TARGET = (*TARGET_WAYS, "target_illuminant", "target_observer")
 
 
 def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[str, Any]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import difflib
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, NoReturn, Protocol, TypeVar
 
@@ -92,9 +93,18 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Turn what argparse says into an error with a remedy."""
-        said = message.removeprefix("argument ")
+        self._complain(message.removeprefix("argument "), "")
+
+    def unknown(self, words: Sequence[str]) -> NoReturn:
+        """Complain of words that mean nothing to the verb of this parser."""
+        options = [o for a in self._actions for o in a.option_strings]
+        close = difflib.get_close_matches(words[0], options, n=1) if words[0][:1] == "-" else []
+        hint = f"Did you mean {close[0]}? " if close else ""
+        self._complain(f"unrecognized arguments: {' '.join(words)}", hint)
+
+    def _complain(self, said: str, hint: str) -> NoReturn:
         said = said if len(said) <= _LONGEST else f"{said[: _LONGEST - 3]}..."
-        raise ShadematchError(said, remedy=f"See {self.prog} --help")
+        raise ShadematchError(said, remedy=f"{hint}See {self.prog} --help")
 
 
 class Verbs(Protocol):
@@ -164,8 +174,23 @@ def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
     add(f"{start}shading", metavar="FILE", help="photo of plain paper from the same stand")
 
 
-def add_conditions(parser: argparse.ArgumentParser) -> None:
-    """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them."""
+def add_conditions(
+    parser: argparse.ArgumentParser,
+    pour: Sequence[str] = tuple(Pour.model_fields),
+    *,
+    view: bool = True,
+) -> None:
+    """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them.
+
+    Parameters
+    ----------
+    parser
+        Of the verb.
+    pour
+        Fields of the pour that matter to it.
+    view
+        Whether the view does.
+    """
     parser.add_argument("--palette", metavar="FILE", help="palette file (the demo palette)")
     usual = Pour()
     add = parser.add_argument_group("the pour").add_argument
@@ -177,7 +202,10 @@ def add_conditions(parser: argparse.ArgumentParser) -> None:
         ("dose_step_cm", "CM", "doses are multiples of this many cm"),
     ):
         text = f"{text} ({getattr(usual, field):g})"
-        add(OPTIONS[field], dest=field, type=NUMBER, metavar=unit, help=text)
+        if field in pour:
+            add(OPTIONS[field], dest=field, type=NUMBER, metavar=unit, help=text)
+    if not view:
+        return
     add = parser.add_argument_group("the view").add_argument
     add("--illuminant", metavar="NAME", help=f"{LIGHT} (D65)")
     add("--observer", metavar="DEGREES", help="2 (usual) or 10")

@@ -16,7 +16,7 @@ from shadematch.difference import delta_e
 from shadematch.errors import ColourError, PourError
 from shadematch.materials import Palette
 from shadematch.models import expect, listed
-from shadematch.pour import LetDown, Pour, Recipe, View
+from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View
 from shadematch.prediction import conditions
 from shadematch.readings import (
     RULER_CM,
@@ -156,7 +156,7 @@ def correct(
     pour = poured.pour
     most, pot = _limits(pour, max_load, pot_g)
     grain = max(10.0, 10.0 * round(pour.batch_g / 500.0)) if base_step_g is None else base_step_g
-    _check_numbers(base_step_g=(grain, 0.001, 100_000.0))
+    _check_numbers(base_step_g=(grain, 0.001, LARGEST_BATCH_G))
     kinds = _kinds(pour, bases)
     names = (must_avoid,) if isinstance(must_avoid, str) else must_avoid
     expect(names, Iterable, "must_avoid", "Give a list of pigment names")
@@ -280,7 +280,7 @@ def _check_numbers(**asked: tuple[object, float, float]) -> None:
         number = isinstance(value, int | float | np.integer | np.floating)
         if not number or isinstance(value, bool) or not least <= value <= most:  # type: ignore[operator]
             raise PourError(
-                f"must be a number from {least:g} to {most:g}",
+                f"must be a number from {least:g} to {most:,.12g}",
                 field=name,
                 value=value,
                 remedy="Give a number in this range",
@@ -313,8 +313,8 @@ def _covariance(measured: Target, spread_: float) -> FloatArray:
 
 def _limits(pour: Pour, max_load: float | None, pot_g: float | None) -> tuple[float, float]:
     most = pour.max_load if max_load is None else max_load
-    pot = min(1.5 * pour.batch_g, 100_000.0) if pot_g is None else pot_g
-    _check_numbers(max_load=(most, 1e-6, 1000.0), pot_g=(pot, 0.0, 100_000.0))
+    pot = min(1.5 * pour.batch_g, LARGEST_BATCH_G) if pot_g is None else pot_g
+    _check_numbers(max_load=(most, 1e-6, 1000.0), pot_g=(pot, 0.0, LARGEST_BATCH_G))
     if pot < pour.batch_g:
         raise PourError(
             "is smaller than the batch",

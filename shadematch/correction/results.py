@@ -20,7 +20,7 @@ from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.pour import LetDown, Recipe
+from shadematch.pour import LARGEST_BATCH_G, LetDown, Recipe
 from shadematch.prediction import loads_of
 from shadematch.readings import told_apart
 from shadematch.target import Target
@@ -238,9 +238,9 @@ class Correction:
         lengths = loads_of(doses_cm, belief.palette, pour) * (pour.batch_g / 100.0)
         for name, value in (("clear_g", clear_g), ("white_g", white_g)):
             number = isinstance(value, int | float) and not isinstance(value, bool)
-            if not number or not 0.0 <= value <= 100_000.0:
+            if not number or not 0.0 <= value <= LARGEST_BATCH_G:
                 raise PourError(
-                    "must lie between 0 and 100,000 g",
+                    f"must lie between 0 and {LARGEST_BATCH_G:,} g",
                     field=name,
                     value=value,
                     remedy="Give the mass of base that was added",
