@@ -139,6 +139,8 @@ class SmallestBatch:
             return f"{first} The largest tried, {self.largest_g:g} g, does not."
         if self.always_from_g == self.mass_g:
             return f"{first} So does every larger one tried, up to {self.largest_g:g} g."
+        if self.always_from_g == self.largest_g:
+            return f"{first} So does the largest tried, {self.largest_g:g} g, but not all between."
         return f"{first} From {self.always_from_g:g} g on, up to {self.largest_g:g} g, all do."
 
     def __str__(self) -> str:

@@ -426,7 +426,8 @@ CALLS: dict[str, Call] = {
         sm.propose_let_down,
         lambda _: {
             "target": "#c8d050", "palette": palette(), "pour": sm.Pour(), "view": None,
-            "delta_e": 4.0, "step_g": 1.0, "bases_g": (20.0,), "max_let_downs": 1,
+            "delta_e": 4.0, "step_g": 1.0, "least_g": None, "bases_g": (20.0,),
+            "max_let_downs": 1,
         },
         slow=True,
     ),

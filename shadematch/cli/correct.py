@@ -150,7 +150,8 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
     if args.added is not None or args.added_clear is not None or args.added_white is not None:
         words = [] if args.added in (None, ["nothing"]) else args.added
         clear, white = (value or 0.0 for value in (args.added_clear, args.added_white))
-        last = last.added(read_doses(words), clear_g=clear, white_g=white)
+        with called("clear_g", "--added-clear"), called("white_g", "--added-white"):
+            last = last.added(read_doses(words), clear_g=clear, white_g=white)
     return last, last.target, {}
 
 
@@ -209,6 +210,8 @@ def _next(found: Correction, place: str) -> str:
     if found.advice.nothing:
         return ""
     call = f"shadematch correct --go-on {shlex.quote(place)} --measured L A B"
+    if found.doubtful:
+        return f": clear the doubt first; if you add this nevertheless, go on with {call}"
     return f": add this, measure again, then {call}"
 
 
