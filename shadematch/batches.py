@@ -139,6 +139,8 @@ class SmallestBatch:
             return f"{first} The largest tried, {self.largest_g:g} g, does not."
         if self.always_from_g == self.mass_g:
             return f"{first} So does every larger one tried, up to {self.largest_g:g} g."
+        if self.always_from_g == self.largest_g:
+            return f"{first} So does the largest tried, {self.largest_g:g} g, but not all between."
         return f"{first} From {self.always_from_g:g} g on, up to {self.largest_g:g} g, all do."
 
     def __str__(self) -> str:
@@ -323,7 +325,7 @@ def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
             f"makes more than {_MOST_MASSES} masses",
             field=name,
             value=step,
-            remedy=f"Give at least {largest / _MOST_MASSES:g}, or a smaller largest_g",
+            remedy=f"Give at least {largest / _MOST_MASSES:g}, or look no further up",
         )
     masses = [round(step * k, 9) for k in range(1, count + 1)]
     needed = pour.dose_step_cm * 100.0 / pour.max_load
@@ -334,7 +336,7 @@ def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
         raise PourError(
             f"no mass up to it takes {pour.dose_step_cm:g} cm of paste under the load limit"
             if not masses
-            else f"must be at most {LARGEST_BATCH_G} g",
+            else f"must be at most {LARGEST_BATCH_G:,} g",
             field="largest_g",
             value=largest,
             remedy=f"Give at least {max(needed, step):g}" if not masses else "Give less",

@@ -23,10 +23,11 @@ from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import conditions, model_for
-from shadematch.question import Question, joint_searcher
+from shadematch.question import Choice, Question, joint_searcher
+from shadematch.readings import SCALE_G
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
-from shadematch.squeezes import SCALE_G, strength_off
+from shadematch.squeezes import strength_off
 from shadematch.target import Target, as_target
 
 __all__ = ["LetDownPlan", "ToMake", "propose_let_down"]
@@ -34,6 +35,10 @@ __all__ = ["LetDownPlan", "ToMake", "propose_let_down"]
 USUAL_BASES_G: Final = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
 """Base for one dose step of paste [g], from strong to weak."""
 _FINE: Final = 10_000
+_LEAST_STEPS: Final = 5
+"""Weighing steps in the least that is weighed of a let-down."""
+_NEARLY: Final = 0.5
+"""What CIEDE2000 must gain for a let-down to be worth making, or for one more of them."""
 _SLACK: Final = 1e-9
 
 
@@ -85,7 +90,7 @@ class LetDownPlan:
     without
         The match with centimetres alone.
     to_make
-        The let-downs; empty where none is needed or none helps.
+        The let-downs; empty where none is needed or none is worth making.
     match
         The match with them; None where there are none.
     floor
@@ -103,9 +108,19 @@ class LetDownPlan:
     tried: int
 
     @property
-    def recipe(self) -> Recipe:
+    def closest(self) -> Choice:
         """The closest recipe, with let-downs where they were found to help."""
-        return (self.match or self.without).closest.recipe
+        return (self.match or self.without).closest
+
+    @property
+    def recipe(self) -> Recipe:
+        """The recipe of `closest`."""
+        return self.closest.recipe
+
+    @property
+    def within(self) -> bool:
+        """Whether it comes as close as was asked for."""
+        return self.closest.delta_e <= self.delta_e + _SLACK
 
     @property
     def sentence(self) -> str:
@@ -114,27 +129,27 @@ class LetDownPlan:
         alone = self.without.closest.delta_e
         if alone <= self.delta_e:
             return f"No let-down is needed: centimetres alone come to {alone:.2f}."
-        if self.match is not None:
-            number = len(self.to_make)
-            few = "One let-down brings" if number == 1 else f"{number} let-downs bring"
-            return (
-                f"{few} the bar {asked}: {self.match.closest.delta_e:.2f} instead of {alone:.2f}."
-            )
+        number = len(self.to_make)
+        count = "one let-down" if number == 1 else f"{number} let-downs"
+        if self.within:
+            few = f"{count.capitalize()} bring{'s' if number == 1 else ''}"
+            return f"{few} the bar {asked}: {self.closest.delta_e:.2f} instead of {alone:.2f}."
         if self.floor > self.delta_e:
-            return (
+            why = (
                 f"No let-down can bring it {asked}: the pastes themselves stay {self.floor:.2f} "
-                "away in this pour. Ask for more than that to see what one would bring."
+                "away in this pour."
             )
-        return (
-            f"None of the {self.tried} let-downs tried brings it {asked}; centimetres alone come "
-            f"to {alone:.2f}."
-        )
+        else:
+            why = f"None of the {self.tried} combinations tried brings it {asked}."
+        if self.match is None:
+            return f"{why} Centimetres alone come to {alone:.2f}, and no let-down gains enough."
+        return f"{why} With {count} it comes to {self.closest.delta_e:.2f} instead of {alone:.2f}."
 
     def __str__(self) -> str:
         """In plain words."""
         lines = [f"target     {self.target}", f"answer     {self.sentence}"]
         lines += [f"make       {part}" for part in self.to_make]
-        best = (self.match or self.without).closest
+        best = self.closest
         lines.append(f"recipe     {best.recipe} into {best.recipe.pour}")
         if self.match is not None:
             bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
@@ -144,7 +159,7 @@ class LetDownPlan:
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        best = (self.match or self.without).closest
+        best = self.closest
         swatches = [
             (self.target.hex, "wanted"),
             (self.without.closest.predicted.hex, "centimetres alone"),
@@ -165,16 +180,20 @@ def propose_let_down(
     view: View | None = None,
     delta_e: float = 1.0,
     step_g: float = 1.0,
+    least_g: float | None = None,
     bases_g: Sequence[float] = USUAL_BASES_G,
     max_let_downs: int = 3,
 ) -> LetDownPlan:
     """The let-downs to make, so that a bar comes within a CIEDE2000.
 
-    Tried are one paste, then two, up to `max_let_downs`, each set at every strength (one for
-    all pastes of a set). The answer has the fewest let-downs; among those the strongest, which
-    ties up the least base; among those the closest. Each search is exact, so what is left out
-    was ruled out, except where one stopped early (`match.proved` of a plain match says how that
-    is told).
+    Tried are one paste, then two, up to `max_let_downs`, each set at every strength. A let-down
+    of which the closest recipe would take less than `least_g` is made weaker, until there is
+    enough of it to weigh; where even the weakest is too strong, the set is out. The answer has
+    the fewest let-downs; among those the strongest, which tie up the least base; among those the
+    closest. Each search is exact (`match.proved` tells of one that stopped early).
+
+    Where nothing comes as close as was asked, the answer is what comes nearest: the fewest
+    let-downs that are within 0.5 of the best there is, if they gain 0.5 over centimetres alone.
 
     Parameters
     ----------
@@ -186,6 +205,9 @@ def propose_let_down(
         How close it must come.
     step_g
         What let-downs are weighed to [g].
+    least_g
+        Weigh no less of a let-down than this [g]; by default five steps: a step too many is
+        then a fifth, as 2 mm are of the 1 cm of paste in it.
     bases_g
         Base for one dose step of paste [g].
     max_let_downs
@@ -205,6 +227,7 @@ def propose_let_down(
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
     wanted, step = positive(delta_e, "delta_e"), positive(step_g, "step_g")
+    least = _LEAST_STEPS * step if least_g is None else positive(least_g, "least_g")
     expect(bases_g, Sequence, "bases_g", "Give a list of masses in g, such as [25, 50, 100]")
     bases = sorted(positive(b, "bases_g") for b in bases_g)
     if isinstance(max_let_downs, bool) or not isinstance(max_let_downs, int | np.integer) or not (
@@ -224,31 +247,92 @@ def propose_let_down(
     if ideal > wanted and not model.scattering_pigments:
         fine = whole_space(model, load_per_step=pour.max_load / _FINE, max_steps=_FINE)
         floor = real_floor(fine, lab, reached=ideal)
-    if without.closest.delta_e <= wanted or floor > wanted:
+    alone = without.closest.delta_e
+    # Nearer than the pastes themselves is not to be had: what is nearly so near will do.
+    aim = wanted if floor <= wanted else ideal + _NEARLY
+    if alone <= aim:
         return LetDownPlan(goal, wanted, without, (), None, floor, 0)
-    made_in = 0.0 if pour.clear_g > 0 else 1.0
-    tried = 0
+    tries = _Tries(lab, without, step, least, bases)
+    nearest: list[_Tried] = []  # of each number
     for number in range(1, min(int(max_let_downs), len(palette.names)) + 1):
+        limit = min([alone - _NEARLY, *(found.delta_e for found in nearest)])
+        limit = max(limit, wanted + _SLACK)  # what was asked for is worth it
+        best: _Tried | None = None
         for base in bases:
-            best: tuple[float, tuple[LetDown, ...]] | None = None
             for names in itertools.combinations(palette.names, number):
-                let_downs = tuple(
-                    LetDown(
-                        pigment=name,
-                        cm_per_g=pour.dose_step_cm / base,
-                        step_g=step,
-                        white=made_in,
-                    )
-                    for name in names
-                )
-                tried += 1
-                limit = wanted + _SLACK if best is None else best[0]
-                value = _reached(lab, without, let_downs, limit)
-                if value < limit:
-                    best = (value, let_downs)
-            if best is not None:
-                return _plan(goal, wanted, without, floor, tried, best[1])
-    return LetDownPlan(goal, wanted, without, (), None, floor, tried)
+                better = tries.found(names, base, min(limit, best.delta_e if best else np.inf))
+                best = better or best
+            if best is not None and best.delta_e <= aim + _SLACK:
+                return _plan(goal, wanted, without, floor, tries.count, best.let_downs)
+        if best is not None:
+            nearest.append(best)
+    for found in nearest:
+        if found.delta_e <= nearest[-1].delta_e + _NEARLY:
+            return _plan(goal, wanted, without, floor, tries.count, found.let_downs)
+    return LetDownPlan(goal, wanted, without, (), None, floor, tries.count)
+
+
+@dataclass(frozen=True)
+class _Tried:
+    let_downs: tuple[LetDown, ...]
+    delta_e: float
+
+
+class _Tries:
+    """Sets of let-downs, each searched; and how many were."""
+
+    def __init__(
+        self, lab: FloatArray, without: Match, step_g: float, least_g: float, bases: list[float]
+    ) -> None:
+        self.count = 0
+        self._lab, self._without = lab[None], without
+        self._step_g, self._least_g, self._bases = step_g, least_g, bases
+        # The best real-valued doses are the same, whatever is diluted.
+        ideal, step = without.ideal.recipe.doses_cm, without.pour.dose_step_cm
+        self._hint = [ideal.get(name, 0.0) / step for name in without.palette.names]
+
+    def _made(self, name: str, base_g: float) -> LetDown:
+        pour = self._without.pour
+        return LetDown(
+            pigment=name, cm_per_g=pour.dose_step_cm / base_g, step_g=self._step_g,
+            white=0.0 if pour.clear_g > 0 else 1.0,
+        )  # fmt: skip
+
+    def found(self, names: Sequence[str], base_g: float, limit: float) -> _Tried | None:
+        """Let-downs of these pastes, as strong as can be weighed, if they come below a limit.
+
+        Parameters
+        ----------
+        names, base_g
+            Pastes, and the base for a dose step of each that is tried first [g].
+        limit
+            Of CIEDE2000.
+        """
+        question, n = self._without, len(self._without.palette.names)
+        made = dict.fromkeys(names, base_g)
+        while made:
+            self.count += 1
+            let_downs = tuple(self._made(name, base) for name, base in made.items())
+            searcher = joint_searcher(
+                question.palette, question.pour, question.view, None, (), (), (), let_downs
+            )
+            hint = np.array([*self._hint, *(0.0 for _ in let_downs)])
+            if searcher.closest(self._lab, hint=hint, below=limit).steps is None:
+                return None
+            closest = searcher.closest(self._lab)  # just as `match` finds it
+            assert closest.steps is not None
+            weighed = dict(zip(made, closest.steps[n:] * self._step_g, strict=True))
+            if all(mass >= self._least_g - _SLACK for mass in weighed.values()):
+                return _Tried(let_downs, closest.delta_e) if closest.delta_e < limit else None
+            for name, mass in weighed.items():
+                if mass <= 0.0:
+                    del made[name]
+                elif mass < self._least_g - _SLACK:
+                    weaker = [b for b in self._bases if b > made[name]]
+                    if not weaker:
+                        return None
+                    made[name] = weaker[0]
+        return None
 
 
 def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
@@ -259,20 +343,6 @@ def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
     return match(
         goal, palette=palette, pour=pour, view=view, must_avoid=palette.names, let_downs=[weakest]
     )
-
-
-def _reached(
-    lab: FloatArray, without: Match, let_downs: tuple[LetDown, ...], limit: float
-) -> float:
-    """CIEDE2000 of the closest recipe with these, if it is below a limit; else infinite."""
-    searcher = joint_searcher(
-        without.palette, without.pour, without.view, None, (), (), (), let_downs
-    )
-    # The best real-valued doses are the same, whatever is diluted.
-    ideal = without.ideal.recipe.doses_cm
-    steps = [ideal.get(name, 0.0) / without.pour.dose_step_cm for name in without.palette.names]
-    hint = np.array([*steps, *(0.0 for _ in let_downs)])
-    return searcher.closest(lab[None], hint=hint, below=limit).delta_e
 
 
 def _plan(

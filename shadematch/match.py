@@ -20,10 +20,10 @@ from shadematch.question import (
     Verdict,
     checked_asked,
 )
+from shadematch.readings import RULER_CM, SCALE_G, checked_readings
 from shadematch.search.leeway import Leeway
 from shadematch.search.whole import Found
 from shadematch.spread import Spread
-from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
 from shadematch.steady import steadiest
 from shadematch.target import Target, as_target
 

@@ -16,7 +16,7 @@ __all__ = ["Frozen", "Number", "check_most", "check_progress", "expect", "is_fin
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
     "greater_than_equal": ("must be at least {ge:g}", "Give {ge:g} or more"),
-    "less_than_equal": ("must be at most {le:g}", "Give {le:g} or less"),
+    "less_than_equal": ("must be at most {le:,.12g}", "Give {le:,.12g} or less"),
     "finite_number": ("must be a finite number", "Give a number such as 2 or 0.5"),
     "float_type": ("must be a number", "Give a number such as 2 or 0.5"),
     "missing": ("is missing", "Add it"),
@@ -27,10 +27,9 @@ _SAYINGS = {
     "string_unicode": ("has half a character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
-    "model_type": ("must be an object with named entries", "See the head of shadematch.materials"),
-    "model_attributes_type": (
-        "must be an object with named entries",
-        "See the head of shadematch.materials",
+    **dict.fromkeys(
+        ("model_type", "model_attributes_type"),
+        ("must be an object with named entries", "Give its entries, by name"),
     ),
 }
 """What pydantic's kinds of error are called here: problem and remedy."""

@@ -6,7 +6,8 @@ was added; what is believed of the batch follows from that, and is computed anew
 is read. The strengths in it are for people to read::
 
     {"format": "shadematch batch", "version": 1, "library": "...",
-     "recipe": {"doses_cm": {...}, "pour": {...}}, "view": {...}, "priors": {...},
+     "recipe": {"doses_cm": {...}, "weighed": [{"let_down": {...}, "mass_g": 7.0, "made_cm": 1.0}],
+                "pour": {...}}, "view": {...}, "priors": {...},
      "rounds": [{"measured": {...}, "covariance": [...], "target": {...}, "tolerance": 1.0,
                  "limits": {...}, "advice": {...} or null, "proved": true,
                  "made": {...} or null}, ...],
@@ -23,15 +24,14 @@ from pydantic import Field, StrictBool
 
 from shadematch._version import __version__
 from shadematch.correction.additions import BaseKind, Found, Sought
-from shadematch.correction.belief import Priors, first_belief
-from shadematch.correction.correct import Asked, Limits, after, judged
+from shadematch.correction.belief import Priors
+from shadematch.correction.correct import Asked, Limits, after, begun, judged
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import FileError
 from shadematch.files import checked_envelope, read_json, write_json
 from shadematch.materials import Palette
 from shadematch.models import Number, expect
-from shadematch.pour import Pour, Recipe, View, Weighed
-from shadematch.prediction import loads_of
+from shadematch.pour import LARGEST_BATCH_G, Pour, Recipe, View, Weighed
 from shadematch.saved_form import (
     Part,
     TargetPart,
@@ -52,9 +52,13 @@ _Row = tuple[Number, Number, Number]
 _Share = Annotated[Number, Field(ge=0, le=1)]
 
 
+class _WeighedPart(WeighedPart):
+    made_cm: Annotated[Number, Field(gt=0, le=1e7)] | None = None
+
+
 class _RecipePart(Part):
     doses_cm: dict[str, _Amount]
-    weighed: tuple[WeighedPart, ...] = ()
+    weighed: tuple[_WeighedPart, ...] = ()
     pour: Pour
 
 
@@ -68,9 +72,9 @@ class _PriorsPart(Part):
 
 class _LimitsPart(Part):
     max_load: Annotated[Number, Field(gt=0, le=1000)]
-    pot_g: Annotated[Number, Field(ge=0, le=100_000)]
+    pot_g: Annotated[Number, Field(ge=0, le=LARGEST_BATCH_G)]
     bases: tuple[BaseKind, ...]
-    base_step_g: Annotated[Number, Field(ge=0.001, le=100_000)]
+    base_step_g: Annotated[Number, Field(ge=0.001, le=LARGEST_BATCH_G)]
     must_avoid: tuple[str, ...]
 
 
@@ -121,14 +125,14 @@ def save_correction(correction: Correction, path: str | os.PathLike[str]) -> Non
     """
     expect(correction, Correction, "correction", "Give what correct gave")
     first, belief = correction.rounds[0], correction._belief
+    recipe, made = doses_to_dict(first.recipe), {d.let_down: d.paste_cm for d in belief.let_downs}
+    for entry, part in zip(recipe.get("weighed", ()), first.recipe.weighed, strict=True):
+        entry["made_cm"] = made.get(part.let_down)
     content = {
         "format": _FORMAT,
         "version": _VERSION,
         "library": __version__,
-        "recipe": {
-            **doses_to_dict(first.recipe),
-            "pour": first.recipe.pour.model_dump(mode="json"),
-        },
+        "recipe": {**recipe, "pour": first.recipe.pour.model_dump(mode="json")},
         "view": belief.view.model_dump(mode="json"),
         "priors": {name: float(getattr(belief.priors, name)) for name in _PriorsPart.model_fields},
         "rounds": [_round_to_dict(one, last=one is correction) for one in correction.rounds],
@@ -187,15 +191,14 @@ def load_correction(path: str | os.PathLike[str]) -> Correction:
 def _from_file(file: _BatchFile) -> Correction:
     palette = palette_of(file.palette, file.fingerprint)
     pour, given = file.recipe.pour, file.recipe.doses_cm
-    lengths = loads_of(given, palette, pour) * (pour.batch_g / 100.0)
     recipe = Recipe(
         {name: given[name] for name in palette.names if given.get(name)},
         pour,
         tuple(Weighed(part.let_down, part.mass_g) for part in file.recipe.weighed),
     )
-    base = np.array([pour.clear_g, pour.white_g])
+    made = {part.let_down: part.made_cm for part in file.recipe.weighed}
     priors = Priors(**file.priors.model_dump())
-    belief = first_belief(palette, file.view, pour.thickness_cm, lengths, base, priors)
+    belief = begun(recipe, palette, file.view, priors, made.get)
     last: Correction | None = None
     for number, part in enumerate(file.rounds):
         field = f"rounds.{number}"

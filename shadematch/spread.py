@@ -14,21 +14,21 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
-from shadematch.pour import LetDown, Pour, Recipe, View
-from shadematch.prediction import Prediction, conditions, loads_of, opened, predict
-from shadematch.squeezes import (
+from shadematch.pour import Pour, Recipe, View
+from shadematch.prediction import Prediction, conditions, opened, predict
+from shadematch.readings import (
     RULER_CM,
     SCALE_G,
-    SQUEEZES,
-    Squeezes,
+    Taken,
     checked_made,
     checked_readings,
-    worst,
+    taken,
+    told_apart,
 )
+from shadematch.squeezes import SQUEEZES, Squeezes, worst
 from shadematch.standards import checked_lights, observation
 from shadematch.target import Target, as_target
 
@@ -220,11 +220,11 @@ def spread(
     goal = None if target is None else as_target(target)
     nominal = predict(doses, palette=palette, pour=pour, view=view)
     own = replace(nominal.recipe, weighed=weighed)
-    let_downs, amounts = _amounts(own, doses, palette)
-    made_cm = checked_made(let_down_cm, let_downs, scale)
+    held = taken(own, palette)
+    amounts = np.concatenate([held.lengths_cm, held.masses_g])
     squeezes = Squeezes(
-        palette, pour, view, ruler_cm=ruler, scale_g=scale, let_downs=let_downs,
-        made_cm=made_cm, lights=names,
+        palette, pour, view, ruler_cm=ruler, scale_g=scale, let_downs=held.let_downs,
+        made_cm=checked_made(let_down_cm, held.let_downs, scale), lights=names,
     )  # fmt: skip
     lab = squeezes.lab(amounts, squeezes.points(SQUEEZES))
     seen = [observation(each.illuminant, each.observer) for each in views]
@@ -247,61 +247,24 @@ def spread(
         p90=p90,
         p95=p95,
         lab_covariance=tuple((float(r[0]), float(r[1]), float(r[2])) for r in covariance),
-        shares=_shares(squeezes, amounts, centre, palette),
+        shares=_shares(squeezes, held, amounts, centre),
         _lab=lab[0],
         lights=names,
-        let_down_cm={
-            part.pigment: squeezes.paste_cm(part, float(mass))
-            for part, mass in zip(let_downs, amounts[len(palette.names) :], strict=True)
-        },
+        let_down_cm={part.let_down.pigment: part.paste_cm for _, part in squeezes.dosed(amounts)},
     )
 
 
-def _amounts(
-    recipe: Recipe, doses: Mapping[str, float], palette: Palette
-) -> tuple[tuple[LetDown, ...], FloatArray]:
-    """The let-downs of a recipe, and its doses: centimetres squeezed, then grams weighed.
-
-    Raises
-    ------
-    PourError
-        If the let-downs hold more paste, or base, than the recipe.
-    """
-    lengths = loads_of(doses, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
-    masses: dict[LetDown, float] = {}
-    for part in recipe.weighed:
-        masses[part.let_down] = masses.get(part.let_down, 0.0) + part.mass_g
-        lengths[palette.index(part.let_down.pigment)] -= part.paste_cm
-    low = int(np.argmin(lengths))
-    slack = 1e-6
-    if lengths[low] < -slack or min(recipe.clear_g, recipe.white_g) < -slack:
-        short = "paste" if lengths[low] < -slack else "base"
-        raise PourError(
-            f"holds more {short} than the recipe has", field="weighed",
-            value=", ".join(map(str, recipe.weighed)),
-            remedy="doses_cm is the paste in all, and let-downs are part of the base",
-        )  # fmt: skip
-    lengths[lengths < slack] = 0.0
-    return tuple(masses), np.concatenate([lengths, np.array(list(masses.values()), dtype=float)])
-
-
 def _shares(
-    squeezes: Squeezes, amounts: FloatArray, centre: FloatArray, palette: Palette
+    squeezes: Squeezes, held: Taken, amounts: FloatArray, centre: FloatArray
 ) -> dict[str, float]:
     """What each reading does by itself, one standard deviation up and down."""
-    pour, let_downs, n = squeezes.pour, squeezes.let_downs, len(palette.names)
-    names = [*palette.names, "weighing clear base", "weighing white base"]
-    told = [f"{d.pigment} let-down" for d in let_downs]
-    for let_down, words in zip(let_downs, list(told), strict=True):
-        words = words if told.count(words) == 1 else str(let_down)
+    names = [*squeezes.palette.names, "weighing clear base", "weighing white base"]
+    for words in told_apart(held.let_downs):
         names += [f"{_MAKING}{words}", f"{_MAKING}{words}", f"weighing {words}"]
     one = np.eye(len(names)) / np.sqrt(3.0)
     squares = worst(squeezes.lab(amounts, np.concatenate([one, -one])), centre) ** 2
     each = 0.5 * (squares[: len(names)] + squares[len(names) :])
-    masses, in_white = amounts[n:], np.array([d.white for d in let_downs])
-    clear = pour.clear_g - float(masses @ (1.0 - in_white))
-    white = pour.white_g - float(masses @ in_white)
-    used = [*(amounts[:n] > 0), clear > 1e-9, white > 1e-9, *[True] * (3 * len(let_downs))]
+    used = [*(held.lengths_cm > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
     total = float(each[used].sum())
     shares: dict[str, float] = {}
     for name, value, there in zip(names, each, used, strict=True):

@@ -19,7 +19,6 @@ linear here but the readings.
 from __future__ import annotations
 
 import functools
-import math
 from collections.abc import Mapping, Sequence
 from typing import Final
 
@@ -28,52 +27,21 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
-from shadematch.errors import PourError
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
-from shadematch.models import expect
 from shadematch.optics.layer import Layer, reflectance
 from shadematch.pour import LetDown, Pour, View
 from shadematch.prediction import model_for
+from shadematch.readings import RULER_CM, SCALE_G, Dosed, checked_readings, paste_made
 from shadematch.standards import observation
 
-__all__ = ["RULER_CM", "SCALE_G", "SQUEEZES", "Squeezes", "checked_readings", "strength_off"]
+__all__ = ["SQUEEZES", "Squeezes", "strength_off", "worst"]
 
-RULER_CM: Final = 0.2
-SCALE_G: Final = 1.0
-"""How far a length and a mass may be off, either way (common practice, no source)."""
 SQUEEZES: Final = 4096
 _PLAIN: Final = 10  # readings without let-downs: eight pastes, two bases
 _MOST_READINGS: Final = _PLAIN + 3 * 8
 _WHITES: Final = (5, 9)
 """Nodes over white fractions; the second where they reach down to nearly clear base."""
-_SURE: Final = 4.0
-"""How many times what the scale may be off the base of a let-down weighs, at least."""
-
-
-def checked_readings(ruler_cm: object, scale_g: object, batch_g: float) -> tuple[float, float]:
-    """Both as floats.
-
-    Raises
-    ------
-    PourError
-        For what is no length or mass, or a scale too coarse for the batch.
-    """
-    values = []
-    for name, value, most in (("ruler_cm", ruler_cm, 100.0), ("scale_g", scale_g, 0.25 * batch_g)):
-        number = isinstance(value, int | float | np.integer | np.floating)
-        if not number or isinstance(value, bool) or not 0.0 <= value <= most:  # type: ignore[operator]
-            raise PourError(
-                f"must lie between 0 and {most:g}",
-                field=name,
-                value=value,
-                remedy="Say how far a reading may be off, either way; a batch must be "
-                "at least four times what the scale may be off"
-                if name == "scale_g"
-                else "Say how far a reading may be off, either way, in cm",
-            )
-        values.append(float(value))  # type: ignore[arg-type]
-    return values[0], values[1]
 
 
 @functools.cache
@@ -117,7 +85,7 @@ class Squeezes:
     ) -> None:  # fmt: skip
         self.pour, self.ruler_cm, self.scale_g = pour, ruler_cm, scale_g
         self.let_downs, self.made_cm = tuple(let_downs), dict(made_cm or {})
-        self._palette = palette
+        self.palette = palette
         self._model = model_for(palette, pour.thickness_cm, pour.white, view)
         self._around = view.surroundings
         seen = [observation(light, view.observer) for light in lights] or [view.observation]
@@ -142,19 +110,20 @@ class Squeezes:
         nodes = np.cos(np.pi * np.arange(count) / (count - 1))
         roots = 0.5 * (ends[0] + ends[1]) + 0.5 * (ends[1] - ends[0]) * nodes
         layers = [
-            Layer(self._palette.blend(float(w))[1], pour.thickness_cm, self._around)
+            Layer(self.palette.blend(float(w))[1], pour.thickness_cm, self._around)
             for w in np.clip(roots * roots, 0.0, 1.0)
         ]
         return roots, layers
 
-    def paste_cm(self, let_down: LetDown, mass_g: float) -> float:
-        """Paste that a let-down was made with [cm], where the recipe takes so much of it [g]."""
-        told = self.made_cm.get(let_down.pigment)
-        if told is not None:
-            return told
-        step = self.pour.dose_step_cm
-        least = max(mass_g, _SURE * self.scale_g) * let_down.cm_per_g
-        return max(1, math.ceil(least / step - 1e-9)) * step
+    def dosed(self, doses: FloatArray) -> list[tuple[int, Dosed]]:
+        """The let-downs that doses, shape (n,) or (n + m,), take, with their positions."""
+        step, told = self.pour.dose_step_cm, self.made_cm
+        masses = doses[len(self.palette.pigments) :].tolist()
+        return [
+            (at, Dosed(d, told.get(d.pigment) or paste_made(d, mass, step, self.scale_g), mass))
+            for at, (d, mass) in enumerate(zip(self.let_downs, masses, strict=False))
+            if mass > 0.0
+        ]
 
     def made(self, doses: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Loads and white fractions that come of it.
@@ -172,24 +141,19 @@ class Squeezes:
         loads, white
             Shapes (k, n), in cm per 100 g, and (k,).
         """
-        pour, n = self.pour, len(self._palette.pigments)
+        pour, n = self.pour, len(self.palette.pigments)
         lengths = np.maximum(doses[:n] + self.ruler_cm * points[:, :n], 0.0)
         lengths[:, doses[:n] == 0.0] = 0.0
         grams = [pour.clear_g, pour.white_g]
         brought = np.zeros((2, len(points)))
-        for at, (let_down, mass) in enumerate(zip(self.let_downs, doses[n:], strict=False)):
-            if mass <= 0.0:
-                continue
+        for at, part in self.dosed(doses):
             read, thinned, weighed = points[:, n + 2 + 3 * at : n + 5 + 3 * at].T
-            paste = self.paste_cm(let_down, float(mass))
-            base = paste / let_down.cm_per_g
-            strength = np.maximum(paste + self.ruler_cm * read, 0.0)
-            strength = strength / (base + self.scale_g * thinned)
-            dosed = np.maximum(mass + self.scale_g * weighed, 0.0)
-            lengths[:, self._palette.index(let_down.pigment)] += strength * dosed
-            for kind, share in enumerate((1.0 - let_down.white, let_down.white)):
-                grams[kind] -= mass * share
-                brought[kind] += dosed * share
+            strength = part.strength(self.ruler_cm * read, self.scale_g * thinned)
+            paste, base = part.brings(strength, self.scale_g * weighed)
+            lengths[:, self.palette.index(part.let_down.pigment)] += paste
+            brought += base.T
+            for kind, share in enumerate((1.0 - part.let_down.white, part.let_down.white)):
+                grams[kind] -= part.mass_g * share
         clear, white = (
             more + (np.maximum(mass + self.scale_g * points[:, n + kind], 0.0) if mass > 1e-9
                     else 0.0)
@@ -202,7 +166,7 @@ class Squeezes:
         """Reflectance of each squeeze, shape (k, 36); arguments as for `made`."""
         model = self._model
         loads, white = self.made(doses, points)
-        clear, opaque = self._palette.clear, self._palette.white
+        clear, opaque = self.palette.clear, self.palette.white
         mu_a = loads @ model.absorption
         mu_a += np.outer(1.0 - white, clear.absorption) + np.outer(white, opaque.absorption)
         if model.scattering_pigments:
@@ -222,7 +186,7 @@ class Squeezes:
 
     def points(self, count: int) -> FloatArray:
         """The first of the even points, shape (count, n + 2 + 3 m)."""
-        n = len(self._palette.pigments)
+        n = len(self.palette.pigments)
         lets = range(_PLAIN, _PLAIN + 3 * len(self.let_downs))
         return even_points(SQUEEZES)[:count, [*range(n), _PLAIN - 2, _PLAIN - 1, *lets]]
 
@@ -269,43 +233,8 @@ def strength_off(
     """
     ruler, scale = checked_readings(ruler_cm, scale_g, base_g)
     read, thinned = even_points(SQUEEZES)[:, :2].T
-    paste = np.maximum(1.0 + ruler / paste_cm * read, 0.0)
-    return float(np.quantile(np.abs(paste / (1.0 + scale / base_g * thinned) - 1.0), 0.9))
-
-
-def checked_made(
-    made_cm: Mapping[str, float] | None, let_downs: Sequence[LetDown], scale_g: float
-) -> dict[str, float]:
-    """Paste that let-downs were made with, by pigment.
-
-    Raises
-    ------
-    PourError
-        For a let-down that the recipe lacks, what is no length, or base too little to weigh.
-    """
-    if made_cm is None:
-        return {}
-    expect(made_cm, Mapping, "let_down_cm", "Give a mapping such as {'gorse': 2}")
-    names = [d.pigment for d in let_downs]
-    found = {}
-    for name, paste in made_cm.items():
-        number = isinstance(paste, int | float | np.integer | np.floating)
-        if not number or isinstance(paste, bool) or not 0.0 < paste <= 10_000.0:
-            raise PourError("must be a number above 0", field=f"let_down_cm.{name}", value=paste,
-                            remedy="Say how much paste it was made with, in cm")  # fmt: skip
-        if name not in names:
-            has = ", ".join(dict.fromkeys(names)) or "none"
-            raise PourError("is no let-down of this recipe", field="let_down_cm", value=name,
-                            remedy=f"It has {has}")  # fmt: skip
-        least = min(paste / d.cm_per_g for d in let_downs if d.pigment == name)
-        if least < _SURE * scale_g:
-            raise PourError(
-                f"goes into {least:.3g} g of base, too little for this scale",
-                field=f"let_down_cm.{name}", value=paste,
-                remedy="The base must weigh at least four times what the scale may be off",
-            )  # fmt: skip
-        found[name] = float(paste)
-    return found
+    made = Dosed(LetDown.made("any", paste_cm=paste_cm, base_g=base_g), paste_cm, base_g)
+    return float(np.quantile(np.abs(made.strength(ruler * read, scale * thinned) - 1.0), 0.9))
 
 
 def _lagrange(nodes: FloatArray, x: FloatArray) -> FloatArray:

@@ -162,7 +162,7 @@ def wedge(
             "has no meaning without clear base on top",
             field="height_cm",
             value=height_cm,
-            remedy="Leave out one of height_cm and clear_top=False",
+            remedy="Leave it out: a bare wedge is as high as it is thick",
         )
     coloured = np.linspace(*ends, steps)
     clear = np.maximum(height - coloured, 0.0) if clear_top else np.zeros(steps)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import functools
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from unittest import mock
 
 import numpy as np
@@ -68,6 +68,7 @@ class Pot:
     white_strength: float
     lengths_cm: FloatArray
     base_g: FloatArray
+    made: dict[str, float] = field(default_factory=dict)  # strength of let-downs, 1 as meant
 
     @classmethod
     def poured(
@@ -83,7 +84,9 @@ class Pot:
             np.zeros(len(palette.pigments)),
             np.zeros(2),
         )
-        pot.add(recipe.doses_cm, recipe.pour.clear_g, recipe.pour.white_g, rng)
+        pot.add(recipe.squeezed_cm, recipe.clear_g, recipe.white_g, rng)
+        for part in recipe.weighed:
+            pot.dose(part, recipe.pour.dose_step_cm, rng)
         return pot
 
     def add(self, doses_cm, clear_g, white_g, rng) -> None:  # type: ignore[no-untyped-def]
@@ -93,6 +96,18 @@ class Pot:
         for at, grams in enumerate((clear_g, white_g)):
             if grams:
                 self.base_g[at] += grams + rng.uniform(-1, 1)
+
+    def dose(self, part: sm.Weighed, step_cm: float, rng: np.random.Generator) -> None:
+        """Make a let-down, as little as will do, and weigh so much of it in."""
+        let_down, paste = part.let_down, step_cm
+        while paste / let_down.cm_per_g < max(part.mass_g, 4.0) - 1e-9:
+            paste += step_cm
+        in_it = paste + rng.uniform(-0.2, 0.2)
+        cm_per_g = in_it / (paste / let_down.cm_per_g + rng.uniform(-1, 1))
+        at, grams = self.palette.index(let_down.pigment), part.mass_g + rng.uniform(-1, 1)
+        self.made[let_down.pigment] = cm_per_g / let_down.cm_per_g
+        self.lengths_cm[at] += grams * cm_per_g
+        self.base_g += grams * np.array([1 - let_down.white, let_down.white])
 
     def lab(self) -> FloatArray:
         """Its colour, D65, 2 degrees, dry on white paper, for the other constants."""
@@ -129,11 +144,14 @@ class Story:
         Real CIEDE2000 to the target: as poured, and after each round.
     corrections
         What was advised.
+    pot
+        What was really in it at last.
     """
 
     savable: bool
     delta_e: tuple[float, ...]
     corrections: tuple[sm.Correction, ...]
+    pot: Pot
 
 
 def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) -> bool:
@@ -165,10 +183,31 @@ def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) 
     return found.delta_e <= within
 
 
-def two_rounds(seed: int, *, within: float = 1.5) -> Story:
-    """A random batch, off by more than `within`, measured and corrected twice."""
-    rng = np.random.default_rng(seed)
-    palette = sm.load_palette()
+def thinned(
+    rng: np.random.Generator, palette: sm.Palette
+) -> tuple[sm.Target, sm.Recipe, FloatArray]:
+    """A pastel shade in a small pour, its closest recipe with two let-downs, and its colour."""
+    while True:
+        pour = sm.Pour(
+            batch_g=float(rng.choice([60, 100, 150, 200])),
+            thickness_cm=float(rng.choice([1, 2])),
+            white=float(rng.choice([0, 0, 0.1, 1])),
+        )
+        names = [str(n) for n in rng.permutation(palette.names)[:2]]
+        loads = np.zeros(len(palette.pigments))
+        loads[[palette.index(n) for n in names]] = rng.uniform(0.1, 1.5, 2)
+        aim = Model(palette, pour.thickness_cm, pour.white, sm.View()).lab(loads)
+        target = sm.Target(tuple(aim.tolist()))
+        let_downs = [
+            sm.LetDown.made(n, paste_cm=1, base_g=25, white=float(pour.white == 1)) for n in names
+        ]
+        match = sm.match(target, pour=pour, tolerance=0.0, let_downs=let_downs)
+        if match.delta_e <= 1.0 and match.recipe.weighed:
+            return target, match.recipe, aim
+
+
+def plain(rng: np.random.Generator, palette: sm.Palette) -> tuple[sm.Target, sm.Recipe, FloatArray]:
+    """A shade in a larger pour, its closest recipe in whole centimetres, and its colour."""
     n = len(palette.pigments)
     while True:
         pour = sm.Pour(
@@ -180,28 +219,63 @@ def two_rounds(seed: int, *, within: float = 1.5) -> Story:
         aim = Model(palette, pour.thickness_cm, pour.white, sm.View()).lab(loads)
         target = sm.Target(tuple(aim.tolist()))
         match = sm.match(target, pour=pour, tolerance=0.0)
-        if match.delta_e > 1.0:
-            continue
-        pot = Pot.poured(match.recipe, palette, rng)
+        if match.delta_e <= 1.0:
+            return target, match.recipe, aim
+
+
+def two_rounds(seed: int, *, within: float = 1.5, let_downs: bool = False) -> Story:
+    """A random batch, off by more than `within`, measured and corrected twice."""
+    rng = np.random.default_rng(seed)
+    palette = sm.load_palette()
+    while True:
+        target, recipe, aim = (thinned if let_downs else plain)(rng, palette)
+        pot = Pot.poured(recipe, palette, rng)
         if delta_e(pot.lab(), aim) > within:
             break
-    savable = could_be_saved(pot, match.recipe, aim, within)
+    savable = could_be_saved(pot, recipe, aim, within)
     values, said = [float(delta_e(pot.lab(), aim))], []
-    what: sm.Recipe | sm.Correction = match.recipe
+    what: sm.Recipe | sm.Correction = recipe
     for _ in range(2):
         measured = pot.lab() + rng.normal(0, 0.3, 3)
         what = sm.correct(what, measured, target)
         said.append(what)
         pot.add(what.advice.doses_cm, what.advice.clear_g, what.advice.white_g, rng)
         values.append(float(delta_e(pot.lab(), aim)))
-    return Story(savable, tuple(values), tuple(said))
+    return Story(savable, tuple(values), tuple(said), pot)
+
+
+def misses(seed: int) -> list[tuple[float, float]]:
+    """What a first measurement of a pastel bar of the other world teaches of its let-downs.
+
+    Of each let-down: the logarithm of its real strength (of its paste, times as it was made),
+    less what was believed of it, over the deviation of that; before the measurement, and after.
+    """
+    rng = np.random.default_rng(seed)
+    palette = sm.load_palette()
+    target, recipe, _ = thinned(rng, palette)
+    pot = Pot.poured(recipe, palette, rng)
+    belief = sm.correct(recipe, pot.lab() + rng.normal(0, 0.3, 3), target)._belief
+    rows = []
+    for at, part in enumerate(belief.let_downs):
+        name = part.let_down.pigment
+        paste = palette.index(name)
+        pair = [paste, 2 * belief.count + 3 + at]
+        truth = np.log(pot.strengths[paste] * pot.made[name])
+        before = np.hypot(0.1, np.hypot(0.2 / part.paste_cm, 1.0 / part.base_g) / np.sqrt(3))
+        after = np.sqrt(belief.covariance[np.ix_(pair, pair)].sum())
+        rows.append((truth / before, (truth - belief.mean[pair].sum()) / after))
+        rows[-1] += (after / before,)
+    return rows
 
 
 # --- against enumeration
 
 
-def random_off_batch(seed: int) -> sm.Correction:
-    """A correction of a random batch that is off, small enough to look at every addition."""
+def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
+    """A correction of a random batch that is off, small enough to look at every addition.
+
+    Where it has let-downs, there is one of half of its pastes, or of its first.
+    """
     rng = np.random.default_rng(seed)
     n = int(rng.integers(1, 6))
     palette = sm.load_palette() if seed % 3 == 0 else invented_palette(rng, n)
@@ -217,6 +291,19 @@ def random_off_batch(seed: int) -> sm.Correction:
         shares = rng.dirichlet(np.full(n + 1, 0.7))[:n] * rng.uniform(0.2, 0.9)
         doses = np.floor(shares * pour.max_steps) * pour.dose_step_cm
         model = Model(palette, pour.thickness_cm, pour.white, sm.View())
+        parts: list[sm.Weighed] = []
+        for at in range(n if let_downs else 0):
+            grams = float(rng.integers(1, int(pour.batch_g / (2 * n))))
+            if rng.random() < 0.5 or (at == n - 1 and not parts):
+                made = sm.LetDown.made(
+                    palette.names[at], paste_cm=1, base_g=float(rng.choice([10, 25])),
+                    white=float(rng.integers(2)) if 0 < pour.white < 1 else pour.white,
+                )  # fmt: skip
+                parts.append(sm.Weighed(made, grams))
+                doses[at] += parts[-1].paste_cm
+        sides = [sum(p.mass_g * abs(p.let_down.white - w) for p in parts) for w in (0, 1)]
+        if sides[0] > pour.white_g or sides[1] > pour.clear_g or doses.sum() > pour.max_total_cm:
+            continue
         loads = doses * 100 / pour.batch_g
         measured = model.lab(loads * np.exp(rng.normal(0, 0.25, n))) + rng.normal(0, 0.3, 3)
         aims = (model.lab(loads), model.lab(shares * pour.max_load), measured + rng.normal(0, 6, 3))
@@ -226,7 +313,7 @@ def random_off_batch(seed: int) -> sm.Correction:
     names = palette.names
     kinds = ("clear", "white", "own")
     return sm.correct(
-        sm.Recipe({k: d for k, d in zip(names, doses.tolist(), strict=True) if d}, pour),
+        sm.Recipe({k: d for k, d in zip(names, doses.tolist(), strict=True) if d}, pour, parts),
         sm.Target(tuple(measured.tolist())),
         sm.Target(tuple(aim.tolist())),
         palette=palette,
@@ -242,11 +329,21 @@ def every_addition(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Steps (k, n), mass of base (k,) and CIEDE2000 (k,) of every permitted addition.
 
-    Colours come from `Model` with the learned palette, and the masses from arithmetic of its own.
+    Colours come from `Model` with the learned palette, and what is in the pot from the most likely
+    errors by arithmetic of its own.
     """
-    belief, pour = c._belief, c.recipe.pour
-    lengths, _, real = (part[0] for part in belief.contents(belief.mean[None]))
-    step, n = pour.dose_step_cm, lengths.size
+    belief, pour, names = c._belief, c.recipe.pour, c.palette.names
+    n, errors = len(names), belief.mean
+    squeezed = np.array([c.recipe.squeezed_cm.get(name, 0.0) for name in names])
+    lengths = np.maximum(squeezed + errors[n + 1 : 2 * n + 1], 0)
+    real = np.array([c.recipe.clear_g, c.recipe.white_g]) + errors[2 * n + 1 : 2 * n + 3]
+    count = len(c.recipe.weighed)
+    made, off = errors[2 * n + 3 : -3].reshape(2, count)
+    for part, f, e in zip(c.recipe.weighed, made, off, strict=True):
+        grams = max(part.mass_g + e, 0.0)
+        lengths[names.index(part.let_down.pigment)] += grams * part.let_down.cm_per_g * np.exp(f)
+        real += grams * np.array([1 - part.let_down.white, part.let_down.white])
+    step = pour.dose_step_cm
     aim = c.target.lab_in(sm.View())
     rows, masses, values = [], [], []
     portions = int((pot_g - pour.batch_g) / base_step_g + 1e-9)
@@ -272,8 +369,11 @@ def every_addition(
 
 
 def faults(seed: int) -> tuple[str, list[str]]:
-    """Status of a random correction, and everything that enumeration finds wrong with it."""
-    c = random_off_batch(seed)
+    """Status of a random correction, and everything that enumeration finds wrong with it.
+
+    Every fourth batch has let-downs.
+    """
+    c = random_off_batch(seed, let_downs=seed % 4 == 3)
     last, pour = c._additions, c.recipe.pour
     steps, grams, values = every_addition(
         c, last.bases, last.pot_g, last.base_step_g, last.max_load
@@ -306,8 +406,10 @@ def faults(seed: int) -> tuple[str, list[str]]:
         if not a.nothing and after.load > last.max_load + 1e-9:
             wrong.append(f"over the load limit: {a}")
         for name, dose in c.recipe.doses_cm.items():
-            if after.doses_cm[name] < dose:
+            if after.doses_cm[name] < dose - 1e-9:
                 wrong.append(f"taken out: {name}")
+        if after.weighed != c.recipe.weighed:
+            wrong.append("let-downs lost")
     return c.status, wrong
 
 

@@ -426,7 +426,8 @@ CALLS: dict[str, Call] = {
         sm.propose_let_down,
         lambda _: {
             "target": "#c8d050", "palette": palette(), "pour": sm.Pour(), "view": None,
-            "delta_e": 4.0, "step_g": 1.0, "bases_g": (20.0,), "max_let_downs": 1,
+            "delta_e": 4.0, "step_g": 1.0, "least_g": None, "bases_g": (20.0,),
+            "max_let_downs": 1,
         },
         slow=True,
     ),
@@ -463,7 +464,7 @@ CALLS: dict[str, Call] = {
             "palette": palette(), "view": None, "tolerance": 1.0, "max_load": None,
             "pot_g": None, "bases": None, "base_step_g": None, "must_avoid": (),
             "strength_spread": 0.1, "white_spread": 0.1, "ruler_cm": 0.2, "scale_g": 1.0,
-            "measured_spread": 0.3, "model_spread": 0.5,
+            "let_down_cm": None, "measured_spread": 0.3, "model_spread": 0.5,
         },
         slow=True,
     ),

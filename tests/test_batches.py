@@ -92,6 +92,13 @@ def test_bars() -> None:
     assert f"{by_bar.bars} bars" in by_bar.sentence
 
 
+def test_the_largest_may_be_the_last_that_does() -> None:
+    found = sm.smallest_batch("#d9822b", bar_g=90, largest_g=500)
+    assert found.always_from_g == found.largest_g == 450
+    assert found.mass_g == 270
+    assert "So does the largest tried, 450 g, but not all between" in found.sentence
+
+
 def test_a_colour_out_of_reach_needs_no_search() -> None:
     found = sm.smallest_batch("#0000ff")
     assert found.curve == ()

@@ -118,6 +118,39 @@ def test_bad_words(run: Run, words: tuple[str, ...], said: str) -> None:
     assert "Traceback" not in err
 
 
+def test_a_doubtful_measurement_is_not_acted_on(run: Run, tmp_path: Path) -> None:
+    batch = str(tmp_path / "batch.json")
+    words = ("correct", "#d9822b", "--poured", "gorse=8", "--batch", "500", "--keep", batch)
+    status, out, _ = run(*words, "--measured", "30", "40", "-20")
+    assert status == 0 and "hard to believe" in out
+    assert "clear the doubt first" in out and "add this, measure again" not in out
+    status, _, err = run(
+        "correct", "--go-on", batch, "--measured", "60", "8", "40", "--added-clear", "-5"
+    )
+    assert status == 2 and "--added-clear: must lie between" in err
+
+
+def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: Path) -> None:
+    order, batch = str(tmp_path / "order.json"), str(tmp_path / "batch.json")
+    pale = ("#f4e0e4", "--batch", "120", "--thickness", "2", "--let-down", "rosehip=1/50")
+    assert run("match", *pale, "--save", order)[0] == 0
+    words = ("correct", "--recipe", order, "--measured", "92", "6", "1", "--keep", batch)
+    status, out, _ = run(*words, "--let-down-cm", "rosehip=5", "--json")
+    recipe = sm.load(order).recipe
+    assert recipe.weighed
+    c = sm.correct(recipe, (92, 6, 1), "#f4e0e4", let_down_cm={"rosehip": 5})
+    told = json.loads(out)
+    assert status == 0
+    assert [s["name"] for s in told["strengths"]] == [s.name for s in c.strengths]
+    assert "rosehip let-down" in [s.name for s in c.strengths]
+    assert told["advice"]["after"]["weighed"][0]["mass_g"] == recipe.weighed[0].mass_g
+    again = ("correct", "--go-on", batch, "--measured", "93", "5", "1")
+    status, out, _ = run(*again)
+    assert status == 0 and "rosehip let-down" in out
+    status, _, err = run(*again, "--let-down-cm", "rosehip=5")
+    assert status == 2 and "--let-down-cm: is in the file already" in err
+
+
 def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
     order, small, shelf = (str(tmp_path / n) for n in ("o.json", "s.json", "shelf.csv"))
     m = sm.match("#b5702f", pour=sm.Pour(batch_g=500, thickness_cm=2))
@@ -143,7 +176,7 @@ def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
         (("cost",), "--recipe FILE"),
         (("spread", "gorse=1", "--recipe", order), "both"),
         (("pot", "--recipe", order, "--white", "0.5"), "--white"),
-        (("same-look", "--recipe", order, "--save", "/no/such/x"), "--save"),
+        (("same-look", "--recipe", order, "--to-white", "0.1", "--save", "/no/such/x"), "--save"),
         (("sheet", "--recipe", order, "--no-spread", "--ruler", "0.1"), "--no-spread"),
     ):
         status, _, err = run(*words)

@@ -77,6 +77,7 @@ def test_let_down(run: Run) -> None:
     assert status == 0
     assert all(str(part) in out for part in plan.to_make)
     told = json.loads(run(*words, "--json")[1])
+    assert told["within"] is plan.within is True
     assert [part["used_g"] for part in told["to_make"]] == [p.used_g for p in plan.to_make]
     assert told["closest"]["weighed"][0]["pigment"] == plan.to_make[0].let_down.pigment
 
@@ -128,6 +129,8 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
             "--measured-spectrum",
         ),
         (("let-down", "#f4d9c6", "--weigh-step", "0"), "--weigh-step"),
+        (("let-down", "#f4d9c6", "--weigh-least", "0"), "--weigh-least"),
+        (("same-look", "gorse=2"), "say where the recipe goes"),
         (("let-down", "#f4d9c6", "--max-let-downs", "0"), "--max-let-downs"),
         (("match", "#f4d9c6", "--let-down", "gorse=1:50"), "--let-down"),
         (("match", "#f4d9c6", "--let-down", "gorse=0/50"), "--let-down"),

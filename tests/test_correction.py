@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import pickle
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -386,14 +385,3 @@ def test_another_palette_can_not_come_in_midway() -> None:
     first = sm.correct(recipe, real, wanted)
     with pytest.raises(sm.PourError, match="palette"):
         sm.correct(first, real, wanted, palette=strong({"kelp": 2.0}))
-
-
-def test_a_kept_batch_keeps_its_let_downs(tmp_path: Path) -> None:
-    thinned = sm.LetDown.made("rosehip", paste_cm=1, base_g=50)
-    pour = sm.Pour(batch_g=120, thickness_cm=2)
-    poured = sm.match("#f4e0e4", pour=pour, let_downs=[thinned]).recipe
-    assert poured.weighed
-    first = sm.correct(poured, (89, 9, 1), "#f4e0e4")
-    sm.save_correction(first, tmp_path / "a.json")
-    again = sm.load_correction(tmp_path / "a.json")
-    assert again.recipe == poured and again == first

@@ -308,9 +308,86 @@ def test_no_let_down_where_none_is_needed_or_none_helps() -> None:
     small = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=20))  # no whole centimetre fits
     assert small.match is not None
     assert small.without.closest.recipe.doses_cm == {}
-    few = sm.propose_let_down("#f4d9c6", max_let_downs=1)
-    assert few.match is None
+    with pytest.raises(sm.PourError, match="least_g"):
+        sm.propose_let_down("#f4d9c6", least_g=0)
+
+
+GRAINS = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
+
+
+def singles(
+    target: str, pour: sm.Pour, palette: sm.Palette, least_g: float
+) -> list[tuple[float, float]]:
+    """CIEDE2000, and base for 1 cm, of all single let-downs that `match` weighs enough of."""
+    found = []
+    for grams, name in itertools.product(GRAINS, palette.names):
+        m = sm.match(target, palette=palette, pour=pour, let_downs=[made(name, grams)])
+        parts = m.closest.recipe.weighed
+        if parts and parts[0].mass_g >= least_g:
+            found.append((m.closest.delta_e, grams))
+    return found
+
+
+def test_no_less_is_weighed_than_a_maker_can() -> None:
+    asked = {"pour": sm.Pour(batch_g=80)}
+    plan = sm.propose_let_down("#c8d050", **asked)  # type: ignore[arg-type]
+    assert plan.within and plan.match is not None
+    assert [p.used_g >= 5 for p in plan.to_make] == [True] * len(plan.to_make)
+    assert len({p.base_g / p.paste_cm for p in plan.to_make}) > 1  # each as strong as it may be
+    # It is what `match` says of the same let-downs, which have nothing needless among them.
+    again = sm.match(
+        "#c8d050", tolerance=0.0, let_downs=[p.let_down for p in plan.to_make], **asked
+    )  # type: ignore[arg-type]
+    assert again.closest.recipe == plan.recipe
+    # Who has a finer hand may say so, and gets them stronger.
+    fine = sm.propose_let_down("#c8d050", least_g=1, **asked)  # type: ignore[arg-type]
+    assert min(p.used_g for p in fine.to_make) < 5
+    assert fine.within
+    assert sum(p.base_g for p in fine.to_make) < sum(p.base_g for p in plan.to_make)
+    coarse = sm.propose_let_down("#c8d050", step_g=2, **asked)  # type: ignore[arg-type]
+    assert all(p.used_g >= 10 for p in coarse.to_make)
+
+
+@pytest.mark.parametrize("least_g", [1.0, 5.0])
+def test_one_let_down_against_all_of_them(least_g: float) -> None:
+    palette, pour = sm.load_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=300)
+    plan = sm.propose_let_down(
+        "#d9822b", palette=palette, pour=pour, delta_e=1.1, max_let_downs=1, least_g=least_g
+    )
+    # It gains less than 0.5, and yet it is what was asked for.
+    assert plan.within
+    assert 1.1 < plan.without.closest.delta_e < plan.closest.delta_e + 0.5
+    good = [row for row in singles("#d9822b", pour, palette, least_g) if row[0] <= 1.1]
+    strongest = min(grams for _, grams in good)
+    assert plan.to_make[0].base_g == strongest
+    assert plan.closest.delta_e == pytest.approx(min(v for v, g in good if g == strongest))
+
+
+def test_out_of_reach_the_nearest_is_proposed() -> None:
+    palette, pour = sm.load_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=200)
+    # Within what the pastes can do, but not with one let-down.
+    few = sm.propose_let_down("#e0b050", palette=palette, pour=pour, delta_e=0.2, max_let_downs=1)
+    best = min(singles("#e0b050", pour, palette, 5.0))
+    assert not few.within
+    assert few.floor <= 0.2
+    assert len(few.to_make) == 1
+    assert few.closest.delta_e == pytest.approx(best[0], abs=1e-9)
     assert "None of the" in few.sentence
+    assert f"it comes to {best[0]:.2f} instead of" in few.sentence
+    # Beyond what they can do: the fewest let-downs that come nearly as near as they can.
+    beyond = sm.propose_let_down("#d8f0e0", pour=sm.Pour(batch_g=50))
+    assert not beyond.within
+    assert 1.0 < beyond.floor <= beyond.closest.delta_e <= beyond.without.ideal.delta_e + 0.5
+    assert "the pastes themselves stay 1.05 away" in beyond.sentence
+    assert "With 2 let-downs it comes to" in str(beyond)
+    one = singles("#d8f0e0", sm.Pour(batch_g=50), sm.load_palette(), 5.0)
+    assert min(one)[0] > beyond.without.ideal.delta_e + 0.5
+    # Where centimetres come as near, none is worth making.
+    idle = sm.propose_let_down("#b5702f", pour=sm.Pour(batch_g=300), palette=palette)
+    assert not idle.within
+    assert idle.match is None
+    assert idle.without.closest.delta_e < idle.without.ideal.delta_e + 0.5
+    assert "no let-down gains enough" in idle.sentence
 
 
 @pytest.mark.parametrize(
@@ -318,6 +395,7 @@ def test_no_let_down_where_none_is_needed_or_none_helps() -> None:
     [
         ({"delta_e": 0}, "delta_e"),
         ({"step_g": -1}, "step_g"),
+        ({"least_g": float("nan")}, "least_g"),
         ({"bases_g": 10}, "bases_g"),
         ({"bases_g": [0.0]}, "bases_g"),
         ({"max_let_downs": 0}, "max_let_downs"),

@@ -22,7 +22,7 @@ FLOORS = (
     "colorimetry difference",
     "optics.*",
     "materials pour target",
-    "layers pot prediction spread squeezes wedge",
+    "layers pot prediction readings spread squeezes wedge",
     "photo.*",
     "search.*",
     "many match question steady",

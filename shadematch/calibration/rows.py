@@ -36,7 +36,7 @@ from shadematch.errors import PourError, ShadematchError, SpectrumError
 from shadematch.pour import BACKINGS, Pour, View
 from shadematch.standards import onto_grid
 
-__all__ = ["Row", "backings_of", "column_of", "fault", "pours_of", "with_points"]
+__all__ = ["COLUMNS", "Row", "backings_of", "column_of", "fault", "pours_of", "with_points"]
 
 _SPECTRAL: Final = re.compile(r"(?:spectral_?)?(?:nm|r)?_?(\d{3}(?:[.,]\d+)?)(?:_?nm)?")
 _DOSE: Final = re.compile(r"(dose_cm|dose_g|load_cm|load_g|part)\s*:\s*(.+)", re.IGNORECASE)
@@ -48,6 +48,11 @@ _OTHER_NAMES: Final = {
     "sample_name": "name", "lab_l": "l", "lab_a": "a", "lab_b": "b", "l*": "l", "a*": "a",
     "b*": "b", "xyz_x": "x", "xyz_y": "y", "xyz_z": "z", "sample_backing": "backing",
 }  # fmt: skip
+COLUMNS: Final = (
+    "name, batch_g, thickness_cm, white, dose_cm:PASTE and such, backing, contact, light, "
+    "illuminant, observer, and either L, a, b or X, Y, Z or 380, 390, ... (nm)"
+)
+"""The usual ones, for complaints."""
 _LONGEST_NAME: Final = 300
 _PERCENT: Final = 1.5
 """A file with a larger value than this is in percent: no soap reflects half as much again as

@@ -2,10 +2,10 @@
 
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
 list of {name, factor, low, high}; ``surprise``; ``advice`` and ``closest``, each {doses_cm,
-clear_g, white_g, delta_e, p90, lab, hex, after {doses_cm, batch_g, white}}; ``bound``,
-``proved``, ``proof``, ``tolerance``; ``pour``, ``view``, ``cautions``. Where the batch can't be
-saved, ``advice`` is ``closest``. ``round`` counts the corrections of this batch, ``kept`` is the
-file that it was kept in, or null.
+clear_g, white_g, delta_e, p90, lab, hex, after {``doses_cm`` to ``tubes`` as in
+`shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``tolerance``;
+``pour``, ``view``, ``cautions``. Where the batch can't be saved, ``advice`` is ``closest``.
+``round`` counts the corrections of this batch, ``kept`` is the file that it was kept in, or null.
 """
 
 from __future__ import annotations
@@ -19,15 +19,19 @@ from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapp
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     NUMBER,
+    TARGET_WAYS,
     Verbs,
     add_conditions,
+    add_made,
     add_photo,
     add_readings,
     add_target,
     called,
+    dose_entries,
     no_photo,
     pour_and_view,
     read_doses,
+    read_made,
     read_palette,
     read_photo,
     read_readings,
@@ -80,6 +84,7 @@ def add_verb(verb: Verbs) -> None:
     text = "pigment to leave out; may be repeated"
     add("--must-avoid", action="append", default=[], metavar="NAME", help=text)
     add_readings(parser)
+    add_made(parser)
     text = "write the palette with the strengths learned to a file"
     add("--save-palette", metavar="FILE", help=text)
     add_conditions(parser)
@@ -105,7 +110,7 @@ def _measured(args: argparse.Namespace) -> Target | list[float]:
         return Target.from_csv(args.measured_spectrum)
 
 
-_TARGET = ("hex", "lab", "xyz", "spectrum", "photo", "target_illuminant", "target_observer")
+_TARGET = (*TARGET_WAYS, "target_illuminant", "target_observer")
 
 
 def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[str, Any]]:
@@ -131,7 +136,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
         return Recipe(doses, pour), read_target(args), {"palette": palette, "view": view}
     own = (*Pour.model_fields, *View.model_fields, *_TARGET)
     if args.go_on is not None:
-        own = (*own, "palette", "ruler", "scale")
+        own = (*own, "palette", "ruler", "scale", "let_down_cm")
     in_the_file(args, own, f"--{given[0].replace('_', '-')}")
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
@@ -145,7 +150,8 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
     if args.added is not None or args.added_clear is not None or args.added_white is not None:
         words = [] if args.added in (None, ["nothing"]) else args.added
         clear, white = (value or 0.0 for value in (args.added_clear, args.added_white))
-        last = last.added(read_doses(words), clear_g=clear, white_g=white)
+        with called("clear_g", "--added-clear"), called("white_g", "--added-white"):
+            last = last.added(read_doses(words), clear_g=clear, white_g=white)
     return last, last.target, {}
 
 
@@ -174,6 +180,7 @@ def _correct(args: argparse.Namespace) -> str:
             **conditions,
             **({} if tolerance is None else {"tolerance": tolerance}),
             **read_readings(args),
+            let_down_cm=read_made(args),
         )
     for option, write in (
         ("--save-palette", found.palette.save),
@@ -203,6 +210,8 @@ def _next(found: Correction, place: str) -> str:
     if found.advice.nothing:
         return ""
     call = f"shadematch correct --go-on {shlex.quote(place)} --measured L A B"
+    if found.doubtful:
+        return f": clear the doubt first; if you add this nevertheless, go on with {call}"
     return f": add this, measure again, then {call}"
 
 
@@ -228,7 +237,7 @@ def _addition(found: Addition) -> dict[str, Any]:
         "doses_cm": dict(found.doses_cm),
         **{name: getattr(found, name) for name in shown},
         "after": {
-            "doses_cm": dict(after.doses_cm),
+            **dose_entries(after),
             "batch_g": after.pour.batch_g,
             "white": after.pour.white,
         },

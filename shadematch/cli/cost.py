@@ -1,21 +1,21 @@
 """``shadematch cost``: what a bar costs, and how many bars the tubes make.
 
-With ``--json``: ``doses_cm`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`;
-``bar_g``, ``bars``; ``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and
-``base_per_bar``, null where a price is not known; ``bars_per_set``, ``bars_on_shelf``,
-``first_out``, null without paste; ``pour``, ``view``, ``cautions``.
+With ``--json``: ``doses_cm`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``bars``;
+``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null where
+a price is not known; ``bars_per_set``, ``bars_on_shelf``, ``first_out``, null without paste, the
+second also without ``--shelf``; ``batch_g``, ``white``, ``cautions``.
 """
 
 from __future__ import annotations
 
 import argparse
 
+from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.repeat import add_recipe, read_recipe
-from shadematch.cli.words import NUMBER, Verbs, add_conditions, recipe_entries, shared_entries
+from shadematch.cli.words import NUMBER, Verbs, add_conditions, called, dose_entries
 from shadematch.planning.books import read_stock
 from shadematch.planning.cost import cost
-from shadematch.prediction import predict
 
 __all__ = ["add_verb"]
 
@@ -30,23 +30,23 @@ def add_verb(verb: Verbs) -> None:
     text = "what is on the shelf with its prices, a CSV file as for plan (the palette's prices)"
     parser.add_argument("--shelf", metavar="FILE", help=text)
     parser.add_argument("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass in g (100)")
-    add_conditions(parser)
+    add_conditions(parser, pour=("batch_g", "white"), view=False)  # the rest costs nothing
 
 
 def _cost(args: argparse.Namespace) -> str:
     own = read_recipe(args)
-    stock = None if args.shelf is None else read_stock(args.shelf)
+    with called("path", "--shelf"):
+        stock = None if args.shelf is None else read_stock(args.shelf)
     options = {} if args.bar_g is None else {"bar_g": args.bar_g}
     found = cost(own.recipe, palette=own.palette, stock=stock, **options)
     if args.json:
-        seen = predict(
-            own.recipe.doses_cm, palette=own.palette, pour=own.recipe.pour, view=own.view
-        )
+        pour = own.recipe.pour
         return json_text(
             {
-                **recipe_entries(own.recipe, seen),
+                **dose_entries(own.recipe),
                 **{name: getattr(found, name) for name in (*_SHOWN, *_TUBES)},
-                **shared_entries(own.recipe.pour, own.view),
+                **{name: getattr(pour, name) for name in ("batch_g", "white")},
+                "cautions": CAUTIONS,
             }
         )
     return "\n\n".join((wrapped(str(found), 11), cautions()))

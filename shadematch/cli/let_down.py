@@ -1,8 +1,9 @@
 """``shadematch let-down``: which let-down to make for a pastel shade in a small bar.
 
 With ``--json``: ``to_make``, a list of {pigment, paste_cm, base_g, used_g}, empty where none is
-needed or none helps; ``sentence``, ``delta_e`` as asked for, ``floor``, ``tried``; ``without``
-and ``closest`` as in `shadematch.cli.match`; ``pour``, ``view``, ``cautions``.
+needed or none is worth making; ``sentence``, ``delta_e`` as asked for, ``within`` (whether it
+comes so close), ``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`;
+``pour``, ``view``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -36,20 +37,23 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("the let-downs").add_argument
     add("--delta-e", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
     add("--weigh-step", dest="step_g", type=NUMBER, metavar="G", help="weighed to this many g (1)")
+    text = "weigh no less of one than this many g (5 times that)"
+    add("--weigh-least", dest="least_g", type=NUMBER, metavar="G", help=text)
     add("--max-let-downs", type=COUNT, metavar="COUNT", help="most of them to make (3)")
     add_conditions(parser)
 
 
 def _propose(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    names = ("delta_e", "step_g", "max_let_downs")
+    names = ("delta_e", "step_g", "least_g", "max_let_downs")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
     palette, target = read_palette(args.palette), read_target(args)
     try:
         plan = propose_let_down(target, palette=palette, pour=pour, view=view, **given)
     except ShadematchError as found:
-        raise renamed(found, "--weigh-step" if found.field == "step_g" else found.field) from None
-    best = (plan.match or plan.without).closest
+        own = {"step_g": "--weigh-step", "least_g": "--weigh-least"}
+        raise renamed(found, own.get(found.field, found.field)) from None
+    best = plan.closest
     if args.json:
         make = [
             {
@@ -61,7 +65,9 @@ def _propose(args: argparse.Namespace) -> str:
         return json_text(
             {
                 "to_make": make,
-                **{n: getattr(plan, n) for n in ("sentence", "delta_e", "floor", "tried")},
+                **{
+                    n: getattr(plan, n) for n in ("sentence", "delta_e", "within", "floor", "tried")
+                },
                 "without": choice_entries(plan.without.closest),
                 "closest": choice_entries(best),
                 **shared_entries(pour, view),

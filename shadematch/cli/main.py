@@ -67,7 +67,7 @@ def _parser() -> Parser:
 
     def verb(name: str, run: Callable[[argparse.Namespace], str], text: str) -> Parser:
         made: Parser = verbs.add_parser(name, help=text, description=text, allow_abbrev=False)
-        made.set_defaults(run=run)
+        made.set_defaults(run=run, parser=made)
         made.add_argument("--json", action="store_true", help="print one JSON object instead")
         return made
 
@@ -113,7 +113,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     words = sys.argv[1:] if argv is None else argv
     try:
-        args = _parser().parse_args([_marked(word) for word in words])
+        args, unknown = _parser().parse_known_args([_marked(word) for word in words])
+        if unknown:
+            args.parser.unknown([word.strip() for word in unknown])
         _say(args.run(args))
     except SystemExit as done:  # argparse after --help and --version
         return int(done.code or 0)

@@ -25,7 +25,7 @@ from typing import Any
 
 from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
-from shadematch.cli.words import NUMBER, Verbs, choice_entries, read_palette
+from shadematch.cli.words import NUMBER, Verbs, called, choice_entries, read_palette
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
@@ -69,7 +69,10 @@ def _quietly() -> Iterator[None]:
 
 
 def _plan(args: argparse.Namespace) -> str:
-    orders, stock = read_orders(args.orders), read_stock(args.stock)
+    with called("path", "ORDERS"):
+        orders = read_orders(args.orders)
+    with called("path", "SHELF"):
+        stock = read_stock(args.stock)
     given = {"seconds": args.seconds, "gap": args.gap}
     options = {name: value for name, value in given.items() if value is not None}
     buy = args.buy if args.budget is None else args.budget

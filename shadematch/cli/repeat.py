@@ -101,7 +101,7 @@ def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> 
     """Complain of what is given though the file of `option` holds it."""
     place = "saved recipe" if option == "--recipe" else "file"
     for name in names:
-        if (value := getattr(args, name)) is not None:
+        if (value := getattr(args, name, None)) is not None:
             raise PourError(
                 f"is in the {place} already",
                 field=OPTIONS.get(name, "--" + name.replace("_", "-")), value=value,

@@ -23,7 +23,7 @@ from shadematch.cli.words import (
     renamed,
     shared_entries,
 )
-from shadematch.errors import FileError, ShadematchError
+from shadematch.errors import FileError, PourError, ShadematchError
 from shadematch.look import same_look
 from shadematch.pour import Pour, View
 from shadematch.saved import kept, save
@@ -62,6 +62,11 @@ def _same(args: argparse.Namespace) -> str:
     own = read_recipe(args)
     pour, view = own.recipe.pour, own.view
     given = {n: getattr(args, f"to_{n}") for n in (*_POUR, *_VIEW)}
+    if all(value is None for value in given.values()):
+        raise PourError(
+            "say where the recipe goes", field="--to-batch, --to-thickness, ...", value="none",
+            remedy="Give at least one option that begins with --to",
+        )  # fmt: skip
     try:
         there = Pour(
             **{**pour.model_dump(), **{n: given[n] for n in _POUR if given[n] is not None}}

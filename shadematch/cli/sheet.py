@@ -13,6 +13,7 @@ from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
+    TARGET_WAYS,
     Verbs,
     add_conditions,
     add_readings,
@@ -35,7 +36,7 @@ from shadematch.spread import Spread
 
 __all__ = ["add_verb"]
 
-_TARGET = ("hex", "lab", "xyz", "spectrum", "target_illuminant", "target_observer")
+_TARGET = (*TARGET_WAYS, "target_illuminant", "target_observer")
 _PAGE = ("title", "date", "note", "bars", "bar_g", "loss")
 
 
@@ -63,6 +64,9 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _result(args: argparse.Namespace) -> Match | Repeat:
+    if args.recipe is None and all(getattr(args, way) is None for way in TARGET_WAYS):
+        raise PourError("say what is poured", field="HEX", value="none",
+                        remedy="Give a wanted colour, or --recipe FILE")  # fmt: skip
     if args.recipe is None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)

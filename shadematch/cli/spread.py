@@ -15,8 +15,9 @@ from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import (
     Verbs,
     add_conditions,
+    add_made,
     add_readings,
-    read_doses,
+    read_made,
     read_readings,
     recipe_entries,
     shared_entries,
@@ -34,9 +35,8 @@ def add_verb(verb: Verbs) -> None:
     add_recipe(parser)
     text = "screen colour that CIEDE2000 is taken to (the target in the file, or the recipe's own)"
     parser.add_argument("--target", metavar="HEX", help=text)
-    text = "paste that a let-down in it was made with at once; may be repeated"
-    parser.add_argument("--let-down-cm", action="append", metavar="NAME=CM", help=text)
     add_readings(parser)
+    add_made(parser)
     add_conditions(parser)
 
 
@@ -47,7 +47,7 @@ def _spread(args: argparse.Namespace) -> str:
         palette=own.palette,
         view=own.view,
         target=own.target if args.target is None else args.target.strip(),
-        let_down_cm=None if args.let_down_cm is None else read_doses(args.let_down_cm),
+        let_down_cm=read_made(args),
         **read_readings(args),
     )
     if args.json:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import difflib
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, NoReturn, Protocol, TypeVar
 
@@ -17,8 +18,8 @@ from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import Choice
 from shadematch.readers import is_number
+from shadematch.readings import RULER_CM, SCALE_G
 from shadematch.spread import Spread
-from shadematch.squeezes import RULER_CM, SCALE_G
 from shadematch.target import Target
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_made",
     "add_photo",
     "add_readings",
     "add_target",
@@ -43,6 +45,7 @@ __all__ = [
     "pour_and_view",
     "read_doses",
     "read_let_down",
+    "read_made",
     "read_palette",
     "read_photo",
     "read_readings",
@@ -75,7 +78,8 @@ OPTIONS: Final = (
             *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
-    | {"drop_mm": "--drop", "lights": "--under", "illuminants": "--under"}
+    | {"let_down_cm": "--let-down-cm", "drop_mm": "--drop"}
+    | {"lights": "--under", "illuminants": "--under"}
 )
 """What the library's fields are called here."""
 
@@ -89,9 +93,18 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Turn what argparse says into an error with a remedy."""
-        said = message.removeprefix("argument ")
+        self._complain(message.removeprefix("argument "), "")
+
+    def unknown(self, words: Sequence[str]) -> NoReturn:
+        """Complain of words that mean nothing to the verb of this parser."""
+        options = [o for a in self._actions for o in a.option_strings]
+        close = difflib.get_close_matches(words[0], options, n=1) if words[0][:1] == "-" else []
+        hint = f"Did you mean {close[0]}? " if close else ""
+        self._complain(f"unrecognized arguments: {' '.join(words)}", hint)
+
+    def _complain(self, said: str, hint: str) -> NoReturn:
         said = said if len(said) <= _LONGEST else f"{said[: _LONGEST - 3]}..."
-        raise ShadematchError(said, remedy=f"See {self.prog} --help")
+        raise ShadematchError(said, remedy=f"{hint}See {self.prog} --help")
 
 
 class Verbs(Protocol):
@@ -161,8 +174,23 @@ def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
     add(f"{start}shading", metavar="FILE", help="photo of plain paper from the same stand")
 
 
-def add_conditions(parser: argparse.ArgumentParser) -> None:
-    """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them."""
+def add_conditions(
+    parser: argparse.ArgumentParser,
+    pour: Sequence[str] = tuple(Pour.model_fields),
+    *,
+    view: bool = True,
+) -> None:
+    """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them.
+
+    Parameters
+    ----------
+    parser
+        Of the verb.
+    pour
+        Fields of the pour that matter to it.
+    view
+        Whether the view does.
+    """
     parser.add_argument("--palette", metavar="FILE", help="palette file (the demo palette)")
     usual = Pour()
     add = parser.add_argument_group("the pour").add_argument
@@ -174,7 +202,10 @@ def add_conditions(parser: argparse.ArgumentParser) -> None:
         ("dose_step_cm", "CM", "doses are multiples of this many cm"),
     ):
         text = f"{text} ({getattr(usual, field):g})"
-        add(OPTIONS[field], dest=field, type=NUMBER, metavar=unit, help=text)
+        if field in pour:
+            add(OPTIONS[field], dest=field, type=NUMBER, metavar=unit, help=text)
+    if not view:
+        return
     add = parser.add_argument_group("the view").add_argument
     add("--illuminant", metavar="NAME", help=f"{LIGHT} (D65)")
     add("--observer", metavar="DEGREES", help="2 (usual) or 10")
@@ -196,6 +227,17 @@ def read_readings(args: argparse.Namespace) -> dict[str, Any]:
     """`ruler_cm` and `scale_g`, where they were given."""
     given = {"ruler_cm": args.ruler, "scale_g": args.scale}
     return {name: value for name, value in given.items() if value is not None}
+
+
+def add_made(parser: argparse.ArgumentParser) -> None:
+    """Let be said how much of let-downs was made at once; `read_made` reads it."""
+    text = "paste that a let-down in the recipe was made with at once; may be repeated"
+    parser.add_argument("--let-down-cm", action="append", metavar="NAME=CM", help=text)
+
+
+def read_made(args: argparse.Namespace) -> dict[str, float] | None:
+    """`let_down_cm`, where it was given."""
+    return None if args.let_down_cm is None else read_doses(args.let_down_cm)
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:

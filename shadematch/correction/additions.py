@@ -106,7 +106,7 @@ class Additions:
         self.bases, self.base_step_g = bases, base_step_g
         self.excluded = excluded
         self._excluded = list(excluded)
-        self._mass = float(belief.base_g.sum())
+        self._mass = float(belief.total_g.sum())
         self._portions = max(math.floor((pot_g - self._mass) / base_step_g + 1e-9), 0)
         self._layers: dict[bytes, Layer] = {}
         self.complete = True  # until doses of scattering pigments have to be left out
@@ -114,7 +114,7 @@ class Additions:
     def portions(self) -> Iterator[list[tuple[float, float]]]:
         """Masses of clear and white base [g] that may be added; equal sums together, rising."""
         yield [(0.0, 0.0)]
-        white = float(self.belief.base_g[1]) / self._mass
+        white = float(self.belief.total_g[1]) / self._mass
         shares = {"own": white, "clear": 0.0, "white": 1.0}
         kinds = list(dict.fromkeys(shares[kind] for kind in self.bases))
         for k in range(1, self._portions + 1):
@@ -126,7 +126,7 @@ class Additions:
     def room(self, base_g: tuple[float, float]) -> int:
         """Most steps of paste on top, with this much base; negative where it is overfull."""
         most = self.max_load * (self._mass + sum(base_g)) / 100.0
-        left = most - float(self.belief.doses_cm.sum())
+        left = most - self.belief.total_cm
         return math.floor(left / self._step_cm * (1 + 1e-12) + 1e-9)
 
     def spaces(self, base_g: tuple[float, float]) -> Iterator[tuple[IntArray, Space]]:

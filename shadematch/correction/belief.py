@@ -8,8 +8,12 @@ its values more likely than others: the most likely ones (MAP) are found by damp
 and the covariance there is that of the problem made linear (A. Tarantola, *Inverse Problem
 Theory* (2005), sections 3.2.3 and 3.4).
 
-Three numbers are measured and up to 23 are unknown, so a measurement tells only some of it, and
-what it doesn't tell stays as uncertain as it was. That is what the standard deviations say.
+A let-down is as strong as it was made: one factor that all of it shares, beside the strength of
+its paste, and the mass that is dosed is one more reading (`shadematch.readings`).
+
+Three numbers are measured and two dozen or more are unknown, so a measurement tells only some of
+it, and what it doesn't tell stays as uncertain as it was. That is what the standard deviations
+say.
 """
 
 from __future__ import annotations
@@ -23,6 +27,7 @@ from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_fr
 from shadematch.materials import Base, Palette, Pigment
 from shadematch.optics.layer import reflectance
 from shadematch.pour import View
+from shadematch.readings import Dosed
 
 __all__ = ["Belief", "Priors", "first_belief"]
 
@@ -53,22 +58,26 @@ class Priors:
 class Belief:
     """A batch as it is believed to be.
 
-    The unknowns, in this order, for n pigments: n logarithms of strength, one of the white
-    base's, n errors of length [cm], the errors of the clear and the white mass [g], and the
-    colour's own error (L*, a*, b*).
+    The unknowns, in this order, for n pigments and m let-downs: n logarithms of strength, one of
+    the white base's, n errors of length [cm], the errors of the clear and the white mass [g], m
+    logarithms of the strength that let-downs were made with (1 as meant, whatever their pastes
+    are), m errors of the masses dosed of them [g], and the colour's own error (L*, a*, b*). They
+    are u = 2 n + 6 + 2 m.
 
     Attributes
     ----------
     palette, view, thickness_cm
         What the colours are computed with.
     doses_cm
-        What was read off the ruler in all, in palette order, shape (n,).
+        What was squeezed out of the tubes, as read off the ruler, in palette order, shape (n,).
     base_g
-        What was read off the scale in all: clear and white, shape (2,).
+        What was melted beside the let-downs, as read off the scale: clear and white, shape (2,).
     mean, covariance
-        Of the unknowns, shapes (2 n + 6,) and (2 n + 6, 2 n + 6).
+        Of the unknowns, shapes (u,) and (u, u).
     priors
         What they started from.
+    let_downs
+        Those in the batch, m of them.
     """
 
     palette: Palette
@@ -79,6 +88,7 @@ class Belief:
     mean: FloatArray
     covariance: FloatArray
     priors: Priors
+    let_downs: tuple[Dosed, ...] = ()
 
     @property
     def count(self) -> int:
@@ -102,12 +112,36 @@ class Belief:
         return float(np.exp(self.mean[n])), float(np.sqrt(self.covariance[n, n]))
 
     @property
+    def made_strengths(self) -> tuple[FloatArray, FloatArray]:
+        """Most likely strength that each let-down was made with, and its logarithm's deviation.
+
+        Shape (m,) each; 1 is as meant, whatever its paste is.
+        """
+        at = slice(2 * self.count + 3, 2 * self.count + 3 + len(self.let_downs))
+        return np.exp(self.mean[at]), np.sqrt(np.diag(self.covariance)[at])
+
+    @property
+    def total_cm(self) -> float:
+        """Paste in all, that in let-downs too, as read [cm]."""
+        brought = (d.mass_g * d.let_down.cm_per_g for d in self.let_downs)
+        return float(self.doses_cm.sum()) + sum(brought)
+
+    @property
+    def total_g(self) -> FloatArray:
+        """Base in all, that in let-downs too, as read: clear and white [g], shape (2,)."""
+        total = self.base_g.copy()
+        for dosed in self.let_downs:
+            white = dosed.mass_g * dosed.let_down.white
+            total += (dosed.mass_g - white, white)
+        return total
+
+    @property
     def shift(self) -> FloatArray:
         """Most likely error of the computed colour, CIELAB, shape (3,)."""
         return self.mean[-3:]
 
     def contents(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """What is in the pot if the unknowns, shape (k, 2 n + 6), are these.
+        """What is in the pot if the unknowns, shape (k, u), are these.
 
         Returns
         -------
@@ -121,10 +155,21 @@ class Belief:
         n = self.count
         lengths = np.maximum(self.doses_cm + unknowns[:, n + 1 : 2 * n + 1], 0.0)
         base = np.maximum(self.base_g + unknowns[:, 2 * n + 1 : 2 * n + 3], 0.0)
+        for dosed, (made, off) in zip(self.let_downs, self._of_let_downs(unknowns), strict=True):
+            paste, brought = dosed.brings(np.exp(made), off)
+            lengths[:, self.palette.index(dosed.let_down.pigment)] += paste
+            base += brought
         return lengths, np.exp(unknowns[:, :n]), base
 
+    def _of_let_downs(self, unknowns: FloatArray) -> FloatArray:
+        """Logarithm of strength as made, and error of the mass, of each let-down; (m, 2, k)."""
+        at, m = 2 * self.count + 3, len(self.let_downs)
+        return np.asarray(
+            unknowns[:, at : at + 2 * m].T.reshape(2, m, len(unknowns)).swapaxes(0, 1)
+        )
+
     def optics(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Absorption and reduced scattering [1/cm], each (k, 36), of unknowns (k, 2 n + 6)."""
+        """Absorption and reduced scattering [1/cm], each (k, 36), of unknowns (k, u)."""
         palette = self.palette
         lengths, strengths, base = self.contents(unknowns)
         mass = base.sum(axis=1, keepdims=True)
@@ -137,7 +182,7 @@ class Belief:
         return mu_a + loads @ _absorption(palette), mu_s + loads @ _scattering(palette)
 
     def lab(self, unknowns: FloatArray) -> FloatArray:
-        """CIELAB, shape (k, 3), of unknowns of shape (k, 2 n + 6)."""
+        """CIELAB, shape (k, 3), of unknowns of shape (k, u)."""
         R = reflectance(*self.optics(unknowns), self.thickness_cm, self.view.surroundings)[0]
         seen = self.view.observation
         return (
@@ -146,26 +191,39 @@ class Belief:
         )
 
     def lab_and_slope(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """CIELAB (3,) and its Jacobian (3, 2 n + 6) at one set of unknowns (2 n + 6,)."""
+        """CIELAB (3,) and its Jacobian (3, u) at one set of unknowns (u,)."""
         palette, n = self.palette, self.count
         row = unknowns[None]
         lengths, strengths, base = (part[0] for part in self.contents(row))
         mu_a, mu_s = (part[0] for part in self.optics(row))
         mass = float(base.sum())
         a, s = _absorption(palette), _scattering(palette)
-        by_a, by_s = np.zeros((2 * n + 6, mu_a.size)), np.zeros((2 * n + 6, mu_a.size))
+        by_a, by_s = np.zeros((row.size, mu_a.size)), np.zeros((row.size, mu_a.size))
         loads = lengths * strengths * (100.0 / mass)
         white_strength = np.exp(unknowns[n])
         white_scattering = white_strength * np.asarray(palette.white.scattering)
         by_a[:n], by_s[:n] = loads[:, None] * a, loads[:, None] * s
         by_s[n] = base[1] / mass * white_scattering
-        per_cm = np.where(lengths > 0.0, strengths, 0.0) * (100.0 / mass)
-        by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = per_cm[:, None] * a, per_cm[:, None] * s
+        per_cm = strengths * (100.0 / mass)
+        may_vary = self.doses_cm + unknowns[n + 1 : 2 * n + 1] > 0.0
+        squeezed = np.where(may_vary, per_cm, 0.0)[:, None]
+        by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = squeezed * a, squeezed * s
         # A gram more of a base pulls the mixture towards that base.
         by_a[2 * n + 1] = (np.asarray(palette.clear.absorption) - mu_a) / mass
         by_s[2 * n + 1] = (np.asarray(palette.clear.scattering) - mu_s) / mass
         by_a[2 * n + 2] = (np.asarray(palette.white.absorption) - mu_a) / mass
         by_s[2 * n + 2] = (white_scattering - mu_s) / mass
+        m = len(self.let_downs)
+        for at, (dosed, (made, off)) in enumerate(
+            zip(self.let_downs, self._of_let_downs(row), strict=True), start=2 * n + 3
+        ):
+            i, white = palette.index(dosed.let_down.pigment), dosed.let_down.white
+            paste = dosed.brings(np.exp(made), off)[0][0] * per_cm[i]
+            by_a[at], by_s[at] = paste * a[i], paste * s[i]
+            if (grams := dosed.mass_g + off[0]) > 0.0:
+                for by, of in ((by_a, a), (by_s, s)):
+                    base_too = (1.0 - white) * by[2 * n + 1] + white * by[2 * n + 2]
+                    by[at + m] = paste / grams * of[i] + base_too
         R, R_a, R_s = reflectance(mu_a, mu_s, self.thickness_cm, self.view.surroundings)
         seen = self.view.observation
         f, f_slope = cube_root_response(R @ seen.weights.T, seen.white)
@@ -261,7 +319,7 @@ def _scattering(palette: Palette) -> FloatArray:
 
 def first_belief(
     palette: Palette, view: View, thickness_cm: float,
-    doses_cm: FloatArray, base_g: FloatArray, priors: Priors,
+    doses_cm: FloatArray, base_g: FloatArray, priors: Priors, let_downs: tuple[Dosed, ...] = (),
 ) -> Belief:  # fmt: skip
     """What is believed of a batch before anything is measured."""
     n = doses_cm.size
@@ -271,8 +329,12 @@ def first_belief(
             [priors.white_strength**2],
             np.where(doses_cm > 0, priors.ruler_cm**2 / 3.0, 0.0),
             np.where(base_g > 0, priors.scale_g**2 / 3.0, 0.0),
+            [d.strength_sd(priors.ruler_cm, priors.scale_g) ** 2 for d in let_downs],
+            np.full(len(let_downs), priors.scale_g**2 / 3.0),
             np.full(3, priors.model**2),
         ]
     )
     mean = np.zeros(variance.size)
-    return Belief(palette, view, thickness_cm, doses_cm, base_g, mean, np.diag(variance), priors)
+    return Belief(
+        palette, view, thickness_cm, doses_cm, base_g, mean, np.diag(variance), priors, let_downs
+    )

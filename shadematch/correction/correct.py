@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import cast, get_args
 
@@ -16,9 +16,17 @@ from shadematch.difference import delta_e
 from shadematch.errors import ColourError, PourError
 from shadematch.materials import Palette
 from shadematch.models import expect, listed
-from shadematch.pour import Pour, Recipe, View
-from shadematch.prediction import conditions, loads_of
-from shadematch.squeezes import RULER_CM, SCALE_G, checked_readings
+from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View
+from shadematch.prediction import conditions
+from shadematch.readings import (
+    RULER_CM,
+    SCALE_G,
+    Dosed,
+    checked_made,
+    checked_readings,
+    paste_made,
+    taken,
+)
 from shadematch.target import Target, as_target
 
 __all__ = ["correct"]
@@ -41,15 +49,16 @@ def correct(
     white_spread: float = 0.10,
     ruler_cm: float = RULER_CM,
     scale_g: float = SCALE_G,
+    let_down_cm: Mapping[str, float] | None = None,
     measured_spread: float = 0.3,
     model_spread: float = 0.5,
 ) -> Correction:
     """What to add to a batch that came out off, so that nothing need be thrown away.
 
-    First the batch is understood: the strengths of its pastes and of the white base, the lengths
-    and masses that really went in, and the model's own error are estimated from the measured
-    colour and what was believed before (MAP). Then the smallest addition that gets within the
-    tolerance is sought, with proof. Nothing is ever taken out.
+    First the batch is understood: the strengths of its pastes, of its let-downs and of the white
+    base, the lengths and masses that really went in, and the model's own error are estimated from
+    the measured colour and what was believed before (MAP). Then the smallest addition that gets
+    within the tolerance is sought, with proof. Nothing is ever taken out.
 
     Parameters
     ----------
@@ -86,6 +95,9 @@ def correct(
         deviation of the logarithm (0.1 is about 10 %).
     ruler_cm, scale_g
         How far a reading may be off, either way; see `shadematch.spread`.
+    let_down_cm
+        Of a recipe with let-downs: paste that each was made with at once [cm], by pigment, as for
+        `shadematch.spread`.
     measured_spread
         Standard deviation of a measured L*, a* and b*, where the target brings no covariance.
     model_spread
@@ -122,6 +134,11 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
+        if let_down_cm is not None:
+            raise PourError(
+                "is known since the batch's first correction", field="let_down_cm",
+                value=let_down_cm, remedy="Leave it out, or start from a Recipe",
+            )  # fmt: skip
         poured, belief = after(recipe)
         last = recipe._additions
         max_load = last.max_load if max_load is None else max_load
@@ -131,21 +148,15 @@ def correct(
     else:
         palette, pour, view = conditions(palette, recipe.pour, view)
         ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
-        held = loads_of(recipe.doses_cm, palette, pour) * (pour.batch_g / 100.0)
-        belief = first_belief(
-            palette,
-            view,
-            pour.thickness_cm,
-            held,
-            np.array([pour.clear_g, pour.white_g]),
-            Priors(strength_spread, white_spread, ruler, scale, model_spread),
-        )
+        told = checked_made(let_down_cm, [part.let_down for part in recipe.weighed], scale)
+        priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
+        belief = begun(recipe, palette, view, priors, lambda d: told.get(d.pigment))
         poured = recipe
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
     most, pot = _limits(pour, max_load, pot_g)
     grain = max(10.0, 10.0 * round(pour.batch_g / 500.0)) if base_step_g is None else base_step_g
-    _check_numbers(base_step_g=(grain, 0.001, 100_000.0))
+    _check_numbers(base_step_g=(grain, 0.001, LARGEST_BATCH_G))
     kinds = _kinds(pour, bases)
     names = (must_avoid,) if isinstance(must_avoid, str) else must_avoid
     expect(names, Iterable, "must_avoid", "Give a list of pigment names")
@@ -178,6 +189,29 @@ class Limits:
     bases: tuple[BaseKind, ...]
     base_step_g: float
     excluded: tuple[int, ...]
+
+
+def begun(
+    recipe: Recipe, palette: Palette, view: View, priors: Priors,
+    made_cm: Callable[[LetDown], float | None],
+) -> Belief:  # fmt: skip
+    """What is believed of a recipe that was poured, before it is measured.
+
+    Parameters
+    ----------
+    recipe, palette, view, priors
+        What is known.
+    made_cm
+        Paste that a let-down was made with at once [cm], or None where that was not told.
+    """
+    held, step = taken(recipe, palette), recipe.pour.dose_step_cm
+    let_downs = tuple(
+        Dosed(d, made_cm(d) or paste_made(d, mass, step, priors.scale_g), mass)
+        for d, mass in zip(held.let_downs, held.masses_g, strict=True)
+    )
+    return first_belief(
+        palette, view, recipe.pour.thickness_cm, held.lengths_cm, held.base_g, priors, let_downs
+    )
 
 
 def after(last: Correction) -> tuple[Recipe, Belief]:
@@ -246,7 +280,7 @@ def _check_numbers(**asked: tuple[object, float, float]) -> None:
         number = isinstance(value, int | float | np.integer | np.floating)
         if not number or isinstance(value, bool) or not least <= value <= most:  # type: ignore[operator]
             raise PourError(
-                f"must be a number from {least:g} to {most:g}",
+                f"must be a number from {least:g} to {most:,.12g}",
                 field=name,
                 value=value,
                 remedy="Give a number in this range",
@@ -279,8 +313,8 @@ def _covariance(measured: Target, spread_: float) -> FloatArray:
 
 def _limits(pour: Pour, max_load: float | None, pot_g: float | None) -> tuple[float, float]:
     most = pour.max_load if max_load is None else max_load
-    pot = min(1.5 * pour.batch_g, 100_000.0) if pot_g is None else pot_g
-    _check_numbers(max_load=(most, 1e-6, 1000.0), pot_g=(pot, 0.0, 100_000.0))
+    pot = min(1.5 * pour.batch_g, LARGEST_BATCH_G) if pot_g is None else pot_g
+    _check_numbers(max_load=(most, 1e-6, 1000.0), pot_g=(pot, 0.0, LARGEST_BATCH_G))
     if pot < pour.batch_g:
         raise PourError(
             "is smaller than the batch",

@@ -20,8 +20,9 @@ from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.pour import Recipe
+from shadematch.pour import LARGEST_BATCH_G, LetDown, Recipe
 from shadematch.prediction import loads_of
+from shadematch.readings import told_apart
 from shadematch.target import Target
 
 __all__ = ["Addition", "Correction", "Strength", "addition_of", "triple"]
@@ -39,12 +40,13 @@ Status = Literal["within tolerance", "can be saved", "can't be saved"]
 
 @dataclass(frozen=True)
 class Strength:
-    """How strong a paste, or the white base, ran.
+    """How strong a paste, a let-down or the white base ran.
 
     Attributes
     ----------
     name
-        Of the paste, or "white base".
+        Of the paste, or "white base", or such as "gorse let-down": that is how strong it was made
+        up, beside the strength of its paste.
     factor
         Most likely strength; 1 is what the palette says.
     low, high
@@ -236,9 +238,9 @@ class Correction:
         lengths = loads_of(doses_cm, belief.palette, pour) * (pour.batch_g / 100.0)
         for name, value in (("clear_g", clear_g), ("white_g", white_g)):
             number = isinstance(value, int | float) and not isinstance(value, bool)
-            if not number or not 0.0 <= value <= 100_000.0:
+            if not number or not 0.0 <= value <= LARGEST_BATCH_G:
                 raise PourError(
-                    "must lie between 0 and 100,000 g",
+                    f"must lie between 0 and {LARGEST_BATCH_G:,} g",
                     field=name,
                     value=value,
                     remedy="Give the mass of base that was added",
@@ -259,7 +261,10 @@ class Correction:
 
     @property
     def strengths(self) -> tuple[Strength, ...]:
-        """How strong each paste in the batch ran, and the white base; most telling first."""
+        """How strong each paste and let-down in the batch ran, and the white base.
+
+        The most telling one first.
+        """
         belief, recipe = self._belief, self.recipe
         rows = [
             _strength(name, float(f), float(sd))
@@ -268,6 +273,9 @@ class Correction:
             )
             if name in recipe.doses_cm
         ]
+        names = told_apart([d.let_down for d in belief.let_downs])
+        for name, f, sd in zip(names, *belief.made_strengths, strict=True):
+            rows.append(_strength(name, float(f), float(sd)))
         if recipe.pour.white > 0:
             rows.append(_strength("white base", *belief.white_strength))
         return tuple(sorted(rows, key=lambda s: -abs(np.log(s.factor)) / max(s.sd, 1e-12)))
@@ -276,6 +284,18 @@ class Correction:
     def palette(self) -> Palette:
         """The palette with the strengths learned here, for the next batch from these tubes."""
         return self._belief.palette_learned()
+
+    @property
+    def let_downs(self) -> tuple[LetDown, ...]:
+        """The let-downs in the batch as they were most likely made up, for the next bar of them.
+
+        The strength of their pastes is not part of it: `palette` has that.
+        """
+        belief = self._belief
+        return tuple(
+            d.let_down.model_copy(update={"cm_per_g": d.let_down.cm_per_g * float(factor)})
+            for d, factor in zip(belief.let_downs, belief.made_strengths[0], strict=True)
+        )
 
     @property
     def unexplained_lab(self) -> tuple[float, float, float]:
@@ -387,7 +407,7 @@ def _described(
         doses_cm=doses,
         clear_g=clear,
         white_g=white,
-        recipe=Recipe({n: dose for n, dose in total.items() if dose}, after),
+        recipe=Recipe({n: dose for n, dose in total.items() if dose}, after, recipe.weighed),
         lab=triple(lab),
         hex=srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white_point), white_point)[0]),
         delta_e=float(delta_e(lab, target)),

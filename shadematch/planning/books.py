@@ -150,6 +150,7 @@ def _rows(
                 if len(header) == 1 and ";" in header[0]:
                     remedy = "Save it with commas between the cells and points in the numbers"
                     raise _fault(path, number, "header", "has semicolons", header[0], remedy)
+                _check_not_swapped(path, number, header, known)
                 for name in header:
                     if name not in known or header.count(name) > 1:
                         problem = "stands twice" if name in known else "is no column of this file"
@@ -177,6 +178,22 @@ def _rows(
     return rows
 
 
+def _check_not_swapped(
+    path: str | os.PathLike[str], number: int, header: list[str], known: tuple[str, ...]
+) -> None:
+    """Say so where an order book was given for a shelf, or the other way round."""
+    if set(header) <= set(known):
+        return
+    books = {"an order book": _ORDER, "a shelf": _STOCK}
+    wanted = next(name for name, columns in books.items() if columns is known)
+    for name, columns in books.items():
+        if name != wanted and set(header) <= set(columns):
+            raise _fault(
+                path, number, "header", f"is that of {name}, not of {wanted}", ", ".join(header),
+                f"Give {wanted}. Of two files that seem swapped, the order book comes first",
+            )  # fmt: skip
+
+
 def _text(path: str | os.PathLike[str]) -> str:
     problem, remedy, text = "", "Check the name and the folder", ""
     try:
@@ -198,8 +215,9 @@ def _text(path: str | os.PathLike[str]) -> str:
 def _number(row: _Row, field: str) -> float:
     if not is_number(row[field]):
         raise PourError(
-            "must be a number", field=field, value=row[field], remedy="Such as 2 or 0.5"
-        )
+            "must be a number", field=field, value=row[field],
+            remedy="Such as 2 or 0.5, with a point",
+        )  # fmt: skip
     return float(row[field])
 
 

@@ -9,7 +9,7 @@ from shadematch.errors import PourError
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.planning.stock import Stock
-from shadematch.pour import Recipe
+from shadematch.pour import LARGEST_BATCH_G, Recipe
 from shadematch.prediction import conditions, loads_of
 
 __all__ = ["Cost", "cost"]
@@ -30,7 +30,8 @@ class Cost:
     bars_per_set
         Bars from one full tube of each of its pigments, in whole batches; None without paste.
     bars_on_shelf
-        Bars from the paste on the shelf, in whole batches; None without paste.
+        Bars from the paste on the shelf, in whole batches; None without paste, or where no shelf
+        was told.
     first_out
         The pigment whose full tube is empty first; None without paste.
     """
@@ -80,7 +81,8 @@ class Cost:
         if self.bars_per_set is not None:
             lines.append(
                 f"tubes      {self.bars_per_set} bars from one full tube of each, "
-                f"{self.first_out} is out first; {self.bars_on_shelf} from the shelf"
+                f"{self.first_out} is out first"
+                + ("" if self.bars_on_shelf is None else f"; {self.bars_on_shelf} from the shelf")
             )
         return "\n".join(lines)
 
@@ -101,7 +103,8 @@ def cost(
     palette
         By default the demo palette.
     stock
-        What is on the shelf, and prices that differ from the palette's; by default nothing.
+        What is on the shelf, and prices that differ from the palette's; by default nothing is
+        told of it.
     bar_g
         Mass of one bar [g].
 
@@ -111,14 +114,13 @@ def cost(
         For a name that the palette lacks, or a mass that can't be.
     """
     palette, _, _ = conditions(palette, None, None)
-    stock = Stock() if stock is None else stock
+    told, stock = stock is not None, Stock() if stock is None else stock
     expect(recipe, Recipe, "recipe", "Use match(...).recipe, or Recipe({...}, Pour(...))")
     expect(stock, Stock, "stock", "Use Stock(...)")
     number = isinstance(bar_g, int | float) and not isinstance(bar_g, bool)
-    if not number or not 0.1 <= bar_g <= 100_000:
-        raise PourError(
-            "must be a number from 0.1 to 100000", field="bar_g", value=bar_g, remedy="In grams"
-        )
+    if not number or not 0.1 <= bar_g <= LARGEST_BATCH_G:
+        raise PourError(f"must be a number from 0.1 to {LARGEST_BATCH_G:,}", field="bar_g",
+                        value=bar_g, remedy="In grams")  # fmt: skip
     stock.check(palette)
     loads_of(recipe.doses_cm, palette, recipe.pour)  # complains
     doses = {n: dose for n, dose in recipe.doses_cm.items() if dose > 0}
@@ -148,6 +150,6 @@ def cost(
         paste=paste,
         base=base,
         bars_per_set=bars_from(min(sets.values())) if sets else None,
-        bars_on_shelf=bars_from(min(shelf)) if shelf else None,
+        bars_on_shelf=bars_from(min(shelf)) if shelf and told else None,
         first_out=min(sets, key=sets.__getitem__) if sets else None,
     )

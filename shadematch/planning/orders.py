@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import datetime
 import math
-from typing import Annotated, ClassVar, Self
+from typing import Annotated, ClassVar, Final, Self
 
 from pydantic import BeforeValidator, Field, InstanceOf, model_validator
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.models import Frozen, Number
 from shadematch.planning.stock import Whole
-from shadematch.pour import Pour, Recipe, View
+from shadematch.pour import LARGEST_BATCH_G, Pour, Recipe, View
 from shadematch.target import Target
 
 __all__ = ["Order"]
+
+_MOST_POTS: Final = 100_000
 
 
 def _target(value: object) -> object:
@@ -59,7 +61,7 @@ class Order(Frozen):
     target: Annotated[InstanceOf[Target] | None, BeforeValidator(_target)] = None
     recipe: InstanceOf[Recipe] | None = None
     bars: Annotated[Whole, Field(ge=1, le=1_000_000)] | None = None
-    bar_g: Number = Field(default=100.0, ge=0.1, le=100_000)
+    bar_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
     mass_g: Annotated[Number, Field(ge=0.1, le=1e9)] | None = None
     pour: Pour = Pour(batch_g=1000)
     view: View = View()
@@ -78,9 +80,9 @@ class Order(Frozen):
                     field=self.name,
                     remedy=f"Give {a} or {b}",
                 )
-        if self.pots > 100_000:
+        if self.pots > _MOST_POTS:
             raise PourError(
-                "takes more than 100,000 pots",
+                f"takes more than {_MOST_POTS:,} pots",
                 field=self.name,
                 value=self.total_g,
                 remedy="Check the mass, and the batch_g of its pour, the largest pot",

@@ -110,7 +110,7 @@ def plan(
     stock.check(palette)
     budget = np.inf
     if not isinstance(buy, bool):
-        budget = _positive(buy, "buy", "Give True, False, or the most that may be spent", 0.0)
+        budget = _positive(buy, "buy", "Give the most that may be spent", 0.0)
     limit = _positive(seconds, "seconds", "Some seconds do for most books", 0.001)
     share = _positive(gap, "gap", "A share such as 0.001, or 0", 0.0)
     return _planned(_Asked(book, stock, palette, buy is not False, budget, limit, share))

@@ -16,6 +16,7 @@ from shadematch.models import expect
 from shadematch.pot import InThePot, in_the_pot
 from shadematch.pour import View
 from shadematch.question import Choice
+from shadematch.readings import SCALE_G
 from shadematch.repeat import Repeat
 from shadematch.saved import Result, SavedRecipe, kept
 from shadematch.sheet.content import LOSS, Spread, content_of
@@ -23,7 +24,6 @@ from shadematch.sheet.page import page
 from shadematch.sheet.plain import plain
 from shadematch.spread import Spread as Strayed
 from shadematch.spread import spread as strayed
-from shadematch.squeezes import SCALE_G
 
 __all__ = ["BatchSheet", "batch_sheet", "spread_of"]
 

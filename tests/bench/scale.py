@@ -61,8 +61,11 @@ def main() -> int:
     parser.add_argument("--compare", type=int, default=20_000)
     parser.add_argument("--write", action="store_true")
     asked = parser.parse_args()
+    import dask
     from distributed import Client, LocalCluster
 
+    # Dask keeps its last 1,000 messages to debug with, each with the targets of a chunk.
+    dask.config.set({"distributed.admin.low-level-log-length": 10})
     rows, marks = [], set()
 
     def run(name: str, executor: Executor | None, victim: list[int] | None = None) -> None:
