@@ -431,13 +431,16 @@ def test_verb_gamut(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     picture = tmp_path / "cut.png"
     words = ["gamut", "#b08060", "--white", "0.5", "--coverage", "munsell", "--within", "2"]
     words += ["--picture", str(picture), "--hue", "40"]
+    mine = tmp_path / "cut.png.part"
+    mine.write_text("mine")
     assert main(words) == 0
     text = capsys.readouterr().out
     found = sm.gamut(pour=sm.Pour(white=0.5))
     assert str(found.volume) in text and str(found.nearest("#b08060")) in text
     assert str(found.coverage("munsell", within=2.0)) in text
     assert picture.read_bytes().startswith(b"\x89PNG")
-    assert [p.name for p in tmp_path.iterdir()] == ["cut.png"]
+    assert {p.name for p in tmp_path.iterdir()} == {"cut.png", mine.name}
+    assert mine.read_text() == "mine"
     assert main(["gamut", "#b08060", "--white", "0.5", "--json"]) == 0
     entries = json.loads(capsys.readouterr().out)
     assert entries["targets"][0]["delta_e"] == found.distance("#b08060")
@@ -469,6 +472,7 @@ def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
         (["gamut", "--lightness", "200", "--picture", "cut.png"], "--lightness"),
         (["feasibility", "#7fb069", "--thicknesses", "1,x"], "--thicknesses"),
         (["feasibility", "#7fb069", "--whites", "2", "--thicknesses", "1"], "--white"),
+        (["feasibility", "#7fb069", "--picture", "map.gif"], "--picture"),
         (["feasibility", "#7fb069", "--without", "dust", "--thicknesses", "1"], "no such pigment"),
     ],
 )
