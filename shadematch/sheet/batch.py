@@ -68,7 +68,8 @@ class BatchSheet:
         # A frame, so that the page's style stays in the page.
         return (
             f'<iframe srcdoc="{escape(self.html)}" sandbox="" title="{escape(self.title)}" '
-            'style="width:206mm;height:275mm;border:1px solid #b9b4a8;background:#fff"></iframe>'
+            'style="width:206mm;max-width:100%;height:275mm;border:1px solid #b9b4a8;'
+            'background:#fff"></iframe>'
         )
 
 
