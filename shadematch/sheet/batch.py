@@ -18,10 +18,10 @@ from shadematch.pour import View
 from shadematch.question import Choice
 from shadematch.repeat import Repeat
 from shadematch.saved import Result, SavedRecipe, kept
-from shadematch.sheet.content import LOSS, Spread, content_of
+from shadematch.sheet.content import LOSS, content_of
 from shadematch.sheet.page import page
 from shadematch.sheet.plain import plain
-from shadematch.spread import Spread as Strayed
+from shadematch.spread import Spread
 from shadematch.spread import spread as strayed
 from shadematch.squeezes import SCALE_G
 
@@ -159,7 +159,7 @@ def batch_sheet(
     return BatchSheet(content.title, page(content), plain(content))
 
 
-def spread_of(saved: SavedRecipe, **readings: Any) -> Strayed:
+def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
     """How far slips of ruler and scale make it stray: from its target, if it has one."""
     match = saved.match
     own = None if match is None else match.spread
