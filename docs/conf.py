@@ -39,6 +39,7 @@ autodoc_typehints = "none"
 autodoc_member_order = "bysource"
 # `Target` in a docstring is a link where there is such a name, and plain code where there is not.
 default_role = "py:obj"
+highlight_language = "none"  # blocks that say nothing are tables of columns and files
 napoleon_google_docstring = False
 napoleon_use_rtype = False
 # The turning solid is for notebooks; pages show the picture stored beside it.

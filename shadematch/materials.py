@@ -342,7 +342,7 @@ def load_palette(path: str | os.PathLike[str] | None = None) -> Palette:
     Parameters
     ----------
     path
-        A JSON file as in the head of this module.
+        A JSON file; the page on files shows one.
 
     Raises
     ------

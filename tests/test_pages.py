@@ -13,7 +13,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.cautions import CAUTIONS
-from shadematch.cli.main import _parser
+from shadematch.cli.main import VERBS, _parser
 
 ROOT = Path(__file__).parent.parent
 DOCS = ROOT / "docs"
@@ -153,6 +153,12 @@ def test_every_public_name_has_its_place_in_the_reference() -> None:
             "function"
         )  # fmt: skip
         assert f".. auto{kind}:: {name}\n" in text
+
+
+def test_every_verb_has_its_place_on_the_page_of_the_command_line() -> None:
+    text = (DOCS / "command-line.md").read_text("utf-8")
+    rooms = re.findall(r"^\.\. automodule:: (\S+)$", text, re.MULTILINE)
+    assert rooms == [room.__name__ for room in VERBS]
 
 
 def glossary() -> dict[str, str]:
