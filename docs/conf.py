@@ -37,6 +37,9 @@ exclude_patterns = ["*.py"]
 add_module_names = False
 autodoc_typehints = "none"
 autodoc_member_order = "bysource"
+# `Target` in a docstring is a link where there is such a name, and plain code where there is not.
+default_role = "py:obj"
+highlight_language = "none"  # blocks that say nothing are tables of columns and files
 napoleon_google_docstring = False
 napoleon_use_rtype = False
 # The turning solid is for notebooks; pages show the picture stored beside it.
@@ -77,7 +80,28 @@ def _attributes(*told: Any) -> None:
     lines[rule - 1 : end] = [".. rubric:: Attributes", "", *listed, ""]
 
 
+def _property(*told: Any) -> None:
+    """A property's first sentence whole: what stands before a colon in it is no type."""
+    kind, lines = told[1], told[-1]
+    if kind == "property":
+        lines.insert(0, "")
+
+
+def _signature(*told: Any) -> tuple[str | None, str | None]:
+    """Without what only the library itself gives."""
+    words, gives = told[-2:]
+    return words and re.sub(r"(, )?\b_\w+(=[^,)]*)?", "", words), gives
+
+
+def _skip(*told: Any) -> bool | None:
+    """Whether a member is pydantic's and not ours; None lets others decide."""
+    return True if told[2] == "model_config" else None
+
+
 def setup(app: Any) -> None:
     """What Sphinx calls."""
     app.add_html_math_renderer("mathml", (_inline_formula, None), (_block_formula, None))
     app.connect("autodoc-process-docstring", _attributes, priority=100)
+    app.connect("autodoc-process-docstring", _property, priority=100)
+    app.connect("autodoc-process-signature", _signature)
+    app.connect("autodoc-skip-member", _skip)

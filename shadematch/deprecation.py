@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import inspect
 import warnings
 from collections.abc import Callable
 from typing import ParamSpec, TypeVar
@@ -38,8 +39,10 @@ def deprecated(*, since: str, instead: str) -> Callable[[Callable[P, R]], Callab
             warnings.warn(text, DeprecationWarning, stacklevel=2)
             return function(*args, **kwargs)
 
-        head, *rest = (function.__doc__ or "").partition("\n")
-        warned.__doc__ = f"{head}\n\n.. deprecated:: {since}\n   Use {instead}.\n" + "".join(rest)
+        # Without its indentation, or all but the first line would be a quotation below the note.
+        head, _, rest = inspect.cleandoc(function.__doc__ or "").partition("\n")
+        note = f"\n\n.. deprecated:: {since}\n   Use {instead}.\n"
+        warned.__doc__ = f"{head}{note}{rest and chr(10)}{rest}"
         return warned
 
     return mark

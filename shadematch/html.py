@@ -10,24 +10,26 @@ __all__ = ["card", "curve"]
 _CARD = (
     "font:14px/1.45 system-ui,sans-serif;color:#1b1b1b;background:#fbfaf7;"
     "border:1px solid #b9b4a8;border-radius:6px;padding:12px 14px;display:inline-block;"
-    "max-width:46em"
+    "max-width:min(46em,100%);box-sizing:border-box;overflow-wrap:anywhere"
 )
 _PLAIN = "border:none;background:none;color:inherit"
 
 
 def _swatch(code: str, label: str, width: str) -> str:
+    # Side by side as far as there is room, which cells of a table would not be.
     return (
-        '<td style="padding:0 10px 6px 0;text-align:left;background:none;color:inherit">'
+        '<div style="display:inline-block;vertical-align:top;margin:0 10px 6px 0">'
         f'<div style="width:{width};height:4em;background:{escape(code)};'
         'border:1px solid #77736a"></div>'
-        f"<div>{escape(label)}</div></td>"
+        f'<div style="max-width:{width}">{escape(label)}</div></div>'
     )
 
 
 def _row(name: str, value: str) -> str:
-    cell = "padding:1px 14px 1px 0;text-align:left;background:none;color:inherit"
+    cell = "padding:1px 14px 1px 0;text-align:left;vertical-align:top;background:none;color:inherit"
     return (
-        f'<tr style="background:none"><th style="{cell};font-weight:600">{escape(name)}</th>'
+        '<tr style="background:none">'
+        f'<th style="{cell};font-weight:600;min-width:7em">{escape(name)}</th>'
         f'<td style="{cell}">{escape(value)}</td></tr>'
     )
 
@@ -55,9 +57,9 @@ def card(
     """
     width = "8.5em" if len(swatches) <= 4 else "3.8em"
     parts = [
-        f'<div style="{_CARD}"><table style="{_PLAIN}"><tr style="background:none">',
+        f'<div style="{_CARD}"><div>',
         *(_swatch(code, label, width) for code, label in swatches),
-        f'</tr></table>{figure}<table style="{_PLAIN}">',
+        f'</div>{figure}<table style="{_PLAIN}">',
         *(_row(name, value) for name, value in rows),
         "</table>",
     ]

@@ -9,7 +9,8 @@ Palettes are JSON files::
      "clear": {"absorption": [...], "scattering": [...]},
      "white": {"absorption": [...], "scattering": [...]}}
 
-Any rising wavelengths that cover 400 to 700 nm will do; they are brought onto the library's own.
+Any rising wavelengths will do that cover 400 to 700 nm with steps of at most 20 nm; they are
+brought onto the library's own.
 """
 
 from __future__ import annotations
@@ -341,7 +342,7 @@ def load_palette(path: str | os.PathLike[str] | None = None) -> Palette:
     Parameters
     ----------
     path
-        A JSON file as in the head of this module.
+        A JSON file; the page on files shows one.
 
     Raises
     ------

@@ -55,7 +55,7 @@ class UnderLight:
     Attributes
     ----------
     illuminant
-        CIE name of the light.
+        The light: a CIE name, or an `Illuminant`.
     wanted, predicted
         CIELAB relative to the white of this light.
     delta_e
@@ -134,9 +134,12 @@ class Lights:
     def note(self) -> str:
         """What the figures rest on."""
         if self.spectral:
-            ways = {"none": "not corrected", "additive": "sums", "multiplicative": "ratios"}
-            how = ways[self.correction]
-            return f"Metameric index: change from {self.reference}, residual mended by {how}."
+            ways = {
+                "none": "what is left there not accounted for",
+                "additive": "what is left there evened out by differences",
+                "multiplicative": "what is left there evened out by ratios",
+            }
+            return f"Metameric index: change from {self.reference}, {ways[self.correction]}."
         return (
             "The target is no spectrum: its colour under other lights is taken to be of the same "
             "appearance. There is no metameric index."
@@ -231,8 +234,8 @@ def _factors(given: FloatArray, field_: str) -> FloatArray:
         values = np.empty(0)
     if values.shape != WAVELENGTHS_NM.shape or not np.all((values >= 0) & (values <= _BRIGHTEST)):
         raise ColourError(
-            f"needs {WAVELENGTHS_NM.size} radiance factors from 0 on, one each 10 nm from 380 to "
-            "730 nm",
+            f"needs {WAVELENGTHS_NM.size} radiance factors from 0 to {_BRIGHTEST:g}, one each "
+            "10 nm from 380 to 730 nm",
             field=field_,
             value=given,
             remedy="Use shadematch.standards.onto_grid for other wavelengths",

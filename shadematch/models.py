@@ -27,9 +27,14 @@ _SAYINGS = {
     "string_unicode": ("has half a character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
+    "too_long": ("has {actual_length} entries", "Give {max_length} at most"),
+    "too_short": ("has {actual_length} entries", "Give {min_length} at least"),
+    "bool_type": ("must be true or false", "Write it without quotes"),
+    "int_type": ("must be a whole number", "Give a number such as 3"),
+    "string_pattern_mismatch": ("is not of the form {pattern}", "Write it in that form"),
     **dict.fromkeys(
-        ("model_type", "model_attributes_type"),
-        ("must be an object with named entries", "Give its entries, by name"),
+        ("model_type", "model_attributes_type", "dict_type"),
+        ("must hold named entries", 'In a file, write them as {{"name": value, ...}}'),
     ),
 }
 """What pydantic's kinds of error are called here: problem and remedy."""

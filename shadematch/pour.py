@@ -29,6 +29,8 @@ __all__ = [
     "Recipe",
     "View",
     "Weighed",
+    "base_named",
+    "percent",
 ]
 
 BACKINGS: Final = {"white": 0.9, "black": 0.04}
@@ -100,7 +102,7 @@ class Pour(Frozen):
     @property
     def base(self) -> str:
         """What is melted, in plain words."""
-        return _base(self.white)
+        return base_named(self.white)
 
     def __str__(self) -> str:
         """In plain words."""
@@ -162,7 +164,7 @@ class LetDown(Frozen):
     @property
     def base(self) -> str:
         """What it is made in, in words."""
-        return _base(self.white)
+        return base_named(self.white)
 
     def __str__(self) -> str:
         """In plain words."""
@@ -200,10 +202,16 @@ class Weighed:
         return f"{self.mass_g:g} g {self.let_down}"
 
 
-def _base(white: float) -> str:
+def percent(share: float) -> str:
+    """A share in percent to three figures, such as ``"0.5%"`` or ``"12.5%"``."""
+    return f"{100 * share:.3g}%"
+
+
+def base_named(white: float) -> str:
+    """Base of a white fraction in words, such as ``"base with 5% white"``."""
     if white == 0:
         return "clear base"
-    return "white base" if white == 1 else f"base with {white:.0%} white"
+    return "white base" if white == 1 else f"base with {percent(white)} white"
 
 
 def _checked_backing(value: object) -> str | float | tuple[float, ...]:
@@ -295,7 +303,7 @@ class View(Frozen):
         if self.light == "transmitted":
             return f"held against the light, {light}"
         if isinstance(self.backing, float):
-            backing: str = f"a {self.backing:.0%} reflecting"
+            backing: str = f"a {percent(self.backing)} reflecting"
         else:
             backing = self.backing if isinstance(self.backing, str) else "a measured"
         return f"on {backing} backing{' (wet)' if self.contact == 'optical' else ''}, {light}"

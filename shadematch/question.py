@@ -16,7 +16,7 @@ from shadematch.errors import PourError
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect, is_finite, listed
-from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View, Weighed
+from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View, Weighed, base_named
 from shadematch.prediction import Prediction, conditions, model_for, predict_loads
 from shadematch.search.answer import Searcher
 from shadematch.search.joint import JointSearcher, region_of
@@ -316,8 +316,7 @@ class Question(Asked):
                 )
         for white in sorted({0.0, round(pour.white / 2, 3), 0.5, 1.0} - {pour.white}):
             value = self.ideal_with(white=white)
-            base = "Clear base" if white == 0 else f"Base with {white:.0%} white"
-            tries.append((value, f"{base} could come to {value:.2f}."))
+            tries.append((value, f"{base_named(white).capitalize()} could come to {value:.2f}."))
         useful = sorted(t for t in tries if t[0] < best - _WORTH)
         return tuple(text for _, text in useful[:3])
 

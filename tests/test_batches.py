@@ -123,6 +123,7 @@ def test_the_grid_may_be_too_small() -> None:
 def test_pastes_that_scatter() -> None:
     palette = with_chalk()
     found = sm.smallest_batch("#b8a090", palette=palette, delta_e=3.0, step_g=50, largest_g=150)
+    assert found.curve
     for point in found.curve:
         m = sm.match("#b8a090", palette=palette, pour=sm.Pour(batch_g=point.mass_g))
         assert point.delta_e == pytest.approx(m.closest.delta_e, abs=1e-9)

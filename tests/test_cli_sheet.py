@@ -196,3 +196,30 @@ def test_names_cant_steer_the_terminal(run: Run) -> None:
         status, out, _ = run(*line)
         assert status == 0
         assert not set("\x1b\x9b\u202e") & set(out)
+
+
+@pytest.mark.parametrize(
+    ("line", "option"),
+    [
+        ("calibrate form.csv --save form.csv", "--save"),
+        ("calibrate form.csv --keep ./form.csv", "--keep"),
+        ("calibrate form.csv --save new.json --keep new.json", "--save"),
+        ("match #d9822b --palette mine.json --save mine.json", "--save"),
+        ("same-look --recipe o.json --to-thickness 1 --save link.json", "--save"),
+        ("sheet --recipe page.html --write page.html", "--write"),
+        ("correct --recipe o.json --measured 60 30 60 --keep o.json", "--keep"),
+        ("photo bar.png --picture bar.png", "--picture"),
+    ],
+)
+def test_nothing_is_written_over_what_is_read(
+    run: Run, tmp_path: Path, line: str, option: str
+) -> None:
+    names = ("form.csv", "mine.json", "o.json", "page.html", "bar.png")
+    for name in names:
+        Path(name).write_text(f"mine: {name}")
+    Path("link.json").symlink_to("o.json")
+    status, out, err = run(*line.split())
+    assert (status, out) == (2, "")
+    assert f"error: {option}: is needed for something else here" in err, err
+    assert all(Path(name).read_text() == f"mine: {name}" for name in names)
+    assert {p.name for p in tmp_path.iterdir()} == {*names, "link.json"}

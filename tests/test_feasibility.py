@@ -210,20 +210,6 @@ def test_feasibility_is_drawn_in_true_colours(green: sm.Feasibility) -> None:
     pyplot.close(ax.figure)
 
 
-def test_names_are_not_taken_for_mathematics() -> None:
-    from matplotlib import pyplot
-
-    demo = sm.load_palette()
-    odd = demo.pigments[0].model_copy(update={"name": "$\\frac$ <script>"})
-    palette = demo.model_copy(update={"pigments": (odd, *demo.pigments[1:])})
-    found = sm.feasibility("#7fb069", palette=palette, thicknesses_cm=(1,), whites=(0,))
-    axes = [plots.draw_feasibility(found)]
-    axes.append(plots.draw_ladder(sm.ladder({odd.name: 1}, along="load", palette=palette)))
-    for ax in axes:
-        ax.figure.canvas.draw()
-        pyplot.close(ax.figure)
-
-
 def test_the_solid_turns_without_a_script() -> None:
     small = sm.gamut(pour=sm.Pour(white=0.5))
     bundle = plots.turning(small)._repr_mimebundle_()
@@ -240,9 +226,6 @@ def test_missing_libraries_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "plotly", None)
     with pytest.raises(sm.MissingExtraError, match=r"shadematch\[notebooks\]"):
         plots.turning(small)
-    monkeypatch.setitem(sys.modules, "matplotlib", None)
-    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[plots\]"):
-        plots.draw_ladder(sm.ladder({"dusk": 1}, along="load"))
     monkeypatch.setitem(sys.modules, "skimage.measure", None)
     with pytest.raises(sm.MissingExtraError, match=r"shadematch\[plots\]"):
         _ = sm.gamut(pour=sm.Pour(white=0.51)).surface

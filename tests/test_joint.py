@@ -171,6 +171,7 @@ def test_the_base_of_a_let_down_is_part_of_the_batch() -> None:
     m = sm.match(
         "#202060", pour=sm.Pour(batch_g=40, white=0.5), must_avoid=["gorse"], let_downs=[weak]
     )
+    assert any(choice.recipe.weighed for choice in m.choices)
     for choice in m.choices:
         assert sum(p.mass_g for p in choice.recipe.weighed) <= 20.0 + 1e-9
         assert choice.recipe.clear_g >= -1e-9

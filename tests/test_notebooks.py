@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 import shadematch as sm
+from shadematch.saved import kept
 from tests.notebooks import FOLDER, LARGEST_BYTES, cells_of, notebook_of, page_of, run, sources
 
 pytest.importorskip("nbclient")
@@ -101,6 +102,11 @@ def _cards() -> dict[str, str]:
     found = sm.gamut(palette=palette)
     feasible = sm.feasibility("#e0b000", palette=palette, thicknesses_cm=(1, 2), whites=(0, 0.1))
     target = sm.Target(sm.Target.from_hex("#e0b000").lab, source=NASTY)
+    pour = sm.Pour(batch_g=300)
+    recipe = sm.Recipe({name: 3}, pour)
+    lamp = sm.Illuminant(NASTY[:60], tuple(range(380, 741, 20)), (1.0,) * 19)
+    order = sm.Order(name=NASTY[:60], target="#e0b000", bars=2, pour=pour)
+    plan = sm.plan([order], sm.Stock.of({name: 1}), palette=palette)
     results = {
         "match": sm.match(target, palette=palette),
         "predict": sm.predict({name: 2}, palette=palette),
@@ -110,6 +116,16 @@ def _cards() -> dict[str, str]:
         "feasibility": feasible,
         "comparison": feasible.compare(demo.without("dusk"), name=NASTY),
         "ladder": sm.ladder({name: 1}, along="load", palette=palette),
+        "lights": sm.lights(recipe, target, palette=palette, illuminants=["D65", lamp]),
+        "same look": sm.same_look(recipe, palette=palette, to_pour=sm.Pour(batch_g=600)),
+        "smallest batch": sm.smallest_batch(target, palette=palette, delta_e=5, largest_g=200),
+        "layers": sm.layers([({name: 2}, 0.5), ({}, 0.5)], palette=palette),
+        "wedge": sm.wedge({name: 2}, from_cm=0.1, to_cm=1, palette=palette),
+        "spread": sm.spread(recipe, palette=palette, target=target),
+        "pot": sm.in_the_pot(recipe, palette=palette),
+        "correction": sm.correct(recipe, (60, 8, 60), target, palette=palette),
+        "plan": plan,
+        "saved": kept(recipe, palette=palette, note=NASTY),
     }
     return {key: result._repr_html_() for key, result in results.items()}
 
@@ -132,6 +148,8 @@ def test_results_in_a_browser(tmp_path: Path) -> None:
         written = len(re.findall(r"height:4em;background:#[0-9a-f]{6}", "".join(cards.values())))
         shown = re.findall(r'<div style="width:[\d.]+em;height:4em;background:#[0-9a-f]{6}', seen)
         assert len(shown) == written >= 20
+        told = {key for key, card in cards.items() if html.escape(NASTY[:20]) in card}
+        assert set(cards) - told <= {"coverage", "nearest"}  # one has no names, one other pastes
         assert html.escape(NASTY[:60], quote=False) in seen
 
 

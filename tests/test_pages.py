@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +13,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.cautions import CAUTIONS
-from shadematch.cli.main import _parser
+from shadematch.cli.main import VERBS, _parser
 
 ROOT = Path(__file__).parent.parent
 DOCS = ROOT / "docs"
@@ -35,6 +36,51 @@ def test_examples_of_the_readme_run(tmp_path: Path) -> None:
     assert not done.returncode, done.stderr
     assert "nothing permitted comes closer than" in done.stdout and "True" in done.stdout
     assert done.stdout.count("CIEDE2000") >= 2
+
+
+RUN = sorted(
+    page for page in DOCS.glob("*.md")
+    if blocks(page, "python") and page.stem not in ("gamut", "planning", "batch-sheet")
+)  # fmt: skip
+"""Pages whose examples run here. Those on gamuts and plans make the calls of notebooks 3 and 5,
+which take long; `test_batch_guide` has the batch sheet's."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("page", RUN, ids=lambda p: p.stem)
+def test_examples_of_the_pages_run(page: Path, tmp_path: Path) -> None:
+    """In a fresh process beside the samples.
+
+    What stands under ``if __name__ == "__main__"`` is left out: it needs other machines.
+    """
+    sm.copy_samples(tmp_path / "data")
+    shutil.copy(tmp_path / "data" / "test-pours.csv", tmp_path / "form.csv")
+    (tmp_path / "page.py").write_text("\n".join(blocks(page, "python")), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", "import runpy; runpy.run_path('page.py')"],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "MPLBACKEND": "agg"},
+    )  # fmt: skip
+    assert not done.returncode, done.stderr
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.stem)
+def test_examples_name_nothing_that_is_not_there(page: Path, tmp_path: Path) -> None:
+    place = tmp_path / "page.py"
+    place.write_text("\n".join(blocks(page, "python")), encoding="utf-8")
+    words = ["ruff", "check", "--isolated", "--select", "E9,F821", str(place)]
+    done = subprocess.run(
+        [sys.executable, "-m", *words], capture_output=True, text=True, check=False
+    )
+    assert not done.returncode, done.stdout
+
+
+def test_the_palette_written_by_hand_is_one(tmp_path: Path) -> None:
+    (text,) = blocks(DOCS / "files.md", "json")
+    (tmp_path / "mine.json").write_text(text, encoding="utf-8")
+    palette = sm.load_palette(tmp_path / "mine.json")
+    assert palette.names == ("gorse", "rosehip")
+    assert sm.match("#d9822b", palette=palette).proved
 
 
 def follow(path: str) -> None:
@@ -107,6 +153,12 @@ def test_every_public_name_has_its_place_in_the_reference() -> None:
             "function"
         )  # fmt: skip
         assert f".. auto{kind}:: {name}\n" in text
+
+
+def test_every_verb_has_its_place_on_the_page_of_the_command_line() -> None:
+    text = (DOCS / "command-line.md").read_text("utf-8")
+    rooms = re.findall(r"^\.\. automodule:: (\S+)$", text, re.MULTILINE)
+    assert rooms == [room.__name__ for room in VERBS]
 
 
 def glossary() -> dict[str, str]:

@@ -102,3 +102,19 @@ def test_doses_of_a_recipe_can_not_be_changed() -> None:
 def test_recipes_can_be_kept_in_sets() -> None:
     pour = sm.Pour()
     assert len({sm.Recipe({"a": 1.0}, pour), sm.Recipe({"a": 1.0}, pour)}) == 1
+
+
+@pytest.mark.parametrize(
+    ("white", "base"),
+    [
+        (0.0, "clear base"),
+        (0.002, "base with 0.2% white"),
+        (0.125, "base with 12.5% white"),
+        (0.5, "base with 50% white"),
+        (1.0, "white base"),
+    ],
+)
+def test_a_little_white_is_told_from_none(white: float, base: str) -> None:
+    assert sm.Pour(white=white).base == base
+    found = sm.feasibility("#c8d050", thicknesses_cm=(1.0,), whites=(white,))
+    assert f"in 100 g of {base}, 1 cm thick" in found.sentence

@@ -541,3 +541,29 @@ def test_what_is_weighed_is_shown_as_weighed(
     told = json.loads(capsys.readouterr().out)
     assert told["weighed"][0]["mass_g"] == part.mass_g
     assert told["squeezed_cm"] == again.saved.recipe.squeezed_cm
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "said"),
+    [
+        ("pour", 3, "pour: must hold named entries"),
+        ("doses_cm", [1], "doses_cm: must hold named entries"),
+        ("predicted.in_srgb", 1, "predicted.in_srgb: must be true or false"),
+        ("predicted.lab", [1, 2, 3, 4], "predicted.lab: has 4 entries .* Give 3 at most"),
+        ("predicted.hex", "#12", "predicted.hex: is not of the form"),
+        ("match.boxes", 1.5, "match.boxes: must be a whole number"),
+    ],
+)
+def test_what_is_wrong_with_an_entry_is_said_in_plain_words(
+    saved: Path, path: str, value: object, said: str
+) -> None:
+    content = json.loads(saved.read_text("utf-8"))
+    *above, last = path.split(".")
+    part = content
+    for name in above:
+        part = part[name]
+    part[last] = value
+    saved.write_text(json.dumps(content), encoding="utf-8")
+    with pytest.raises(sm.FileError, match=said) as found:
+        sm.load(saved)
+    assert found.value.remedy and "input should" not in str(found.value).lower()

@@ -229,6 +229,7 @@ def test_let_downs_are_weighed_and_their_base_is_not_melted_twice() -> None:
 
 
 def test_the_proof_is_told_of_the_closest_only(match: sm.Match) -> None:
+    assert len(match.choices) > 1
     for choice in match.choices:
         told = match.proof in squeezed(sm.batch_sheet(match, choice=choice).text)
         assert told == (choice.recipe == match.closest.recipe)

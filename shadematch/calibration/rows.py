@@ -9,10 +9,9 @@ Columns, in any order, upper or lower case:
 ``dose_cm:NAME``, ``dose_g:NAME``, ``load_cm:NAME``, ``load_g:NAME``, ``part:NAME``
     Paste of pigment NAME in this batch, or per 100 g of base; empty means none. One unit in a
     file.
-``backing`` (white, black, a reflectance 0 to 1, or the name of a measured backing that is given
-along), ``contact`` (air, optical), ``light`` (reflected, transmitted), ``illuminant``,
-``observer``
-    How it was looked at.
+``backing``, ``contact``, ``light``, ``illuminant``, ``observer``
+    How it was looked at: on white, black, a reflectance from 0 to 1, or a measured backing that
+    is given along, by its name; air or optical; reflected or transmitted.
 ``380``, ``390``, ... (also ``R380``, ``nm380``, ``SPECTRAL_NM380``)
     Radiance factors, or transmittances against the light.
 ``reflectance_unit``

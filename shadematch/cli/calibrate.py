@@ -17,7 +17,7 @@ from shadematch.calibration.design import next_pours, starter_plan
 from shadematch.calibration.files import read_test_pours
 from shadematch.calibration.keeping import save_calibration
 from shadematch.cautions import CAUTIONS
-from shadematch.cli.printing import json_text, wrapped
+from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.words import NUMBER, Verbs
 from shadematch.materials import load_palette
 from shadematch.pour import View
@@ -84,13 +84,15 @@ def _calibrate(args: argparse.Namespace) -> str:
             }
         )  # fmt: skip
     lines = [str(found)]
+    more = []
     if args.next is not None:
         lines += [f"next        {n}" for n in next_pours(found, count=args.next)]
+        more = [cautions()]
     if args.save is not None:
         lines.append(f"saved       {args.save}")
     if args.keep is not None:
         lines.append(f"kept        {args.keep}")
-    return wrapped("\n".join(lines), 12)
+    return "\n\n".join([wrapped("\n".join(lines), 12), *more])
 
 
 def _pours(args: argparse.Namespace) -> str:

@@ -13,7 +13,7 @@ import contextlib
 from typing import Any
 
 from shadematch.cautions import CAUTIONS
-from shadematch.cli.printing import cautions, json_text, picture, wrapped
+from shadematch.cli.printing import cautions, json_text, picture, picture_kind, wrapped
 from shadematch.cli.words import (
     NUMBER,
     NUMBERS,
@@ -50,12 +50,14 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _feasibility(args: argparse.Namespace) -> str:
+    if args.picture is not None:
+        picture_kind(args.picture)
     pour, view = pour_and_view(args)
     palette = read_palette(args.palette)
     # One thickness or white fraction given as for other verbs is all that is tried.
     single = {
-        "thicknesses_cm": args.thicknesses or (args.thickness_cm and (args.thickness_cm,)),
-        "whites": args.whites or (None if args.white is None else (args.white,)),
+        "thicknesses_cm": args.thicknesses or _single(args.thickness_cm),
+        "whites": args.whites or _single(args.white),
         "batches_g": args.batches,
         "within": args.within,
     }
@@ -73,7 +75,7 @@ def _feasibility(args: argparse.Namespace) -> str:
         from shadematch.plots.feasibility import draw_comparison, draw_feasibility
 
         drawn = draw_feasibility(found) if compared is None else draw_comparison(compared)
-        picture(drawn, args.picture)
+        picture(drawn.figure, args.picture)
     if args.json:
         entries: dict[str, Any] = {
             "target": {"lab": found.target.lab, "hex": found.target.hex},
@@ -96,6 +98,10 @@ def _feasibility(args: argparse.Namespace) -> str:
     if args.picture is not None:
         parts.append(wrapped(f"picture    {args.picture}"))
     return "\n\n".join((*parts, cautions()))
+
+
+def _single(value: float | None) -> tuple[float] | None:
+    return None if value is None else (value,)
 
 
 def _best(cell: Cell) -> dict[str, Any]:

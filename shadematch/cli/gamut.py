@@ -10,7 +10,14 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from shadematch.cli.printing import coloured, json_text, picture, swatch, wrapped
+from shadematch.cli.printing import (
+    coloured,
+    json_text,
+    picture,
+    picture_kind,
+    swatch,
+    wrapped,
+)
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
@@ -52,6 +59,8 @@ def _gamut(args: argparse.Namespace) -> str:
         raise PourError(
             "a cut is drawn into a file", field="--lightness and --hue", remedy="Add --picture FILE"
         )
+    if args.picture is not None:
+        picture_kind(args.picture)
     found = gamut(palette=palette, pour=pour, view=view, max_pigments=args.max_pigments)
     nearest = [found.nearest(code) for code in args.targets]
     coverage = {name: found.coverage(name, within=args.within) for name in args.coverage}
@@ -61,7 +70,8 @@ def _gamut(args: argparse.Namespace) -> str:
         from shadematch.plots.solid import draw_solid
 
         lines = {"lightness": args.lightness, "hue": args.hue}
-        picture(draw_slice(found.slice(**lines)) if cut else draw_solid(found), args.picture)
+        drawn = draw_slice(found.slice(**lines)) if cut else draw_solid(found)
+        picture(drawn.figure, args.picture)
     if args.json:
         entries: dict[str, Any] = {
             "volume": {"value": found.volume.value, "error": found.volume.error},

@@ -14,6 +14,7 @@ import contextlib
 import os
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Final
 
 from shadematch._version import __version__
@@ -42,7 +43,7 @@ from shadematch.cli import (
 )
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, renamed
-from shadematch.errors import ShadematchError
+from shadematch.errors import FileError, ShadematchError
 from shadematch.readers import is_number
 
 __all__ = ["main"]
@@ -54,6 +55,8 @@ VERBS: Final = (
     *(plan, cost, wedge, layers, palette, calibrate, samples),
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
+WRITTEN: Final = ("save", "keep", "picture", "write", "save_palette")
+"""What options are called that name a file to write. A batch is kept where it was read from."""
 
 
 def _parser() -> Parser:
@@ -98,6 +101,38 @@ def _marked(word: str) -> str:
     return f" {word}" if word.startswith("-") and is_number(word) else word
 
 
+def _spare(args: argparse.Namespace) -> None:
+    """Refuse to write over a file that was given to be read, or two results into one file.
+
+    Raises
+    ------
+    FileError
+        Naming the option.
+    """
+    given = {name: value for name, value in vars(args).items() if value is not None}
+    for name in [name for name in WRITTEN if name in given]:
+        goal = given.pop(name)
+        for other, value in given.items():
+            if (name, other) == ("keep", "go_on"):
+                continue
+            for word in value if isinstance(value, list) else [value]:
+                if isinstance(word, str) and _one_file(goal, word, other in WRITTEN):
+                    raise FileError(
+                        "is needed for something else here", field="--" + name.replace("_", "-"),
+                        value=goal, remedy="Give another name, or it would be lost",
+                    )  # fmt: skip
+
+
+def _one_file(goal: str, word: str, written: bool) -> bool:
+    """Whether two words name one file: one that is there, or one that will be."""
+    with contextlib.suppress(OSError, ValueError):
+        one, other = Path(goal), Path(word)
+        if one.exists() and other.exists():
+            return one.samefile(other)
+        return written and one.resolve() == other.resolve()
+    return False
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line.
 
@@ -116,6 +151,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         args, unknown = _parser().parse_known_args([_marked(word) for word in words])
         if unknown:
             args.parser.unknown([word.strip() for word in unknown])
+        _spare(args)
         _say(args.run(args))
     except SystemExit as done:  # argparse after --help and --version
         return int(done.code or 0)

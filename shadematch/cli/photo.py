@@ -10,17 +10,12 @@ patches from 1 to 24 that something lies on. And ``picture``, the file written, 
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
-from typing import TYPE_CHECKING
 
-from shadematch.cli.printing import coloured, json_text, swatch
+from shadematch.cli.printing import coloured, json_text, picture, picture_kind, swatch
 from shadematch.cli.words import COUNT, Verbs
 from shadematch.errors import PhotoError
 from shadematch.photo.finding import draw_chart, find_chart
 from shadematch.photo.proposal import flat_areas
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = ["add_verb"]
 
@@ -29,7 +24,8 @@ def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("photo", _photo, "Propose flat parts of a photo, as a numbered picture.")
     parser.add_argument("photo", metavar="FILE", help="JPEG, PNG, TIFF, WebP or HEIC")
-    parser.add_argument("--picture", metavar="PNG", help="draw them, numbered, into this file")
+    parser.add_argument("--picture", metavar="FILE",
+                        help="draw them, numbered, into this file (.png, .svg, .pdf)")  # fmt: skip
     parser.add_argument("--most", type=COUNT, metavar="COUNT", help="how many at most (12)")
     text = "look for a 24-patch chart instead, and say where its corners are"
     parser.add_argument("--chart", action="store_true", help=text)
@@ -37,12 +33,12 @@ def add_verb(verb: Verbs) -> None:
 
 def _photo(args: argparse.Namespace) -> str:
     if args.picture is not None:
-        _check(Path(args.picture), Path(args.photo))
+        picture_kind(args.picture)
     if args.chart:
         return _chart(args)
     found = flat_areas(args.photo, **({} if args.most is None else {"most": args.most}))
     if args.picture is not None:
-        _draw(found.show(), Path(args.picture))
+        picture(found.show(), args.picture)
     if args.json:
         areas = [
             {"number": a.number, "region": list(a.region.numbers), "hex": a.hex,
@@ -62,7 +58,7 @@ def _chart(args: argparse.Namespace) -> str:
                          remedy="It goes with flat areas")  # fmt: skip
     found = find_chart(args.photo)
     if args.picture is not None:
-        _draw(draw_chart(args.photo, found), Path(args.picture))
+        picture(draw_chart(args.photo, found), args.picture)
     left_out = [i + 1 for i in found.left_out]
     if args.json:
         corners = [[round(v, 1) for v in corner] for corner in found.corners]
@@ -75,23 +71,3 @@ def _chart(args: argparse.Namespace) -> str:
     if args.picture is not None:
         lines.append(f"drawn in {args.picture}")
     return "\n".join(lines)
-
-
-def _check(place: Path, photo: Path) -> None:
-    if place.suffix.lower() != ".png":
-        raise PhotoError("must end in .png", field="--picture", value=str(place),
-                         remedy="Name it areas.png, for instance")  # fmt: skip
-    if place.exists() and photo.exists() and place.samefile(photo):
-        raise PhotoError("is the photo itself", field="--picture", value=str(place),
-                         remedy="Give another name")  # fmt: skip
-
-
-def _draw(figure: Figure, place: Path) -> None:
-    try:
-        # Written beside and moved into place, so that no half picture is left.
-        beside = place.with_name(f".{place.name}.part")
-        figure.savefig(beside, format="png", dpi=90)
-        beside.replace(place)
-    except OSError as error:
-        raise PhotoError(f"can't be written: {error.strerror}", field="--picture",
-                         value=str(place), remedy="Give another folder") from None  # fmt: skip

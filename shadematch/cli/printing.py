@@ -10,12 +10,12 @@ import sys
 import textwrap
 import unicodedata
 from collections.abc import Sequence
-from io import BytesIO
-from pathlib import Path
+from pathlib import PurePath
 from typing import Any, Final
 
 from shadematch.cautions import CAUTIONS
-from shadematch.errors import ShadematchError
+from shadematch.errors import FileError, ShadematchError
+from shadematch.files import whole_file
 
 __all__ = [
     "cautions",
@@ -23,6 +23,7 @@ __all__ = [
     "coloured",
     "json_text",
     "picture",
+    "picture_kind",
     "swatch",
     "table",
     "terminal",
@@ -48,38 +49,42 @@ def json_text(entries: dict[str, Any]) -> str:
         ) from None
 
 
-def picture(axes: Any, path: str) -> None:
-    """Write a figure to a file, whole or not at all; its ending says in which form.
+_KINDS: Final = ("png", "svg", "pdf")
+
+
+def picture_kind(path: str) -> str:
+    """In which form a figure goes into a file; to be asked before the figure is worked out.
 
     Raises
     ------
-    ShadematchError
+    FileError
+        If the ending is not known.
+    """
+    kind = PurePath(path).suffix.removeprefix(".").lower()
+    if kind not in _KINDS:
+        raise FileError("has an ending that is not known", field="--picture", value=path,
+                        remedy="End it in .png, .svg or .pdf")  # fmt: skip
+    return kind
+
+
+def picture(figure: Any, path: str) -> None:
+    """Write a figure to a file, whole or not at all, and let go of it.
+
+    Raises
+    ------
+    FileError
         If the ending is not known or the file can't be written.
     """
     from matplotlib import pyplot
 
-    figure, place = axes.figure, Path(path)
-    kind = place.suffix.removeprefix(".").lower()
     try:
-        if kind not in ("png", "svg", "pdf"):
-            raise ShadematchError(
-                "has an ending that is not known", field="--picture", value=path,
-                remedy="End it in .png, .svg or .pdf",
-            )  # fmt: skip
-        stream = BytesIO()
-        figure.savefig(stream, format=kind, dpi=120)
+        with whole_file(path) as place:
+            figure.savefig(place, format=picture_kind(path), dpi=120)
+    except FileError as found:
+        raise FileError(found.problem, field="--picture", value=path,
+                        remedy=found.remedy) from None  # fmt: skip
     finally:
         pyplot.close(figure)
-    beside = place.with_name(place.name + ".part")
-    try:
-        beside.write_bytes(stream.getvalue())
-        beside.replace(place)
-    except OSError as found:
-        beside.unlink(missing_ok=True)
-        raise ShadematchError(
-            f"can't be written: {found.strerror}", field="--picture", value=path,
-            remedy="Name a place that can be written to",
-        ) from None  # fmt: skip
 
 
 def terminal() -> bool:

@@ -14,7 +14,7 @@ from shadematch.gamut.region import EXACT, Region
 from shadematch.html import card
 from shadematch.materials import Palette
 from shadematch.models import expect, is_finite
-from shadematch.pour import Pour, View
+from shadematch.pour import Pour, View, base_named, percent
 from shadematch.prediction import conditions
 from shadematch.question import VISIBLE, Choice, Question
 from shadematch.search.answer import Searcher
@@ -115,7 +115,7 @@ class Feasibility:
             nearest = self.cells[-1][row][column].ideal
             first = (
                 f"{code} is outside this palette: nearest is {nearest.predicted.hex}, "
-                f"CIEDE2000 {nearest.delta_e:.1f} away, in {_base(self.whites[row])}, "
+                f"CIEDE2000 {nearest.delta_e:.1f} away, in {base_named(self.whites[row])}, "
                 f"{self.thicknesses_cm[column]:g} cm thick."
             )
         else:
@@ -140,17 +140,17 @@ class Feasibility:
         parts = []
         if self.whites[0] == 0.0 and first > 0:
             parts.append("can't be made in clear base")
-        start = _base(self.whites[first])
+        start = base_named(self.whites[first])
         parts.append(f"can be made in {start} {self._thick(good[first])}")
         if first < last < len(self.whites) - 1 or (first == last == 0 and len(self.whites) > 1):
-            parts.append(f"needs less white than {self.whites[last + 1]:.0%}")
+            parts.append(f"needs less white than {percent(self.whites[last + 1])}")
         elif last > first:
             between = [w for w, ok in zip(self.whites, good, strict=True) if not ok.any()]
             between = [w for w in between if self.whites[first] < w < self.whites[last]]
             if between:
                 ends = sorted({between[0], between[-1]})
-                parts.append("not with " + " to ".join(f"{w:.0%}" for w in ends) + " white")
-            parts.append(f"and in {_base(self.whites[last])} {self._thick(good[last])}")
+                parts.append("not with " + " to ".join(map(percent, ends)) + " white")
+            parts.append(f"and in {base_named(self.whites[last])} {self._thick(good[last])}")
         return ", ".join(parts)
 
     def _thick(self, good: BoolArray) -> str:
@@ -197,7 +197,7 @@ class Feasibility:
             heads = "".join(f"{t:>8g} cm" for t in self.thicknesses_cm)
             lines.append(f"{batch:g} g".rjust(11) + heads)
             for white, row in zip(self.whites, layer, strict=True):
-                lines.append(f"{white:6.0%} white" + "".join(f"{v:11.2f}" for v in row))
+                lines.append(f"{percent(white):>6} white" + "".join(f"{v:11.2f}" for v in row))
         return "\n".join(line.rstrip() for line in lines)
 
     def _repr_html_(self) -> str:
@@ -263,12 +263,6 @@ class Comparison:
         ]
         rows = [("first palette", str(was)), (self.name, str(now))]
         return card(swatches, rows, foot=self.sentence)
-
-
-def _base(white: float) -> str:
-    if white == 0.0:
-        return "clear base"
-    return "white base" if white == 1.0 else f"base with {white:.0%} white"
 
 
 def feasibility(

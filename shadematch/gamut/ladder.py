@@ -14,7 +14,7 @@ from shadematch.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.html import card
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import expect, is_finite
 from shadematch.optics.layer import reflectance
 from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import conditions, loads_of, model_for
@@ -131,7 +131,7 @@ def ladder(
             "must be 'load', 'thickness' or 'white'", field="along", value=along,
             remedy="Take one of these",
         )  # fmt: skip
-    if not isinstance(every, int | float) or isinstance(every, bool) or not 0.01 <= every <= 200:
+    if not is_finite(every) or not 0.01 <= every <= 200:
         raise PourError(
             "must lie between 0.01 and 200", field="every", value=every, remedy="In CIEDE2000"
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from shadematch.gamut.feasibility import Comparison, Feasibility
-from shadematch.plots.paper import INK, axes_for, ink_on
+from shadematch.plots.paper import INK, axes_for, ink_on, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,11 +25,6 @@ def _initials(names: tuple[str, ...]) -> dict[str, str]:
             length += 1
         found[name] = name[:length]
     return found
-
-
-def _plain(text: str) -> str:
-    """Text that matplotlib does not take for mathematics."""
-    return text.replace("$", r"\$")
 
 
 def draw_feasibility(
@@ -59,10 +54,10 @@ def draw_feasibility(
     MissingExtraError
         If matplotlib is not installed.
     """
-    from matplotlib.patches import Rectangle
-
     columns, rows = len(found.thicknesses_cm), len(found.whites)
     ax = axes_for(ax, (1.6 + 1.12 * columns, 1.3 + 0.72 * rows))
+    from matplotlib.patches import Rectangle
+
     short = _initials(found.palette.names)
     for y, line in enumerate(found.cells[batch]):
         for x, cell in enumerate(line):
@@ -87,7 +82,7 @@ def draw_feasibility(
                 lines = [" ".join(shown[:2]), " ".join(shown[2:])]
                 if len(doses) > _MOST_NAMED:
                     lines[1] += " ..."
-                ax.text(x + 0.06, y + 0.28, _plain("\n".join(filter(None, lines)) or "no paste"),
+                ax.text(x + 0.06, y + 0.28, plain("\n".join(filter(None, lines)) or "no paste"),
                         va="center", color=ink, fontsize=7)  # fmt: skip
             if cell.delta_e <= found.within:
                 ax.add_patch(
@@ -103,7 +98,7 @@ def draw_feasibility(
     ax.spines[:].set_visible(False)
     names = ", ".join(f"{short[n]} {n}" for n in found.palette.names)
     ax.set_title(
-        _plain(
+        plain(
             f"{found.batches_g[batch]:g} g, CIEDE2000 to {found.target.hex} (small squares); "
             f"framed: within {found.within:g}" + (f"\ndoses in cm: {names}" if recipes else "")
         ),
@@ -147,7 +142,7 @@ def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -
     ax.set_ylabel("white base in the blend [%]")
     ax.figure.colorbar(image, ax=ax, label="change of CIEDE2000")
     ax.set_title(
-        _plain(f"{first.target.hex}, {first.batches_g[batch]:g} g: CIEDE2000 with the first "
+        plain(f"{first.target.hex}, {first.batches_g[batch]:g} g: CIEDE2000 with the first "
                f"palette → with {found.name}"),
         fontsize=9, color=INK, loc="left",
     )  # fmt: skip

@@ -10,7 +10,7 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import lab_to_xyz, xyz_to_srgb
 from shadematch.gamut.slices import Slice, WholeMap
-from shadematch.plots.paper import INK, LINES, QUIET, axes_for
+from shadematch.plots.paper import INK, LINES, QUIET, axes_for, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -67,9 +67,9 @@ def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = 
     MissingExtraError
         If matplotlib is not installed.
     """
-    from matplotlib.lines import Line2D  # a moment to import, so late
-
     ax = axes_for(ax, (7.0, 4.8))
+    from matplotlib.lines import Line2D
+
     rgb, true = _screen(cut)
     half = 0.5 * cut.plane.step
     extent = (
@@ -118,9 +118,9 @@ def draw_outlines(cuts: Sequence[Slice], labels: Sequence[str], ax: Axes | None 
     MissingExtraError
         If matplotlib is not installed.
     """
+    ax = axes_for(ax, (7.0, 4.8))
     from matplotlib.lines import Line2D
 
-    ax = axes_for(ax, (7.0, 4.8))
     keys = []
     for index, (cut, label) in enumerate(zip(cuts, labels, strict=True)):
         style = LINES[index % len(LINES)]
@@ -128,7 +128,7 @@ def draw_outlines(cuts: Sequence[Slice], labels: Sequence[str], ax: Axes | None 
         if cut.distances.min() < _EDGE < cut.distances.max():
             ax.contour(cut.across, cut.up, cut.distances, levels=[_EDGE], colors=INK,
                        linewidths=width, linestyles=[style])  # fmt: skip
-        keys.append(Line2D([], [], color=INK, lw=width, ls=style, label=label))
+        keys.append(Line2D([], [], color=INK, lw=width, ls=style, label=plain(label)))
     if cuts:
         _frame(ax, cuts[0])
         ax.set_title(f"Edges of what can be made, {cuts[0].plane}", fontsize=10, color=INK,

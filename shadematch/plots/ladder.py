@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from shadematch.gamut.ladder import Ladder
-from shadematch.plots.paper import INK, axes_for
+from shadematch.plots.paper import INK, axes_for, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,10 +35,10 @@ def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
     MissingExtraError
         If matplotlib is not installed.
     """
+    ax = axes_for(ax, (7.0, 1.8))
     from matplotlib.colors import to_rgb
     from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
-    ax = axes_for(ax, (7.0, 1.8))
     scale = 100.0 if found.along == "white" else 1.0
     values = found.values * scale
     edges = np.concatenate([values[:1], 0.5 * (values[1:] + values[:-1]), values[-1:]])
@@ -61,8 +61,9 @@ def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
     ax.set_yticks([])
     ax.set_xlabel(found.label)
     ax.set_title(
-        f"{found.recipe}: a tick every CIEDE2000 {found.every:g}, "
-        f"{found.path[-1]:.0f} in all".replace("$", r"\$"),
+        plain(
+            f"{found.recipe}: a tick every CIEDE2000 {found.every:g}, {found.path[-1]:.0f} in all"
+        ),
         fontsize=9, color=INK, loc="left", pad=19,
     )  # fmt: skip
     return ax

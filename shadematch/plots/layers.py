@@ -9,7 +9,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.layers import Layered
-from shadematch.plots.paper import INK, QUIET, axes_for, ink_on
+from shadematch.plots.paper import INK, QUIET, axes_for, ink_on, plain
 from shadematch.wedge import CLEAR, Wedge
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def draw_layers(layers: Layered, ax: Axes | None = None) -> Axes:
     top = height
     for t, label, shade in zip(layers.thicknesses_cm, layers.labels, layers.alone, strict=True):
         if t > 0.06 * height:
-            ax.text(0.5, top - t / 2, f"{t:g} cm: {label}", ha="center", va="center",
+            ax.text(0.5, top - t / 2, plain(f"{t:g} cm: {label}"), ha="center", va="center",
                     color=ink_on(shade.hex), fontsize=9)  # fmt: skip
         top -= t
     codes = [shade.hex for shade in layers.poured]
@@ -140,6 +140,6 @@ def _finish(ax: Axes, height: float, title: str, foot: str) -> None:
     ax.set_yticks([t for t in ax.get_yticks() if 0 <= t <= height * 1.001])
     ax.set_ylabel("height [cm]")
     ax.yaxis.set_label_coords(-0.06, 0.5 / (1 + _GAP + _STRIP))
-    ax.set_xlabel(foot)
+    ax.set_xlabel(plain(foot))
     ax.spines[["left", "top", "right", "bottom"]].set_visible(False)
-    ax.set_title(title, fontsize=10, color=INK, loc="left")
+    ax.set_title(plain(title), fontsize=10, color=INK, loc="left")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from shadematch.batches import SmallestBatch
 from shadematch.look import SameLook
 from shadematch.match import Match
-from shadematch.plots.paper import INK, axes_for
+from shadematch.plots.paper import INK, axes_for, plain
 from shadematch.pour import Recipe
 from shadematch.prediction import Prediction, predict
 
@@ -51,9 +51,9 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     for row, (name, dose) in enumerate(doses.items()):
         one = predict({name: 2.0}, palette=match.palette, view=match.view)
         ax.barh(row, dose, height=0.55, color=one.hex, edgecolor=INK, lw=0.8)
-        ax.text(dose + 0.01 * longest, row, f" {dose:g} cm {name}", va="center", color=INK)
+        ax.text(dose + 0.01 * longest, row, plain(f" {dose:g} cm {name}"), va="center", color=INK)
     for row, part in enumerate(weighed, start=len(doses)):
-        ax.text(0.01 * longest, row, str(part), va="center", color=INK)
+        ax.text(0.01 * longest, row, plain(str(part)), va="center", color=INK)
     ax.set_xlim(0, 1.3 * longest)
     ax.set_ylim(rows - 0.4, -3.9)
     ax.set_yticks([])
@@ -161,4 +161,4 @@ def _draw_bar(
     ax.bar(left + 0.5, height, width=1.0, bottom=0.15, color=bar.hex, edgecolor=INK, lw=0.8)
     ax.text(left, 0.17 + height, f"{pour.thickness_cm:g} cm thick", fontsize=8, color=INK)
     lines = [str(pour), f"seen {bar.view}", *(f"{amount} {name}" for name, amount in recipe.parts)]
-    ax.text(left, 0.05, "\n".join(lines), va="top", color=INK, fontsize=8)
+    ax.text(left, 0.05, plain("\n".join(lines)), va="top", color=INK, fontsize=8)

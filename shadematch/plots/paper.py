@@ -9,7 +9,7 @@ from shadematch.errors import MissingExtraError
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["INK", "LINES", "QUIET", "axes_for", "ink_on"]
+__all__ = ["INK", "LINES", "QUIET", "axes_for", "ink_on", "plain"]
 
 INK: Final = "#2a2825"
 QUIET: Final = "#8a857b"
@@ -38,6 +38,11 @@ def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | No
             figsize=size, layout="constrained", subplot_kw={"projection": projection}
         )
     return ax
+
+
+def plain(text: str) -> str:
+    """A text of somebody else's, such as a name, that matplotlib does not take for mathematics."""
+    return text.replace("$", r"\$")
 
 
 def ink_on(code: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from shadematch.planning.result import Plan
-from shadematch.plots.paper import INK, QUIET, axes_for, ink_on
+from shadematch.plots.paper import INK, QUIET, axes_for, ink_on, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,17 +61,25 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
         if start + left > shelf + 1e-6:
             ax.plot([shelf, shelf], [row - 0.42, row + 0.42], color=INK, lw=2.0)
     bought = " and ".join(str(p) for p in plan.buy)
-    ax.set_yticks(range(len(names)), names)
+    ax.set_yticks(range(len(names)), [plain(name) for name in names])
     ax.set_ylim(len(names) - 0.5, -0.6)
     ax.set_xlim(0, 1.16 * longest)
     ax.set_xlabel("paste [cm]; a thick line marks where the shelf ends and new tubes begin")
     ax.spines[["top", "right"]].set_visible(False)
     ax.set_title(
-        f"{len(plan.poured)} of {len(plan.lines)} orders poured; buy {bought or 'no tubes'}",
+        plain(f"{len(plan.poured)} of {len(plan.lines)} orders poured; buy {bought or 'no tubes'}"),
         fontsize=10, color=INK, loc="left",
     )  # fmt: skip
     key = [f"{i} {line.order.name}" for i, line in enumerate(plan.poured, 1)]
     if key:
         lines = ["   ".join(key[i : i + 5]) for i in range(0, len(key), 5)]
-        ax.text(0, -0.17, "\n".join(lines), transform=ax.transAxes, va="top", fontsize=8, color=INK)
+        ax.text(
+            0,
+            -0.17,
+            plain("\n".join(lines)),
+            transform=ax.transAxes,
+            va="top",
+            fontsize=8,
+            color=INK,
+        )
     return ax

@@ -9,7 +9,7 @@ import numpy as np
 from shadematch.colorimetry import srgb_to_hex
 from shadematch.errors import MissingExtraError
 from shadematch.gamut.reach import Gamut
-from shadematch.plots.paper import INK, axes_for
+from shadematch.plots.paper import INK, axes_for, plain
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -54,7 +54,7 @@ def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
     three.set_zlabel("L* [CIELAB]")
     three.view_init(elev=22, azim=-60)
     three.set_title(
-        f"What can be made of {', '.join(gamut.palette.names)}\n{gamut.pour}".replace("$", r"\$"),
+        plain(f"What can be made of {', '.join(gamut.palette.names)}\n{gamut.pour}"),
         fontsize=9, color=INK, loc="left",
     )  # fmt: skip
     drawn: Axes = three

@@ -19,10 +19,10 @@ from shadematch.question import Choice
 from shadematch.readings import SCALE_G
 from shadematch.repeat import Repeat
 from shadematch.saved import Result, SavedRecipe, kept
-from shadematch.sheet.content import LOSS, Spread, content_of
+from shadematch.sheet.content import LOSS, content_of
 from shadematch.sheet.page import page
 from shadematch.sheet.plain import plain
-from shadematch.spread import Spread as Strayed
+from shadematch.spread import Spread
 from shadematch.spread import spread as strayed
 
 __all__ = ["BatchSheet", "batch_sheet", "spread_of"]
@@ -68,7 +68,8 @@ class BatchSheet:
         # A frame, so that the page's style stays in the page.
         return (
             f'<iframe srcdoc="{escape(self.html)}" sandbox="" title="{escape(self.title)}" '
-            'style="width:206mm;height:275mm;border:1px solid #b9b4a8;background:#fff"></iframe>'
+            'style="width:206mm;max-width:100%;height:275mm;border:1px solid #b9b4a8;'
+            'background:#fff"></iframe>'
         )
 
 
@@ -158,7 +159,7 @@ def batch_sheet(
     return BatchSheet(content.title, page(content), plain(content))
 
 
-def spread_of(saved: SavedRecipe, **readings: Any) -> Strayed:
+def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
     """How far slips of ruler and scale make it stray: from its target, if it has one."""
     match = saved.match
     own = None if match is None else match.spread

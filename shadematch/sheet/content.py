@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Protocol
+from typing import Final
 
 import numpy as np
 
@@ -17,8 +17,9 @@ from shadematch.pour import Pour, Recipe
 from shadematch.prediction import predict
 from shadematch.saved import SavedRecipe
 from shadematch.sheet.words import clean, lines_needed
+from shadematch.spread import Spread
 
-__all__ = ["Content", "Dose", "Spread", "content_of", "length", "yield_of"]
+__all__ = ["Content", "Dose", "content_of", "length", "yield_of"]
 
 LOSS: Final = 0.03
 """Share of the base that stays in the pot and on the tools (common practice, no source)."""
@@ -26,15 +27,6 @@ NOTE_SIZES: Final = ((9.0, 42.0, 9), (7.0, 56.0, 12))
 """Letter size [pt], units to a line and most lines of a note; smaller letters if need be."""
 _LONGEST_TITLE: Final = 120
 _LONGEST_DATE: Final = 40
-
-
-class Spread(Protocol):
-    """What dosing errors do to a batch: the median and the 90th percentile of CIEDE2000."""
-
-    @property
-    def median(self) -> float: ...  # noqa: D102
-    @property
-    def p90(self) -> float: ...  # noqa: D102
 
 
 @dataclass(frozen=True)

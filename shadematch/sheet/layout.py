@@ -37,7 +37,7 @@ _SIZES: Final[dict[Kind, _Size]] = {
 NAME_SIZES: Final = (("", 0.0, 1), ("long", 7.5, 1), ("longest", 6.0, 9))
 """Class, letter size [pt] (0: the layout's own) and most lines of a name."""
 _NAME_MM: Final = 151.0
-_BETWEEN_MM: Final = 0.9
+_BETWEEN_MM: Final = 1.4
 _HEAD_MM: Final = 4.0
 
 

@@ -45,7 +45,7 @@ h1.long { font-size: 10.5pt }
 .weigh span { display: inline-block; width: 37mm }
 h2 .small { text-transform: none; letter-spacing: 0; font-weight: 400 }
 .dose { display: flex; gap: 2mm; align-items: center; border-top: 0.2mm solid #b9b4a8;
-  padding-top: 0.6mm; min-height: 8.5mm }
+  padding: 0.6mm 0 0.5mm; min-height: 8.5mm }
 .cm small { font-size: 12pt }
 .tick { width: 5mm; height: 5mm; border: 0.3mm solid #1b1b1b; flex: none }
 .cm { width: 27mm; text-align: end; font-weight: 700; font-size: 22pt; line-height: 1;
