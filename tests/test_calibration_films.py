@@ -163,6 +163,27 @@ def test_masstones_alone_are_refused() -> None:
         sm.calibrate(pours_of(made, [{n: 1.0} for n in made.names], 2))
 
 
+def test_a_colourant_may_be_called_white_or_clear() -> None:
+    # Of films there is no base: a colourant of that name is none.
+    made = some("hiding", 3, "gorse", "dusk", "chalk")
+    called = {"gorse": "gorse", "dusk": "clear", "chalk": "white"}
+    pours = pours_of(made, made.learnt(), 2)
+    renamed = [
+        dataclasses.replace(p, doses={called[n]: d for n, d in p.doses.items()}) for p in pours
+    ]
+    plain, found = sm.calibrate(pours), sm.calibrate(renamed)
+    assert not found.white_known
+    np.testing.assert_allclose(found.spectrum("white")[0], plain.spectrum("chalk")[0], rtol=1e-9)
+    assert max(found.palette.clear.absorption) == 0.0
+    assert found.palette.white == found.palette.clear
+    assert not any("white base" in text for text in found.poorly_known)
+    mixture = {"gorse": 0.1, "clear": 0.1, "white": 0.8}
+    np.testing.assert_allclose(
+        sm.predict(mixture, palette=found.palette).lab,
+        sm.predict({"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=plain.palette).lab,
+    )
+
+
 # --- dyes, in any unit
 
 

@@ -28,7 +28,6 @@ __all__ = [
 ]
 
 _W: Final = WAVELENGTHS_NM.size
-_BASES: Final = ("clear", "other", "white")
 _OUTER: Final = 0.04
 _SURFACE: Final = -float(np.log(1.0 - 0.6))
 _STEEPEST: Final = 0.5
@@ -172,7 +171,7 @@ def layers_of(
     for i, (doses, pour, view) in enumerate(cases):
         for k, u in enumerate(unknowns):
             share = {"clear": 1.0 - pour.white, "white": pour.white}.get(u.of, 0.0)
-            base[i, k] = share if u.kind.split(" ")[0] in _BASES else 0.0
+            base[i, k] = share if u.of_base else 0.0
         for name, dose in doses.items():
             if dose > 0:
                 loads[i, place[name]] = dose * 100.0 / pour.batch_g

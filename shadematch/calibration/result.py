@@ -157,7 +157,7 @@ class Calibration:
     @property
     def white_known(self) -> bool:
         """Whether white base was poured."""
-        return any(u.of == "white" for u in self._fit.problem.unknowns)
+        return any(u.kind == "white absorption" for u in self._fit.problem.unknowns)
 
     @property
     def covariance(self) -> FloatArray:
@@ -175,7 +175,8 @@ class Calibration:
         Parameters
         ----------
         of
-            ``"clear"``, ``"white"`` or a pigment's name.
+            A pigment's name; or ``"clear"`` or ``"white"`` for the bases, unless a pigment is
+            called so.
         what
             ``"absorption"`` or ``"scattering"``; [1/cm], for pigments per unit per 100 g.
 
@@ -193,15 +194,20 @@ class Calibration:
         if not isinstance(what, str) or what not in ("absorption", "scattering"):
             raise PourError("is no spectrum", field="what", value=what,
                             remedy="Take 'absorption' or 'scattering'")  # fmt: skip
-        if (of, "absorption") not in self.spectra and of not in ("clear", "white"):
+        if of not in self.pigments and of not in ("clear", "white"):
             raise UnknownNameError("was not calibrated", field="of", value=of,
                                    remedy=f"There are {', '.join(self.pigments)}")  # fmt: skip
-        if (of, what) not in self.spectra:
-            return np.zeros(WAVELENGTHS_NM.size), np.zeros(WAVELENGTHS_NM.size)
-        k = self.spectra.index((of, what))
+        return self._fitted(of, what, of_base=of not in self.pigments)
+
+    def _fitted(
+        self, of: str, what: str, *, of_base: bool
+    ) -> tuple[FloatArray, FloatArray]:
         n = WAVELENGTHS_NM.size
-        variance = np.diag(self._fit.covariance)[k * n : (k + 1) * n]
-        return np.exp(self._fit.theta[k]), np.sqrt(variance)
+        for k, u in enumerate(self._fit.problem.unknowns):
+            if (u.of, u.what, u.of_base) == (of, what, of_base):
+                variance = np.diag(self._fit.covariance)[k * n : (k + 1) * n]
+                return np.exp(self._fit.theta[k]), np.sqrt(variance)
+        return np.zeros(n), np.zeros(n)
 
     @functools.cached_property
     def palette(self) -> Palette:
@@ -258,8 +264,8 @@ class Calibration:
 
     def _base(self, of: str) -> Base:
         return Base(
-            absorption=_rounded(self.spectrum(of)[0]),
-            scattering=_rounded(self.spectrum(of, "scattering")[0]),
+            absorption=_rounded(self._fitted(of, "absorption", of_base=True)[0]),
+            scattering=_rounded(self._fitted(of, "scattering", of_base=True)[0]),
         )
 
     @functools.cached_property

@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit, Problem, fit, prior_of
 from shadematch.calibration.forward import Errors, look
-from shadematch.calibration.identify import BASES, shared_scale
+from shadematch.calibration.identify import shared_scale
 from shadematch.calibration.spectra import Unknown
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
@@ -199,7 +199,7 @@ def choose_scattering(
     if scale > 1.0:
         fits.clear()
     evidence(every, None)
-    films = not any(u.kind.split(" ")[0] in BASES for u in fits[every].problem.unknowns)
+    films = not any(u.of_base for u in fits[every].problem.unknowns)
     if films and _certain(fits[every]):
         now = every
     else:

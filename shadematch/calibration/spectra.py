@@ -104,6 +104,11 @@ class Unknown(NamedTuple):
         """Last word of its kind, such as ``"absorption"``, ``"backing"`` or ``"offset"``."""
         return self.kind.rsplit(" ", 1)[-1]
 
+    @property
+    def of_base(self) -> bool:
+        """Whether it is of clear or white base; a colourant may be called the same."""
+        return self.kind.split(" ")[0] in ("clear", "other", "white")
+
 
 def matern(length_nm: float) -> FloatArray:
     """Matern kernel of order 5/2 between the library's wavelengths, shape (36, 36)."""
