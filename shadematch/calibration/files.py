@@ -15,7 +15,15 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final, Literal
 
-from shadematch.calibration.rows import Row, backings_of, column_of, fault, pours_of, with_points
+from shadematch.calibration.rows import (
+    KNOWN_COLUMNS,
+    Row,
+    backings_of,
+    column_of,
+    fault,
+    pours_of,
+    with_points,
+)
 from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PourError
 from shadematch.models import expect
@@ -143,7 +151,7 @@ def _csv(text: str, path: object) -> list[Row]:
         column = column_of(name)
         if column is None:
             raise fault(path, start + 1, "unknown column", name,
-                        "Columns are listed in shadematch.calibration.rows")  # fmt: skip
+                        f"Rename it or leave it out; there are {KNOWN_COLUMNS}")  # fmt: skip
         if column in columns:
             raise fault(path, start + 1, "a column stands twice", name, "Keep one of them")
         columns.append(column)
