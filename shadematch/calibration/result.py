@@ -183,7 +183,8 @@ class Calibration:
         Returns
         -------
         values, relative_sd
-            Shape (36,) each; zeros for what does not scatter or was not fitted.
+            Shape (36,) each; zeros for what does not scatter or was not fitted. Scattering of a
+            colourant that crowds is that of a little of it; see `crowding`.
 
         Raises
         ------
@@ -199,15 +200,33 @@ class Calibration:
                                    remedy=f"There are {', '.join(self.pigments)}")  # fmt: skip
         return self._fitted(of, what, of_base=of not in self.pigments)
 
-    def _fitted(
-        self, of: str, what: str, *, of_base: bool
-    ) -> tuple[FloatArray, FloatArray]:
+    def _fitted(self, of: str, what: str, *, of_base: bool) -> tuple[FloatArray, FloatArray]:
         n = WAVELENGTHS_NM.size
         for k, u in enumerate(self._fit.problem.unknowns):
             if (u.of, u.what, u.of_base) == (of, what, of_base):
                 variance = np.diag(self._fit.covariance)[k * n : (k + 1) * n]
                 return np.exp(self._fit.theta[k]), np.sqrt(variance)
         return np.zeros(n), np.zeros(n)
+
+    @property
+    def crowding(self) -> tuple[str, float] | None:
+        """The colourant of films that scatters less where there is much of it, and how much less.
+
+        A share of its scattering, at the largest load that was measured, mean over wavelengths;
+        below 0 if it scatters more. None where the readings don't tell.
+        """
+        found = self._crowded(1.0)
+        return None if found is None else (found[0], float(1.0 - found[1].mean()))
+
+    def _crowded(self, load: float | None) -> tuple[str, FloatArray] | None:
+        """What crowding leaves of scattering at a part of the largest load, or the usual one."""
+        for u, theta in zip(self._fit.problem.unknowns, self._fit.theta, strict=True):
+            if u.what == "crowding":
+                if load is None:
+                    usual = [p.loads[u.of] for p in self.pours if u.of in p.doses]
+                    load = float(np.mean(usual)) / u.level if usual else 1.0
+                return u.of, np.exp(-theta * min(load, 1.0))
+        return None
 
     @functools.cached_property
     def palette(self) -> Palette:
@@ -230,15 +249,20 @@ class Calibration:
     def palette_of(self, *names: str) -> Palette:
         """A palette of some of the pigments.
 
+        A palette knows nothing of crowding: what crowds scatters there as at its usual load.
+
         Raises
         ------
         PaletteError
             For an unknown name, or more than eight.
         """
         pigments = []
+        crowded = self._crowded(None)
         for name in names:
             absorption, _ = self.spectrum(name)
             scattering = self.spectrum(name, "scattering")[0]
+            if crowded is not None and name == crowded[0]:
+                scattering = scattering * crowded[1]
             extra: dict[str, Any] = {}
             if self.like is not None and name in self.like.names:
                 old = self.like[name]
@@ -451,6 +475,9 @@ class Calibration:
         lines += [
             f"strength    {name}: known to {self.strength_sd(name):.1%}" for name in self.pigments
         ]
+        if self.crowding is not None:
+            name, less = self.crowding
+            lines.append(f"crowding    {name}: scatters {less:.0%} less at its largest load")
         if self.contact is not None:
             lines.append(f"contact     {self.contact}: the readings fit that better")
         lines += [
