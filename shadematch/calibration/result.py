@@ -14,18 +14,19 @@ from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import backing_shares, look
 from shadematch.calibration.identify import strength_sd, weakly_known
 from shadematch.calibration.intervals import Interval, interval_of
+from shadematch.calibration.matched import CalibratedMatch
 from shadematch.calibration.testpour import TestPour
 from shadematch.difference import delta_e
 from shadematch.errors import PaletteError, PourError, UnknownNameError
 from shadematch.html import card
-from shadematch.match import Match, match
+from shadematch.match import match
 from shadematch.materials import Base, Palette, Pigment
 from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM
 from shadematch.target import Target, as_target
 
-__all__ = ["Before", "CalibratedMatch", "Calibration", "Residual"]
+__all__ = ["Before", "Calibration", "Residual"]
 
 _WRONG = 0.5
 """A pour that is trusted less than this was put aside."""
@@ -52,53 +53,6 @@ class Residual:
     delta_e: float
     misfit: float
     weight: float
-
-
-@dataclass(frozen=True)
-class CalibratedMatch:
-    """A match with the range that its colours will fall in.
-
-    Attributes
-    ----------
-    match
-        The doses; see `shadematch.Match`.
-    frugal, closest
-        Ranges of the colours of the two choices, and of their CIEDE2000 to the target.
-    unit
-        Of the doses: those of a calibration by weight are grams, although a `Recipe` calls its
-        doses cm; `doses` does not.
-    """
-
-    match: Match
-    frugal: Interval
-    closest: Interval
-    unit: str = "cm"
-
-    @property
-    def recipe(self) -> Recipe:
-        """The frugal choice's recipe."""
-        return self.match.recipe
-
-    def __str__(self) -> str:
-        """In plain words."""
-        text = f"{self.match}\nrange      {self.frugal}"
-        if self.unit != "cm":
-            text += f"\nweigh      {self._weighed()}: doses are in {self.unit}, not in cm"
-        return text
-
-    @property
-    def doses(self) -> dict[str, float]:
-        """The frugal choice's doses, in `unit`."""
-        return dict(self.recipe.doses_cm)
-
-    def _weighed(self) -> str:
-        return ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())
-
-    def _repr_html_(self) -> str:
-        weighed = "" if self.unit == "cm" else card(
-            [], [("weigh", self._weighed())], foot=f"Doses are in {self.unit}, not in cm."
-        )  # fmt: skip
-        return weighed + self.match._repr_html_() + self.frugal._repr_html_()
 
 
 @dataclass(frozen=True)
