@@ -11,7 +11,8 @@ from shadematch.calibration.files import read_test_pours
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.keeping import load_calibration, save_calibration
 from shadematch.calibration.lot import NewLot, new_lot
-from shadematch.calibration.result import CalibratedMatch, Calibration, Residual
+from shadematch.calibration.matched import CalibratedMatch
+from shadematch.calibration.result import Calibration, Residual
 from shadematch.calibration.shares import SharesMatch, match_shares
 from shadematch.calibration.testpour import TestPour
 from shadematch.correction.correct import correct

@@ -9,6 +9,10 @@ and gives readings of any mixture:
 ``hiding``
     Opaque paints of shares that sum to one; iadpython (`tests.worlds.layer`, n = 1.46, g = 0.5)
     at a thickness that hides everything.
+``crowded``
+    The same by `tests.doubling`, seen at 45/0, each colourant with an asymmetry of its own; and
+    chalk scatters less where it lies close, by 30 % when alone, which no model in which
+    everything adds up can follow.
 ``two-flux``
     The same by Kubelka and Munk with Saunderson's correction of the surface.
 ``two-flux, bare``
@@ -33,9 +37,9 @@ import shadematch as sm
 from shadematch.arrays import FloatArray
 from shadematch.optics.transport import slab
 from shadematch.standards import WAVELENGTHS_NM as NM
-from tests import worlds
+from tests import doubling, worlds
 
-KINDS = ("draw-down", "hiding", "two-flux", "two-flux, bare", "solution", "filters")
+KINDS = ("draw-down", "hiding", "crowded", "two-flux", "two-flux, bare", "solution", "filters")
 GRID = np.arange(400.0, 701.0, 10.0)
 _AT = np.array([int(np.flatnonzero(nm == NM)[0]) for nm in GRID])
 CARDS = {
@@ -87,7 +91,7 @@ class Films:
     @property
     def shares(self) -> bool:
         """Whether loads sum to one."""
-        return self.kind in ("hiding", "two-flux", "two-flux, bare")
+        return self.kind in ("hiding", "crowded", "two-flux", "two-flux, bare")
 
     @property
     def backings(self) -> tuple[str, ...]:
@@ -105,6 +109,8 @@ class Films:
         if self.kind == "hiding":
             thick = np.minimum(390.0 / s, 58.0 / k)  # as far as the table of that solver goes
             return worlds.layer(k * thick, s * thick, np.full(NM.size, 0.5), "reflected")
+        if self.kind == "crowded":
+            return self._crowded(loads, k)
         if self.kind.startswith("two-flux"):
             return two_flux(k, s, self.kind == "two-flux")
         n = 1.45
@@ -114,6 +120,16 @@ class Films:
         # What the card is inside its own surface (Saunderson 1942, 4 % and 57 %).
         inside = bare / (0.96 * 0.43 + 0.57 * bare)
         return np.asarray(r.C1 - gloss + r.D1 * r.Cu * inside / (1 - inside * r.Du))
+
+    def _crowded(self, loads: Mapping[str, float], k: FloatArray) -> FloatArray:
+        s, forward = np.zeros((2, NM.size))
+        for at, name in enumerate(self.names):
+            x = loads.get(name, 0.0)
+            g = 0.3 + 0.07 * at + 0.2 * (550.0 - NM) / 400.0
+            own = x * self.scattering[name] / (1.0 - g)
+            own = own * (1.0 - 0.3 * x) if name == "chalk" else own
+            s, forward = s + own, forward + own * g
+        return doubling.film(k, s, forward / s, 400.0, np.full(NM.size, 0.5))
 
     def view(self, backing: str) -> sm.View:
         """How it is seen."""

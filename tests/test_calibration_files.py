@@ -64,6 +64,16 @@ def test_spectra_and_what_was_not_measured(write: Write) -> None:
     assert pour.spectrum[2] == pytest.approx(0.1)
 
 
+@pytest.mark.parametrize(
+    "head", ["{}", "{} nm", "R{}", "R({})", "nm_{}", "SPECTRAL_NM{}", "%R {}", "Reflectance {} nm"]
+)
+def test_heads_of_wavelengths(write: Write, head: str) -> None:
+    plain = spectral(GRID, ("one,2", RISING))
+    names, rest = plain.split("\n", 1)
+    other = ",".join(head.format(c) if c.isdigit() else c for c in names.split(","))
+    assert sm.read_test_pours(write(f"{other}\n{rest}")) == sm.read_test_pours(write(plain))
+
+
 def test_percent_is_seen_in_the_whole_file(write: Write) -> None:
     dark = [0.4] * len(GRID)
     text = spectral(GRID, ("one,2", RISING), ("two,9", [v / 10 for v in RISING]), scale=100)
@@ -101,7 +111,7 @@ def test_decimal_commas(write: Write, between: str) -> None:
         ("name,L,a,b\none,50,nan,2\n", r"line 2: a must be a number"),
         ("name,L,a,b\none,50,,2\n", r"line 2: needs all of L, A, B"),
         ("name,L,a,b\none,150,0,2\n", r"line 2: .*L\* must lie between"),
-        ("name,L,a,b,gloss\none,50,0,2,1\n", r"line 1: unknown column"),
+        ("name,L,a,b,gloss\none,50,0,2,1\n", r"line 1: unknown column .*gloss.*leave it out"),
         ("name,L,a,L*\none,50,0,2\n", r"line 1: a column stands twice"),
         ("name,L,a,b\n\n# x\none,50,0,2\none,50,0,2\n", r"line 5: the same bar in .* line 4"),
         ("name,dose_cm:g,backing,L,a,b\none,1,white,50,0,2\none,2,black,50,0,2\n",

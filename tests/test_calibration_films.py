@@ -17,8 +17,9 @@ from shadematch.calibration.spectra import unknown
 from shadematch.calibration.testpour import _with_edges
 from shadematch.cli.main import main
 from shadematch.difference import delta_e
+from shadematch.optics.transport import slab
 from shadematch.standards import WAVELENGTHS_NM as NM
-from tests import films, worlds
+from tests import doubling, films, worlds
 
 ROOT = Path(__file__).parent.parent
 
@@ -67,6 +68,12 @@ def dyes() -> tuple[films.Films, sm.Calibration]:
     return made, sm.calibrate(pours_of(made, made.learnt(), 2))
 
 
+@functools.cache
+def crowded() -> tuple[films.Films, sm.Calibration]:
+    made = films.films("crowded", np.random.default_rng(1))
+    return made, sm.calibrate(pours_of(made, made.learnt(), 2))
+
+
 # --- optics of faces and backings
 
 
@@ -76,13 +83,13 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         unknown("[0.5]/optical", "film backing", level=0.0),
         unknown("white/optical", "film backing", level=2.2),
         unknown("surface", "film offset"), unknown("surface", "film surface"),
-        unknown("surface", "film glass"),
+        unknown("surface", "film glass"), unknown("a", "film crowding", level=2.0),
     )  # fmt: skip
     views = (sm.View(backing=0.3, contact="optical"), sm.View(light="transmitted"))
     errors = Errors()
     layers = layers_of([({"a": 1.0}, sm.Pour(), v) for v in views], unknowns, ("a",), errors)
     rng = np.random.default_rng(1)
-    theta = np.array([u.mean for u in unknowns]) + 0.2 * rng.standard_normal((7, NM.size))
+    theta = np.array([u.mean for u in unknowns]) + 0.2 * rng.standard_normal((8, NM.size))
     seen = look(theta, unknowns, ("a",), layers, errors)
     for k in range(len(unknowns)):
         up, down = theta.copy(), theta.copy()
@@ -90,10 +97,28 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         down[k] -= 1e-5
         high, low = (look(t, unknowns, ("a",), layers, errors).spectrum for t in (up, down))
         np.testing.assert_allclose(seen.by_unknown[:, k], (high - low) / 2e-5, atol=2e-8)
+    for c in range(3):  # slips of dose, thickness and gain
+        slips = np.zeros((2, 3))
+        slips[:, c] = 1e-5
+        high, low = (
+            look(theta, unknowns, ("a",), layers, errors, s).spectrum for s in (slips, -slips)
+        )
+        np.testing.assert_allclose(seen.by_error[:, c], (high - low) / 2e-5, atol=2e-8)
     for at, view in enumerate(views):
         one = layers_of([({"a": 1.0}, sm.Pour(), view)], unknowns, ("a",), errors)
         many = look_through(theta[None], unknowns, ("a",), one)
         np.testing.assert_allclose(many[0], seen.spectrum[at], rtol=1e-12)
+
+
+def test_doubling_agrees_with_discrete_ordinates() -> None:
+    # Two solvers that share no line: `tests.doubling` at 8 degrees, `slab` straight on.
+    rng = np.random.default_rng(1)
+    a, s = 10 ** rng.uniform(-2, 1, 8), 10 ** rng.uniform(-1, 2.5, 8)
+    g, backing = np.full(8, 0.6), np.full(8, 0.3)
+    solved = slab(a, s, np.array(1.0), n=1.5, g=0.6, half=20)
+    through = solved.D1 * solved.Cu * backing / (1 - backing * solved.Du)
+    seen = doubling.film(a, s / (1 - g), g, 1.0, backing, n=1.5, geometry="d/8")
+    np.testing.assert_allclose(seen, solved.C1 - 0.04 + through, atol=1e-3)
 
 
 def test_one_more_surface_is_saunderson() -> None:
@@ -124,6 +149,33 @@ def test_opaque_paints_predict_mixtures() -> None:
     mixture = {"gorse": 0.3, "chalk": 0.7}
     tenfold = {n: 10 * x for n, x in mixture.items()}
     np.testing.assert_allclose(found.interval(mixture).lab, found.interval(tenfold).lab, atol=0.02)
+
+
+def test_a_white_that_crowds() -> None:
+    # White pigments scatter less where they lie close: by 30 % here, when alone. A model in which
+    # everything adds up comes to 0.8, with all predictions too dark.
+    made, found = crowded()
+    assert found.crowding is not None
+    name, less = found.crowding
+    assert name == "chalk"
+    assert 0.1 < less < 0.5
+    assert "chalk: scatters" in str(found)
+    far = far_of(found, made, 40)
+    assert far.mean() <= 0.55
+    # ... and where nothing crowds, that is found too.
+    assert paints()[1].crowding is None
+    # A palette has no word for it: it holds the scattering of the usual load.
+    ratio = np.array(found.palette["chalk"].scattering) / found.spectrum("chalk", "scattering")[0]
+    assert np.all((ratio > 1.0 - less) & (ratio < 1.0))
+
+
+def test_crowding_is_kept_in_files(tmp_path: Path) -> None:
+    _, found = crowded()
+    sm.save_calibration(found, tmp_path / "paints.json")
+    again = sm.load_calibration(tmp_path / "paints.json")
+    assert again.crowding == found.crowding
+    mixture = {"gorse": 0.2, "chalk": 0.8}
+    assert again.interval(mixture) == found.interval(mixture)
 
 
 def test_shares_that_give_a_colour() -> None:
@@ -157,10 +209,55 @@ def test_shares_refuse() -> None:
         sm.match_shares(found, "#808080", by_spectrum=True)
 
 
+def test_shares_of_a_name_given_twice() -> None:
+    _, found = paints()
+    once = sm.match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk"])
+    twice = sm.match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk", "jetty"])
+    assert twice.loads == once.loads
+    assert sum(twice.loads.values()) == pytest.approx(1.0)
+    alone = sm.match_shares(found, "#808080", total=1.0, pigments="jetty")
+    assert alone.loads == {"jetty": 1.0}
+
+
+def test_shares_in_a_binder_that_was_measured() -> None:
+    made = some("draw-down", 5, "rosehip", "chalk")
+    learnt: list[films.Loads] = [{n: x * 0.02} for n in made.names for x in (0.5, 1.5)]
+    learnt += [{}, {"rosehip": 0.01, "chalk": 0.01}]
+    found = sm.calibrate(pours_of(made, learnt, 3))
+    assert not found.films
+    true = {"rosehip": 0.008, "chalk": 0.015}
+    view = made.view("white card")
+    goal = sm.Target.from_lab(worlds.lab_of(made.spectrum(true, "white card")))
+    answer = sm.match_shares(found, goal, view=view)
+    reached = worlds.lab_of(made.spectrum(answer.loads, "white card"))
+    assert float(delta_e(reached, np.array(goal.lab))) <= 1.0
+
+
 def test_masstones_alone_are_refused() -> None:
     made = some("hiding", 3, "gorse", "dusk", "chalk")
     with pytest.raises(sm.PourError, match="Measure it mixed with another"):
         sm.calibrate(pours_of(made, [{n: 1.0} for n in made.names], 2))
+
+
+def test_a_colourant_may_be_called_white_or_clear() -> None:
+    # Of films there is no base: a colourant of that name is none.
+    made = some("hiding", 3, "gorse", "dusk", "chalk")
+    called = {"gorse": "gorse", "dusk": "clear", "chalk": "white"}
+    pours = pours_of(made, made.learnt(), 2)
+    renamed = [
+        dataclasses.replace(p, doses={called[n]: d for n, d in p.doses.items()}) for p in pours
+    ]
+    plain, found = sm.calibrate(pours), sm.calibrate(renamed)
+    assert not found.white_known
+    np.testing.assert_allclose(found.spectrum("white")[0], plain.spectrum("chalk")[0], rtol=1e-9)
+    assert max(found.palette.clear.absorption) == 0.0
+    assert found.palette.white == found.palette.clear
+    assert not any("white base" in text for text in found.poorly_known)
+    mixture = {"gorse": 0.1, "clear": 0.1, "white": 0.8}
+    np.testing.assert_allclose(
+        sm.predict(mixture, palette=found.palette).lab,
+        sm.predict({"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=plain.palette).lab,
+    )
 
 
 # --- dyes, in any unit

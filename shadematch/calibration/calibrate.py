@@ -15,7 +15,7 @@ from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
 from shadematch.calibration.intervals import with_misfit
 from shadematch.calibration.result import Calibration
-from shadematch.calibration.robust import choose_scattering, settle
+from shadematch.calibration.robust import MARGIN, choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
 from shadematch.calibration.testpour import TestPour
 from shadematch.difference import delta_e
@@ -41,9 +41,10 @@ _HIDING: Final = 2000.0
 """Reduced scattering times thickness of an opaque film: next to nothing comes through."""
 
 
-_MISSED: Final = {"clear": 0.05, "opaque": 0.15, "cloudy": 0.25}
+_MISSED: Final = {"clear": 0.05, "opaque": 0.15, "cloudy": 0.25, "crowded": 0.4}
 """What the model is believed to miss of films, at the least, in each of L*, a* and b*: little by
-the law of Beer and Lambert, or where one ratio is all that counts (estimates)."""
+the law of Beer and Lambert, or where one ratio is all that counts; more where scattering is
+known not to add up (estimates)."""
 _HIDDEN: Final = 10.0
 """Log evidence in favour of opaque films where none was measured over two backings."""
 
@@ -73,7 +74,9 @@ def calibrate(
     their backing is decided by the readings; of those that do only ratios of absorption and
     scattering can be told, and the scale of all spectra is arbitrary. If such films have
     blanks, their binder is fitted along; say ``unit="part"`` in the pours then, so that it is
-    not taken for soap.
+    not taken for soap. Of a colourant that is mixed into at least half of the films, the white as
+    a rule, it is decided by the readings whether it scatters less where there is much of it
+    (crowding).
 
     Of pours photographed beside a chart (`TestPour.from_target`) the camera is learnt from the
     chart in all photos, and reckoned with in place of the CIE observer; see
@@ -141,9 +144,12 @@ def calibrate(
     believed = Noise() if noise is None else noise
 
     def problem_of(
-        seen: tuple[TestPour, ...], scatter: frozenset[str], opaque: bool = False
+        seen: tuple[TestPour, ...],
+        scatter: frozenset[str],
+        opaque: bool = False,
+        crowded: str | None = None,
     ) -> Problem:
-        unknowns = _unknowns(seen, names, scatter, films, opaque)
+        unknowns = _unknowns(seen, names, scatter, films, opaque, crowded)
         return Problem(seen, unknowns, names, errors, believed, np.ones(len(seen)))
 
     cameras = cameras_of(pours)
@@ -171,9 +177,18 @@ def calibrate(
         if scattering != "auto" or np.array_equal(found.problem.weights, weights):
             break
         weights = found.problem.weights
+    crowded = _crowding(seen, [n for n in names if n in chosen]) if films else None
+    if crowded is not None:
+        problem = replace(problem_of(seen, chosen, opaque, crowded), weights=found.problem.weights)
+        other = settle(problem, learn_bench=dose_error is None)
+        if other.evidence > found.evidence + MARGIN:
+            found = other
     check_after(found)
     if noise is None and (films or unit == "part"):
-        missed = _MISSED["opaque" if opaque else "cloudy" if chosen else "clear"]
+        kind = "opaque" if opaque else "cloudy" if chosen else "clear"
+        if any(u.what == "crowding" for u in found.problem.unknowns):
+            kind = "crowded"
+        missed = _MISSED[kind]
         own = found.problem.noise._replace(model_lab=missed)
         found = replace(found, problem=replace(found.problem, noise=own))
     return Calibration(pours, unit, films, way, like, with_cameras(with_misfit(found), cameras))
@@ -269,6 +284,7 @@ def _unknowns(
     scatter: frozenset[str],
     films: bool,
     opaque: bool,
+    crowded: str | None,
 ) -> tuple[Unknown, ...]:
     result = []
     if not films:
@@ -291,9 +307,25 @@ def _unknowns(
     for key in sorted(levels.keys() - {""}):
         result.append(unknown(key, kind, level=levels[key]))
     if films:
+        if crowded is not None:
+            most = max(p.loads.get(crowded, 0.0) for p in pours)
+            result.append(unknown(crowded, "film crowding", level=most))
         lights = {p.view.light for p in pours}
         if "reflected" in lights:
             result += [unknown("surface", "film offset"), unknown("surface", "film surface")]
         if "transmitted" in lights:
             result.append(unknown("surface", "film glass"))
     return tuple(result)
+
+
+def _crowding(pours: Sequence[TestPour], names: Sequence[str]) -> str | None:
+    """The colourant whose crowding readings may tell: with others in at least half of them.
+
+    That is the white of most sets, in tints of all else.
+    """
+    found, most = None, max(6, len(pours) // 2) - 1
+    for name in names:
+        mixed = [p.loads[name] for p in pours if name in p.doses and len(p.doses) > 1]
+        if len(mixed) > most and max(mixed) > 1.5 * min(mixed):
+            found, most = name, len(mixed)
+    return found

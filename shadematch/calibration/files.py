@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from shadematch.calibration.rows import (
-    COLUMNS,
+    KNOWN_COLUMNS,
     Row,
     backings_of,
     column_of,
@@ -151,7 +151,7 @@ def _csv(text: str, path: object) -> list[Row]:
         column = column_of(name)
         if column is None:
             raise fault(path, start + 1, "unknown column", name,
-                        f"Columns are {COLUMNS}")  # fmt: skip
+                        f"Rename it or leave it out; there are {KNOWN_COLUMNS}")  # fmt: skip
         if column in columns:
             raise fault(path, start + 1, "a column stands twice", name, "Keep one of them")
         columns.append(column)

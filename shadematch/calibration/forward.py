@@ -28,7 +28,6 @@ __all__ = [
 ]
 
 _W: Final = WAVELENGTHS_NM.size
-_BASES: Final = ("clear", "other", "white")
 _OUTER: Final = 0.04
 _SURFACE: Final = -float(np.log(1.0 - 0.6))
 _STEEPEST: Final = 0.5
@@ -172,7 +171,7 @@ def layers_of(
     for i, (doses, pour, view) in enumerate(cases):
         for k, u in enumerate(unknowns):
             share = {"clear": 1.0 - pour.white, "white": pour.white}.get(u.of, 0.0)
-            base[i, k] = share if u.kind.split(" ")[0] in _BASES else 0.0
+            base[i, k] = share if u.of_base else 0.0
         for name, dose in doses.items():
             if dose > 0:
                 loads[i, place[name]] = dose * 100.0 / pour.batch_g
@@ -207,7 +206,8 @@ def look(
     theta
         The unknowns, shape (K, 36): logs of coefficients; of a backing, what is added to the
         logit of its reflectance; of a surface, what is taken from the logit of the radiance
-        factor; of the glass, what is added to the log of a transmittance; of the offset, itself.
+        factor; of crowding, what is taken from the log of the scattering at the largest load;
+        of the glass, what is added to the log of a transmittance; of the offset, itself.
     unknowns, pigments, layers, errors
         What theta stands for, and the layers.
     slips
@@ -230,6 +230,12 @@ def look(
             share[:, k] = loads[:, place[u.of]]
     u_depth = (share * absorbs) @ coefficient * thickness[:, None]
     v_depth = (share * scatters) @ coefficient * thickness[:, None]
+    crowds = _crowding(unknowns)
+    if crowds is not None:
+        at, by = crowds
+        full = np.minimum(loads[:, place[unknowns[at].of]] / unknowns[by].level, 1.0)[:, None]
+        left = np.exp(-theta[by] * full)
+        v_depth += (share[:, at] * thickness)[:, None] * coefficient[at] * (left - 1.0)
 
     backing = layers.backing.copy()
     shifted = np.flatnonzero(layers.backing_by.any(axis=1))
@@ -263,6 +269,9 @@ def look(
         if u.what in ("absorption", "scattering"):
             slope = by_u if u.what == "absorption" else by_v
             by_unknown[:, k] = slope * (share[:, k] * thickness)[:, None] * coefficient[k] * gain
+    if crowds is not None:
+        by_unknown[:, at] *= left
+        by_unknown[:, by] = -full * by_unknown[:, at]
     by_shift = by_backing[shifted] * backing[shifted] * (1.0 - backing[shifted]) * gain[shifted]
     by_unknown[shifted] += layers.backing_by[shifted][:, :, None] * by_shift[:, None, :]
     by_error = np.zeros((count, dyes + 2, _W))
@@ -270,6 +279,10 @@ def look(
         if u.kind.startswith("pigment"):
             d = place[u.of]
             by_error[:, d] += layers.dose_sd[:, d, None] * by_unknown[:, k]
+    if crowds is not None:  # what is added crowds what is there
+        d = place[unknowns[at].of]
+        more = np.where(full < 1.0, theta[by] * by_unknown[:, by], 0.0)
+        by_error[:, d] += layers.dose_sd[:, d, None] * more
     by_error[:, dyes] = errors.thickness_share * gain * (by_u * u_depth + by_v * v_depth)
     spectrum = spectrum * gain
     by_error[:, dyes + 1] = errors.gain * spectrum
@@ -278,6 +291,17 @@ def look(
             spectrum = spectrum + theta[k] * ~through
             by_unknown[:, k] = ~through
     return Seen(spectrum, by_unknown, by_error)
+
+
+def _crowding(unknowns: Sequence[Unknown]) -> tuple[int, int] | None:
+    """Places of the scattering that crowds and of its crowding, if there is such."""
+    for by, u in enumerate(unknowns):
+        if u.what == "crowding":
+            pair = (u.of, "pigment scattering")
+            for k, v in enumerate(unknowns):
+                if (v.of, v.kind) == pair:
+                    return k, by
+    return None
 
 
 def look_through(
@@ -298,6 +322,7 @@ def look_through(
         Shape (d, 36).
     """
     place = {name: i for i, name in enumerate(pigments)}
+    crowds = _crowding(unknowns)
     u, v = np.zeros((2, thetas.shape[0], _W))
     backing = np.broadcast_to(layers.backing[0], u.shape)
     offset, shift = np.zeros_like(u), np.zeros_like(u)
@@ -306,6 +331,9 @@ def look_through(
             pigment = unknown.kind.startswith("pigment")
             share = layers.loads[0, place[unknown.of]] if pigment else layers.base[0, k]
             part = share * np.exp(np.minimum(thetas[:, k], 20.0)) * layers.thickness[0]
+            if crowds is not None and k == crowds[0]:
+                by = crowds[1]
+                part = part * np.exp(-thetas[:, by] * min(share / unknowns[by].level, 1.0))
             u, v = (u + part, v) if unknown.what == "absorption" else (u, v + part)
         elif unknown.what == "offset":
             offset = thetas[:, k] if layers.mode[0] != "through" else offset

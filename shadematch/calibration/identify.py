@@ -13,7 +13,7 @@ from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PourError
 from shadematch.standards import WAVELENGTHS_NM, observation
 
-__all__ = ["BASES", "check_after", "check_before", "shared_scale", "strength_sd", "weakly_known"]
+__all__ = ["check_after", "check_before", "shared_scale", "strength_sd", "weakly_known"]
 
 _HOPELESS: Final = 0.3
 """Relative standard deviation of a strength beyond which no numbers are given."""
@@ -24,10 +24,6 @@ _WEAK: Final = 0.08
 """... and beyond which the calibration says so."""
 _BLACK: Final = 8.0
 """L* below which a reading says next to nothing of a pigment's strength."""
-
-
-BASES: Final = ("clear", "other", "white")
-"""What kinds of unknown begin with if they are of a base."""
 
 
 def _refuse(problem: str, field: str, remedy: str) -> None:
@@ -123,7 +119,7 @@ def shared_scale(found: Fit) -> FloatArray | None:
     """
     unknowns, n = found.problem.unknowns, WAVELENGTHS_NM.size
     scattering = [u for u in unknowns if u.kind == "pigment scattering"]
-    if len(scattering) < 2 or any(u.kind.split(" ")[0] in BASES for u in unknowns):
+    if len(scattering) < 2 or any(u.of_base for u in unknowns):
         return None
     rows = [k for k, u in enumerate(unknowns) if u.kind.startswith("pigment")]
     by = np.zeros((len(rows), len(unknowns), n))
@@ -158,7 +154,7 @@ def check_after(found: Fit) -> None:
                     (v.of, v.kind) == (u.of, "pigment scattering") for v in found.problem.unknowns
                 )
                 darkest = min(p.lab_seen[0] for p in mine)
-                films = not any(v.kind.split(" ")[0] in BASES for v in found.problem.unknowns)
+                films = not any(v.of_base for v in found.problem.unknowns)
                 if films and all(len(p.doses) == 1 for p in mine):
                     remedy = "Measure it mixed with another, best a white, in two ratios as well"
                 elif scatter and len({str(p.view.backing) for p in mine}) < 2:
@@ -182,7 +178,7 @@ def weakly_known(found: Fit, films: bool) -> tuple[str, ...]:
         if u.kind in ("pigment absorption", "pigment scattering", "white scattering"):
             sd = strength_sd(found, u.of, u.kind)
             if sd > _WEAK:
-                what = "white base" if u.of == "white" else u.of
+                what = "white base" if u.of_base else u.of
                 word = "strength" if u.what == "absorption" else "scattering"
                 said.append(f"{word} of {what} known to {sd:.0%} (one standard deviation)")
     pours = found.problem.pours

@@ -225,6 +225,12 @@ def _from_dict(data: object, depth: int = 0) -> Calibration:
         if u.kind not in BELIEFS:
             raise FileError("is no kind of spectrum", field="unknowns.kind", value=u.kind,
                             remedy=f"There are {', '.join(BELIEFS)}")  # fmt: skip
+        if u.kind == "film crowding" and u.level <= 0:
+            raise FileError("must be above 0", field="unknowns.level", value=u.level,
+                            remedy="The file was altered")  # fmt: skip
+        if u.kind.startswith(("pigment", "film crowding")) and u.of not in file.pigments:
+            raise FileError("is no pigment of the file", field="unknowns.of", value=u.of,
+                            remedy="The file was altered")  # fmt: skip
     unknowns = tuple(Unknown(u.of, u.kind, np.array(u.mean), u.level) for u in file.unknowns)
     theta = np.array([u.found for u in file.unknowns])
     slips = _slips(file)

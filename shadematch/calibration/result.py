@@ -14,18 +14,19 @@ from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import backing_shares, look
 from shadematch.calibration.identify import strength_sd, weakly_known
 from shadematch.calibration.intervals import Interval, interval_of
+from shadematch.calibration.matched import CalibratedMatch
 from shadematch.calibration.testpour import TestPour
 from shadematch.difference import delta_e
 from shadematch.errors import PaletteError, PourError, UnknownNameError
 from shadematch.html import card
-from shadematch.match import Match, match
+from shadematch.match import match
 from shadematch.materials import Base, Palette, Pigment
 from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM
 from shadematch.target import Target, as_target
 
-__all__ = ["Before", "CalibratedMatch", "Calibration", "Residual"]
+__all__ = ["Before", "Calibration", "Residual"]
 
 _WRONG = 0.5
 """A pour that is trusted less than this was put aside."""
@@ -52,53 +53,6 @@ class Residual:
     delta_e: float
     misfit: float
     weight: float
-
-
-@dataclass(frozen=True)
-class CalibratedMatch:
-    """A match with the range that its colours will fall in.
-
-    Attributes
-    ----------
-    match
-        The doses; see `shadematch.Match`.
-    frugal, closest
-        Ranges of the colours of the two choices, and of their CIEDE2000 to the target.
-    unit
-        Of the doses: those of a calibration by weight are grams, although a `Recipe` calls its
-        doses cm; `doses` does not.
-    """
-
-    match: Match
-    frugal: Interval
-    closest: Interval
-    unit: str = "cm"
-
-    @property
-    def recipe(self) -> Recipe:
-        """The frugal choice's recipe."""
-        return self.match.recipe
-
-    def __str__(self) -> str:
-        """In plain words."""
-        text = f"{self.match}\nrange      {self.frugal}"
-        if self.unit != "cm":
-            text += f"\nweigh      {self._weighed()}: doses are in {self.unit}, not in cm"
-        return text
-
-    @property
-    def doses(self) -> dict[str, float]:
-        """The frugal choice's doses, in `unit`."""
-        return dict(self.recipe.doses_cm)
-
-    def _weighed(self) -> str:
-        return ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())
-
-    def _repr_html_(self) -> str:
-        weighed = "" if self.unit == "cm" else card(
-            [], [("weigh", self._weighed())], foot=f"Doses are in {self.unit}, not in cm."
-        )  # fmt: skip
-        return weighed + self.match._repr_html_() + self.frugal._repr_html_()
 
 
 @dataclass(frozen=True)
@@ -157,7 +111,7 @@ class Calibration:
     @property
     def white_known(self) -> bool:
         """Whether white base was poured."""
-        return any(u.of == "white" for u in self._fit.problem.unknowns)
+        return any(u.kind == "white absorption" for u in self._fit.problem.unknowns)
 
     @property
     def covariance(self) -> FloatArray:
@@ -175,14 +129,16 @@ class Calibration:
         Parameters
         ----------
         of
-            ``"clear"``, ``"white"`` or a pigment's name.
+            A pigment's name; or ``"clear"`` or ``"white"`` for the bases, unless a pigment is
+            called so.
         what
             ``"absorption"`` or ``"scattering"``; [1/cm], for pigments per unit per 100 g.
 
         Returns
         -------
         values, relative_sd
-            Shape (36,) each; zeros for what does not scatter or was not fitted.
+            Shape (36,) each; zeros for what does not scatter or was not fitted. Scattering of a
+            colourant that crowds is that of a little of it; see `crowding`.
 
         Raises
         ------
@@ -193,15 +149,38 @@ class Calibration:
         if not isinstance(what, str) or what not in ("absorption", "scattering"):
             raise PourError("is no spectrum", field="what", value=what,
                             remedy="Take 'absorption' or 'scattering'")  # fmt: skip
-        if (of, "absorption") not in self.spectra and of not in ("clear", "white"):
+        if of not in self.pigments and of not in ("clear", "white"):
             raise UnknownNameError("was not calibrated", field="of", value=of,
                                    remedy=f"There are {', '.join(self.pigments)}")  # fmt: skip
-        if (of, what) not in self.spectra:
-            return np.zeros(WAVELENGTHS_NM.size), np.zeros(WAVELENGTHS_NM.size)
-        k = self.spectra.index((of, what))
+        return self._fitted(of, what, of_base=of not in self.pigments)
+
+    def _fitted(self, of: str, what: str, *, of_base: bool) -> tuple[FloatArray, FloatArray]:
         n = WAVELENGTHS_NM.size
-        variance = np.diag(self._fit.covariance)[k * n : (k + 1) * n]
-        return np.exp(self._fit.theta[k]), np.sqrt(variance)
+        for k, u in enumerate(self._fit.problem.unknowns):
+            if (u.of, u.what, u.of_base) == (of, what, of_base):
+                variance = np.diag(self._fit.covariance)[k * n : (k + 1) * n]
+                return np.exp(self._fit.theta[k]), np.sqrt(variance)
+        return np.zeros(n), np.zeros(n)
+
+    @property
+    def crowding(self) -> tuple[str, float] | None:
+        """The colourant of films that scatters less where there is much of it, and how much less.
+
+        A share of its scattering, at the largest load that was measured, mean over wavelengths;
+        below 0 if it scatters more. None where the readings don't tell.
+        """
+        found = self._crowded(1.0)
+        return None if found is None else (found[0], float(1.0 - found[1].mean()))
+
+    def _crowded(self, load: float | None) -> tuple[str, FloatArray] | None:
+        """What crowding leaves of scattering at a part of the largest load, or the usual one."""
+        for u, theta in zip(self._fit.problem.unknowns, self._fit.theta, strict=True):
+            if u.what == "crowding":
+                if load is None:
+                    usual = [p.loads[u.of] for p in self.pours if u.of in p.doses]
+                    load = float(np.mean(usual)) / u.level if usual else 1.0
+                return u.of, np.exp(-theta * min(load, 1.0))
+        return None
 
     @functools.cached_property
     def palette(self) -> Palette:
@@ -224,15 +203,20 @@ class Calibration:
     def palette_of(self, *names: str) -> Palette:
         """A palette of some of the pigments.
 
+        A palette knows nothing of crowding: what crowds scatters there as at its usual load.
+
         Raises
         ------
         PaletteError
             For an unknown name, or more than eight.
         """
         pigments = []
+        crowded = self._crowded(None)
         for name in names:
             absorption, _ = self.spectrum(name)
             scattering = self.spectrum(name, "scattering")[0]
+            if crowded is not None and name == crowded[0]:
+                scattering = scattering * crowded[1]
             extra: dict[str, Any] = {}
             if self.like is not None and name in self.like.names:
                 old = self.like[name]
@@ -258,8 +242,8 @@ class Calibration:
 
     def _base(self, of: str) -> Base:
         return Base(
-            absorption=_rounded(self.spectrum(of)[0]),
-            scattering=_rounded(self.spectrum(of, "scattering")[0]),
+            absorption=_rounded(self._fitted(of, "absorption", of_base=True)[0]),
+            scattering=_rounded(self._fitted(of, "scattering", of_base=True)[0]),
         )
 
     @functools.cached_property
@@ -445,6 +429,9 @@ class Calibration:
         lines += [
             f"strength    {name}: known to {self.strength_sd(name):.1%}" for name in self.pigments
         ]
+        if self.crowding is not None:
+            name, less = self.crowding
+            lines.append(f"crowding    {name}: scatters {less:.0%} less at its largest load")
         if self.contact is not None:
             lines.append(f"contact     {self.contact}: the readings fit that better")
         lines += [

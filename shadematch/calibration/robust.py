@@ -11,12 +11,12 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit, Problem, fit, prior_of
 from shadematch.calibration.forward import Errors, look
-from shadematch.calibration.identify import BASES, shared_scale
+from shadematch.calibration.identify import shared_scale
 from shadematch.calibration.spectra import Unknown
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 
-__all__ = ["choose_scattering", "settle"]
+__all__ = ["MARGIN", "choose_scattering", "settle"]
 
 _BELIEVED: Final = 10.0
 """Weight of the noise that is believed beforehand, in measured values."""
@@ -34,8 +34,11 @@ _HARMLESS: Final = 1.0
 be the model's fault, and can't do much harm."""
 _FIRM: Final = 5.0
 """Weight of the errors of the bench that are believed beforehand, in errors."""
-_MARGIN: Final = 6.0
-"""Gain of log evidence that a pigment's scattering must bring."""
+_MOST_WRONG: Final = (10.0, 10.0, 3.0)
+"""Times as wrong as stated that doses, thickness and gain may be found to be. Where the model
+misses something, a gain without limit takes it up, and all predictions drift to one side."""
+MARGIN: Final = 6.0
+"""Gain of log evidence that a pigment's scattering, or a colourant's crowding, must bring."""
 
 
 def _scale(found: Fit) -> float:
@@ -100,19 +103,19 @@ def _bench(found: Fit, errors: Errors) -> Errors:
     told = 1.0 - found.slip_variance
     factors = []
     every = np.flatnonzero(p.weights > 0.5)
-    for rows, columns, stated, now in (
+    for most, (rows, columns, stated, now) in zip(_MOST_WRONG, (
         (first, slice(0, dyes), errors.dose + errors.dose_share,
          p.errors.dose + p.errors.dose_share),
         (first, slice(dyes, dyes + 1), errors.thickness_share, p.errors.thickness_share),
         (every, slice(dyes + 1, dyes + 2), errors.gain, p.errors.gain),
-    ):  # fmt: skip
+    ), strict=True):  # fmt: skip
         if stated == 0:
             factors.append(1.0)
             continue
         ratio = now / stated
         squares = float((found.slips[rows, columns] ** 2).sum()) * ratio**2
         told_of = float(told[rows, columns].sum())
-        factors.append(float(np.clip(np.sqrt((_FIRM + squares) / (_FIRM + told_of)), 0.1, 10.0)))
+        factors.append(float(np.clip(np.sqrt((_FIRM + squares) / (_FIRM + told_of)), 0.1, most)))
     return errors.scaled(*factors)
 
 
@@ -175,7 +178,7 @@ def choose_scattering(
 
     Both the fit in which none scatters and that in which all do are tried; from the more
     probable one, pigments are let in or taken out one by one as long as the evidence rises by
-    more than `_MARGIN` (for letting in) or at all (for taking out).
+    more than `MARGIN` (for letting in) or at all (for taking out).
     """
     fits: dict[frozenset[str], Fit] = {}
 
@@ -190,7 +193,7 @@ def choose_scattering(
             if progress is not None:
                 names = ", ".join(sorted(scattering)) or "none"
                 progress(f"scattering pigments: {names}")
-        return fits[scattering].evidence - _MARGIN * len(scattering)
+        return fits[scattering].evidence - MARGIN * len(scattering)
 
     none, every = frozenset[str](), frozenset(allowed)
     scale = 1.0
@@ -199,7 +202,7 @@ def choose_scattering(
     if scale > 1.0:
         fits.clear()
     evidence(every, None)
-    films = not any(u.kind.split(" ")[0] in BASES for u in fits[every].problem.unknowns)
+    films = not any(u.of_base for u in fits[every].problem.unknowns)
     if films and _certain(fits[every]):
         now = every
     else:

@@ -12,7 +12,7 @@ Columns, in any order, upper or lower case:
 ``backing``, ``contact``, ``light``, ``illuminant``, ``observer``
     How it was looked at: on white, black, a reflectance from 0 to 1, or a measured backing that
     is given along, by its name; air or optical; reflected or transmitted.
-``380``, ``390``, ... (also ``R380``, ``nm380``, ``SPECTRAL_NM380``)
+``380``, ``390``, ... (also ``380 nm``, ``R380``, ``nm380``, ``SPECTRAL_NM380``)
     Radiance factors, or transmittances against the light.
 ``reflectance_unit``
     ``fraction`` or ``percent``; needed only where it is not plain.
@@ -35,9 +35,20 @@ from shadematch.errors import PourError, ShadematchError, SpectrumError
 from shadematch.pour import BACKINGS, Pour, View
 from shadematch.standards import onto_grid
 
-__all__ = ["COLUMNS", "Row", "backings_of", "column_of", "fault", "pours_of", "with_points"]
+__all__ = [
+    "KNOWN_COLUMNS",
+    "Row",
+    "backings_of",
+    "column_of",
+    "fault",
+    "pours_of",
+    "with_points",
+]
 
-_SPECTRAL: Final = re.compile(r"(?:spectral_?)?(?:nm|r)?_?(\d{3}(?:[.,]\d+)?)(?:_?nm)?")
+_SPECTRAL: Final = re.compile(
+    r"(?:(?:spectral|reflectance|%?r|nm|wl)[_ -]?){0,2}[(\[]?"
+    r"(\d{3}(?:[.,]\d+)?)(?:[_ -]?nm)?[)\]]?"
+)
 _DOSE: Final = re.compile(r"(dose_cm|dose_g|load_cm|load_g|part)\s*:\s*(.+)", re.IGNORECASE)
 _PLAIN: Final = {
     "name", "batch_g", "thickness_cm", "white", "white_percent", "backing", "contact", "light",
@@ -47,11 +58,12 @@ _OTHER_NAMES: Final = {
     "sample_name": "name", "lab_l": "l", "lab_a": "a", "lab_b": "b", "l*": "l", "a*": "a",
     "b*": "b", "xyz_x": "x", "xyz_y": "y", "xyz_z": "z", "sample_backing": "backing",
 }  # fmt: skip
-COLUMNS: Final = (
-    "name, batch_g, thickness_cm, white, dose_cm:PASTE and such, backing, contact, light, "
-    "illuminant, observer, and either L, a, b or X, Y, Z or 380, 390, ... (nm)"
+KNOWN_COLUMNS: Final = (
+    "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
+    "backing, contact, light, illuminant, observer, reflectance_unit, and wavelengths such as "
+    "450, or L, a, b, or X, Y, Z"
 )
-"""The usual ones, for complaints."""
+"""What a table may hold, in words."""
 _LONGEST_NAME: Final = 300
 _PERCENT: Final = 1.5
 """A file with a larger value than this is in percent: no soap reflects half as much again as

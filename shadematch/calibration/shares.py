@@ -22,7 +22,7 @@ from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.html import card
-from shadematch.models import expect
+from shadematch.models import check_most, expect, is_finite, listed
 from shadematch.pour import Pour, View
 from shadematch.standards import WAVELENGTHS_NM
 from shadematch.target import Target, as_target
@@ -88,7 +88,8 @@ def match_shares(
     Parameters
     ----------
     calibration
-        Of films without a base.
+        Of films; or of anything else whose doses are in parts, a binder that was measured by
+        itself being what the loads go into.
     target
         The wanted colour.
     total
@@ -99,7 +100,7 @@ def match_shares(
     thickness_cm
         In the unit of the test pours' thickness.
     pigments
-        Which colourants to choose from; by default all.
+        Which colourants to choose from, each once; by default all.
     max_pigments
         How many at most.
     by_spectrum
@@ -112,14 +113,18 @@ def match_shares(
     """
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
     goal = as_target(target)
-    if not calibration.films:
+    if not calibration.films and calibration.unit != "part":
         raise PourError("is of soap, which is dosed into a base", field="calibration",
                         value=", ".join(calibration.pigments),
                         remedy="Use its match(...)")  # fmt: skip
     if by_spectrum and goal.reflectance is None:
         raise PourError("has no spectrum", field="target", value=str(goal),
                         remedy="Use Target.from_reflectance, or match its colour")  # fmt: skip
-    names = calibration.pigments if pigments is None else tuple(pigments)
+    if isinstance(pigments, str):
+        pigments = (pigments,)
+    names = calibration.pigments
+    if pigments is not None:
+        names = tuple(dict.fromkeys(listed(pigments, "pigments", "Give the names")))
     for name in names:
         if name not in calibration.pigments:
             there = ", ".join(calibration.pigments)
@@ -140,16 +145,10 @@ def match_shares(
 
 
 def _checked(total: float | None, max_pigments: int | None, count: int) -> None:
-    if total is not None:
-        number = isinstance(total, int | float) and not isinstance(total, bool)
-        if not number or not 0 < total < 1e7:
-            raise PourError("must be a number above 0", field="total", value=total,
-                            remedy="1 for shares, 100 for percentages")  # fmt: skip
-    if max_pigments is not None:
-        number = isinstance(max_pigments, int) and not isinstance(max_pigments, bool)
-        if not number or max_pigments < 1:
-            raise PourError("must be a whole number from 1 on", field="max_pigments",
-                            value=max_pigments, remedy=f"There are {count}")  # fmt: skip
+    if total is not None and (not is_finite(total) or not 0 < total < 1e7):
+        raise PourError("must be a number above 0", field="total", value=total,
+                        remedy="1 for shares, 100 for percentages")  # fmt: skip
+    check_most(max_pigments)
     if count < 1:
         raise PourError("there are none", field="pigments", remedy="Name some")
 

@@ -60,13 +60,16 @@ BELIEFS: Final[dict[str, Belief]] = {
     "film offset": Belief(0.015, 0.0, 0.002, 150.0),
     "film surface": Belief(0.5, 0.0, 0.02, 150.0),
     "film glass": Belief(0.1, 0.0, 0.003, 150.0),
+    "film crowding": Belief(0.25, 0.0, 0.03, 150.0),
 }
 """Backing: of the logit of its reflectance, which for films may have been measured bare.
 Offset: what the instrument lets in of the reflection at the surface, or takes off too much.
 Surface: of the logit of a radiance factor. Saunderson's correction with 4 % outside and 60 %
 inside is a shift by 0.92 and a loss of 4 %, so that readings that were freed of their surface
 beforehand, or surfaces that reflect otherwise inside, are of this form.
-Glass: of the log of a transmittance, which may have been read against a cell of solvent."""
+Glass: of the log of a transmittance, which may have been read against a cell of solvent.
+Crowding: of the log of what is lost of a colourant's scattering at the largest load measured,
+where its particles lie close (S. Fitzwater, J. W. Hook, J. Coat. Technol. 57 (721) (1985) 39)."""
 
 _MEANS: Final[dict[str, FloatArray]] = {
     # [1/cm]; the level of pigments comes from the loads that were poured.
@@ -91,7 +94,7 @@ class Unknown(NamedTuple):
     mean
         Before the measurements, shape (36,).
     level
-        Of a backing: mean logit of its stated reflectance.
+        Of a backing: mean logit of its stated reflectance. Of crowding: the largest load measured.
     """
 
     of: str
@@ -103,6 +106,11 @@ class Unknown(NamedTuple):
     def what(self) -> str:
         """Last word of its kind, such as ``"absorption"``, ``"backing"`` or ``"offset"``."""
         return self.kind.rsplit(" ", 1)[-1]
+
+    @property
+    def of_base(self) -> bool:
+        """Whether it is of clear or white base; a colourant may be called the same."""
+        return self.kind.split(" ")[0] in ("clear", "other", "white")
 
 
 def matern(length_nm: float) -> FloatArray:

@@ -128,7 +128,7 @@ class Chart:
             (q[0] - p[0]) * (r[1] - q[1]) - (q[1] - p[1]) * (r[0] - q[0])
             for p, q, r in ((a, b, c), (b, c, d), (c, d, a), (d, a, b))
         ]
-        if min(turns) <= 0 <= max(turns) or (min(turns) < 0 < max(turns)):
+        if min(turns) <= 0 <= max(turns):
             raise PhotoError(
                 "has corners out of order", field="chart", value=self.corners,
                 remedy="Give the middles of the patches dark skin, bluish green, black, white",

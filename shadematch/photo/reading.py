@@ -448,9 +448,8 @@ def _picture(
         notes.append(f"colour profile: {profile.name}")
     else:
         profile = fallback if colours == 3 else grey_of(fallback)
-        known = "as its header says" if fallback is not SRGB else "taken as sRGB"
-        notes.append(f"no colour profile; {known}, {profile.name}" if fallback is not SRGB
-                     else "no colour profile; taken as sRGB")  # fmt: skip
+        known = "taken as sRGB" if fallback is SRGB else f"as its header says, {profile.name}"
+        notes.append(f"no colour profile; {known}")
     turn = orientation if isinstance(orientation, int) and 1 <= orientation <= 8 else 1
     if turn != 1:
         notes.append("turned upright as the camera noted")
