@@ -55,7 +55,7 @@ class Match:
     frugal_proved
         Whether it is proved that none of these has less paste than `frugal`.
     boxes
-        How many boxes of recipes the proof took.
+        How many boxes of recipes the proof took: none where a list of all recipes was at hand.
     steady
         The choice whose 90th percentile of CIEDE2000 is the smallest when ruler and scale are a
         little off; None unless that was asked for (`robust`).
@@ -72,7 +72,7 @@ class Match:
     bound: float
     proved: bool
     frugal_proved: bool
-    boxes: int
+    boxes: int = field(compare=False)
     _question: Question = field(repr=False, compare=False)
     steady: Choice | None = None
     spread: Spread | None = None

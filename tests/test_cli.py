@@ -475,6 +475,21 @@ def test_start_stays_light() -> None:
     assert (done.returncode, done.stderr) == (0, "")
 
 
+def test_ctrl_c_while_it_loads_is_quiet() -> None:
+    code = (
+        "import sys\n"
+        "class Hand:\n"
+        "    def find_spec(self, name, path=None, target=None):\n"
+        "        if name == 'shadematch.cli.match':\n"
+        "            raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Hand())\n"
+        "from shadematch.__main__ import run\n"
+        "sys.exit(run())"
+    )
+    done = python("-c", code)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
+
+
 @pytest.mark.skipif(os.name == "nt", reason="pipes of POSIX")
 def test_broken_pipe_is_quiet() -> None:
     readable, writable = os.pipe()

@@ -426,6 +426,10 @@ def test_warnings(tmp_path: Path) -> None:
     apart = [(0, 30, 40, 60), (80, 30, 120, 60)]
     assert "two lights" in minds(two, region=(0, 0, 20, 20), neutral=apart)
     assert "two lights" not in minds(grey, region=(0, 0, 20, 20), neutral=apart)
+    orange = grey * (1.3, 0.8, 0.3)
+    assert "not white or grey itself" in minds(orange, region=ALL, neutral=(0, 0, 40, 40))
+    lit = grey * (1.1, 1.0, 0.9)
+    assert "not white or grey itself" not in minds(lit, region=ALL, neutral=(0, 0, 40, 40))
     spotted = grey.copy()
     spotted[:25] = 0.95
     assert "left out" in minds(spotted, region=ALL)

@@ -47,6 +47,7 @@ _UNEVEN: Final = 2.5  # standard deviation of L*, a* or b* between tiles
 _REJECTED: Final = 0.3
 _STRONG: Final = 0.2  # slope of log light over the photo's diagonal
 _TWO_LIGHTS: Final = 3.0  # a*, b* between neutrals
+_STRONG_TINT: Final = 30.0  # chroma from which on it may be no light's tint
 _PAPER_TINT: Final = 0.01  # standard deviation of X and Z of paper and cards, as a share
 _CLIPPED: Final = 0.1
 _EMPTY: Final = 0.02
@@ -326,6 +327,12 @@ class _Reading:
         self.parts.append(("neutral", by @ relative @ by.T))
         tint = xyz_to_lab(100.0 * shown / shown[1], SRGB_WHITE)
         size = neutral_size(float(np.hypot(tint[1], tint[2])))
+        if np.hypot(tint[1], tint[2]) > _STRONG_TINT:
+            looks = srgb_to_hex(xyz_to_srgb(100.0 * shown, SRGB_WHITE)[0])
+            self.warnings.append(
+                f"The neutral looks {looks} in the photo. Some lamps do that; but if it is not "
+                "white or grey itself, the colour is wrong."
+            )
         self.parts.append(("camera", remaining("neutral", self.lab, size)))
         self._mind_tints(tiles, means)
 
