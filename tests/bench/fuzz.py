@@ -13,7 +13,6 @@ import resource
 import sys
 import tempfile
 import time
-from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -67,15 +66,11 @@ def main() -> int:
     for kind in [args.kind] if args.kind else fuzz.READERS:
         starts = range(0, args.files, CHUNK)
         started = time.monotonic()
-        with ProcessPoolExecutor(
-            args.jobs, mp_context=get_context("spawn"), max_tasks_per_child=10
-        ) as pool:
-            pieces = list(
-                pool.map(
-                    work, [kind] * len(starts), starts,
-                    [min(s + CHUNK, args.files) for s in starts],
-                )
-            )  # fmt: skip
+        # Not ProcessPoolExecutor: with Python 3.11.2 it hung where its workers were replaced.
+        with get_context("spawn").Pool(args.jobs, maxtasksperchild=10) as pool:
+            pieces = pool.starmap(
+                work, [(kind, s, min(s + CHUNK, args.files)) for s in starts], chunksize=1
+            )
         wrong = [text for piece in pieces for text in piece[3]]
         everything += wrong
         print(
