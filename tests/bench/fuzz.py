@@ -66,7 +66,7 @@ def main() -> int:
     for kind in [args.kind] if args.kind else fuzz.READERS:
         starts = range(0, args.files, CHUNK)
         started = time.monotonic()
-        # Not ProcessPoolExecutor: with Python 3.11.2 it hung where its workers were replaced.
+        # Not ProcessPoolExecutor: with Python 3.11.7 it hung where its workers were replaced.
         with get_context("spawn").Pool(args.jobs, maxtasksperchild=10) as pool:
             pieces = pool.starmap(
                 work, [(kind, s, min(s + CHUNK, args.files)) for s in starts], chunksize=1
