@@ -40,10 +40,10 @@ class ShadematchError(ValueError):
         self.field = field
         self.value = value
         self.remedy = remedy
-        text = f"{field}: {problem}" if field else problem
+        # Names of entries come from files, too, and may be of any length.
+        text = f"{_short(field, 200)}: {problem}" if field else problem
         if value is not None:
-            shown = repr(_plain(value))
-            text += f" (got {shown if len(shown) <= 80 else shown[:77] + '...'})"
+            text += f" (got {_short(repr(_plain(value)), 80)})"
         if remedy:
             text += f". {remedy}"
         super().__init__(text)
@@ -51,6 +51,10 @@ class ShadematchError(ValueError):
     def __reduce__(self) -> tuple[object, ...]:
         # Exceptions cross process borders in executors; rebuild them with their parts.
         return (_rebuild, (type(self), self.problem, self.field, self.value, self.remedy))
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 def _plain(value: object) -> object:

@@ -314,3 +314,12 @@ def test_numbers_in_errors_look_like_numbers() -> None:
     error = sm.PaletteError("is wrong", field="a", value=np.float64(1.5), remedy="Mend it")
     assert str(error) == "a: is wrong (got 1.5). Mend it"
     assert isinstance(error.value, np.float64)
+
+
+def test_a_complaint_stays_readable_whatever_the_name_of_the_entry() -> None:
+    entry = "{" * 100_000
+    with pytest.raises(sm.PaletteError) as caught:
+        sm.Palette.from_dict({**sm.load_palette().to_dict(), entry: 1})
+    assert caught.value.field == entry
+    assert len(str(caught.value)) < 1000
+    assert caught.value.remedy in str(caught.value)
