@@ -21,6 +21,7 @@ import numpy as np
 
 from shadematch._version import __version__
 from shadematch.cautions import CAUTIONS
+from shadematch.difference import delta_e
 from shadematch.errors import FileError, PourError
 from shadematch.files import checked_envelope, read_json, write_json
 from shadematch.html import card
@@ -50,6 +51,8 @@ __all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
 
 _FORMAT: Final = "shadematch recipe"
 _VERSION: Final = 1
+_SAME: Final = 0.01
+"""CIEDE2000 between what is kept and what one version computes on any machine."""
 
 Triple = tuple[float, float, float]
 
@@ -335,6 +338,13 @@ def _from_dict(data: object) -> SavedRecipe:
         raise FileError("is missing", field="target", remedy="A match needs its target")
     target = None if file.target is None else target_of(file.target)
     recipe = _recipe_of(file, palette, file.pour)
+    if file.library == __version__:  # another version may compute otherwise: `repeat` tells
+        seen = predict(recipe.doses_cm, palette=palette, pour=file.pour, view=file.view)
+        if delta_e(np.array(seen.lab), np.array(file.predicted.lab)) > _SAME:
+            raise FileError(
+                "is not the colour of these doses in this pour and palette", field="predicted.lab",
+                value=file.predicted.lab, remedy="The file was altered; match or predict anew",
+            )  # fmt: skip
     match = None
     if file.match is not None and target is not None:
         match = _match_of(file.match, target, palette, file.pour, file.view)

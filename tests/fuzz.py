@@ -226,7 +226,7 @@ def _otherwise(kind: str, raw: bytes, found: Any) -> str:
             return "not the same palette when saved"
     elif kind == "recipe":
         data = json.loads(raw.decode("utf-8-sig"))
-        if data["doses_cm"] != dict(found.recipe.doses_cm):
+        if {n: d for n, d in data["doses_cm"].items() if d} != dict(found.recipe.doses_cm):
             return "other doses"
     elif kind in ("orders", "shelf"):
         lines = raw.decode("utf-8-sig").splitlines()

@@ -150,7 +150,7 @@ BAD = [
     ("repeat bad.json", ("bad.json: format",)),
     ("repeat newer.json", ("newer.json: version", "newer shadematch", "got 7")),
     ("repeat o.json --palette no.json", ("palette file", "can't be read")),
-    ("sheet", ("target",)),
+    ("sheet", ("HEX", "say what is poured", "--recipe")),
     ("sheet --recipe no.json", ("recipe file", "can't be read")),
     ("sheet #a34fb0 --recipe o.json", ("HEX", "saved recipe already")),
     ("sheet --recipe o.json --batch 20", ("--batch", "saved recipe already", "20")),

@@ -272,6 +272,21 @@ def test_another_version_that_computes_otherwise(saved: Path) -> None:
     assert "computes otherwise than 0.0.1 did" in again.sentence
 
 
+def test_doses_that_do_not_give_the_kept_colour_are_refused(saved: Path) -> None:
+    data = json.loads(saved.read_text(encoding="utf-8"))
+    name = next(iter(data["doses_cm"]))
+    for part, entry, other in (
+        ("doses_cm", name, data["doses_cm"][name] + 1),
+        ("pour", "thickness_cm", data["pour"]["thickness_cm"] + 1),
+        ("predicted", "lab", [40.0, 0.0, 0.0]),
+    ):
+        spoilt = json.loads(json.dumps(data))
+        spoilt[part][entry] = other
+        saved.write_text(json.dumps(spoilt), encoding="utf-8")
+        with pytest.raises(sm.FileError, match="is not the colour of these doses"):
+            sm.load(saved)
+
+
 def test_fingerprint() -> None:
     palette = sm.load_palette()
     # Worked out beforehand with another program: printf of the JSON text, then sha256sum.
