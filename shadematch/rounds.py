@@ -31,13 +31,14 @@ from shadematch.errors import FileError
 from shadematch.files import checked_envelope, read_json, write_json
 from shadematch.materials import Palette
 from shadematch.models import Number, expect
-from shadematch.pour import LARGEST_BATCH_G, Pour, Recipe, View, Weighed
+from shadematch.pour import LARGEST_BATCH_G, Pour, View
 from shadematch.saved_form import (
     Part,
     TargetPart,
     WeighedPart,
     doses_to_dict,
     palette_of,
+    recipe_of,
     target_of,
     target_to_dict,
 )
@@ -190,12 +191,8 @@ def load_correction(path: str | os.PathLike[str]) -> Correction:
 
 def _from_file(file: _BatchFile) -> Correction:
     palette = palette_of(file.palette, file.fingerprint)
-    pour, given = file.recipe.pour, file.recipe.doses_cm
-    recipe = Recipe(
-        {name: given[name] for name in palette.names if given.get(name)},
-        pour,
-        tuple(Weighed(part.let_down, part.mass_g) for part in file.recipe.weighed),
-    )
+    pour = file.recipe.pour
+    recipe = recipe_of(file.recipe.doses_cm, file.recipe.weighed, palette, pour)
     made = {part.let_down: part.made_cm for part in file.recipe.weighed}
     priors = Priors(**file.priors.model_dump())
     belief = begun(recipe, palette, file.view, priors, made.get)

@@ -29,7 +29,7 @@ from shadematch.match import Match
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.photo.target import PhotoTarget
-from shadematch.pour import Pour, Recipe, View, Weighed
+from shadematch.pour import Pour, Recipe, View
 from shadematch.prediction import Prediction, conditions, predict
 from shadematch.question import Asked, Choice, checked_let_downs
 from shadematch.saved_form import (
@@ -40,6 +40,7 @@ from shadematch.saved_form import (
     doses_to_dict,
     light_to_dict,
     palette_of,
+    recipe_of,
     target_of,
     target_to_dict,
 )
@@ -337,7 +338,7 @@ def _from_dict(data: object) -> SavedRecipe:
     if (file.match is not None or file.delta_e is not None) and file.target is None:
         raise FileError("is missing", field="target", remedy="A match needs its target")
     target = None if file.target is None else target_of(file.target)
-    recipe = _recipe_of(file, palette, file.pour)
+    recipe = recipe_of(file.doses_cm, file.weighed, palette, file.pour)
     if file.library == __version__:  # another version may compute otherwise: `repeat` tells
         seen = predict(recipe.doses_cm, palette=palette, pour=file.pour, view=file.view)
         if delta_e(np.array(seen.lab), np.array(file.predicted.lab)) > _SAME:
@@ -355,22 +356,6 @@ def _from_dict(data: object) -> SavedRecipe:
     )  # fmt: skip
 
 
-def _recipe_of(part: SavedFile | ChoicePart, palette: Palette, pour: Pour) -> Recipe:
-    doses = part.doses_cm
-    for name in (*doses, *(w.let_down.pigment for w in part.weighed)):
-        palette.index(name)
-    weighed = tuple(Weighed(w.let_down, w.mass_g) for w in part.weighed)
-    ordered = {name: doses[name] for name in palette.names if doses.get(name)}
-    for name in dict.fromkeys(w.let_down.pigment for w in weighed):
-        within = sum(w.paste_cm for w in weighed if w.let_down.pigment == name)
-        if within > ordered.get(name, 0.0) + 1e-6:
-            raise FileError(
-                "is less than what comes with the let-downs", field=f"doses_cm.{name}",
-                value=ordered.get(name, 0.0), remedy="It is the paste in all",
-            )  # fmt: skip
-    return Recipe(ordered, pour, weighed)
-
-
 def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, view: View) -> Match:
     required, excluded = (
         tuple(sorted(palette.index(name) for name in names))
@@ -386,7 +371,7 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
     ).question(target)
 
     def choice(kept_: ChoicePart, field: str) -> Choice:
-        recipe = _recipe_of(kept_, palette, pour)
+        recipe = recipe_of(kept_.doses_cm, kept_.weighed, palette, pour)
         if not {w.let_down for w in recipe.weighed} <= set(question.let_downs):
             raise FileError("has one that was not to hand", field=f"match.{field}.weighed",
                             value=str(recipe), remedy="The file was altered")  # fmt: skip

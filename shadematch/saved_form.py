@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, ClassVar, Final
 
 import numpy as np
@@ -12,7 +13,7 @@ from shadematch.errors import FileError, ShadematchError
 from shadematch.illuminant import Illuminant, Light
 from shadematch.materials import Palette
 from shadematch.models import Frozen, Number
-from shadematch.pour import LetDown, OwnLight, Pour, Recipe, View
+from shadematch.pour import LetDown, OwnLight, Pour, Recipe, View, Weighed
 from shadematch.standards import WAVELENGTHS_NM, observation
 from shadematch.target import Target
 
@@ -29,6 +30,7 @@ __all__ = [
     "doses_to_dict",
     "light_to_dict",
     "palette_of",
+    "recipe_of",
     "target_of",
     "target_to_dict",
 ]
@@ -163,6 +165,33 @@ def doses_to_dict(recipe: Recipe) -> dict[str, Any]:
         for part in recipe.weighed
     ]
     return {"doses_cm": dict(recipe.doses_cm), **({"weighed": weighed} if weighed else {})}
+
+
+def recipe_of(
+    doses: Mapping[str, float], given: Iterable[WeighedPart], palette: Palette, pour: Pour
+) -> Recipe:
+    """The recipe of a file's entries `doses_cm` and `weighed`.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks a name.
+    FileError
+        If the let-downs hold more paste than the doses.
+    """
+    parts = tuple(given)
+    for name in (*doses, *(w.let_down.pigment for w in parts)):
+        palette.index(name)
+    weighed = tuple(Weighed(w.let_down, w.mass_g) for w in parts)
+    ordered = {name: doses[name] for name in palette.names if doses.get(name)}
+    for name in dict.fromkeys(w.let_down.pigment for w in weighed):
+        within = sum(w.paste_cm for w in weighed if w.let_down.pigment == name)
+        if within > ordered.get(name, 0.0) + 1e-6:
+            raise FileError(
+                "is less than what comes with the let-downs", field=f"doses_cm.{name}",
+                value=ordered.get(name, 0.0), remedy="It is the paste in all",
+            )  # fmt: skip
+    return Recipe(ordered, pour, weighed)
 
 
 def target_to_dict(target: Target) -> dict[str, Any]:
