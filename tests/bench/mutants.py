@@ -68,7 +68,8 @@ ROOMS = {
     "search": Room(
         ("shadematch/search",),
         (
-            "tests/test_near.py tests/test_proof.py",
+            "tests/test_near.py tests/test_leeway.py",
+            "tests/test_bounds.py tests/test_proof.py",
             "tests/test_match.py tests/test_joint.py -m 'not slow'",
             "tests/test_joint.py tests/test_match.py tests/test_gamut.py",
         ),
