@@ -23,6 +23,7 @@ __all__ = [
     "entries_of",
     "json_text",
     "parse_json",
+    "read_bytes",
     "read_json",
     "read_text",
     "spreadsheet_cell",
@@ -141,26 +142,40 @@ def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
         If it can't be read, is too large, or is no UTF-8 text.
     """
     try:
+        return read_bytes(path, kind=kind, error=error).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise error(
+            "is not UTF-8 text", field="path", value=str(path), remedy="Save it as UTF-8"
+        ) from None
+
+
+def read_bytes(
+    path: _Path, *, kind: str, error: _Kind = FileError, largest: int = LARGEST_FILE
+) -> bytes:
+    """What a file of at most `largest` bytes holds.
+
+    Raises
+    ------
+    error
+        If it can't be read, or is too large.
+    """
+    try:
         # Bounded, and not by the size that the system tells: a device or a pipe has none.
         with Path(path).open("rb") as stream:
-            content = stream.read(LARGEST_FILE + 1)
-        if len(content) <= LARGEST_FILE:
-            return content.decode("utf-8-sig")
+            content = stream.read(largest + 1)
     except OSError as found:
         raise error(
             f"can't be read: {found.strerror}", field="path", value=str(path),
             remedy="Check the name and the folder",
         ) from None  # fmt: skip
-    except UnicodeDecodeError:
-        raise error(
-            "is not UTF-8 text", field="path", value=str(path), remedy="Save it as UTF-8"
-        ) from None
-    except (TypeError, ValueError, OverflowError):
+    except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
         raise _no_path(path, error) from None
-    raise error(
-        f"is too large for a {kind}", field="path", value=str(path),
-        remedy=f"A {kind} file has a few kilobytes",
-    )  # fmt: skip
+    if len(content) > largest:
+        raise error(
+            f"is too large for a {kind}", field="path", value=str(path),
+            remedy=f"A {kind} file has a few kilobytes",
+        )  # fmt: skip
+    return content
 
 
 class _TwiceError(Exception):
