@@ -29,7 +29,7 @@ from pydantic import Field, field_validator, model_validator
 from shadematch.arrays import FloatArray
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
 from shadematch.files import checked_envelope, parse_json, read_text, write_json
-from shadematch.models import Frozen, Number, is_finite
+from shadematch.models import Frozen, Name, Number, is_finite
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
 __all__ = ["Base", "Palette", "Pigment", "load_palette"]
@@ -119,7 +119,7 @@ class Pigment(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
-    name: str = Field(min_length=1, max_length=200)
+    name: Name
     absorption: Spectrum
     scattering: Spectrum | None = None
     tube_cm: Number = Field(default=87.0, gt=0)

@@ -16,7 +16,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError, ShadematchError
 from shadematch.illuminant import Illuminant, Light
-from shadematch.models import Frozen, Number, expect, is_finite, listed
+from shadematch.models import Frozen, Name, Number, check_name, expect, is_finite, listed
 from shadematch.optics.layer import Surroundings
 from shadematch.standards import WAVELENGTHS_NM, Observation, observation
 
@@ -129,7 +129,7 @@ class LetDown(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    pigment: str = Field(min_length=1, max_length=200)
+    pigment: Name
     cm_per_g: Number = Field(gt=0, le=10)
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
     white: Number = Field(default=0.0, ge=0, le=1)
@@ -334,6 +334,7 @@ class Recipe:
             if not isinstance(name, str):
                 raise PourError("a pigment has no name", field="doses", value=name,
                                 remedy="Give a text")  # fmt: skip
+            check_name(name, "doses")
             if type(dose) is not float and not is_finite(dose):
                 raise PourError("must be a number", field=f"doses.{name}", value=dose,
                                 remedy="In cm")  # fmt: skip

@@ -257,7 +257,7 @@ def read_spectrum(
     """
     text = table_text(path, kind="spectrum", largest=_LARGEST_SPECTRUM, error=SpectrumError)
     lines = [
-        (number, line.replace('"', ""))
+        (number, line)
         for number, line in enumerate(text_lines(text), 1)
         if line.strip(' ;,\t"') and not _NOTE.match(line)
     ]
@@ -306,7 +306,8 @@ def _between(lines: Sequence[str]) -> str:
 
 def _pair(line: str, between: str) -> list[str]:
     """The cells of a line of a spectrum, without empty ones at the end."""
-    cells = line.split() if between == " " else [cell.strip() for cell in line.split(between)]
+    cells = line.split() if between == " " else line.split(between)
+    cells = [cell.strip(' \t"') for cell in cells]
     while len(cells) > 2 and not cells[-1]:
         cells.pop()
     return cells

@@ -21,7 +21,7 @@ from shadematch.cautions import CAUTIONS
 from shadematch.difference import squared_difference
 from shadematch.errors import PourError
 from shadematch.files import spreadsheet_cell
-from shadematch.models import check_progress, expect, listed
+from shadematch.models import check_name, check_progress, expect, listed
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM
 
@@ -179,6 +179,7 @@ def starter_plan(
     names = listed((pigments,) if isinstance(pigments, str) else pigments, "pigments", remedy)
     for name in names:
         expect(name, str, "pigments", remedy)
+        check_name(name, "pigments")
     scattering = listed(
         (scattering,) if isinstance(scattering, str) else scattering, "scattering", remedy
     )

@@ -61,7 +61,7 @@ _OTHER_NAMES: Final = {
 KNOWN_COLUMNS: Final = (
     "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
     "backing, contact, light, illuminant, observer, reflectance_unit, and wavelengths such as "
-    "450, or L, a, b, or X, Y, Z"
+    "450, or L, a, b, or X, Y, Z (docs/files.md tells more)"
 )
 """What a table may hold, in words."""
 _PERCENT: Final = 1.5
