@@ -7,6 +7,7 @@ told from an old one and an old one from a newer one.
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import secrets
@@ -102,12 +103,19 @@ def whole_file(path: _Path, *, error: _Kind = FileError) -> Iterator[Path]:
             f"can't be written: {found.strerror}",
             field="path",
             value=str(path),
-            remedy="Choose a folder that exists and that you may write to",
+            remedy=_remedy_for(found),
         ) from None
     except ShadematchError:
         raise
     except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
         raise _no_path(path, error) from None
+
+
+def _remedy_for(found: OSError) -> str:
+    """What to do about a place that can't be written."""
+    if found.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return "The disk is full, or your share of it: make room, or choose another disk"
+    return "Choose a folder that exists and that you may write to"
 
 
 def _mode(goal: Path) -> int | None:

@@ -19,7 +19,7 @@ import functools
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
 from typing import Annotated, Any, ClassVar, Final, Self
 
@@ -225,13 +225,23 @@ class Palette(Frozen):
 
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""
-        kept = {self.index(name) for name in names}
+        kept = self._places(names)
         return self._with(p for i, p in enumerate(self.pigments) if i in kept)
 
     def without(self, *names: str) -> Palette:
         """The same bases with these pigments left out."""
-        gone = {self.index(name) for name in names}
+        gone = self._places(names)
         return self._with(p for i, p in enumerate(self.pigments) if i not in gone)
+
+    def _places(self, names: Sequence[str]) -> set[int]:
+        for name in names:
+            if not isinstance(name, str):
+                raise UnknownNameError(
+                    "is no name", field="pigment", value=name,
+                    remedy="Give names one after the other, such as 'gorse', 'dusk'; "
+                    "put a * before a list of them",
+                )  # fmt: skip
+        return {self.index(name) for name in names}
 
     def _with(self, pigments: Iterable[Pigment]) -> Palette:
         return Palette(pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note)

@@ -181,7 +181,14 @@ class Frozen(BaseModel):
     )
     _error: ClassVar[type[ShadematchError]] = ShadematchError
 
-    def __init__(self, **data: Any) -> None:
+    def __init__(self, *nameless: Any, **data: Any) -> None:
+        if nameless:
+            # Type checkers are told by the fields; at run time a TypeError would name none.
+            example = f"{next(iter(type(self).model_fields), 'name')}=..."
+            raise self._error(
+                "takes its entries by name only", field=type(self).__name__, value=nameless[0],
+                remedy=f"Write {type(self).__name__}({example})",
+            )  # fmt: skip
         try:
             super().__init__(**data)
         except ValidationError as found:

@@ -64,7 +64,7 @@ class Pour(Frozen):
     _error: ClassVar[type[ShadematchError]] = PourError
     batch_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
-    white: Number = Field(default=0.0, ge=0, le=1)
+    white: Share = Field(default=0.0, ge=0, le=1)
     max_load: Number = Field(default=4.0, gt=0, le=1000)
     dose_step_cm: Number = Field(default=1.0, ge=0.01, le=100)
 
@@ -245,6 +245,22 @@ def _checked_light(value: object) -> Light:
                     remedy="Give a name such as 'D65', or an Illuminant")  # fmt: skip
 
 
+def _checked_observer(value: object) -> object:
+    if isinstance(value, str):
+        return value
+    raise PourError("must be a text", value=value, remedy="Give '2' or '10', in quotation marks")
+
+
+def _no_percentage(value: object) -> object:
+    if is_finite(value) and 1.0 < value <= 100.0:
+        raise PourError("must be at most 1", value=value,
+                        remedy=f"It is a fraction: {value:g} % is {value / 100.0:g}")  # fmt: skip
+    return value
+
+
+Share = Annotated[Number, BeforeValidator(_no_percentage)]
+"""A number that some would give in percent."""
+
 OwnLight = Annotated[Light, BeforeValidator(_checked_light)]
 """A light as models keep it."""
 
@@ -270,7 +286,7 @@ class View(Frozen):
 
     _error: ClassVar[type[ShadematchError]] = PourError
     illuminant: OwnLight = "D65"
-    observer: str = "2"
+    observer: Annotated[str, BeforeValidator(_checked_observer)] = "2"
     backing: Annotated[str | float | tuple[float, ...], BeforeValidator(_checked_backing)] = "white"
     contact: Literal["air", "optical"] = "air"
     light: Literal["reflected", "transmitted"] = "reflected"

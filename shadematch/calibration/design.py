@@ -7,7 +7,6 @@ import io
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 from typing import Final, Literal
 
@@ -20,7 +19,7 @@ from shadematch.calibration.result import Calibration
 from shadematch.cautions import CAUTIONS
 from shadematch.difference import squared_difference
 from shadematch.errors import PourError
-from shadematch.files import spreadsheet_cell
+from shadematch.files import spreadsheet_cell, write_text
 from shadematch.models import check_name, check_progress, expect, listed
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM
@@ -132,14 +131,13 @@ class PouringPlan:
         """
         text = self.form(reading)
         try:
-            with Path(path).open("x", encoding="utf-8") as stream:
-                stream.write(text)
+            there = os.path.lexists(path)
         except (TypeError, ValueError):  # no path at all, or a NUL in the name
-            raise PourError("is no path", field="path", value=path,
-                            remedy="Give the name of a new file") from None  # fmt: skip
-        except OSError as found:
-            raise PourError(f"can't be written: {found.strerror}", field="path", value=str(path),
-                            remedy="Give the name of a new file") from None  # fmt: skip
+            there = False
+        if there:
+            raise PourError("can't be written: a file is there", field="path", value=str(path),
+                            remedy="Give the name of a new file")  # fmt: skip
+        write_text(path, text, error=PourError)
 
 
 def starter_plan(
