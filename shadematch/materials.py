@@ -85,8 +85,8 @@ class Base(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
-    absorption: Spectrum
-    scattering: Spectrum
+    absorption: Spectrum = Field(repr=False)
+    scattering: Spectrum = Field(repr=False)
 
     @field_validator("absorption", "scattering")
     @classmethod
@@ -120,8 +120,8 @@ class Pigment(Frozen):
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
     name: Name
-    absorption: Spectrum
-    scattering: Spectrum | None = None
+    absorption: Spectrum = Field(repr=False)
+    scattering: Spectrum | None = Field(default=None, repr=False)
     tube_cm: Number = Field(default=87.0, gt=0)
     tube_price: Annotated[Number, Field(ge=0)] | None = None
 

@@ -43,6 +43,17 @@ LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""
 
 
+def _no_percentage(value: object) -> object:
+    if is_finite(value) and 1.0 < value <= 100.0:
+        raise PourError("must be at most 1", value=value,
+                        remedy=f"It is a fraction: {value:g} % is {value / 100.0:g}")  # fmt: skip
+    return value
+
+
+Share = Annotated[Number, BeforeValidator(_no_percentage)]
+"""A number that some would give in percent."""
+
+
 class Pour(Frozen):
     """What is made.
 
@@ -132,7 +143,7 @@ class LetDown(Frozen):
     pigment: Name
     cm_per_g: Number = Field(gt=0, le=10)
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
-    white: Number = Field(default=0.0, ge=0, le=1)
+    white: Share = Field(default=0.0, ge=0, le=1)
 
     @classmethod
     def made(
@@ -250,16 +261,6 @@ def _checked_observer(value: object) -> object:
         return value
     raise PourError("must be a text", value=value, remedy="Give '2' or '10', in quotation marks")
 
-
-def _no_percentage(value: object) -> object:
-    if is_finite(value) and 1.0 < value <= 100.0:
-        raise PourError("must be at most 1", value=value,
-                        remedy=f"It is a fraction: {value:g} % is {value / 100.0:g}")  # fmt: skip
-    return value
-
-
-Share = Annotated[Number, BeforeValidator(_no_percentage)]
-"""A number that some would give in percent."""
 
 OwnLight = Annotated[Light, BeforeValidator(_checked_light)]
 """A light as models keep it."""

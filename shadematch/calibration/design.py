@@ -86,6 +86,9 @@ class PouringPlan:
 
     pours: tuple[PlannedPour, ...]
 
+    def __repr__(self) -> str:
+        return f"PouringPlan({len(self.pours)} bars)"
+
     @property
     def readings(self) -> int:
         """Number of measurements."""
