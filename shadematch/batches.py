@@ -90,7 +90,7 @@ class SmallestBatch:
     bar_g: float | None
     mass_g: float | None
     always_from_g: float | None
-    curve: tuple[BatchPoint, ...]
+    curve: tuple[BatchPoint, ...] = field(repr=False)
     ideal_delta_e: float
     floor: float
     smallest_g: float

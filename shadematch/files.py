@@ -7,6 +7,7 @@ told from an old one and an old one from a newer one.
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import secrets
@@ -23,6 +24,7 @@ __all__ = [
     "entries_of",
     "json_text",
     "parse_json",
+    "read_bytes",
     "read_json",
     "read_text",
     "spreadsheet_cell",
@@ -101,12 +103,19 @@ def whole_file(path: _Path, *, error: _Kind = FileError) -> Iterator[Path]:
             f"can't be written: {found.strerror}",
             field="path",
             value=str(path),
-            remedy="Choose a folder that exists and that you may write to",
+            remedy=_remedy_for(found),
         ) from None
     except ShadematchError:
         raise
     except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
         raise _no_path(path, error) from None
+
+
+def _remedy_for(found: OSError) -> str:
+    """What to do about a place that can't be written."""
+    if found.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return "The disk is full, or your share of it: make room, or choose another disk"
+    return "Choose a folder that exists and that you may write to"
 
 
 def _mode(goal: Path) -> int | None:
@@ -141,26 +150,40 @@ def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
         If it can't be read, is too large, or is no UTF-8 text.
     """
     try:
+        return read_bytes(path, kind=kind, error=error).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise error(
+            "is not UTF-8 text", field="path", value=str(path), remedy="Save it as UTF-8"
+        ) from None
+
+
+def read_bytes(
+    path: _Path, *, kind: str, error: _Kind = FileError, largest: int = LARGEST_FILE
+) -> bytes:
+    """What a file of at most `largest` bytes holds.
+
+    Raises
+    ------
+    error
+        If it can't be read, or is too large.
+    """
+    try:
         # Bounded, and not by the size that the system tells: a device or a pipe has none.
         with Path(path).open("rb") as stream:
-            content = stream.read(LARGEST_FILE + 1)
-        if len(content) <= LARGEST_FILE:
-            return content.decode("utf-8-sig")
+            content = stream.read(largest + 1)
     except OSError as found:
         raise error(
             f"can't be read: {found.strerror}", field="path", value=str(path),
             remedy="Check the name and the folder",
         ) from None  # fmt: skip
-    except UnicodeDecodeError:
-        raise error(
-            "is not UTF-8 text", field="path", value=str(path), remedy="Save it as UTF-8"
-        ) from None
-    except (TypeError, ValueError, OverflowError):
+    except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
         raise _no_path(path, error) from None
-    raise error(
-        f"is too large for a {kind}", field="path", value=str(path),
-        remedy=f"A {kind} file has a few kilobytes",
-    )  # fmt: skip
+    if len(content) > largest:
+        raise error(
+            f"is too large for a {kind}", field="path", value=str(path),
+            remedy=f"A {kind} file has a few kilobytes",
+        )  # fmt: skip
+    return content
 
 
 class _TwiceError(Exception):

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from shadematch.errors import ColourError, SpectrumError
+from shadematch.models import check_name
 from shadematch.readers import read_spectrum
 
 __all__ = ["Illuminant", "Light"]
@@ -42,6 +43,7 @@ class Illuminant:
         if not isinstance(self.name, str) or not 0 < len(self.name.strip()) <= _LONGEST_NAME:
             raise ColourError("needs a name", field="name", value=self.name,
                               remedy=f"Give a text of 1 to {_LONGEST_NAME} letters")  # fmt: skip
+        check_name(self.name, "name", ColourError)
         x = _numbers(self.wavelengths_nm, "wavelengths_nm")
         power = _numbers(self.power, "power")
         if len(x) != len(power):

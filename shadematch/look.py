@@ -8,7 +8,7 @@ old one in its old place, the new one in its new place.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -60,14 +60,14 @@ class SameLook:
         whether anything would look more like it.
     """
 
-    before: Prediction
+    before: Prediction = field(repr=False)
     target: Target
     recipe: Recipe
     delta_e: float
     predicted: Prediction
     how: How
-    kept: Prediction | None
-    match: Match
+    kept: Prediction | None = field(repr=False)
+    match: Match = field(repr=False)
 
     def __str__(self) -> str:
         """In plain words."""

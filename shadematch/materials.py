@@ -19,7 +19,7 @@ import functools
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
 from typing import Annotated, Any, ClassVar, Final, Self
 
@@ -29,7 +29,7 @@ from pydantic import Field, field_validator, model_validator
 from shadematch.arrays import FloatArray
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
 from shadematch.files import checked_envelope, parse_json, read_text, write_json
-from shadematch.models import Frozen, Number, is_finite
+from shadematch.models import Frozen, Name, Number, is_finite
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
 __all__ = ["Base", "Palette", "Pigment", "load_palette"]
@@ -85,8 +85,8 @@ class Base(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
-    absorption: Spectrum
-    scattering: Spectrum
+    absorption: Spectrum = Field(repr=False)
+    scattering: Spectrum = Field(repr=False)
 
     @field_validator("absorption", "scattering")
     @classmethod
@@ -119,9 +119,9 @@ class Pigment(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
-    name: str = Field(min_length=1, max_length=200)
-    absorption: Spectrum
-    scattering: Spectrum | None = None
+    name: Name
+    absorption: Spectrum = Field(repr=False)
+    scattering: Spectrum | None = Field(default=None, repr=False)
     tube_cm: Number = Field(default=87.0, gt=0)
     tube_price: Annotated[Number, Field(ge=0)] | None = None
 
@@ -225,13 +225,23 @@ class Palette(Frozen):
 
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""
-        kept = {self.index(name) for name in names}
+        kept = self._places(names)
         return self._with(p for i, p in enumerate(self.pigments) if i in kept)
 
     def without(self, *names: str) -> Palette:
         """The same bases with these pigments left out."""
-        gone = {self.index(name) for name in names}
+        gone = self._places(names)
         return self._with(p for i, p in enumerate(self.pigments) if i not in gone)
+
+    def _places(self, names: Sequence[str]) -> set[int]:
+        for name in names:
+            if not isinstance(name, str):
+                raise UnknownNameError(
+                    "is no name", field="pigment", value=name,
+                    remedy="Give names one after the other, such as 'gorse', 'dusk'; "
+                    "put a * before a list of them",
+                )  # fmt: skip
+        return {self.index(name) for name in names}
 
     def _with(self, pigments: Iterable[Pigment]) -> Palette:
         return Palette(pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note)

@@ -3,15 +3,31 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, ClassVar, TypeGuard
+import unicodedata
+from typing import Annotated, Any, ClassVar, Final, TypeGuard
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 
-__all__ = ["Frozen", "Number", "check_most", "check_progress", "expect", "is_finite", "listed"]
+__all__ = [
+    "Frozen",
+    "Name",
+    "Number",
+    "check_most",
+    "check_name",
+    "check_progress",
+    "expect",
+    "is_finite",
+    "listed",
+]
+
+_UNSEEN: Final = ("has a character that can't be seen",
+                  "Leave out line breaks, tabs and other control characters")  # fmt: skip
+_STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Signs that turn the writing direction of what follows (Unicode Standard Annex 9)."""
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -24,6 +40,7 @@ _SAYINGS = {
     "literal_error": ("must be {expected}", "Take one of these"),
     "string_type": ("must be a text", "Give a text"),
     "string_too_short": ("must not be empty", "Give it a name"),
+    "unseen": _UNSEEN,
     "string_unicode": ("has half a character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
@@ -78,6 +95,32 @@ def is_finite(value: object) -> TypeGuard[float]:
         return False
 
 
+def _has_unseen(name: str) -> bool:
+    """Whether a name holds what would break or steer the line that it is printed in."""
+    return not name.isprintable() and any(  # the former is quick, and strict about blanks
+        letter in _STEERING or unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp")
+        for letter in name
+    )
+
+
+def _seen_name(name: str) -> str:
+    if _has_unseen(name):
+        raise PydanticCustomError("unseen", "has a character that can't be seen")
+    return name
+
+
+def check_name(name: str, field: str, error: type[ShadematchError] = PourError) -> None:
+    """Refuse a name with line breaks, tabs, other control characters or steering signs.
+
+    Raises
+    ------
+    error
+        Naming the field.
+    """
+    if _has_unseen(name):
+        raise error(_UNSEEN[0], field=field, value=name, remedy=_UNSEEN[1])
+
+
 def check_most(max_pigments: object) -> None:
     """Refuse a largest number of pigments that is none.
 
@@ -126,6 +169,9 @@ def listed(value: object, field: str, remedy: str) -> tuple[Any, ...]:
 Number = Annotated[float, BeforeValidator(_plain_number)]
 """A finite number; texts and truth values are refused."""
 
+Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_seen_name)]
+"""A name of 1 to 200 letters without control characters, so that it fits a line."""
+
 
 class Frozen(BaseModel):
     """A checked, immutable model whose errors name field, value and remedy."""
@@ -135,7 +181,14 @@ class Frozen(BaseModel):
     )
     _error: ClassVar[type[ShadematchError]] = ShadematchError
 
-    def __init__(self, **data: Any) -> None:
+    def __init__(self, *nameless: Any, **data: Any) -> None:
+        if nameless:
+            # Type checkers are told by the fields; at run time a TypeError would name none.
+            example = f"{next(iter(type(self).model_fields), 'name')}=..."
+            raise self._error(
+                "takes its entries by name only", field=type(self).__name__, value=nameless[0],
+                remedy=f"Write {type(self).__name__}({example})",
+            )  # fmt: skip
         try:
             super().__init__(**data)
         except ValidationError as found:

@@ -16,7 +16,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError, ShadematchError
 from shadematch.illuminant import Illuminant, Light
-from shadematch.models import Frozen, Number, expect, is_finite, listed
+from shadematch.models import Frozen, Name, Number, check_name, expect, is_finite, listed
 from shadematch.optics.layer import Surroundings
 from shadematch.standards import WAVELENGTHS_NM, Observation, observation
 
@@ -43,6 +43,17 @@ LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""
 
 
+def _no_percentage(value: object) -> object:
+    if is_finite(value) and 1.0 < value <= 100.0:
+        raise PourError("must be at most 1", value=value,
+                        remedy=f"It is a fraction: {value:g} % is {value / 100.0:g}")  # fmt: skip
+    return value
+
+
+Share = Annotated[Number, BeforeValidator(_no_percentage)]
+"""A number that some would give in percent."""
+
+
 class Pour(Frozen):
     """What is made.
 
@@ -64,7 +75,7 @@ class Pour(Frozen):
     _error: ClassVar[type[ShadematchError]] = PourError
     batch_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
-    white: Number = Field(default=0.0, ge=0, le=1)
+    white: Share = Field(default=0.0, ge=0, le=1)
     max_load: Number = Field(default=4.0, gt=0, le=1000)
     dose_step_cm: Number = Field(default=1.0, ge=0.01, le=100)
 
@@ -129,10 +140,10 @@ class LetDown(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    pigment: str = Field(min_length=1, max_length=200)
+    pigment: Name
     cm_per_g: Number = Field(gt=0, le=10)
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
-    white: Number = Field(default=0.0, ge=0, le=1)
+    white: Share = Field(default=0.0, ge=0, le=1)
 
     @classmethod
     def made(
@@ -245,6 +256,12 @@ def _checked_light(value: object) -> Light:
                     remedy="Give a name such as 'D65', or an Illuminant")  # fmt: skip
 
 
+def _checked_observer(value: object) -> object:
+    if isinstance(value, str):
+        return value
+    raise PourError("must be a text", value=value, remedy="Give '2' or '10', in quotation marks")
+
+
 OwnLight = Annotated[Light, BeforeValidator(_checked_light)]
 """A light as models keep it."""
 
@@ -270,7 +287,7 @@ class View(Frozen):
 
     _error: ClassVar[type[ShadematchError]] = PourError
     illuminant: OwnLight = "D65"
-    observer: str = "2"
+    observer: Annotated[str, BeforeValidator(_checked_observer)] = "2"
     backing: Annotated[str | float | tuple[float, ...], BeforeValidator(_checked_backing)] = "white"
     contact: Literal["air", "optical"] = "air"
     light: Literal["reflected", "transmitted"] = "reflected"
@@ -334,6 +351,7 @@ class Recipe:
             if not isinstance(name, str):
                 raise PourError("a pigment has no name", field="doses", value=name,
                                 remedy="Give a text")  # fmt: skip
+            check_name(name, "doses")
             if type(dose) is not float and not is_finite(dose):
                 raise PourError("must be a number", field=f"doses.{name}", value=dose,
                                 remedy="In cm")  # fmt: skip

@@ -101,8 +101,9 @@ def observation(illuminant: Light = "D65", observer: str = "2") -> Observation:
             "must be a text",
             field="observer" if named else "illuminant",
             value=observer if named else illuminant,
-            remedy="Give a name such as 'D65' or an Illuminant, and '2' or '10'",
-        )
+            remedy="Give '2' or '10', in quotation marks" if named
+            else "Give a name such as 'D65', or an Illuminant",
+        )  # fmt: skip
     return _observation(illuminant, observer)
 
 

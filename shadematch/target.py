@@ -27,7 +27,7 @@ from shadematch.colorimetry import (
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError, SpectrumError
 from shadematch.illuminant import Light
-from shadematch.models import expect
+from shadematch.models import expect, is_finite
 from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
@@ -229,10 +229,13 @@ class Target:
         try:
             x = np.asarray(wavelengths_nm, dtype=float)
             y = np.asarray(reflectance, dtype=float)
+            if any(isinstance(v, str | bool | np.str_ | np.bool_)
+                   for given in (wavelengths_nm, reflectance) for v in given):  # fmt: skip
+                raise TypeError  # texts and truth values are no numbers
         except (TypeError, ValueError, OverflowError):
             raise SpectrumError(
                 "must be two lists of numbers", field="reflectance", value=reflectance,
-                remedy="Give wavelengths and reflectances",
+                remedy="Give wavelengths and reflectances, without quotation marks",
             ) from None  # fmt: skip
         grid = onto_grid(x, y, field="reflectance")
         if y.min() < 0:
@@ -394,11 +397,16 @@ def triple(values: FloatArray) -> Triple:
 def _triple(values: Sequence[float], field_: str) -> FloatArray:
     try:
         array = np.asarray(values, dtype=float)
+        if not all(map(is_finite, values)):  # texts and truth values are no numbers
+            array = np.empty(0)
     except (TypeError, ValueError, OverflowError):
         array = np.empty(0)
     if array.shape != (3,) or not np.all(np.isfinite(array)):
         raise ColourError(
-            "needs three finite numbers", field=field_, value=values, remedy="Give all three"
+            "needs three finite numbers",
+            field=field_,
+            value=values,
+            remedy="Give all three as numbers, without quotation marks",
         )
     return array
 

@@ -83,6 +83,8 @@ READERS: dict[str, Callable[[Path], object]] = {
     "spectrum": sm.Target.from_csv,
 }
 
+_TABLES = ("pours", "pours lab", "orders", "shelf", "spectrum")
+
 # --- spoiling
 
 _NASTY = (
@@ -200,11 +202,33 @@ def _told(kind: str, rng: random.Random) -> Told:
     return Told("\n".join(lines), number, found)
 
 
+def _dressed(text: str, rng: random.Random) -> bytes:
+    """A table as another program would write it; the numbers stay."""
+    lines = text.splitlines()
+    notes = [line for line in lines if line.startswith("#")]
+    rows = list(csv.reader(line for line in lines if not line.startswith("#")))
+    between = rng.choice(",;\t")
+    if between != "," and rng.random() < 0.7:
+        rows = [[c if c[:1] == "#" else c.replace(".", ",") for c in row] for row in rows]
+    rows = [[*row, *[""] * rng.choice((0, 0, 3))] for row in rows]
+    if rng.random() < 0.5:
+        heads = [cell.partition(":") for cell in rows[0]]
+        rows[0] = [f" {kind.upper()}{colon}{name}" for kind, colon, name in heads]
+    for _ in range(rng.choice((0, 0, 2))):
+        rows.insert(rng.randrange(1, len(rows) + 1), [""] * rng.randrange(3))
+    stream = io.StringIO()
+    csv.writer(stream, delimiter=between, lineterminator="\n").writerows(rows)
+    whole = "\n".join([*notes, stream.getvalue()]).replace("\n", rng.choice(("\n", "\r\n", "\r")))
+    return whole.encode(rng.choice(("utf-8", "utf-8", "utf-8-sig", "utf-16")))
+
+
 def spoilt(kind: str, seed: int) -> tuple[bytes, Told | None]:
     """File number `seed` of a kind."""
     rng = random.Random(f"{kind} {seed}")
     if seed % 2:
         told = _told(kind, rng)
+        if kind in _TABLES and rng.random() < 0.5:
+            return _dressed(told.text, rng), told
         return told.text.encode(), told
     return _blind(seed_of(kind), rng), None
 
@@ -229,10 +253,11 @@ def _otherwise(kind: str, raw: bytes, found: Any) -> str:
         if {n: d for n, d in data["doses_cm"].items() if d} != dict(found.recipe.doses_cm):
             return "other doses"
     elif kind in ("orders", "shelf"):
-        lines = raw.decode("utf-8-sig").splitlines()
-        rows = [r for r in csv.reader(["" if s.startswith("#") else s for s in lines]) if any(
-            cell.strip() for cell in r)]  # fmt: skip
-        head = [cell.strip() for cell in rows[0]]
+        lines = [s for s in _decoded(raw) if not re.match(r'["\s]*#(?![0-9a-fA-F]{3,6}\W)', s)]
+        lines = [line for line in lines if line.strip(' \t,;"')]
+        between = max("\t;,", key=lambda m: (m in re.sub('"[^"]*"', "", lines[0]), m != ","))
+        rows = list(csv.reader(lines, delimiter=between))
+        head = [cell.strip().lower() for cell in rows[0]]
         table = [dict(zip(head, map(str.strip, row), strict=False)) for row in rows[1:]]
         if kind == "orders" and [row["name"] for row in table] != [o.name for o in found]:
             return "other names"
@@ -245,14 +270,23 @@ def _otherwise(kind: str, raw: bytes, found: Any) -> str:
             if pastes != [t.pigment for t in found.tubes]:
                 return "other pastes"
     elif kind == "spectrum":
-        lines = raw.decode("utf-8-sig").splitlines()
-        cells = [line.split(",") for line in lines if line.strip(' ,"\t')]
+        cells = [re.split(r"\s*[,;\t]\s*|\s+", line.strip(' ,;"\t')) for line in _decoded(raw)]
         numbers = [(_float(row[0]), _float(row[1])) for row in cells if len(row) == 2]
         known = {nm: r for nm, r in numbers if nm is not None}
         for at, nm in enumerate(NM):
             if nm in known and abs(known[nm] - found.reflectance[at]) > 1e-9:
                 return f"another reflectance at {nm} nm"
     return ""
+
+
+def _decoded(raw: bytes) -> list[str]:
+    """The lines of a text file in whatever encoding."""
+    wide = raw[:2] in (b"\xff\xfe", b"\xfe\xff")
+    try:
+        text = raw.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("cp1252")
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
 def _float(text: str) -> float | None:

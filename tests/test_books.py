@@ -41,11 +41,12 @@ def test_order_book_comes_in_whole() -> None:
 @pytest.mark.parametrize(
     ("text", "place", "problem"),
     [
-        ("", "path", "no lines below a header"),
+        ("", "book.csv", "is empty"),
         ("name,target,bars\n", "path", "no lines below a header"),
         ("name,colour\na,#fff\n", "line 1, header", "no column"),
         ("name,name\na,b\n", "line 1, header", "stands twice"),
-        ("# note\nname;target;bars\na;#fff;2\n", "line 2, header", "has semicolons"),
+        ('name,target,mass_g\na,#fff,"1,5"\n', "line 2, mass_g", "a comma in a number"),
+        ("name;target;bars;mass_g\na;#fff;;1.200,5\n", "line 2", "commas and decimal points"),
         ("target,bars\n#fff,2\n", "line 1, header", "lacks a column"),
         ("# note\nname,target,bars\n\na,#fff,2\n,#000,3\n", "line 5, name", "is missing"),
         ("name,target,bars\na,#fff,2\na,#000,2\n", "line 3, name", "stands twice"),
@@ -62,7 +63,7 @@ def test_order_book_comes_in_whole() -> None:
         ("name,recipe,bars\na,3 gorse + gorse,2\n", "line 2, recipe", "lengths in cm"),
         ("name,recipe,bars\na,3 gorse + 2 gorse,2\n", "line 2, recipe", "lengths in cm"),
         ("name,target,bars,white\na,#fff,2,1.5\n", "line 2, white", "at most 1"),
-        ("name,target,bars\na,#fff,2,3\n", "line 2", "more cells"),
+        ("name,target,bars\na,#fff,2,3\n", "line 2", "4 cells for 3 columns"),
         ('name,target,bars\n"a,#fff,2\n', "line 2", "no CSV"),
         ("name,target,bars,backing\na,#fff,2,grey\n", "line 2, backing", "no backing"),
     ],

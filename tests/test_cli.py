@@ -257,9 +257,10 @@ def test_palette_file(run: Run, files: Path) -> None:
 @pytest.mark.usefixtures("files")
 def test_names_do_not_steer_the_terminal(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     terminal(monkeypatch)
-    _, out, _ = run("palette", "escape.json")
-    assert "\x1b[2J" not in out
-    assert "a?[2Jb" in out
+    status, out, err = run("palette", "escape.json")
+    assert (status, out) == (2, "")
+    assert "\x1b" not in err
+    assert "pigments.0.name: has a character that can't be seen" in err
 
 
 def test_version_and_help(run: Run) -> None:
@@ -400,10 +401,10 @@ BAD = [
     ("predict gorse=1 --palette twice.json", ("twice.json, pigments", "'gorse'", "Rename")),
     ("match --spectrum missing.csv", ("--spectrum", "'missing.csv'", "Check the name")),
     ("match --spectrum .", ("--spectrum", "'.'", "Check the name")),
-    ("match --spectrum binary", ("--spectrum", "'binary'", "Each line")),
+    ("match --spectrum binary", ("--spectrum", "'binary'", "is not text", "UTF-8")),
     ("match --spectrum empty.json", ("--spectrum", "'empty.json'", "Each line")),
     ("match --spectrum header.csv", ("--spectrum", "'header.csv'", "Each line")),
-    ("match --spectrum large.csv", ("--spectrum", "'large.csv'", "Each line")),
+    ("match --spectrum large.csv", ("--spectrum", "'large.csv'", "too large", "kilobytes")),
     ("match --spectrum word.csv", ("word.csv, line 3", "abc", "Each line")),
     ("match --spectrum infinite.csv", ("infinite.csv, line 2", "inf", "Each line")),
     ("match --spectrum falling.csv", ("falling.csv, line 2", "390", "Sort")),

@@ -89,7 +89,7 @@ def test_every_bad_number_is_named(field: str, value: object) -> None:
 def test_unknown_field_and_missing_name() -> None:
     with pytest.raises(sm.PourError, match="batch: is not known here"):
         sm.Pour(batch=100)  # type: ignore[call-arg]
-    with pytest.raises(TypeError):
+    with pytest.raises(sm.PourError, match="by name only"):
         sm.Pour(100)  # type: ignore[misc]  # physics is keyword-only
 
 

@@ -135,8 +135,7 @@ def test_a_spectrum_file(tmp_path: Path) -> None:
     with pytest.raises(sm.SpectrumError, match=r"line \d+.*percent"):
         sm.Target.from_csv(place)
     place.write_text("".join(f"{w};{r:.3f}\n".replace(".", ",") for w, r in rows))
-    with pytest.raises(sm.SpectrumError, match="commas between the cells"):
-        sm.Target.from_csv(place)
+    assert sm.Target.from_csv(place).lab == pytest.approx(target.lab, abs=0.05)
     with pytest.raises(sm.SpectrumError, match="missing"):
         sm.Target.from_csv(tmp_path / "missing.csv")
 

@@ -7,7 +7,6 @@ import io
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 from typing import Final, Literal
 
@@ -20,8 +19,8 @@ from shadematch.calibration.result import Calibration
 from shadematch.cautions import CAUTIONS
 from shadematch.difference import squared_difference
 from shadematch.errors import PourError
-from shadematch.files import spreadsheet_cell
-from shadematch.models import check_progress, expect, listed
+from shadematch.files import spreadsheet_cell, write_text
+from shadematch.models import check_name, check_progress, expect, listed
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM
 
@@ -87,6 +86,9 @@ class PouringPlan:
 
     pours: tuple[PlannedPour, ...]
 
+    def __repr__(self) -> str:
+        return f"PouringPlan({len(self.pours)} bars)"
+
     @property
     def readings(self) -> int:
         """Number of measurements."""
@@ -132,14 +134,13 @@ class PouringPlan:
         """
         text = self.form(reading)
         try:
-            with Path(path).open("x", encoding="utf-8") as stream:
-                stream.write(text)
+            there = os.path.lexists(path)
         except (TypeError, ValueError):  # no path at all, or a NUL in the name
-            raise PourError("is no path", field="path", value=path,
-                            remedy="Give the name of a new file") from None  # fmt: skip
-        except OSError as found:
-            raise PourError(f"can't be written: {found.strerror}", field="path", value=str(path),
-                            remedy="Give the name of a new file") from None  # fmt: skip
+            there = False
+        if there:
+            raise PourError("can't be written: a file is there", field="path", value=str(path),
+                            remedy="Give the name of a new file")  # fmt: skip
+        write_text(path, text, error=PourError)
 
 
 def starter_plan(
@@ -179,6 +180,7 @@ def starter_plan(
     names = listed((pigments,) if isinstance(pigments, str) else pigments, "pigments", remedy)
     for name in names:
         expect(name, str, "pigments", remedy)
+        check_name(name, "pigments")
     scattering = listed(
         (scattering,) if isinstance(scattering, str) else scattering, "scattering", remedy
     )

@@ -8,30 +8,28 @@ instruments know nothing of doses, a second CSV can bring these, its ``name`` be
 
 from __future__ import annotations
 
-import csv
 import os
 import re
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Final, Literal
 
 from shadematch.calibration.rows import (
     KNOWN_COLUMNS,
-    Row,
     backings_of,
     column_of,
     fault,
+    is_numeric,
     pours_of,
-    with_points,
 )
 from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PourError
+from shadematch.files import LARGEST_FILE
 from shadematch.models import expect
 from shadematch.pour import Pour, View
+from shadematch.readers import Row, table_of, table_text, text_lines, with_points
 
 __all__ = ["read_test_pours"]
 
-_LARGEST_FILE: Final = 20_000_000
 _TOKEN: Final = re.compile(r'"([^"]*)"|(\S+)')
 _LIGHT: Final = re.compile(r"illuminant\s*,?\s*([A-Za-z0-9-]+)", re.IGNORECASE)
 _OBSERVER: Final = re.compile(r"observer\s*,?\s*(\d+)", re.IGNORECASE)
@@ -56,9 +54,8 @@ def read_test_pours(
     Parameters
     ----------
     path
-        The file; columns as in `shadematch.calibration.rows`. Commas, semicolons or tabs
-        between cells; decimal commas where cells are not separated by commas. Lines that start
-        with # count for nothing.
+        The file; columns as in `shadematch.calibration.rows`, written as
+        `shadematch.readers` tells.
     bars
         A CSV with the doses of each bar, if the readings' file has none: a ``name`` and any
         columns but those of readings. A value that the readings' file gives counts first.
@@ -84,13 +81,13 @@ def read_test_pours(
                         remedy="Take 'fraction' or 'percent'")  # fmt: skip
     text = _text(path)
     light = View() if view is None else view
-    first = next((line for line in text.splitlines() if line.strip()), "")
+    first = next((line for line in text_lines(text) if line.strip()), "")
     cgats = "BEGIN_DATA_FORMAT" in text or first.upper().startswith("CGATS")
     if cgats:
         rows, light = _cgats(text, path, light, stated=view is not None)
+        rows = with_points(rows, path, numeric=is_numeric, error=PourError)
     else:
         rows = _csv(text, path)
-    rows = with_points(rows, path)
     if bars is not None:
         rows = _joined(rows, path, bars)
     if reflectance_unit is not None:
@@ -110,74 +107,26 @@ def _backings(
     if isinstance(given, Mapping):
         checked = {name: View(backing=tuple(values)).backing for name, values in given.items()}
         return {name: v for name, v in checked.items() if isinstance(v, tuple)}
-    return backings_of(with_points(_csv(_text(given), given), given), given)
+    return backings_of(_csv(_text(given), given), given)
 
 
 def _text(path: str | os.PathLike[str]) -> str:
-    try:
-        with Path(path).open("rb") as stream:
-            raw = stream.read(_LARGEST_FILE + 1)
-    except OSError as found:
-        raise fault(path, None, f"can't be read: {found.strerror}", None,
-                    "Check the name and the folder") from None  # fmt: skip
-    except (TypeError, ValueError):  # no path at all, or a NUL in the name
-        raise fault(path, None, "is no path", None, "Check the name") from None
-    if len(raw) > _LARGEST_FILE:
-        raise fault(path, None, "is too large for test pours", None, "Split it")
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        encodings = ["utf-16"]
-    else:
-        encodings = ["utf-8-sig", "cp1252"]  # instruments of an older day write the latter
-    for encoding in encodings:
-        try:
-            return raw.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    raise fault(path, None, "is not text", None, "Save it as UTF-8")
+    return table_text(path, kind="file of test pours", largest=LARGEST_FILE, error=PourError)
 
 
 def _csv(text: str, path: object) -> list[Row]:
-    lines = text.splitlines()
-    start = next(
-        (i for i, line in enumerate(lines) if line.strip(" ;,\t") and line.lstrip()[0] != "#"), None
-    )
-    if start is None:
-        raise fault(path, None, "is empty", None, "Give a line of column names, then readings")
-    head = lines[start]
-    between = next((mark for mark in ("\t", ";", ",") if mark in head), ",")
-    names = [cell.strip() for cell in _split(head, between, path, start + 1)]
-    columns = []
-    for name in names:
+    table = table_of(text, path, error=PourError)
+    columns: list[str] = []
+    for name in table.names:
         column = column_of(name)
         if column is None:
-            raise fault(path, start + 1, "unknown column", name,
+            raise fault(path, table.line, "unknown column", name,
                         f"Rename it or leave it out; there are {KNOWN_COLUMNS}")  # fmt: skip
         if column in columns:
-            raise fault(path, start + 1, "a column stands twice", name, "Keep one of them")
+            raise fault(path, table.line, "a column stands twice", name, "Keep one of them")
         columns.append(column)
-    rows = []
-    for number, line in enumerate(lines[start + 1 :], start + 2):
-        if not line.strip(" ;,\t") or line.lstrip().startswith("#"):
-            continue
-        cells = _split(line, between, path, number)
-        while len(cells) > len(columns) and not cells[-1].strip():
-            cells.pop()
-        if len(cells) != len(columns):
-            remedy = "Give every column a cell, empty if need be"
-            if between == "," and len(cells) > len(columns):
-                remedy += "; decimal commas need semicolons or tabs between cells"
-            raise fault(path, number, f"has {len(cells)} cells for {len(columns)} columns", line,
-                        remedy)  # fmt: skip
-        rows.append(Row(number, dict(zip(columns, cells, strict=True))))
-    return rows
-
-
-def _split(line: str, between: str, path: object, number: int) -> list[str]:
-    try:
-        return next(csv.reader([line], delimiter=between))
-    except csv.Error as found:
-        raise fault(path, number, f"is no CSV: {found}", None,
-                    "Look for a cell too long or a quote too many") from None  # fmt: skip
+    rows = [Row(line, dict(zip(columns, cells, strict=True))) for line, cells in table.lines]
+    return with_points(rows, path, numeric=is_numeric, error=PourError, between=table.between)
 
 
 def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[Row], View]:
@@ -186,7 +135,7 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
     fields: list[str] = []
     said: dict[str, str] = {}
     state, opened, expected, begun = "head", 0, None, 0
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate(text_lines(text), 1):
         tokens = [a or b for a, b in _TOKEN.findall(line)]
         if not tokens or tokens[0].startswith("#"):
             continue
@@ -284,7 +233,7 @@ def _cgats_view(
 
 def _joined(rows: list[Row], path: object, bars: str | os.PathLike[str]) -> list[Row]:
     """Readings with the doses of their bars."""
-    listed = with_points(_csv(_text(bars), bars), bars)
+    listed = _csv(_text(bars), bars)
     known: dict[str, Row] = {}
     for row in listed:
         name = row.cells.get("name", "").strip()

@@ -90,7 +90,7 @@ class Calibration:
         The palette that tube sizes and prices are taken from, or None.
     """
 
-    pours: tuple[TestPour, ...]
+    pours: tuple[TestPour, ...] = field(repr=False)
     unit: str
     films: bool
     contact: str | None

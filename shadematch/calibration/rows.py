@@ -24,7 +24,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -33,16 +32,17 @@ from shadematch.arrays import FloatArray
 from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PourError, ShadematchError, SpectrumError
 from shadematch.pour import BACKINGS, Pour, View
+from shadematch.readers import Row
+from shadematch.readers import fault as table_fault
 from shadematch.standards import onto_grid
 
 __all__ = [
     "KNOWN_COLUMNS",
-    "Row",
     "backings_of",
     "column_of",
     "fault",
+    "is_numeric",
     "pours_of",
-    "with_points",
 ]
 
 _SPECTRAL: Final = re.compile(
@@ -61,29 +61,17 @@ _OTHER_NAMES: Final = {
 KNOWN_COLUMNS: Final = (
     "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
     "backing, contact, light, illuminant, observer, reflectance_unit, and wavelengths such as "
-    "450, or L, a, b, or X, Y, Z"
+    "450, or L, a, b, or X, Y, Z (docs/files.md tells more)"
 )
 """What a table may hold, in words."""
-_LONGEST_NAME: Final = 300
 _PERCENT: Final = 1.5
 """A file with a larger value than this is in percent: no soap reflects half as much again as
 the perfect diffuser."""
 
 
-@dataclass(frozen=True)
-class Row:
-    """One row: texts by column, and its line in the file."""
-
-    line: int
-    cells: Mapping[str, str]
-
-
 def fault(path: object, line: int | None, problem: str, value: object, remedy: str) -> PourError:
     """An error that names file and line."""
-    name = str(path) or "path"
-    name = name if len(name) <= _LONGEST_NAME else name[: _LONGEST_NAME - 3] + "..."
-    where = f"{name}, line {line}" if line else name
-    return PourError(problem, field=where, value=value, remedy=remedy)
+    return table_fault(path, line, problem, value, remedy, error=PourError)
 
 
 def column_of(text: str) -> str | None:
@@ -163,27 +151,6 @@ def pours_of(
     return tuple(result)
 
 
-def with_points(rows: Sequence[Row], path: object) -> list[Row]:
-    """The rows of one file with decimal commas made points.
-
-    Raises
-    ------
-    PourError
-        If the file has both, which could mean thousands.
-    """
-    cells = [(r, text) for r in rows for key, text in r.cells.items() if _numeric(key)]
-    comma = next(((r, text) for r, text in cells if "," in text), None)
-    if comma is None:
-        return list(rows)
-    if any("." in text for _, text in cells):
-        raise fault(path, comma[0].line, "decimal commas and decimal points in one file", comma[1],
-                    "Write all numbers in one way, thousands without a mark")  # fmt: skip
-    return [
-        Row(r.line, {k: t.replace(",", ".") if _numeric(k) else t for k, t in r.cells.items()})
-        for r in rows
-    ]
-
-
 class _Numbers:
     """Cells into numbers."""
 
@@ -198,7 +165,8 @@ class _Numbers:
         return float(plain)
 
 
-def _numeric(column: str) -> bool:
+def is_numeric(column: str) -> bool:
+    """Whether a column holds numbers."""
     return column not in {
         "name", "backing", "contact", "light", "illuminant", "observer", "reflectance_unit",
     }  # fmt: skip

@@ -12,7 +12,7 @@ import numpy as np
 
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError, ShadematchError, SpectrumError
-from shadematch.models import expect
+from shadematch.models import check_name, expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM, Observation, onto_grid
 from shadematch.target import Target
@@ -88,6 +88,7 @@ class TestPour:
         expect(self.view, View, "view", "Use View(...)")
         expect(self.doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
         expect(self.name, str, "name", "Give a text")
+        check_name(self.name, "name")
         if not isinstance(self.unit, str) or self.unit not in ("cm", "g", "part"):
             raise PourError("is no unit", field="unit", value=self.unit,
                             remedy="Take 'cm', 'g' or 'part'")  # fmt: skip
@@ -98,6 +99,7 @@ class TestPour:
             if not isinstance(pigment, str) or not pigment.strip():
                 raise PourError("a pigment has no name", field="doses", value=pigment,
                                 remedy="Give a text")  # fmt: skip
+            check_name(pigment, "doses")
             if not good:  # NaN fails every comparison
                 raise PourError("must be a number from 0 on", field=f"doses.{pigment}",
                                 value=dose, remedy=f"In {self.unit}")  # fmt: skip

@@ -18,7 +18,7 @@ from shadematch.calibration.files import read_test_pours
 from shadematch.calibration.keeping import save_calibration
 from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
-from shadematch.cli.words import NUMBER, Verbs
+from shadematch.cli.words import NUMBER, Verbs, called
 from shadematch.materials import load_palette
 from shadematch.pour import View
 
@@ -64,9 +64,11 @@ def _calibrate(args: argparse.Namespace) -> str:
     like = None if args.like is None else load_palette(args.like)
     found = calibrate(pours, like=like)
     if args.save is not None:
-        found.palette.save(args.save)
+        with called("path", "--save"):
+            found.palette.save(args.save)
     if args.keep is not None:
-        save_calibration(found, args.keep)
+        with called("path", "--keep"):
+            save_calibration(found, args.keep)
     if args.json:
         return json_text(
             {
@@ -100,7 +102,8 @@ def _pours(args: argparse.Namespace) -> str:
         args.pigments, scattering=args.scattering, batch_g=args.batch, white=not args.no_white
     )
     if args.save is not None:
-        plan.save(args.save, args.reading)
+        with called("path", "--save"):
+            plan.save(args.save, args.reading)
     if args.json:
         entries = [
             {

@@ -18,6 +18,7 @@ from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapp
 from shadematch.cli.words import (
     OPTIONS,
     Verbs,
+    called,
     dose_entries,
     pour_and_view,
     read_doses,
@@ -111,10 +112,8 @@ def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> 
 
 def save_as(found: Match, path: str, *, note: str | None) -> None:
     """Keep a match in a file."""
-    try:
+    with called("note", "--note"), called("path", "--save"):
         save(found, path, note=note)
-    except FileError as error:
-        raise renamed(error, "--save") from None
 
 
 def _repeat(args: argparse.Namespace) -> str:

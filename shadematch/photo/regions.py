@@ -356,14 +356,18 @@ def mean_of(
     bad = tuple(n for n, share in zip(names, _share(every), strict=True) if share > 0.02)
     if len(values) < fewest:
         clips = sum(int((m == 4).sum()) for m in codes)
+        through = sum(int((m == 5).sum()) for m in codes)
         # Such as 0.5,0.5,2,2: meant as fractions, and taken for pixels.
         mixed = any(max(r.numbers) > 1 and any(0 < v < 1 for v in r.numbers) for r in regions)
         raise PhotoError(
             f"has {len(values)} pixels that can be used, which are too few"
+            + (f" ({through} are transparent)" if through else "")
             + (f" ({clips} are clipped: too bright or too dark)" if clips else ""),
             field=field_, value=", ".join(map(str, regions)),
             remedy="Fractions end at 1; with a larger number all are taken for pixels"
-            if mixed else "Take a larger region, or a photo with less light on it"
+            if mixed else "Save the photo without transparency (an alpha channel), or take a "
+            "region that is opaque"
+            if through > clips else "Take a larger region, or a photo with less light on it"
             if clips else "Take a larger region, or a larger copy of the photo",
         )  # fmt: skip
     xyz = values @ matrix.T.astype(np.float32)

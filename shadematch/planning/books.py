@@ -26,24 +26,24 @@ A shelf has a line for each pigment, and may have one for each base::
     most          how many tubes can be bought
     shelf_g       base there [g]; empty for as much as is needed
 
-Files are UTF-8 with commas. Lines that start with # are notes.
+How they may be written `shadematch.readers` tells: semicolons, tabs, decimal commas and UTF-16
+are understood, and lines that start with # are notes.
 """
 
 from __future__ import annotations
 
 import contextlib
-import csv
 import datetime
 import os
+import re
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any, Final
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.planning.orders import Order
 from shadematch.planning.stock import Stock, Tubes
 from shadematch.pour import Pour, Recipe, View
-from shadematch.readers import is_number
+from shadematch.readers import Row, fault, is_number, table_of, table_text, with_points
 from shadematch.target import Target
 
 __all__ = ["read_orders", "read_stock"]
@@ -58,6 +58,12 @@ _ORDER: Final = (
     *(*_POUR, *_VIEW, *_NUMBERS, *_WHOLE),
 )
 _STOCK: Final = ("kind", "name", "full", "opened_cm", "tube_cm", "price", "most", "shelf_g")
+_NUMERIC: Final = frozenset({
+    *(*_POUR, *_NUMBERS, *_WHOLE, "backing", "lab", "pot_g"),
+    *("full", "opened_cm", "tube_cm", "price", "most", "shelf_g"),
+})  # fmt: skip
+_RECIPE_COMMA: Final = re.compile(r"((?:^|\+)\s*[0-9]*),([0-9]+)(?=\s)")
+"""A length in a recipe with a decimal comma."""
 
 _Row = dict[str, str]
 
@@ -114,10 +120,9 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
 
 
 def _fault(
-    path: str | os.PathLike[str], number: int, field: str, problem: str, value: object, remedy: str
+    path: object, number: int, field: str, problem: str, value: object, remedy: str
 ) -> PourError:
-    where = f"{path}, line {number}" + (f", {field}" if field else "")
-    return PourError(problem, field=where, value=value, remedy=remedy)
+    return fault(path, number, problem, value, remedy, error=PourError, field=field)
 
 
 @contextlib.contextmanager
@@ -133,53 +138,38 @@ def _rows(
     path: str | os.PathLike[str], known: tuple[str, ...], *, needed: str
 ) -> list[tuple[int, _Row]]:
     """The lines below the header, with their numbers; empty cells left out."""
-    text = _text(path)
-    # Notes are emptied, not dropped, so that line numbers stay those of the file.
-    lines = ["" if line.startswith("#") else line for line in text.splitlines()]
-    reader = csv.reader(lines, strict=True)
-    header: list[str] | None = None
-    rows: list[tuple[int, _Row]] = []
-    try:
-        for cells in reader:
-            cells = [cell.strip() for cell in cells]
-            number = reader.line_num
-            if not any(cells):
-                continue
-            if header is None:
-                header = cells
-                if len(header) == 1 and ";" in header[0]:
-                    remedy = "Save it with commas between the cells and points in the numbers"
-                    raise _fault(path, number, "header", "has semicolons", header[0], remedy)
-                _check_not_swapped(path, number, header, known)
-                for name in header:
-                    if name not in known or header.count(name) > 1:
-                        problem = "stands twice" if name in known else "is no column of this file"
-                        remedy = f"Columns are {', '.join(known)}"
-                        raise _fault(path, number, "header", problem, name, remedy)
-                if needed not in header:
-                    raise _fault(path, number, "header", "lacks a column", needed, "Add it")
-                continue
-            if len(cells) > len(header):
-                remedy = "Put texts that hold a comma between quotes"
-                raise _fault(path, number, "", "has more cells than the header", cells, remedy)
-            row = {n: cell for n, cell in zip(header, cells, strict=False) if cell}
-            if needed not in row:
-                raise _fault(path, number, needed, "is missing", None, "Fill it in")
-            rows.append((number, row))
-    except csv.Error as found:
-        raise _fault(
-            path, reader.line_num, "", f"is no CSV: {found}", None, "Look for a quote too many"
-        ) from None
+    text = table_text(path, kind="book", largest=_LARGEST_FILE, error=PourError)
+    table = table_of(text, path, error=PourError, short=True)
+    header = [name.lower() for name in table.names]
+    _check_not_swapped(path, table.line, header, known)
+    for given, name in zip(table.names, header, strict=True):
+        if name not in known or header.count(name) > 1:
+            problem = "stands twice" if name in known else "is no column of this file"
+            remedy = f"Columns are {', '.join(known)}"
+            raise _fault(path, table.line, "header", problem, given, remedy)
+    if needed not in header:
+        raise _fault(path, table.line, "header", "lacks a column", needed, "Add it")
+    rows = []
+    for number, cells in table.lines:
+        row = {name: cell for name, cell in zip(header, cells, strict=True) if cell}
+        if needed not in row:
+            raise _fault(path, number, needed, "is missing", None, "Fill it in")
+        if "recipe" in row and table.between != ",":
+            row["recipe"] = _RECIPE_COMMA.sub(r"\1.\2", row["recipe"])
+        rows.append(Row(number, row))
     if not rows:
         raise PourError(
             "has no lines below a header", field="path", value=str(path),
             remedy=f"The first line names the columns: {', '.join(known)}",
         )  # fmt: skip
-    return rows
+    rows = with_points(
+        rows, path, numeric=_NUMERIC.__contains__, error=PourError, between=table.between
+    )
+    return [(row.line, dict(row.cells)) for row in rows]
 
 
 def _check_not_swapped(
-    path: str | os.PathLike[str], number: int, header: list[str], known: tuple[str, ...]
+    path: object, number: int, header: list[str], known: tuple[str, ...]
 ) -> None:
     """Say so where an order book was given for a shelf, or the other way round."""
     if set(header) <= set(known):
@@ -192,24 +182,6 @@ def _check_not_swapped(
                 path, number, "header", f"is that of {name}, not of {wanted}", ", ".join(header),
                 f"Give {wanted}. Of two files that seem swapped, the order book comes first",
             )  # fmt: skip
-
-
-def _text(path: str | os.PathLike[str]) -> str:
-    problem, remedy, text = "", "Check the name and the folder", ""
-    try:
-        with Path(path).open("rb") as stream:
-            text = stream.read(_LARGEST_FILE + 1).decode("utf-8-sig")
-    except OSError as found:
-        problem = f"can't be read: {found.strerror}"
-    except UnicodeDecodeError:
-        problem, remedy = "is not UTF-8 text", "Save it as UTF-8"
-    except (TypeError, ValueError):  # no path at all, or a NUL in the name
-        problem = "is no path"
-    if len(text) > _LARGEST_FILE:
-        problem, remedy = "is too large for an order book", "Leave old orders out"
-    if problem:
-        raise PourError(problem, field="path", value=str(path), remedy=remedy)
-    return text
 
 
 def _number(row: _Row, field: str) -> float:

@@ -9,7 +9,7 @@ from typing import Annotated, ClassVar, Final, Self
 from pydantic import BeforeValidator, Field, InstanceOf, model_validator
 
 from shadematch.errors import PourError, ShadematchError
-from shadematch.models import Frozen, Number
+from shadematch.models import Frozen, Name, Number
 from shadematch.planning.stock import Whole
 from shadematch.pour import LARGEST_BATCH_G, Pour, Recipe, View
 from shadematch.target import Target
@@ -57,7 +57,7 @@ class Order(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    name: str = Field(min_length=1, max_length=200)
+    name: Name
     target: Annotated[InstanceOf[Target] | None, BeforeValidator(_target)] = None
     recipe: InstanceOf[Recipe] | None = None
     bars: Annotated[Whole, Field(ge=1, le=1_000_000)] | None = None

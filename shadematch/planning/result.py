@@ -192,8 +192,8 @@ class Plan:
         them the plan is the best among those listed.
     """
 
-    poured: tuple[Poured, ...]
-    left_out: tuple[LeftOut, ...]
+    poured: tuple[Poured, ...] = field(repr=False)
+    left_out: tuple[LeftOut, ...] = field(repr=False)
     buy: tuple[Purchase, ...]
     buy_base_g: tuple[float, float]
     money: float
@@ -329,8 +329,8 @@ class WhatIf:
     """
 
     names: tuple[str, ...]
-    before: Plan
-    after: Plan
+    before: Plan = field(repr=False)
+    after: Plan = field(repr=False)
 
     @property
     def changes(self) -> dict[str, tuple[Poured | LeftOut, Poured | LeftOut]]:

@@ -10,7 +10,7 @@ from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.materials import Palette
-from shadematch.models import Frozen, Number, expect
+from shadematch.models import Frozen, Name, Number, expect
 
 __all__ = ["Stock", "Tubes", "Whole"]
 
@@ -44,7 +44,7 @@ class Tubes(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    pigment: str = Field(min_length=1, max_length=200)
+    pigment: Name
     full: Annotated[Whole, Field(ge=0, le=10_000)] = 0
     opened_cm: tuple[Annotated[Number, Field(ge=0)], ...] = ()
     tube_cm: Annotated[Number, Field(gt=0, le=10_000)] | None = None
