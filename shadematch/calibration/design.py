@@ -134,7 +134,7 @@ class PouringPlan:
         """
         text = self.form(reading)
         try:
-            there = os.path.lexists(path)
+            there = isinstance(path, str | os.PathLike) and os.path.lexists(path)
         except (TypeError, ValueError):  # no path at all, or a NUL in the name
             there = False
         if there:
