@@ -15,6 +15,7 @@ from shadematch.models import expect
 from shadematch.pour import LetDown, Pour, Recipe, View
 from shadematch.prediction import Prediction
 from shadematch.question import (
+    VISIBLE,
     Choice,
     Question,
     Verdict,
@@ -144,6 +145,9 @@ class Match:
     @functools.cached_property
     def verdict(self) -> Verdict:
         """What holds it back, and what would help."""
+        if VISIBLE < self.closest.delta_e <= self.target.radius:
+            known = f"the target itself is known to CIEDE2000 {self.target.radius:.1f} only"
+            return Verdict("nothing", f"Nothing holds it back: {known}.")
         return self._question.verdict(self.closest, self.ideal)
 
     def __str__(self) -> str:

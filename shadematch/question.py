@@ -81,7 +81,8 @@ class Verdict:
     Attributes
     ----------
     limit
-        ``"nothing"`` (the colour is met), ``"whole centimetres"``, ``"load limit"`` or
+        ``"nothing"`` (the colour is met, or as near as the target is known),
+        ``"whole centimetres"``, ``"load limit"`` or
         ``"palette"``.
     sentence
         The same in words.

@@ -578,6 +578,10 @@ def test_what_is_known_badly_may_be_met_less_closely() -> None:
     assert found.closest == exact.closest
     assert found.recipe.total_cm < exact.recipe.total_cm
     assert found.delta_e <= max(found.closest.delta_e + 0.5, vague.radius)
+    assert found.closest.delta_e > 1.0
+    assert exact.verdict.limit == "whole centimetres"
+    assert found.verdict.limit == "nothing"
+    assert f"known to CIEDE2000 {vague.radius:.1f} only" in found.verdict.sentence
     # What is asked for outright wins.
     sharper = sm.match(vague, pour=pour, tolerance=0.1)
     assert sharper.tolerance == 0.1
