@@ -356,7 +356,7 @@ BAD = [
     ("match #fff --batch heavy", ("--batch", "'heavy'", "number such as")),
     ("match #fff --thickness 0", ("--thickness", "0.0", "Give")),
     ("match #fff --max-load 0", ("--max-load", "0.0", "Give")),
-    ("match #fff --white 1.5", ("--white", "1.5", "Give")),
+    ("match #fff --white 1.5", ("--white", "1.5", "at most 1", "is a fraction")),
     ("match #fff --white -0.1", ("--white", "-0.1", "Give")),
     ("match #fff --dose-step 0", ("--dose-step", "0.0", "Give")),
     ("match #fff --dose-step 1,5", ("--dose-step", "'1,5'", "number such as")),
