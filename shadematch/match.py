@@ -189,6 +189,7 @@ class Match:
             ("into", str(self.pour)),
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
+            *([("closest", str(self.closest))] if self.closest.recipe != self.recipe else []),
             *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
             *([("steady", self.steadiness)] if self.spread is not None else []),
             ("proof", self.proof),

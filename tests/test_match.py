@@ -582,6 +582,8 @@ def test_what_is_known_badly_may_be_met_less_closely() -> None:
     assert exact.verdict.limit == "whole centimetres"
     assert found.verdict.limit == "nothing"
     assert f"known to CIEDE2000 {vague.radius:.1f} only" in found.verdict.sentence
+    assert str(found.closest) in found._repr_html_()
+    assert "closest" not in sm.match("#d9822b", tolerance=0.0)._repr_html_()
     # What is asked for outright wins.
     sharper = sm.match(vague, pour=pour, tolerance=0.1)
     assert sharper.tolerance == 0.1
