@@ -7,7 +7,8 @@ how to make the mutants. The work is done in a copy of the tree, so nothing is l
 Every place that can be changed (an operator, a comparison, a number, a truth value, a loop) counts
 once; places are drawn with a fixed seed, then one change for each. Left out are changes that only
 ever crash (shifts and bit operators on floats), annotations, and decorators (they cache). Each
-mutant runs the room's tests up to the first failure, the quickest first.
+mutant runs those of the room's tests that run its line (a first run counts them), the quickest
+first, up to the first failure.
 
 Survivors that were looked at and can't be told from the right code by any test (`EQUIVALENT`)
 are counted separately: the score is given with and without them.
@@ -21,8 +22,10 @@ import hashlib
 import math
 import os
 import random
+import re
 import shlex
 import shutil
+import subprocess
 import sys
 import tempfile
 import time
@@ -31,12 +34,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from queue import Queue
 
+import coverage
+
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
 ROOT = Path(__file__).parents[2]
-SLOWEST = 600.0
-"""Seconds after which a mutant counts as caught: it hangs."""
+PATIENCE = 4.0
+"""A mutant whose tests take this many times as long as without it, and a minute, is caught."""
+HANGS = "in time"
 
 
 @dataclass(frozen=True)
@@ -44,35 +50,25 @@ class Room:
     """What is broken, and what has to notice."""
 
     sources: tuple[str, ...]
-    tests: tuple[str, ...]
+    tests: str
 
 
 ROOMS = {
     "difference": Room(
         ("shadematch/difference.py",),
-        (
-            "tests/test_properties_difference.py",
-            "tests/test_difference.py --deselect "
-            "tests/test_difference.py::test_a_million_pairs_as_colour_science_and_skimage",
-        ),
+        "tests/test_properties_difference.py tests/test_difference.py --deselect "
+        "tests/test_difference.py::test_a_million_pairs_as_colour_science_and_skimage",
     ),
     "optics": Room(
         tuple(f"shadematch/optics/{part}.py" for part in ("layer", "stack", "table", "transport")),
-        (
-            "tests/test_properties_optics.py",
-            "tests/test_layer.py tests/test_transport.py --deselect "
-            "tests/test_layer.py::test_colour_is_the_exact_slabs_wherever_a_recipe_can_go",
-            "tests/test_layers.py tests/test_prediction.py",
-        ),
+        "tests/test_properties_optics.py tests/test_layer.py tests/test_transport.py "
+        "tests/test_layers.py tests/test_prediction.py --deselect "
+        "tests/test_layer.py::test_colour_is_the_exact_slabs_wherever_a_recipe_can_go",
     ),
     "search": Room(
         ("shadematch/search",),
-        (
-            "tests/test_near.py tests/test_leeway.py",
-            "tests/test_bounds.py tests/test_proof.py",
-            "tests/test_match.py tests/test_joint.py -m 'not slow'",
-            "tests/test_joint.py tests/test_match.py tests/test_gamut.py",
-        ),
+        "tests/test_near.py tests/test_leeway.py tests/test_bounds.py tests/test_proof.py "
+        "tests/test_match.py tests/test_joint.py tests/test_gamut.py",
     ),
 }
 
@@ -172,33 +168,86 @@ def mutants(room: Room, sample: int, seed: int) -> tuple[list[Mutant], int]:
     return chosen, len(order)
 
 
-def failure(room: Room, tree: Path) -> str:
-    """Which of a room's tests fails first in a tree; empty if none does."""
-    from cosmic_ray.testing import run_tests
-    from cosmic_ray.work_item import TestOutcome
+@dataclass(frozen=True)
+class Reach:
+    """Which tests of a room run which lines, and how long each takes."""
 
-    start = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--rootdir"]
-    for tests in room.tests:
-        command = (
-            f"/usr/bin/env -C {shlex.quote(str(tree))} PYTHONPATH={shlex.quote(str(tree))} "
-            f"{shlex.join(start)} {shlex.quote(str(tree))} {tests}"
-        )
-        outcome, output = run_tests(command, SLOWEST)
-        if outcome is not TestOutcome.SURVIVED:
-            shown = ("FAILED", "ERROR", "E  ")
-            lines = [text for text in output.splitlines() if text.startswith(shown)]
-            return lines[-1] if lines else output.strip()[-100:] or "no output"
-    return ""
+    contexts: dict[str, dict[int, list[str]]]
+    """By file and line, the tests that run it; an empty name stands for the import."""
+    seconds: dict[str, float]
+
+    def of(self, mutant: Mutant) -> list[str]:
+        """The tests that run a mutant's statement, the quickest first."""
+        text = (ROOT / mutant.source).read_text(encoding="utf-8")
+        lines = self.contexts.get(mutant.source, {})
+        found = {
+            name.partition("|")[0]
+            for line in _statement(text, mutant.line)
+            for name in lines.get(line, ())
+        }
+        return sorted(self.seconds if "" in found else found, key=self.seconds.__getitem__)
 
 
-def tried(mutant: Mutant, room: Room, tree: Path) -> str:
+def _statement(text: str, line: int) -> range:
+    """The lines of the innermost statement around a line, without those of its body."""
+    best = range(line, line + 1)
+    size = math.inf
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.stmt):
+            body = getattr(node, "body", None)
+            end = body[0].lineno - 1 if body else (node.end_lineno or node.lineno)
+            lines = range(node.lineno, max(end, node.lineno) + 1)
+            if line in lines and len(lines) <= size:
+                best, size = lines, len(lines)
+    return best
+
+
+def _command(tree: Path, words: str) -> str:
+    start = [sys.executable, "-m", "pytest", "-x", "-p", "no:cacheprovider", "--rootdir"]
+    return (
+        f"/usr/bin/env -C {shlex.quote(str(tree))} PYTHONPATH={shlex.quote(str(tree))} "
+        f"{shlex.join(start)} {shlex.quote(str(tree))} {words}"
+    )
+
+
+def reach(room: Room, tree: Path) -> Reach:
+    """Run a room's tests unbroken, with every line counted for the test that ran it."""
+    words = f"{room.tests} --cov --cov-context=test --cov-report= --durations=0 --durations-min=0"
+    told = subprocess.run(
+        shlex.split(_command(tree, words)), capture_output=True, text=True, check=False
+    )
+    if told.returncode:
+        raise SystemExit(f"the tests fail without any mutant: {told.stdout[-2000:]}")
+    seconds: dict[str, float] = {}
+    for took, name in re.findall(r"^([0-9.]+)s (?:call|setup) +(.+)$", told.stdout, re.MULTILINE):
+        seconds[name] = seconds.get(name, 0.0) + float(took)
+    data = coverage.CoverageData(str(tree / ".coverage"))
+    data.read()
+    contexts = {
+        str(Path(file).relative_to(tree)): data.contexts_by_lineno(file)
+        for file in data.measured_files()
+    }
+    return Reach(contexts, seconds)
+
+
+def tried(mutant: Mutant, reached: Reach, tree: Path) -> str:
     """What noticed a mutant; empty if nothing did."""
     from cosmic_ray.mutating import use_mutation
     from cosmic_ray.plugins import get_operator
+    from cosmic_ray.testing import run_tests
+    from cosmic_ray.work_item import TestOutcome
 
-    operator = get_operator(mutant.operator)()
-    with use_mutation(tree / mutant.source, operator, mutant.occurrence):
-        return failure(room, tree)
+    names = reached.of(mutant)
+    if not names:
+        return ""
+    limit = PATIENCE * sum(reached.seconds[name] for name in names) + 60.0
+    with use_mutation(tree / mutant.source, get_operator(mutant.operator)(), mutant.occurrence):
+        outcome, output = run_tests(_command(tree, shlex.join(names)), limit)
+    if outcome is TestOutcome.SURVIVED:
+        return ""
+    shown = ("FAILED", "ERROR", "E  ")
+    lines = [text for text in output.splitlines() if text.startswith(shown)]
+    return lines[-1] if lines else f"{HANGS}: {output.strip()[-100:]}"
 
 
 def interval(successes: int, count: int) -> tuple[float, float]:
@@ -236,14 +285,17 @@ def main() -> int:
                 ROOT, tree, ignore=shutil.ignore_patterns(".git", ".hypothesis", "*cache*", "docs")
             )
             trees.put(tree)
-        if broken := failure(room, Path(folder) / "0"):
-            print(f"the tests fail without any mutant, so nothing can be said: {broken}")
-            return 1
+        reached = reach(room, Path(folder) / "0")
+        print(
+            f"{len(reached.seconds)} tests, {sum(reached.seconds.values()):.0f} s with their lines "
+            f"counted; {time.monotonic() - started:.0f} s in all",
+            flush=True,
+        )
 
         def work(mutant: Mutant) -> bool:
             tree = trees.get()
             try:
-                by = tried(mutant, room, tree)
+                by = tried(mutant, reached, tree)
             finally:
                 trees.put(tree)
             known = EQUIVALENT.get(mutant.key, "")
