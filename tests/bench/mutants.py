@@ -68,13 +68,15 @@ ROOMS = {
     "search": Room(
         ("shadematch/search",),
         "tests/test_near.py tests/test_leeway.py tests/test_bounds.py tests/test_proof.py "
-        "tests/test_match.py tests/test_joint.py tests/test_gamut.py",
+        "tests/test_match.py tests/test_joint.py tests/test_gamut.py tests/test_effort.py tests/test_crowd.py",
     ),
 }
 
 EQUIVALENT: dict[str, str] = {
     "7b32f17e67": "only speed: fewer points share one grid, the others are looked up one by one",
     "b599c2b590": "the matrix is square",
+    "e539996c55": "a margin for rounding, hit exactly by nothing",
+    "cc0bbfab96": "either of two equally good",
     "a051f4783a": "only speed: the length of a stretch that is worked on at once",
 }
 """Key of a mutant (as printed) to why no test can tell it from the right code."""
