@@ -10,7 +10,7 @@ from typing import Final
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
 from shadematch.models import expect, is_finite, listed
 from shadematch.optics.stack import Coat, Medium, add, look, medium
@@ -147,7 +147,7 @@ class Layered:
         figure += side_view(
             pieces, [s.hex for s in self.alone], "from the side, each layer in its own colour"
         )
-        return card([(self.hex, "seen from above")], rows, figure=figure)
+        return recipe_card([(self.hex, "seen from above")], rows, figure=figure)
 
 
 def label_of(recipe: Recipe) -> str:

@@ -17,7 +17,7 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.batches import positive
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.match import Match, match
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -169,7 +169,7 @@ class LetDownPlan:
         rows = [("make", str(part)) for part in self.to_make]
         rows += [*best.recipe.parts, ("into", str(best.recipe.pour))]
         rows.append(("CIEDE2000", f"{best.delta_e:.2f}"))
-        return card(swatches, rows, foot=self.sentence)
+        return recipe_card(swatches, rows, foot=self.sentence)
 
 
 def propose_let_down(

@@ -15,7 +15,7 @@ import numpy as np
 
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.match import Match, match
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -98,7 +98,9 @@ class SameLook:
             ("proof", self.match.proof),
         ]
         swatches = [(self.target.hex, "was"), (self.predicted.hex, "now")]
-        return card(swatches, rows, foot=str(self.match.verdict) if self.delta_e > VISIBLE else "")
+        return recipe_card(
+            swatches, rows, foot=str(self.match.verdict) if self.delta_e > VISIBLE else ""
+        )
 
 
 def look_of(before: Prediction) -> Target:

@@ -27,7 +27,7 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.illuminant import Light
 from shadematch.match import Match
 from shadematch.materials import Palette
@@ -162,7 +162,7 @@ class Lights:
         for light in dict.fromkeys((self.lights[0], self.worst)):
             at = Target(light.predicted, light.illuminant, self.view.observer)
             swatches.append((at.hex, f"under {light.illuminant}"))
-        return card(swatches, rows, foot=self.note)
+        return recipe_card(swatches, rows, foot=self.note)
 
 
 def metameric_index(

@@ -18,10 +18,9 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.cautions import CAUTIONS
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import BACKINGS, Pour, Recipe, View
@@ -122,7 +121,7 @@ class InThePot:
             ),
         ]
         foot = f"{self.sentence} {HOT_LIMIT}"
-        return card(swatches, rows, foot=foot, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows, foot=foot)
 
 
 def _between(one: Prediction, other: Prediction) -> float:

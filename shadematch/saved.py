@@ -20,11 +20,10 @@ from typing import Any, Final
 import numpy as np
 
 from shadematch._version import __version__
-from shadematch.cautions import CAUTIONS
 from shadematch.difference import delta_e
 from shadematch.errors import FileError, PourError
 from shadematch.files import checked_envelope, read_json, write_json
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.match import Match
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -121,7 +120,7 @@ class SavedRecipe:
         if self.match is not None:
             rows.append(("proof", self.match.proof))
         rows.append(("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
-        return card(swatches, rows, foot=self.note, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows, foot=self.note)
 
 
 Result = Match | Prediction | Recipe | SavedRecipe

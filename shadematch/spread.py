@@ -12,9 +12,8 @@ from types import MappingProxyType
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.pour import Pour, Recipe, View
@@ -156,7 +155,7 @@ class Spread:
             ("95 %", f"within {self.p95:.2f}"),
             *((f"share of {name}", f"{share:.0%}") for name, share in self.shares.items()),
         ]
-        return card(swatches, rows, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows)
 
 
 _MAKING = "making "

@@ -11,13 +11,12 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.correction.additions import Additions, Found
 from shadematch.correction.belief import Belief
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.pour import LARGEST_BATCH_G, LetDown, Recipe
@@ -366,7 +365,7 @@ class Correction:
             ("proof", self.proof),
         ]
         foot = "" if advice.nothing else REMELTING
-        return card(swatches, rows, foot=foot, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows, foot=foot)
 
 
 _DOUBT: Final = (

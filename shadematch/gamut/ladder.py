@@ -12,7 +12,7 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
 from shadematch.models import expect, is_finite
 from shadematch.optics.layer import reflectance
@@ -87,7 +87,7 @@ class Ladder:
         swatches = [(self.hexes[i], f"{self.values[i] * scale:.3g}") for i in at]
         rows = [("recipe", str(self.recipe)), ("pour", str(self.recipe.pour)),
                 ("varied", self.label)]  # fmt: skip
-        return card(swatches, rows, foot=str(self))
+        return recipe_card(swatches, rows, foot=str(self))
 
 
 def ladder(
