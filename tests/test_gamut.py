@@ -472,6 +472,8 @@ def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
         (["gamut", "--picture", "cut.gif"], "--picture"),
         (["gamut", "--picture", "/nowhere/cut.png"], "--picture"),
         (["gamut", "--coverage", "munsell", "--within", "nan"], "--within"),
+        (["gamut", "--within", "2"], "--within: has no meaning without --coverage"),
+        (["feasibility", "#7fb069", "--whites", "0", "--white", "1"], "--white: has no meaning"),
         (["gamut", "--lightness", "200", "--picture", "cut.png"], "--lightness"),
         (["feasibility", "#7fb069", "--thicknesses", "1,x"], "--thicknesses"),
         (["feasibility", "#7fb069", "--whites", "2", "--thicknesses", "1"], "--white"),
