@@ -26,6 +26,7 @@ __all__ = [
 
 _UNSEEN: Final = ("has a character that can't be seen",
                   "Leave out line breaks, tabs and other control characters")  # fmt: skip
+_BLANK: Final = ("shows nothing but blanks", "Give it a name that can be read")
 _STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """Signs that turn the writing direction of what follows (Unicode Standard Annex 9)."""
 
@@ -41,6 +42,7 @@ _SAYINGS = {
     "string_type": ("must be a text", "Give a text"),
     "string_too_short": ("must not be empty", "Give it a name"),
     "unseen": _UNSEEN,
+    "blank": _BLANK,
     "string_unicode": ("has half a character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
@@ -103,14 +105,25 @@ def _has_unseen(name: str) -> bool:
     )
 
 
+def _is_blank(name: str) -> bool:
+    """Whether a name is there and shows nothing: blanks of any width, none included."""
+    if name.isprintable():  # then U+0020 is the only blank that can be in it
+        return name != "" and not name.strip()
+    return all(unicodedata.category(letter)[0] in "CZ" for letter in name)
+
+
 def _seen_name(name: str) -> str:
     if _has_unseen(name):
         raise PydanticCustomError("unseen", "has a character that can't be seen")
+    if _is_blank(name):
+        raise PydanticCustomError("blank", "shows nothing but blanks")
     return name
 
 
 def check_name(name: str, field: str, error: type[ShadematchError] = PourError) -> None:
     """Refuse a name with line breaks, tabs, other control characters or steering signs.
+
+    One that shows nothing but blanks is refused too; the empty one is left to who asks.
 
     Raises
     ------
@@ -119,6 +132,8 @@ def check_name(name: str, field: str, error: type[ShadematchError] = PourError) 
     """
     if _has_unseen(name):
         raise error(_UNSEEN[0], field=field, value=name, remedy=_UNSEEN[1])
+    if _is_blank(name):
+        raise error(_BLANK[0], field=field, value=name, remedy=_BLANK[1])
 
 
 def check_most(max_pigments: object) -> None:
@@ -170,7 +185,7 @@ Number = Annotated[float, BeforeValidator(_plain_number)]
 """A finite number; texts and truth values are refused."""
 
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_seen_name)]
-"""A name of 1 to 200 letters without control characters, so that it fits a line."""
+"""A name of 1 to 200 letters, not all blank, without control characters: it fits a line."""
 
 
 class Frozen(BaseModel):
