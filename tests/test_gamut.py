@@ -377,6 +377,19 @@ def test_another_thickness_is_another_gamut() -> None:
 # What it says.
 
 
+def test_gamuts_of_one_question_are_equal() -> None:
+    palette = sm.load_palette()
+    one = sm.gamut(palette=palette)
+    assert one == sm.gamut() == one.at() and len({one, sm.gamut()}) == 1
+    for other in (
+        sm.gamut(palette=palette.without("dusk")),
+        one.at(white=0.1),
+        sm.gamut(view=sm.View(backing="black")),
+        sm.gamut(max_pigments=2),
+    ):
+        assert one != other
+
+
 def test_results_read_and_draw_themselves() -> None:
     demo = sm.load_palette()
     nasty = demo.pigments[0].model_copy(update={"name": "<script>alert(1)</script>"})

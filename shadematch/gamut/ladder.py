@@ -36,6 +36,8 @@ _FINE: Final = 241
 class Ladder:
     """One recipe's colours as one thing is varied.
 
+    Two are equal that ask the same and give the same colours.
+
     Attributes
     ----------
     along
@@ -66,6 +68,19 @@ class Ladder:
     here: float
     every: float
     marks: FloatArray
+
+    @property
+    def _asked(self) -> tuple[object, ...]:
+        return self.along, self.recipe, self.view, self.here, self.every
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Ladder):
+            return NotImplemented
+        alike = np.array_equal(self.values, other.values) and np.array_equal(self.lab, other.lab)
+        return alike and self._asked == other._asked
+
+    def __hash__(self) -> int:
+        return hash(self._asked)
 
     @property
     def label(self) -> str:

@@ -133,9 +133,11 @@ class Coverage:
         return card([], rows, foot=str(self), small="CIEDE2000, before doses are made whole.")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Gamut:
     """All colours that a palette can reach in a pour and view, with real-valued doses.
+
+    Two of the same palette, pour, view and `max_pigments` are equal.
 
     The batch size plays no part in it, but for `whole`. Whether a colour is in it is decided by
     searching for a recipe, never by a hull, so that hollows stay hollows.
