@@ -107,7 +107,7 @@ class Pigment(Frozen):
     Attributes
     ----------
     name
-        What it is called in doses; not empty.
+        What it is called in doses, in 1 to 200 letters, some of which show.
     absorption
         [1/cm per (cm paste / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not negative.
     scattering

@@ -37,7 +37,7 @@ from shadematch.prediction import Prediction, conditions, predict
 from shadematch.standards import WAVELENGTHS_NM, Observation, checked_lights, observation
 from shadematch.target import Target, as_target, triple
 
-__all__ = ["Lights", "UnderLight", "lights", "metameric_index"]
+__all__ = ["USUAL_LIGHTS", "Lights", "UnderLight", "lights", "metameric_index"]
 
 USUAL_LIGHTS: Final = ("D65", "A", "FL11", "LED-B3")
 """Daylight, a filament lamp, a fluorescent lamp with three bands, a white LED of 4100 K."""

@@ -16,6 +16,7 @@ __all__ = [
     "Frozen",
     "Name",
     "Number",
+    "between",
     "check_most",
     "check_name",
     "check_progress",
@@ -95,6 +96,20 @@ def is_finite(value: object) -> TypeGuard[float]:
         return math.isfinite(value)
     except OverflowError:  # a whole number beyond any float
         return False
+
+
+def between(value: object, field: str, least: float, most: float, remedy: str) -> float:
+    """A number from `least` to `most`, as a float.
+
+    Raises
+    ------
+    PourError
+        Naming the field.
+    """
+    if not is_finite(value) or not least <= value <= most:
+        raise PourError(f"must be a number from {least:g} to {most:,.12g}", field=field,
+                        value=value, remedy=remedy)  # fmt: skip
+    return float(value)
 
 
 def _has_unseen(name: str) -> bool:

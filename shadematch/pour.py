@@ -25,6 +25,7 @@ __all__ = [
     "LARGEST_BATCH_G",
     "LONGEST_CM",
     "LetDown",
+    "OwnLight",
     "Pour",
     "Recipe",
     "View",

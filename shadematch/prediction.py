@@ -23,7 +23,16 @@ from shadematch.models import expect
 from shadematch.optics.layer import Layer, reflectance
 from shadematch.pour import LONGEST_CM, Pour, Recipe, View, Weighed
 
-__all__ = ["Model", "Prediction", "model_for", "predict"]
+__all__ = [
+    "Model",
+    "Prediction",
+    "conditions",
+    "loads_of",
+    "model_for",
+    "opened",
+    "predict",
+    "predict_loads",
+]
 
 
 class Model:

@@ -28,7 +28,7 @@ from shadematch.errors import (
 )
 from shadematch.files import spreadsheet_cell, whole_file
 from shadematch.match import Match
-from shadematch.models import check_progress, expect, listed
+from shadematch.models import check_progress, expect, is_finite, listed
 from shadematch.pour import Pour, Recipe
 from shadematch.prediction import model_for
 from shadematch.standards import WAVELENGTHS_NM
@@ -307,8 +307,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     for number, row in enumerate(rows, start=1):
         doses = {}
         for name, dose in zip(names.values(), row, strict=True):
-            number_ = isinstance(dose, int | float | np.integer | np.floating)
-            if not number_ or isinstance(dose, bool) or not 0 <= dose <= _LONGEST_CM:
+            if not is_finite(dose) or not 0 <= dose <= _LONGEST_CM:
                 raise PourError("must be a number from 0 on", field=f"row {number}, {name}",
                                 value=dose, remedy="In cm")  # fmt: skip
             if dose > 0:
