@@ -13,6 +13,7 @@ from pydantic_core import PydanticCustomError
 from shadematch.errors import PourError, ShadematchError
 
 __all__ = [
+    "STEERING",
     "Frozen",
     "Name",
     "Number",
@@ -28,8 +29,11 @@ __all__ = [
 _UNSEEN: Final = ("has a character that can't be seen",
                   "Leave out line breaks, tabs and other control characters")  # fmt: skip
 _BLANK: Final = ("shows nothing but blanks", "Give it a name that can be read")
-_STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """Signs that turn the writing direction of what follows (Unicode Standard Annex 9)."""
+
+_UNINKED: Final = ("Cc", "Cf", "Zl", "Zp", "Zs")
+"""Unicode's categories of what leaves no ink: controls, formats, separators."""
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -115,7 +119,7 @@ def between(value: object, field: str, least: float, most: float, remedy: str) -
 def _has_unseen(name: str) -> bool:
     """Whether a name holds what would break or steer the line that it is printed in."""
     return not name.isprintable() and any(  # the former is quick, and strict about blanks
-        letter in _STEERING or unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp")
+        letter in STEERING or unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp")
         for letter in name
     )
 
@@ -124,7 +128,7 @@ def _is_blank(name: str) -> bool:
     """Whether a name is there and shows nothing: blanks of any width, none included."""
     if name.isprintable():  # then U+0020 is the only blank that can be in it
         return name != "" and not name.strip()
-    return all(unicodedata.category(letter)[0] in "CZ" for letter in name)
+    return all(unicodedata.category(letter) in _UNINKED for letter in name)
 
 
 def _seen_name(name: str) -> str:

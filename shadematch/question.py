@@ -16,7 +16,16 @@ from shadematch.errors import PourError
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import check_most, expect, is_finite, listed
-from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View, Weighed, base_named
+from shadematch.pour import (
+    LARGEST_BATCH_G,
+    MOST_LET_DOWNS,
+    LetDown,
+    Pour,
+    Recipe,
+    View,
+    Weighed,
+    base_named,
+)
 from shadematch.prediction import Prediction, conditions, model_for, predict_loads
 from shadematch.search.answer import Searcher
 from shadematch.search.joint import JointSearcher, region_of
@@ -40,7 +49,6 @@ __all__ = [
 VISIBLE: Final = 1.0
 """CIEDE2000 up to which most people see one colour (common practice, no source)."""
 _REACH: Final = 3.0
-MOST_LET_DOWNS: Final = 8
 _WORTH: Final = 0.5
 
 Limit = Literal["nothing", "whole centimetres", "load limit", "palette"]

@@ -31,6 +31,7 @@ __all__ = [
     "paste_made",
     "taken",
     "told_apart",
+    "usual_scale_g",
 ]
 
 RULER_CM: Final = 0.2
@@ -53,6 +54,11 @@ def checked_readings(ruler_cm: object, scale_g: object, batch_g: float) -> tuple
     ruler = between(ruler_cm, "ruler_cm", 0.0, 100.0, f"{remedy}, in cm")
     remedy += "; a batch must be at least four times what the scale may be off"
     return ruler, between(scale_g, "scale_g", 0.0, batch_g / _SURE, remedy)
+
+
+def usual_scale_g(mass_g: float) -> float:
+    """How far the scale may be off [g] where nobody told: less for so little that it is finer."""
+    return min(SCALE_G, mass_g / _SURE)
 
 
 @dataclass(frozen=True)

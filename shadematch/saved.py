@@ -47,10 +47,10 @@ from shadematch.spread import spread
 from shadematch.standards import checked_lights
 from shadematch.target import Target
 
-__all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
+__all__ = ["FORMAT", "VERSION", "Result", "SavedRecipe", "kept", "load", "save"]
 
-_FORMAT: Final = "shadematch recipe"
-_VERSION: Final = 1
+FORMAT: Final = "shadematch recipe"
+VERSION: Final = 1
 _SAME: Final = 0.01
 """CIEDE2000 between what is kept and what one version computes on any machine."""
 
@@ -280,8 +280,8 @@ def load(path: str | os.PathLike[str]) -> SavedRecipe:
 def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
     target, match = saved.target, saved.match
     return {
-        "format": _FORMAT,
-        "version": _VERSION,
+        "format": FORMAT,
+        "version": VERSION,
         "library": saved.library,
         "note": saved.note,
         **doses_to_dict(saved.recipe),
@@ -328,7 +328,7 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
 
 
 def _checked(data: object) -> SavedFile:
-    return SavedFile(**checked_envelope(data, _FORMAT, _VERSION))
+    return SavedFile(**checked_envelope(data, FORMAT, VERSION))
 
 
 def _from_dict(data: object) -> SavedRecipe:

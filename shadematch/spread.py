@@ -5,6 +5,7 @@ What the readings do is told in `shadematch.squeezes`.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -89,9 +90,8 @@ class Spread:
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return _spread_from, (
-            values | {name: dict(getattr(self, name)) for name in ("shares", "let_down_cm")},
-        )
+        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_cm")}
+        return functools.partial(Spread, **values), ()
 
     @property
     def to(self) -> str:
@@ -159,10 +159,6 @@ class Spread:
 
 
 _MAKING = "making "
-
-
-def _spread_from(values: dict[str, object]) -> Spread:
-    return Spread(**values)  # type: ignore[arg-type]
 
 
 def spread(

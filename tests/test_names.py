@@ -12,7 +12,18 @@ import shadematch as sm
 
 UNSEEN = ["a\nb", "a\x1b[31mb", "a\x00b", "a\tb", "a\u2028b", "a\x85b", "a\u202eb", "\u2066a"]
 BLANK = [" ", "   ", "\u00a0", "\u2003 ", "\u3000", "\u200b"]
-SEEN = ["grün", "gorse 2", "藍", "سماوي", "crème\u00a0brûlée", "e\u0301", "🌊", "👩\u200d🎨"]
+SEEN = [
+    "grün",
+    "gorse 2",
+    "藍",
+    "سماوي",
+    "crème\u00a0brûlée",
+    "e\u0301",
+    "🌊",
+    "👩\u200d🎨",
+    "\ue000",
+    "\U0001faef",
+]
 GRID = tuple(range(380, 731, 10))
 
 

@@ -110,7 +110,7 @@ class Addition:
 
     def __reduce__(self) -> tuple[object, ...]:
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return _addition_from, ({**values, "doses_cm": dict(self.doses_cm)},)
+        return functools.partial(Addition, **{**values, "doses_cm": dict(self.doses_cm)}), ()
 
     @property
     def nothing(self) -> bool:
@@ -128,10 +128,6 @@ class Addition:
         parts += [f"{self.clear_g:g} g clear base"] if self.clear_g else []
         parts += [f"{self.white_g:g} g white base"] if self.white_g else []
         return ", ".join(parts) or "nothing"
-
-
-def _addition_from(values: dict[str, object]) -> Addition:
-    return Addition(**values)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
