@@ -1,3 +1,5 @@
 """The one place the version is written."""
 
+__all__ = ["__version__"]
+
 __version__ = "0.1.0"

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from shadematch.errors import PourError
-from shadematch.html import card, curve
+from shadematch.html import curve, recipe_card
 from shadematch.match import Match, match
 from shadematch.materials import Palette
 from shadematch.models import check_most, is_finite
@@ -170,7 +170,7 @@ class SmallestBatch:
                 ("CIEDE2000", f"{best.delta_e:.2f}"),
             ]
         rows.append(("real-valued doses", f"{self.ideal_delta_e:.2f}"))
-        return card(swatches, rows, foot=self.sentence) + self._drawing()
+        return recipe_card(swatches, rows, foot=self.sentence) + self._drawing()
 
     def _drawing(self) -> str:
         """CIEDE2000 by mass as SVG; nothing where nothing was tried."""

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-__all__ = ["card", "curve"]
+from shadematch.cautions import CAUTIONS
+
+__all__ = ["card", "curve", "recipe_card"]
 
 _CARD = (
     "font:14px/1.45 system-ui,sans-serif;color:#1b1b1b;background:#fbfaf7;"
@@ -69,6 +71,19 @@ def card(
         style = "margin-top:6px;font-size:11px;color:#5a564e"
         parts.append(f'<div style="{style}">{escape(small)}</div>')
     return "".join([*parts, "</div>"])
+
+
+def recipe_card(
+    swatches: Sequence[tuple[str, str]],
+    rows: Sequence[tuple[str, str]],
+    *,
+    figure: str = "",
+    foot: str = "",
+    small: str = "",
+) -> str:
+    """A `card` of what may be poured: the cautions end its small print."""
+    words = " ".join([small, *CAUTIONS] if small else CAUTIONS)
+    return card(swatches, rows, figure=figure, foot=foot, small=words)
 
 
 def curve(

@@ -86,7 +86,7 @@ class Illuminant:
         Parameters
         ----------
         path
-            A UTF-8 text file.
+            A text file, as `shadematch.readers` tells.
         name
             What to call it; by default the file's name.
 

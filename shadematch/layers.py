@@ -10,9 +10,9 @@ from typing import Final
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
-from shadematch.models import expect, is_finite, listed
+from shadematch.models import between, expect, listed
 from shadematch.optics.stack import Coat, Medium, add, look, medium
 from shadematch.optics.transport import Directions
 from shadematch.pour import Pour, Recipe, View
@@ -147,7 +147,7 @@ class Layered:
         figure += side_view(
             pieces, [s.hex for s in self.alone], "from the side, each layer in its own colour"
         )
-        return card([(self.hex, "seen from above")], rows, figure=figure)
+        return recipe_card([(self.hex, "seen from above")], rows, figure=figure)
 
 
 def label_of(recipe: Recipe) -> str:
@@ -182,14 +182,7 @@ def thickness_of(value: object, field_: str, *, least: float = 0.0) -> float:
     PourError
         For anything else.
     """
-    if not is_finite(value) or not least <= value <= _THICKEST_CM:
-        raise PourError(
-            f"must be a number from {least:g} to {_THICKEST_CM:g}",
-            field=field_,
-            value=value,
-            remedy="Give it in cm",
-        )
-    return float(value)
+    return between(value, field_, least, _THICKEST_CM, "Give it in cm")
 
 
 def recipe_of(
@@ -206,7 +199,7 @@ def recipe_of(
     given = value if isinstance(value, Recipe) else Recipe(value, pour)
     loads_of(given.doses_cm, palette, given.pour)  # complains
     doses = {n: float(given.doses_cm[n]) for n in palette.names if given.doses_cm.get(n)}
-    return Recipe(doses, given.pour)
+    return Recipe(doses, given.pour, given.weighed)
 
 
 def medium_of(recipe: Recipe, palette: Palette) -> Medium:

@@ -17,14 +17,14 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.batches import positive
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.match import Match, match
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.pour import LetDown, Pour, Recipe, View
+from shadematch.pour import MOST_LET_DOWNS, LetDown, Pour, Recipe, View
 from shadematch.prediction import conditions, model_for
 from shadematch.question import Choice, Question, joint_searcher
-from shadematch.readings import SCALE_G
+from shadematch.readings import usual_scale_g
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
 from shadematch.squeezes import strength_off
@@ -65,10 +65,10 @@ class ToMake:
     def off(self) -> float:
         """How far its strength is off at most, as a share, in nine cases of ten.
 
-        For a ruler within 2 mm and a scale within 1 g, either way.
+        For a ruler within 2 mm and a scale within 1 g (a quarter of the base, where that is
+        less), either way.
         """
-        scale = min(SCALE_G, 0.25 * self.base_g)
-        return strength_off(self.paste_cm, self.base_g, scale_g=scale)
+        return strength_off(self.paste_cm, self.base_g, scale_g=usual_scale_g(self.base_g))
 
     def __str__(self) -> str:
         """In plain words."""
@@ -169,7 +169,7 @@ class LetDownPlan:
         rows = [("make", str(part)) for part in self.to_make]
         rows += [*best.recipe.parts, ("into", str(best.recipe.pour))]
         rows.append(("CIEDE2000", f"{best.delta_e:.2f}"))
-        return card(swatches, rows, foot=self.sentence)
+        return recipe_card(swatches, rows, foot=self.sentence)
 
 
 def propose_let_down(
@@ -230,11 +230,10 @@ def propose_let_down(
     least = _LEAST_STEPS * step if least_g is None else positive(least_g, "least_g")
     expect(bases_g, Sequence, "bases_g", "Give a list of masses in g, such as [25, 50, 100]")
     bases = sorted(positive(b, "bases_g") for b in bases_g)
-    if isinstance(max_let_downs, bool) or not isinstance(max_let_downs, int | np.integer) or not (
-        1 <= max_let_downs <= 8
-    ):  # fmt: skip
+    whole = isinstance(max_let_downs, int | np.integer) and not isinstance(max_let_downs, bool)
+    if not whole or not 1 <= max_let_downs <= MOST_LET_DOWNS:
         raise PourError(
-            "must be a whole number from 1 to 8",
+            f"must be a whole number from 1 to {MOST_LET_DOWNS}",
             field="max_let_downs",
             value=max_let_downs,
             remedy="Two or three are as many as one likes to weigh",

@@ -15,10 +15,10 @@ import numpy as np
 
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.match import Match, match
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import between, expect
 from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
 from shadematch.prediction import Prediction, conditions, predict
 from shadematch.question import VISIBLE
@@ -98,7 +98,9 @@ class SameLook:
             ("proof", self.match.proof),
         ]
         swatches = [(self.target.hex, "was"), (self.predicted.hex, "now")]
-        return card(swatches, rows, foot=str(self.match.verdict) if self.delta_e > VISIBLE else "")
+        return recipe_card(
+            swatches, rows, foot=str(self.match.verdict) if self.delta_e > VISIBLE else ""
+        )
 
 
 def look_of(before: Prediction) -> Target:
@@ -183,7 +185,8 @@ def same_look(
         view = recipe.view if view is None else view
         recipe = recipe.recipe
     expect(recipe, Recipe, "recipe", "Give a Recipe, such as match(...).recipe")
-    expect(keep_within, (int, float), "keep_within", "It is a CIEDE2000; 0 to keep nothing")
+    near = between(keep_within, "keep_within", 0.0, 100.0, "It is a CIEDE2000")
+    leeway = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
     if to_pour is None and to_view is None:
         raise PourError(
             "says nothing new",
@@ -203,7 +206,7 @@ def same_look(
         palette=palette,
         pour=pour,
         view=seen,
-        tolerance=tolerance,
+        tolerance=leeway,
         max_pigments=max_pigments,
         let_downs=to_hand,
     )
@@ -220,7 +223,7 @@ def same_look(
         there = predict(taken, palette=palette, view=seen)
         kept.append((float(delta_e(np.array(there.lab), wanted)), how, there))
     best = min(kept, key=lambda k: k[0]) if kept else None
-    enough = max(keep_within, found.closest.delta_e + tolerance) + _SAME
+    enough = max(near, found.closest.delta_e + leeway) + _SAME
     if best is not None and best[0] <= enough:
         value, how, there = best
         return SameLook(before, target, there.recipe, value, there, how, there, found)

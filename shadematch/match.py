@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from shadematch.cautions import CAUTIONS
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -195,7 +194,7 @@ class Match:
             ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
-        return card(swatches, rows, foot=str(self.verdict), small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows, foot=str(self.verdict))
 
     @property
     def steadiness(self) -> str:

@@ -32,10 +32,10 @@ from shadematch.files import checked_envelope, parse_json, read_text, write_json
 from shadematch.models import Frozen, Name, Number, is_finite
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
-__all__ = ["Base", "Palette", "Pigment", "load_palette"]
+__all__ = ["FORMAT", "VERSION", "Base", "Palette", "Pigment", "load_palette"]
 
-_FORMAT: Final = "shadematch palette"
-_VERSION: Final = 1
+FORMAT: Final = "shadematch palette"
+VERSION: Final = 1
 _LARGEST_NUMBER: Final = 1e9
 """Far beyond any coefficient; keeps products finite."""
 
@@ -107,7 +107,7 @@ class Pigment(Frozen):
     Attributes
     ----------
     name
-        What it is called in doses; not empty.
+        What it is called in doses, in 1 to 200 letters, some of which show.
     absorption
         [1/cm per (cm paste / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not negative.
     scattering
@@ -270,8 +270,8 @@ class Palette(Frozen):
     def to_dict(self) -> dict[str, Any]:
         """What `save` writes."""
         return {
-            "format": _FORMAT,
-            "version": _VERSION,
+            "format": FORMAT,
+            "version": VERSION,
             "note": self.note,
             "wavelengths_nm": WAVELENGTHS_NM.tolist(),
             **self.model_dump(mode="json", exclude={"note"}),
@@ -286,7 +286,7 @@ class Palette(Frozen):
         PaletteError
             Naming the first entry that is wrong.
         """
-        rest = checked_envelope(data, _FORMAT, _VERSION, error=PaletteError)
+        rest = checked_envelope(data, FORMAT, VERSION, error=PaletteError)
         grid = rest.pop("wavelengths_nm", None)
         if not isinstance(grid, list) or not all(_is_number(v) for v in grid):
             raise PaletteError(

@@ -27,7 +27,7 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.illuminant import Light
 from shadematch.match import Match
 from shadematch.materials import Palette
@@ -37,7 +37,7 @@ from shadematch.prediction import Prediction, conditions, predict
 from shadematch.standards import WAVELENGTHS_NM, Observation, checked_lights, observation
 from shadematch.target import Target, as_target, triple
 
-__all__ = ["Lights", "UnderLight", "lights", "metameric_index"]
+__all__ = ["USUAL_LIGHTS", "Lights", "UnderLight", "lights", "metameric_index"]
 
 USUAL_LIGHTS: Final = ("D65", "A", "FL11", "LED-B3")
 """Daylight, a filament lamp, a fluorescent lamp with three bands, a white LED of 4100 K."""
@@ -162,7 +162,7 @@ class Lights:
         for light in dict.fromkeys((self.lights[0], self.worst)):
             at = Target(light.predicted, light.illuminant, self.view.observer)
             swatches.append((at.hex, f"under {light.illuminant}"))
-        return card(swatches, rows, foot=self.note)
+        return recipe_card(swatches, rows, foot=self.note)
 
 
 def metameric_index(

@@ -13,9 +13,11 @@ from pydantic_core import PydanticCustomError
 from shadematch.errors import PourError, ShadematchError
 
 __all__ = [
+    "STEERING",
     "Frozen",
     "Name",
     "Number",
+    "between",
     "check_most",
     "check_name",
     "check_progress",
@@ -26,8 +28,12 @@ __all__ = [
 
 _UNSEEN: Final = ("has a character that can't be seen",
                   "Leave out line breaks, tabs and other control characters")  # fmt: skip
-_STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_BLANK: Final = ("shows nothing but blanks", "Give it a name that can be read")
+STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """Signs that turn the writing direction of what follows (Unicode Standard Annex 9)."""
+
+_UNINKED: Final = ("Cc", "Cf", "Zl", "Zp", "Zs")
+"""Unicode's categories of what leaves no ink: controls, formats, separators."""
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -41,6 +47,7 @@ _SAYINGS = {
     "string_type": ("must be a text", "Give a text"),
     "string_too_short": ("must not be empty", "Give it a name"),
     "unseen": _UNSEEN,
+    "blank": _BLANK,
     "string_unicode": ("has half a character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
@@ -95,22 +102,47 @@ def is_finite(value: object) -> TypeGuard[float]:
         return False
 
 
+def between(value: object, field: str, least: float, most: float, remedy: str) -> float:
+    """A number from `least` to `most`, as a float.
+
+    Raises
+    ------
+    PourError
+        Naming the field.
+    """
+    if not is_finite(value) or not least <= value <= most:
+        raise PourError(f"must be a number from {least:g} to {most:,.12g}", field=field,
+                        value=value, remedy=remedy)  # fmt: skip
+    return float(value)
+
+
 def _has_unseen(name: str) -> bool:
     """Whether a name holds what would break or steer the line that it is printed in."""
     return not name.isprintable() and any(  # the former is quick, and strict about blanks
-        letter in _STEERING or unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp")
+        letter in STEERING or unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp")
         for letter in name
     )
+
+
+def _is_blank(name: str) -> bool:
+    """Whether a name is there and shows nothing: blanks of any width, none included."""
+    if name.isprintable():  # then U+0020 is the only blank that can be in it
+        return name != "" and not name.strip()
+    return all(unicodedata.category(letter) in _UNINKED for letter in name)
 
 
 def _seen_name(name: str) -> str:
     if _has_unseen(name):
         raise PydanticCustomError("unseen", "has a character that can't be seen")
+    if _is_blank(name):
+        raise PydanticCustomError("blank", "shows nothing but blanks")
     return name
 
 
 def check_name(name: str, field: str, error: type[ShadematchError] = PourError) -> None:
     """Refuse a name with line breaks, tabs, other control characters or steering signs.
+
+    One that shows nothing but blanks is refused too; the empty one is left to who asks.
 
     Raises
     ------
@@ -119,6 +151,8 @@ def check_name(name: str, field: str, error: type[ShadematchError] = PourError) 
     """
     if _has_unseen(name):
         raise error(_UNSEEN[0], field=field, value=name, remedy=_UNSEEN[1])
+    if _is_blank(name):
+        raise error(_BLANK[0], field=field, value=name, remedy=_BLANK[1])
 
 
 def check_most(max_pigments: object) -> None:
@@ -170,7 +204,7 @@ Number = Annotated[float, BeforeValidator(_plain_number)]
 """A finite number; texts and truth values are refused."""
 
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_seen_name)]
-"""A name of 1 to 200 letters without control characters, so that it fits a line."""
+"""A name of 1 to 200 letters, not all blank, without control characters: it fits a line."""
 
 
 class Frozen(BaseModel):

@@ -18,14 +18,13 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.cautions import CAUTIONS
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import between
 from shadematch.pour import BACKINGS, Pour, Recipe, View
-from shadematch.prediction import Prediction, conditions, predict
+from shadematch.prediction import Prediction, conditions, opened, predict
 
 __all__ = ["HOT_LIMIT", "POTS", "InThePot", "in_the_pot"]
 
@@ -122,20 +121,11 @@ class InThePot:
             ),
         ]
         foot = f"{self.sentence} {HOT_LIMIT}"
-        return card(swatches, rows, foot=foot, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows, foot=foot)
 
 
 def _between(one: Prediction, other: Prediction) -> float:
     return float(delta_e(np.array(one.lab), np.array(other.lab)))
-
-
-def _number(value: float, field: str, least: float, most: float, remedy: str) -> float:
-    number = isinstance(value, int | float | np.integer | np.floating)
-    if not number or isinstance(value, bool) or not least <= value <= most:
-        raise PourError(
-            f"must be a number from {least:g} to {most:g}", field=field, value=value, remedy=remedy
-        )
-    return float(value)
 
 
 def _bottom(pot: str | float) -> float:
@@ -146,7 +136,7 @@ def _bottom(pot: str | float) -> float:
                 remedy=f"Give {', '.join(map(repr, POTS))}, or the reflectance of its bottom",
             )  # fmt: skip
         return POTS[pot]
-    return _number(pot, "pot", 0.0, 1.0, "It is the reflectance of the bottom")
+    return between(pot, "pot", 0.0, 1.0, "It is the reflectance of the bottom")
 
 
 def in_the_pot(
@@ -185,19 +175,10 @@ def in_the_pot(
         For a name that the palette lacks, a dose, depth or pot that can't be, or a pour that
         is given twice.
     """
-    if isinstance(recipe, Recipe):
-        if pour is not None and pour != recipe.pour:
-            raise PourError(
-                "the recipe brings its own pour", field="pour", value=str(pour),
-                remedy="Leave it out, or give the doses alone: recipe.doses_cm",
-            )  # fmt: skip
-        doses, pour = recipe.doses_cm, recipe.pour
-    else:
-        doses = recipe
+    doses, pour, weighed = opened(recipe, pour, "recipe")
     palette, pour, view = conditions(palette, pour, view)
-    expect(doses, Mapping, "recipe", "Give a Recipe, or doses such as {'gorse': 2}")
-    depth = _number(depth_cm, "depth_cm", 0.1, 100.0, "Measure the melt with a ruler, in cm")
-    drop = _number(drop_mm, "drop_mm", 0.1, 100.0, "A drop is about 3 mm high")
+    depth = between(depth_cm, "depth_cm", 0.1, 100.0, "Measure the melt with a ruler, in cm")
+    drop = between(drop_mm, "drop_mm", 0.1, 100.0, "A drop is about 3 mm high")
     bottom = _bottom(pot)
 
     def seen(thickness_cm: float, backing: float) -> Prediction:
@@ -210,5 +191,5 @@ def in_the_pot(
         )
 
     bar = predict(doses, palette=palette, pour=pour, view=view)
-    own = replace(bar.recipe, weighed=recipe.weighed) if isinstance(recipe, Recipe) else bar.recipe
+    own = replace(bar.recipe, weighed=weighed)
     return InThePot(own, seen(depth, bottom), seen(drop / 10.0, _PAPER), bar, depth, drop, bottom)

@@ -24,7 +24,9 @@ __all__ = [
     "BACKINGS",
     "LARGEST_BATCH_G",
     "LONGEST_CM",
+    "MOST_LET_DOWNS",
     "LetDown",
+    "OwnLight",
     "Pour",
     "Recipe",
     "View",
@@ -38,6 +40,8 @@ BACKINGS: Final = {"white": 0.9, "black": 0.04}
 
 LONGEST_CM: Final = 10_000_000.0
 """Far beyond any batch; keeps sums finite."""
+MOST_LET_DOWNS: Final = 8
+"""In one search: as many as a palette has pastes at most."""
 _HEAVIEST_G: Final = 1e9
 LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""

@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import (
     LAB_FROM_RESPONSE,
     cube_root_response,
@@ -18,13 +17,22 @@ from shadematch.colorimetry import (
     xyz_to_srgb,
 )
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette, load_palette
 from shadematch.models import expect
 from shadematch.optics.layer import Layer, reflectance
 from shadematch.pour import LONGEST_CM, Pour, Recipe, View, Weighed
 
-__all__ = ["Model", "Prediction", "model_for", "predict"]
+__all__ = [
+    "Model",
+    "Prediction",
+    "conditions",
+    "loads_of",
+    "model_for",
+    "opened",
+    "predict",
+    "predict_loads",
+]
 
 
 class Model:
@@ -152,7 +160,7 @@ class Prediction:
             ("Lab", ", ".join(f"{v:.1f}" for v in self.lab)),
             ("sRGB", self.hex + note),
         ]
-        return card([(self.hex, "predicted")], rows, small=" ".join(CAUTIONS))
+        return recipe_card([(self.hex, "predicted")], rows)
 
 
 def conditions(

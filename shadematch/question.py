@@ -15,8 +15,17 @@ from shadematch.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
-from shadematch.models import expect, is_finite, listed
-from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View, Weighed, base_named
+from shadematch.models import check_most, expect, is_finite, listed
+from shadematch.pour import (
+    LARGEST_BATCH_G,
+    MOST_LET_DOWNS,
+    LetDown,
+    Pour,
+    Recipe,
+    View,
+    Weighed,
+    base_named,
+)
 from shadematch.prediction import Prediction, conditions, model_for, predict_loads
 from shadematch.search.answer import Searcher
 from shadematch.search.joint import JointSearcher, region_of
@@ -40,7 +49,6 @@ __all__ = [
 VISIBLE: Final = 1.0
 """CIEDE2000 up to which most people see one colour (common practice, no source)."""
 _REACH: Final = 3.0
-MOST_LET_DOWNS: Final = 8
 _WORTH: Final = 0.5
 
 Limit = Literal["nothing", "whole centimetres", "load limit", "palette"]
@@ -407,6 +415,11 @@ def checked_let_downs(
     return kept
 
 
+def _names(given: Sequence[str], field: str) -> tuple[str, ...]:
+    remedy = "Give a list of pigment names"
+    return (given,) if isinstance(given, str) else listed(given, field, remedy)
+
+
 def checked_asked(
     palette: Palette | None, pour: Pour | None, view: View | None, *,
     tolerance: float | None, max_pigments: int | None, must_use: Sequence[str],
@@ -424,12 +437,6 @@ def checked_asked(
     """
     palette, pour, view = conditions(palette, pour, view)
     at_hand = checked_let_downs(let_downs, palette, pour)
-    if isinstance(must_use, str):
-        must_use = (must_use,)
-    if isinstance(must_avoid, str):
-        must_avoid = (must_avoid,)
-    for field_, names in (("must_use", must_use), ("must_avoid", must_avoid)):
-        listed(names, field_, "Give a list of pigment names")
     if tolerance is not None and (not is_finite(tolerance) or tolerance < 0):
         raise PourError(
             "must be finite and not negative",
@@ -437,8 +444,10 @@ def checked_asked(
             value=tolerance,
             remedy="It is a CIEDE2000; 0.5 is invisible to most",
         )
-    required = tuple(sorted({palette.index(name) for name in must_use}))
-    excluded = tuple(sorted({palette.index(name) for name in must_avoid}))
+    required, excluded = (
+        tuple(sorted({palette.index(name) for name in names}))
+        for names in (_names(must_use, "must_use"), _names(must_avoid, "must_avoid"))
+    )
     both = set(required) & set(excluded)
     if both:
         raise PourError(
@@ -447,18 +456,14 @@ def checked_asked(
             value=palette.names[min(both)],
             remedy="Drop it from one of the two",
         )
-    if max_pigments is not None and (
-        isinstance(max_pigments, bool)
-        or not isinstance(max_pigments, int | np.integer)
-        or max_pigments < max(1, len(required))
-    ):
-        raise PourError(
-            "must be a whole number, at least 1 and at least the number of pigments to be used",
-            field="max_pigments",
-            value=max_pigments,
-            remedy=f"Give a number from {max(1, len(required))} to {len(palette.pigments)}",
-        )
+    check_most(max_pigments)
     least = max(1, len(required))
+    if max_pigments is not None and max_pigments < least:
+        raise PourError(
+            "is less than the number of pigments to be used", field="max_pigments",
+            value=max_pigments,
+            remedy=f"Give a number from {least} to {len(palette.pigments)}",
+        )  # fmt: skip
     if pour.max_steps < least and not at_hand:
         needed = pour.dose_step_cm * least * 100.0 / pour.max_load
         raise PourError(

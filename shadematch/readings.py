@@ -17,7 +17,7 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import between, expect, is_finite
 from shadematch.pour import LetDown, Recipe
 from shadematch.prediction import loads_of
 
@@ -31,13 +31,14 @@ __all__ = [
     "paste_made",
     "taken",
     "told_apart",
+    "usual_scale_g",
 ]
 
 RULER_CM: Final = 0.2
 SCALE_G: Final = 1.0
 """How far a length and a mass may be off, either way (common practice, no source)."""
 _SURE: Final = 4.0
-"""How many times what the scale may be off the base of a let-down weighs, at least."""
+"""How many times what the scale may be off a batch, or the base of a let-down, weighs at least."""
 _SLACK: Final = 1e-6
 
 
@@ -49,21 +50,15 @@ def checked_readings(ruler_cm: object, scale_g: object, batch_g: float) -> tuple
     PourError
         For what is no length or mass, or a scale too coarse for the batch.
     """
-    values = []
-    for name, value, most in (("ruler_cm", ruler_cm, 100.0), ("scale_g", scale_g, 0.25 * batch_g)):
-        number = isinstance(value, int | float | np.integer | np.floating)
-        if not number or isinstance(value, bool) or not 0.0 <= value <= most:  # type: ignore[operator]
-            raise PourError(
-                f"must lie between 0 and {most:g}",
-                field=name,
-                value=value,
-                remedy="Say how far a reading may be off, either way; a batch must be "
-                "at least four times what the scale may be off"
-                if name == "scale_g"
-                else "Say how far a reading may be off, either way, in cm",
-            )
-        values.append(float(value))  # type: ignore[arg-type]
-    return values[0], values[1]
+    remedy = "Say how far a reading may be off, either way"
+    ruler = between(ruler_cm, "ruler_cm", 0.0, 100.0, f"{remedy}, in cm")
+    remedy += "; a batch must be at least four times what the scale may be off"
+    return ruler, between(scale_g, "scale_g", 0.0, batch_g / _SURE, remedy)
+
+
+def usual_scale_g(mass_g: float) -> float:
+    """How far the scale may be off [g] where nobody told: less for so little that it is finer."""
+    return min(SCALE_G, mass_g / _SURE)
 
 
 @dataclass(frozen=True)
@@ -138,8 +133,7 @@ def checked_made(
     names = [d.pigment for d in let_downs]
     found = {}
     for name, paste in made_cm.items():
-        number = isinstance(paste, int | float | np.integer | np.floating)
-        if not number or isinstance(paste, bool) or not 0.0 < paste <= 10_000.0:
+        if not is_finite(paste) or not 0.0 < paste <= 10_000.0:
             raise PourError("must be a number above 0", field=f"let_down_cm.{name}", value=paste,
                             remedy="Say how much paste it was made with, in cm")  # fmt: skip
         if name not in names:

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shadematch.cautions import CAUTIONS
 from shadematch.difference import delta_e
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
 from shadematch.models import expect
 from shadematch.prediction import Prediction, predict
@@ -106,7 +105,7 @@ class Repeat:
             rows.append(("CIEDE2000", f"{self.delta_e:.2f} between then and now"))
         if self.to_target is not None:
             rows.append(("", f"{self.to_target:.2f} to the target, now"))
-        return card(swatches, rows, foot=self.sentence, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows, foot=self.sentence)
 
 
 def _listed(names: tuple[str, ...]) -> str:

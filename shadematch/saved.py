@@ -20,11 +20,10 @@ from typing import Any, Final
 import numpy as np
 
 from shadematch._version import __version__
-from shadematch.cautions import CAUTIONS
 from shadematch.difference import delta_e
 from shadematch.errors import FileError, PourError
 from shadematch.files import checked_envelope, read_json, write_json
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.match import Match
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -48,10 +47,10 @@ from shadematch.spread import spread
 from shadematch.standards import checked_lights
 from shadematch.target import Target
 
-__all__ = ["Result", "SavedRecipe", "kept", "load", "save"]
+__all__ = ["FORMAT", "VERSION", "Result", "SavedRecipe", "kept", "load", "save"]
 
-_FORMAT: Final = "shadematch recipe"
-_VERSION: Final = 1
+FORMAT: Final = "shadematch recipe"
+VERSION: Final = 1
 _SAME: Final = 0.01
 """CIEDE2000 between what is kept and what one version computes on any machine."""
 
@@ -121,7 +120,7 @@ class SavedRecipe:
         if self.match is not None:
             rows.append(("proof", self.match.proof))
         rows.append(("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
-        return card(swatches, rows, foot=self.note, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows, foot=self.note)
 
 
 Result = Match | Prediction | Recipe | SavedRecipe
@@ -281,8 +280,8 @@ def load(path: str | os.PathLike[str]) -> SavedRecipe:
 def _to_dict(saved: SavedRecipe) -> dict[str, Any]:
     target, match = saved.target, saved.match
     return {
-        "format": _FORMAT,
-        "version": _VERSION,
+        "format": FORMAT,
+        "version": VERSION,
         "library": saved.library,
         "note": saved.note,
         **doses_to_dict(saved.recipe),
@@ -329,7 +328,7 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
 
 
 def _checked(data: object) -> SavedFile:
-    return SavedFile(**checked_envelope(data, _FORMAT, _VERSION))
+    return SavedFile(**checked_envelope(data, FORMAT, VERSION))
 
 
 def _from_dict(data: object) -> SavedRecipe:

@@ -204,10 +204,9 @@ def target_to_dict(target: Target) -> dict[str, Any]:
         "source": target.source,
         "reflectance": None if spectrum is None else spectrum.tolist(),
     }
-    own = getattr(target, "covariance", None)
-    if own is None:
+    if target.covariance is None:
         return found
-    return {**found, "covariance": [[float(v) for v in row] for row in own]}
+    return {**found, "covariance": [[float(v) for v in row] for row in target.covariance]}
 
 
 def target_of(part: TargetPart) -> Target:
@@ -219,11 +218,8 @@ def target_of(part: TargetPart) -> Target:
         If its light is unknown, or it is no colour.
     """
     observation(part.illuminant, part.observer)
-    more: dict[str, Any] = {}
-    if part.covariance is not None:
-        more["covariance"] = part.covariance
     spectrum = None
     if part.reflectance is not None:
         spectrum = np.array(part.reflectance)
         spectrum.setflags(write=False)
-    return Target(part.lab, part.illuminant, part.observer, part.source, spectrum, **more)
+    return Target(part.lab, part.illuminant, part.observer, part.source, spectrum, part.covariance)

@@ -5,6 +5,7 @@ What the readings do is told in `shadematch.squeezes`.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -12,9 +13,8 @@ from types import MappingProxyType
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.pour import Pour, Recipe, View
@@ -90,9 +90,8 @@ class Spread:
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return _spread_from, (
-            values | {name: dict(getattr(self, name)) for name in ("shares", "let_down_cm")},
-        )
+        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_cm")}
+        return functools.partial(Spread, **values), ()
 
     @property
     def to(self) -> str:
@@ -156,14 +155,10 @@ class Spread:
             ("95 %", f"within {self.p95:.2f}"),
             *((f"share of {name}", f"{share:.0%}") for name, share in self.shares.items()),
         ]
-        return card(swatches, rows, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows)
 
 
 _MAKING = "making "
-
-
-def _spread_from(values: dict[str, object]) -> Spread:
-    return Spread(**values)  # type: ignore[arg-type]
 
 
 def spread(

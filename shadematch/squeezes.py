@@ -30,7 +30,7 @@ from shadematch.difference import delta_e
 from shadematch.illuminant import Light
 from shadematch.materials import Palette
 from shadematch.optics.layer import Layer, reflectance
-from shadematch.pour import LetDown, Pour, View
+from shadematch.pour import MOST_LET_DOWNS, LetDown, Pour, View
 from shadematch.prediction import model_for
 from shadematch.readings import RULER_CM, SCALE_G, Dosed, checked_readings, paste_made
 from shadematch.standards import observation
@@ -39,7 +39,7 @@ __all__ = ["SQUEEZES", "Squeezes", "strength_off", "worst"]
 
 SQUEEZES: Final = 4096
 _PLAIN: Final = 10  # readings without let-downs: eight pastes, two bases
-_MOST_READINGS: Final = _PLAIN + 3 * 8
+_MOST_READINGS: Final = _PLAIN + 3 * MOST_LET_DOWNS
 _WHITES: Final = (5, 9)
 """Nodes over white fractions; the second where they reach down to nearly clear base."""
 

@@ -31,6 +31,7 @@ __all__ = [
     "WAVELENGTHS_NM",
     "Observation",
     "checked_lights",
+    "distribution",
     "munsell_real",
     "observation",
     "onto_grid",

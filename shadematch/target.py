@@ -32,7 +32,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
-__all__ = ["EDGE", "Target", "as_target", "triple"]
+__all__ = ["EDGE", "Covariance", "Target", "as_target", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,

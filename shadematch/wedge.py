@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.layers import Shade, label_of, medium_of, recipe_of, shade_of, thickness_of
 from shadematch.materials import Palette
 from shadematch.models import expect
@@ -92,7 +92,7 @@ class Wedge:
         ]
         ends = [(self.hexes[0], f"{self.coloured_cm[0]:g} cm")]
         ends.append((self.hexes[-1], f"{self.coloured_cm[-1]:g} cm"))
-        return card(ends, rows, figure=figure)
+        return recipe_card(ends, rows, figure=figure)
 
 
 def wedge(

@@ -33,6 +33,13 @@ from tests.test_match import every_recipe
 INDEX, ASYMMETRY = 1.46, 0.5
 R0 = ((INDEX - 1) / (INDEX + 1)) ** 2
 U_SCALE, V_SCALE, U_MAX, V_MAX = 0.002, 0.005, 60.0, 2000.0
+WRONGLY_MADE: tuple[tuple[dict[str, object], str], ...] = (
+    ({"let_down_cm": {"gorse": 1}}, "let_down_cm"),
+    ({"let_down_cm": {"rosehip": 0}}, "let_down_cm.rosehip"),
+    ({"let_down_cm": {"rosehip": 0.05}}, "let_down_cm.rosehip"),
+    ({"let_down_cm": 3}, "let_down_cm"),
+)
+"""What nobody can have made a let-down of rosehip with, and the field that is wrong."""
 
 
 @functools.cache

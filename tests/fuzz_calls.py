@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from PIL import Image
 from pydantic import BaseModel
 
 import shadematch as sm
+from shadematch.cautions import CAUTIONS
 from shadematch.errors import ShadematchError
 from tests import films, worlds
 
@@ -748,6 +750,13 @@ def public_callables() -> set[str]:
 
 # --- results looked through
 
+NO_RECIPE = (
+    *(sm.Calibration, sm.Coverage, sm.Gamut, sm.Interval, sm.NewLot, sm.PhotoTarget),
+    sm.SharesMatch,  # of paints and inks, without any base
+    sm.BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
+)
+"""Results whose card tells nothing to pour; every other holds the cautions."""
+
 
 def _parts(thing: object) -> Iterator[tuple[str, Any]]:
     """What a person can reach from a result."""
@@ -788,9 +797,12 @@ def faults(thing: object, where: str = "", seen: set[int] | None = None) -> list
         if not isinstance(thing, BaseModel | ShadematchError):
             assert str(thing)
         repr(thing)
-        draw = getattr(thing, "_repr_html_", None)
-        if draw is not None and ("nan" in (html := draw()).lower().split() or "<" not in html):
-            found.append(f"{where} draws {html[:60]}")
+        if draw := getattr(thing, "_repr_html_", None):
+            html = draw()
+            if "nan" in html.lower().split() or "<" not in html:
+                found.append(f"{where} draws {html[:60]}")
+            if not isinstance(thing, NO_RECIPE) and not all(escape(c) in html for c in CAUTIONS):
+                found.append(f"{where} draws a recipe without cautions")
     for name, part in _parts(thing):
         found += faults(part, where + name, seen)
     return found

@@ -177,7 +177,10 @@ def test_verb_wedge_and_layers(capsys: pytest.CaptureFixture[str]) -> None:
         (("wedge", "gorse=2", "--from", "1"), "--to"),
         (("wedge", "gorse=2", "--from", "1", "--to", "-1"), "--to: must be a number from 0"),
         (("wedge", "gorse=2", "--from", "1", "--to", "2", "--height", "1"), "--height: must be"),
-        (("wedge", "gorse=2", "--from", "1", "--to", "2", "--thickness", "1"), "no meaning here"),
+        (
+            ("wedge", "gorse=2", "--from", "1", "--to", "2", "--thickness", "1"),
+            "See shadematch wedge --help",
+        ),
         (
             ("wedge", "gorse=2", "--from", "1", "--to", "2", "--bare", "--height", "3"),
             "--height: has no meaning without clear base on top (got 3.0). Leave it out",

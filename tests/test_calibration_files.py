@@ -277,8 +277,15 @@ def test_a_filled_form_is_read(tmp_path: Path) -> None:
 def test_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     saved = tmp_path / "palette.json"
     words = ["calibrate", str(DATA / "test-pours.csv"), "--save", str(saved), "--json"]
-    assert main(words) == 0
+    assert main([*words, "--next", "0"]) == 2
+    assert "--next: must be a whole number from 1 to 20" in capsys.readouterr().err
+    assert not saved.exists()
+    assert main([*words, "--like", str(tmp_path / "none.json")]) == 2
+    assert "--like: can't be read" in capsys.readouterr().err
+    assert main([*words, "--next", "2"]) == 0
     said = json.loads(capsys.readouterr().out)
+    assert said["cautions"] and len(said["next"]) == 2
+    assert all(n["before"] > n["after"] > 0 and n["doses_cm"] for n in said["next"])
     assert said["wrong"] == [] and len(said["residuals"]) == 15
     assert all(0 < p["strength_sd"] < 0.05 and not p["scatters"] for p in said["pigments"])
     found, demo = sm.load_palette(saved), sm.load_palette()

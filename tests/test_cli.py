@@ -367,7 +367,7 @@ BAD = [
     ("match #fff --light dim", ("--light", "'dim'", "transmitted")),
     ("match #fff --tolerance -1", ("--tolerance", "-1.0", "CIEDE2000")),
     ("match #fff --tolerance inf", ("--tolerance", "inf", "finite")),
-    ("match #fff --max-pigments 0", ("--max-pigments", "0", "from 1 to 5")),
+    ("match #fff --max-pigments 0", ("--max-pigments", "0", "from 1", "Leave it out")),
     ("match #fff --max-pigments 1.5", ("--max-pigments", "'1.5'", "whole number such as")),
     ("match #fff --must-use nope", ("pigment", "'nope'", "gorse, rosehip")),
     ("match #fff --must-avoid nope", ("pigment", "'nope'", "gorse, rosehip")),

@@ -127,7 +127,7 @@ def test_a_doubtful_measurement_is_not_acted_on(run: Run, tmp_path: Path) -> Non
     status, _, err = run(
         "correct", "--go-on", batch, "--measured", "60", "8", "40", "--added-clear", "-5"
     )
-    assert status == 2 and "--added-clear: must lie between" in err
+    assert status == 2 and "--added-clear: must be a number from 0" in err
 
 
 def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: Path) -> None:

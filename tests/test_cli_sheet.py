@@ -143,7 +143,9 @@ def test_help(run: Run, verb: str) -> None:
 
 
 BAD = [
-    ("match #a34fb0 --note hi", ("--note", "nowhere to go")),
+    ("match #a34fb0 --note hi", ("--note", "no meaning without --save")),
+    ("sheet --recipe o.json --region 0,0,1,1", ("--region", "saved recipe already")),
+    ("lights --recipe o.json --target-observer 10", ("--target-observer", "saved recipe already")),
     ("match #a34fb0 --save no/o.json", ("--save", "can't be written")),
     ("repeat", ("FILE",)),
     ("repeat no.json", ("recipe file", "can't be read")),

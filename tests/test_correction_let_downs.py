@@ -15,7 +15,7 @@ from shadematch.arrays import FloatArray
 from shadematch.correction.belief import Belief, Priors
 from shadematch.correction.correct import begun
 from shadematch.readings import Dosed
-from tests.batches import faults, misses, other_surfaces, two_rounds
+from tests.batches import WRONGLY_MADE, faults, misses, other_surfaces, two_rounds
 from tests.test_prediction import with_chalk
 
 PRIORS = Priors(0.1, 0.1, 0.2, 1.0, 0.5)
@@ -227,15 +227,7 @@ def test_two_let_downs_of_one_paste_are_told_apart() -> None:
     assert [d.mass_g for d in c._belief.let_downs] == [8.0, 5.0]
 
 
-@pytest.mark.parametrize(
-    ("asked", "field"),
-    [
-        ({"let_down_cm": {"gorse": 1}}, "let_down_cm"),
-        ({"let_down_cm": {"rosehip": 0}}, "let_down_cm.rosehip"),
-        ({"let_down_cm": {"rosehip": 0.05}}, "let_down_cm.rosehip"),
-        ({"let_down_cm": 3}, "let_down_cm"),
-    ],
-)
+@pytest.mark.parametrize(("asked", "field"), WRONGLY_MADE)
 def test_bad_questions(asked: dict[str, object], field: str) -> None:
     with pytest.raises(sm.PourError) as found:
         sm.correct(pale_bar(), (92, 6, 1), PALE, **asked)  # type: ignore[arg-type]

@@ -106,6 +106,27 @@ def test_targets_from_tables() -> None:
         sm.targets_from_frame(pd.DataFrame({"colour": ["#fff"]}))
 
 
+def test_columns_may_be_written_otherwise() -> None:
+    targets = some_targets()
+    frame = sm.targets_frame(targets)
+    for write in (str.upper, str.lower, lambda name: f"  {name.title()} "):
+        assert sm.targets_from_frame(frame.rename(columns=write)) == targets
+    short = {f"{nm} nm": f"R{nm}" for nm in range(380, 731, 10)}
+    assert sm.targets_from_frame(frame.rename(columns=short)) == targets
+    # CIE 15: small letters are chromaticities. They don't count beside X, Y, Z, nor without.
+    both = pd.DataFrame({"x": [0.3127], "y": [0.329], "X": [19.0], "Y": [20.0], "Z": [21.0]})
+    assert sm.targets_from_frame(both)[0].lab == sm.Target.from_xyz((19, 20, 21)).lab
+    small = pd.DataFrame({"x": [0.3127], "y": [0.329], "z": [0.3583]})
+    with pytest.raises(sm.ColourError, match=r"row 1, xyz: add up to 1.*Give X, Y, Z"):
+        sm.targets_from_frame(small)
+    for twice in (["HEX", "Hex"], ["hex", "hex"]):
+        with pytest.raises(sm.ColourError, match=r"frame: several columns .*Keep one"):
+            sm.targets_from_frame(pd.DataFrame([CODES[:2]], columns=twice))
+    assert (
+        sm.targets_from_frame(pd.DataFrame([CODES[:2]], columns=["HEX", "hex"]))[0].hex == CODES[1]
+    )
+
+
 def test_spectra_to_and_from_colour_science(colour: ModuleType) -> None:
     found = sm.predict({"gorse": 2, "jetty": 1})
     there = sm.distribution_of(found)

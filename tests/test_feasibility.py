@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import pickle
 import sys
 
 import matplotlib as mpl
@@ -138,6 +139,22 @@ def test_ladder_is_a_row_of_predictions(along: str) -> None:
     assert np.diff(np.concatenate([[0.0], steps])) == pytest.approx(made.every, abs=1e-6)
     assert made.path[-1] - steps[-1] <= made.every
     assert made.here == {"load": 3.0, "thickness": 1.0, "white": 0.0}[along]
+
+
+def test_ladders_of_one_question_are_equal() -> None:
+    one, same = (sm.ladder({"dusk": 1}, along="thickness", values=(1, 2)) for _ in range(2))
+    assert one == same and len({one, same, pickle.loads(pickle.dumps(one))}) == 1
+    palette = sm.load_palette().only("dusk")
+    grey = palette.pigments[0].model_copy(update={"absorption": (0.5,) * 36})
+    palette = palette.model_copy(update={"pigments": (grey,)})
+    for other in (
+        sm.ladder({"dusk": 1}, along="thickness", values=(1, 3)),
+        sm.ladder({"dusk": 1}, along="thickness", values=(1, 2), every=4.0),
+        sm.ladder({"dusk": 1}, along="thickness", values=(1, 2), palette=palette),
+        sm.ladder({"dusk": 2}, along="thickness", values=(1, 2)),
+    ):
+        assert one != other
+    assert one != "a ladder"
 
 
 def test_ladder_of_given_values() -> None:

@@ -377,6 +377,19 @@ def test_another_thickness_is_another_gamut() -> None:
 # What it says.
 
 
+def test_gamuts_of_one_question_are_equal() -> None:
+    palette = sm.load_palette()
+    one = sm.gamut(palette=palette)
+    assert one == sm.gamut() == one.at() and len({one, sm.gamut()}) == 1
+    for other in (
+        sm.gamut(palette=palette.without("dusk")),
+        one.at(white=0.1),
+        sm.gamut(view=sm.View(backing="black")),
+        sm.gamut(max_pigments=2),
+    ):
+        assert one != other
+
+
 def test_results_read_and_draw_themselves() -> None:
     demo = sm.load_palette()
     nasty = demo.pigments[0].model_copy(update={"name": "<script>alert(1)</script>"})
@@ -472,6 +485,8 @@ def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
         (["gamut", "--picture", "cut.gif"], "--picture"),
         (["gamut", "--picture", "/nowhere/cut.png"], "--picture"),
         (["gamut", "--coverage", "munsell", "--within", "nan"], "--within"),
+        (["gamut", "--within", "2"], "--within: has no meaning without --coverage"),
+        (["feasibility", "#7fb069", "--whites", "0", "--white", "1"], "--white: has no meaning"),
         (["gamut", "--lightness", "200", "--picture", "cut.png"], "--lightness"),
         (["feasibility", "#7fb069", "--thicknesses", "1,x"], "--thicknesses"),
         (["feasibility", "#7fb069", "--whites", "2", "--thicknesses", "1"], "--white"),

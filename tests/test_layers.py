@@ -297,6 +297,17 @@ def test_wedge_refuses(options: dict[str, object], field: str) -> None:
     assert found.value.field == field
 
 
+def test_let_downs_stay_let_downs() -> None:
+    let_down = sm.LetDown.made("rosehip", paste_cm=1, base_g=50)
+    recipe = sm.Recipe({"rosehip": 0.2}, sm.Pour(batch_g=120), (sm.Weighed(let_down, 10.0),))
+    stack = sm.layers([(recipe, 1.0)])
+    wedge = sm.wedge(recipe, from_cm=0, to_cm=1)
+    assert stack.recipes == (recipe,) and wedge.recipe == recipe
+    for told in (stack, wedge):
+        assert "10 g rosehip let-down" in str(told) and "0.2 cm" not in str(told)
+    assert stack.lab == sm.layers([({"rosehip": 0.2}, 1.0)], pour=recipe.pour).lab
+
+
 def test_they_draw_themselves() -> None:
     wedge = sm.wedge({"gorse": 2}, from_cm=0, to_cm=1, steps=4)
     html = wedge._repr_html_()

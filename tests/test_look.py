@@ -158,6 +158,9 @@ def test_a_match_brings_its_palette_and_view() -> None:
         ({"to_view": "A"}, "view"),
         ({"to_pour": sm.Pour(batch_g=10)}, "batch_g"),
         ({"to_pour": sm.Pour(), "keep_within": "1"}, "keep_within"),
+        ({"to_pour": sm.Pour(), "keep_within": float("nan")}, "keep_within"),
+        ({"to_pour": sm.Pour(), "keep_within": -1}, "keep_within"),
+        ({"to_pour": sm.Pour(), "tolerance": None}, "tolerance"),
     ],
 )
 def test_bad_question(arguments: dict[str, object], field: str) -> None:

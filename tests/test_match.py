@@ -591,6 +591,12 @@ def test_numpy_whole_numbers_will_do() -> None:
     assert m.recipe.tubes == 1
 
 
+def test_names_may_come_one_by_one() -> None:
+    asked = {"must_use": iter(["dusk"]), "must_avoid": (name for name in ["gorse"])}
+    m = sm.match("#d9822b", **asked)  # type: ignore[arg-type]
+    assert "dusk" in m.recipe.doses_cm and "gorse" not in m.recipe.doses_cm
+
+
 def test_everything_avoided_is_no_paste() -> None:
     m = sm.match("#d9822b", must_avoid=sm.load_palette().names)
     assert m.recipe.doses_cm == {}

@@ -1,4 +1,4 @@
-"""Names fit a line: no control characters, no signs that steer what stands beside them."""
+"""Names fit a line: no control characters, no steering signs, and something to read."""
 
 from __future__ import annotations
 
@@ -11,7 +11,19 @@ import pytest
 import shadematch as sm
 
 UNSEEN = ["a\nb", "a\x1b[31mb", "a\x00b", "a\tb", "a\u2028b", "a\x85b", "a\u202eb", "\u2066a"]
-SEEN = ["grün", "gorse 2", "藍", "سماوي", "crème\u00a0brûlée", "e\u0301", "🌊", "👩\u200d🎨"]
+BLANK = [" ", "   ", "\u00a0", "\u2003 ", "\u3000", "\u200b"]
+SEEN = [
+    "grün",
+    "gorse 2",
+    "藍",
+    "سماوي",
+    "crème\u00a0brûlée",
+    "e\u0301",
+    "🌊",
+    "👩\u200d🎨",
+    "\ue000",
+    "\U0001faef",
+]
 GRID = tuple(range(380, 731, 10))
 
 
@@ -46,3 +58,8 @@ def test_names_are_fit_for_a_line(kind: str, tmp_path: Path) -> None:
         assert e.value.value == name
         assert any(word in e.value.field for word in ("name", "pigment", "doses"))
         assert str(e.value).isprintable()
+    for name in BLANK:
+        with pytest.raises(sm.ShadematchError, match=r"name") as e:
+            MADE[kind](name, tmp_path)
+        assert e.value.value == name and e.value.remedy
+        assert any(word in e.value.field for word in ("name", "pigment", "doses"))

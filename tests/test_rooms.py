@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import fnmatch
 import graphlib
+import importlib
 import subprocess
 import sys
 from pathlib import Path
@@ -81,6 +82,15 @@ def test_room_imports_only_from_below(room: str) -> None:
     for other in imports(rooms()[room]):
         assert not other.startswith("facade:"), f"{room} imports the facade"
         assert floor_of(other) <= floor_of(room), f"{room} must not import {other}"
+
+
+def test_rooms_offer_all_that_others_take() -> None:
+    for path in rooms().values():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            room = getattr(node, "module", None) or ""
+            if isinstance(node, ast.ImportFrom) and room.removeprefix("shadematch.") in rooms():
+                offered = set(importlib.import_module(room).__all__)
+                assert {alias.name for alias in node.names} <= offered, (path.name, room)
 
 
 def test_no_circles() -> None:

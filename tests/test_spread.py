@@ -13,7 +13,12 @@ import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.search.near import within
 from shadematch.squeezes import SQUEEZES, Squeezes, strength_off
-from tests.batches import by_monte_carlo, let_downs_against_monte_carlo, robust_against_all
+from tests.batches import (
+    WRONGLY_MADE,
+    by_monte_carlo,
+    let_downs_against_monte_carlo,
+    robust_against_all,
+)
 from tests.problems import problem
 from tests.test_prediction import with_chalk
 
@@ -248,10 +253,7 @@ def test_strength_of_a_let_down_by_hand() -> None:
 @pytest.mark.parametrize(
     ("asked", "field"),
     [
-        ({"let_down_cm": {"gorse": 1}}, "let_down_cm"),
-        ({"let_down_cm": {"rosehip": 0}}, "let_down_cm.rosehip"),
-        ({"let_down_cm": {"rosehip": 0.05}}, "let_down_cm.rosehip"),
-        ({"let_down_cm": 3}, "let_down_cm"),
+        *WRONGLY_MADE,
         ({"lights": ["moon"]}, "lights"),
         ({"recipe": sm.Recipe({"rosehip": 0.01}, sm.Pour(), weighed().weighed)}, "weighed"),
         ({"recipe": sm.Recipe({"rosehip": 9.0}, sm.Pour(), weighed(450.0).weighed)}, "weighed"),

@@ -2,23 +2,26 @@
 
 ``calibrate --json``: ``pigments`` ({name, strength_sd, scatters}), ``wrong`` (names of bars put
 aside), ``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``contact`` (null if
-as stated), ``saved`` and ``kept`` (null or the file).
+as stated), ``saved`` and ``kept`` (null or the file); with ``--next`` also ``next``, a list
+of the form of ``pours`` with ``before`` and ``after`` (CIEDE2000 of uncertainty), and
+``cautions``.
 ``pours --json``: ``pours`` ({name, doses_cm, batch_g, thickness_cm, white,
-backings, why}), ``readings``, ``cautions``.
+backings, why}), ``readings``, ``cautions``. Doses of a calibration in g are g.
 """
 
 from __future__ import annotations
 
 import argparse
 import dataclasses
+from typing import Any
 
 from shadematch.calibration.calibrate import calibrate
-from shadematch.calibration.design import next_pours, starter_plan
+from shadematch.calibration.design import PlannedPour, next_pours, starter_plan
 from shadematch.calibration.files import read_test_pours
 from shadematch.calibration.keeping import save_calibration
 from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
-from shadematch.cli.words import NUMBER, Verbs, called
+from shadematch.cli.words import COUNT, NUMBER, Verbs, called
 from shadematch.materials import load_palette
 from shadematch.pour import View
 
@@ -38,7 +41,8 @@ def add_verb(verb: Verbs) -> None:
                         "--calibration")  # fmt: skip
     parser.add_argument("--backings", metavar="FILE", help="CSV with spectra of named backings")
     parser.add_argument("--like", metavar="FILE", help="palette to take tube sizes and prices from")
-    parser.add_argument("--next", type=int, metavar="N", help="name N pours that would teach most")
+    text = "name so many pours that would teach most"
+    parser.add_argument("--next", type=COUNT, metavar="COUNT", help=text)
     plan = verb("pours", _pours, "The test pours that a new palette needs.")
     plan.add_argument("pigments", nargs="+", metavar="NAME")
     plan.add_argument("--scattering", nargs="+", default=[], metavar="NAME",
@@ -53,16 +57,19 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _calibrate(args: argparse.Namespace) -> str:
-    view = None
-    if args.illuminant is not None or args.observer is not None:
-        view = View(illuminant=args.illuminant or "D65", observer=args.observer or "2")
+    light = {"illuminant": args.illuminant, "observer": args.observer}
+    light = {name: value for name, value in light.items() if value is not None}
+    view = View(**light) if light else None
     pours = [
         p
         for f in args.files
         for p in read_test_pours(f, bars=args.bars, view=view, backings=args.backings)
     ]
-    like = None if args.like is None else load_palette(args.like)
+    with called("path", "--like"):
+        like = None if args.like is None else load_palette(args.like)
     found = calibrate(pours, like=like)
+    with called("count", "--next"):  # before anything is written
+        coming = () if args.next is None else next_pours(found, count=args.next)
     if args.save is not None:
         with called("path", "--save"):
             found.palette.save(args.save)
@@ -70,6 +77,7 @@ def _calibrate(args: argparse.Namespace) -> str:
         with called("path", "--keep"):
             save_calibration(found, args.keep)
     if args.json:
+        taught = [{**_planned(n.pour), "before": n.before, "after": n.after} for n in coming]
         return json_text(
             {
                 "pigments": [
@@ -83,18 +91,27 @@ def _calibrate(args: argparse.Namespace) -> str:
                 "contact": found.contact,
                 "saved": args.save,
                 "kept": args.keep,
+                **({"next": taught, "cautions": CAUTIONS} if coming else {}),
             }
         )  # fmt: skip
-    lines = [str(found)]
-    more = []
-    if args.next is not None:
-        lines += [f"next        {n}" for n in next_pours(found, count=args.next)]
-        more = [cautions()]
+    lines = [str(found), *(f"next        {n}" for n in coming)]
     if args.save is not None:
         lines.append(f"saved       {args.save}")
     if args.keep is not None:
         lines.append(f"kept        {args.keep}")
-    return "\n\n".join([wrapped("\n".join(lines), 12), *more])
+    return "\n\n".join([wrapped("\n".join(lines), 12), *([cautions()] if coming else [])])
+
+
+def _planned(planned: PlannedPour) -> dict[str, Any]:
+    return {
+        "name": planned.name,
+        "doses_cm": dict(planned.doses),
+        "batch_g": planned.pour.batch_g,
+        "thickness_cm": planned.pour.thickness_cm,
+        "white": planned.pour.white,
+        "backings": [str(v.backing) for v in planned.views],
+        "why": planned.why,
+    }
 
 
 def _pours(args: argparse.Namespace) -> str:
@@ -105,18 +122,7 @@ def _pours(args: argparse.Namespace) -> str:
         with called("path", "--save"):
             plan.save(args.save, args.reading)
     if args.json:
-        entries = [
-            {
-                "name": p.name,
-                "doses_cm": dict(p.doses),
-                "batch_g": p.pour.batch_g,
-                "thickness_cm": p.pour.thickness_cm,
-                "white": p.pour.white,
-                "backings": [str(v.backing) for v in p.views],
-                "why": p.why,
-            }
-            for p in plan.pours
-        ]
-        return json_text({"pours": entries, "readings": plan.readings, "cautions": list(CAUTIONS)})
+        entries = [_planned(p) for p in plan.pours]
+        return json_text({"pours": entries, "readings": plan.readings, "cautions": CAUTIONS})
     saved = [] if args.save is None else [f"saved {args.save}"]
     return wrapped("\n".join([str(plan), *saved]), 2)

@@ -19,7 +19,7 @@ from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapp
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     NUMBER,
-    TARGET_WAYS,
+    TARGET_OPTIONS,
     Verbs,
     add_conditions,
     add_made,
@@ -29,6 +29,8 @@ from shadematch.cli.words import (
     called,
     dose_entries,
     no_photo,
+    only_with,
+    option_of,
     pour_and_view,
     read_doses,
     read_made,
@@ -92,7 +94,7 @@ def add_verb(verb: Verbs) -> None:
 
 def _measured(args: argparse.Namespace) -> Target | list[float]:
     ways = ("measured", "measured_spectrum", "measured_photo")
-    given = [f"--{way.replace('_', '-')}" for way in ways if getattr(args, way) is not None]
+    given = [option_of(way) for way in ways if getattr(args, way) is not None]
     if len(given) != 1:
         raise ColourError(
             "give the colour that was measured, once",
@@ -110,34 +112,27 @@ def _measured(args: argparse.Namespace) -> Target | list[float]:
         return Target.from_csv(args.measured_spectrum)
 
 
-_TARGET = (*TARGET_WAYS, "target_illuminant", "target_observer")
-
-
 def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[str, Any]]:
     """What was poured, the target, and palette and view where they are not in a file."""
     given = [o for o in ("poured", "recipe", "go_on") if getattr(args, o) is not None]
     if len(given) != 1:
         raise PourError(
             "say what was poured, once", field="--poured",
-            value=" and ".join(f"--{o.replace('_', '-')}" for o in given) or "none",
+            value=" and ".join(option_of(o) for o in given) or "none",
             remedy="Take one of --poured NAME=CM, --recipe FILE and --go-on FILE",
         )  # fmt: skip
-    added = next((o for o in ("added", "added_clear", "added_white") if getattr(args, o)), None)
-    if added is not None and args.go_on is None:
-        raise PourError(
-            "has no meaning without --go-on", field=f"--{added.replace('_', '-')}",
-            value=getattr(args, added), remedy="It tells of an earlier round",
-        )  # fmt: skip
+    if args.go_on is None:
+        only_with("--go-on", args, "added", "added_clear", "added_white")
     if args.poured is not None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
         doses = read_doses(args.poured)
         doses = dict(predict(doses, palette=palette, pour=pour, view=view).recipe.doses_cm)
         return Recipe(doses, pour), read_target(args), {"palette": palette, "view": view}
-    own = (*Pour.model_fields, *View.model_fields, *_TARGET)
+    own = (*Pour.model_fields, *View.model_fields, *TARGET_OPTIONS)
     if args.go_on is not None:
         own = (*own, "palette", "ruler", "scale", "let_down_cm")
-    in_the_file(args, own, f"--{given[0].replace('_', '-')}")
+    in_the_file(args, own, option_of(given[0]))
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
         if saved.saved.target is None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-from typing import Any
+from typing import Any, Final
 
 from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, picture, picture_kind, wrapped
@@ -26,9 +26,13 @@ from shadematch.cli.words import (
     read_palette,
     read_target,
 )
+from shadematch.errors import PourError
 from shadematch.gamut.feasibility import Cell, feasibility
 
 __all__ = ["add_verb"]
+
+_LISTS: Final = {"thickness_cm": "thicknesses", "white": "whites", "batch_g": "batches"}
+"""Options that list what a pour has one of."""
 
 
 def add_verb(verb: Verbs) -> None:
@@ -52,6 +56,10 @@ def add_verb(verb: Verbs) -> None:
 def _feasibility(args: argparse.Namespace) -> str:
     if args.picture is not None:
         picture_kind(args.picture)
+    for one, many in _LISTS.items():
+        if getattr(args, many) is not None and (value := getattr(args, one)) is not None:
+            raise PourError(f"has no meaning with --{many}", field=one, value=value,
+                            remedy="Put it into that list")  # fmt: skip
     pour, view = pour_and_view(args)
     palette = read_palette(args.palette)
     # One thickness or white fraction given as for other verbs is all that is tried.
@@ -65,9 +73,8 @@ def _feasibility(args: argparse.Namespace) -> str:
     others = palette.without(*args.without) if args.without else None
     target = read_target(args)
     with contextlib.ExitStack() as lists:
-        for field, option in (("thickness_cm", "--thicknesses"), ("white", "--whites"),
-                              ("batch_g", "--batches")):  # fmt: skip
-            lists.enter_context(called(field, option))
+        for field, option in _LISTS.items():
+            lists.enter_context(called(field, f"--{option}"))
         found = feasibility(target, palette=palette, pour=pour, view=view, **given)
     name = f"{', '.join(args.without)} left out"
     compared = None if others is None else found.compare(others, name=name)

@@ -23,11 +23,11 @@ from shadematch.cli.words import (
     NUMBER,
     Verbs,
     add_conditions,
+    only_with,
     pour_and_view,
     read_palette,
     shared_entries,
 )
-from shadematch.errors import PourError
 from shadematch.gamut.reach import gamut
 
 __all__ = ["add_verb"]
@@ -42,7 +42,7 @@ def add_verb(verb: Verbs) -> None:
     text = "share of a set of colours that can be made; may be repeated"
     add("--coverage", action="append", default=[], choices=("srgb", "munsell"), help=text)
     text = "how far away still counts as made in --coverage (1)"
-    add("--within", type=NUMBER, default=1.0, metavar="CIEDE2000", help=text)
+    add("--within", type=NUMBER, metavar="CIEDE2000", help=text)
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
     text = "draw into this file (.png, .svg, .pdf): the solid, or a cut through it"
     add("--picture", metavar="FILE", help=text)
@@ -55,15 +55,16 @@ def _gamut(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     palette = read_palette(args.palette)
     cut = args.lightness is not None or args.hue is not None
-    if cut and args.picture is None:
-        raise PourError(
-            "a cut is drawn into a file", field="--lightness and --hue", remedy="Add --picture FILE"
-        )
-    if args.picture is not None:
+    if not args.coverage:
+        only_with("--coverage", args, "within")
+    within = 1.0 if args.within is None else args.within
+    if args.picture is None:
+        only_with("--picture", args, "lightness", "hue")
+    else:
         picture_kind(args.picture)
     found = gamut(palette=palette, pour=pour, view=view, max_pigments=args.max_pigments)
     nearest = [found.nearest(code) for code in args.targets]
-    coverage = {name: found.coverage(name, within=args.within) for name in args.coverage}
+    coverage = {name: found.coverage(name, within=within) for name in args.coverage}
     if args.picture is not None:
         # Figures need matplotlib, which is an extra.
         from shadematch.plots.gamut import draw_slice
@@ -86,7 +87,7 @@ def _gamut(args: argparse.Namespace) -> str:
                 for n in nearest
             ],
             "coverage": {name: c.share for name, c in coverage.items()},
-            "within": args.within,
+            "within": within,
             "palette": palette.names,
             **shared_entries(pour, view),
         }

@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
-from shadematch.cli.wedge import no_thickness, shade_entries
+from shadematch.cli.wedge import shade_entries
 from shadematch.cli.words import (
     Verbs,
     add_conditions,
@@ -39,7 +39,7 @@ def add_verb(verb: Verbs) -> None:
         "white base"
     )
     parser.add_argument("layers", nargs="+", metavar="CM:NAME=CM", help=text)
-    add_conditions(parser)
+    add_conditions(parser, pour=("batch_g", "white"))  # each layer has its own thickness
 
 
 def _read_layer(word: str, pour: Pour) -> tuple[Recipe, float]:
@@ -57,7 +57,6 @@ def _read_layer(word: str, pour: Pour) -> tuple[Recipe, float]:
 
 
 def _layers(args: argparse.Namespace) -> str:
-    no_thickness(args)
     pour, view = pour_and_view(args)
     stack = [_read_layer(word, pour) for word in args.layers]
     found = layers(stack, palette=read_palette(args.palette), view=view)

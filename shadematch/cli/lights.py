@@ -14,6 +14,7 @@ from dataclasses import asdict
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
+    TARGET_OPTIONS,
     TARGET_WAYS,
     Verbs,
     add_conditions,
@@ -64,7 +65,9 @@ def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
             raise PourError("is in the saved recipe already", field="--poured", value=args.poured,
                             remedy="Leave it out, or leave out --recipe")  # fmt: skip
         wanted = any(getattr(args, way) is not None for way in TARGET_WAYS)
-        target = kept.saved.target if not wanted else read_target(args)
+        if not wanted:
+            in_the_file(args, TARGET_OPTIONS, "--recipe")
+        target = read_target(args) if wanted else kept.saved.target
         if target is None:
             raise ColourError("is not in the saved recipe", field="target",
                               remedy="Give the wanted colour too")  # fmt: skip

@@ -42,7 +42,7 @@ from shadematch.cli import (
     wedge,
 )
 from shadematch.cli.printing import clean
-from shadematch.cli.words import OPTIONS, Parser, renamed
+from shadematch.cli.words import OPTIONS, Parser, option_of, renamed
 from shadematch.errors import FileError, ShadematchError
 from shadematch.readers import is_number
 
@@ -118,7 +118,7 @@ def _spare(args: argparse.Namespace) -> None:
             for word in value if isinstance(value, list) else [value]:
                 if isinstance(word, str) and _one_file(goal, word, other in WRITTEN):
                     raise FileError(
-                        "is needed for something else here", field="--" + name.replace("_", "-"),
+                        "is needed for something else here", field=option_of(name),
                         value=goal, remedy="Give another name, or it would be lost",
                     )  # fmt: skip
 

@@ -32,6 +32,7 @@ from shadematch.cli.words import (
     add_target,
     as_light,
     choice_entries,
+    only_with,
     pour_and_view,
     read_let_down,
     read_palette,
@@ -40,7 +41,6 @@ from shadematch.cli.words import (
     shared_entries,
     spread_entries,
 )
-from shadematch.errors import PourError
 from shadematch.match import Match, match
 
 __all__ = ["add_verb"]
@@ -61,9 +61,9 @@ def add_verb(verb: Verbs) -> None:
     text = "paste diluted beforehand, so many cm in so many g of base; may be repeated"
     add("--let-down", action="append", default=[], metavar="NAME=CM/G", help=text)
     text = "let-downs are weighed to this many g (1)"
-    add("--weigh-step", type=NUMBER, default=1.0, metavar="G", help=text)
+    add("--weigh-step", type=NUMBER, metavar="G", help=text)
     text = "white part of the base that let-downs are made in, 0 to 1 (0)"
-    add("--let-down-white", type=NUMBER, default=0.0, metavar="FRACTION", help=text)
+    add("--let-down-white", type=NUMBER, metavar="FRACTION", help=text)
     add("--robust", action="store_true", help="the recipe that bears a ruler and a scale best")
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
     add = parser.add_argument_group("keeping it").add_argument
@@ -76,6 +76,13 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _match(args: argparse.Namespace) -> str:
+    for option, given, names in (
+        ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
+        ("--robust", args.robust, ("ruler", "scale")),
+        ("--save", args.save, ("note",)),
+    ):
+        if not given:
+            only_with(option, args, *names)
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
     found = match(
@@ -83,23 +90,20 @@ def _match(args: argparse.Namespace) -> str:
         palette=read_palette(args.palette) if learnt is None else learnt.palette,
         pour=pour,
         view=view if learnt is None else learnt.view(view),
+        tolerance=args.tolerance,
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,
         lights=[as_light(text, "--under") for text in args.under],
         let_downs=[
-            read_let_down(text, args.weigh_step, args.let_down_white) for text in args.let_down
+            read_let_down(text, step_g=args.weigh_step, white=args.let_down_white)
+            for text in args.let_down
         ],
         robust=args.robust,
         **read_readings(args),
-        **({} if args.tolerance is None else {"tolerance": args.tolerance}),
     )
     if args.save is not None:
         save_as(found, args.save, note=args.note)
-    elif args.note is not None:
-        raise PourError(
-            "has nowhere to go", field="--note", value=args.note, remedy="Give --save FILE too"
-        )
     ranged = None
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)

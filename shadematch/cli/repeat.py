@@ -16,10 +16,10 @@ from typing import Any
 
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
 from shadematch.cli.words import (
-    OPTIONS,
     Verbs,
     called,
     dose_entries,
+    option_of,
     pour_and_view,
     read_doses,
     read_palette,
@@ -105,8 +105,7 @@ def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> 
         if (value := getattr(args, name, None)) is not None:
             raise PourError(
                 f"is in the {place} already",
-                field=OPTIONS.get(name, "--" + name.replace("_", "-")), value=value,
-                remedy=f"Leave it out, or leave out {option}",
+                field=option_of(name), value=value, remedy=f"Leave it out, or leave out {option}",
             )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
+    TARGET_OPTIONS,
     TARGET_WAYS,
     Verbs,
     add_conditions,
@@ -36,7 +37,6 @@ from shadematch.spread import Spread
 
 __all__ = ["add_verb"]
 
-_TARGET = (*TARGET_WAYS, "target_illuminant", "target_observer")
 _PAGE = ("title", "date", "note", "bars", "bar_g", "loss")
 
 
@@ -71,7 +71,7 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
         return match(read_target(args), palette=palette, pour=pour, view=view)
-    in_the_file(args, (*_TARGET, *Pour.model_fields, *View.model_fields), "--recipe")
+    in_the_file(args, (*TARGET_OPTIONS, *Pour.model_fields, *View.model_fields), "--recipe")
     if args.closest:
         raise PourError("has no meaning with --recipe", field="--closest",
                         remedy="The file says which recipe is poured")  # fmt: skip

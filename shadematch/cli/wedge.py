@@ -21,11 +21,10 @@ from shadematch.cli.words import (
     read_palette,
     shared_entries,
 )
-from shadematch.errors import PourError
 from shadematch.layers import Shade
 from shadematch.wedge import wedge
 
-__all__ = ["add_verb", "no_thickness", "shade_entries"]
+__all__ = ["add_verb", "shade_entries"]
 
 
 def add_verb(verb: Verbs) -> None:
@@ -41,24 +40,7 @@ def add_verb(verb: Verbs) -> None:
     add("--height", dest="height_cm", type=NUMBER, metavar="CM", help=text)
     add("--bare", action="store_true", help="no clear base on top")
     add("--steps", type=COUNT, metavar="COUNT", help="places to compute (25)")
-    add_conditions(parser)
-
-
-def no_thickness(args: argparse.Namespace) -> None:
-    """Refuse a thickness where each layer has its own.
-
-    Raises
-    ------
-    PourError
-        If one was given.
-    """
-    if args.thickness_cm is not None:
-        raise PourError(
-            "has no meaning here",
-            field="thickness_cm",
-            value=args.thickness_cm,
-            remedy="Each layer has a thickness of its own",
-        )
+    add_conditions(parser, pour=("batch_g", "white"))  # each layer has its own thickness
 
 
 def shade_entries(shade: Shade) -> dict[str, Any]:
@@ -67,7 +49,6 @@ def shade_entries(shade: Shade) -> dict[str, Any]:
 
 
 def _wedge(args: argparse.Namespace) -> str:
-    no_thickness(args)
     pour, view = pour_and_view(args)
     found = wedge(
         read_doses(args.doses),

@@ -29,6 +29,7 @@ __all__ = [
     "NUMBER",
     "NUMBERS",
     "OPTIONS",
+    "TARGET_OPTIONS",
     "TARGET_WAYS",
     "Parser",
     "Verbs",
@@ -42,6 +43,8 @@ __all__ = [
     "choice_entries",
     "dose_entries",
     "no_photo",
+    "only_with",
+    "option_of",
     "pour_and_view",
     "read_doses",
     "read_let_down",
@@ -84,8 +87,11 @@ OPTIONS: Final = (
 """What the library's fields are called here."""
 
 
+_OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
 TARGET_WAYS: Final = ("hex", "lab", "xyz", "spectrum", "photo")
 """How a wanted colour can be given."""
+TARGET_OPTIONS: Final = (*TARGET_WAYS, *_OF_PHOTO, "target_illuminant", "target_observer")
+"""All that tells of it."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -264,6 +270,25 @@ def as_light(text: str, option: str) -> Light:
         return Illuminant.from_csv(text)
 
 
+def option_of(name: str) -> str:
+    """The option that is read as `name`."""
+    return OPTIONS.get(name, "--" + name.replace("_", "-"))
+
+
+def only_with(option: str, args: argparse.Namespace, *names: str) -> None:
+    """Complain of what is given and would count for nothing, `option` not being given.
+
+    Raises
+    ------
+    PourError
+        Naming it.
+    """
+    for name in names:
+        if (value := getattr(args, name)) is not None:
+            raise PourError(f"has no meaning without {option}", field=option_of(name),
+                            value=value, remedy=f"Give {option} too, or leave it out")  # fmt: skip
+
+
 @contextlib.contextmanager
 def called(field: str, option: str) -> Iterator[None]:
     """Complaints about a field say the option it was given in."""
@@ -308,9 +333,6 @@ def read_target(args: argparse.Namespace) -> Target:
         with called("path", "--spectrum"):
             return Target.from_csv(args.spectrum)
     return Target.from_hex(args.hex.strip())
-
-
-_OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
 
 
 def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
@@ -372,7 +394,7 @@ def read_doses(pairs: Sequence[str]) -> dict[str, float]:
     return doses
 
 
-def read_let_down(text: str, step_g: float, white: float) -> LetDown:
+def read_let_down(text: str, *, step_g: float | None, white: float | None) -> LetDown:
     """A let-down written as NAME=CM/G: centimetres in so many g of base."""
     name, equals, strength = text.rpartition("=")
     paste, slash, base = strength.partition("/")
@@ -383,9 +405,10 @@ def read_let_down(text: str, step_g: float, white: float) -> LetDown:
             value=text,
             remedy="Write it as NAME=CM/G, for instance gorse=1/50",
         )
-    numbers = {"paste_cm": float(paste), "base_g": float(base), "step_g": step_g, "white": white}
+    given = {"step_g": step_g, "white": white}
+    more = {field: value for field, value in given.items() if value is not None}
     try:
-        return LetDown.made(name, **numbers)
+        return LetDown.made(name, paste_cm=float(paste), base_g=float(base), **more)
     except PourError as found:
         own = {"step_g": "--weigh-step", "white": "--let-down-white"}
         raise renamed(found, own.get(found.field, f"--let-down {text}")) from None

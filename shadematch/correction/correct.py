@@ -11,11 +11,11 @@ import numpy as np
 from shadematch.arrays import FloatArray
 from shadematch.correction.additions import Additions, BaseKind, Sought
 from shadematch.correction.belief import Belief, Priors, first_belief
-from shadematch.correction.results import Correction, addition_of, triple
+from shadematch.correction.results import Correction, addition_of
 from shadematch.difference import delta_e
 from shadematch.errors import ColourError, PourError
 from shadematch.materials import Palette
-from shadematch.models import expect, listed
+from shadematch.models import between, expect, listed
 from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View
 from shadematch.prediction import conditions
 from shadematch.readings import (
@@ -27,9 +27,9 @@ from shadematch.readings import (
     paste_made,
     taken,
 )
-from shadematch.target import Target, as_target
+from shadematch.target import Target, as_target, triple
 
-__all__ = ["correct"]
+__all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
 
 
 def correct(
@@ -277,14 +277,7 @@ def judged(
 
 def _check_numbers(**asked: tuple[object, float, float]) -> None:
     for name, (value, least, most) in asked.items():
-        number = isinstance(value, int | float | np.integer | np.floating)
-        if not number or isinstance(value, bool) or not least <= value <= most:  # type: ignore[operator]
-            raise PourError(
-                f"must be a number from {least:g} to {most:,.12g}",
-                field=name,
-                value=value,
-                remedy="Give a number in this range",
-            )
+        between(value, name, least, most, "Give a number in this range")
 
 
 def _colour(measured: Target | Sequence[float] | str, view: View) -> Target:
@@ -304,11 +297,10 @@ def _colour(measured: Target | Sequence[float] | str, view: View) -> Target:
 
 
 def _covariance(measured: Target, spread_: float) -> FloatArray:
-    own = getattr(measured, "covariance", None)
-    if own is None:
+    if measured.covariance is None:
         return np.eye(3) * spread_**2
     # A floor keeps it invertible.
-    return np.asarray(np.array(own, dtype=float) + 1e-6 * np.eye(3))
+    return np.array(measured.covariance) + 1e-6 * np.eye(3)
 
 
 def _limits(pour: Pour, max_load: float | None, pot_g: float | None) -> tuple[float, float]:

@@ -11,21 +11,19 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.cautions import CAUTIONS
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.correction.additions import Additions, Found
 from shadematch.correction.belief import Belief
 from shadematch.difference import delta_e
-from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import between, expect
 from shadematch.pour import LARGEST_BATCH_G, LetDown, Recipe
 from shadematch.prediction import loads_of
 from shadematch.readings import told_apart
-from shadematch.target import Target
+from shadematch.target import Target, triple
 
-__all__ = ["Addition", "Correction", "Strength", "addition_of", "triple"]
+__all__ = ["Addition", "Correction", "Strength", "addition_of"]
 
 REMELTING: Final = (
     "Melt the batch again slowly and stir the addition in well; each melting dries the soap, "
@@ -112,7 +110,7 @@ class Addition:
 
     def __reduce__(self) -> tuple[object, ...]:
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return _addition_from, ({**values, "doses_cm": dict(self.doses_cm)},)
+        return functools.partial(Addition, **{**values, "doses_cm": dict(self.doses_cm)}), ()
 
     @property
     def nothing(self) -> bool:
@@ -130,10 +128,6 @@ class Addition:
         parts += [f"{self.clear_g:g} g clear base"] if self.clear_g else []
         parts += [f"{self.white_g:g} g white base"] if self.white_g else []
         return ", ".join(parts) or "nothing"
-
-
-def _addition_from(values: dict[str, object]) -> Addition:
-    return Addition(**values)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)
@@ -237,14 +231,7 @@ class Correction:
         expect(doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
         lengths = loads_of(doses_cm, belief.palette, pour) * (pour.batch_g / 100.0)
         for name, value in (("clear_g", clear_g), ("white_g", white_g)):
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            if not number or not 0.0 <= value <= LARGEST_BATCH_G:
-                raise PourError(
-                    f"must lie between 0 and {LARGEST_BATCH_G:,} g",
-                    field=name,
-                    value=value,
-                    remedy="Give the mass of base that was added",
-                )
+            between(value, name, 0.0, LARGEST_BATCH_G, "Give the mass of base that was added, in g")
         base_g = (float(clear_g), float(white_g))
         then = belief.after(lengths, np.array(base_g))
         lab = then.lab(then.mean[None])[0]
@@ -366,18 +353,13 @@ class Correction:
             ("proof", self.proof),
         ]
         foot = "" if advice.nothing else REMELTING
-        return card(swatches, rows, foot=foot, small=" ".join(CAUTIONS))
+        return recipe_card(swatches, rows, foot=foot)
 
 
 _DOUBT: Final = (
     "The measurement is hard to believe of this recipe. Check the doses, the tubes, the white "
     "fraction, the thickness and the measurement before adding anything."
 )
-
-
-def triple(values: FloatArray) -> tuple[float, float, float]:
-    """Three plain floats."""
-    return float(values[0]), float(values[1]), float(values[2])
 
 
 def _strength(name: str, factor: float, sd: float) -> Strength:

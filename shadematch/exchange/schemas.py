@@ -17,10 +17,16 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from shadematch.errors import FileError
-from shadematch.exchange.catalogue import FORMAT, VERSION, TargetsFile
+from shadematch.exchange.catalogue import FORMAT as TARGETS
+from shadematch.exchange.catalogue import VERSION as TARGETS_VERSION
+from shadematch.exchange.catalogue import TargetsFile
 from shadematch.files import write_json
+from shadematch.materials import FORMAT as PALETTE
+from shadematch.materials import VERSION as PALETTE_VERSION
 from shadematch.materials import Palette
 from shadematch.pour import Pour, View
+from shadematch.saved import FORMAT as RECIPE
+from shadematch.saved import VERSION as RECIPE_VERSION
 from shadematch.saved_form import SavedFile
 from shadematch.standards import OBSERVERS
 
@@ -59,7 +65,7 @@ def json_schema(kind: Kind) -> dict[str, Any]:
     """
     makers: dict[str, Callable[[], dict[str, Any]]] = {
         "palette": _palette,
-        "targets": lambda: _enveloped(TargetsFile.model_json_schema(), FORMAT, VERSION),
+        "targets": lambda: _enveloped(TargetsFile.model_json_schema(), TARGETS, TARGETS_VERSION),
         "recipe": _recipe,
         "pour": Pour.model_json_schema,
         "view": View.model_json_schema,
@@ -82,7 +88,7 @@ def _enveloped(schema: dict[str, Any], format_: str, version: int) -> dict[str, 
 
 
 def _palette() -> dict[str, Any]:
-    schema = _enveloped(Palette.model_json_schema(), "shadematch palette", 1)
+    schema = _enveloped(Palette.model_json_schema(), PALETTE, PALETTE_VERSION)
     numbers: dict[str, Any] = {"type": "array", "items": {"type": "number"}, "minItems": 2}
     schema["properties"]["wavelengths_nm"] = {**numbers, "description": "rising, 400 to 700 nm"}
     schema["required"].append("wavelengths_nm")
@@ -99,7 +105,7 @@ def _palette() -> dict[str, Any]:
 
 
 def _recipe() -> dict[str, Any]:
-    schema = _enveloped(SavedFile.model_json_schema(), "shadematch recipe", 1)
+    schema = _enveloped(SavedFile.model_json_schema(), RECIPE, RECIPE_VERSION)
     palette = _palette()
     schema["$defs"] |= palette.pop("$defs")
     schema["$defs"]["Palette"] = palette

@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import itertools
 import os
-import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from shadematch.arrays import FloatArray
+from shadematch.calibration.rows import column_of
 from shadematch.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import (
     ColourError,
@@ -28,7 +28,7 @@ from shadematch.errors import (
 )
 from shadematch.files import spreadsheet_cell, whole_file
 from shadematch.match import Match
-from shadematch.models import check_progress, expect, listed
+from shadematch.models import check_progress, expect, is_finite, listed
 from shadematch.pour import Pour, Recipe
 from shadematch.prediction import model_for
 from shadematch.standards import WAVELENGTHS_NM
@@ -49,9 +49,15 @@ _ROWS: Final = 4096
 _GRAMS: Final = " [g]"
 _LONGEST_CM: Final = 1e7
 _SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
-_WAVELENGTH: Final = re.compile(r"\s*(\d{3}(?:\.\d+)?)\s*(?:nm)?\s*$")
-_WAYS: Final = (("L", "a", "b"), ("X", "Y", "Z"), ("hex",))
+_LAB: Final = ("l", "a", "b")
+_XYZ: Final = ("x", "y", "z")
 _UPPER: Final = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
+_COVARIANCE: Final = tuple(f"cov_{'Lab'[i]}{'Lab'[j]}" for i, j in _UPPER)
+_PLAIN: Final = ("source", "hex", "illuminant", "observer", *"LabXYZ", *_COVARIANCE)
+"""Columns of targets, spectra aside."""
+_READ: Final = frozenset(name.lower() for name in _PLAIN)
+_CHROMATICITY: Final = 0.002
+"""Chromaticities, rounded, add up to 1 within this."""
 
 
 def write_results(
@@ -156,7 +162,8 @@ def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
         if target.reflectance is not None:
             row |= dict(zip(_SPECTRUM, target.reflectance.tolist(), strict=True))
         if target.covariance is not None:
-            row |= {f"cov_{'Lab'[i]}{'Lab'[j]}": target.covariance[i][j] for i, j in _UPPER}
+            upper = [target.covariance[i][j] for i, j in _UPPER]
+            row |= dict(zip(_COVARIANCE, upper, strict=True))
         rows.append(row)
     return pd.DataFrame(rows)
 
@@ -170,36 +177,61 @@ def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
     without these under D65, 2 degrees. ``source`` and ``cov_LL``, ``cov_La``, ``cov_Lb``,
     ``cov_aa``, ``cov_ab``, ``cov_bb`` count where they are there; other columns don't.
 
+    Names of columns are read as in files with test pours (`shadematch.calibration.rows`): in
+    upper or lower case, with blanks around them, and with ``LAB_L`` for ``L`` or ``R400`` for
+    ``400 nm``. Of several that mean the same, the one in the spelling above counts.
+
     Raises
     ------
     ColourError
-        If no such columns are there, or naming the row that can't be used.
+        If no such columns are there, several mean the same, or naming the row that can't be
+        used. XYZ that add up to 1 are taken for chromaticities x, y, z, and refused.
     """
     if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
         raise ColourError("is no data frame", field="frame", value=frame,
                           remedy="Give a pandas.DataFrame")  # fmt: skip
-    spectrum = {name: float(found[1]) for name in frame.columns
-                if (found := _WAVELENGTH.match(str(name)))}  # fmt: skip
-    spectrum = dict(sorted(spectrum.items(), key=lambda item: item[1]))
-    ways = [way for way in (tuple(spectrum), *_WAYS)
-            if way and all(name in frame.columns for name in way)]  # fmt: skip
+    columns = _columns_of(frame)
+    spectrum = tuple(sorted((name for name in columns if name.startswith("nm:")), key=_nm))
+    ways = [way for way in (spectrum, _LAB, _XYZ, ("hex",)) if way and set(way) <= set(columns)]
     if not ways:
         raise ColourError("has no colours", field="frame", value=list(map(str, frame.columns)),
                           remedy="Name a column hex, or three L, a, b or X, Y, Z")  # fmt: skip
     targets = []
     for number, values in enumerate(frame.itertuples(index=False, name=None), start=1):
-        row = {k: v for k, v in zip(frame.columns, values, strict=True) if v is not None and v == v}
+        cells = ((name, values[at]) for name, at in columns.items())
+        row = {name: cell for name, cell in cells if cell is not None and cell == cell}
         try:
-            targets.append(_target_of(row, ways, spectrum))
+            targets.append(_target_of(row, ways))
         except ShadematchError as found:
             raise ColourError(found.problem, field=f"row {number}, {found.field}",
                               value=found.value, remedy=found.remedy) from None  # fmt: skip
     return targets
 
 
-def _target_of(
-    row: Mapping[Any, Any], ways: Sequence[tuple[Any, ...]], spectrum: Mapping[Any, float]
-) -> Target:
+def _columns_of(frame: pd.DataFrame) -> dict[str, int]:
+    """Where each column is that counts, by what `column_of` or its name in small letters says."""
+    heads = [str(column) for column in frame.columns]
+    places: dict[str, list[int]] = {}
+    for at, head in enumerate(heads):
+        low = head.strip().lower()
+        name = low if low in _READ else column_of(low) or ""
+        if name in _READ or name.startswith("nm:"):
+            places.setdefault(name, []).append(at)
+    found = {}
+    for name, several in places.items():
+        own = [at for at in several if heads[at] in (*_PLAIN, *_SPECTRUM)] or several
+        if len(own) > 1:
+            raise ColourError("several columns mean the same", field="frame",
+                              value=[heads[at] for at in own], remedy="Keep one")  # fmt: skip
+        found[name] = own[0]
+    return found
+
+
+def _nm(name: str) -> float:
+    return float(name.removeprefix("nm:"))
+
+
+def _target_of(row: Mapping[str, Any], ways: Sequence[tuple[str, ...]]) -> Target:
     way = next((way for way in ways if all(name in row for name in way)), None)
     if way is None:
         raise ColourError("has no colour", field="target",
@@ -210,17 +242,19 @@ def _target_of(
     }
     if way == ("hex",):
         target = Target.from_hex(given[0])
-    elif way == ("X", "Y", "Z"):
+    elif way == _XYZ:
         target = Target.from_xyz(given, **light)
-    elif way == ("L", "a", "b"):
+        if abs(sum(given) - 1.0) <= _CHROMATICITY:
+            raise ColourError("add up to 1, as chromaticities do", field="xyz", value=given,
+                              remedy="Give X, Y, Z with Y = 100 for white")  # fmt: skip
+    elif way == _LAB:
         target = Target.from_lab(given, **light)
     else:
-        target = Target.from_reflectance(list(spectrum.values()), given)
-    upper = [f"cov_{'Lab'[i]}{'Lab'[j]}" for i, j in _UPPER]
-    if all(name in row for name in upper):
+        target = Target.from_reflectance(list(map(_nm, way)), given)
+    if all(name.lower() in row for name in _COVARIANCE):
         matrix = [[0.0] * 3 for _ in range(3)]
-        for (i, j), name in zip(_UPPER, upper, strict=True):
-            matrix[i][j] = matrix[j][i] = row[name]
+        for (i, j), name in zip(_UPPER, _COVARIANCE, strict=True):
+            matrix[i][j] = matrix[j][i] = row[name.lower()]
         target = replace(target, covariance=matrix)  # type: ignore[arg-type]
     return replace(target, source=str(row["source"])) if "source" in row else target
 
@@ -273,8 +307,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     for number, row in enumerate(rows, start=1):
         doses = {}
         for name, dose in zip(names.values(), row, strict=True):
-            number_ = isinstance(dose, int | float | np.integer | np.floating)
-            if not number_ or isinstance(dose, bool) or not 0 <= dose <= _LONGEST_CM:
+            if not is_finite(dose) or not 0 <= dose <= _LONGEST_CM:
                 raise PourError("must be a number from 0 on", field=f"row {number}, {name}",
                                 value=dose, remedy="In cm")  # fmt: skip
             if dose > 0:

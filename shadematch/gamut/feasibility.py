@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.arrays import BoolArray, FloatArray
 from shadematch.errors import PourError
 from shadematch.gamut.region import EXACT, Region
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
 from shadematch.models import expect, is_finite
 from shadematch.pour import Pour, View, base_named, percent
@@ -210,7 +210,7 @@ class Feasibility:
             ("seen", str(self.view)),
             ("CIEDE2000", f"{best.delta_e:.2f}"),
         ]
-        return card(swatches, rows, foot=self.sentence)
+        return recipe_card(swatches, rows, foot=self.sentence)
 
 
 @dataclass(frozen=True)
@@ -262,7 +262,7 @@ class Comparison:
             (now.closest.predicted.hex, self.name),
         ]
         rows = [("first palette", str(was)), (self.name, str(now))]
-        return card(swatches, rows, foot=self.sentence)
+        return recipe_card(swatches, rows, foot=self.sentence)
 
 
 def feasibility(

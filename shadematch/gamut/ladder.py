@@ -12,7 +12,7 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
 from shadematch.models import expect, is_finite
 from shadematch.optics.layer import reflectance
@@ -35,6 +35,8 @@ _FINE: Final = 241
 @dataclass(frozen=True, eq=False)
 class Ladder:
     """One recipe's colours as one thing is varied.
+
+    Two are equal that ask the same and give the same colours.
 
     Attributes
     ----------
@@ -68,6 +70,19 @@ class Ladder:
     marks: FloatArray
 
     @property
+    def _asked(self) -> tuple[object, ...]:
+        return self.along, self.recipe, self.view, self.here, self.every
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Ladder):
+            return NotImplemented
+        alike = np.array_equal(self.values, other.values) and np.array_equal(self.lab, other.lab)
+        return alike and self._asked == other._asked
+
+    def __hash__(self) -> int:
+        return hash(self._asked)
+
+    @property
     def label(self) -> str:
         """What is varied, with its unit."""
         return _UNITS[self.along]
@@ -87,7 +102,7 @@ class Ladder:
         swatches = [(self.hexes[i], f"{self.values[i] * scale:.3g}") for i in at]
         rows = [("recipe", str(self.recipe)), ("pour", str(self.recipe.pour)),
                 ("varied", self.label)]  # fmt: skip
-        return card(swatches, rows, foot=str(self))
+        return recipe_card(swatches, rows, foot=str(self))
 
 
 def ladder(

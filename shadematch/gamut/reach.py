@@ -15,7 +15,7 @@ from shadematch.gamut.region import EXACT, Region, region_of
 from shadematch.gamut.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
 from shadematch.gamut.solid import Surface
 from shadematch.gamut.targets import Targets, labs_of
-from shadematch.html import card
+from shadematch.html import card, recipe_card
 from shadematch.materials import Palette
 from shadematch.models import check_most, expect, is_finite, listed
 from shadematch.pour import Pour, View
@@ -78,7 +78,7 @@ class Nearest:
         doses = self.choice.recipe.doses_cm
         rows = [(name, f"{dose:.2f} cm") for name, dose in doses.items()]
         rows += [("into", str(self.choice.recipe.pour)), ("CIEDE2000", f"{self.delta_e:.2f}")]
-        return card(swatches, rows, foot=str(self), small="Before doses are made whole.")
+        return recipe_card(swatches, rows, foot=str(self), small="Before doses are made whole.")
 
 
 @dataclass(frozen=True)
@@ -133,9 +133,11 @@ class Coverage:
         return card([], rows, foot=str(self), small="CIEDE2000, before doses are made whole.")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Gamut:
     """All colours that a palette can reach in a pour and view, with real-valued doses.
+
+    Two of the same palette, pour, view and `max_pigments` are equal.
 
     The batch size plays no part in it, but for `whole`. Whether a colour is in it is decided by
     searching for a recipe, never by a hull, so that hollows stay hollows.

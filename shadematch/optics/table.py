@@ -22,7 +22,16 @@ from shadematch.arrays import FloatArray
 if TYPE_CHECKING:
     from scipy.interpolate import RectBivariateSpline
 
-__all__ = ["U_MAX", "V_MAX", "surfaces", "to_table_range"]
+__all__ = [
+    "U_MAX",
+    "V_MAX",
+    "surfaces",
+    "to_table_range",
+    "u_axis",
+    "u_axis_slope",
+    "v_axis",
+    "v_axis_slope",
+]
 
 U_MAX: Final = 60.0
 V_MAX: Final = 2000.0

@@ -18,7 +18,7 @@ from shadematch.photo.regions import Mean, Region
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["Scene", "draw_photo", "draw_regions", "preview", "scene_of"]
+__all__ = ["Bytes", "Scene", "draw_photo", "draw_regions", "preview", "scene_of"]
 
 LONGEST: Final = 720
 """Longer side [pixels] of the copy of a photo that a result keeps for its picture."""

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from shadematch.errors import PourError
 from shadematch.materials import Palette
-from shadematch.models import expect
+from shadematch.models import between, expect
 from shadematch.planning.stock import Stock
 from shadematch.pour import LARGEST_BATCH_G, Recipe
 from shadematch.prediction import conditions, loads_of
@@ -117,10 +116,7 @@ def cost(
     told, stock = stock is not None, Stock() if stock is None else stock
     expect(recipe, Recipe, "recipe", "Use match(...).recipe, or Recipe({...}, Pour(...))")
     expect(stock, Stock, "stock", "Use Stock(...)")
-    number = isinstance(bar_g, int | float) and not isinstance(bar_g, bool)
-    if not number or not 0.1 <= bar_g <= LARGEST_BATCH_G:
-        raise PourError(f"must be a number from 0.1 to {LARGEST_BATCH_G:,}", field="bar_g",
-                        value=bar_g, remedy="In grams")  # fmt: skip
+    bar = between(bar_g, "bar_g", 0.1, LARGEST_BATCH_G, "In grams")
     stock.check(palette)
     loads_of(recipe.doses_cm, palette, recipe.pour)  # complains
     doses = {n: dose for n, dose in recipe.doses_cm.items() if dose > 0}
@@ -139,14 +135,14 @@ def cost(
             base = None if base is None or kilo is None else base + grams * kilo / 1000.0
 
     def bars_from(pots: float) -> int:
-        return math.floor(math.floor(pots + 1e-9) * pour.batch_g / bar_g + 1e-9)
+        return math.floor(math.floor(pots + 1e-9) * pour.batch_g / bar + 1e-9)
 
     sets = {n: stock.tube_cm(n, palette) / dose for n, dose in doses.items()}
     shelf = [stock.shelf_cm(n, palette) / dose for n, dose in doses.items()]
     return Cost(
         recipe=recipe,
-        bar_g=float(bar_g),
-        bars=math.floor(pour.batch_g / bar_g + 1e-9),
+        bar_g=bar,
+        bars=math.floor(pour.batch_g / bar + 1e-9),
         paste=paste,
         base=base,
         bars_per_set=bars_from(min(sets.values())) if sets else None,

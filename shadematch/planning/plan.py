@@ -110,13 +110,13 @@ def plan(
     stock.check(palette)
     budget = np.inf
     if not isinstance(buy, bool):
-        budget = _positive(buy, "buy", "Give the most that may be spent", 0.0)
-    limit = _positive(seconds, "seconds", "Some seconds do for most books", 0.001)
-    share = _positive(gap, "gap", "A share such as 0.001, or 0", 0.0)
+        budget = _at_least(buy, "buy", "Give the most that may be spent", 0.0)
+    limit = _at_least(seconds, "seconds", "Some seconds do for most books", 0.001)
+    share = _at_least(gap, "gap", "A share such as 0.001, or 0", 0.0)
     return _planned(_Asked(book, stock, palette, buy is not False, budget, limit, share))
 
 
-def _positive(value: object, field_: str, remedy: str, least: float) -> float:
+def _at_least(value: object, field_: str, remedy: str, least: float) -> float:
     if not is_finite(value) or value < least:
         raise PourError(
             f"must be a finite number from {least:g}", field=field_, value=value, remedy=remedy

@@ -6,9 +6,8 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from shadematch.cautions import CAUTIONS
 from shadematch.errors import PourError
-from shadematch.html import card
+from shadematch.html import recipe_card
 from shadematch.materials import Palette
 from shadematch.planning.cost import Cost
 from shadematch.planning.orders import Order
@@ -313,7 +312,7 @@ class Plan:
         ]
         codes = [p.predicted.hex for p in self.poured]
         figure = strip(codes, "the orders that are poured, as listed below") if codes else ""
-        return card([], rows, figure=figure, small=" ".join(CAUTIONS))
+        return recipe_card([], rows, figure=figure)
 
 
 @dataclass(frozen=True)
@@ -366,7 +365,7 @@ class WhatIf:
             for word, line in (("was", pair[0]), ("now", pair[1]))
             if isinstance(line, Poured)
         ]
-        return card(swatches[:4], rows, foot=head)
+        return recipe_card(swatches[:4], rows, foot=head)
 
 
 def _gist(line: Poured | LeftOut) -> object:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from shadematch.colorimetry import hex_to_srgb, srgb_to_xyz
 from shadematch.errors import MissingExtraError
 
 if TYPE_CHECKING:
@@ -50,7 +51,4 @@ def ink_on(code: str) -> str:
 
     By the luminance of IEC 61966-2-1 against that of equal contrast (W3C, WCAG 2.1, 1.4.3).
     """
-    linear = [int(code[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]
-    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in linear]
-    luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-    return "#000000" if luminance > 0.179 else "#ffffff"
+    return "#000000" if srgb_to_xyz(hex_to_srgb(code))[1] > 17.9 else "#ffffff"

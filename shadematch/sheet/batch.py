@@ -16,7 +16,7 @@ from shadematch.models import expect
 from shadematch.pot import InThePot, in_the_pot
 from shadematch.pour import View
 from shadematch.question import Choice
-from shadematch.readings import SCALE_G
+from shadematch.readings import usual_scale_g
 from shadematch.repeat import Repeat
 from shadematch.saved import Result, SavedRecipe, kept
 from shadematch.sheet.content import LOSS, content_of
@@ -165,7 +165,7 @@ def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
     own = None if match is None else match.spread
     if own is not None and own.recipe == saved.recipe and not readings:
         return own
-    grain: dict[str, Any] = {"scale_g": min(SCALE_G, 0.25 * saved.recipe.pour.batch_g)}
+    grain: dict[str, Any] = {"scale_g": usual_scale_g(saved.recipe.pour.batch_g)}
     return strayed(
         saved.recipe,
         palette=saved.palette,

@@ -11,7 +11,7 @@ import numpy as np
 
 from shadematch._version import __version__
 from shadematch.errors import PourError
-from shadematch.models import expect
+from shadematch.models import between, expect, is_finite
 from shadematch.pot import InThePot
 from shadematch.pour import Pour, Recipe
 from shadematch.prediction import predict
@@ -19,7 +19,7 @@ from shadematch.saved import SavedRecipe
 from shadematch.sheet.words import clean, lines_needed
 from shadematch.spread import Spread
 
-__all__ = ["Content", "Dose", "content_of", "length", "yield_of"]
+__all__ = ["LOSS", "NOTE_SIZES", "Content", "Dose", "content_of", "length", "yield_of"]
 
 LOSS: Final = 0.03
 """Share of the base that stays in the pot and on the tools (common practice, no source)."""
@@ -111,14 +111,6 @@ def _note(value: object) -> str:
     return note
 
 
-def _positive(value: float, field: str, most: float, remedy: str) -> float:
-    number = isinstance(value, int | float | np.integer | np.floating)
-    if not number or isinstance(value, bool) or not 0 < value <= most:
-        raise PourError(f"must be a number above 0, at most {most:g}", field=field, value=value,
-                        remedy=remedy)  # fmt: skip
-    return float(value)
-
-
 def grams(mass: float) -> str:
     """A mass as one reads it off a scale: whole grams from 100 g on, then tenths."""
     if mass >= 100 or float(mass).is_integer():
@@ -155,8 +147,7 @@ def yield_of(
     PourError
         If a number can't be, or the batch gives less than is asked of it.
     """
-    number = isinstance(loss, int | float | np.integer | np.floating)
-    if not number or isinstance(loss, bool) or not 0 <= loss < 1:
+    if not is_finite(loss) or not 0 <= loss < 1:
         raise PourError("must be a number from 0 to below 1", field="loss", value=loss,
                         remedy="It is a share: 0.03 for 3 %")  # fmt: skip
     usable = pour.batch_g * (1.0 - loss)
@@ -175,10 +166,7 @@ def yield_of(
                             remedy="Make fewer, or melt more")  # fmt: skip
         short = f"{bars} {_bars(bars)} of {grams(each)}"
         return f"{short}: {stays}.", short
-    mass = _positive(bar_g, "bar_g", 1e5, "Weigh a bar, in g")
-    if mass < 0.1:
-        raise PourError("must be at least 0.1 g", field="bar_g", value=bar_g,
-                        remedy="Weigh a bar, in g")  # fmt: skip
+    mass = between(bar_g, "bar_g", 0.1, 1e5, "Weigh a bar, in g")
     count = math.floor(usable / mass * (1 + 1e-12))
     wanted = count if bars is None else int(bars)
     if count < max(wanted, 1):
@@ -249,11 +237,7 @@ def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
         found: object = (
             spread.get(field) if isinstance(spread, Mapping) else getattr(spread, field, None)
         )
-        if (
-            isinstance(found, bool)
-            or not isinstance(found, int | float | np.integer | np.floating)
-            or not 0 <= found < np.inf
-        ):
+        if not is_finite(found) or found < 0:
             raise PourError("must be a finite number, not negative", field=f"spread.{field}",
                             value=found, remedy="It is a CIEDE2000")  # fmt: skip
         values.append(float(found))

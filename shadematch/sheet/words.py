@@ -6,11 +6,12 @@ import unicodedata
 from collections.abc import Sequence
 from typing import Final
 
+from shadematch.models import STEERING
+
 __all__ = ["clean", "isolated", "lines_needed", "shortened", "units"]
 
 _ISOLATE: Final = "\u2068"
 _END: Final = "\u2069"
-_STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def clean(text: str, *, lines: bool = False) -> str:
@@ -26,7 +27,7 @@ def clean(text: str, *, lines: bool = False) -> str:
             kept.append(letter)
         elif kind in ("Cc", "Zl", "Zp"):
             kept.append(" ")
-        elif kind == "Cs" or letter in _STEERING or _no_character(letter):
+        elif kind == "Cs" or letter in STEERING or _no_character(letter):
             kept.append("\ufffd")
         else:
             kept.append(letter)
