@@ -32,7 +32,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
-__all__ = ["EDGE", "Target", "as_target", "triple"]
+__all__ = ["EDGE", "FARTHEST", "Target", "as_target", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -44,7 +44,7 @@ Covariance = tuple[Triple, Triple, Triple]
 _LEVEL: Final = 0.9
 EDGE: Final = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
 """Standard deviations to the ellipsoid that holds a normal colour with a probability of 90 %."""
-_FARTHEST: Final = 1e4
+FARTHEST: Final = 1e4
 """Beyond any colour, in CIELAB; keeps what is computed from it finite."""
 _DIRECTIONS: Final = 600
 
@@ -80,7 +80,7 @@ class Target:
 
     def __post_init__(self) -> None:
         lab = _triple(self.lab, "lab")
-        if np.abs(lab).max() > _FARTHEST:
+        if np.abs(lab).max() > FARTHEST:
             raise ColourError("is no colour", field="lab", value=self.lab,
                               remedy="L* runs to 100, a* and b* to some hundreds")  # fmt: skip
         observation(self.illuminant, self.observer)

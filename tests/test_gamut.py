@@ -406,6 +406,7 @@ def test_results_read_and_draw_themselves() -> None:
         (lambda g: g.coverage(3), "targets"),
         (lambda g: g.coverage(np.array([1.0, 2.0, 3.0])), "targets"),
         (lambda g: g.coverage(np.array([[1.0, 2.0, np.nan]])), "targets"),
+        (lambda g: g.distances(np.array([[50.0, 0.0, 0.0], [1e155, 0.0, 0.0]])), "targets"),
         (lambda g: g.slice(), "slice"),
         (lambda g: g.slice(lightness=50, hue=20), "slice"),
         (lambda g: g.slice(lightness=101), "lightness"),
