@@ -139,9 +139,7 @@ def calibrate(
                             remedy=f"In {unit}")  # fmt: skip
         errors = errors._replace(dose=float(dose_error), dose_share=0.0)
     allowed = _allowed(scattering, names)
-    if noise is not None:
-        expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
-    believed = Noise() if noise is None else noise
+    believed = Noise() if noise is None else _checked_noise(noise)
 
     def problem_of(
         seen: tuple[TestPour, ...],
@@ -243,6 +241,17 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
             raise PourError("two different bars have this name", field="test_pours",
                             value=pour.name, remedy="Give each bar a name of its own")  # fmt: skip
     return pours
+
+
+def _checked_noise(noise: Noise) -> Noise:
+    expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
+    for name, value in noise._asdict().items():
+        # Readings and model would be taken as exact, which they can't be all at once.
+        least = 1e-6 if name in ("floor", "model_lab") else 0.0
+        if not is_finite(value) or not least <= value <= 1e6:
+            raise PourError(f"must be a number from {least:g} on", field=f"noise.{name}",
+                            value=value, remedy="It is a standard deviation")  # fmt: skip
+    return noise
 
 
 def _names(pours: Sequence[TestPour], pigments: Sequence[str] | None) -> tuple[str, ...]:
