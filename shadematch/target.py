@@ -32,7 +32,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
-__all__ = ["EDGE", "FARTHEST", "Target", "as_target", "triple"]
+__all__ = ["EDGE", "FARTHEST", "Target", "as_target", "measured", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -226,17 +226,7 @@ class Target:
         SpectrumError
             If the spectrum can't be used.
         """
-        try:
-            x = np.asarray(wavelengths_nm, dtype=float)
-            y = np.asarray(reflectance, dtype=float)
-            if any(isinstance(v, str | bool | np.str_ | np.bool_)
-                   for given in (wavelengths_nm, reflectance) for v in given):  # fmt: skip
-                raise TypeError  # texts and truth values are no numbers
-        except (TypeError, ValueError, OverflowError):
-            raise SpectrumError(
-                "must be two lists of numbers", field="reflectance", value=reflectance,
-                remedy="Give wavelengths and reflectances, without quotation marks",
-            ) from None  # fmt: skip
+        x, y = measured(wavelengths_nm, reflectance, "reflectance")
         grid = onto_grid(x, y, field="reflectance")
         if y.min() < 0:
             raise SpectrumError(
@@ -387,6 +377,28 @@ def as_target(value: Target | str) -> Target:
         value=value,
         remedy="Use Target.from_lab, from_xyz or from_reflectance",
     )
+
+
+def measured(
+    wavelengths_nm: Sequence[float] | FloatArray, values: Sequence[float] | FloatArray, field_: str
+) -> tuple[FloatArray, FloatArray]:
+    """Wavelengths and measured values as arrays, of whatever shapes they have.
+
+    Raises
+    ------
+    SpectrumError
+        If one is no list of numbers.
+    """
+    try:
+        if any(isinstance(v, str | bool | np.str_ | np.bool_)
+               for given in (wavelengths_nm, values) for v in given):  # fmt: skip
+            raise TypeError  # texts and truth values are no numbers
+        return np.asarray(wavelengths_nm, dtype=float), np.asarray(values, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        raise SpectrumError(
+            "must be two lists of numbers", field=field_, value=values,
+            remedy="Give wavelengths and reflectances, without quotation marks",
+        ) from None  # fmt: skip
 
 
 def triple(values: FloatArray) -> Triple:

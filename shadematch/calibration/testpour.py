@@ -15,7 +15,7 @@ from shadematch.errors import PourError, ShadematchError, SpectrumError
 from shadematch.models import check_name, expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM, Observation, onto_grid
-from shadematch.target import Target
+from shadematch.target import Target, measured
 
 if TYPE_CHECKING:
     from shadematch.photo.response import Response
@@ -166,12 +166,7 @@ class TestPour:
         SpectrumError, PourError
             If the spectrum or another entry can't be used.
         """
-        try:
-            x = np.asarray(wavelengths_nm, dtype=float)
-            y = np.asarray(values, dtype=float)
-        except (TypeError, ValueError, OverflowError):
-            raise SpectrumError("must be two lists of numbers", field="values", value=values,
-                                remedy="Give wavelengths and reflectances") from None  # fmt: skip
+        x, y = measured(wavelengths_nm, values, "values")
         pour, view = _conditions(pour, view)
         expect(name, str, "name", "Give a text")
         grid = onto_grid(x, y, field=name or "values")
