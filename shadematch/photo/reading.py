@@ -136,6 +136,8 @@ class Picture:
     def small(self, longest: int) -> tuple[Patch, float]:
         """The whole photo with its longer side brought down to at most `longest` pixels.
 
+        Thinned as in `cut`, from the upper left pixel on.
+
         Returns
         -------
         Patch, float
@@ -151,11 +153,10 @@ class Picture:
         if self._alpha:
             seen = whole[..., -1] >= top_code * 0.99
         nothing = np.zeros_like(linear)
-        middle = 0.5 if every == 1 else every / 2
         patch = Patch(
             linear, seen, colour >= top_code, colour <= 0, nothing,
-            np.arange(0, self.width, every, dtype=np.float32) + middle,
-            np.arange(0, self.height, every, dtype=np.float32) + middle,
+            np.arange(0, self.width, every, dtype=np.float32) + 0.5,
+            np.arange(0, self.height, every, dtype=np.float32) + 0.5,
         )  # fmt: skip
         return patch, float(every)
 
