@@ -409,6 +409,12 @@ def test_noise_that_is_none(wrong: dict[str, float], field: str) -> None:
         sm.calibrate(spectral().pours, scattering="none", noise=Noise(**wrong))
 
 
+def test_a_pigment_named_twice_counts_once() -> None:
+    pours = [p for p in spectral().pours if set(p.doses) <= {"gorse"} and p.pour.white == 0.0]
+    found = sm.calibrate(pours, pigments=["gorse", "gorse"], scattering="none")
+    assert found.pigments == ("gorse",)
+
+
 def test_a_recipe_brings_its_pour() -> None:
     recipe = sm.Recipe({"gorse": 2.0}, sm.Pour(batch_g=500))
     same = spectral().interval({"gorse": 2.0}, pour=recipe.pour)

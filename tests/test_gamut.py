@@ -421,6 +421,19 @@ def test_bad_questions_are_refused(call: object, words: str) -> None:
         call(sm.gamut())  # type: ignore[operator]
 
 
+@pytest.mark.parametrize("within", [0.0, 0.1])
+def test_a_colour_that_the_first_search_missed(
+    within: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """False must be proved: where no floor says so, it is looked for once more."""
+    found = sm.gamut()
+    inside = sm.Target.from_lab(sm.predict({"gorse": 1, "dusk": 1}).lab)
+    missed = found._found(np.array([20.0, 0.0, 0.0]))[0], 5.0
+    monkeypatch.setattr(sm.Gamut, "_found", lambda self, lab: missed)
+    assert found.contains(inside, within=within)
+    assert not found.contains("#00ffff", within=within)
+
+
 def test_bad_conditions_are_refused() -> None:
     with pytest.raises(sm.PourError, match="max_pigments"):
         sm.gamut(max_pigments=0)

@@ -259,7 +259,7 @@ def _names(pours: Sequence[TestPour], pigments: Sequence[str] | None) -> tuple[s
     if pigments is None:
         names = poured
     else:
-        names = tuple((pigments,) if isinstance(pigments, str) else pigments)
+        names = tuple(dict.fromkeys((pigments,) if isinstance(pigments, str) else pigments))
         unlisted = [name for name in poured if name not in names]
         if unlisted:
             raise UnknownNameError("a pour holds a pigment that is not listed", field="pigments",

@@ -245,7 +245,7 @@ class Gamut:
         PourError
             If `within` is no number from 0 on.
         """
-        limit = _checked_within(within)
+        limit = max(_checked_within(within), EXACT)  # a floor of 0 would prove nothing
         lab = as_target(target).lab_in(self.view)
         region = self._region
         value = self._found(lab)[1]
