@@ -32,7 +32,7 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
-__all__ = ["EDGE", "FARTHEST", "Target", "as_target", "measured", "triple"]
+__all__ = ["EDGE", "FARTHEST", "Target", "as_target", "checked_covariance", "measured", "triple"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -88,7 +88,7 @@ class Target:
         if self.reflectance is not None:
             object.__setattr__(self, "reflectance", _spectrum(self.reflectance))
         if self.covariance is not None:
-            object.__setattr__(self, "covariance", _covariance(self.covariance))
+            object.__setattr__(self, "covariance", checked_covariance(self.covariance))
 
     @classmethod
     def from_hex(cls, code: str) -> Target:
@@ -186,7 +186,7 @@ class Target:
         white = observation(illuminant, observer).white
         _check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
         shown = ", ".join(f"{v:g}" for v in values)
-        known = None if covariance is None else _covariance(covariance)
+        known = None if covariance is None else checked_covariance(covariance)
         source = f"Lab ({shown})"
         return cls(triple(values), illuminant, observer, source, covariance=known)
 
@@ -436,7 +436,14 @@ def _spectrum(given: FloatArray) -> FloatArray:
     return values
 
 
-def _covariance(given: Sequence[Sequence[float]]) -> Covariance:
+def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covariance:
+    """A covariance of L*, a* and b*.
+
+    Raises
+    ------
+    ColourError
+        If it is none.
+    """
     try:
         matrix = np.asarray(given, dtype=float)
     except (TypeError, ValueError, OverflowError):

@@ -429,7 +429,7 @@ def test_a_colour_that_the_first_search_missed(
     found = sm.gamut()
     inside = sm.Target.from_lab(sm.predict({"gorse": 1, "dusk": 1}).lab)
     missed = found._found(np.array([20.0, 0.0, 0.0]))[0], 5.0
-    monkeypatch.setattr(sm.Gamut, "_found", lambda self, lab: missed)
+    monkeypatch.setattr(sm.Gamut, "_found", lambda *_: missed)
     assert found.contains(inside, within=within)
     assert not found.contains("#00ffff", within=within)
 
