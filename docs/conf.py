@@ -42,6 +42,7 @@ default_role = "py:obj"
 highlight_language = "none"  # blocks that say nothing are tables of columns and files
 napoleon_google_docstring = False
 napoleon_use_rtype = False
+napoleon_use_param = False  # parameters that share an explanation stay together
 # The turning solid is for notebooks; pages show the picture stored beside it.
 suppress_warnings = ["mystnb.unknown_mime_type", "ref.python"]
 html_theme = "furo"
@@ -84,7 +85,7 @@ def _property(*told: Any) -> None:
     """A property's first sentence whole: what stands before a colon in it is no type."""
     kind, lines = told[1], told[-1]
     if kind == "property":
-        lines.insert(0, "")
+        lines[:0] = ["..", ""]  # an empty comment: blank lines alone are skipped
 
 
 def _signature(*told: Any) -> tuple[str | None, str | None]:

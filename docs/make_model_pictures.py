@@ -1,6 +1,7 @@
-"""Draw the pictures of ``docs/model.md``: ``python docs/make_model_pictures.py``, from the root.
+"""Draw the pictures of ``docs/model.md`` and ``docs/questions.md``.
 
-Every colour in them is predicted for the invented demo palette.
+``python docs/make_model_pictures.py``, from the root. Every colour in them is predicted for the
+invented demo palette.
 """
 
 import itertools
@@ -10,8 +11,10 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib import pyplot
 from matplotlib.patches import FancyArrowPatch, Rectangle
+from scipy.optimize import brentq
 
 import shadematch as sm
+from shadematch.difference import delta_e
 from shadematch.standards import WAVELENGTHS_NM
 
 mpl.use("Agg")
@@ -81,9 +84,33 @@ def draw_mixing():
             ("half way", mean.hex)]  # fmt: skip
 
 
+def draw_differences():
+    """Pairs of bars that differ in one dose only, as far apart as CIEDE2000 says."""
+    figure, axes = pyplot.subplots(2, 1, figsize=(8, 3.6), layout="constrained")
+    for ax, (kept, moved) in zip(axes, (("gorse", "rosehip"), ("jetty", "dusk")), strict=True):
+        first = colour({kept: 1, moved: 1}, white=0.3)
+        for i, asked in enumerate((1, 2, 5, 10)):
+
+            def away(cm, kept=kept, moved=moved, first=first, asked=asked):
+                there = colour({kept: 1, moved: cm}, white=0.3)
+                return float(delta_e(np.array(first.lab), np.array(there.lab))) - asked
+
+            cm = brentq(away, 1.0, 8.0)
+            second = colour({kept: 1, moved: cm}, white=0.3)
+            ax.add_patch(Rectangle((i, 0), 0.46, 1, facecolor=first.hex))
+            ax.add_patch(Rectangle((i + 0.46, 0), 0.46, 1, facecolor=second.hex))
+            ax.text(i + 0.46, -0.1, f"CIEDE2000 {asked}", ha="center", va="top")
+            ax.text(i + 0.46, -0.42, f"{moved} 1 and {cm:.2f} cm", ha="center", va="top",
+                    fontsize=12)  # fmt: skip
+        ax.set(xlim=(-0.02, 3.94), ylim=(-0.8, 1.02))
+        ax.axis("off")
+    figure.savefig(FOLDER / "questions-differences.png", dpi=80)
+
+
 def main():
-    """Write ``docs/model-*.png``."""
+    """Write ``docs/model-*.png`` and ``docs/questions-differences.png``."""
     draw_path()
+    draw_differences()
     swatches(
         [
             ("2 cm of paste in 100 g, bars of", [

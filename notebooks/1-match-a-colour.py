@@ -17,7 +17,7 @@ match
 # %% [markdown]
 # The card is the answer: doses, predicted colour, and the proof that no other recipe of this
 # palette and pour comes closer. *Frugal* is the recipe with the least paste among those at most
-# 0.5 worse than the closest. Here are both.
+# 0.5 worse than the closest. Here both are the same recipe.
 
 # %%
 print("frugal ", match.frugal)
@@ -25,7 +25,7 @@ print("closest", match.closest)
 print(match.proof)
 
 # %% [markdown]
-# The same as lengths on a ruler, to print and take to the bench:
+# The same as lengths along a ruler. (A page to print and work by is `sm.batch_sheet(match)`.)
 
 # %%
 from shadematch.plots import draw_match

@@ -1,5 +1,5 @@
 # %% [markdown]
-# # Run a batch, from the order book to the repeat
+# # Run a batch
 #
 # The order book and the shelf are **invented**. Which orders can be poured from the tubes on the
 # shelf, and what has to be bought?

@@ -334,7 +334,8 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     up, down = c_lo - t_hi, t_lo - c_hi  # > 0: surely more, surely less chroma
     y = np.maximum(0.0, np.maximum(up, down)) / s_c_hi
     w = 2.0 * np.sqrt(c_lo * t_lo) * np.sin(0.5 * np.minimum(dh_lo, np.pi)) / s_h_hi
-    # R_T <= 0: the cross term takes away only where both differences have one sign.
+    # R_T <= 0: the cross term takes away only where both differences have one sign; where they
+    # surely have not it adds, and no less than the smallest of all three factors.
     opposite = (dh_lo > 0) & known & (((up > 0) & (dh < 0)) | ((down > 0) & (dh > 0)))
     rho = np.where(opposite, 0.0, rho_hi)
     y_top = np.maximum(np.abs(c_hi - t_lo), np.abs(t_hi - c_lo)) / s_c_lo
@@ -346,6 +347,7 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     top = np.maximum(np.where(y <= w, y_top, w_top), small)
     free = np.clip(0.5 * rho * large, small, top)
     framed = large * large + free * free - rho * large * free
+    framed += np.where(opposite, rho_lo * y * w, 0.0)
     # Delta C'^2 + Delta H'^2 is the squared distance in (a', b'), whatever the hue.
     a_gap = np.maximum(0.0, np.maximum(a_lo - ta, ta - a_hi))
     b_gap = np.maximum(0.0, np.maximum(b_lo - tb, tb - b_hi))

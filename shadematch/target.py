@@ -32,7 +32,17 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
-__all__ = ["EDGE", "FARTHEST", "Target", "as_target", "checked_covariance", "measured", "triple"]
+__all__ = [
+    "EDGE",
+    "FARTHEST",
+    "Covariance",
+    "Target",
+    "Triple",
+    "as_target",
+    "checked_covariance",
+    "measured",
+    "triple",
+]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -114,11 +124,9 @@ class Target:
         values = _triple(rgb, "srgb")
         if values.min() < 0 or values.max() > 1:
             raise ColourError(
-                "components must lie between 0 and 1",
-                field="srgb",
-                value=tuple(values.tolist()),
-                remedy="Divide 8-bit values by 255",
-            )
+                "components must lie between 0 and 1", field="srgb",
+                value=tuple(values.tolist()), remedy="Divide 8-bit values by 255",
+            )  # fmt: skip
         shown = ", ".join(f"{v:g}" for v in values)
         return cls._of_srgb(values, f"the sRGB colour ({shown})")
 
@@ -178,11 +186,9 @@ class Target:
         values = _triple(lab, "lab")
         if not 0 <= values[0] <= 100:
             raise ColourError(
-                "L* must lie between 0 and 100",
-                field="lab",
-                value=tuple(values.tolist()),
-                remedy="Give L*, a*, b* in this order",
-            )
+                "L* must lie between 0 and 100", field="lab",
+                value=tuple(values.tolist()), remedy="Give L*, a*, b* in this order",
+            )  # fmt: skip
         white = observation(illuminant, observer).white
         _check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
         shown = ", ".join(f"{v:g}" for v in values)
@@ -414,12 +420,8 @@ def _triple(values: Sequence[float], field_: str) -> FloatArray:
     except (TypeError, ValueError, OverflowError):
         array = np.empty(0)
     if array.shape != (3,) or not np.all(np.isfinite(array)):
-        raise ColourError(
-            "needs three finite numbers",
-            field=field_,
-            value=values,
-            remedy="Give all three as numbers, without quotation marks",
-        )
+        raise ColourError("needs three finite numbers", field=field_, value=values,
+                          remedy="Give all three as numbers, without quotation marks")  # fmt: skip
     return array
 
 
@@ -456,11 +458,9 @@ def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covaria
         or np.linalg.eigvalsh(matrix).min() < -1e-9 * size
     ):
         raise ColourError(
-            "is no covariance",
-            field="covariance",
-            value=given,
+            "is no covariance", field="covariance", value=given,
             remedy="Give a symmetric 3 x 3 matrix without negative eigenvalues",
-        )
+        )  # fmt: skip
     return triple(matrix[0]), triple(matrix[1]), triple(matrix[2])
 
 

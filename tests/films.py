@@ -235,7 +235,7 @@ def films(kind: str, rng: np.random.Generator) -> Films:
 
 
 def write_example() -> None:
-    """Write the paints of ``docs/calibration.md``: invented, nothing was measured."""
+    """Write the paints of ``docs/films.md``: invented, nothing was measured."""
     rng = np.random.default_rng(36)
     paints = films("hiding", rng)
     path, _ = paints.write(Path("data"), paints.learnt(), rng)

@@ -15,6 +15,7 @@ from shadematch.difference import delta_e
 from shadematch.prediction import model_for
 from shadematch.search.ideal import ideal
 from shadematch.search.joint import region_of
+from shadematch.search.minimax import minimax
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
 from shadematch.standards import WAVELENGTHS_NM, observation
@@ -126,6 +127,44 @@ def test_ideal_of_several_lights_is_no_worse_than_a_random_search() -> None:
     assert m.ideal.delta_e <= float(np.maximum.reduce(values).min()) + 1e-6
 
 
+@pytest.mark.parametrize("seed", [2, 5, 9])
+def test_minimax_against_differential_evolution(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    lights, pour = ("D65", "A", "FL11"), sm.Pour(batch_g=1000)
+    palette, target = sm.load_palette(), spectral(seed)
+    views = [sm.View(illuminant=light) for light in lights]
+    spaces = tuple(
+        whole_space(
+            model_for(palette, pour.thickness_cm, pour.white, view),
+            load_per_step=pour.load_per_step,
+            max_steps=pour.max_steps,
+        )
+        for view in views
+    )
+    goals = np.array([target.lab_in(view) for view in views])
+
+    def worst(steps):  # type: ignore[no-untyped-def]
+        values = [delta_e(s.lab(steps), g) for s, g in zip(spaces, goals, strict=True)]
+        return np.maximum.reduce(values)
+
+    def cost(x):  # type: ignore[no-untyped-def]
+        over = np.maximum(x.sum(axis=0) - pour.max_steps, 0)
+        return np.where(over > 0, 200.0 + over, worst(x.T))
+
+    theirs = differential_evolution(
+        cost, [(0, pour.max_steps)] * 5, vectorized=True, updating="deferred",
+        rng=seed, tol=1e-8, maxiter=600,
+    )  # fmt: skip
+    start = np.clip(theirs.x + rng.normal(0, 1.0, 5), 0, None)
+    start *= min(1.0, pour.max_steps / start.sum())
+    steps, value = minimax(spaces, goals, start)
+    assert worst(start) > 1.02 * theirs.fun
+    assert value == pytest.approx(float(worst(steps)), abs=1e-12)
+    assert value <= theirs.fun + 1e-3
+    assert steps.min() >= 0
+    assert steps.sum() <= pour.max_steps + 1e-9
+
+
 # --- let-downs
 
 
@@ -227,6 +266,22 @@ def test_a_scattering_paste_let_down() -> None:
     assert others
     assert m.closest.delta_e == pytest.approx(best, abs=1e-9)
     assert m.bound <= best + 1e-12
+
+
+def test_one_step_of_a_paste_that_scatters_under_several_lights() -> None:
+    palette, pour = with_chalk(), sm.Pour(batch_g=25)
+    assert pour.max_steps == 1
+    chalk = next(p.name for p in palette.pigments if p.scatters)
+    lights = ("D65", "A")
+    look = sm.predict({chalk: 1}, palette=palette, pour=pour)
+    m = sm.match(sm.Target.from_xyz(look.xyz), palette=palette, pour=pour, lights=lights)
+    assert m.recipe.doses_cm == {chalk: 1}
+    values = []
+    for light in lights:
+        view = sm.View(illuminant=light)
+        lab = sm.predict({chalk: 1}, palette=palette, pour=pour, view=view).lab
+        values.append(float(delta_e(np.array(lab), m.target.lab_in(view))))
+    assert m.delta_e == pytest.approx(max(values), abs=1e-9)
 
 
 @pytest.mark.parametrize(

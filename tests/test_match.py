@@ -326,6 +326,36 @@ def test_choices_are_a_front(code: str) -> None:
         assert not better.any()
 
 
+def test_choices_come_down_by_a_twentieth_of_the_paste() -> None:
+    # For each number of pastes the closest recipe, then the closest with at least a step and a
+    # twentieth less paste, and so on as far as 3 from the best; what others undercut is left out.
+    palette = sm.load_palette().only("gorse", "rosehip", "dusk")
+    pour = sm.Pour(batch_g=1000)
+    m = sm.match("#000000", palette=palette, pour=pour)
+    steps = every_recipe(3, pour.max_steps)
+    lab = model_for(palette, 1.0, 0.0, sm.View()).lab(steps * pour.load_per_step)
+    values = delta_e(lab, np.array(m.target.lab))
+    totals, tubes = steps.sum(axis=1), np.count_nonzero(steps, axis=1)
+    found = set()
+    for count in range(4):
+        most = pour.max_steps
+        while (good := (tubes <= count) & (totals <= most)).any():
+            least = values[good].min()
+            if least >= m.closest.delta_e + 3:
+                break
+            total = int(totals[good & (values == least)].min())
+            used = int(tubes[good & (values == least) & (totals == total)].min())
+            found.add((round(float(least), 9), total, used))
+            most = total - max(1, total // 20)
+    assert max(total for _, total, _ in found) >= 38
+    front = {
+        a for a in found
+        if not any(b != a and all(x <= y for x, y in zip(b, a, strict=True)) for b in found)
+    }  # fmt: skip
+    listed = {(round(c.delta_e, 9), c.recipe.total_cm, c.recipe.tubes) for c in m.choices}
+    assert listed == front
+
+
 def test_verdicts() -> None:
     assert sm.match("#d9822b", pour=sm.Pour(batch_g=20_000)).verdict.limit == "nothing"
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict

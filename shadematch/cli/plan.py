@@ -1,6 +1,6 @@
 """``shadematch plan``: which orders can be poured, in which recipe each, and what to buy.
 
-The two files are described at the head of `shadematch.planning.books`.
+The page on files, and the head of `shadematch.planning.books`, list the columns of both.
 
 With ``--json``: ``poured``, a list of {order, pots, among, use_cm, cost_per_bar, value, due} and
 of the recipe of one pot ``doses_cm`` to ``tubes``, ``delta_e`` and ``predicted`` as in

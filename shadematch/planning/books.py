@@ -26,8 +26,7 @@ A shelf has a line for each pigment, and may have one for each base::
     most          how many tubes can be bought
     shelf_g       base there [g]; empty for as much as is needed
 
-How they may be written `shadematch.readers` tells: semicolons, tabs, decimal commas and UTF-16
-are understood, and lines that start with # are notes.
+`shadematch.readers` tells how tables may be written.
 """
 
 from __future__ import annotations

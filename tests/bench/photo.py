@@ -4,7 +4,7 @@
     python -m tests.bench.photo soaps
 
 The protocol was written down, and kept in the repository, before it was run for the first time;
-`PROTOCOL` has it in words, and docs/photo.md what came out. `every` (1 by default) takes every
+`PROTOCOL` has it in words, and docs/accuracy.md what came out. `every` (1 by default) takes every
 n-th surface only, and lights by their names only these: for trying, not for figures. The whole
 takes about ten minutes on two cores. `soaps` is a second, smaller evaluation (`SOAPS`).
 """

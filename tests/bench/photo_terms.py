@@ -7,7 +7,7 @@ test colours of CIE 13.3, CIE 2024 and a colour quality scale, two of soaps in s
 steep bands, which cameras see worst; with invented cameras and invented charts, half under
 lights of CIE, half under invented daylight, lamps and LEDs. Fits the terms of
 `shadematch.photo.uncertainty`. `tests.bench.photo` uses other surfaces, cameras, charts and
-lights; what overlaps is said in docs/photo.md.
+lights; what overlaps is said in docs/accuracy.md.
 """
 
 from __future__ import annotations
