@@ -54,6 +54,9 @@ FROZEN_ILLUMINANTS: Final = (
 """CIE names of the illuminants whose weights are shipped."""
 
 _FILE: Final = "standards.npz"
+_LEAST_WHITE: Final = 1e-6
+"""Tristimulus values of a white, Y = 100, that CIELAB can still divide by: under a lamp without
+blue, Z of the 10 degree observer is 0."""
 
 
 class Observation(NamedTuple):
@@ -94,7 +97,7 @@ def observation(illuminant: Light = "D65", observer: str = "2") -> Observation:
     Raises
     ------
     ColourError
-        If either name is unknown.
+        If either name is unknown, or the light leaves CIELAB without a white.
     """
     named = isinstance(illuminant, str | Illuminant)
     if not named or not isinstance(observer, str):
@@ -121,6 +124,13 @@ def _observation(illuminant: Light, observer: str) -> Observation:
         weights = weighting_factors(illuminant, observer)
     weights.setflags(write=False)
     white = weights.sum(axis=1)
+    if not white.min() > _LEAST_WHITE:
+        raise ColourError(
+            "has light at one end of the spectrum only: CIELAB has no white in it",
+            field="illuminant",
+            value=str(illuminant),
+            remedy="Give a light that has some of every colour, blue too",
+        )
     white.setflags(write=False)
     return Observation(weights, white)
 
@@ -322,7 +332,8 @@ def onto_grid(
             "does not cover the visible range",
             field=field,
             value=f"{x[0]:g} to {x[-1]:g} nm",
-            remedy="It must reach from 400 nm or less to 700 nm or more",
+            remedy="It must reach from 400 nm or less to 700 nm or more; "
+            "where an instrument stops just short, repeat its end value (ASTM E308)",
         )
     if np.diff(x).max() > 20:
         raise SpectrumError(

@@ -32,7 +32,17 @@ from shadematch.pour import View
 from shadematch.readers import read_spectrum
 from shadematch.standards import WAVELENGTHS_NM, observation, onto_grid
 
-__all__ = ["EDGE", "Covariance", "Target", "as_target", "triple"]
+__all__ = [
+    "EDGE",
+    "FARTHEST",
+    "Covariance",
+    "Target",
+    "Triple",
+    "as_target",
+    "checked_covariance",
+    "measured",
+    "triple",
+]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
@@ -44,7 +54,7 @@ Covariance = tuple[Triple, Triple, Triple]
 _LEVEL: Final = 0.9
 EDGE: Final = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
 """Standard deviations to the ellipsoid that holds a normal colour with a probability of 90 %."""
-_FARTHEST: Final = 1e4
+FARTHEST: Final = 1e4
 """Beyond any colour, in CIELAB; keeps what is computed from it finite."""
 _DIRECTIONS: Final = 600
 
@@ -80,7 +90,7 @@ class Target:
 
     def __post_init__(self) -> None:
         lab = _triple(self.lab, "lab")
-        if np.abs(lab).max() > _FARTHEST:
+        if np.abs(lab).max() > FARTHEST:
             raise ColourError("is no colour", field="lab", value=self.lab,
                               remedy="L* runs to 100, a* and b* to some hundreds")  # fmt: skip
         observation(self.illuminant, self.observer)
@@ -88,7 +98,7 @@ class Target:
         if self.reflectance is not None:
             object.__setattr__(self, "reflectance", _spectrum(self.reflectance))
         if self.covariance is not None:
-            object.__setattr__(self, "covariance", _covariance(self.covariance))
+            object.__setattr__(self, "covariance", checked_covariance(self.covariance))
 
     @classmethod
     def from_hex(cls, code: str) -> Target:
@@ -114,11 +124,9 @@ class Target:
         values = _triple(rgb, "srgb")
         if values.min() < 0 or values.max() > 1:
             raise ColourError(
-                "components must lie between 0 and 1",
-                field="srgb",
-                value=tuple(values.tolist()),
-                remedy="Divide 8-bit values by 255",
-            )
+                "components must lie between 0 and 1", field="srgb",
+                value=tuple(values.tolist()), remedy="Divide 8-bit values by 255",
+            )  # fmt: skip
         shown = ", ".join(f"{v:g}" for v in values)
         return cls._of_srgb(values, f"the sRGB colour ({shown})")
 
@@ -178,15 +186,13 @@ class Target:
         values = _triple(lab, "lab")
         if not 0 <= values[0] <= 100:
             raise ColourError(
-                "L* must lie between 0 and 100",
-                field="lab",
-                value=tuple(values.tolist()),
-                remedy="Give L*, a*, b* in this order",
-            )
+                "L* must lie between 0 and 100", field="lab",
+                value=tuple(values.tolist()), remedy="Give L*, a*, b* in this order",
+            )  # fmt: skip
         white = observation(illuminant, observer).white
         _check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
         shown = ", ".join(f"{v:g}" for v in values)
-        known = None if covariance is None else _covariance(covariance)
+        known = None if covariance is None else checked_covariance(covariance)
         source = f"Lab ({shown})"
         return cls(triple(values), illuminant, observer, source, covariance=known)
 
@@ -226,17 +232,7 @@ class Target:
         SpectrumError
             If the spectrum can't be used.
         """
-        try:
-            x = np.asarray(wavelengths_nm, dtype=float)
-            y = np.asarray(reflectance, dtype=float)
-            if any(isinstance(v, str | bool | np.str_ | np.bool_)
-                   for given in (wavelengths_nm, reflectance) for v in given):  # fmt: skip
-                raise TypeError  # texts and truth values are no numbers
-        except (TypeError, ValueError, OverflowError):
-            raise SpectrumError(
-                "must be two lists of numbers", field="reflectance", value=reflectance,
-                remedy="Give wavelengths and reflectances, without quotation marks",
-            ) from None  # fmt: skip
+        x, y = measured(wavelengths_nm, reflectance, "reflectance")
         grid = onto_grid(x, y, field="reflectance")
         if y.min() < 0:
             raise SpectrumError(
@@ -389,6 +385,28 @@ def as_target(value: Target | str) -> Target:
     )
 
 
+def measured(
+    wavelengths_nm: Sequence[float] | FloatArray, values: Sequence[float] | FloatArray, field_: str
+) -> tuple[FloatArray, FloatArray]:
+    """Wavelengths and measured values as arrays, of whatever shapes they have.
+
+    Raises
+    ------
+    SpectrumError
+        If one is no list of numbers.
+    """
+    try:
+        if any(isinstance(v, str | bool | np.str_ | np.bool_)
+               for given in (wavelengths_nm, values) for v in given):  # fmt: skip
+            raise TypeError  # texts and truth values are no numbers
+        return np.asarray(wavelengths_nm, dtype=float), np.asarray(values, dtype=float)
+    except (TypeError, ValueError, OverflowError):
+        raise SpectrumError(
+            "must be two lists of numbers", field=field_, value=values,
+            remedy="Give wavelengths and reflectances, without quotation marks",
+        ) from None  # fmt: skip
+
+
 def triple(values: FloatArray) -> Triple:
     """Three plain numbers of an array of shape (3,)."""
     return float(values[0]), float(values[1]), float(values[2])
@@ -402,12 +420,8 @@ def _triple(values: Sequence[float], field_: str) -> FloatArray:
     except (TypeError, ValueError, OverflowError):
         array = np.empty(0)
     if array.shape != (3,) or not np.all(np.isfinite(array)):
-        raise ColourError(
-            "needs three finite numbers",
-            field=field_,
-            value=values,
-            remedy="Give all three as numbers, without quotation marks",
-        )
+        raise ColourError("needs three finite numbers", field=field_, value=values,
+                          remedy="Give all three as numbers, without quotation marks")  # fmt: skip
     return array
 
 
@@ -424,7 +438,14 @@ def _spectrum(given: FloatArray) -> FloatArray:
     return values
 
 
-def _covariance(given: Sequence[Sequence[float]]) -> Covariance:
+def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covariance:
+    """A covariance of L*, a* and b*.
+
+    Raises
+    ------
+    ColourError
+        If it is none.
+    """
     try:
         matrix = np.asarray(given, dtype=float)
     except (TypeError, ValueError, OverflowError):
@@ -437,11 +458,9 @@ def _covariance(given: Sequence[Sequence[float]]) -> Covariance:
         or np.linalg.eigvalsh(matrix).min() < -1e-9 * size
     ):
         raise ColourError(
-            "is no covariance",
-            field="covariance",
-            value=given,
+            "is no covariance", field="covariance", value=given,
             remedy="Give a symmetric 3 x 3 matrix without negative eigenvalues",
-        )
+        )  # fmt: skip
     return triple(matrix[0]), triple(matrix[1]), triple(matrix[2])
 
 

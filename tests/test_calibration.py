@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import pickle
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -393,13 +394,47 @@ def test_refusals_of_the_answer() -> None:
         sm.calibrate([])
 
 
-def test_by_mass() -> None:
-    # The same pours by weight: 1.3 g of paste a centimetre.
+@pytest.mark.parametrize(
+    ("wrong", "field"),
+    [
+        ({"model_lab": 0.0}, "model_lab"),
+        ({"share": 0.0, "floor": 0.0}, "floor"),
+        ({"share": float("nan")}, "share"),
+        ({"lab": -0.5}, "lab"),
+        ({"floor": "0.01"}, "floor"),
+    ],
+)
+def test_noise_that_is_none(wrong: dict[str, float], field: str) -> None:
+    with pytest.raises(sm.PourError, match=rf"noise\.{field}: must be a number from"):
+        sm.calibrate(spectral().pours, scattering="none", noise=Noise(**wrong))
+
+
+def test_a_pigment_named_twice_counts_once() -> None:
+    pours = [p for p in spectral().pours if set(p.doses) <= {"gorse"} and p.pour.white == 0.0]
+    found = sm.calibrate(pours, pigments=["gorse", "gorse"], scattering="none")
+    assert found.pigments == ("gorse",)
+
+
+def test_a_recipe_brings_its_pour() -> None:
+    recipe = sm.Recipe({"gorse": 2.0}, sm.Pour(batch_g=500))
+    same = spectral().interval({"gorse": 2.0}, pour=recipe.pour)
+    assert spectral().interval(recipe) == spectral().interval(recipe, pour=recipe.pour) == same
+    with pytest.raises(sm.PourError, match="pour: is given twice, and not the same"):
+        spectral().interval(recipe, pour=sm.Pour(batch_g=100))
+
+
+@functools.cache
+def by_mass() -> sm.Calibration:
+    """The same pours by weight: 1.3 g of paste a centimetre."""
     grams = [
         dataclasses.replace(p, doses={n: 1.3 * d for n, d in p.doses.items()}, unit="g")
         for p in spectral().pours
     ]
-    found = sm.calibrate(grams, scattering="none", dose_error=0.26)
+    return sm.calibrate(grams, scattering="none", dose_error=0.26)
+
+
+def test_by_mass() -> None:
+    found = by_mass()
     assert found.unit == "g"
     strength = found.spectrum("gorse")[0] * 1.3 / spectral().spectrum("gorse")[0]
     np.testing.assert_allclose(strength, 1.0, atol=0.02)
@@ -416,6 +451,9 @@ def test_starter_plan_has_seventeen_readings() -> None:
     assert max(load) <= sm.Pour().max_load
     with pytest.raises(sm.PourError):
         sm.starter_plan(("gorse", "gorse"))
+    # Half a centimetre in 10 g is 5 cm per 100 g: the light bar would be as deep as the deep one.
+    with pytest.raises(sm.PourError, match="batch_g: is too small for two loads"):
+        sm.starter_plan(("gorse",), batch_g=10)
 
 
 def test_next_pours_help_as_they_promise() -> None:
@@ -433,7 +471,43 @@ def test_next_pours_help_as_they_promise() -> None:
     assert sm.next_pours(after, count=1)[0].before == pytest.approx(first.after, rel=0.35)
 
 
+def test_next_pours_are_in_the_unit_of_the_calibration(tmp_path: Path) -> None:
+    planned = [n.pour for n in sm.next_pours(by_mass(), count=2)]
+    assert all(p.unit == "g" and " g " in str(p) and " cm gorse" not in str(p) for p in planned)
+    assert pickle.loads(pickle.dumps(planned[0])) == planned[0]
+    with pytest.raises(sm.PourError, match="candidates: doses are in another unit"):
+        sm.next_pours(by_mass(), candidates=sm.starter_plan(NAMES).pours)
+    # Filled in and read, a form's doses are those of the plan, whatever their unit.
+    for unit in ("cm", "g", "part"):
+        plan = sm.PouringPlan(tuple(dataclasses.replace(p, unit=unit) for p in planned))
+        head, *lines = plan.form("lab").splitlines()
+        filled = [line.removesuffix(",,") + "50,0,0" for line in lines]
+        path = tmp_path / f"{unit}.csv"
+        path.write_text("\n".join([head, *filled]), encoding="utf-8")
+        for made, asked in zip(sm.read_test_pours(path), planned, strict=True):
+            assert made.unit == unit
+            assert dict(made.doses) == pytest.approx(dict(asked.doses))
+    mixed = sm.PouringPlan((planned[0], *sm.starter_plan(NAMES).pours))
+    with pytest.raises(sm.PourError, match="more than one unit"):
+        mixed.form()
+
+
 # --- a new lot
+
+
+def test_a_new_lot_rests_on_the_pours_before_it() -> None:
+    """What only earlier pours tell is neither forgotten nor called unknown."""
+    old = by_mass()
+    clear = [p for p in old.pours if "jetty" in p.doses and p.pour.white == 0.0][:2]
+    new = sm.new_lot(old, "jetty", clear).calibration
+    assert not any("never poured" in text for text in new.poorly_known)
+    assert new.palette.note == f"Calibrated from {len(old.pours) + 2} readings; doses in g."
+    bars = len({p.name for p in old.pours})
+    assert f"from {len(old.pours) + 2} readings of {bars} bars\n" in str(new)
+    assert "new lot     jetty: 2 of the readings\n" in str(new)
+    # Loads like those of all pours, not of the lot's own, which hold one paste only.
+    first = sm.next_pours(new, count=1)[0]
+    assert set(first.pour.doses) <= set(NAMES) and first.after < first.before
 
 
 @pytest.mark.parametrize(("factor", "visible"), [(1.0, False), (0.8, True), (1.25, True)])

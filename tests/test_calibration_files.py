@@ -157,6 +157,32 @@ def test_missing_wavelengths_and_mixed_grids(write: Write) -> None:
         sm.read_test_pours(write(spectral(short, ("one,2", RISING[5:]))))
 
 
+@pytest.mark.parametrize("digits", [0, 1])
+def test_heads_that_are_rounded_miss_nothing(write: Write, digits: int) -> None:
+    """Every 3.33 nm, written as 380, 383, 387, 390 or with one digit."""
+    exact = 380 + np.arange(106) / 0.3
+    row = 0.3 + 0.001 * (exact - 380)
+    text = "name," + ",".join(f"{nm:.{digits}f}" for nm in exact)
+    (pour,) = sm.read_test_pours(write(text + "\none," + ",".join(f"{v:.6f}" for v in row) + "\n"))
+    known = [v for v in pour.spectrum or () if v is not None]
+    np.testing.assert_allclose(known, 0.3 + 0.001 * np.arange(0, 351, 10), atol=1e-3)
+    holed = [f"{v:.6f}" if i != 40 else "" for i, v in enumerate(row)]
+    with pytest.raises(sm.PourError, match="line 2: a wavelength is missing"):
+        sm.read_test_pours(write(text + "\none," + ",".join(holed) + "\n"))
+
+
+@pytest.mark.parametrize("values", [0.9, None])
+def test_a_backing_that_is_no_list(write: Write, values: object) -> None:
+    with pytest.raises(sm.PourError, match=r"backings\.card: is no list .*36 reflectances"):
+        sm.read_test_pours(write("name,L,a,b\none,50,0,2\n"), backings={"card": values})  # type: ignore[dict-item]
+
+
+@pytest.mark.parametrize("values", [["0.5"] * 36, [True] * 36])
+def test_readings_that_are_no_numbers(values: object) -> None:
+    with pytest.raises(sm.SpectrumError, match="values: must be two lists of numbers"):
+        sm.TestPour.from_spectrum({}, range(380, 731, 10), values)  # type: ignore[arg-type]
+
+
 def test_unreadable_files(tmp_path: Path) -> None:
     with pytest.raises(sm.PourError, match="can't be read"):
         sm.read_test_pours(tmp_path / "none.csv")

@@ -209,6 +209,19 @@ def test_shares_refuse() -> None:
         sm.match_shares(found, "#808080", by_spectrum=True)
 
 
+def test_shares_after_a_new_lot_go_as_far_as_before() -> None:
+    """A lot's own pours hold one dye; the largest loads of the others are known from before."""
+    _, found = dyes()
+    alone = [p for p in found.pours if set(p.doses) == {"jetty"}]
+    lot = sm.new_lot(found, "jetty", alone).calibration
+    largest = max(p.loads.get("gorse", 0.0) for p in found.pours)
+    goal = sm.Target.from_lab(found.interval({"gorse": 0.8 * largest}).lab)
+    before, after = (sm.match_shares(c, goal, max_pigments=1) for c in (found, lot))
+    assert after.loads.keys() == before.loads.keys() == {"gorse"}
+    assert after.loads["gorse"] == pytest.approx(before.loads["gorse"], rel=0.01)
+    assert after.delta_e < 0.1
+
+
 def test_shares_of_a_name_given_twice() -> None:
     _, found = paints()
     once = sm.match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk"])

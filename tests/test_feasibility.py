@@ -60,6 +60,16 @@ def test_sentences_say_where(green: sm.Feasibility) -> None:
     gap = np.array([[True, True, True, False], [False] * 4, [True, False, False, False]])
     text = "can be made in clear base up to 4 cm, not with 5% white, and in base with 10% white"
     assert pale._where(gap) == f"{text} up to 0.5 cm"
+    # What lies between, and can't be made, is told as it is.
+    steps = sm.feasibility("#f2d0d8", thicknesses_cm=(1,), whites=(0, 0.02, 0.05, 0.1, 0.2))
+    for flags, said in (
+        ((1, 0, 1, 0, 1), "not with 2% or 10% white, and in base with 20% white at 1 cm"),
+        ((1, 0, 0, 0, 1), "not with 2% to 10% white, and in base with 20% white at 1 cm"),
+        ((1, 0, 0, 1, 0), "not with 2% or 5% white, needs less white than 20%"),
+        ((1, 1, 0, 0, 0), "needs less white than 5%"),
+    ):
+        good = np.array(flags, dtype=bool)[:, None]
+        assert steps._where(good) == f"can be made in clear base at 1 cm, {said}"
     cyan = sm.feasibility("#00ffff", **GRID)
     assert cyan.sentence.startswith("#00ffff is outside this palette: nearest is #")
     dark = sm.feasibility("#202020", thicknesses_cm=(0.5, 1, 2), whites=(0,), batches_g=(500,))
@@ -105,6 +115,8 @@ def test_a_palette_without_one_tube(green: sm.Feasibility) -> None:
         ({"thicknesses_cm": (0.0,)}, "thickness_cm"),
         ({"whites": (0.5, 1.5)}, "white"),
         ({"whites": "clear"}, "whites"),
+        ({"thicknesses_cm": "12"}, "thicknesses_cm"),  # no 1 cm and 2 cm
+        ({"whites": (False, True)}, "whites"),
         ({"batches_g": (float("inf"),)}, "batches_g"),
         ({"batches_g": (-5,)}, "batch_g"),
         ({"within": -1}, "within"),
@@ -174,6 +186,8 @@ def test_ladder_of_given_values() -> None:
         ({"dusk": 1}, {"along": "white", "values": (0, 1.2)}, "values"),
         ({"dusk": 1}, {"along": "thickness", "values": (0, 1)}, "thickness_cm"),
         ({"dusk": 1}, {"along": "load", "values": (0, float("nan"))}, "values"),
+        ({"dusk": 1}, {"along": "load", "values": ("1", "2")}, "values"),
+        ({"dusk": 1}, {"along": "white", "values": [False, True]}, "values"),
         ({"dusk": 1}, {"along": "load", "every": 0}, "every"),
         ("dusk", {"along": "load"}, "doses"),
     ],

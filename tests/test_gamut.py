@@ -419,6 +419,7 @@ def test_results_read_and_draw_themselves() -> None:
         (lambda g: g.coverage(3), "targets"),
         (lambda g: g.coverage(np.array([1.0, 2.0, 3.0])), "targets"),
         (lambda g: g.coverage(np.array([[1.0, 2.0, np.nan]])), "targets"),
+        (lambda g: g.distances(np.array([[50.0, 0.0, 0.0], [1e155, 0.0, 0.0]])), "targets"),
         (lambda g: g.slice(), "slice"),
         (lambda g: g.slice(lightness=50, hue=20), "slice"),
         (lambda g: g.slice(lightness=101), "lightness"),
@@ -431,6 +432,19 @@ def test_results_read_and_draw_themselves() -> None:
 def test_bad_questions_are_refused(call: object, words: str) -> None:
     with pytest.raises(sm.ShadematchError, match=words):
         call(sm.gamut())  # type: ignore[operator]
+
+
+@pytest.mark.parametrize("within", [0.0, 0.1])
+def test_a_colour_that_the_first_search_missed(
+    within: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """False must be proved: where no floor says so, it is looked for once more."""
+    found = sm.gamut()
+    inside = sm.Target.from_lab(sm.predict({"gorse": 1, "dusk": 1}).lab)
+    missed = found._found(np.array([20.0, 0.0, 0.0]))[0], 5.0
+    monkeypatch.setattr(sm.Gamut, "_found", lambda *_: missed)
+    assert found.contains(inside, within=within)
+    assert not found.contains("#00ffff", within=within)
 
 
 def test_bad_conditions_are_refused() -> None:

@@ -137,6 +137,17 @@ def test_what_is_no_light(name: str, x: object, power: object, problem: str) -> 
         sm.Illuminant(name, x, power)  # type: ignore[arg-type]
 
 
+def test_light_without_blue_is_refused_where_it_leaves_no_white() -> None:
+    """The 10 degree observer's z is 0 from 560 nm on (CIE 15): CIELAB would divide by it."""
+    amber = sm.Illuminant("amber", range(380, 731, 10), [0.0] * 19 + [1.0] * 17)  # type: ignore[arg-type]
+    assert np.isfinite(sm.predict({"gorse": 1}, view=sm.View(illuminant=amber)).lab).all()
+    with pytest.raises(sm.ColourError, match=r"illuminant: has light at one end.*amber.*blue"):
+        sm.View(illuminant=amber, observer="10")
+    seen = sm.View(observer="10")
+    with pytest.raises(sm.ColourError, match="amber"):
+        sm.match("#d9822b", view=seen, lights=["D65", amber])
+
+
 def test_a_view_refuses_what_is_no_light() -> None:
     for value in (5, None, {"name": "x"}):
         with pytest.raises(sm.PourError, match="illuminant"):

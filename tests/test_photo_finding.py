@@ -86,6 +86,16 @@ def test_tilted(ends: Any, tmp_path: Path) -> None:
     assert off(found, to(CORNERS)) < 0.08
 
 
+def test_a_large_photo_is_searched_without_a_shift(tmp_path: Path) -> None:
+    """Every fourth pixel is looked at: upside down, corners must lie within half a step of it."""
+    picture = np.kron(scene(), np.ones((6, 6, 1)))
+    size = np.array(SIZE) * 6
+    found = sm.find_chart(save(tmp_path / "p.jpg", picture))
+    turned = sm.find_chart(save(tmp_path / "t.jpg", picture[::-1, ::-1]))
+    assert off(found, CORNERS * 6) < 0.05
+    assert np.abs((np.array(found.corners) + turned.corners - size).mean(axis=0)).max() < 2.0
+
+
 def test_colour_is_that_of_corners_given(tmp_path: Path) -> None:
     place = save(tmp_path / "p.jpg", scene("A"))
     given = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)

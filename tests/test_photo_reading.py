@@ -62,6 +62,33 @@ def test_heic(tmp_path: Path) -> None:
     assert "HEIC" in open_photo(tmp_path / "photo.heic").notes[0]
 
 
+@pytest.mark.parametrize(
+    # H.273: primaries 1 BT.709, 9 BT.2020, 12 P3; curves 13 sRGB, 16 PQ, 18 HLG, 8 linear.
+    ("primaries", "curve", "read"),
+    [(2, 2, "sRGB"), (1, 13, "sRGB"), (1, 1, "sRGB"), (12, 13, "Display P3"),
+     (9, 16, None), (9, 18, None), (9, 13, None), (12, 16, None), (1, 8, None)],
+)  # fmt: skip
+def test_heic_that_states_its_coding(
+    primaries: int, curve: int, read: str | None, tmp_path: Path
+) -> None:
+    place = tmp_path / "photo.heic"
+    image = Image.fromarray(plain((200, 120, 60), (64, 64)))
+    options = {"color_primaries": primaries, "transfer_characteristics": curve}
+    made = pillow_heif.from_pillow(image)
+    made.save(place, quality=95, save_nclx_profile=True, full_range_flag=1, **options)
+    stated = pillow_heif.open_heif(place).info["nclx_profile"]
+    assert {key: int(stated[key]) for key in options} == options
+    if read is None:
+        with pytest.raises(sm.PhotoError, match=f"HDR.*primaries {primaries}, curve {curve}"):
+            open_photo(place)
+    else:
+        assert open_photo(place).profile.name == read
+    # A profile counts before what the coding states.
+    image.info["icc_profile"] = icc(P3, SRGB_PARA)
+    pillow_heif.from_pillow(image).save(place, save_nclx_profile=True, **options)
+    assert open_photo(place).profile.name == "Display P3"
+
+
 @pytest.mark.parametrize("kind", ["tiff", "png"])
 def test_16_bits_are_not_cut_to_8(kind: str, tmp_path: Path) -> None:
     codes = np.full((24, 20, 3), (20000, 20100, 20200), dtype=np.uint16)

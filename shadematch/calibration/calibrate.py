@@ -139,9 +139,7 @@ def calibrate(
                             remedy=f"In {unit}")  # fmt: skip
         errors = errors._replace(dose=float(dose_error), dose_share=0.0)
     allowed = _allowed(scattering, names)
-    if noise is not None:
-        expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
-    believed = Noise() if noise is None else noise
+    believed = Noise() if noise is None else _checked_noise(noise)
 
     def problem_of(
         seen: tuple[TestPour, ...],
@@ -245,12 +243,23 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
     return pours
 
 
+def _checked_noise(noise: Noise) -> Noise:
+    expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
+    for name, value in noise._asdict().items():
+        # Readings and model would be taken as exact, which they can't be all at once.
+        least = 1e-6 if name in ("floor", "model_lab") else 0.0
+        if not is_finite(value) or not least <= value <= 1e6:
+            raise PourError(f"must be a number from {least:g} on", field=f"noise.{name}",
+                            value=value, remedy="It is a standard deviation")  # fmt: skip
+    return noise
+
+
 def _names(pours: Sequence[TestPour], pigments: Sequence[str] | None) -> tuple[str, ...]:
     poured = tuple(dict.fromkeys(name for p in pours for name in p.doses))
     if pigments is None:
         names = poured
     else:
-        names = tuple((pigments,) if isinstance(pigments, str) else pigments)
+        names = tuple(dict.fromkeys((pigments,) if isinstance(pigments, str) else pigments))
         unlisted = [name for name in poured if name not in names]
         if unlisted:
             raise UnknownNameError("a pour holds a pigment that is not listed", field="pigments",

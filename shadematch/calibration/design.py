@@ -43,11 +43,13 @@ class PlannedPour:
     name
         What to write on it.
     doses
-        Paste of each pigment [cm, or the calibration's unit].
+        Paste of each pigment, in the unit of `unit`.
     pour, views
         How to pour it, and how to measure it: one reading for each view.
     why
         What it tells.
+    unit
+        Of the doses: ``"cm"``, ``"g"`` or ``"part"``, as of a `TestPour`.
     """
 
     name: str
@@ -55,6 +57,7 @@ class PlannedPour:
     pour: Pour
     views: tuple[View, ...]
     why: str
+    unit: Literal["cm", "g", "part"] = "cm"
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "doses", MappingProxyType(dict(self.doses)))
@@ -63,11 +66,13 @@ class PlannedPour:
         return hash((self.name, tuple(self.doses.items()), self.pour, self.views))
 
     def __reduce__(self) -> tuple[object, ...]:
-        return PlannedPour, (self.name, dict(self.doses), self.pour, self.views, self.why)
+        return PlannedPour, (
+            self.name, dict(self.doses), self.pour, self.views, self.why, self.unit
+        )  # fmt: skip
 
     def __str__(self) -> str:
         """In plain words."""
-        paste = ", ".join(f"{dose:g} cm {name}" for name, dose in self.doses.items())
+        paste = ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())
         over = " and ".join(str(v.backing) for v in self.views)
         return (
             f"{self.name}: {paste or 'no paste'} into {self.pour}; measure over {over} ({self.why})"
@@ -100,24 +105,44 @@ class PouringPlan:
         return "\n".join([*lines, "", "cautions", *(f"- {caution}" for caution in CAUTIONS)])
 
     def form(self, reading: Literal["spectrum", "lab"] = "spectrum") -> str:
-        """A CSV with a line for each reading, to be filled in; `read_test_pours` reads it."""
+        """A CSV with a line for each reading, to be filled in; `read_test_pours` reads it.
+
+        Raises
+        ------
+        PourError
+            For another kind of reading, or if the pours' doses are in more than one unit.
+        """
         if not isinstance(reading, str) or reading not in ("spectrum", "lab"):
             raise PourError("is no kind of reading", field="reading", value=reading,
                             remedy="Take 'spectrum' or 'lab'")  # fmt: skip
+        units = {p.unit for p in self.pours}
+        if len(units) > 1:
+            raise PourError("doses are in more than one unit", field="pours", value=sorted(units),
+                            remedy="Make a plan for each")  # fmt: skip
+        unit = units.pop() if units else "cm"
+        column = "part" if unit == "part" else f"dose_{unit}"
+
+        def cell(pour: PlannedPour, name: str) -> str:
+            if name not in pour.doses:
+                return ""
+            # A column of parts holds loads.
+            scale = 100.0 / pour.pour.batch_g if unit == "part" else 1.0
+            return f"{pour.doses[name] * scale:g}"
+
         pigments = list(dict.fromkeys(n for p in self.pours for n in p.doses))
         cells = [f"{nm:g}" for nm in WAVELENGTHS_NM] if reading == "spectrum" else ["L", "a", "b"]
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(
             ["name", "batch_g", "thickness_cm", "white", "backing",
-             *(f"dose_cm:{n}" for n in pigments), *cells]
+             *(f"{column}:{n}" for n in pigments), *cells]
         )  # fmt: skip
         for p in self.pours:
             for view in p.views:
                 writer.writerow(
                     [spreadsheet_cell(p.name), f"{p.pour.batch_g:g}", f"{p.pour.thickness_cm:g}",
                      f"{p.pour.white:g}", view.backing,
-                     *(f"{p.doses[n]:g}" if n in p.doses else "" for n in pigments),
+                     *(cell(p, n) for n in pigments),
                      *("" for _ in cells)]
                 )  # fmt: skip
         return out.getvalue()
@@ -174,7 +199,8 @@ def starter_plan(
     Raises
     ------
     PourError
-        For no pigment, more than eight, or a name twice.
+        For no pigment, more than eight, a name twice, or a batch in which half a centimetre is
+        too much for two loads of a paste.
     """
     remedy = "Give the names of the pastes"
     names = listed((pigments,) if isinstance(pigments, str) else pigments, "pigments", remedy)
@@ -196,6 +222,12 @@ def starter_plan(
 
     def dose(load: float) -> float:
         return max(round(2 * load * batch_g / 100.0) / 2, 0.5)
+
+    poured(0.0)  # refuses what can't be melted or cast
+    if dose(_LOW) >= dose(_HIGH):
+        raise PourError("is too small for two loads of a paste in steps of half a centimetre",
+                        field="batch_g", value=batch_g,
+                        remedy="Melt 100 g or more; best 500 g")  # fmt: skip
 
     plan = [PlannedPour("clear", {}, poured(0.0), both, "clear base, and the two backings")]
     if white:
@@ -297,6 +329,10 @@ def next_pours(
         candidates = listed(candidates, "candidates", "Give pours of a starter_plan(...)")
         for planned in candidates:
             expect(planned, PlannedPour, "candidates", "Give pours of a starter_plan(...)")
+            if planned.unit != calibration.unit:
+                raise PourError("doses are in another unit than the calibration's",
+                                field="candidates", value=planned.unit,
+                                remedy=f"Give them in {calibration.unit}")  # fmt: skip
     asked = tuple(recipes) if recipes is not None else _usual(calibration)
     if not asked:
         raise PourError("there are none", field="recipes", remedy="Give some, or leave them out")
@@ -354,14 +390,12 @@ def _scaled(calibration: Calibration, loads: Mapping[str, float]) -> dict[str, f
     """Loads meant in cm per 100 g, brought to loads like those that were poured."""
     if calibration.unit == "cm":
         return dict(loads)
-    largest = {
-        n: max(p.loads[n] for p in calibration.pours if n in p.doses) for n in calibration.pigments
-    }
+    largest = calibration._largest_loads
     return {n: load / 3.0 * largest[n] for n, load in loads.items()}
 
 
 def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, ...]:
-    names = calibration.pigments
+    names, unit = calibration.pigments, calibration.unit
     shares = [0.0, _BLEND, 1.0] if calibration.white_known else [0.0]
     backings = (View(), View(backing="black"))
     result = []
@@ -369,7 +403,7 @@ def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, 
         pour = Pour(batch_g=batch_g, white=share)
         word = {0.0: "clear", 1.0: "white"}.get(share, "blend")
         if not calibration.films:
-            result += [PlannedPour(f"{word} over {v.backing}", {}, pour, (v,), "blank")
+            result += [PlannedPour(f"{word} over {v.backing}", {}, pour, (v,), "blank", unit)
                        for v in backings]  # fmt: skip
         mixtures: list[dict[str, float]] = [{n: x} for n in names for x in (0.5, 1.0, 2.0, 3.5)]
         mixtures += [{a: 1.5, b: 1.5} for i, a in enumerate(names) for b in names[i + 1 :]]
@@ -379,7 +413,9 @@ def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, 
             views = backings if set(mixture) & set(calibration.scattering) else backings[:1]
             text = " + ".join(f"{x:g} {n}" for n, x in doses.items())
             result += [
-                PlannedPour(f"{text} in {word} over {v.backing}", doses, pour, (v,), "strength")
+                PlannedPour(
+                    f"{text} in {word} over {v.backing}", doses, pour, (v,), "strength", unit
+                )
                 for v in views
             ]
     return tuple(result)

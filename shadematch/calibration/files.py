@@ -24,9 +24,10 @@ from shadematch.calibration.rows import (
 from shadematch.calibration.testpour import TestPour
 from shadematch.errors import PourError
 from shadematch.files import LARGEST_FILE
-from shadematch.models import expect
+from shadematch.models import expect, listed
 from shadematch.pour import Pour, View
 from shadematch.readers import Row, table_of, table_text, text_lines, with_points
+from shadematch.standards import WAVELENGTHS_NM
 
 __all__ = ["read_test_pours"]
 
@@ -105,7 +106,11 @@ def _backings(
     if given is None:
         return {}
     if isinstance(given, Mapping):
-        checked = {name: View(backing=tuple(values)).backing for name, values in given.items()}
+        remedy = f"Give {WAVELENGTHS_NM.size} reflectances, one each 10 nm from 380 to 730 nm"
+        checked = {
+            name: View(backing=listed(values, f"backings.{name}", remedy)).backing
+            for name, values in given.items()
+        }
         return {name: v for name, v in checked.items() if isinstance(v, tuple)}
     return backings_of(_csv(_text(given), given), given)
 

@@ -171,8 +171,8 @@ def check_after(found: Fit) -> None:
                     "and over black")  # fmt: skip
 
 
-def weakly_known(found: Fit, films: bool) -> tuple[str, ...]:
-    """Sentences about what is known only roughly."""
+def weakly_known(found: Fit, pours: Sequence[TestPour], films: bool) -> tuple[str, ...]:
+    """Sentences about what is known only roughly, from these and earlier pours."""
     said = []
     for u in found.problem.unknowns:
         if u.kind in ("pigment absorption", "pigment scattering", "white scattering"):
@@ -181,7 +181,6 @@ def weakly_known(found: Fit, films: bool) -> tuple[str, ...]:
                 what = "white base" if u.of_base else u.of
                 word = "strength" if u.what == "absorption" else "scattering"
                 said.append(f"{word} of {what} known to {sd:.0%} (one standard deviation)")
-    pours = found.problem.pours
     if not films and not any(p.pour.white > 0 for p in pours):
         said.append("white base never poured: nothing is known of it")
     common = shared_scale(found)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from shadematch.match import match
 from shadematch.materials import Base, Palette, Pigment
 from shadematch.models import expect
 from shadematch.pour import Pour, Recipe, View
+from shadematch.prediction import opened
 from shadematch.standards import WAVELENGTHS_NM
 from shadematch.target import Target, as_target
 
@@ -79,7 +80,7 @@ class Calibration:
     Attributes
     ----------
     pours
-        The test pours, in the order given.
+        The test pours, in the order given; of a new tube its own only.
     unit
         Of doses: ``"cm"``, ``"g"`` or ``"part"``; loads are per 100 g of base.
     films
@@ -91,7 +92,7 @@ class Calibration:
     """
 
     pours: tuple[TestPour, ...] = field(repr=False)
-    unit: str
+    unit: Literal["cm", "g", "part"]
     films: bool
     contact: str | None
     like: Palette | None
@@ -102,6 +103,20 @@ class Calibration:
     def pigments(self) -> tuple[str, ...]:
         """Names of the pigments."""
         return self._fit.problem.pigments
+
+    @property
+    def _taught_by(self) -> tuple[TestPour, ...]:
+        """Every test pour it rests on: `pours`, and of a new tube those before it."""
+        before = () if self._before is None else self._before.calibration._taught_by
+        return (*before, *self.pours)
+
+    @property
+    def _largest_loads(self) -> dict[str, float]:
+        """Of each pigment the largest load that was poured, in the unit per 100 g of base."""
+        return {
+            name: max((p.loads[name] for p in self._taught_by if name in p.doses), default=1.0)
+            for name in self.pigments
+        }
 
     @property
     def scattering(self) -> tuple[str, ...]:
@@ -177,8 +192,8 @@ class Calibration:
         for u, theta in zip(self._fit.problem.unknowns, self._fit.theta, strict=True):
             if u.what == "crowding":
                 if load is None:
-                    usual = [p.loads[u.of] for p in self.pours if u.of in p.doses]
-                    load = float(np.mean(usual)) / u.level if usual else 1.0
+                    usual = [p.loads[u.of] for p in self._taught_by if u.of in p.doses]
+                    load = float(np.mean(usual)) / u.level
                 return u.of, np.exp(-theta * min(load, 1.0))
         return None
 
@@ -230,7 +245,7 @@ class Calibration:
                 )
             )
         clear = self._base("clear")
-        note = f"Calibrated from {len(self.pours)} readings; doses in {self.unit}."
+        note = f"Calibrated from {len(self._taught_by)} readings; doses in {self.unit}."
         if not self.white_known:
             note += " White base was not poured: it stands here the same as clear base."
         return Palette(
@@ -280,7 +295,7 @@ class Calibration:
     @functools.cached_property
     def poorly_known(self) -> tuple[str, ...]:
         """Sentences about what is known only roughly."""
-        return weakly_known(self._fit, self.films)
+        return weakly_known(self._fit, self._taught_by, self.films)
 
     def strength_sd(self, pigment: str) -> float:
         """Relative standard deviation of a pigment's strength.
@@ -351,11 +366,10 @@ class Calibration:
         Raises
         ------
         UnknownNameError, PourError
-            For a pigment that was not calibrated, or white base that was not poured.
+            For a pigment that was not calibrated, white base that was not poured, or a pour
+            beside a recipe that is not its own.
         """
-        if isinstance(doses, Recipe):
-            pour = doses.pour if pour is None else pour
-            doses = doses.doses_cm
+        doses, pour, _ = opened(doses, pour, "doses")
         number = isinstance(level, int | float | np.floating) and not isinstance(level, bool)
         if not number or not 0.5 <= level <= 0.999:
             raise PourError("must lie between 0.5 and 0.999", field="level", value=level,
@@ -419,9 +433,14 @@ class Calibration:
 
     def __str__(self) -> str:
         """In plain words."""
+        every = self._taught_by
         lines = [
-            f"calibrated  {', '.join(self.pigments)} from {len(self.pours)} readings of "
-            f"{len(self.residuals)} bars",
+            f"calibrated  {', '.join(self.pigments)} from {len(every)} readings of "
+            f"{len({p.name for p in every})} bars",
+        ]
+        if self._before is not None:
+            lines.append(f"new lot     {self._before.pigment}: {len(self.pours)} of the readings")
+        lines += [
             f"scatter     {', '.join(self.scattering) or 'none of the pigments'}",
             f"fits        to a mean CIEDE2000 of "
             f"{np.mean([r.delta_e for r in self.residuals if r.weight >= _WRONG]):.2f}",

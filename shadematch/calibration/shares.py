@@ -171,9 +171,8 @@ class _Search:
             [({}, pour, self.view)], problem.unknowns, problem.pigments, problem.errors
         )
         self.place = [problem.pigments.index(n) for n in names]
-        poured = problem.layers.loads[:, self.place]
-        largest = np.array([c[c > 0].max() if c.any() else 1.0 for c in poured.T])
-        self.unit = np.full(len(names), total) if total is not None else largest
+        poured = calibration._largest_loads
+        self.unit = np.array([poured[n] if total is None else total for n in names])
 
     def far(self, shares: FloatArray) -> FloatArray:
         """Distances of mixtures of shape (m, n), shape (m,)."""
@@ -225,7 +224,7 @@ class _Search:
 
 def _measured(calibration: Calibration) -> BoolArray:
     """Wavelengths of which the test pours tell something, shape (36,)."""
-    spectra = [p.spectrum for p in calibration.pours if p.spectrum is not None]
+    spectra = [p.spectrum for p in calibration._taught_by if p.spectrum is not None]
     if not spectra:
         return np.ones(WAVELENGTHS_NM.size, dtype=bool)
     return np.asarray([any(s[w] is not None for s in spectra) for w in range(WAVELENGTHS_NM.size)])

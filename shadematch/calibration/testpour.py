@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, ClassVar, Final, Literal
 import numpy as np
 
 from shadematch.arrays import FloatArray
-from shadematch.errors import PourError, ShadematchError, SpectrumError
+from shadematch.errors import PourError, SpectrumError
 from shadematch.models import check_name, expect
 from shadematch.pour import Pour, Recipe, View
 from shadematch.standards import WAVELENGTHS_NM, Observation, onto_grid
-from shadematch.target import Target
+from shadematch.target import Covariance, Target, Triple, checked_covariance, measured
 
 if TYPE_CHECKING:
     from shadematch.photo.response import Response
@@ -31,9 +31,6 @@ _BEYOND: Final = 0.08
 """How far below nothing it may have to be, as a part of the strongest (bars of `starter_plan` in
 invented worlds)."""
 _LARGEST_DOSE: Final = 1e7
-
-Triple = tuple[float, float, float]
-Covariance = tuple[Triple, Triple, Triple]
 
 
 @dataclass(frozen=True)
@@ -116,7 +113,7 @@ class TestPour:
         else:
             object.__setattr__(self, "lab", _lab(self.lab))
         if self.covariance is not None:
-            object.__setattr__(self, "covariance", _checked_covariance(self.covariance))
+            object.__setattr__(self, "covariance", checked_covariance(self.covariance))
         if self.response is not None:
             from shadematch.photo.response import Response
 
@@ -166,12 +163,7 @@ class TestPour:
         SpectrumError, PourError
             If the spectrum or another entry can't be used.
         """
-        try:
-            x = np.asarray(wavelengths_nm, dtype=float)
-            y = np.asarray(values, dtype=float)
-        except (TypeError, ValueError, OverflowError):
-            raise SpectrumError("must be two lists of numbers", field="values", value=values,
-                                remedy="Give wavelengths and reflectances") from None  # fmt: skip
+        x, y = measured(wavelengths_nm, values, "values")
         pour, view = _conditions(pour, view)
         expect(name, str, "name", "Give a text")
         grid = onto_grid(x, y, field=name or "values")
@@ -203,7 +195,7 @@ class TestPour:
         pour, view = _conditions(pour, view)
         target = Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
         return cls(doses, name, pour, view, unit, None, target.lab,
-                   None if covariance is None else _checked_covariance(covariance))  # fmt: skip
+                   None if covariance is None else checked_covariance(covariance))  # fmt: skip
 
     @classmethod
     def from_xyz(
@@ -338,7 +330,7 @@ def _with_edges(target: Target, covariance: Covariance) -> Covariance:
             away.append(sign * (xyz_to_lab(xyz, white) - np.array(target.lab)))
         move = max(away, key=lambda d: float(d @ d))
         total = total + np.outer(move, move)
-    return _checked_covariance(total)
+    return checked_covariance(total)
 
 
 def _conditions(pour: Pour | None, view: View | None) -> tuple[Pour, View]:
@@ -376,20 +368,3 @@ def _check_spectrum(spectrum: tuple[float | None, ...]) -> None:
 
 def _lab(lab: object) -> Triple:
     return Target(lab).lab  # type: ignore[arg-type]  # refuses what is no triple of numbers
-
-
-def _checked_covariance(value: object) -> Covariance:
-    try:
-        matrix = np.asarray(value, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        matrix = np.empty(0)
-    good = matrix.shape == (3, 3) and bool(np.all(np.isfinite(matrix)))
-    if not good or np.abs(matrix - matrix.T).max() > 1e-6 * np.abs(matrix).max() + 1e-12 or (
-        np.linalg.eigvalsh(matrix).min() < -1e-9 * np.abs(matrix).max()
-    ):  # fmt: skip
-        raise ShadematchError(
-            "must be a symmetric, nonnegative 3 x 3 matrix", field="covariance", value=value,
-            remedy="It is the covariance of L*, a* and b*",
-        )  # fmt: skip
-    rows = [tuple(float(v) for v in row) for row in matrix]
-    return rows[0], rows[1], rows[2]  # type: ignore[return-value]

@@ -142,14 +142,15 @@ class Feasibility:
             parts.append("can't be made in clear base")
         start = base_named(self.whites[first])
         parts.append(f"can be made in {start} {self._thick(good[first])}")
-        if first < last < len(self.whites) - 1 or (first == last == 0 and len(self.whites) > 1):
+        gaps = [i for i in range(first, last) if not good[i].any()]
+        if gaps:
+            named = [percent(self.whites[i]) for i in gaps]
+            whole = len(gaps) > 2 and gaps[-1] - gaps[0] == len(gaps) - 1
+            listed_ = f"{named[0]} to {named[-1]}" if whole else " or ".join(named)
+            parts.append(f"not with {listed_} white")
+        if last < len(self.whites) - 1 and (first < last or last == 0):
             parts.append(f"needs less white than {percent(self.whites[last + 1])}")
-        elif last > first:
-            between = [w for w, ok in zip(self.whites, good, strict=True) if not ok.any()]
-            between = [w for w in between if self.whites[first] < w < self.whites[last]]
-            if between:
-                ends = sorted({between[0], between[-1]})
-                parts.append("not with " + " to ".join(map(percent, ends)) + " white")
+        elif first < last:
             parts.append(f"and in {base_named(self.whites[last])} {self._thick(good[last])}")
         return ", ".join(parts)
 
@@ -362,10 +363,11 @@ def _closest(searcher: Searcher, lab: FloatArray, hint: FloatArray) -> Found:
 
 def _rising(values: Sequence[float], field_: str) -> tuple[float, ...]:
     try:
-        numbers = tuple(sorted({float(v) for v in values}))
-    except (TypeError, ValueError, OverflowError):
-        numbers = ()
-    if not numbers or not all(np.isfinite(numbers)):
+        given = tuple(values)
+    except TypeError:
+        given = ()
+    numbers = tuple(sorted({float(v) for v in given if is_finite(v)}))
+    if not numbers or not all(map(is_finite, given)):  # texts and truth values are no numbers
         raise PourError(
             "needs at least one finite number", field=field_, value=values,
             remedy="Give a list of numbers",

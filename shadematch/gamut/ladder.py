@@ -198,9 +198,11 @@ def _values(along: Along, pour: Pour, values: Sequence[float] | None) -> FloatAr
         low, high = max(pour.thickness_cm / 5.0, 0.01), min(pour.thickness_cm * 5.0, 100.0)
         return np.asarray(low * (high / low) ** even)
     try:
-        numbers = np.unique(np.asarray(values, dtype=float))
-    except (TypeError, ValueError, OverflowError):
-        numbers = np.empty(0)
+        given = list(values)
+    except TypeError:
+        given = []
+    # Texts and truth values are no numbers.
+    numbers = np.unique([float(v) for v in given]) if all(map(is_finite, given)) else np.empty(0)
     highest = 1000.0 if along == "load" else 100.0 if along == "thickness" else 1.0
     if numbers.size < 2 or not np.all((numbers >= 0) & (numbers <= highest)):
         raise PourError(

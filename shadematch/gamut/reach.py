@@ -21,17 +21,13 @@ from shadematch.models import check_most, expect, is_finite, listed
 from shadematch.pour import Pour, View
 from shadematch.prediction import conditions
 from shadematch.question import Choice
-from shadematch.target import Target, as_target
+from shadematch.target import FARTHEST, Target, as_target
 
 __all__ = ["Coverage", "Gamut", "Nearest", "Volume", "gamut"]
 
 _GAP: Final = 0.1
 _EFFORT: Final = 120_000
 _STARTS: Final = 12
-
-
-_FARTHEST: Final = 1e4
-"""Beyond any colour, in CIELAB."""
 
 
 @dataclass(frozen=True)
@@ -251,7 +247,7 @@ class Gamut:
         PourError
             If `within` is no number from 0 on.
         """
-        limit = _checked_within(within)
+        limit = max(_checked_within(within), EXACT)  # a floor of 0 would prove nothing
         lab = as_target(target).lab_in(self.view)
         region = self._region
         value = self._found(lab)[1]
@@ -377,7 +373,7 @@ class Gamut:
             lab = np.asarray(lab, dtype=float)
         except (TypeError, ValueError, OverflowError):
             lab = np.empty(0)
-        if lab.shape[-1:] != (3,) or not np.all(np.abs(lab) <= _FARTHEST):  # NaN is no less
+        if lab.shape[-1:] != (3,) or not np.all(np.abs(lab) <= FARTHEST):  # NaN is no less
             raise ColourError("must be CIELAB, three numbers each", field="lab", value=given,
                               remedy="Give an array of shape (..., 3)")  # fmt: skip
         white = self.view.observation.white

@@ -12,7 +12,7 @@ from shadematch.colorimetry import SRGB_WHITE, adapt, srgb_to_xyz, xyz_to_lab
 from shadematch.errors import ColourError
 from shadematch.pour import View
 from shadematch.standards import munsell_real, observation
-from shadematch.target import Target, as_target
+from shadematch.target import FARTHEST, Target, as_target
 
 __all__ = ["Targets", "labs_of"]
 
@@ -49,10 +49,11 @@ def labs_of(targets: Targets, view: View) -> FloatArray:
         )
     if isinstance(targets, np.ndarray) and targets.dtype.kind in "fiu":
         labs = np.asarray(targets, dtype=float)
-        if labs.ndim != 2 or labs.shape[1] != 3 or not np.all(np.isfinite(labs)):
+        if labs.ndim != 2 or labs.shape[1] != 3 or not np.all(np.abs(labs) <= FARTHEST):  # or NaN
             raise ColourError(
-                "must be finite numbers, three in a row", field="targets", value=labs.shape,
-                remedy="Give CIELAB as an array of shape (t, 3)",
+                "must be CIELAB, three finite numbers in a row", field="targets",
+                value=labs.shape, remedy="Give an array of shape (t, 3); L* runs to 100, "
+                "a* and b* to some hundreds",
             )  # fmt: skip
     else:
         try:

@@ -143,7 +143,7 @@ def chart_in(picture: Picture) -> Chart:
             value=f"{len(best.covered)} of 24", remedy="Show all of the chart",
         )  # fmt: skip
     ends = np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float)
-    corners = (_map(best.to_photo, ends) + 0.5) * every
+    corners = _map(best.to_photo, ends) * every + 0.5  # of the photo, every so many pixels
     a, b, c, d = ((float(x), float(y)) for x, y in corners)
     return Chart((a, b, c, d), left_out=best.covered)
 

@@ -8,8 +8,8 @@ profile and colour space are looked at.
 
 References
 ----------
-Exif 2.32, tags 0x0112 (orientation), 0xA001 (colour space) and interoperability "R03" (DCF 2.0:
-Adobe RGB).
+Exif 2.32, tags 0x0112 (orientation) and 0xA005 (interoperability; "R03" is Adobe RGB by DCF 2.0);
+ITU-T H.273 (codes of primaries and tone curves).
 """
 
 from __future__ import annotations
@@ -42,6 +42,11 @@ _SAMPLE: Final = 250_000
 _ROWS: Final = 4_000_000  # pixels cut out at a time
 _FORMATS: Final = ("JPEG", "PNG", "TIFF", "WEBP")  # MPO comes with JPEG
 _KINDS: Final = "JPEG, PNG, TIFF, WebP or HEIC"
+_PRIMARIES: Final = {1: SRGB, 2: SRGB, 12: DISPLAY_P3}
+"""Codes of H.273 that a HEIC without a profile may state; 2 says nothing, and sRGB is taken."""
+_CURVES: Final = (1, 2, 6, 13, 14, 15)
+"""The same of tone curves: sRGB's is 13; 1, 6, 14 and 15 are one of video, which pictures state
+and mean sRGB's (common practice, no source). All else, of HDR above all, looks otherwise."""
 
 Codes = NDArray[Any]
 """uint8 or uint16, shape (rows, columns, channels)."""
@@ -131,6 +136,8 @@ class Picture:
     def small(self, longest: int) -> tuple[Patch, float]:
         """The whole photo with its longer side brought down to at most `longest` pixels.
 
+        Thinned as in `cut`, from the upper left pixel on.
+
         Returns
         -------
         Patch, float
@@ -146,11 +153,10 @@ class Picture:
         if self._alpha:
             seen = whole[..., -1] >= top_code * 0.99
         nothing = np.zeros_like(linear)
-        middle = 0.5 if every == 1 else every / 2
         patch = Patch(
             linear, seen, colour >= top_code, colour <= 0, nothing,
-            np.arange(0, self.width, every, dtype=np.float32) + middle,
-            np.arange(0, self.height, every, dtype=np.float32) + middle,
+            np.arange(0, self.width, every, dtype=np.float32) + 0.5,
+            np.arange(0, self.height, every, dtype=np.float32) + 0.5,
         )  # fmt: skip
         return patch, float(every)
 
@@ -421,10 +427,16 @@ def _heif(place: Path) -> Picture:
     if codes.shape != (height, width, channels):
         raise ValueError
     nclx = file.info.get("nclx_profile") or {}
-    primaries = int(nclx.get("color_primaries", 1)) if isinstance(nclx, dict) else 1
-    # H.273: 12 is P3 with the white D65; 1 and 2 (not said) are taken as sRGB.
-    fallback = DISPLAY_P3 if primaries == 12 else SRGB
+    primaries = int(nclx.get("color_primaries", 2))
+    curve = int(nclx.get("transfer_characteristics", 2))
     icc = file.info.get("icc_profile")
+    if not icc and (primaries not in _PRIMARIES or curve not in _CURVES):
+        raise PhotoError(
+            "has colours that are coded in a way that is not read, such as HDR", field="photo",
+            value=f"H.273 primaries {primaries}, curve {curve}",
+            remedy="Switch HDR off in the camera, or save it as sRGB in a picture program",
+        )  # fmt: skip
+    fallback = _PRIMARIES.get(primaries, SRGB)
     # The decoder has turned the picture already, as the format asks; Exif must not turn it again.
     return _picture(
         width, height, bits, 1 if channels <= 2 else 3, channels in (2, 4), 1,
