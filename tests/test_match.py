@@ -217,6 +217,24 @@ def test_a_scattering_paste_that_leaves_no_room_for_a_required_one() -> None:
             assert match.recipe.doses_cm[required] >= 1
 
 
+def test_pastes_that_colour_nothing() -> None:
+    demo = sm.load_palette()
+    nothing = sm.Pigment(name="water", absorption=(0.0,) * WAVELENGTHS_NM.size)
+    pour = sm.Pour(batch_g=500)
+    for pigments in ((nothing,), (nothing, *demo.pigments[:2])):
+        palette = sm.Palette(pigments=pigments, clear=demo.clear, white=demo.white)
+        for asked in ({}, {"lights": ["D65", "A"]}):
+            m = sm.match("#d9822b", palette=palette, pour=pour, **asked)  # type: ignore[arg-type]
+            assert "water" not in m.recipe.doses_cm
+            assert m.proved
+            assert str(m)
+            if len(pigments) > 1:
+                plain = sm.match("#d9822b", palette=demo.only(*demo.names[:2]), pour=pour, **asked)  # type: ignore[arg-type]
+                assert m.delta_e == pytest.approx(plain.delta_e, abs=1e-9)
+    found = sm.gamut(palette=sm.Palette(pigments=(nothing,), clear=demo.clear, white=demo.white))
+    assert not found.contains("#d9822b")
+
+
 colours = st.tuples(*[st.integers(0, 255)] * 3).map(lambda c: f"#{c[0]:02x}{c[1]:02x}{c[2]:02x}")
 calm = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 

@@ -98,6 +98,8 @@ def _descend(
         hessian = J.T @ metric @ J
         pull = 0.5 * gradient @ J
         scale = np.trace(hessian) / hessian.shape[0]
+        if scale < 1e-300:
+            break  # no paste changes the colour
         moved = False
         for _ in range(6):
             trial = lo.copy()

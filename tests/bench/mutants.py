@@ -184,9 +184,9 @@ class Reach:
     """By file and line, the tests that run it; an empty name stands for the import."""
     seconds: dict[str, float]
 
-    def of(self, mutant: Mutant) -> list[str]:
-        """The tests that run a mutant's statement, the quickest first."""
-        text = (ROOT / mutant.source).read_text(encoding="utf-8")
+    def of(self, mutant: Mutant, tree: Path) -> list[str]:
+        """The tests that run a mutant's statement in a tree, the quickest first."""
+        text = (tree / mutant.source).read_text(encoding="utf-8")
         lines = self.contexts.get(mutant.source, {})
         found = {
             name.partition("|")[0]
@@ -245,7 +245,7 @@ def tried(mutant: Mutant, reached: Reach, tree: Path) -> str:
     from cosmic_ray.testing import run_tests
     from cosmic_ray.work_item import TestOutcome
 
-    names = reached.of(mutant)
+    names = reached.of(mutant, tree)
     if not names:
         return ""
     limit = PATIENCE * sum(reached.seconds[name] for name in names) + 60.0
