@@ -27,8 +27,7 @@ from shadematch.optics.table import surfaces, to_table_range, u_axis, v_axis
 from shadematch.optics.transport import REFRACTIVE_INDEX, slab
 from shadematch.prediction import Model
 from shadematch.squeezes import SQUEEZES, Squeezes
-from tests.problems import invented_palette
-from tests.test_match import every_recipe
+from tests.problems import every_recipe, invented_palette
 
 INDEX, ASYMMETRY = 1.46, 0.5
 R0 = ((INDEX - 1) / (INDEX + 1)) ** 2

@@ -1,19 +1,22 @@
-"""Random problems for the search, and the plain enumeration that judges it."""
+"""Random problems for the search, and the plain enumeration and other solver that judge it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+import iadpython
 import numpy as np
 
 import shadematch as sm
 from shadematch.arrays import FloatArray, IntArray
 from shadematch.difference import delta_e
+from shadematch.optics.transport import ASYMMETRY, REFRACTIVE_INDEX
 from shadematch.prediction import Model, model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.space import whole_space
 from shadematch.standards import WAVELENGTHS_NM
 
+R0 = ((REFRACTIVE_INDEX - 1) / (REFRACTIVE_INDEX + 1)) ** 2
 KINDS = ("inside", "edge", "outside", "grey", "hue jump", "dark")
 
 
@@ -30,6 +33,43 @@ def invented_palette(rng: np.random.Generator, count: int, *, twins: bool = Fals
             curve = np.array(pigments[0].absorption) * (1 + 1e-6 * rng.normal(size=curve.size))
         pigments.append(sm.Pigment(name=f"paste {i}", absorption=tuple(curve.tolist())))
     return sm.Palette(pigments=tuple(pigments), clear=demo.clear, white=demo.white)
+
+
+def with_chalk(count: int = 3) -> sm.Palette:
+    """The demo palette with an invented paste that scatters in place of some others."""
+    demo = sm.load_palette()
+    wave = np.arange(380, 731, 10) / 550
+    chalk = sm.Pigment(
+        name="chalk", absorption=(0.01,) * 36, scattering=tuple((5.0 / wave).tolist())
+    )
+    return sm.Palette(pigments=(*demo.pigments[:count], chalk), clear=demo.clear, white=demo.white)
+
+
+def every_recipe(count: int, most: int) -> FloatArray:
+    """All whole recipes of at most `most` steps, by plain recursion."""
+    if count == 0:
+        return np.zeros((1, 0))
+    rest = every_recipe(count - 1, most)
+    parts = [
+        np.column_stack([np.full(len(keep), k), keep])
+        for k in range(most + 1)
+        if len(keep := rest[rest.sum(axis=1) <= most - k])
+    ]
+    return np.concatenate(parts)
+
+
+def by_adding_doubling(mu_a: float, mu_s: float, thickness: float, backing: float) -> float:
+    """One wavelength of a bar on a backing, from iadpython (S. A. Prahl), gloss left out."""
+    scattering = mu_s / (1 - ASYMMETRY)
+    sample = iadpython.Sample(
+        a=scattering / (scattering + mu_a),
+        b=(scattering + mu_a) * thickness,
+        g=ASYMMETRY,
+        n=REFRACTIVE_INDEX,
+        quad_pts=24,
+    )
+    r1, t1, rd, td = sample.rt()
+    return float(r1 - R0 + t1 * td * backing / (1 - backing * rd))
 
 
 @dataclass(frozen=True)

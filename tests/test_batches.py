@@ -10,8 +10,7 @@ import pytest
 import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.prediction import model_for
-from tests.problems import invented_palette
-from tests.test_prediction import with_chalk
+from tests.problems import invented_palette, with_chalk
 
 
 def best_by_enumeration(

@@ -15,7 +15,7 @@ from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.difference import delta_e
 from shadematch.prediction import Model
 from tests.batches import Pot, faults, other_surfaces, two_rounds
-from tests.test_prediction import with_chalk
+from tests.problems import with_chalk
 
 PRIORS = Priors(0.1, 0.1, 0.2, 1.0, 0.5)
 

@@ -16,7 +16,7 @@ from shadematch.correction.belief import Belief, Priors
 from shadematch.correction.correct import begun
 from shadematch.readings import Dosed
 from tests.batches import WRONGLY_MADE, faults, misses, other_surfaces, two_rounds
-from tests.test_prediction import with_chalk
+from tests.problems import with_chalk
 
 PRIORS = Priors(0.1, 0.1, 0.2, 1.0, 0.5)
 PALE = "#f4e0e4"

@@ -20,7 +20,7 @@ from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
 from shadematch.standards import WAVELENGTHS_NM, observation
 from tests.joint_problems import joint_problem, some_spectrum
-from tests.test_prediction import with_chalk
+from tests.problems import with_chalk
 
 SEEDS = range(200, 230)
 

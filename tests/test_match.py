@@ -7,7 +7,6 @@ import json
 import os
 import signal
 
-import iadpython
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -18,28 +17,10 @@ import shadematch as sm
 from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
-from shadematch.optics.transport import ASYMMETRY, REFRACTIVE_INDEX
 from shadematch.prediction import Model, model_for
 from shadematch.search.leeway import Leeway
 from shadematch.standards import WAVELENGTHS_NM
-from tests.problems import invented_palette, problem
-from tests.test_prediction import with_chalk
-
-R0 = ((REFRACTIVE_INDEX - 1) / (REFRACTIVE_INDEX + 1)) ** 2
-
-
-def by_adding_doubling(mu_a: float, mu_s: float, thickness: float, backing: float) -> float:
-    """One wavelength of a bar on a backing, from iadpython (S. A. Prahl), gloss left out."""
-    scattering = mu_s / (1 - ASYMMETRY)
-    sample = iadpython.Sample(
-        a=scattering / (scattering + mu_a),
-        b=(scattering + mu_a) * thickness,
-        g=ASYMMETRY,
-        n=REFRACTIVE_INDEX,
-        quad_pts=24,
-    )
-    r1, t1, rd, td = sample.rt()
-    return float(r1 - R0 + t1 * td * backing / (1 - backing * rd))
+from tests.problems import by_adding_doubling, every_recipe, invented_palette, problem, with_chalk
 
 
 @pytest.mark.slow
@@ -129,19 +110,6 @@ def test_no_miss_against_enumeration(part: int) -> None:
         assert len(steps) <= 60_000
         values = delta_e(colours_of(model, steps, pour.load_per_step), target.lab_in(view))
         assert_answer_is_the_best_of(match, steps, values, tolerance)
-
-
-def every_recipe(count: int, most: int) -> FloatArray:
-    """All whole recipes of at most `most` steps, by plain recursion."""
-    if count == 0:
-        return np.zeros((1, 0))
-    rest = every_recipe(count - 1, most)
-    parts = [
-        np.column_stack([np.full(len(keep), k), keep])
-        for k in range(most + 1)
-        if len(keep := rest[rest.sum(axis=1) <= most - k])
-    ]
-    return np.concatenate(parts)
 
 
 @pytest.mark.slow

@@ -20,7 +20,7 @@ from shadematch.photo.reading import open_photo
 from shadematch.photo.regions import Region, as_regions, mean_of
 from shadematch.prediction import Model
 from tests import photos as ph
-from tests.test_match import by_adding_doubling
+from tests.problems import by_adding_doubling
 
 ALL = (0.0, 0.0, 1.0, 1.0)
 EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9

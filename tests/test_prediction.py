@@ -12,16 +12,7 @@ from hypothesis import strategies as st
 import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.prediction import Model, model_for
-
-
-def with_chalk(count: int = 3) -> sm.Palette:
-    """The demo palette with an invented paste that scatters in place of some others."""
-    demo = sm.load_palette()
-    wave = np.arange(380, 731, 10) / 550
-    chalk = sm.Pigment(
-        name="chalk", absorption=(0.01,) * 36, scattering=tuple((5.0 / wave).tolist())
-    )
-    return sm.Palette(pigments=(*demo.pigments[:count], chalk), clear=demo.clear, white=demo.white)
+from tests.problems import with_chalk
 
 
 def test_defaults_and_plain_results() -> None:

@@ -22,8 +22,7 @@ from shadematch.search.rounding import near_misses
 from shadematch.search.sight import Sight
 from shadematch.search.space import whole_space
 from shadematch.search.whole import closest, frugal
-from tests.problems import KINDS, invented_palette, problem
-from tests.test_prediction import with_chalk
+from tests.problems import KINDS, invented_palette, problem, with_chalk
 
 SEEDS = range(10_000, 10_096)
 

@@ -19,8 +19,7 @@ from tests.batches import (
     let_downs_against_monte_carlo,
     robust_against_all,
 )
-from tests.problems import problem
-from tests.test_prediction import with_chalk
+from tests.problems import problem, with_chalk
 
 
 @pytest.mark.slow

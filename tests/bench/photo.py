@@ -27,7 +27,7 @@ import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.prediction import Model
 from tests import photos as ph
-from tests.test_match import by_adding_doubling
+from tests.problems import by_adding_doubling
 
 PROTOCOL = """
 Surfaces: the 24 patches of the chart in the photo and the 99 samples of CIE 224:2017, each in a
