@@ -492,12 +492,13 @@ def test_ctrl_c_while_it_loads_is_quiet() -> None:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pipes of POSIX")
-def test_broken_pipe_is_quiet() -> None:
+@pytest.mark.parametrize("words", [["palette"], ["--help"], ["--version"]])
+def test_broken_pipe_is_quiet(words: list[str]) -> None:
     readable, writable = os.pipe()
     os.close(readable)
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "shadematch", "palette"],
+            [sys.executable, "-m", "shadematch", *words],
             stdout=writable,
             stderr=subprocess.PIPE,
             check=False,
@@ -520,6 +521,35 @@ def test_full_disk_is_an_error() -> None:
     assert done.returncode == 2
     assert done.stderr.startswith("shadematch: error: the output can't be written")
     assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+@pytest.mark.parametrize("buffered", ["", "1"], ids=["buffered", "unbuffered"])
+@pytest.mark.parametrize(
+    ("words", "to"),
+    [("--help", ">/dev/full"), ("match --help", ">/dev/full"), ("--version", ">/dev/full"),
+     ("palette", ">&-"), ("--help", ">&-"), ("--version", ">&-")],
+)  # fmt: skip
+def test_output_that_goes_nowhere_is_an_error(words: str, to: str, buffered: str) -> None:
+    done = shell(f"{words} {to}", PYTHONUNBUFFERED=buffered)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith("shadematch: error: the output can't be written")
+    assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+@pytest.mark.parametrize("to", ["2>/dev/full", "2>&-", ">&- 2>&-"])
+def test_complaints_that_go_nowhere_leave_the_exit_status(to: str) -> None:
+    done = shell(f"palette missing.json {to}")
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", "")
+
+
+def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    """The command line as a shell starts it, with its redirections."""
+    return subprocess.run(
+        ["bash", "-c", f"{sys.executable} -m shadematch {words}"],
+        capture_output=True, check=False, text=True, env={**os.environ, **environment},
+    )  # fmt: skip
 
 
 @pytest.mark.usefixtures("files")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import contextlib
 import difflib
+import errno
+import os
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, NoReturn, Protocol, TypeVar
 
@@ -94,6 +96,12 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Turn what argparse says into an error with a remedy."""
         self._complain(message.removeprefix("argument "), "")
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        # argparse says nothing of help that it can't write; what it prints goes to sys.stdout.
+        if file is None:
+            raise OSError(errno.EBADF, os.strerror(errno.EBADF))
+        print(message, end="", file=file, flush=True)
 
     def unknown(self, words: Sequence[str]) -> NoReturn:
         """Complain of words that mean nothing to the verb of this parser."""
