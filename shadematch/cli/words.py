@@ -370,7 +370,7 @@ def read_doses(pairs: Sequence[str]) -> dict[str, float]:
     doses: dict[str, float] = {}
     remedy = "Write each dose as NAME=CM, for instance gorse=3"
     for pair in pairs:
-        name, equals, length = pair.rpartition("=")
+        name, equals, length = (part.strip() for part in pair.rpartition("="))
         if not equals or not is_number(length):
             raise PourError("is not a dose", field="NAME=CM", value=pair, remedy=remedy)
         if name in doses:
