@@ -174,7 +174,7 @@ def starter_plan(
     Raises
     ------
     PourError
-        For no pigment, more than eight, or a name twice.
+        For no pigment, more than eight, or a name twice, or one that is only in `scattering`.
     """
     remedy = "Give the names of the pastes"
     names = listed((pigments,) if isinstance(pigments, str) else pigments, "pigments", remedy)
@@ -188,6 +188,10 @@ def starter_plan(
     if not 1 <= len(names) <= 8 or len(set(names)) != len(names) or not all(names):
         raise PourError("needs one to eight names, each once", field="pigments", value=names,
                         remedy="Give the names of the pastes")  # fmt: skip
+    for name in scattering:
+        if name not in names:
+            raise PourError("is none of the pastes", field="scattering", value=name,
+                            remedy=f"Take one of {', '.join(names)}")  # fmt: skip
     over_white, over_black = View(), View(backing="black")
     both = (over_white, over_black)
 

@@ -88,7 +88,8 @@ def _calibrate(args: argparse.Namespace) -> str:
     lines = [str(found)]
     more = []
     if args.next is not None:
-        lines += [f"next        {n}" for n in next_pours(found, count=args.next)]
+        with called("count", "--next"):
+            lines += [f"next        {n}" for n in next_pours(found, count=args.next)]
         more = [cautions()]
     if args.save is not None:
         lines.append(f"saved       {args.save}")
@@ -98,9 +99,10 @@ def _calibrate(args: argparse.Namespace) -> str:
 
 
 def _pours(args: argparse.Namespace) -> str:
-    plan = starter_plan(
-        args.pigments, scattering=args.scattering, batch_g=args.batch, white=not args.no_white
-    )
+    with called("scattering", "--scattering"):
+        plan = starter_plan(
+            args.pigments, scattering=args.scattering, batch_g=args.batch, white=not args.no_white
+        )
     if args.save is not None:
         with called("path", "--save"):
             plan.save(args.save, args.reading)
