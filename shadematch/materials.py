@@ -113,17 +113,18 @@ class Pigment(Frozen):
     scattering
         Reduced scattering in the same unit, or None for a paste that does not scatter.
     tube_cm
-        Paste in a full tube [cm].
+        Paste in a full tube [cm], 0.01 to 10,000.
     tube_price
-        Price of a full tube, in the studio's currency; None if not known.
+        Price of a full tube, in the studio's currency, up to a thousand million; None if not
+        known.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
     name: Name
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum | None = Field(default=None, repr=False)
-    tube_cm: Number = Field(default=87.0, gt=0)
-    tube_price: Annotated[Number, Field(ge=0)] | None = None
+    tube_cm: Number = Field(default=87.0, ge=0.01, le=10_000)
+    tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
 
     @field_validator("absorption", "scattering")
     @classmethod

@@ -133,7 +133,7 @@ class LetDown(Frozen):
     pigment
         Name of the paste.
     cm_per_g
-        Paste in it [cm per g of its base], above 0.
+        Paste in it [cm per g of its base], 1e-9 to 10.
     step_g
         What it is weighed to [g]: 1, or 0.5 on a finer scale.
     white
@@ -142,7 +142,7 @@ class LetDown(Frozen):
 
     _error: ClassVar[type[ShadematchError]] = PourError
     pigment: Name
-    cm_per_g: Number = Field(gt=0, le=10)
+    cm_per_g: Number = Field(ge=1e-9, le=10)
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
     white: Share = Field(default=0.0, ge=0, le=1)
 

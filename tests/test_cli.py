@@ -552,6 +552,35 @@ def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
     )  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("same-look", "gorse=2", "--to-batch", "0.1"), "--to-batch: too small"),
+        (("smallest-batch", "#d9822b", "--step", "1e9"), "--step: must be at most 100,000 g"),
+        (("let-down", "#c8d050", "--weigh-least", "101"), "Give at most 100 g"),
+        (("pours", "gorse", "--scattering", "kelp"), "--scattering: is none of the pastes"),
+        (("feasibility", "#d9822b", "--thicknesses", "-1,2"), "--thicknesses: must be at least"),
+        (("palette", "key.json"), "error: key.json: an entry stands twice"),
+        (("predict", "gorse=2", "--palette", "key.json"), "error: key.json: an entry stands"),
+    ],
+)
+def test_what_is_wrong_is_called_by_its_option(
+    run: Run, files: Path, words: tuple[str, ...], said: str
+) -> None:
+    text = (files / "good.json").read_text(encoding="utf-8")
+    (files / "key.json").write_text(text.replace('"name":', '"name": "a", "name":', 1))
+    status, out, err = run(*words)
+    assert (status, out) == (2, "")
+    assert said in err
+
+
+def test_black_and_grey_have_no_negative_zero(run: Run) -> None:
+    for code in ("#000000", "#808080"):
+        status, out, _ = run("match", code, "--max-pigments", "1")
+        assert status == 0 and "0.0" in out.splitlines()[0]
+        assert "-0.0" not in out.splitlines()[0]
+
+
 @pytest.mark.usefixtures("files")
 def test_output_that_lacks_letters() -> None:
     done = subprocess.run(

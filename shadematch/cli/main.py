@@ -13,6 +13,7 @@ import argparse
 import contextlib
 import errno
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -105,8 +106,8 @@ def _drop(stream: TextIO | None) -> None:
 
 
 def _marked(word: str) -> str:
-    """A negative number so that argparse takes every one for a number and not for an option."""
-    return f" {word}" if word.startswith("-") and is_number(word) else word
+    """Negative numbers so that argparse takes every one for a number and not for an option."""
+    return f" {word}" if word.startswith("-") and is_number(re.split("[, ]", word)[0]) else word
 
 
 def _spare(args: argparse.Namespace) -> None:

@@ -362,6 +362,7 @@ def read_palette(path: str | None) -> Palette:
     except ShadematchError as found:
         # Entries of a file mean little without its name.
         field = "palette file" if found.field == "path" else f"{path}, {found.field}"
+        field = path if found.field == path else field
         raise renamed(found, field) from None
 
 
