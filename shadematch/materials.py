@@ -29,7 +29,7 @@ from pydantic import Field, field_validator, model_validator
 from shadematch.arrays import FloatArray
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
 from shadematch.files import checked_envelope, parse_json, read_text, write_json
-from shadematch.models import Frozen, Name, Number, is_finite
+from shadematch.models import Frozen, Name, Number, is_finite, shape_of
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
 __all__ = ["Base", "Palette", "Pigment", "load_palette"]
@@ -180,6 +180,13 @@ class Palette(Frozen):
             raise PaletteError(
                 "a name stands twice", field="pigments", value=twice[0], remedy="Rename one of them"
             )
+        shapes = [shape_of(n) for n in names]
+        alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
+        if alike:
+            raise PaletteError(
+                "two names look the same", field="pigments", value=tuple(alike),
+                remedy="Rename one of them, so that a sheet tells them apart",
+            )  # fmt: skip
         return self
 
     @property
@@ -217,11 +224,15 @@ class Palette(Frozen):
         try:
             return self.names.index(name)
         except ValueError:
+            shape = shape_of(name) if isinstance(name, str) else None
+            alike = [n for n in self.names if shape_of(n) == shape]
             raise UnknownNameError(
                 "the palette has no such pigment",
                 field="pigment",
                 value=name,
-                remedy=f"It has {', '.join(self.names)}",
+                remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
+                if alike
+                else f"It has {', '.join(self.names)}",
             ) from None
 
     def only(self, *names: str) -> Palette:

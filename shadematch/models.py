@@ -22,6 +22,7 @@ __all__ = [
     "expect",
     "is_finite",
     "listed",
+    "shape_of",
 ]
 
 _UNSEEN: Final = ("has a character that can't be seen",
@@ -41,6 +42,7 @@ _SAYINGS = {
     "string_type": ("must be a text", "Give a text"),
     "string_too_short": ("must not be empty", "Give it a name"),
     "unseen": _UNSEEN,
+    "blank": ("begins or ends with a blank, or shows nothing", "Give it letters, no blanks around"),
     "string_unicode": ("has half a character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
@@ -106,7 +108,22 @@ def _has_unseen(name: str) -> bool:
 def _seen_name(name: str) -> str:
     if _has_unseen(name):
         raise PydanticCustomError("unseen", "has a character that can't be seen")
+    if name != name.strip() or not shape_of(name):
+        raise PydanticCustomError("blank", "shows nothing at an end")
     return name
+
+
+def shape_of(name: str) -> str:
+    """What people see of a name: two names of one shape can't be told apart on paper.
+
+    References
+    ----------
+    Unicode Standard Annex 15 (form NFC); characters of category Cf have no shape of their own.
+    """
+    if name.isascii():  # no mark, no joiner
+        return " ".join(name.split())
+    seen = "".join(c for c in name if unicodedata.category(c) != "Cf")
+    return " ".join(unicodedata.normalize("NFC", seen).split())
 
 
 def check_name(name: str, field: str, error: type[ShadematchError] = PourError) -> None:
@@ -170,7 +187,7 @@ Number = Annotated[float, BeforeValidator(_plain_number)]
 """A finite number; texts and truth values are refused."""
 
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_seen_name)]
-"""A name of 1 to 200 letters without control characters, so that it fits a line."""
+"""A name of 1 to 200 letters that fits a line: no control characters, no blanks around."""
 
 
 class Frozen(BaseModel):
