@@ -201,6 +201,18 @@ def test_scattering_paste_against_enumeration() -> None:
         assert match.ideal.delta_e <= match.closest.delta_e + 0.05
 
 
+@pytest.mark.parametrize("strength", [0.0, 1e-308, 1e-160, 1e-20])
+def test_pastes_that_do_nothing(strength: float) -> None:
+    demo = sm.load_palette()
+    pastes = tuple(sm.Pigment(name=n, absorption=(strength,) * 36) for n in ("a", "b"))
+    palette = sm.Palette(pigments=pastes, clear=demo.clear, white=demo.white)
+    bare = delta_e(np.array(sm.predict({}).lab), np.array(sm.Target.from_hex("#d9822b").lab))
+    for pour in (sm.Pour(), sm.Pour(batch_g=100_000, dose_step_cm=0.01)):
+        found = sm.match("#d9822b", palette=palette, pour=pour)
+        assert found.recipe.doses_cm == {} and found.proved
+        assert found.delta_e == pytest.approx(bare, abs=1e-9)
+
+
 def test_a_scattering_paste_that_leaves_no_room_for_a_required_one() -> None:
     palette = with_chalk(2)
     required = palette.names[0]
