@@ -366,7 +366,7 @@ BAD = [
     ("match #fff --contact wet", ("--contact", "'wet'", "optical")),
     ("match #fff --light dim", ("--light", "'dim'", "transmitted")),
     ("match #fff --tolerance -1", ("--tolerance", "-1.0", "CIEDE2000")),
-    ("match #fff --tolerance inf", ("--tolerance", "inf", "finite")),
+    ("match #fff --tolerance inf", ("--tolerance", "inf", "from 0 to 1,000")),
     ("match #fff --max-pigments 0", ("--max-pigments", "0", "from 1 to 5")),
     ("match #fff --max-pigments 1.5", ("--max-pigments", "'1.5'", "whole number such as")),
     ("match #fff --must-use nope", ("pigment", "'nope'", "gorse, rosehip")),
