@@ -319,6 +319,10 @@ def positive(value: float, name: str) -> float:
 
 def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
     """The masses to try [g], rising; each takes at least one dose step."""
+    for field_, value in (("largest_g", largest), (name, step)):
+        if value > LARGEST_BATCH_G:
+            raise PourError(f"must be at most {LARGEST_BATCH_G:,} g", field=field_, value=value,
+                            remedy="Give less")  # fmt: skip
     count = math.floor(largest / step * (1 + 1e-12))
     if count > _MOST_MASSES:
         raise PourError(
@@ -332,13 +336,13 @@ def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
     masses = [
         m for m in masses if m >= 0.1 and pour.model_copy(update={"batch_g": m}).max_steps >= 1
     ]
-    if not masses or largest > LARGEST_BATCH_G:
+    if not masses:
         raise PourError(
-            f"no mass up to it takes {pour.dose_step_cm:g} cm of paste under the load limit"
-            if not masses
-            else f"must be at most {LARGEST_BATCH_G:,} g",
+            f"no mass up to it takes {pour.dose_step_cm:g} cm of paste under the load limit",
             field="largest_g",
             value=largest,
-            remedy=f"Give at least {max(needed, step):g}" if not masses else "Give less",
+            remedy="Allow a higher load or a smaller dose step"
+            if needed > LARGEST_BATCH_G
+            else f"Give at least {max(needed, step):g}",
         )
     return masses

@@ -62,7 +62,7 @@ class Shade:
     def __str__(self) -> str:
         """In plain words."""
         note = "" if self.in_srgb else " (outside sRGB: nearest shown)"
-        return f"Lab ({', '.join(f'{v:.1f}' for v in self.lab)}), {self.hex}{note}"
+        return f"Lab ({', '.join(f'{v:z.1f}' for v in self.lab)}), {self.hex}{note}"
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,7 @@ from shadematch.html import recipe_card
 from shadematch.match import Match, match
 from shadematch.materials import Palette
 from shadematch.models import expect
-from shadematch.pour import MOST_LET_DOWNS, LetDown, Pour, Recipe, View
+from shadematch.pour import LARGEST_BATCH_G, MOST_LET_DOWNS, LetDown, Pour, Recipe, View
 from shadematch.prediction import conditions, model_for
 from shadematch.question import Choice, Question, joint_searcher
 from shadematch.readings import usual_scale_g
@@ -230,6 +230,12 @@ def propose_let_down(
     least = _LEAST_STEPS * step if least_g is None else positive(least_g, "least_g")
     expect(bases_g, Sequence, "bases_g", "Give a list of masses in g, such as [25, 50, 100]")
     bases = sorted(positive(b, "bases_g") for b in bases_g)
+    for name, mass, most in (("bases_g", max(bases, default=0.0), LARGEST_BATCH_G),
+                             ("least_g", least_g or 0.0, pour.batch_g)):  # fmt: skip
+        if mass > most:
+            of = "the batch, which its grams are part of" if name == "least_g" else "any pot holds"
+            raise PourError(f"is more than {of}", field=name, value=mass,
+                            remedy=f"Give at most {most:g} g")  # fmt: skip
     whole = isinstance(max_let_downs, int | np.integer) and not isinstance(max_let_downs, bool)
     if not whole or not 1 <= max_let_downs <= MOST_LET_DOWNS:
         raise PourError(

@@ -255,10 +255,12 @@ def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
         weighed.append(Weighed(part.let_down, mass))
         name = part.let_down.pigment
         doses[name] = round(doses.get(name, 0.0) + weighed[-1].paste_cm, 9)
-    taken = Recipe(doses, pour, tuple(weighed))
+    try:
+        taken = Recipe(doses, pour, tuple(weighed))
+    except PourError:  # the pour lacks base of the kind that the let-downs bring
+        return None
     slack = 1e-9 * pour.dose_step_cm
-    fits = taken.total_cm <= pour.max_total_cm + slack
-    return taken if fits and min(taken.clear_g, taken.white_g) >= -1e-9 else None
+    return taken if taken.total_cm <= pour.max_total_cm + slack else None
 
 
 def _multiple(amount: float, step: float) -> float | None:

@@ -152,7 +152,7 @@ class Match:
     def __str__(self) -> str:
         """In plain words."""
         proportions = self.recipe.proportions or {}
-        wanted = ", ".join(f"{v:.1f}" for v in self._question.target)
+        wanted = ", ".join(f"{v:z.1f}" for v in self._question.target)
         lines = [
             f"target     Lab ({wanted}), {self.target.hex}: {self.target}",
             f"pour       {self.pour}, seen {self.view}",
@@ -165,7 +165,7 @@ class Match:
             f"           {shares}{self.recipe.total_cm:g} cm in all, "
             f"{self.recipe.load:.2f} cm per 100 g"
         )
-        lab = ", ".join(f"{v:.1f}" for v in self.predicted.lab)
+        lab = ", ".join(f"{v:z.1f}" for v in self.predicted.lab)
         note = "" if self.predicted.in_srgb else ", outside sRGB"
         lines.append(f"predicted  Lab ({lab}), {self.predicted.hex}{note}")
         lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")

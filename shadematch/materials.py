@@ -29,7 +29,7 @@ from pydantic import Field, field_validator, model_validator
 from shadematch.arrays import FloatArray
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
 from shadematch.files import checked_envelope, parse_json, read_text, write_json
-from shadematch.models import Frozen, Name, Number, is_finite
+from shadematch.models import Frozen, Name, Number, is_finite, shape_of
 from shadematch.standards import WAVELENGTHS_NM, onto_grid
 
 __all__ = ["FORMAT", "VERSION", "Base", "Palette", "Pigment", "load_palette"]
@@ -113,17 +113,18 @@ class Pigment(Frozen):
     scattering
         Reduced scattering in the same unit, or None for a paste that does not scatter.
     tube_cm
-        Paste in a full tube [cm].
+        Paste in a full tube [cm], 0.01 to 10,000.
     tube_price
-        Price of a full tube, in the studio's currency; None if not known.
+        Price of a full tube, in the studio's currency, up to a thousand million; None if not
+        known.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
     name: Name
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum | None = Field(default=None, repr=False)
-    tube_cm: Number = Field(default=87.0, gt=0)
-    tube_price: Annotated[Number, Field(ge=0)] | None = None
+    tube_cm: Number = Field(default=87.0, ge=0.01, le=10_000)
+    tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
 
     @field_validator("absorption", "scattering")
     @classmethod
@@ -179,6 +180,13 @@ class Palette(Frozen):
             raise PaletteError(
                 "a name stands twice", field="pigments", value=twice[0], remedy="Rename one of them"
             )
+        shapes = [shape_of(n) for n in names]
+        alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
+        if alike:
+            raise PaletteError(
+                "two names look the same", field="pigments", value=tuple(alike),
+                remedy="Rename one of them, so that a sheet tells them apart",
+            )  # fmt: skip
         return self
 
     @property
@@ -216,11 +224,15 @@ class Palette(Frozen):
         try:
             return self.names.index(name)
         except ValueError:
+            shape = shape_of(name) if isinstance(name, str) else None
+            alike = [n for n in self.names if shape_of(n) == shape]
             raise UnknownNameError(
                 "the palette has no such pigment",
                 field="pigment",
                 value=name,
-                remedy=f"It has {', '.join(self.names)}",
+                remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
+                if alike
+                else f"It has {', '.join(self.names)}",
             ) from None
 
     def only(self, *names: str) -> Palette:

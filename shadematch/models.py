@@ -24,16 +24,15 @@ __all__ = [
     "expect",
     "is_finite",
     "listed",
+    "shape_of",
 ]
 
 _UNSEEN: Final = ("has a character that can't be seen",
                   "Leave out line breaks, tabs and other control characters")  # fmt: skip
-_BLANK: Final = ("shows nothing but blanks", "Give it a name that can be read")
+_BLANK: Final = ("begins or ends with a blank, or shows nothing",
+                 "Give it letters, no blanks around")  # fmt: skip
 STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """Signs that turn the writing direction of what follows (Unicode Standard Annex 9)."""
-
-_UNINKED: Final = ("Cc", "Cf", "Zl", "Zp", "Zs")
-"""Unicode's categories of what leaves no ink: controls, formats, separators."""
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -125,24 +124,36 @@ def _has_unseen(name: str) -> bool:
 
 
 def _is_blank(name: str) -> bool:
-    """Whether a name is there and shows nothing: blanks of any width, none included."""
-    if name.isprintable():  # then U+0020 is the only blank that can be in it
-        return name != "" and not name.strip()
-    return all(unicodedata.category(letter) in _UNINKED for letter in name)
+    """Whether a name that is there shows nothing, or nothing at one of its ends."""
+    return name != "" and (name != name.strip() or not shape_of(name))
 
 
 def _seen_name(name: str) -> str:
     if _has_unseen(name):
         raise PydanticCustomError("unseen", "has a character that can't be seen")
     if _is_blank(name):
-        raise PydanticCustomError("blank", "shows nothing but blanks")
+        raise PydanticCustomError("blank", "shows nothing at an end")
     return name
+
+
+def shape_of(name: str) -> str:
+    """What people see of a name: two names of one shape can't be told apart on paper.
+
+    References
+    ----------
+    Unicode Standard Annex 15 (form NFC); characters of category Cf have no shape of their own.
+    """
+    if name.isascii():  # no mark, no joiner
+        return " ".join(name.split())
+    seen = "".join(c for c in name if unicodedata.category(c) != "Cf")
+    return " ".join(unicodedata.normalize("NFC", seen).split())
 
 
 def check_name(name: str, field: str, error: type[ShadematchError] = PourError) -> None:
     """Refuse a name with line breaks, tabs, other control characters or steering signs.
 
-    One that shows nothing but blanks is refused too; the empty one is left to who asks.
+    Blanks at an end are refused too, and a name that shows nothing; the empty one is left to who
+    asks.
 
     Raises
     ------
@@ -204,7 +215,7 @@ Number = Annotated[float, BeforeValidator(_plain_number)]
 """A finite number; texts and truth values are refused."""
 
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_seen_name)]
-"""A name of 1 to 200 letters, not all blank, without control characters: it fits a line."""
+"""A name of 1 to 200 letters that fits a line: no control characters, no blanks around."""
 
 
 class Frozen(BaseModel):

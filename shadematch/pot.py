@@ -100,7 +100,7 @@ class InThePot:
         rows = (("bar", self.bar), ("in the pot", self.pot), ("drop", self.drop))
         lines = [f"recipe      {self.recipe}, in {self.recipe.pour}"]
         for name, seen in rows:
-            lab = ", ".join(f"{v:.1f}" for v in seen.lab)
+            lab = ", ".join(f"{v:z.1f}" for v in seen.lab)
             lines.append(f"{name:<12}Lab ({lab}), {seen.hex}, {seen.recipe.pour.thickness_cm:g} cm")
         return "\n".join([*lines, self.sentence, HOT_LIMIT])
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import reduce
 from types import MappingProxyType
 from typing import Annotated, ClassVar, Final, Literal, Self
@@ -45,6 +44,8 @@ MOST_LET_DOWNS: Final = 8
 _HEAVIEST_G: Final = 1e9
 LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""
+_SLACK: Final = 1e-6
+"""Paste [cm] or base [g] that is taken for rounding."""
 
 
 def _no_percentage(value: object) -> object:
@@ -136,7 +137,7 @@ class LetDown(Frozen):
     pigment
         Name of the paste.
     cm_per_g
-        Paste in it [cm per g of its base], above 0.
+        Paste in it [cm per g of its base], 1e-9 to 10.
     step_g
         What it is weighed to [g]: 1, or 0.5 on a finer scale.
     white
@@ -145,7 +146,7 @@ class LetDown(Frozen):
 
     _error: ClassVar[type[ShadematchError]] = PourError
     pigment: Name
-    cm_per_g: Number = Field(gt=0, le=10)
+    cm_per_g: Number = Field(ge=1e-9, le=10)
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
     white: Share = Field(default=0.0, ge=0, le=1)
 
@@ -342,6 +343,11 @@ class Recipe:
         What they go into.
     weighed
         Let-downs; the paste in them is part of `doses_cm`, their base part of the pour's.
+
+    Raises
+    ------
+    PourError
+        For a name or a dose that can't be, or let-downs that bring more paste or base than that.
     """
 
     doses_cm: Mapping[str, float]
@@ -370,6 +376,26 @@ class Recipe:
         object.__setattr__(
             self, "doses_cm", MappingProxyType({n: d for n, d in self.doses_cm.items() if d})
         )
+        if parts:
+            self._check_weighed()
+
+    def _check_weighed(self) -> None:
+        """Refuse let-downs that hold more than the recipe has."""
+        paste: dict[str, float] = {}
+        for part in self.weighed:
+            name = part.let_down.pigment
+            paste[name] = paste.get(name, 0.0) + part.paste_cm
+        short = None
+        if any(brought > self.doses_cm.get(n, 0.0) + _SLACK for n, brought in paste.items()):
+            short = "paste"
+        elif min(self.clear_g, self.white_g) < -_SLACK:
+            short = "base"
+        if short is not None:
+            raise PourError(
+                f"holds more {short} than the recipe has", field="weighed",
+                value=", ".join(map(str, self.weighed)),
+                remedy="doses_cm is the paste in all, and let-downs are part of the base",
+            )  # fmt: skip
 
     def __hash__(self) -> int:
         return hash((tuple(self.doses_cm.items()), self.pour, self.weighed))
@@ -427,13 +453,11 @@ class Recipe:
         """The doses in lowest terms; None where they are not multiples of a dose step."""
         if self.weighed:
             return None
-        step = Fraction(self.pour.dose_step_cm).limit_denominator(1000)
-        counts = {}
-        for name, dose in self.doses_cm.items():
-            count = Fraction(dose).limit_denominator(1000) / step
-            if count.denominator != 1:
-                return None
-            counts[name] = int(count)
+        step = self.pour.dose_step_cm
+        counts = {name: round(dose / step) for name, dose in self.doses_cm.items()}
+        if any(abs(counts[name] * step - dose) > 1e-6 * step
+               for name, dose in self.doses_cm.items()):  # fmt: skip
+            return None
         shared = reduce(math.gcd, counts.values(), 0) or 1
         return {name: count // shared for name, count in counts.items()}
 

@@ -147,7 +147,7 @@ class Prediction:
 
     def __str__(self) -> str:
         """In plain words."""
-        lab = ", ".join(f"{v:.1f}" for v in self.lab)
+        lab = ", ".join(f"{v:z.1f}" for v in self.lab)
         note = "" if self.in_srgb else " (outside sRGB: nearest shown)"
         return f"{self.recipe} -> Lab ({lab}), {self.hex}{note}"
 
@@ -157,7 +157,7 @@ class Prediction:
             ("recipe", str(self.recipe)),
             ("pour", str(self.recipe.pour)),
             ("seen", str(self.view)),
-            ("Lab", ", ".join(f"{v:.1f}" for v in self.lab)),
+            ("Lab", ", ".join(f"{v:z.1f}" for v in self.lab)),
             ("sRGB", self.hex + note),
         ]
         return recipe_card([(self.hex, "predicted")], rows)

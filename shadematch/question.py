@@ -48,6 +48,8 @@ __all__ = [
 
 VISIBLE: Final = 1.0
 """CIEDE2000 up to which most people see one colour (common practice, no source)."""
+_LOOSEST: Final = 1000.0
+"""A tolerance [CIEDE2000] far beyond any two colours; keeps the bounds finite."""
 _REACH: Final = 3.0
 _WORTH: Final = 0.5
 
@@ -437,9 +439,9 @@ def checked_asked(
     """
     palette, pour, view = conditions(palette, pour, view)
     at_hand = checked_let_downs(let_downs, palette, pour)
-    if tolerance is not None and (not is_finite(tolerance) or tolerance < 0):
+    if tolerance is not None and not (is_finite(tolerance) and 0 <= tolerance <= _LOOSEST):
         raise PourError(
-            "must be finite and not negative",
+            f"must be a number from 0 to {_LOOSEST:,g}",
             field="tolerance",
             value=tolerance,
             remedy="It is a CIEDE2000; 0.5 is invisible to most",
@@ -466,11 +468,14 @@ def checked_asked(
         )  # fmt: skip
     if pour.max_steps < least and not at_hand:
         needed = pour.dose_step_cm * least * 100.0 / pour.max_load
+        other = "llow a higher load or a smaller dose step"
         raise PourError(
             f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
             field="batch_g",
             value=pour.batch_g,
-            remedy=f"Melt at least {needed:g} g, or allow a higher load or a smaller dose step",
+            remedy=f"A{other}"
+            if needed > LARGEST_BATCH_G
+            else f"Melt at least {needed:g} g, or a{other}",
         )
     counted = checked_lights(lights)
     return Asked(palette, pour, view, max_pigments, required, excluded, counted, at_hand)

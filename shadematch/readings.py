@@ -180,8 +180,6 @@ def taken(recipe: Recipe, palette: Palette) -> Taken:
     ------
     UnknownNameError
         If the palette lacks a paste of it.
-    PourError
-        If the let-downs hold more paste, or base, than the recipe.
     """
     lengths = loads_of(recipe.doses_cm, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
     masses: dict[LetDown, float] = {}
@@ -191,13 +189,6 @@ def taken(recipe: Recipe, palette: Palette) -> Taken:
         masses[part.let_down] = masses.get(part.let_down, 0.0) + part.mass_g
         lengths[palette.index(part.let_down.pigment)] -= part.paste_cm
     base = np.array([recipe.clear_g, recipe.white_g])
-    short = "paste" if lengths.min() < -_SLACK else "base" if base.min() < -_SLACK else None
-    if short is not None:
-        raise PourError(
-            f"holds more {short} than the recipe has", field="weighed",
-            value=", ".join(map(str, recipe.weighed)),
-            remedy="doses_cm is the paste in all, and let-downs are part of the base",
-        )  # fmt: skip
     # What is left of rounding is no reading.
     lengths[lengths < _SLACK], base[base < _SLACK] = 0.0, 0.0
     return Taken(lengths, base, tuple(masses), tuple(masses.values()))

@@ -85,7 +85,7 @@ class Repeat:
         """In plain words."""
         lines = [str(self.saved)]
         if self.predicted is not None:
-            lab = ", ".join(f"{v:.1f}" for v in self.predicted.lab)
+            lab = ", ".join(f"{v:z.1f}" for v in self.predicted.lab)
             lines.append(f"now        Lab ({lab}), {self.predicted.hex}")
             if self.to_target is not None:
                 lines.append(f"           CIEDE2000 {self.to_target:.2f} to the target")

@@ -93,7 +93,7 @@ class SavedRecipe:
 
     def __str__(self) -> str:
         """In plain words."""
-        lab = ", ".join(f"{v:.1f}" for v in self.lab)
+        lab = ", ".join(f"{v:z.1f}" for v in self.lab)
         lines = [
             f"recipe     {self.recipe}",
             f"pour       {self.recipe.pour}, seen {self.view}",

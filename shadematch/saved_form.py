@@ -176,21 +176,14 @@ def recipe_of(
     ------
     UnknownNameError
         If the palette lacks a name.
-    FileError
-        If the let-downs hold more paste than the doses.
+    PourError
+        If the let-downs hold more paste or base than the recipe.
     """
     parts = tuple(given)
     for name in (*doses, *(w.let_down.pigment for w in parts)):
         palette.index(name)
     weighed = tuple(Weighed(w.let_down, w.mass_g) for w in parts)
     ordered = {name: doses[name] for name in palette.names if doses.get(name)}
-    for name in dict.fromkeys(w.let_down.pigment for w in weighed):
-        within = sum(w.paste_cm for w in weighed if w.let_down.pigment == name)
-        if within > ordered.get(name, 0.0) + 1e-6:
-            raise FileError(
-                "is less than what comes with the let-downs", field=f"doses_cm.{name}",
-                value=ordered.get(name, 0.0), remedy="It is the paste in all",
-            )  # fmt: skip
     return Recipe(ordered, pour, weighed)
 
 

@@ -56,6 +56,8 @@ EDGE: Final = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
 """Standard deviations to the ellipsoid that holds a normal colour with a probability of 90 %."""
 FARTHEST: Final = 1e4
 """Beyond any colour, in CIELAB; keeps what is computed from it finite."""
+_LARGEST_VARIANCE: Final = 1e6
+"""Of L*, a* or b*: far beyond any colour; keeps bounds finite."""
 _DIRECTIONS: Final = 600
 
 
@@ -461,6 +463,10 @@ def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covaria
             "is no covariance", field="covariance", value=given,
             remedy="Give a symmetric 3 x 3 matrix without negative eigenvalues",
         )  # fmt: skip
+    if size > _LARGEST_VARIANCE:
+        raise ColourError("is larger than that of any colour", field="covariance", value=size,
+                          remedy=f"Give variances of L*, a*, b* up to {_LARGEST_VARIANCE:,g}; "
+                          "leave it out where it is not known")  # fmt: skip
     return triple(matrix[0]), triple(matrix[1]), triple(matrix[2])
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -12,10 +13,11 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import LAB_FROM_RESPONSE
 from shadematch.difference import delta_e
 from shadematch.optics.layer import Layer
-from shadematch.prediction import model_for
+from shadematch.prediction import Model, model_for
+from shadematch.search.answer import Searcher
 from shadematch.search.bounds import images_of
 from shadematch.search.sight import Sight
-from shadematch.search.space import Space, whole_space
+from shadematch.search.space import Space, spaces_of, whole_space
 from tests.problems import invented_palette
 
 HAIR = 1e-9
@@ -159,3 +161,48 @@ def test_no_recipe_of_a_box_is_nearer_than_its_floor(kind: str) -> None:
                 assert delta_e(space.lab(points), target).min() >= judged.floor[box] - HAIR
             raised += int(np.sum(judged.floor > 0.1))
     assert raised > 1000
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_the_nearest_spaces_are_those_of_a_full_list(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    n, most = int(rng.integers(1, 6)), int(rng.choice([1, 20, 1000, 100_000]))
+    model = scattering_model(n)
+    required = tuple(np.flatnonzero(rng.random(n) < 0.2).tolist())
+    steps, tubes = int(rng.integers(len(required), 8)), int(rng.integers(max(1, len(required)), 6))
+    whole = whole_space(
+        model, load_per_step=0.5, max_steps=steps, max_tubes=tubes, required=required
+    )
+    around = rng.random(n) * 8 if seed % 2 else rng.integers(0, 8, n).astype(float)
+    found, complete = spaces_of(model, whole, 0.5, around, most)
+    every = np.array(list(itertools.product(
+        *(range(lo, hi + 1) for lo, hi in zip(whole.lower, whole.upper, strict=True))
+    )))  # fmt: skip
+    every = every[(every.sum(axis=1) <= steps) & ((every > 0).sum(axis=1) <= tubes)]
+    nearest = np.argsort(np.abs(every - around).sum(axis=1), kind="stable")[:most]
+    assert complete == (len(every) <= most) and len(found) == len(nearest)
+    shown = rng.integers(0, len(found), 3) if len(found) else []
+    for at in shown:
+        assert found[int(at)][0].tolist() == every[nearest[at]].tolist()
+
+
+def test_many_pastes_that_scatter_fit_into_memory() -> None:
+    # 8 pastes in steps of 1 cm into 10 kg: more combinations than any memory holds.
+    model = scattering_model(8)
+    whole = whole_space(model, load_per_step=0.01, max_steps=400)
+    found, complete = spaces_of(model, whole, 0.01, np.full(8, 20.0), 1000)
+    assert (len(found), complete) == (1000, False)
+    assert found[0][0].tolist() == [20] * 8
+    # 3 in 500 g are 1771 combinations, each with a layer of its own of over a megabyte.
+    few = whole_space(scattering_model(3), load_per_step=0.2, max_steps=20)
+    assert Searcher(scattering_model(3), few, 0.2).catalogue() is None
+
+
+def scattering_model(count: int) -> Model:
+    demo = sm.load_palette()
+    pastes = tuple(
+        sm.Pigment(name=f"p{i}", absorption=demo.pigments[i % 5].absorption, scattering=(0.5,) * 36)
+        for i in range(count)
+    )
+    palette = sm.Palette(pigments=pastes, clear=demo.clear, white=demo.white)
+    return model_for(palette, 1.0, 0.0, sm.View())

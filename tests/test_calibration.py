@@ -443,6 +443,20 @@ def test_by_mass() -> None:
 # --- what to pour
 
 
+def test_the_same_reading_is_no_second_measurement() -> None:
+    pours = spectral().pours
+    with pytest.raises(sm.PourError, match="stands twice, with the same readings") as found:
+        sm.calibrate([*pours, pours[3]])
+    assert (found.value.field, found.value.value) == ("test_pours", pours[3].name)
+
+
+def test_starter_plan_knows_what_scatters() -> None:
+    with pytest.raises(sm.PourError, match="none of the pastes") as found:
+        sm.starter_plan(["gorse", "kelp"], scattering=["kepl"])
+    assert (found.value.field, found.value.value) == ("scattering", "kepl")
+    assert "gorse, kelp" in found.value.remedy
+
+
 def test_starter_plan_has_seventeen_readings() -> None:
     plan = sm.starter_plan(("gorse", "rosehip", "jetty", "dusk", "kelp"))
     assert plan.readings == 17

@@ -366,7 +366,7 @@ BAD = [
     ("match #fff --contact wet", ("--contact", "'wet'", "optical")),
     ("match #fff --light dim", ("--light", "'dim'", "transmitted")),
     ("match #fff --tolerance -1", ("--tolerance", "-1.0", "CIEDE2000")),
-    ("match #fff --tolerance inf", ("--tolerance", "inf", "finite")),
+    ("match #fff --tolerance inf", ("--tolerance", "inf", "from 0 to 1,000")),
     ("match #fff --max-pigments 0", ("--max-pigments", "0", "from 1", "Leave it out")),
     ("match #fff --max-pigments 1.5", ("--max-pigments", "'1.5'", "whole number such as")),
     ("match #fff --must-use nope", ("pigment", "'nope'", "gorse, rosehip")),
@@ -492,12 +492,13 @@ def test_ctrl_c_while_it_loads_is_quiet() -> None:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pipes of POSIX")
-def test_broken_pipe_is_quiet() -> None:
+@pytest.mark.parametrize("words", [["palette"], ["--help"], ["--version"]])
+def test_broken_pipe_is_quiet(words: list[str]) -> None:
     readable, writable = os.pipe()
     os.close(readable)
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "shadematch", "palette"],
+            [sys.executable, "-m", "shadematch", *words],
             stdout=writable,
             stderr=subprocess.PIPE,
             check=False,
@@ -520,6 +521,64 @@ def test_full_disk_is_an_error() -> None:
     assert done.returncode == 2
     assert done.stderr.startswith("shadematch: error: the output can't be written")
     assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+@pytest.mark.parametrize("buffered", ["", "1"], ids=["buffered", "unbuffered"])
+@pytest.mark.parametrize(
+    ("words", "to"),
+    [("--help", ">/dev/full"), ("match --help", ">/dev/full"), ("--version", ">/dev/full"),
+     ("palette", ">&-"), ("--help", ">&-"), ("--version", ">&-")],
+)  # fmt: skip
+def test_output_that_goes_nowhere_is_an_error(words: str, to: str, buffered: str) -> None:
+    done = shell(f"{words} {to}", PYTHONUNBUFFERED=buffered)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith("shadematch: error: the output can't be written")
+    assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+@pytest.mark.parametrize("to", ["2>/dev/full", "2>&-", ">&- 2>&-"])
+def test_complaints_that_go_nowhere_leave_the_exit_status(to: str) -> None:
+    done = shell(f"palette missing.json {to}")
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", "")
+
+
+def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    """The command line as a shell starts it, with its redirections."""
+    return subprocess.run(
+        ["bash", "-c", f"{sys.executable} -m shadematch {words}"],
+        capture_output=True, check=False, text=True, env={**os.environ, **environment},
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("same-look", "gorse=2", "--to-batch", "0.1"), "--to-batch: too small"),
+        (("smallest-batch", "#d9822b", "--step", "1e9"), "--step: must be at most 100,000 g"),
+        (("let-down", "#c8d050", "--weigh-least", "101"), "Give at most 100 g"),
+        (("pours", "gorse", "--scattering", "kelp"), "--scattering: is none of the pastes"),
+        (("feasibility", "#d9822b", "--thicknesses", "-1,2"), "--thicknesses: must be at least"),
+        (("palette", "key.json"), "error: key.json: an entry stands twice"),
+        (("predict", "gorse=2", "--palette", "key.json"), "error: key.json: an entry stands"),
+    ],
+)
+def test_what_is_wrong_is_called_by_its_option(
+    run: Run, files: Path, words: tuple[str, ...], said: str
+) -> None:
+    text = (files / "good.json").read_text(encoding="utf-8")
+    (files / "key.json").write_text(text.replace('"name":', '"name": "a", "name":', 1))
+    status, out, err = run(*words)
+    assert (status, out) == (2, "")
+    assert said in err
+
+
+def test_black_and_grey_have_no_negative_zero(run: Run) -> None:
+    for code in ("#000000", "#808080"):
+        status, out, _ = run("match", code, "--max-pigments", "1")
+        assert status == 0 and "0.0" in out.splitlines()[0]
+        assert "-0.0" not in out.splitlines()[0]
 
 
 @pytest.mark.usefixtures("files")

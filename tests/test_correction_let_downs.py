@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import pickle
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -233,10 +232,3 @@ def test_bad_questions(asked: dict[str, object], field: str) -> None:
         sm.correct(pale_bar(), (92, 6, 1), PALE, **asked)  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
-
-
-def test_a_recipe_that_cannot_be_is_refused() -> None:
-    recipe = pale_bar()
-    short = replace(recipe, doses_cm={"rosehip": 0.01})
-    with pytest.raises(sm.PourError, match="more paste than the recipe has"):
-        sm.correct(short, (92, 6, 1), PALE)

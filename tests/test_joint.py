@@ -372,8 +372,13 @@ def test_no_let_down_where_none_is_needed_or_none_helps() -> None:
     small = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=20))  # no whole centimetre fits
     assert small.match is not None
     assert small.without.closest.recipe.doses_cm == {}
-    with pytest.raises(sm.PourError, match="least_g"):
-        sm.propose_let_down("#f4d9c6", least_g=0)
+    for asked in ({"least_g": 0}, {"least_g": 101}, {"bases_g": [25, 1e6]}):
+        (field,) = asked
+        with pytest.raises(sm.PourError) as found:
+            sm.propose_let_down("#f4d9c6", **asked)  # type: ignore[arg-type]
+        assert found.value.field == field and found.value.remedy
+    with pytest.raises(sm.PourError, match="cm_per_g"):  # no step of it makes up a centimetre
+        sm.LetDown(pigment="gorse", cm_per_g=5e-324)
 
 
 GRAINS = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0)

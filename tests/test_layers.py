@@ -191,6 +191,21 @@ def test_order_of_scattering_layers_matters_and_of_clear_ones_does_not() -> None
     assert one.seen.reflectance == pytest.approx(mixed.seen.reflectance, abs=1e-12)
 
 
+def test_a_layer_of_no_thickness_leaves_two_bare_faces() -> None:
+    view = sm.View(light="transmitted")
+    found = sm.layers([({"gorse": 2}, 0.5), ({"gorse": 1}, 0.0)], view=view)
+    # Two faces of index n, all reflections between them summed: 2n / (n^2 + 1) goes through
+    # (M. Born, E. Wolf, Principles of Optics, sec. 1.5, with what bounces added up).
+    assert found.alone[1].reflectance == pytest.approx(2 * 1.5 / (1.5**2 + 1), abs=1e-9)
+    assert "0 cm of 1 cm gorse" in str(found)
+    bare = sm.layers([({"gorse": 2}, 0.5)], view=view)
+    assert found.seen.reflectance == pytest.approx(bare.seen.reflectance, abs=1e-12)
+    for view in (sm.View(), sm.View(contact="optical"), sm.View(backing="black")):
+        none, thin = (sm.layers([({}, 0.5), ({"gorse": 1}, cm)], view=view) for cm in (0.0, 1e-9))
+        shown = [layered.alone[1].reflectance for layered in (none, thin)]
+        assert shown[0] == pytest.approx(shown[1], abs=1e-7)
+
+
 def test_layers_report_each_pour() -> None:
     stack = sm.layers([({"gorse": 2}, 0.5), ({}, 1.0), ({"dusk": 1}, 0.5)])
     assert stack.height_cm == 2.0

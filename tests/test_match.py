@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import os
+import re
 import signal
 
 import numpy as np
@@ -166,6 +167,18 @@ def test_scattering_paste_against_enumeration() -> None:
         values = delta_e(lab, np.array(sm.Target.from_hex(code).lab))
         assert_answer_is_the_best_of(match, steps, values)
         assert match.ideal.delta_e <= match.closest.delta_e + 0.05
+
+
+@pytest.mark.parametrize("strength", [0.0, 1e-308, 1e-160, 1e-20])
+def test_pastes_that_do_nothing(strength: float) -> None:
+    demo = sm.load_palette()
+    pastes = tuple(sm.Pigment(name=n, absorption=(strength,) * 36) for n in ("a", "b"))
+    palette = sm.Palette(pigments=pastes, clear=demo.clear, white=demo.white)
+    bare = delta_e(np.array(sm.predict({}).lab), np.array(sm.Target.from_hex("#d9822b").lab))
+    for pour in (sm.Pour(), sm.Pour(batch_g=100_000, dose_step_cm=0.01)):
+        found = sm.match("#d9822b", palette=palette, pour=pour)
+        assert found.recipe.doses_cm == {} and found.proved
+        assert found.delta_e == pytest.approx(bare, abs=1e-9)
 
 
 def test_a_scattering_paste_that_leaves_no_room_for_a_required_one() -> None:
@@ -520,6 +533,7 @@ def test_bars_from_a_tube() -> None:
         ({"pour": sm.Pour(batch_g=10)}, "batch_g"),
         ({"tolerance": -1.0}, "tolerance"),
         ({"tolerance": float("nan")}, "tolerance"),
+        ({"tolerance": 1e308}, "tolerance"),
         ({"max_pigments": 0}, "max_pigments"),
         ({"max_pigments": 1.5}, "max_pigments"),
         ({"must_use": ("ink",)}, "pigment"),
@@ -534,6 +548,24 @@ def test_bad_question(arguments: dict[str, object], field: str) -> None:
         sm.match(asked.pop("target"), **asked)  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
+
+
+@pytest.mark.parametrize("max_load", [5e-324, 1e-9, 1e-3])
+def test_no_batch_is_advised_that_no_pour_takes(max_load: float) -> None:
+    for ask in (sm.match, sm.smallest_batch):
+        with pytest.raises(sm.PourError) as found:
+            ask("#d9822b", pour=sm.Pour(max_load=max_load))  # type: ignore[operator]
+        remedy = found.value.remedy
+        assert "llow a higher load or a smaller dose step" in remedy or max_load == 1e-3
+        advised = re.search(r"at least (\S+)", remedy)
+        assert (advised is not None) == (max_load == 1e-3)
+        assert advised is None or float(advised.group(1)) <= 100_000
+
+
+@pytest.mark.filterwarnings("error")
+def test_the_loosest_of_tolerances_takes_no_paste() -> None:
+    found = sm.match("#d9822b", tolerance=1000.0)
+    assert found.frugal.recipe.doses_cm == {} and found.frugal_proved
 
 
 @pytest.mark.parametrize(

@@ -148,8 +148,11 @@ BAD_PASTE: list[tuple[str, Any, str]] = [
     ("absorption", [0.1] * 35 + [True], "absorption"),
     ("scattering", [-1.0] * 36, "scattering"),
     ("tube_cm", 0, "tube_cm"),
+    ("tube_cm", 1e-300, "tube_cm"),
+    ("tube_cm", 1e300, "tube_cm"),
     ("tube_cm", "87", "tube_cm"),
     ("tube_price", -1, "tube_price"),
+    ("tube_price", 1e308, "tube_price"),
     ("tube_price", float("nan"), "tube_price"),
     ("colour", "red", "colour"),
 ]

@@ -11,7 +11,6 @@ import pytest
 import shadematch as sm
 
 UNSEEN = ["a\nb", "a\x1b[31mb", "a\x00b", "a\tb", "a\u2028b", "a\x85b", "a\u202eb", "\u2066a"]
-BLANK = [" ", "   ", "\u00a0", "\u2003 ", "\u3000", "\u200b"]
 SEEN = [
     "grün",
     "gorse 2",
@@ -58,8 +57,39 @@ def test_names_are_fit_for_a_line(kind: str, tmp_path: Path) -> None:
         assert e.value.value == name
         assert any(word in e.value.field for word in ("name", "pigment", "doses"))
         assert str(e.value).isprintable()
-    for name in BLANK:
-        with pytest.raises(sm.ShadematchError, match=r"name") as e:
-            MADE[kind](name, tmp_path)
-        assert e.value.value == name and e.value.remedy
-        assert any(word in e.value.field for word in ("name", "pigment", "doses"))
+
+
+@pytest.mark.parametrize(
+    "name", [" ", "\u00a0", "\u3000 ", "\u200b", "\u200d\u2060", "gorse ", " a"]
+)
+@pytest.mark.parametrize("kind", MADE)
+def test_names_show_something_at_both_ends(kind: str, name: str, tmp_path: Path) -> None:
+    with pytest.raises(sm.ShadematchError, match=r"begins or ends with a blank.*no blanks") as e:
+        MADE[kind](name, tmp_path)
+    assert e.value.value == name
+
+
+ALIKE = [
+    # Canonical equivalents after Unicode Standard Annex 15, figure 3: A with ring, o with marks.
+    ("\u00c5", "A\u030a"), ("\u212b", "\u00c5"), ("\u1e69", "s\u0323\u0307"),
+    ("\u1e0b\u0323", "d\u0323\u0307"), ("sea  green", "sea green"), ("sea\u00a0green", "sea green"),
+    ("kelp\u200b", "kelp"), ("kelp\u2060", "kelp"), ("ke\u00adlp", "kelp"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("one", "other"), ALIKE)
+def test_a_palette_has_no_two_names_that_look_the_same(one: str, other: str) -> None:
+    demo = sm.load_palette()
+    first, second = (
+        sm.Pigment(name=n, absorption=p.absorption)
+        for n, p in zip((one, other), demo.pigments, strict=False)
+    )
+    bases = {"clear": demo.clear, "white": demo.white}
+    with pytest.raises(sm.PaletteError, match="look the same") as found:
+        sm.Palette(pigments=(first, second), **bases)
+    assert found.value.field == "pigments"
+    # Asked for by the other, it is said why there is none.
+    palette = sm.Palette(pigments=(first,), **bases)
+    with pytest.raises(sm.UnknownNameError, match="spelt with other characters: copy it"):
+        sm.predict({other: 1.0}, palette=palette)
+    assert sm.predict({one: 1.0}, palette=palette).recipe.doses_cm == {one: 1.0}

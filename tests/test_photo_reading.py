@@ -328,3 +328,13 @@ def test_mutated_files(tmp_path: Path) -> None:
         assert np.all(np.isfinite(found.lab))
         assert np.all(np.isfinite(np.array(found.covariance)))
     assert 200 < read < 1800  # both ends are met often
+
+
+@pytest.mark.parametrize(("level", "light"), [(0, "more light"), (255, "less light")])
+def test_dark_photos_want_more_light_and_bright_ones_less(
+    level: int, light: str, tmp_path: Path
+) -> None:
+    Image.new("RGB", (40, 40), (level,) * 3).save(tmp_path / "a.png")
+    with pytest.raises(sm.PhotoError, match="1600 are clipped") as found:
+        sm.Target.from_photo(tmp_path / "a.png", region=(0, 0, 1, 1))
+    assert light in found.value.remedy

@@ -56,6 +56,29 @@ def test_doses_between_steps_have_no_proportions() -> None:
     assert sm.Recipe({"a": 0.5, "b": 1.0}, whole).proportions is None
     assert sm.Recipe({"a": 0.5, "b": 1.0}, half).proportions == {"a": 1, "b": 2}
     assert sm.Recipe({"a": 1 / 3}, half).proportions is None
+    for odd in (1e-4, 1.0004, 2.00001):
+        assert sm.Recipe({"a": odd, "b": 1.0}, whole).proportions is None
+    assert sm.Recipe({"a": 1.0}, sm.Pour(dose_step_cm=0.0101)).proportions is None
+    assert sm.Recipe({"a": 1.0, "b": 2 / 3}, sm.Pour(dose_step_cm=1 / 3)).proportions == {
+        "a": 3, "b": 2
+    }  # fmt: skip
+
+
+def test_let_downs_bring_no_more_than_the_recipe_holds() -> None:
+    half = sm.Weighed(sm.LetDown(pigment="a", cm_per_g=0.1), 50.0)
+    white = sm.Weighed(sm.LetDown(pigment="a", cm_per_g=0.1, white=1.0), 50.0)
+    clear, pale = sm.Pour(batch_g=100), sm.Pour(batch_g=100, white=0.4)
+    assert sm.Recipe({"a": 5.0}, clear, (half,)).squeezed_cm == {}
+    assert sm.Recipe({"a": 10.0}, clear, (half, half)).clear_g == pytest.approx(0.0, abs=1e-9)
+    for doses, pour, parts, short in (
+        ({}, clear, (half,), "paste"),
+        ({"a": 6.0}, clear, (half, half), "paste"),
+        ({"a": 15.0}, clear, (half,) * 3, "base"),
+        ({"a": 5.0}, pale, (white,), "base"),
+    ):
+        with pytest.raises(sm.PourError, match=f"holds more {short} than the recipe") as found:
+            sm.Recipe(doses, pour, parts)
+        assert found.value.field == "weighed"
 
 
 def test_text_and_copies() -> None:

@@ -181,9 +181,8 @@ def test_let_downs_and_lights_come_back(tmp_path: Path) -> None:
     again = sm.repeat(got)
     assert again.same
     data = json.loads((tmp_path / "l.json").read_text(encoding="utf-8"))
-    name = found.recipe.weighed[0].let_down.pigment
     for path, value, field in (
-        (("weighed", 0, "mass_g"), 1e5, f"doses_cm.{name}"),
+        (("weighed", 0, "mass_g"), 1e5, "weighed"),
         (("weighed", 0, "mass_g"), 0, "weighed.0.mass_g"),
         (("weighed", 0, "let_down", "pigment"), "ink", "pigment"),
         (("match", "lights", 0), "candle", "lights"),

@@ -254,8 +254,6 @@ def test_strength_of_a_let_down_by_hand() -> None:
     [
         *WRONGLY_MADE,
         ({"lights": ["moon"]}, "lights"),
-        ({"recipe": sm.Recipe({"rosehip": 0.01}, sm.Pour(), weighed().weighed)}, "weighed"),
-        ({"recipe": sm.Recipe({"rosehip": 9.0}, sm.Pour(), weighed(450.0).weighed)}, "weighed"),
     ],
 )
 def test_bad_let_downs(asked: dict[str, object], field: str) -> None:

@@ -189,6 +189,17 @@ def test_bad_numbers(make: str, value: object, field: str) -> None:
     assert found.value.remedy
 
 
+def test_a_covariance_beyond_any_colour_is_refused() -> None:
+    for size in (1.1e6, 1e200, 1e308):
+        with pytest.raises(sm.ColourError, match="larger than that of any colour") as found:
+            sm.Target.from_lab((50, 0, 0), covariance=np.eye(3) * size)
+        assert found.value.field == "covariance"
+    known = sm.Target.from_lab((50, 0, 0), covariance=np.eye(3) * 1e6)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert sm.match(known, max_pigments=1).frugal.recipe.doses_cm == {}
+
+
 @pytest.mark.parametrize("make", ["from_lab", "from_xyz"])
 @pytest.mark.parametrize(
     ("field", "value"),

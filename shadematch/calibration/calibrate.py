@@ -235,7 +235,12 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
         raise PourError("doses are in more than one unit", field="test_pours",
                         value=sorted(units), remedy="Bring all to one")  # fmt: skip
     bars: dict[str, TestPour] = {}
+    seen: set[TestPour] = set()
     for pour in pours:
+        if pour in seen:  # it would count as a second measurement, and promise too much
+            raise PourError("stands twice, with the same readings", field="test_pours",
+                            value=pour.name, remedy="Leave out the copy")  # fmt: skip
+        seen.add(pour)
         other = bars.setdefault(pour.name, pour)
         if other.doses != pour.doses or other.pour != pour.pour:
             raise PourError("two different bars have this name", field="test_pours",

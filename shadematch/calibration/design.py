@@ -199,8 +199,8 @@ def starter_plan(
     Raises
     ------
     PourError
-        For no pigment, more than eight, a name twice, or a batch in which half a centimetre is
-        too much for two loads of a paste.
+        For no pigment, more than eight, a name twice or only in `scattering`, or a batch in
+        which half a centimetre is too much for two loads of a paste.
     """
     remedy = "Give the names of the pastes"
     names = listed((pigments,) if isinstance(pigments, str) else pigments, "pigments", remedy)
@@ -214,6 +214,10 @@ def starter_plan(
     if not 1 <= len(names) <= 8 or len(set(names)) != len(names) or not all(names):
         raise PourError("needs one to eight names, each once", field="pigments", value=names,
                         remedy="Give the names of the pastes")  # fmt: skip
+    for name in scattering:
+        if name not in names:
+            raise PourError("is none of the pastes", field="scattering", value=name,
+                            remedy=f"Take one of {', '.join(names)}")  # fmt: skip
     over_white, over_black = View(), View(backing="black")
     both = (over_white, over_black)
 

@@ -115,9 +115,10 @@ def _planned(planned: PlannedPour) -> dict[str, Any]:
 
 
 def _pours(args: argparse.Namespace) -> str:
-    plan = starter_plan(
-        args.pigments, scattering=args.scattering, batch_g=args.batch, white=not args.no_white
-    )
+    with called("scattering", "--scattering"):
+        plan = starter_plan(
+            args.pigments, scattering=args.scattering, batch_g=args.batch, white=not args.no_white
+        )
     if args.save is not None:
         with called("path", "--save"):
             plan.save(args.save, args.reading)

@@ -11,11 +11,13 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import errno
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Final
+from typing import Final, TextIO
 
 from shadematch._version import __version__
 from shadematch.cli import (
@@ -80,25 +82,32 @@ def _parser() -> Parser:
 
 
 def _say(text: str) -> None:
+    if sys.stdout is None:  # closed before the start: nothing would be printed, without a word
+        raise OSError(errno.EBADF, os.strerror(errno.EBADF))
     # A name in letters that the output can't hold must not end in a traceback.
     code = getattr(sys.stdout, "encoding", None) or "utf-8"
     print(text.encode(code, "backslashreplace").decode(code), flush=True)
 
 
 def _complain(text: str) -> int:
-    print(f"shadematch: error: {clean(text.replace(chr(10), ' '))}", file=sys.stderr)
+    if sys.stderr is not None:  # closed; print would take None for the standard output
+        try:
+            print(f"shadematch: error: {clean(text.replace(chr(10), ' '))}", file=sys.stderr)
+        except OSError:  # the exit status is all that is left to say
+            _drop(sys.stderr)
     return 2
 
 
-def _drop_stdout() -> None:
+def _drop(stream: TextIO | None) -> None:
     """Let what is still held back go nowhere, so that the interpreter's exit stays quiet."""
-    with contextlib.suppress(OSError, ValueError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if stream is not None:
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _marked(word: str) -> str:
-    """A negative number so that argparse takes every one for a number and not for an option."""
-    return f" {word}" if word.startswith("-") and is_number(word) else word
+    """Negative numbers so that argparse takes every one for a number and not for an option."""
+    return f" {word}" if word.startswith("-") and is_number(re.split("[, ]", word)[0]) else word
 
 
 def _spare(args: argparse.Namespace) -> None:
@@ -158,10 +167,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:
-        _drop_stdout()
+        _drop(sys.stdout)
         return 141
     except OSError as found:  # files are read elsewhere: only the output is left
-        _drop_stdout()
+        _drop(sys.stdout)
         return _complain(f"the output can't be written: {found.strerror}. Send it elsewhere")
     except ShadematchError as found:
         return _complain(str(renamed(found, OPTIONS.get(found.field, found.field))))

@@ -18,6 +18,7 @@ from shadematch.cli.words import (
     OPTIONS,
     Verbs,
     add_conditions,
+    called,
     choice_entries,
     recipe_entries,
     renamed,
@@ -75,14 +76,15 @@ def _same(args: argparse.Namespace) -> str:
     except ShadematchError as found:
         # The old pour and view were read already: what is wrong is new.
         raise renamed(found, _to(found.field) if found.field in OPTIONS else found.field) from None
-    look = same_look(
-        own.recipe,
-        to_pour=there,
-        to_view=seen,
-        palette=own.palette,
-        view=view,
-        **({} if args.tolerance is None else {"tolerance": args.tolerance}),
-    )
+    with called("batch_g", "--to-batch"):
+        look = same_look(
+            own.recipe,
+            to_pour=there,
+            to_view=seen,
+            palette=own.palette,
+            view=view,
+            **({} if args.tolerance is None else {"tolerance": args.tolerance}),
+        )
     if args.save is not None:
         try:
             new = kept(look.recipe, palette=own.palette, view=seen)

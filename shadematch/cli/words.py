@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import contextlib
 import difflib
+import errno
+import os
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, NoReturn, Protocol, TypeVar
 
@@ -100,6 +102,12 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Turn what argparse says into an error with a remedy."""
         self._complain(message.removeprefix("argument "), "")
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        # argparse says nothing of help that it can't write; what it prints goes to sys.stdout.
+        if file is None:
+            raise OSError(errno.EBADF, os.strerror(errno.EBADF))
+        print(message, end="", file=file, flush=True)
 
     def unknown(self, words: Sequence[str]) -> NoReturn:
         """Complain of words that mean nothing to the verb of this parser."""
@@ -376,6 +384,7 @@ def read_palette(path: str | None) -> Palette:
     except ShadematchError as found:
         # Entries of a file mean little without its name.
         field = "palette file" if found.field == "path" else f"{path}, {found.field}"
+        field = path if found.field == path else field
         raise renamed(found, field) from None
 
 
@@ -384,7 +393,7 @@ def read_doses(pairs: Sequence[str]) -> dict[str, float]:
     doses: dict[str, float] = {}
     remedy = "Write each dose as NAME=CM, for instance gorse=3"
     for pair in pairs:
-        name, equals, length = pair.rpartition("=")
+        name, equals, length = (part.strip() for part in pair.rpartition("="))
         if not equals or not is_number(length):
             raise PourError("is not a dose", field="NAME=CM", value=pair, remedy=remedy)
         if name in doses:

@@ -305,7 +305,7 @@ class Correction:
 
     def __str__(self) -> str:
         """In plain words."""
-        shown = ", ".join(f"{v:.1f}" for v in self.believed_lab)
+        shown = ", ".join(f"{v:z.1f}" for v in self.believed_lab)
         lines = [
             f"batch      {self.recipe}, into {self.recipe.pour}",
             f"measured   CIEDE2000 {self.measured_delta_e:.2f} to the target ({self.target.hex})",

@@ -230,5 +230,7 @@ def whole_maps_of(
                 ]
             values = np.array([best.delta_e for best in found])
             proved = np.array([best.proved for best in found])
+        for array in (rows, columns, values, proved):
+            array.setflags(write=False)
         maps.append(WholeMap(cut, pour, rows, columns, values, proved))
     return tuple(maps)

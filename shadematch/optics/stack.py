@@ -34,6 +34,8 @@ __all__ = ["Coat", "Medium", "add", "look", "medium"]
 
 _LEAST: Final = 1e-9
 """Least absorption [1/cm]; keeps the conservative case away from k = 0."""
+_KEPT: Final = 1.0 - 1e-12
+"""What the thinnest of layers lets through."""
 
 
 class Coat(NamedTuple):
@@ -119,6 +121,9 @@ def look(coats: Sequence[Coat], around: Surroundings, along: Directions) -> Floa
         Shape (w,); against the light, a transmittance.
     """
     whole = functools.reduce(add, coats)
+    # Layers of no thickness would keep for ever what their faces turn back, and leave nothing to
+    # solve; light that enters at all never goes there, so the least loss changes no answer.
+    whole = whole._replace(T=whole.T * _KEPT)
     contact = around.mode == "optical"
     parts = [np.clip(p, 0.0, 1.0) for p in with_faces(*whole, along, contact=contact)]
     if around.mode == "through":

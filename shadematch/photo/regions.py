@@ -324,6 +324,7 @@ def mean_of(
     matrix = picture.profile.matrix
     codes, linear, steps, places, frames, ends = [], [], [], [], [], []
     floors = []
+    dark = 0
     for region in regions:
         try:
             frame = region.frame(picture.width, picture.height)
@@ -339,6 +340,7 @@ def mean_of(
         mark = np.where(clipped, 4, 0)
         mark[~patch.seen] = 5
         mark[~inside] = 6
+        dark += int(np.sum((mark == 4) & ~patch.full.any(axis=2)))
         ends.append(patch.full[inside])
         usable = mark == 0
         linear.append(patch.linear[usable])
@@ -367,7 +369,9 @@ def mean_of(
             remedy="Fractions end at 1; with a larger number all are taken for pixels"
             if mixed else "Save the photo without transparency (an alpha channel), or take a "
             "region that is opaque"
-            if through > clips else "Take a larger region, or a photo with less light on it"
+            if through > clips
+            else f"Take a larger region, or a photo with {'more' if dark > clips / 2 else 'less'} "
+            "light on it"
             if clips else "Take a larger region, or a larger copy of the photo",
         )  # fmt: skip
     xyz = values @ matrix.T.astype(np.float32)

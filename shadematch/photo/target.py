@@ -147,7 +147,7 @@ class PhotoTarget(Target):
 
     def report(self) -> str:
         """All that is known of it, in plain words."""
-        lab = ", ".join(f"{v:.1f}" for v in self.lab)
+        lab = ", ".join(f"{v:z.1f}" for v in self.lab)
         left_out = ", ".join(f"{n} {s:.1%}" for n, s in self.shares if n != "kept" and s >= 0.0005)
         rows = [
             f"colour     Lab ({lab}), {self.hex}, D65/2 degrees",
@@ -162,7 +162,7 @@ class PhotoTarget(Target):
 
     def _repr_html_(self) -> str:
         rows = [
-            ("Lab", ", ".join(f"{v:.1f}" for v in self.lab)),
+            ("Lab", ", ".join(f"{v:z.1f}" for v in self.lab)),
             ("known to", f"CIEDE2000 {self.radius:.1f} (90 %)"),
             ("light", self.method),
             *((part.name, f"{part.size:.1f}") for part in self.parts),

@@ -65,7 +65,7 @@ class Order(Frozen):
     mass_g: Annotated[Number, Field(ge=0.1, le=1e9)] | None = None
     pour: Pour = Pour(batch_g=1000)
     view: View = View()
-    tolerance: Number = Field(default=0.5, ge=0)
+    tolerance: Number = Field(default=0.5, ge=0, le=1000)
     max_delta_e: Annotated[Number, Field(ge=0)] | None = None
     max_pigments: Annotated[Whole, Field(ge=1)] | None = None
     value: Number = Field(default=1.0, gt=0, le=1e9)

@@ -47,7 +47,7 @@ class Tubes(Frozen):
     pigment: Name
     full: Annotated[Whole, Field(ge=0, le=10_000)] = 0
     opened_cm: tuple[Annotated[Number, Field(ge=0)], ...] = ()
-    tube_cm: Annotated[Number, Field(gt=0, le=10_000)] | None = None
+    tube_cm: Annotated[Number, Field(ge=0.01, le=10_000)] | None = None
     price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
     most: Annotated[Whole, Field(ge=0, le=10_000)] | None = None
 

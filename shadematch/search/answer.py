@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -68,8 +68,9 @@ class Searcher:
         self._catalogue: Catalogue | None = None
 
     def catalogue(self) -> Catalogue | None:
-        """All recipes, listed now if need be; None where they are too many."""
-        if self._catalogue is None and self.whole.count() <= LARGEST:
+        """All recipes, listed now if need be; None where they, or the spaces, are too many."""
+        few = self._space_count() <= _MOST_SPACES
+        if self._catalogue is None and few and self.whole.count() <= LARGEST:
             everywhere = np.zeros(self.whole.size)
             spaces, _ = spaces_of(self.model, self.whole, self.load_per_step, everywhere, LARGEST)
             self._catalogue = Catalogue(spaces)
@@ -78,20 +79,23 @@ class Searcher:
     def _kept(self) -> Catalogue | None:
         """The list of all recipes, once it pays."""
         if self._catalogue is None:
-            still = sum(self.whole.upper[i] > 0 for i in self.model.scattering_pigments)
-            spaces = math.comb(self.whole.max_steps + still, still)  # at most
-            cost = _RECIPE_WORK * self.whole.count() + _SPACE_WORK * spaces
-            if self._work < cost and spaces <= _MOST_SPACES:
+            spaces = self._space_count()
+            if self._work < _RECIPE_WORK * self.whole.count() + _SPACE_WORK * spaces:
                 return None
         return self.catalogue()
 
-    def spaces(self, around: FloatArray) -> tuple[list[tuple[IntArray, Space]], bool]:
+    def _space_count(self) -> int:
+        """How many spaces the region falls into, at most."""
+        still = sum(self.whole.upper[i] > 0 for i in self.model.scattering_pigments)
+        return math.comb(self.whole.max_steps + still, still)
+
+    def spaces(self, around: FloatArray) -> tuple[Sequence[tuple[IntArray, Space]], bool]:
         """The region cut as `space.spaces_of` does, and whether all of it is there."""
         if self._few is None:
             found = spaces_of(self.model, self.whole, self.load_per_step, around, _MOST_SPACES)
             if len(found[0]) > _FEW_SPACES:
                 return found
-            self._few = found[0]
+            self._few = list(found[0])
         still = list(self.model.scattering_pigments)
         return sorted(self._few, key=lambda s: float(np.abs(s[0] - around)[still].sum())), True
 

@@ -67,11 +67,13 @@ class Catalogue:
     def __init__(self, spaces: Sequence[tuple[IntArray, Space]]) -> None:
         from scipy.spatial import cKDTree  # slow to import, so late
 
-        listed = [(fixed, space, space.recipes()) for fixed, space in spaces]
-        # A dose that stands still may leave no room for one that is required.
-        listed = [part for part in listed if len(part[2])]
-        steps = np.concatenate([(s + fixed).astype(np.int16) for fixed, _, s in listed])
-        lab = np.concatenate([_colours(space, s) for _, space, s in listed])
+        listed = []
+        for fixed, space in spaces:
+            own = space.recipes()
+            if len(own):  # a dose that stands still may leave no room for one that is required
+                listed.append(((own + fixed).astype(np.int16), _colours(space, own)))
+        steps = np.concatenate([part for part, _ in listed])
+        lab = np.concatenate([colours for _, colours in listed])
         # Ties: less paste comes first, then the order of doses, in which a list comes already.
         totals = steps.sum(axis=1, dtype=np.int16)
         keys = (totals,) if len(listed) == 1 else (*steps.T[::-1], totals)

@@ -28,6 +28,8 @@ _STARTS: Final = 4
 _SAMPLES: Final = 384
 _ROUNDS: Final = 40
 _LIMIT_WEIGHT: Final = 1e4
+_FLAT: Final = 1e-100
+"""Mean square slope [CIEDE2000 per step] below which no paste does anything."""
 
 
 def _sample(lo: FloatArray, hi: FloatArray, limit: float) -> FloatArray:
@@ -98,8 +100,8 @@ def _descend(
         hessian = J.T @ metric @ J
         pull = 0.5 * gradient @ J
         scale = np.trace(hessian) / hessian.shape[0]
-        if scale < 1e-300:
-            break  # no paste changes the colour
+        if scale < _FLAT:
+            break
         moved = False
         for _ in range(6):
             trial = lo.copy()

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
+from typing import overload
 
 import numpy as np
 
@@ -214,7 +215,7 @@ def whole_space(
 
 def spaces_of(
     model: Model, whole: Space, load_per_step: float, around: FloatArray, most: int
-) -> tuple[list[tuple[IntArray, Space]], bool]:
+) -> tuple[Sequence[tuple[IntArray, Space]], bool]:
     """Cut `whole` into spaces in which absorption is all that varies.
 
     That is what the proof rests on. Doses of pigments that scatter are gone through one by one:
@@ -240,21 +241,40 @@ def spaces_of(
     still = [i for i in model.scattering_pigments if whole.upper[i] > 0]
     if not still:
         return [(np.zeros(whole.size, np.int64), whole)], True
-    axes = [np.arange(whole.lower[i], whole.upper[i] + 1) for i in still]
-    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(still))
-    grid = grid[
-        (grid.sum(axis=1) <= whole.max_steps) & (np.count_nonzero(grid, axis=1) <= whole.max_tubes)
-    ]
-    far = np.abs(grid - around[still]).sum(axis=1)
-    chosen = grid[np.argsort(far, kind="stable")[:most]]
-    spaces = []
-    for doses in chosen:
+    chosen, complete = _nearest(whole, still, around, most)
+    return _Spaces(model, whole, load_per_step, still, chosen), complete
+
+
+@dataclass(frozen=True)
+class _Spaces(Sequence[tuple[IntArray, Space]]):
+    """What `spaces_of` gives, each made when it is asked for: a layer takes over a megabyte."""
+
+    model: Model
+    whole: Space
+    load_per_step: float
+    still: list[int]
+    doses: IntArray
+
+    def __len__(self) -> int:
+        return len(self.doses)
+
+    @overload
+    def __getitem__(self, at: int) -> tuple[IntArray, Space]: ...
+    @overload
+    def __getitem__(self, at: slice) -> list[tuple[IntArray, Space]]: ...
+    def __getitem__(self, at: int | slice) -> tuple[IntArray, Space] | list[tuple[IntArray, Space]]:
+        if isinstance(at, slice):
+            return [self._made(doses) for doses in self.doses[at]]
+        return self._made(self.doses[at])
+
+    def _made(self, doses: IntArray) -> tuple[IntArray, Space]:
+        model, whole, still = self.model, self.whole, self.still
         fixed = np.zeros(whole.size, np.int64)
         fixed[still] = doses
-        loads = np.asarray(fixed * load_per_step, dtype=float)
+        loads = np.asarray(fixed * self.load_per_step, dtype=float)
         lower, upper = whole.lower.copy(), whole.upper.copy()
         lower[still] = upper[still] = 0
-        space = Space(
+        return fixed, Space(
             layer=model.layer_with(loads),
             base=model.base_absorption + loads @ model.absorption,
             absorption=whole.absorption,
@@ -265,5 +285,35 @@ def spaces_of(
             max_steps=whole.max_steps - int(doses.sum()),
             max_tubes=whole.max_tubes - int(np.count_nonzero(doses)),
         )
-        spaces.append((fixed, space))
-    return spaces, len(chosen) == len(grid)
+
+
+def _nearest(
+    whole: Space, still: list[int], around: FloatArray, most: int
+) -> tuple[IntArray, bool]:
+    """The permitted doses of some pigments that are nearest to `around`, shape (m, k).
+
+    Nearest comes first, in the sum of differences; and whether these are all. Only those within
+    a radius are ever listed, which grows until there are enough: all of them can be more than
+    any memory holds.
+    """
+    axes = [np.arange(whole.lower[i], whole.upper[i] + 1) for i in still]
+    ways = [np.abs(axis - around[i]) for axis, i in zip(axes, still, strict=True)]
+    least = sum(float(way.min()) for way in ways)
+    reach = sum(float(way.max()) for way in ways)
+    radius = least + 1.0
+    while True:
+        grid, far = np.zeros((1, 0), np.int64), np.full(1, least)
+        for axis, way in zip(axes, ways, strict=True):
+            near = np.flatnonzero(way - way.min() <= radius - least + 1e-9)
+            further = far[:, None] + (way[near] - way.min())
+            row, at = np.nonzero(further <= radius + 1e-9)
+            grid = np.column_stack([grid[row], axis[near][at]])
+            kept = (grid.sum(axis=1) <= whole.max_steps) & (
+                np.count_nonzero(grid, axis=1) <= whole.max_tubes
+            )
+            grid, far = grid[kept], further[row, at][kept]
+        if len(grid) > most or radius >= reach:
+            break
+        radius += radius - least
+    far = np.abs(grid - around[still]).sum(axis=1)
+    return grid[np.argsort(far, kind="stable")[:most]], len(grid) <= most

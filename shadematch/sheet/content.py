@@ -155,7 +155,7 @@ def yield_of(
     if bars is not None and (
         isinstance(bars, bool) or not isinstance(bars, int | np.integer) or not 1 <= bars <= 10**6
     ):
-        raise PourError("must be a whole number from 1", field="bars", value=bars,
+        raise PourError("must be a whole number from 1 to 1,000,000", field="bars", value=bars,
                         remedy="Count the moulds")  # fmt: skip
     if bar_g is None:
         if bars is None:
@@ -275,7 +275,7 @@ def content_of(
     yields, short = yield_of(recipe.pour, bars, bar_g, loss)
     weigh = _weigh(recipe)
     doses = _doses(saved)
-    lab = ", ".join(f"{v:.1f}" for v in saved.lab)
+    lab = ", ".join(f"{v:z.1f}" for v in saved.lab)
     figures = [("predicted", f"Lab ({lab}){'' if saved.in_srgb else ', outside sRGB'}")]
     if saved.target is not None:
         figures.insert(0, ("wanted", clean(str(saved.target))))

@@ -64,5 +64,5 @@ def plain(content: Content) -> str:
 
 
 def _look(name: str, seen: Prediction) -> str:
-    lab = ", ".join(f"{v:.1f}" for v in seen.lab)
+    lab = ", ".join(f"{v:z.1f}" for v in seen.lab)
     return f"  {name:<32}{seen.hex}  Lab ({lab})"
