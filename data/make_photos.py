@@ -1,9 +1,9 @@
 """Make the sample photos: ``python data/make_photos.py``.
 
-Invented: a bar of the demo palette's pastes, rendered by `tests.photos` beside a 24-patch chart
-and a strip of paper, once at a window and once under a kitchen lamp, and the same stand with
-plain paper. The first two are in Display P3, as phones save them. `photos.json` tells where
-things are and what colour the bar truly has.
+Invented: a bar of the demo palette's pastes, rendered by `tests.invented.photos` beside a 24-patch
+chart and a strip of paper, once at a window and once under a kitchen lamp, and the same stand with
+plain paper. The first two are in Display P3, as phones save them. `photos.json` tells where things
+are and what colour the bar truly has.
 """
 
 import json
@@ -16,8 +16,8 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent))
 
 import shadematch as sm  # noqa: E402
-from tests import photos as ph  # noqa: E402
-from tests.icc import P3, SRGB_PARA, icc  # noqa: E402
+from tests.invented import photos as ph  # noqa: E402
+from tests.invented.icc import P3, SRGB_PARA, icc  # noqa: E402
 
 SIZE = (800, 600)
 DOSES = {"gorse": 3.0, "rosehip": 1.0}

@@ -33,7 +33,7 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np
 
-from tests.batches import (
+from tests.invented.batches import (
     faults,
     let_downs_against_monte_carlo,
     misses,

@@ -1,15 +1,15 @@
 """How well calibration predicts: ``python -m tests.bench.calibration [worlds] [row ...]``.
 
-In each of some invented worlds (`tests/worlds.py`: layers by iadpython with asymmetry 0.5 and
-index 1.46, the library's being 0.6 and 1.5) the bars of `starter_plan` are poured in 500 g
-batches (in one row 100 g) with a dosing error of 2 mm and measured over their backings: as
-spectra with 1 % noise, and as Lab with 0.4 in each of L*, a* and b*
-(`python -m tests.bench.calibration_photo` does it with rendered photos). Then unseen mixtures
-(0.3 to 4 cm per 100 g, whole centimetres in bars of 100 g; 0.5 to 4 cm thick, clear, blends and
-white) are predicted. Their true colour is what the doses would give without error.
-Coverage: share of fresh pours, with dosing error and measured with the same noise, that fall
-into the 90 % region, and the 90 % range of CIEDE2000 to a target near the predicted colour.
-Beside it the two-flux model on the same spectra (`tests/bench/twoflux.py`).
+In each of some invented worlds (`tests/invented/worlds.py`: layers by iadpython with asymmetry 0.5
+and index 1.46, the library's being 0.6 and 1.5) the bars of `starter_plan` are poured in 500 g
+batches (in one row 100 g) with a dosing error of 2 mm and measured over their backings: as spectra
+with 1 % noise, and as Lab with 0.4 in each of L*, a* and b* (`python -m
+tests.bench.calibration_photo` does it with rendered photos). Then unseen mixtures (0.3 to 4 cm per
+100 g, whole centimetres in bars of 100 g; 0.5 to 4 cm thick, clear, blends and white) are
+predicted. Their true colour is what the doses would give without error. Coverage: share of fresh
+pours, with dosing error and measured with the same noise, that fall into the 90 % region, and the
+90 % range of CIEDE2000 to a target near the predicted colour. Beside it the two-flux model on the
+same spectra (`tests/bench/twoflux.py`).
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ import shadematch as sm
 from shadematch.arrays import FloatArray
 from shadematch.difference import delta_e
 from shadematch.standards import WAVELENGTHS_NM as NM
-from tests import worlds
 from tests.bench.twoflux import TwoFlux
+from tests.invented import worlds
 
 KINDS = {"spectrum": 0.01, "lab": 0.4}
 ROWS = (

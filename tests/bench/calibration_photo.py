@@ -1,11 +1,11 @@
 """Calibration from photos: ``python -m tests.bench.calibration_photo [worlds [first]]``.
 
-Bars of `starter_plan` (500 g, 2 mm dosing error; layers by iadpython, `tests/worlds.py`) are
-photographed beside a 24-patch chart (`tests/photos.py`: measured cameras, lights at home, white
-balance, slope of the light, glare, noise, JPEG), each in a photo of its own, all with one camera
-in one light; the chart in the photo has other spectra than those that the library knows. The
-photo is read by `Target.from_photo` and goes to `calibrate`. Worlds with an even number have the
-first measured camera, whose colour filters are such as most cameras have; those with an odd
+Bars of `starter_plan` (500 g, 2 mm dosing error; layers by iadpython, `tests/invented/worlds.py`)
+are photographed beside a 24-patch chart (`tests/invented/photos.py`: measured cameras, lights at
+home, white balance, slope of the light, glare, noise, JPEG), each in a photo of its own, all with
+one camera in one light; the chart in the photo has other spectra than those that the library knows.
+The photo is read by `Target.from_photo` and goes to `calibrate`. Worlds with an even number have
+the first measured camera, whose colour filters are such as most cameras have; those with an odd
 number the second, whose three layers of sensor see much alike.
 
 Then unseen mixtures are predicted, those that sRGB holds also by themselves. Coverage: fresh
@@ -34,8 +34,8 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_srgb
 from shadematch.difference import delta_e
 from shadematch.standards import WAVELENGTHS_NM as NM
-from tests import photos as ph
-from tests import worlds
+from tests.invented import photos as ph
+from tests.invented import worlds
 
 LIGHTS = ("D65", "LED-B5")
 UNSEEN = 40

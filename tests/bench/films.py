@@ -1,13 +1,13 @@
 """Films and paints measured elsewhere: ``python -m tests.bench.films [worlds] [kind ...]``.
 
-In invented sets of colourants (`tests/films.py` tells which kinds there are and who computes
-them), readings with 0.3 % noise and 0.4 % errors of loads are written to a CSV file in percent,
-400 to 700 nm, read back, and calibrated with every default. Then 40 mixtures of two to four
-colourants that were not measured are predicted. CIEDE2000 (D65) and root mean square of the
+In invented sets of colourants (`tests/invented/films.py` tells which kinds there are and who
+computes them), readings with 0.3 % noise and 0.4 % errors of loads are written to a CSV file in
+percent, 400 to 700 nm, read back, and calibrated with every default. Then 40 mixtures of two to
+four colourants that were not measured are predicted. CIEDE2000 (D65) and root mean square of the
 spectra against the exact reading; coverage of the 90 % region by fresh readings. Beside it the
-two-flux model (Kubelka-Munk with Saunderson's correction, the latter's constant the best of a
-list; for transmittances the law of Beer and Lambert) fitted to the same readings, knowing
-whether films hide their backing.
+two-flux model (Kubelka-Munk with Saunderson's correction, the latter's constant the best of a list;
+for transmittances the law of Beer and Lambert) fitted to the same readings, knowing whether films
+hide their backing.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ import numpy as np
 import shadematch as sm
 from shadematch.arrays import FloatArray
 from shadematch.difference import delta_e
-from tests import films, worlds
 from tests.bench.twoflux import FilmFlux
+from tests.invented import films, worlds
 
 HELD_OUT = 40
 

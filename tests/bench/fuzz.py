@@ -1,8 +1,8 @@
 """Spoil files of every kind: ``python -m tests.bench.fuzz [--files 10000] [--jobs 2]``.
 
-Each kind gets that many files (see `tests.fuzz`). Told are files that end in anything but a clear
-error or a right answer, take more than 2 s of processor time, or more than 500 MB of memory on
-top of what the program itself takes (set as a limit on the process, so that more is a failure).
+Each kind gets that many files (see `tests.whole.fuzz`). Told are files that end in anything but a
+clear error or a right answer, take more than 2 s of processor time, or more than 500 MB of memory
+on top of what the program itself takes (set as a limit on the process, so that more is a failure).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from pathlib import Path
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
-from tests import fuzz
+from tests.whole import fuzz
 
 MEMORY = 500_000_000
 SECONDS = 2.0

@@ -28,7 +28,7 @@ from shadematch.arrays import FloatArray
 from shadematch.difference import delta_e
 from shadematch.gamut.region import Region
 from shadematch.prediction import model_for
-from tests.problems import invented_palette
+from tests.invented.problems import invented_palette
 
 PAGE = Path(__file__).parents[2] / "docs" / "gamut-benchmarks.md"
 

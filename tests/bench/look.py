@@ -21,10 +21,10 @@ import numpy as np
 
 import shadematch as sm
 from shadematch.prediction import model_for
-from tests.joint_problems import joint_problem
-from tests.problems import invented_palette
-from tests.test_batches import best_by_enumeration
-from tests.test_look import whole_recipes
+from tests.batch.test_batches import best_by_enumeration
+from tests.batch.test_look import whole_recipes
+from tests.invented.joint_problems import joint_problem
+from tests.invented.problems import invented_palette
 
 
 def joint(count: int) -> int:

@@ -56,21 +56,15 @@ class Room:
 ROOMS = {
     "difference": Room(
         ("shadematch/difference.py",),
-        "tests/test_properties_difference.py tests/test_difference.py --deselect "
-        "tests/test_difference.py::test_a_million_pairs_as_colour_science_and_skimage",
+        "tests/colour/test_properties_difference.py tests/colour/test_difference.py --deselect "
+        "tests/colour/test_difference.py::test_a_million_pairs_as_colour_science_and_skimage",
     ),
     "optics": Room(
         tuple(f"shadematch/optics/{part}.py" for part in ("layer", "stack", "table", "transport")),
-        "tests/test_properties_optics.py tests/test_layer.py tests/test_transport.py "
-        "tests/test_layers.py tests/test_prediction.py --deselect "
-        "tests/test_layer.py::test_colour_is_the_exact_slabs_wherever_a_recipe_can_go",
+        "tests/optics --deselect "
+        "tests/optics/test_layer.py::test_colour_is_the_exact_slabs_wherever_a_recipe_can_go",
     ),
-    "search": Room(
-        ("shadematch/search",),
-        "tests/test_near.py tests/test_leeway.py tests/test_bounds.py tests/test_proof.py "
-        "tests/test_match.py tests/test_joint.py tests/test_gamut.py tests/test_effort.py "
-        "tests/test_crowd.py",
-    ),
+    "search": Room(("shadematch/search",), "tests/search tests/gamut/test_gamut.py"),
 }
 
 EQUIVALENT: dict[str, str] = {

@@ -26,8 +26,8 @@ import numpy as np
 import shadematch as sm
 from shadematch.difference import delta_e
 from shadematch.prediction import Model
-from tests import photos as ph
-from tests.problems import by_adding_doubling
+from tests.invented import photos as ph
+from tests.invented.problems import by_adding_doubling
 
 PROTOCOL = """
 Surfaces: the 24 patches of the chart in the photo and the 99 samples of CIE 224:2017, each in a
@@ -38,8 +38,8 @@ Neutral: paper, whose reflectance and tint are drawn. Read, as nothing is, in th
 Cameras: the two measured ones of colour-science, each also moved by 5 nm to either side; drawn.
 Lights: D65, A, FL11, LED-B5 and six that no term was made on: *ID50, *ISO 7589 Studio Tungsten,
 *FL10, *FL3.15, *LED-RGB1 and *a warm LED by the model of Ohno (2005).
-The rest as `tests.photos.Conditions.draw` draws it: white balance, exposure, contrast curve,
-slope, vignetting, veil, noise, paper, JPEG, glare, dust, shadow.
+The rest as `tests.invented.photos.Conditions.draw` draws it: white balance, exposure, contrast
+curve, slope, vignetting, veil, noise, paper, JPEG, glare, dust, shadow.
 Seed: 2031, with the number of light, chart and surface.
 Reported: mean and 95th percentile of CIEDE2000 to the true colour under D65; the mean over the
 99 samples alone, which the chart does not hold; how often the true Lab lies in the ellipsoid

@@ -30,7 +30,7 @@ from scipy.optimize import minimize
 import shadematch as sm
 from shadematch.photo import target as room
 from shadematch.photo import uncertainty
-from tests import photos as ph
+from tests.invented import photos as ph
 
 LIGHTS = (
     *("D50", "D55", "D75", "FL2", "FL4", "FL7", "FL8", "FL12", "FL3.8"),

@@ -24,7 +24,7 @@ from shadematch.prediction import model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.leeway import Leeway
 from shadematch.search.space import whole_space
-from tests.problems import KINDS, invented_palette, problem, target_of
+from tests.invented.problems import KINDS, invented_palette, problem, target_of
 
 
 def small(seed: int) -> tuple[str, str]:

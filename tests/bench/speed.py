@@ -31,7 +31,7 @@ from shadematch.search.answer import Searcher
 from shadematch.search.leeway import Leeway
 from shadematch.search.space import Space, whole_space
 from shadematch.search.whole import Found
-from tests.problems import invented_palette
+from tests.invented.problems import invented_palette
 
 OUT = Path(__file__).parents[2] / "docs" / "benchmarks.md"
 

@@ -1,0 +1,1 @@
+"""What tests are made of: invented palettes, worlds, photos, batches, spoilt files."""

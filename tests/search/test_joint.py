@@ -1,0 +1,497 @@
+"""Several lights at once and let-downs, against plain enumeration and other solvers."""
+
+from __future__ import annotations
+
+import itertools
+import pickle
+
+import numpy as np
+import pytest
+from scipy.optimize import differential_evolution
+
+import shadematch as sm
+from shadematch.colorimetry import xyz_to_lab
+from shadematch.difference import delta_e
+from shadematch.prediction import model_for
+from shadematch.search.ideal import ideal
+from shadematch.search.joint import region_of
+from shadematch.search.minimax import minimax
+from shadematch.search.real import real_floor
+from shadematch.search.space import whole_space
+from shadematch.standards import WAVELENGTHS_NM, observation
+from tests.invented.joint_problems import joint_problem, some_spectrum
+from tests.invented.problems import with_chalk
+
+SEEDS = range(200, 230)
+
+
+@pytest.mark.parametrize("part", range(5))
+def test_no_miss_and_no_bound_above_the_optimum(part: int) -> None:
+    for seed in SEEDS[part::5]:
+        p = joint_problem(seed, most=30_000, scatter=0.0)
+        m = sm.match(p.target, **p.arguments)  # type: ignore[arg-type]
+        assert m.closest.delta_e == pytest.approx(p.best, abs=1e-9), seed
+        assert m.bound <= p.best + 1e-12, seed
+        assert m.bound >= p.best - 0.01, seed
+        least = p.least_paste(m.closest.delta_e + 0.5)
+        assert m.recipe.total_cm == pytest.approx(least, abs=1e-6), seed
+        assert m.delta_e <= p.best + 0.5 + 1e-9, seed
+        # The closest of those that take the least paste.
+        short = (p.paste_cm <= least + 1e-9) & (p.values <= m.closest.delta_e + 0.5)
+        assert m.delta_e == pytest.approx(p.values[short].min(), abs=1e-9), seed
+        assert m.proved, seed
+        assert m.frugal_proved, seed
+
+
+def spectral(seed: int) -> sm.Target:
+    curve = some_spectrum(np.random.default_rng(seed))
+    return sm.Target.from_reflectance(WAVELENGTHS_NM.tolist(), curve.tolist())
+
+
+def worst_of(
+    doses: dict[str, float], target: sm.Target, pour: sm.Pour, lights: tuple[str, ...]
+) -> float:
+    """By `predict` and `lab_in` alone."""
+    values = []
+    for light in lights:
+        view = sm.View(illuminant=light)
+        lab = np.array(sm.predict(doses, pour=pour, view=view).lab)
+        values.append(float(delta_e(lab, target.lab_in(view))))
+    return max(values)
+
+
+@pytest.mark.parametrize("seed", [1])
+def test_worst_light_against_differential_evolution(seed: int) -> None:
+    # scipy.optimize.differential_evolution with `integrality`: another solver altogether.
+    target, lights = spectral(seed), ("D65", "A", "LED-B3")
+    pour = sm.Pour(batch_g=300)
+    names = sm.load_palette().names
+    m = sm.match(target, pour=pour, lights=lights, tolerance=0.0)
+    assert m.delta_e == pytest.approx(worst_of(dict(m.recipe.doses_cm), target, pour, lights))
+    assert m.lights == pytest.approx(
+        {light: worst_of(dict(m.recipe.doses_cm), target, pour, (light,)) for light in lights}
+    )
+    models = [model_for(sm.load_palette(), 1.0, 0.0, sm.View(illuminant=x)) for x in lights]
+
+    def cost(x: np.ndarray) -> float:
+        if x.sum() > pour.max_steps:
+            return 100.0 + float(x.sum())
+        loads = np.asarray(x) * pour.load_per_step
+        return max(float(delta_e(model.lab(loads), target.lab_in(model.view))) for model in models)
+
+    other = differential_evolution(
+        cost, [(0, pour.max_steps)] * len(names), integrality=[True] * len(names), seed=seed,
+        maxiter=40, popsize=10, polish=False, updating="deferred",
+    )  # fmt: skip
+    assert m.closest.delta_e <= other.fun + 1e-9
+    assert m.proved
+    assert m.bound <= m.closest.delta_e + 1e-12
+
+
+def test_one_light_alone_is_the_plain_match() -> None:
+    plain = sm.match("#d9822b", pour=sm.Pour(batch_g=300))
+    one = sm.match("#d9822b", pour=sm.Pour(batch_g=300), lights=["D65"])
+    assert one.closest.recipe == plain.closest.recipe
+    assert one.closest.delta_e == pytest.approx(plain.closest.delta_e, abs=1e-12)
+    assert one.recipe.total_cm == plain.recipe.total_cm
+    assert one.ideal.delta_e == pytest.approx(plain.ideal.delta_e, abs=1e-6)
+
+
+def test_worst_is_no_better_than_any_light_alone_and_no_worse_than_its_recipe() -> None:
+    target, pour, lights = spectral(5), sm.Pour(batch_g=500), ("D65", "A", "FL11")
+    joint = sm.match(target, pour=pour, lights=lights)
+    for light in lights:
+        alone = sm.match(target, pour=pour, view=sm.View(illuminant=light))
+        assert joint.closest.delta_e >= alone.closest.delta_e - 1e-9
+        doses = dict(alone.closest.recipe.doses_cm)
+        assert joint.closest.delta_e <= worst_of(doses, target, pour, lights) + 1e-9
+    assert joint.ideal.delta_e <= joint.closest.delta_e + 1e-9
+    assert joint.verdict.sentence
+    assert "worst of D65" in str(joint)
+    assert "under A" in joint._repr_html_()
+    front = joint.choices
+    assert front[0].delta_e == pytest.approx(joint.closest.delta_e, abs=0.011)
+    assert all(a.delta_e <= b.delta_e for a, b in itertools.pairwise(front))
+
+
+def test_ideal_of_several_lights_is_no_worse_than_a_random_search() -> None:
+    target, lights = spectral(8), ("D65", "A", "LED-B3")
+    pour = sm.Pour(batch_g=1000)
+    m = sm.match(target, pour=pour, lights=lights)
+    rng = np.random.default_rng(0)
+    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    loads = rng.dirichlet(np.full(6, 0.5), size=20_000)[:, :5] * pour.max_load
+    spectra = model.spectra(loads)
+    values = []
+    for light in lights:
+        weights, white = observation(light)
+        lab = xyz_to_lab(spectra @ weights.T, white)
+        values.append(delta_e(lab, target.lab_in(sm.View(illuminant=light))))
+    assert m.ideal.delta_e <= float(np.maximum.reduce(values).min()) + 1e-6
+
+
+@pytest.mark.parametrize(("seed", "max_load"), [(2, 4.0), (5, 4.0), (9, 4.0), (5, 1.0), (9, 1.0)])
+def test_minimax_against_differential_evolution(seed: int, max_load: float) -> None:
+    # With the smaller limit it is the load that holds the colour back.
+    rng = np.random.default_rng(seed)
+    lights, pour = ("D65", "A", "FL11"), sm.Pour(batch_g=1000, max_load=max_load)
+    palette, target = sm.load_palette(), spectral(seed)
+    if max_load < 4:
+        dark = 0.1 * some_spectrum(np.random.default_rng(seed))
+        target = sm.Target.from_reflectance(WAVELENGTHS_NM.tolist(), dark.tolist())
+    views = [sm.View(illuminant=light) for light in lights]
+    spaces = tuple(
+        whole_space(
+            model_for(palette, pour.thickness_cm, pour.white, view),
+            load_per_step=pour.load_per_step,
+            max_steps=pour.max_steps,
+        )
+        for view in views
+    )
+    goals = np.array([target.lab_in(view) for view in views])
+
+    def worst(steps):  # type: ignore[no-untyped-def]
+        values = [delta_e(s.lab(steps), g) for s, g in zip(spaces, goals, strict=True)]
+        return np.maximum.reduce(values)
+
+    def cost(x):  # type: ignore[no-untyped-def]
+        over = np.maximum(x.sum(axis=0) - pour.max_steps, 0)
+        return np.where(over > 0, 200.0 + over, worst(x.T))
+
+    theirs = differential_evolution(
+        cost, [(0, pour.max_steps)] * 5, vectorized=True, updating="deferred",
+        rng=seed, tol=1e-8, maxiter=600,
+    )  # fmt: skip
+    start = np.clip(theirs.x + rng.normal(0, 1.0, 5), 0, None)
+    start *= min(1.0, pour.max_steps / start.sum())
+    steps, value = minimax(spaces, goals, start)
+    assert worst(start) > 1.02 * theirs.fun
+    assert max_load == 4 or theirs.x.sum() > 0.99 * pour.max_steps
+    assert value == pytest.approx(float(worst(steps)), abs=1e-12)
+    assert value <= theirs.fun + 1e-3
+    assert steps.min() >= 0
+    assert steps.sum() <= pour.max_steps + 1e-9
+
+
+# --- let-downs
+
+
+def made(name: str, base_g: float = 50.0, **more: float) -> sm.LetDown:
+    return sm.LetDown.made(name, paste_cm=1, base_g=base_g, **more)
+
+
+def test_a_let_down_gives_what_its_paste_gives() -> None:
+    m = sm.match("#f4d9c6", let_downs=[made(n) for n in ("gorse", "rosehip", "kelp")])
+    assert m.closest.delta_e < 1.0 < sm.match("#f4d9c6").closest.delta_e
+    for choice in (m.closest, m.frugal):
+        recipe = choice.recipe
+        again = sm.predict(recipe.doses_cm, pour=recipe.pour)
+        assert again.lab == pytest.approx(choice.predicted.lab, abs=1e-9)
+        for part in recipe.weighed:
+            assert part.mass_g == pytest.approx(round(part.mass_g), abs=1e-9)
+        assert sum(p.mass_g for p in recipe.weighed) + recipe.clear_g == pytest.approx(100.0)
+        squeezed = recipe.squeezed_cm
+        assert all(dose == round(dose) for dose in squeezed.values())
+        for name, dose in recipe.doses_cm.items():
+            weighed = sum(p.paste_cm for p in recipe.weighed if p.let_down.pigment == name)
+            assert dose == pytest.approx(squeezed.get(name, 0.0) + weighed, abs=1e-9)
+        assert pickle.loads(pickle.dumps(recipe)) == recipe
+        assert hash(pickle.loads(pickle.dumps(recipe))) == hash(recipe)
+    assert "let-down" in str(m)
+    assert "let-down" in m._repr_html_()
+    assert m.frugal.recipe.proportions is None
+
+
+def test_a_half_centimetre_by_weight_is_a_half_centimetre_by_the_ruler() -> None:
+    # 1 cm in 2 g, weighed to 1 g, is half a centimetre a step: the same colours as dosing to
+    # half centimetres, as far as the base suffices.
+    names = sm.load_palette().names
+    by_ruler = sm.match("#c98f5a", pour=sm.Pour(dose_step_cm=0.5))
+    by_scale = sm.match("#c98f5a", let_downs=[made(n, 2.0) for n in names])
+    assert by_scale.closest.delta_e == pytest.approx(by_ruler.closest.delta_e, abs=1e-9)
+    assert by_scale.closest.recipe.doses_cm == pytest.approx(by_ruler.closest.recipe.doses_cm)
+
+
+def test_the_base_of_a_let_down_is_part_of_the_batch() -> None:
+    # 1 cm in 400 g: 40 g of the batch's base hold at most 0.1 cm.
+    weak = made("dusk", 400.0)
+    m = sm.match(
+        "#202060", pour=sm.Pour(batch_g=40, white=0.5), must_avoid=["gorse"], let_downs=[weak]
+    )
+    assert any(choice.recipe.weighed for choice in m.choices)
+    for choice in m.choices:
+        assert sum(p.mass_g for p in choice.recipe.weighed) <= 20.0 + 1e-9
+        assert choice.recipe.clear_g >= -1e-9
+        assert choice.recipe.white_g == pytest.approx(20.0)
+
+
+def test_white_base_in_a_let_down_replaces_white_base() -> None:
+    pour = sm.Pour(batch_g=50, white=0.5)
+    m = sm.match("#c0a0a0", pour=pour, must_use=["rosehip"], let_downs=[made("rosehip", white=0.5)])
+    recipe = min(
+        (c.recipe for c in (*m.choices, m.closest)),
+        key=lambda r: -sum(p.mass_g for p in r.weighed),
+    )
+    mass = sum(p.mass_g for p in recipe.weighed)
+    assert mass > 0
+    assert recipe.clear_g == pytest.approx(25.0 - 0.5 * mass)
+    assert recipe.white_g == pytest.approx(25.0 - 0.5 * mass)
+
+
+def test_nothing_is_lost_by_not_weighing_whole_centimetres() -> None:
+    # A let-down of 1 cm in 10 g: ten weighed grams are one squeezed centimetre.
+    pour = sm.Pour(batch_g=100)
+    strong = made("gorse", 10.0)
+    region = region_of(pour, 5, [(0, strong)])
+    assert region.upper[5] == 9
+    loads = {round(0.1 * k, 9) for k in range(41)}
+    steps = region.recipes()
+    gorse = steps[np.count_nonzero(steps[:, 1:5], axis=1) == 0]
+    assert {round(float(v), 9) for v in gorse @ region.paste} == loads
+
+
+def test_a_scattering_paste_let_down() -> None:
+    palette = with_chalk()
+    chalk = next(p.name for p in palette.pigments if p.scatters)
+    m = sm.match("#d8d0c8", palette=palette, let_downs=[made(chalk, 20.0, step_g=2.0)])
+    model = model_for(palette, 1.0, 0.0, sm.View())
+    best = np.inf
+    others = [i for i, n in enumerate(palette.names) if n != chalk]
+    at = palette.index(chalk)
+    plain = whole_space(model, load_per_step=1.0, max_steps=4).recipes()
+    for fine in range(51):
+        rows = plain + 0.0
+        rows[:, at] += fine * 0.1
+        rows = rows[rows.sum(axis=1) <= 4 + 1e-9]
+        for load in np.unique(rows[:, at]):
+            mine = rows[rows[:, at] == load]
+            only = np.zeros(len(palette.names))
+            only[at] = load
+            layer = model.layer_with(only)
+            R = layer.value(model.base_absorption + mine @ model.absorption)
+            lab = xyz_to_lab(R @ model.weights.T, model.white)
+            best = min(best, float(delta_e(lab, np.array(m.target.lab)).min()))
+    assert others
+    assert m.closest.delta_e == pytest.approx(best, abs=1e-9)
+    assert m.bound <= best + 1e-12
+
+
+def test_one_step_of_a_paste_that_scatters_under_several_lights() -> None:
+    palette, pour = with_chalk(), sm.Pour(batch_g=25)
+    assert pour.max_steps == 1
+    chalk = next(p.name for p in palette.pigments if p.scatters)
+    lights = ("D65", "A")
+    look = sm.predict({chalk: 1}, palette=palette, pour=pour)
+    m = sm.match(sm.Target.from_xyz(look.xyz), palette=palette, pour=pour, lights=lights)
+    assert m.recipe.doses_cm == {chalk: 1}
+    values = []
+    for light in lights:
+        view = sm.View(illuminant=light)
+        lab = sm.predict({chalk: 1}, palette=palette, pour=pour, view=view).lab
+        values.append(float(delta_e(np.array(lab), m.target.lab_in(view))))
+    assert m.delta_e == pytest.approx(max(values), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "field"),
+    [
+        ({"let_downs": [sm.LetDown(pigment="ink", cm_per_g=0.1)]}, "pigment"),
+        ({"let_downs": ["gorse"]}, "let_downs"),
+        ({"let_downs": 3}, "let_downs"),
+        ({"let_downs": [made("gorse", white=1.0)]}, "let_downs"),
+        ({"let_downs": [made("gorse")], "pour": sm.Pour(white=1.0)}, "let_downs"),
+        ({"let_downs": [made("gorse", 10.0 + i) for i in range(9)]}, "let_downs"),
+        ({"lights": ["candle"]}, "lights"),
+        ({"lights": ["A", "A"]}, "lights"),
+        ({"lights": 3}, "lights"),
+        ({"lights": [None]}, "lights"),
+    ],
+)
+def test_bad_question(arguments: dict[str, object], field: str) -> None:
+    with pytest.raises(sm.ShadematchError) as found:
+        sm.match("#d9822b", **arguments)  # type: ignore[arg-type]
+    assert found.value.field == field
+    assert found.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("arguments", "field"),
+    [
+        ({"paste_cm": 0, "base_g": 50}, "paste_cm"),
+        ({"paste_cm": 1, "base_g": float("nan")}, "base_g"),
+        ({"paste_cm": 1, "base_g": True}, "base_g"),
+        ({"paste_cm": 100, "base_g": 1}, "cm_per_g"),
+        ({"paste_cm": 1, "base_g": 50, "step_g": 0}, "step_g"),
+        ({"paste_cm": 1, "base_g": 50, "white": 2}, "white"),
+    ],
+)
+def test_bad_let_down(arguments: dict[str, float], field: str) -> None:
+    with pytest.raises(sm.PourError) as found:
+        sm.LetDown.made("gorse", **arguments)
+    assert found.value.field == field
+
+
+# --- the let-down to make
+
+
+def test_the_let_down_proposed_is_the_strongest_of_the_fewest() -> None:
+    plan = sm.propose_let_down("#f4d9c6")
+    assert plan.match is not None
+    assert plan.match.closest.delta_e <= 1.0 < plan.without.closest.delta_e
+    number = len(plan.to_make)
+    base = plan.to_make[0].base_g
+    assert number == 2
+    for part in plan.to_make:
+        assert part.used_g <= part.base_g
+        assert part.paste_cm == round(part.paste_cm)
+        assert part.paste_cm / part.base_g == pytest.approx(part.let_down.cm_per_g)
+    # No single let-down would do, and no stronger pair: by `match`, exactly.
+    names = sm.load_palette().names
+    for strength in (10.0, 20.0, 25.0, 50.0, 100.0, 200.0):
+        for name in names:
+            assert sm.match("#f4d9c6", let_downs=[made(name, strength)]).bound > 1.0
+    for strength in (10.0, 20.0, 25.0, 50.0):
+        if strength >= base:
+            break
+        for i, one in enumerate(names):
+            for other in names[i + 1 :]:
+                pair = [made(one, strength), made(other, strength)]
+                assert sm.match("#f4d9c6", let_downs=pair).bound > 1.0
+    assert "stir 1 cm" in str(plan)
+    assert "with let-downs" in plan._repr_html_()
+
+
+def test_no_let_down_where_none_is_needed_or_none_helps() -> None:
+    needless = sm.propose_let_down("#d9822b", pour=sm.Pour(batch_g=1000))
+    assert needless.to_make == ()
+    assert "No let-down is needed" in needless.sentence
+    hopeless = sm.propose_let_down("#0000ff")
+    assert hopeless.to_make == ()
+    assert hopeless.floor > 1.0
+    assert "pastes themselves" in hopeless.sentence
+    small = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=20))  # no whole centimetre fits
+    assert small.match is not None
+    assert small.without.closest.recipe.doses_cm == {}
+    for asked in ({"least_g": 0}, {"least_g": 101}, {"bases_g": [25, 1e6]}):
+        (field,) = asked
+        with pytest.raises(sm.PourError) as found:
+            sm.propose_let_down("#f4d9c6", **asked)  # type: ignore[arg-type]
+        assert found.value.field == field and found.value.remedy
+    with pytest.raises(sm.PourError, match="cm_per_g"):  # no step of it makes up a centimetre
+        sm.LetDown(pigment="gorse", cm_per_g=5e-324)
+
+
+GRAINS = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
+
+
+def singles(
+    target: str, pour: sm.Pour, palette: sm.Palette, least_g: float
+) -> list[tuple[float, float]]:
+    """CIEDE2000, and base for 1 cm, of all single let-downs that `match` weighs enough of."""
+    found = []
+    for grams, name in itertools.product(GRAINS, palette.names):
+        m = sm.match(target, palette=palette, pour=pour, let_downs=[made(name, grams)])
+        parts = m.closest.recipe.weighed
+        if parts and parts[0].mass_g >= least_g:
+            found.append((m.closest.delta_e, grams))
+    return found
+
+
+def test_no_less_is_weighed_than_a_maker_can() -> None:
+    asked = {"pour": sm.Pour(batch_g=80)}
+    plan = sm.propose_let_down("#c8d050", **asked)  # type: ignore[arg-type]
+    assert plan.within and plan.match is not None
+    assert [p.used_g >= 5 for p in plan.to_make] == [True] * len(plan.to_make)
+    assert len({p.base_g / p.paste_cm for p in plan.to_make}) > 1  # each as strong as it may be
+    # It is what `match` says of the same let-downs, which have nothing needless among them.
+    again = sm.match(
+        "#c8d050", tolerance=0.0, let_downs=[p.let_down for p in plan.to_make], **asked
+    )  # type: ignore[arg-type]
+    assert again.closest.recipe == plan.recipe
+    # Who has a finer hand may say so, and gets them stronger.
+    fine = sm.propose_let_down("#c8d050", least_g=1, **asked)  # type: ignore[arg-type]
+    assert min(p.used_g for p in fine.to_make) < 5
+    assert fine.within
+    assert sum(p.base_g for p in fine.to_make) < sum(p.base_g for p in plan.to_make)
+    coarse = sm.propose_let_down("#c8d050", step_g=2, **asked)  # type: ignore[arg-type]
+    assert all(p.used_g >= 10 for p in coarse.to_make)
+
+
+@pytest.mark.parametrize("least_g", [1.0, 5.0])
+def test_one_let_down_against_all_of_them(least_g: float) -> None:
+    palette, pour = sm.load_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=300)
+    plan = sm.propose_let_down(
+        "#d9822b", palette=palette, pour=pour, delta_e=1.1, max_let_downs=1, least_g=least_g
+    )
+    # It gains less than 0.5, and yet it is what was asked for.
+    assert plan.within
+    assert 1.1 < plan.without.closest.delta_e < plan.closest.delta_e + 0.5
+    good = [row for row in singles("#d9822b", pour, palette, least_g) if row[0] <= 1.1]
+    strongest = min(grams for _, grams in good)
+    assert plan.to_make[0].base_g == strongest
+    assert plan.closest.delta_e == pytest.approx(min(v for v, g in good if g == strongest))
+
+
+def test_out_of_reach_the_nearest_is_proposed() -> None:
+    palette, pour = sm.load_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=200)
+    # Within what the pastes can do, but not with one let-down.
+    few = sm.propose_let_down("#e0b050", palette=palette, pour=pour, delta_e=0.2, max_let_downs=1)
+    best = min(singles("#e0b050", pour, palette, 5.0))
+    assert not few.within
+    assert few.floor <= 0.2
+    assert len(few.to_make) == 1
+    assert few.closest.delta_e == pytest.approx(best[0], abs=1e-9)
+    assert "None of the" in few.sentence
+    assert f"it comes to {best[0]:.2f} instead of" in few.sentence
+    # Beyond what they can do: the fewest let-downs that come nearly as near as they can.
+    beyond = sm.propose_let_down("#d8f0e0", pour=sm.Pour(batch_g=50))
+    assert not beyond.within
+    assert 1.0 < beyond.floor <= beyond.closest.delta_e <= beyond.without.ideal.delta_e + 0.5
+    assert "the pastes themselves stay 1.05 away" in beyond.sentence
+    assert "With 2 let-downs it comes to" in str(beyond)
+    one = singles("#d8f0e0", sm.Pour(batch_g=50), sm.load_palette(), 5.0)
+    assert min(one)[0] > beyond.without.ideal.delta_e + 0.5
+    # Where centimetres come as near, none is worth making.
+    idle = sm.propose_let_down("#b5702f", pour=sm.Pour(batch_g=300), palette=palette)
+    assert not idle.within
+    assert idle.match is None
+    assert idle.without.closest.delta_e < idle.without.ideal.delta_e + 0.5
+    assert "no let-down gains enough" in idle.sentence
+
+
+@pytest.mark.parametrize(
+    ("arguments", "field"),
+    [
+        ({"delta_e": 0}, "delta_e"),
+        ({"step_g": -1}, "step_g"),
+        ({"least_g": float("nan")}, "least_g"),
+        ({"bases_g": 10}, "bases_g"),
+        ({"bases_g": [0.0]}, "bases_g"),
+        ({"max_let_downs": 0}, "max_let_downs"),
+        ({"max_let_downs": 2.5}, "max_let_downs"),
+    ],
+)
+def test_bad_proposal(arguments: dict[str, object], field: str) -> None:
+    with pytest.raises(sm.ShadematchError) as found:
+        sm.propose_let_down("#f4d9c6", **arguments)  # type: ignore[arg-type]
+    assert found.value.field == field
+
+
+# --- the real-valued floor
+
+
+@pytest.mark.parametrize("code", ["#0000ff", "#00ff00", "#101010", "#ff00ff"])
+def test_real_floor_lies_below_every_recipe_and_near_the_best(code: str) -> None:
+    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    space = whole_space(model, load_per_step=4.0 / 10_000, max_steps=10_000)
+    lab = sm.Target.from_hex(code).lab_in(sm.View())
+    reached = ideal(space, lab)[1]
+    floor = real_floor(space, lab, reached=reached)
+    assert floor <= reached + 1e-9
+    assert floor >= reached - 0.15
+    rng = np.random.default_rng(3)
+    loads = rng.dirichlet(np.full(6, 0.4), size=20_000)[:, :5] * 4.0
+    assert floor <= float(delta_e(model.lab(loads), lab).min())
+    # Whole centimetres in batches of any mass lie above it too.
+    for batch in (100, 170, 330):
+        assert floor <= sm.match(code, pour=sm.Pour(batch_g=batch)).bound + 1e-9

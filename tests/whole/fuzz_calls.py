@@ -1,0 +1,837 @@
+"""One good and quick call of every public function and method, to be spoilt by tests.
+
+`CALLS` names each as a person writes it (``match``, ``Palette.only``), with what is called and the
+arguments by name. `faults` looks a result through for what no public answer may hold.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import inspect
+import itertools
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from PIL import Image
+from pydantic import BaseModel
+
+import shadematch as sm
+from shadematch.cautions import CAUTIONS
+from shadematch.errors import ShadematchError
+from tests.invented import films, worlds
+
+NM = list(range(380, 731, 10))
+PASTES = ("gorse", "rosehip", "jetty")
+ROOT = Path(__file__).parents[2]
+
+# --- samples
+
+
+@functools.cache
+def palette() -> sm.Palette:
+    return sm.load_palette().only(*PASTES)
+
+
+POUR = sm.Pour(batch_g=150, thickness_cm=1.5)
+DOSES = {"gorse": 2.0, "jetty": 1.0}
+RECIPE = sm.Recipe(DOSES, POUR)
+CODE = "#d9822b"
+
+
+@functools.cache
+def matched() -> sm.Match:
+    return sm.match(CODE, palette=palette(), pour=POUR)
+
+
+@functools.cache
+def calibration() -> sm.Calibration:
+    """From a few pours of an invented world that another solver computed."""
+    rng = np.random.default_rng(1)
+    made = worlds.random_world(rng, pigments=2)
+    made = dataclasses.replace(
+        made, absorption=dict(zip(PASTES, made.absorption.values(), strict=False))
+    )
+    return sm.calibrate(worlds.measured(made, sm.starter_plan(PASTES[:2]), rng))
+
+
+@functools.cache
+def dyes() -> sm.Calibration:
+    """Of two dyes in solution, loads in parts."""
+    rng = np.random.default_rng(2)
+    made = films.films("solution", rng)
+    loads = [{n: x * made.unit} for n in made.names[:2] for x in (0.25, 1.0, 2.5)]
+    view = made.view("")
+    return sm.calibrate(
+        [
+            sm.TestPour.from_spectrum(
+                load, films.GRID, made.readings(load, rng)[""], view=view, unit="part"
+            )
+            for load in loads
+        ]
+    )
+
+
+@functools.cache
+def kept_calibration(folder: Path) -> Path:
+    sm.save_calibration(calibration(), folder / "calibration.json")
+    return folder / "calibration.json"
+
+
+@functools.cache
+def correction() -> sm.Correction:
+    return sm.correct(RECIPE, (60.0, 8.0, 40.0), CODE, palette=palette())
+
+
+@functools.cache
+def planned() -> sm.Plan:
+    orders = [sm.Order(name="a", target=CODE, bars=3, pour=POUR, view=sm.View())]
+    return sm.plan(orders, sm.Stock.of({"gorse": 1, "rosehip": 1}), palette=palette())
+
+
+@functools.cache
+def feasible() -> sm.Feasibility:
+    return sm.feasibility(
+        CODE, palette=palette(), thicknesses_cm=(1.0, 2.0), whites=(0.0,), batches_g=(100.0,)
+    )
+
+
+@functools.cache
+def shapes() -> sm.Gamut:
+    return sm.gamut(palette=palette().only("gorse", "jetty"), pour=POUR)
+
+
+@functools.cache
+def saved(folder: Path) -> Path:
+    place = folder / "saved.json"
+    sm.save(matched(), place)
+    return place
+
+
+@functools.cache
+def photo(folder: Path) -> Path:
+    place = folder / "photo.png"
+    rng = np.random.default_rng(2)
+    pixels = np.full((60, 80, 3), 230.0)
+    pixels[10:50, 40:70] = (180, 120, 60)
+    pixels += rng.normal(0, 2, pixels.shape)
+    Image.fromarray(np.clip(pixels, 0, 255).astype(np.uint8)).save(place)
+    return place
+
+
+@functools.cache
+def palette_file(folder: Path) -> Path:
+    palette().save(folder / "palette.json")
+    return folder / "palette.json"
+
+
+@functools.cache
+def spectrum_file(folder: Path) -> Path:
+    place = folder / "spectrum.csv"
+    place.write_text("".join(f"{nm},{0.2 + nm / 1500:.4f}\n" for nm in NM))
+    return place
+
+
+def readonly(array: Any) -> Any:
+    array.setflags(write=False)
+    return array
+
+
+@functools.cache
+def corrected(folder: Path) -> Path:
+    sm.save_correction(correction(), folder / "corrected.json")
+    return folder / "corrected.json"
+
+
+@functools.cache
+def target_file(folder: Path) -> Path:
+    sm.save_targets([sm.Target.from_hex(CODE)], folder / "targets.json")
+    return folder / "targets.json"
+
+
+def _copied() -> list[Path]:
+    with tempfile.TemporaryDirectory() as folder:
+        return sm.copy_samples(Path(folder) / "samples")
+
+
+def _chart_or_none(path: Any) -> sm.Chart | None:
+    """The chart in a photo; None where it is said, in the library's own words, that none is."""
+    try:
+        return sm.find_chart(path)
+    except sm.PhotoError:
+        return None
+
+
+# --- calls
+
+
+@dataclass(frozen=True)
+class Call:
+    """What is called with which arguments; `given` is made anew each time."""
+
+    run: Callable[..., Any]
+    given: Callable[[Path], dict[str, Any]]
+    slow: bool = False
+
+    def __call__(self, folder: Path, **changes: Any) -> Any:
+        return self.run(**{**self.given(folder), **changes})
+
+
+def _of(made: Callable[[], Any], method: str) -> Callable[..., Any]:
+    def run(**given: Any) -> Any:
+        bound = getattr(made(), method)
+        names = inspect.signature(bound).parameters
+        loose = [k for k, p in names.items() if p.kind is p.VAR_POSITIONAL]
+        positional = [
+            one
+            for k in loose
+            for many in [given.pop(k, ())]
+            for one in (many if isinstance(many, list | tuple) else [many])
+        ]
+        return bound(*positional, **given)
+
+    return run
+
+
+def _with(**given: Any) -> Callable[[Path], dict[str, Any]]:
+    return lambda _folder: dict(given)
+
+
+_REFLECTANCES = [0.2 + nm / 1500 for nm in NM]
+_SHARED = {"palette": None, "pour": POUR, "view": None}
+_READ: dict[str, Any] = {"pour": POUR, "view": None, "unit": "cm", "name": "one"}
+
+
+def _in_palette(**given: Any) -> Callable[[Path], dict[str, Any]]:
+    return lambda _folder: {"palette": palette(), "pour": POUR, "view": sm.View(), **given}
+
+
+def _listed(run: Callable[..., Any]) -> Callable[..., Any]:
+    return lambda **given: list(run(**given))
+
+
+def _framed(_folder: Path) -> dict[str, Any]:
+    return {"frame": pd.DataFrame({"hex": [CODE, "#ffffff"]})}
+
+
+def _pours() -> list[sm.TestPour]:
+    return list(calibration().pours)
+
+
+def _lot() -> list[sm.TestPour]:
+    """Test pours with the first paste alone in them."""
+    return [p for p in calibration().pours if list(p.doses) == ["gorse"]][:2]
+
+
+def _distribution() -> Any:
+    return sm.distribution_of(sm.predict(DOSES))
+
+
+CALLS: dict[str, Call] = {
+    # what people type in
+    "Base": Call(sm.Base, _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36)),
+    "Pigment": Call(
+        sm.Pigment,
+        _with(name="p", absorption=(0.1,) * 36, scattering=None, tube_cm=87.0, tube_price=9.5),
+    ),
+    "Palette": Call(
+        sm.Palette,
+        lambda _: {
+            "pigments": palette().pigments, "clear": palette().clear,
+            "white": palette().white, "note": "n",
+        },
+    ),
+    "Pour": Call(sm.Pour, _with(**POUR.model_dump())),
+    "View": Call(sm.View, _with(**sm.View().model_dump())),
+    "LetDown": Call(sm.LetDown, _with(pigment="gorse", cm_per_g=0.02, step_g=1.0, white=0.0)),
+    "LetDown.made": Call(
+        sm.LetDown.made,
+        _with(pigment="gorse", paste_cm=1.0, base_g=50.0, step_g=1.0, white=0.0),
+    ),
+    "Recipe": Call(sm.Recipe, _with(doses_cm=DOSES, pour=POUR, weighed=())),
+    "Weighed": Call(
+        sm.Weighed, _with(let_down=sm.LetDown(pigment="gorse", cm_per_g=0.02), mass_g=5.0)
+    ),
+    "Target": Call(sm.Target, _with(lab=(60.0, 10.0, 40.0), illuminant="D65", observer="2",
+                                    source="s", reflectance=None, covariance=None)),
+    "Target.from_hex": Call(sm.Target.from_hex, _with(code=CODE)),
+    "Target.from_srgb": Call(sm.Target.from_srgb, _with(rgb=(0.8, 0.5, 0.2))),
+    "Target.from_csv": Call(sm.Target.from_csv, lambda f: {"path": spectrum_file(f)}),
+    "Target.from_lab": Call(
+        sm.Target.from_lab,
+        _with(lab=(60, 10, 40), illuminant="D65", observer="2",
+              covariance=((1, 0, 0), (0, 1, 0), (0, 0, 1))),
+    ),
+    "Target.from_xyz": Call(
+        sm.Target.from_xyz, _with(xyz=(30, 28, 10), illuminant="D65", observer="2")
+    ),
+    "Target.from_reflectance": Call(
+        sm.Target.from_reflectance, _with(wavelengths_nm=NM, reflectance=_REFLECTANCES)
+    ),
+    "Target.from_photo": Call(
+        sm.Target.from_photo,
+        lambda f: {
+            "path": photo(f), "region": (45, 15, 65, 45), "neutral": (5, 5, 30, 50),
+            "chart": None, "shading": None,
+        },
+    ),
+    "Target.lab_in": Call(_of(lambda: sm.Target.from_hex(CODE), "lab_in"), _with(view=sm.View())),
+    "PhotoTarget.show": Call(
+        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).show(),
+        lambda f: {"path": photo(f)},
+    ),
+    "PhotoTarget.plain": Call(
+        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).plain(),
+        lambda f: {"path": photo(f)},
+    ),
+    "PhotoTarget.report": Call(
+        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).report(),
+        lambda f: {"path": photo(f)},
+    ),
+    "TestPour": Call(
+        sm.TestPour, _with(doses=DOSES, **_READ | {"view": sm.View()}, spectrum=(0.5,) * 36)
+    ),
+    "TestPour.from_spectrum": Call(
+        sm.TestPour.from_spectrum,
+        _with(doses=DOSES, wavelengths_nm=NM, values=_REFLECTANCES, **_READ),
+    ),
+    "TestPour.from_lab": Call(
+        sm.TestPour.from_lab, _with(doses=DOSES, lab=(60, 10, 40), covariance=None, **_READ)
+    ),
+    "TestPour.from_xyz": Call(sm.TestPour.from_xyz, _with(doses=DOSES, xyz=(30, 28, 10), **_READ)),
+    "TestPour.from_target": Call(
+        sm.TestPour.from_target, _with(doses=DOSES, target=sm.Target.from_hex(CODE), **_READ)
+    ),
+    "Tubes": Call(
+        sm.Tubes,
+        _with(pigment="gorse", full=1, opened_cm=(3.0,), tube_cm=80.0, price=9.0, most=3),
+    ),
+    "Stock": Call(
+        sm.Stock,
+        _with(tubes=(sm.Tubes(pigment="gorse", full=1),), clear_g=100.0, white_g=None,
+              clear_price_kg=5.0, white_price_kg=None),
+    ),
+    "Stock.of": Call(sm.Stock.of, _with(full={"gorse": 1})),
+    "Order": Call(
+        sm.Order,
+        _with(name="a", target=CODE, recipe=None, bars=3, bar_g=100.0, mass_g=None, pour=POUR,
+              view=sm.View(), tolerance=0.5, max_delta_e=None, max_pigments=None, value=1.0,
+              due=None),
+    ),
+    "Region": Call(sm.Region, _with(kind="box", numbers=(0.1, 0.1, 0.5, 0.5))),
+    "Region.box": Call(sm.Region.box, _with(left=0.1, top=0.1, right=0.5, bottom=0.5)),
+    "Region.circle": Call(sm.Region.circle, _with(x=0.5, y=0.5, radius=0.2)),
+    "Region.polygon": Call(
+        _of(lambda: sm.Region, "polygon"), _with(corners=((0, 0), (1, 0), (0, 1)))
+    ),
+    "Region.parse": Call(sm.Region.parse, _with(text="0.1,0.1,0.5,0.5")),
+    "Region.outline": Call(
+        _of(lambda: sm.Region.circle(0.5, 0.5, 0.2), "outline"), _with(width=80, height=60)
+    ),
+    "Region.frame": Call(
+        _of(lambda: sm.Region.circle(0.5, 0.5, 0.2), "frame"), _with(width=80, height=60)
+    ),
+    "Region.holds": Call(
+        _of(lambda: sm.Region.circle(0.5, 0.5, 0.2), "holds"),
+        lambda _: {"x": np.arange(8.0), "y": np.arange(6.0), "width": 8, "height": 6},
+    ),
+    "Neutral": Call(
+        sm.Neutral,
+        _with(regions=(sm.Region.box(0, 0, 1, 1),), reflectance=0.9, reflectance_sd=0.02),
+    ),
+    "Chart": Call(
+        sm.Chart, _with(corners=((10, 10), (110, 10), (110, 70), (10, 70)), reference=None)
+    ),
+    "Chart.patches": Call(
+        _of(lambda: sm.Chart(((10, 10), (110, 10), (110, 70), (10, 70))), "patches"),
+        _with(width=130, height=90),
+    ),
+    # palettes
+    "load_palette": Call(sm.load_palette, lambda f: {"path": palette_file(f)}),
+    "Palette.index": Call(_of(palette, "index"), _with(name="jetty")),
+    "Palette.only": Call(_of(palette, "only"), _with(names=("gorse", "jetty"))),
+    "Palette.without": Call(_of(palette, "without"), _with(names=("gorse",))),
+    "Palette.blend": Call(_of(palette, "blend"), _with(white=0.3)),
+    "Palette.to_dict": Call(_of(palette, "to_dict"), _with()),
+    "Palette.from_dict": Call(sm.Palette.from_dict, lambda _: {"data": palette().to_dict()}),
+    "Palette.save": Call(_of(palette, "save"), lambda f: {"path": f / "p.json"}),
+    # colours
+    "predict": Call(sm.predict, _in_palette(doses_cm=DOSES)),
+    "layers": Call(sm.layers, _in_palette(stack=[(DOSES, 0.5), ({"rosehip": 1.0}, 0.5)])),
+    "wedge": Call(
+        sm.wedge,
+        _in_palette(recipe=DOSES, from_cm=0.2, to_cm=1.0, height_cm=1.2, clear_top=True, steps=4),
+    ),
+    "ladder": Call(
+        sm.ladder, _in_palette(doses_cm=DOSES, along="load", values=(1.0, 2.0), every=5.0)
+    ),
+    "in_the_pot": Call(
+        sm.in_the_pot, _in_palette(recipe=DOSES, depth_cm=8.0, pot="steel", drop_mm=3.0)
+    ),
+    "spread": Call(
+        sm.spread, _in_palette(recipe=DOSES, ruler_cm=0.2, scale_g=1.0, target=CODE)
+    ),
+    "lights": Call(
+        sm.lights,
+        lambda _: {
+            "recipe": RECIPE, "target": CODE, "palette": palette(), "view": sm.View(),
+            "illuminants": ("D65", "A"), "reference": "D65", "correction": "additive",
+        },
+    ),
+    "metameric_index": Call(
+        sm.metameric_index,
+        lambda _: {
+            "first": np.full(36, 0.4), "second": np.full(36, 0.5), "illuminant": "A",
+            "reference": "D65", "observer": "2", "correction": "multiplicative",
+        },
+    ),
+    "distribution_of": Call(
+        sm.distribution_of, lambda _: {"prediction": sm.predict(DOSES, palette=palette())}
+    ),
+    "target_from_distribution": Call(
+        sm.target_from_distribution, lambda _: {"found": _distribution()}
+    ),
+    # answers
+    "match": Call(
+        sm.match,
+        _in_palette(target=CODE, tolerance=0.5, max_pigments=2, must_use=("gorse",),
+                    must_avoid=("jetty",), lights=(), let_downs=(), robust=False, ruler_cm=0.2,
+                    scale_g=1.0),
+    ),
+    "match_many": Call(
+        _listed(sm.match_many),
+        _in_palette(targets=[CODE, "#ffffff"], tolerance=0.5, max_pigments=2, must_use=(),
+                    must_avoid=(), executor=None, progress=None, chunk=2),
+    ),
+    "same_look": Call(
+        sm.same_look,
+        lambda _: {
+            "recipe": RECIPE, "to_pour": sm.Pour(batch_g=200), "to_view": None,
+            "palette": palette(), "view": None, "tolerance": 0.5, "keep_within": 1.0,
+            "max_pigments": None,
+        },
+    ),
+    "smallest_batch": Call(
+        sm.smallest_batch,
+        _in_palette(target=CODE, delta_e=3.0, step_g=50.0, largest_g=200.0, bar_g=None,
+                    max_pigments=None),
+    ),
+    "propose_let_down": Call(
+        sm.propose_let_down,
+        lambda _: {
+            "target": "#c8d050", "palette": palette(), "pour": sm.Pour(), "view": None,
+            "delta_e": 4.0, "step_g": 1.0, "least_g": None, "bases_g": (20.0,),
+            "max_let_downs": 1,
+        },
+        slow=True,
+    ),
+    "results_frame": Call(sm.results_frame, lambda _: {"matches": [matched()]}),
+    "targets_from_frame": Call(sm.targets_from_frame, _framed),
+    "write_results": Call(
+        sm.write_results,
+        lambda f: {"path": f / "t.csv", "matches": [matched()], "progress": None},
+    ),
+    "save": Call(
+        sm.save,
+        lambda f: {
+            "result": matched(), "path": f / "s.json", "palette": None, "view": None,
+            "choice": None, "note": "n",
+        },
+    ),
+    "load": Call(sm.load, lambda f: {"path": saved(f)}),
+    "repeat": Call(sm.repeat, lambda f: {"saved": saved(f), "palette": palette()}),
+    "batch_sheet": Call(
+        sm.batch_sheet,
+        lambda _: {
+            "result": matched(), "palette": None, "view": None, "choice": None, "title": "t",
+            "date": "d", "note": None, "bars": 1, "bar_g": 100.0, "loss": 0.03, "looks": None,
+            "spread": None,
+        },
+    ),
+    "BatchSheet.save": Call(
+        lambda path: sm.batch_sheet(matched()).save(path), lambda f: {"path": f / "s.html"}
+    ),
+    "correct": Call(
+        sm.correct,
+        lambda _: {
+            "recipe": RECIPE, "measured": (60.0, 8.0, 40.0), "target": CODE,
+            "palette": palette(), "view": None, "tolerance": 1.0, "max_load": None,
+            "pot_g": None, "bases": None, "base_step_g": None, "must_avoid": (),
+            "strength_spread": 0.1, "white_spread": 0.1, "ruler_cm": 0.2, "scale_g": 1.0,
+            "let_down_cm": None, "measured_spread": 0.3, "model_spread": 0.5,
+        },
+        slow=True,
+    ),
+    "Correction.added": Call(
+        _of(correction, "added"), _with(doses_cm={"gorse": 1.0}, clear_g=10.0, white_g=0.0)
+    ),
+    # gamuts
+    "gamut": Call(sm.gamut, _in_palette(max_pigments=2)),
+    "Gamut": Call(sm.Gamut, _in_palette(max_pigments=2)),
+    "Gamut.at": Call(_of(shapes, "at"), _with(thickness_cm=2.0)),
+    "Gamut.nearest": Call(_of(shapes, "nearest"), _with(target=CODE)),
+    "Gamut.distance": Call(_of(shapes, "distance"), _with(target=CODE)),
+    "Gamut.distances": Call(_of(shapes, "distances"), _with(targets=[CODE, "#ffffff"])),
+    "Gamut.contains": Call(_of(shapes, "contains"), _with(target=CODE, within=0.1)),
+    "Gamut.coverage": Call(_of(shapes, "coverage"), _with(targets=[CODE], within=1.0)),
+    "Gamut.slice": Call(_of(shapes, "slice"), _with(lightness=50.0, hue=None, step=20.0)),
+    "Gamut.whole": Call(
+        _of(shapes, "whole"),
+        _with(batches_g=(100.0,), lightness=50.0, hue=None, step=20.0),
+    ),
+    "Gamut.colours": Call(
+        _of(shapes, "colours"), lambda _: {"lab": np.array([[50.0, 10.0, 30.0]])}
+    ),
+    "WholeMap.share": Call(
+        lambda within: shapes().whole(batches_g=(100.0,), lightness=50, step=20)[0].share(within),
+        _with(within=1.0),
+    ),
+    "feasibility": Call(
+        sm.feasibility,
+        _in_palette(target=CODE, within=1.0, thicknesses_cm=(1.0, 2.0), whites=(0.0,),
+                    batches_g=(100.0,)),
+        slow=True,
+    ),
+    "Feasibility.compare": Call(
+        _of(feasible, "compare"), lambda _: {"palette": palette().only("gorse"), "name": "n"},
+        slow=True,
+    ),
+    # orders
+    "cost": Call(
+        sm.cost,
+        lambda _: {
+            "recipe": RECIPE, "palette": palette(), "stock": sm.Stock.of({"gorse": 1}),
+            "bar_g": 100.0,
+        },
+    ),
+    "plan": Call(
+        sm.plan,
+        lambda _: {
+            "orders": [sm.Order(name="a", target=CODE, bars=3, pour=POUR)],
+            "stock": sm.Stock.of({"gorse": 1, "rosehip": 1}), "palette": palette(),
+            "buy": False, "seconds": 5.0,
+        },
+    ),
+    "Plan.without": Call(_of(planned, "without"), _with(names=("gorse",))),
+    "read_orders": Call(sm.read_orders, _with(path=ROOT / "data" / "order-book.csv")),
+    "read_stock": Call(sm.read_stock, _with(path=ROOT / "data" / "shelf.csv")),
+    **{
+        f"Stock.{name}": Call(_of(lambda: sm.Stock.of({"gorse": 2}), name), given)
+        for name, given in {
+            "without": _with(names=("gorse",)),
+            "row": _with(pigment="gorse"),
+            "tube_cm": lambda _: {"pigment": "gorse", "palette": palette()},
+            "price": lambda _: {"pigment": "gorse", "palette": palette()},
+            "shelf_cm": lambda _: {"pigment": "gorse", "palette": palette()},
+            "check": lambda _: {"palette": palette()},
+        }.items()
+    },
+    # calibration
+    "starter_plan": Call(
+        sm.starter_plan,
+        _with(pigments=("a", "b"), scattering=("a",), batch_g=500.0, thickness_cm=1.0, white=True),
+    ),
+    "PouringPlan.form": Call(
+        lambda reading: sm.starter_plan(["a"]).form(reading), _with(reading="lab")
+    ),
+    "PouringPlan.save": Call(
+        lambda path, reading: sm.starter_plan(["a"]).save(path, reading),
+        lambda f: {"path": f / "plan.csv", "reading": "spectrum"},
+    ),
+    "read_test_pours": Call(
+        sm.read_test_pours,
+        _with(path=ROOT / "data" / "test-pours.txt", bars=ROOT / "data" / "bars.csv", pour=POUR,
+              view=sm.View(), reflectance_unit="percent"),
+    ),
+    "calibrate": Call(
+        sm.calibrate,
+        lambda _: {
+            "test_pours": _pours(), "pigments": PASTES[:2], "scattering": "none",
+            "dose_error": 0.1, "noise": None, "contact": "stated", "like": None,
+            "progress": None,
+        },
+        slow=True,
+    ),
+    "new_lot": Call(
+        sm.new_lot,
+        lambda _: {
+            "calibration": calibration(), "pigment": "gorse", "test_pours": _lot(),
+            "hue_shift": False,
+        },
+        slow=True,
+    ),
+    "next_pours": Call(
+        sm.next_pours,
+        lambda _: {
+            "calibration": calibration(), "recipes": [RECIPE_OF_TWO], "view": None, "count": 1,
+            "batch_g": 500.0, "candidates": sm.starter_plan(PASTES[:2]).pours[:3],
+            "progress": None,
+        },
+        slow=True,
+    ),
+    "Calibration.spectrum": Call(
+        _of(calibration, "spectrum"), _with(of="gorse", what="absorption")
+    ),
+    "Calibration.palette_of": Call(_of(calibration, "palette_of"), _with(names=("gorse",))),
+    "Calibration.strength_sd": Call(_of(calibration, "strength_sd"), _with(pigment="gorse")),
+    "Calibration.view": Call(_of(calibration, "view"), _with(view=sm.View())),
+    "Calibration.interval": Call(
+        _of(calibration, "interval"),
+        _with(doses={"gorse": 1.0}, pour=POUR, view=None, target=CODE, level=0.9, dosing=True,
+              measurement=True),
+    ),
+    "Calibration.match": Call(
+        _of(calibration, "match"), _with(target=CODE, pour=POUR, view=None, level=0.9), slow=True
+    ),
+    "Interval.contains": Call(
+        lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
+    ),
+    "match_shares": Call(
+        sm.match_shares,
+        lambda _: {
+            "calibration": dyes(), "target": "#e0d890", "total": None, "view": None,
+            "thickness_cm": 1.0, "pigments": None, "max_pigments": 2, "by_spectrum": False,
+        },
+        slow=True,
+    ),
+    "save_calibration": Call(
+        sm.save_calibration, lambda f: {"calibration": calibration(), "path": f / "learnt.json"}
+    ),
+    "load_calibration": Call(sm.load_calibration, lambda f: {"path": kept_calibration(f)}),
+    # kept elsewhere
+    "Illuminant": Call(
+        sm.Illuminant, _with(name="lamp", wavelengths_nm=tuple(NM), power=(1.0,) * len(NM))
+    ),
+    "Illuminant.from_csv": Call(
+        sm.Illuminant.from_csv, lambda f: {"path": spectrum_file(f), "name": "lamp"}
+    ),
+    # Wrong folders would be made where the tests run: left to its own tests.
+    "copy_samples": Call(_copied, _with()),
+    "find_chart": Call(_chart_or_none, lambda f: {"path": photo(f)}),
+    "json_schema": Call(sm.json_schema, _with(kind="palette")),
+    "save_correction": Call(
+        sm.save_correction, lambda f: {"correction": correction(), "path": f / "c.json"}
+    ),
+    "load_correction": Call(sm.load_correction, lambda f: {"path": corrected(f)}),
+    "save_targets": Call(
+        sm.save_targets,
+        lambda f: {"targets": [sm.Target.from_hex(CODE)], "path": f / "t.json", "note": "n"},
+    ),
+    "load_targets": Call(sm.load_targets, lambda f: {"path": target_file(f)}),
+    "targets_frame": Call(
+        sm.targets_frame, lambda _: {"targets": [sm.Target.from_hex(CODE)]}
+    ),
+    "recipes_from_frame": Call(
+        sm.recipes_from_frame,
+        lambda _: {"frame": sm.results_frame([matched()]), "pour": POUR},
+    ),
+    # photos
+    "flat_areas": Call(sm.flat_areas, lambda f: {"path": photo(f), "most": 3}),
+}  # fmt: skip
+
+HOSTILE: dict[str, Callable[[], Any]] = {
+    "None": lambda: None, "True": lambda: True, "False": lambda: False, "0": lambda: 0,
+    "-1": lambda: -1, "nan": lambda: float("nan"), "inf": lambda: float("inf"),
+    "-inf": lambda: -float("inf"), "1e308": lambda: 1e308, "1e-308": lambda: 1e-308,
+    "10**400": lambda: 10**400, "10**30": lambda: 10**30, "no text": lambda: "",
+    "a million letters": lambda: "x" * 10**6, "half a character": lambda: "\ud800",
+    "a NUL": lambda: "a\0b", "odd letters": lambda: "\u202ee\u0301\u2028\n½",
+    "bytes": lambda: b"gorse", "[]": lambda: [], "{}": lambda: {}, "a set": lambda: {1},
+    "an object": object, "numpy's nan": lambda: np.float64("nan"),
+    "an empty array": lambda: np.array([]), "texts in an array": lambda: np.array(["a", "b"]),
+    "a read-only array": lambda: readonly(np.full(36, 0.1)), "three nan": lambda: [np.nan] * 3,
+    "36 nan": lambda: [np.nan] * 36, "a dose nan": lambda: {"gorse": float("nan")},
+    "a dose -1": lambda: {"gorse": -1}, "a dose in letters": lambda: {"gorse": "3"},
+    "no name": lambda: {None: 1}, "a dose 1e300": lambda: {"gorse": 1e300},
+    "a dose True": lambda: {"gorse": True}, "a folder": lambda: Path("/tmp"),
+    "no file": lambda: "/nowhere/x.json", "complex": lambda: 1 + 1j,
+    "Decimal": lambda: Decimal(1), "Fraction": lambda: Fraction(1, 3),
+    "a function": lambda: lambda *_: None, "a class": lambda: int,
+    "a broken stream": lambda: breaking(),
+    "nested lists": lambda: [[[]]], "numpy's 3": lambda: np.int64(3),
+    "an array without axes": lambda: np.array(2.0),
+    "a name twice": lambda: ["gorse", "gorse"],
+    "two None": lambda: [None, None], "an unknown name": lambda: ("nobody",),
+    "an unknown recipe": lambda: sm.Recipe({"nobody": 1.0}, POUR),
+    "an empty recipe": lambda: sm.Recipe({}, POUR),
+    "a tiny pour": lambda: sm.Pour(batch_g=0.1, thickness_cm=0.01),
+    "a thick pour": lambda: sm.Pour(batch_g=400, thickness_cm=100, white=1.0, max_load=10),
+    "another view": lambda: sm.View(illuminant="A", light="transmitted"),
+    "another palette": lambda: sm.load_palette().only("kelp"),
+    "no real colour": lambda: sm.Target((1e4, 1e4, 1e4)), "black": lambda: sm.Target((0, 0, 0)),
+    "below black": lambda: sm.Target((-50.0, 30.0, 0.0)),
+}  # fmt: skip
+"""What people and programs hand over by mistake, made anew each time."""
+
+RECIPE_OF_TWO = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour(batch_g=500))
+
+RESULTS = frozenset(
+    [
+        "Addition",
+        "BatchPoint",
+        "BatchSheet",
+        "CalibratedMatch",
+        "Calibration",
+        "Choice",
+        "Comparison",
+        "Correction",
+        "Cost",
+        "Coverage",
+        "Feasibility",
+        "InThePot",
+        "Interval",
+        "Ladder",
+        "Layered",
+        "LeftOut",
+        "LetDownPlan",
+        "Lights",
+        "Match",
+        "Nearest",
+        "NewLot",
+        "NextPour",
+        "PhotoTarget",
+        "Plan",
+        "PlannedPour",
+        "Poured",
+        "PouringPlan",
+        "Prediction",
+        "Purchase",
+        "Repeat",
+        "Residual",
+        "SameLook",
+        "SavedRecipe",
+        "Shade",
+        "SharesMatch",
+        "Slice",
+        "SmallestBatch",
+        "Spread",
+        "Strength",
+        "ToMake",
+        "UnderLight",
+        "Verdict",
+        "Volume",
+        "Wedge",
+        "WhatIf",
+        "WholeMap",
+    ]
+)
+"""Classes that only the library makes; their parts are looked through wherever one comes out."""
+
+
+def public_callables() -> set[str]:
+    """Every public function, and every public method of a public class, as `CALLS` names them."""
+    found = set()
+    for name in sm.__all__:
+        thing = getattr(sm, name)
+        if inspect.isclass(thing):
+            if issubclass(thing, ShadematchError):
+                continue
+            if name not in RESULTS:
+                found.add(name)
+            found |= {
+                f"{name}.{method}"
+                for method, value in vars(thing).items()
+                if not method.startswith("_")
+                and isinstance(value, classmethod | staticmethod | type(public_callables))
+                and not (name == "PhotoTarget" and method == "from_photo")  # Target's own
+            }
+        elif callable(thing):
+            found.add(name)
+    return found
+
+
+# --- results looked through
+
+NO_RECIPE = (
+    *(sm.Calibration, sm.Coverage, sm.Gamut, sm.Interval, sm.NewLot, sm.PhotoTarget),
+    sm.SharesMatch,  # of paints and inks, without any base
+    sm.BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
+)
+"""Results whose card tells nothing to pour; every other holds the cautions."""
+
+
+def _parts(thing: object) -> Iterator[tuple[str, Any]]:
+    """What a person can reach from a result."""
+    if isinstance(thing, Mapping):
+        yield from ((f"[{key!r}]", value) for key, value in thing.items())
+    elif isinstance(thing, list | tuple):
+        yield from ((f"[{i}]", value) for i, value in enumerate(itertools.islice(thing, 50)))
+    elif type(thing).__module__.startswith("shadematch"):
+        names = {n for kind in type(thing).__mro__ for n in vars(kind)} | set(vars(thing))
+        for name in sorted(names):
+            if name.startswith(("_", "model_")):
+                continue
+            kind = inspect.getattr_static(type(thing), name, None)
+            computed = isinstance(kind, property | functools.cached_property)
+            try:
+                value = getattr(thing, name)
+            except ShadematchError:
+                if computed:  # such as the surface of a gamut that has none
+                    continue
+                raise
+            if computed or not callable(value):
+                yield f".{name}", value
+
+
+def faults(thing: object, where: str = "", seen: set[int] | None = None) -> list[str]:
+    """Where a result holds a number that is none, or can't say or draw itself."""
+    seen = set() if seen is None else seen
+    if id(thing) in seen or isinstance(thing, str | bytes | bool | int | Path | type(None)):
+        return []
+    if isinstance(thing, float | np.floating):
+        return [] if np.isfinite(thing) else [f"{where} is {thing}"]
+    if isinstance(thing, np.ndarray):
+        bad = thing.dtype.kind == "f" and not np.isfinite(thing).all()
+        return [f"{where} has numbers that are none"] if bad else []
+    seen.add(id(thing))
+    found = []
+    if type(thing).__module__.startswith("shadematch"):
+        if not isinstance(thing, BaseModel | ShadematchError):
+            assert str(thing)
+        repr(thing)
+        if draw := getattr(thing, "_repr_html_", None):
+            html = draw()
+            if "nan" in html.lower().split() or "<" not in html:
+                found.append(f"{where} draws {html[:60]}")
+            if not isinstance(thing, NO_RECIPE) and not all(escape(c) in html for c in CAUTIONS):
+                found.append(f"{where} draws a recipe without cautions")
+    for name, part in _parts(thing):
+        found += faults(part, where + name, seen)
+    return found
+
+
+class BrokenStreamError(Exception):
+    """What a caller's own stream raises."""
+
+
+def breaking() -> Iterable[int]:
+    """A stream that breaks."""
+    yield 1
+    raise BrokenStreamError
+
+
+def complaint(run: Callable[[], Any]) -> str:
+    """What is wrong with how a call ends; empty where it answers soundly or refuses clearly."""
+    try:
+        wrong = faults(run())
+    except ShadematchError as found:
+        text = str(found)
+        lacks = [name for name in ("problem", "field", "remedy") if not getattr(found, name)]
+        if lacks:
+            return f"refuses without {' and '.join(lacks)}: {text}"
+        if len(text) > 2000:
+            return f"refuses in {len(text)} letters"
+        return ""
+    except BrokenStreamError:  # the caller's own
+        return ""
+    except Exception as found:
+        return f"{type(found).__name__}: {str(found)[:300]}"
+    return "; ".join(wrong[:3])

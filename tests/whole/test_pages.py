@@ -1,0 +1,195 @@
+"""README and docs: their examples run, names are where they should be, and tell one story."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import shadematch as sm
+from shadematch.cautions import CAUTIONS
+from shadematch.cli.main import VERBS, _parser
+
+ROOT = Path(__file__).parents[2]
+DOCS = ROOT / "docs"
+PAGES = sorted(p for p in [*ROOT.glob("*.md"), *DOCS.glob("*.md")])
+CODE = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+
+
+def blocks(page: Path, kind: str) -> list[str]:
+    return [text for found, text in CODE.findall(page.read_text("utf-8")) if found == kind]
+
+
+def test_examples_of_the_readme_run(tmp_path: Path) -> None:
+    """One after the other in one fresh process, away from the project's folder."""
+    code = "\n".join(blocks(ROOT / "README.md", "python"))
+    assert "from_photo" in code and "gamut" in code
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", code], cwd=tmp_path, capture_output=True, text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)}, check=False,
+    )  # fmt: skip
+    assert not done.returncode, done.stderr
+    assert "nothing permitted comes closer than" in done.stdout and "True" in done.stdout
+    assert done.stdout.count("CIEDE2000") >= 2
+
+
+RUN = sorted(
+    page for page in DOCS.glob("*.md")
+    if blocks(page, "python") and page.stem not in ("gamut", "planning", "batch-sheet")
+)  # fmt: skip
+"""Pages whose examples run here. Those on gamuts and plans make the calls of notebooks 3 and 5,
+which take long; `test_batch_guide` has the batch sheet's."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("page", RUN, ids=lambda p: p.stem)
+def test_examples_of_the_pages_run(page: Path, tmp_path: Path) -> None:
+    """In a fresh process beside the samples.
+
+    What stands under ``if __name__ == "__main__"`` is left out: it needs other machines.
+    """
+    sm.copy_samples(tmp_path / "data")
+    shutil.copy(tmp_path / "data" / "test-pours.csv", tmp_path / "form.csv")
+    (tmp_path / "page.py").write_text("\n".join(blocks(page, "python")), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-c", "import runpy; runpy.run_path('page.py')"],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "MPLBACKEND": "agg"},
+    )  # fmt: skip
+    assert not done.returncode, done.stderr
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.stem)
+def test_examples_name_nothing_that_is_not_there(page: Path, tmp_path: Path) -> None:
+    place = tmp_path / "page.py"
+    place.write_text("\n".join(blocks(page, "python")), encoding="utf-8")
+    words = ["ruff", "check", "--isolated", "--select", "E9,F821", str(place)]
+    done = subprocess.run(
+        [sys.executable, "-m", *words], capture_output=True, text=True, check=False
+    )
+    assert not done.returncode, done.stdout
+
+
+def test_the_palette_written_by_hand_is_one(tmp_path: Path) -> None:
+    (text,) = blocks(DOCS / "files.md", "json")
+    (tmp_path / "mine.json").write_text(text, encoding="utf-8")
+    palette = sm.load_palette(tmp_path / "mine.json")
+    assert palette.names == ("gorse", "rosehip")
+    assert sm.match("#d9822b", palette=palette).proved
+
+
+def follow(path: str) -> None:
+    """Fail unless ``sm.`` and this path is a public name, its method or its field."""
+    thing: object = sm
+    for part in path.split("."):
+        fields = {
+            **getattr(thing, "model_fields", {}),
+            **getattr(thing, "__dataclass_fields__", {}),
+        }
+        assert hasattr(thing, part) or part in fields, f"sm.{path}"
+        thing = getattr(thing, part, None)
+        if thing is None:
+            return
+
+
+def commands(page: Path) -> list[list[str]]:
+    """Words of every call of shadematch in blocks of commands and in the text."""
+    text = page.read_text("utf-8")
+    lines = [line for block in blocks(page, "sh") for line in block.splitlines()]
+    parts = [p.strip() for line in [*lines, *re.findall(r"`([^`\n]+)`", text)]
+             for p in re.split(r"&&|\|", line)]  # fmt: skip
+    return [part.split()[1:] for part in parts if re.match(r"shadematch [a-z]", part)]
+
+
+def test_examples_for_contributors_run(tmp_path: Path) -> None:
+    found = blocks(ROOT / "DEVELOPERS.md", "python")
+    assert len(found) == 4
+    code = "\n".join([*found, "assert old(200) == 2.0"])
+    done = subprocess.run(
+        [sys.executable, "-W", "error", "-W", "default::DeprecationWarning:__main__", "-c", code],
+        cwd=tmp_path, capture_output=True, text=True, check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert not done.returncode, done.stderr
+    assert "old is deprecated since 0.2: use new(...)" in done.stderr
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.stem)
+def test_what_pages_name_is_there(page: Path) -> None:
+    """Names after ``sm.``, verbs and options of commands, modules after ``python -m``, links."""
+    text = page.read_text("utf-8")
+    for path in re.findall(r"\bsm\.([A-Za-z]\w*(?:\.[a-z]\w*)*)", text):
+        follow(path)
+    verbs = next(a for a in _parser()._actions if a.dest == "verb").choices
+    assert isinstance(verbs, dict)
+    for verb, *words in commands(page):
+        assert verb in verbs, (verb, *words)
+        for word in words:
+            if word.startswith("--"):
+                assert word.split("=")[0] in verbs[verb]._option_string_actions, (verb, *words)
+    for module in re.findall(r"python -m ((?:tests|shadematch)[\w.]*\w)", text):
+        if module.endswith(".NAME"):
+            continue
+        place = ROOT / module.replace(".", "/")
+        assert place.with_suffix(".py").is_file() or (place / "__main__.py").is_file(), module
+    for script in re.findall(r"python ((?:data|docs)/[\w/]+\.py)", text):
+        assert (ROOT / script).is_file(), script
+    for link in re.findall(r"\]\((?!http)([^)#\s]+)", text):
+        made_at_build = link.startswith("guides/")
+        assert made_at_build or (page.parent / link).exists(), link
+
+
+def test_every_public_name_has_its_place_in_the_reference() -> None:
+    text = (DOCS / "api.md").read_text("utf-8")
+    listed = re.findall(r"^\.\. auto(?:class|function|exception):: (\w+)$", text, re.MULTILINE)
+    assert sorted(listed) == [name for name in sm.__all__ if name != "__version__"]
+    for name in listed:
+        kind = "exception" if name.endswith("Error") else "class" if name[0].isupper() else (
+            "function"
+        )  # fmt: skip
+        assert f".. auto{kind}:: {name}\n" in text
+
+
+def test_every_verb_has_its_place_on_the_page_of_the_command_line() -> None:
+    text = (DOCS / "command-line.md").read_text("utf-8")
+    rooms = re.findall(r"^\.\. automodule:: (\S+)$", text, re.MULTILINE)
+    assert rooms == [room.__name__ for room in VERBS]
+
+
+def glossary() -> dict[str, str]:
+    text = (DOCS / "glossary.md").read_text("utf-8")
+    return dict(re.findall(r"^(\S.*)\n: (.+)$", text, re.MULTILINE))
+
+
+def test_the_glossary_and_the_names_use_the_same_words() -> None:
+    """Every entry has public names that carry its word; every thing that has a class, an entry."""
+    told = {word: re.findall(r"`sm\.([\w.]+)`", meaning) for word, meaning in glossary().items()}
+    assert len(told) > 20
+    for word, names in told.items():
+        assert names, word
+        for name in names:
+            follow(name)
+    things = {name for name in sm.__all__ if name[0].isupper() and not name.endswith("Error")}
+    assert not things - {name.split(".")[0] for names in told.values() for name in names}
+
+
+def test_cautions_are_the_same_everywhere() -> None:
+    for page in (ROOT / "README.md", DOCS / "cautions.md"):
+        text = page.read_text("utf-8")
+        for caution in CAUTIONS:
+            assert caution in text, f"{page.name}: {caution}"
+
+
+def test_the_version_is_written_once() -> None:
+    wanted = re.compile(rf"(?<![\d.]){re.escape(sm.__version__)}(?![\d.])")
+    for path in [ROOT / "pyproject.toml", DOCS / "conf.py", *(ROOT / "shadematch").rglob("*.py")]:
+        if path.name != "_version.py" and not path.name.startswith("saved"):
+            assert not wanted.search(path.read_text("utf-8")), path
+    changes = (DOCS / "changelog.md").read_text("utf-8")
+    newest = re.search(r"^## (\S+)", changes, re.MULTILINE)
+    assert newest is not None and newest[1] == sm.__version__
