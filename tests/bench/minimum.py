@@ -20,7 +20,7 @@ ROOT = Path(__file__).parents[2]
 EXTRAS = ("photos", "plots", "tables", "distribution")
 TOOLS = (
     "pytest", "pytest-xdist", "hypothesis", "iadpython", "PythonicDISORT", "nbformat", "nbclient",
-    "nbconvert", "ipykernel", "pypdfium2", "build", "hatchling", "plotly",
+    "nbconvert", "ipykernel", "pypdfium2", "build", "hatchling", "plotly", "ruff",
 )  # fmt: skip
 
 

@@ -85,7 +85,7 @@ def evolve(space: Space, target: np.ndarray) -> float:
             vectorized=True,
             updating="deferred",
             polish=False,
-            rng=1,
+            seed=1,
         ).fun
     )
 

@@ -154,8 +154,9 @@ def test_gradient_is_zero_at_no_difference() -> None:
     rng = np.random.default_rng(3)
     lab = np.concatenate([colours(rng, kind, 2000) for kind in KINDS])
     square, gradient, _ = squared_difference(lab, lab)
-    assert np.all(square == 0)
-    assert np.all(gradient == 0)
+    # Nothing but the rounding of sines and cosines, which some versions of numpy have.
+    assert square.max() < 1e-24
+    assert np.abs(gradient).max() < 1e-11
 
 
 def test_metric_is_positive_definite_and_the_square_close_by() -> None:

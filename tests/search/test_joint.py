@@ -169,7 +169,7 @@ def test_minimax_against_differential_evolution(seed: int, max_load: float) -> N
 
     theirs = differential_evolution(
         cost, [(0, pour.max_steps)] * 5, vectorized=True, updating="deferred",
-        rng=seed, tol=1e-8, maxiter=600,
+        seed=seed, tol=1e-8, maxiter=600,
     )  # fmt: skip
     start = np.clip(theirs.x + rng.normal(0, 1.0, 5), 0, None)
     start *= min(1.0, pour.max_steps / start.sum())

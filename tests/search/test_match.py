@@ -149,7 +149,7 @@ def test_never_worse_than_a_general_solver() -> None:
 
         theirs = differential_evolution(
             cost, [(0, space.max_steps)] * space.size, integrality=[True] * space.size,
-            vectorized=True, updating="deferred", polish=False, rng=1,
+            vectorized=True, updating="deferred", polish=False, seed=1,
         ).fun  # fmt: skip
         assert ours <= theirs + 1e-9
 
@@ -662,7 +662,11 @@ def test_match_many_with_lights_and_let_downs(lights: tuple[str, ...]) -> None:
     asked = {"pour": sm.Pour(batch_g=100), "lights": lights, "let_downs": [rosehip]}
     targets = ["#eab9a9", "#d9822b"]
     many = list(sm.match_many(targets, chunk=1, **asked))  # type: ignore[arg-type]
-    assert many == [sm.match(target, **asked) for target in targets]  # type: ignore[arg-type]
+    for target, m in zip(targets, many, strict=True):
+        one = sm.match(target, **asked)  # type: ignore[arg-type]
+        assert (m.recipe, m.closest.recipe) == (one.recipe, one.closest.recipe)
+        assert m.delta_e == pytest.approx(one.delta_e, abs=1e-9)
+        assert (m.proved, m.frugal_proved) == (one.proved, one.frugal_proved)
     assert [tuple(m.lights) for m in many] == [lights, lights]
     with pytest.raises(sm.ShadematchError):
         sm.match_many(targets, lights=["moon"])
