@@ -468,14 +468,13 @@ def checked_asked(
         )  # fmt: skip
     if pour.max_steps < least and not at_hand:
         needed = pour.dose_step_cm * least * 100.0 / pour.max_load
-        other = "llow a higher load or a smaller dose step"
+        other = "allow a higher load or a smaller dose step"
+        many = needed > LARGEST_BATCH_G
         raise PourError(
             f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
             field="batch_g",
             value=pour.batch_g,
-            remedy=f"A{other}"
-            if needed > LARGEST_BATCH_G
-            else f"Melt at least {needed:g} g, or a{other}",
+            remedy=other.capitalize() if many else f"Melt at least {needed:g} g, or {other}",
         )
     counted = checked_lights(lights)
     return Asked(palette, pour, view, max_pigments, required, excluded, counted, at_hand)
