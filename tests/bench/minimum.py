@@ -1,10 +1,10 @@
-"""The tests with the oldest versions allowed: ``python -m tests.bench.minimum [WHICH TESTS]``.
+"""The tests with the oldest versions allowed: ``python -m tests.bench.minimum [-- PYTEST WORDS]``.
 
 Makes an environment in a temporary folder in which every library that `pyproject.toml` names for
 the package and its extras has exactly its lower bound (uv resolves them: ``pip install uv``), and
 runs pytest there, from the project's folder. Tools that only the tests need are as new as these
 allow, so old libraries meet new ones below them and warn: here warnings are no errors. Without
-arguments all tests but those marked slow are run.
+words for pytest all tests but those marked slow are run.
 """
 
 from __future__ import annotations
@@ -27,8 +27,10 @@ TOOLS = (
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--python", default=f"{sys.version_info[0]}.{sys.version_info[1]}")
-    parser.add_argument("tests", nargs="*", default=["-m", "not slow"])
-    args, more = parser.parse_known_args()
+    own, words = sys.argv[1:], ["-m", "not slow"]
+    if "--" in own:
+        own, words = own[: own.index("--")], own[own.index("--") + 1 :]
+    args = parser.parse_args(own)
     uv = [sys.executable, "-m", "uv"]
     with tempfile.TemporaryDirectory() as folder:
         bounds, home = Path(folder) / "lowest.txt", Path(folder) / "venv"
@@ -50,8 +52,7 @@ def main() -> int:
                 "no:cacheprovider",
                 "-W",
                 "default",
-                *args.tests,
-                *more,
+                *words,
             ],
             cwd=ROOT,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
