@@ -121,8 +121,8 @@ def cie_samples() -> Array:
 def other_samples() -> Array:
     """Test colours of CIE 13.3 and of a colour quality scale: not in the sets above."""
     groups = (*colour.quality.SDS_TCS.values(), *colour.quality.SDS_VS.values())
-    # A dictionary of spectra, or (before 0.4.5) one object that holds several.
-    each = [group.values() if hasattr(group, "items") else group.to_sds() for group in groups]
+    # Dictionaries of spectra, or (before 0.4.5) the spectra themselves.
+    each = [group.values() if hasattr(group, "items") else [group] for group in groups]
     rows = [_at(spectrum) for group in each for spectrum in group]
     return np.clip(np.array(rows), 0.0, 1.0)
 
