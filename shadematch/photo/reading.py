@@ -421,7 +421,7 @@ def _heif(place: Path) -> Picture:
     if bands not in ("L", "LA", "RGB", "RGBA"):
         raise PhotoError(f"is a {mode} picture", field="photo", value=mode, remedy="Save it as RGB")
     _check_size(width, height, channels, bits)
-    # A copy: before 1.0 the picture's memory goes with the file.
+    # A copy: with some versions the picture's memory goes with the file.
     codes = np.array(file)
     if codes.ndim == 2:
         codes = codes[..., None]
