@@ -92,10 +92,12 @@ class Searcher:
     def spaces(self, around: FloatArray) -> tuple[Sequence[tuple[IntArray, Space]], bool]:
         """The region cut as `space.spaces_of` does, and whether all of it is there."""
         if self._few is None:
-            found = spaces_of(self.model, self.whole, self.load_per_step, around, _MOST_SPACES)
-            if len(found[0]) > _FEW_SPACES:
-                return found
-            self._few = list(found[0])
+            spaces, complete = spaces_of(
+                self.model, self.whole, self.load_per_step, around, _MOST_SPACES
+            )
+            if not complete or len(spaces) > _FEW_SPACES:
+                return spaces, complete
+            self._few = list(spaces)
         still = list(self.model.scattering_pigments)
         return sorted(self._few, key=lambda s: float(np.abs(s[0] - around)[still].sum())), True
 

@@ -17,7 +17,7 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-EXTRAS = ("photos", "plots", "tables", "distribution")
+EXTRAS = ("photos", "chart", "plots", "tables", "distribution")
 TOOLS = (
     "pytest", "pytest-xdist", "hypothesis", "iadpython", "PythonicDISORT", "nbformat", "nbclient",
     "nbconvert", "ipykernel", "pypdfium2", "build", "hatchling", "plotly", "ruff",

@@ -19,6 +19,7 @@ from shadematch.arrays import FloatArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.prediction import Model, model_for
+from shadematch.search import answer, joint
 from shadematch.search.leeway import Leeway
 from shadematch.standards import WAVELENGTHS_NM
 from tests.invented.problems import (
@@ -173,6 +174,23 @@ def test_scattering_paste_against_enumeration() -> None:
         values = delta_e(lab, np.array(sm.Target.from_hex(code).lab))
         assert_answer_is_the_best_of(match, steps, values)
         assert match.ideal.delta_e <= match.closest.delta_e + 0.05
+
+
+@pytest.mark.parametrize("lights", [(), ("D65", "A")])
+def test_more_doses_of_scattering_pastes_than_are_gone_through(
+    lights: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The doses nearest to a guess are looked at, and nothing is proved. A thousand take a while.
+    palette = with_chalk(0)
+    few = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1010), lights=lights)
+    assert few.proved
+    assert few.frugal_proved
+    for room in (answer, joint):
+        monkeypatch.setattr(room, "_MOST_SPACES", 20)
+    m = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights)
+    assert not m.proved
+    assert not m.frugal_proved
+    assert m.bound == 0.0
 
 
 @pytest.mark.parametrize("strength", [0.0, 1e-308, 1e-160, 1e-20])

@@ -175,6 +175,15 @@ def test_far_targets_are_proved_and_not_a_rounding_short_of_it() -> None:
     assert far > 3
 
 
+@pytest.mark.parametrize("dose_step_cm", [1.0, 0.5, 0.7])
+def test_a_region_counts_its_recipes_as_a_space_does(dose_step_cm: float) -> None:
+    pour = sm.Pour(batch_g=400, dose_step_cm=dose_step_cm)
+    model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
+    space = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
+    region = region_of(pour, space.size, ())
+    assert region.count() == space.count() == len(region.recipes())
+
+
 @pytest.mark.parametrize("max_tubes", [5, 3])
 def test_centimetres_are_the_same_as_one_kind_of_dose(max_tubes: int) -> None:
     # A region without let-downs permits just what the space does, by limits of its own.
