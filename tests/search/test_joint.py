@@ -504,3 +504,19 @@ def test_real_floor_lies_below_every_recipe_and_near_the_best(code: str) -> None
     # Whole centimetres in batches of any mass lie above it too.
     for batch in (100, 170, 330):
         assert floor <= sm.match(code, pour=sm.Pour(batch_g=batch)).bound + 1e-9
+
+
+@pytest.mark.parametrize("most", [1, 2, 5])
+def test_real_floor_holds_where_the_load_limit_binds(most: int) -> None:
+    # Steps so large that the last one before the limit counts.
+    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    space = whole_space(model, load_per_step=4.0 / most, max_steps=most)
+    rng = np.random.default_rng(most)
+    loads = rng.dirichlet(np.full(5, 0.5), size=5_000) * 4.0
+    for code in ("#000000", "#200010", "#001020"):
+        lab = sm.Target.from_hex(code).lab_in(sm.View())
+        steps, reached = ideal(space, lab)
+        assert steps.sum() == pytest.approx(most)
+        least = float(delta_e(model.lab(loads), lab).min())
+        floor = real_floor(space, lab, reached=least + 1.0, effort=3000)
+        assert floor <= min(least, reached)
