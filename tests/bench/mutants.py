@@ -92,6 +92,8 @@ EQUIVALENT: dict[str, str] = {
     "a9810013cc": "only where guesses are drawn",
     "8abb905d76": "only speed: a hint",
     "3f4ea9a0c8": "only speed: what a list is guessed to cost",
+    "9b886a2e04": "only speed: one guess less",
+    "c3be3d0308": "only speed: what a list is guessed to cost",
     "0f8da945c8": "only speed: what a list is guessed to cost",
     "3c078a1a0a": "only speed: the length of a stretch that is worked on at once",
     "2fb7190713": "nothing writes to it",

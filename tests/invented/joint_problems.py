@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
+from shadematch.arrays import FloatArray, IntArray
 from shadematch.colorimetry import xyz_to_lab
 from shadematch.difference import delta_e
 from shadematch.prediction import model_for
@@ -23,12 +23,13 @@ LIGHTS = ("D65", "A", "FL11", "LED-B3", "D50", "FL2")
 
 @dataclass(frozen=True)
 class JointProblem:
-    """A question, and the worst CIEDE2000 and paste [cm] of everything permitted."""
+    """A question, and the worst CIEDE2000, paste [cm] and pigments of everything permitted."""
 
     target: sm.Target
     arguments: dict[str, object]
     values: FloatArray
     paste_cm: FloatArray
+    tubes: IntArray
     grams: FloatArray  # (m, let-downs)
 
     @property
@@ -144,4 +145,6 @@ def joint_problem(seed: int, *, most: int = 150_000, scatter: float = 0.2) -> Jo
         "lights": lights,
         "let_downs": let_downs,
     }
-    return JointProblem(target, arguments, np.maximum.reduce(values), paste.sum(axis=1), grams)
+    used = np.count_nonzero(paste, axis=1)
+    worst = np.maximum.reduce(values)
+    return JointProblem(target, arguments, worst, paste.sum(axis=1), used, grams)

@@ -520,3 +520,17 @@ def test_real_floor_holds_where_the_load_limit_binds(most: int) -> None:
         least = float(delta_e(model.lab(loads), lab).min())
         floor = real_floor(space, lab, reached=least + 1.0, effort=3000)
         assert floor <= min(least, reached)
+
+
+@pytest.mark.parametrize("seed", [231, 240, 252])
+def test_choices_of_several_lights_are_a_front(seed: int) -> None:
+    p = joint_problem(seed, most=30_000, scatter=0.0)
+    m = sm.match(p.target, **p.arguments)  # type: ignore[arg-type]
+    rows = [(c.delta_e, c.recipe.total_cm, c.recipe.tubes) for c in m.choices]
+    assert rows[0][0] == pytest.approx(p.best, abs=0.01)
+    for value, paste, tubes in rows:
+        # Among recipes with as little paste and as few pigments nothing is closer.
+        same = (p.paste_cm <= paste + 1e-9) & (p.tubes <= tubes)
+        assert value == pytest.approx(p.values[same].min(), abs=0.0101)
+    for a, b in itertools.permutations(rows, 2):
+        assert not all(x <= y for x, y in zip(a, b, strict=True))
