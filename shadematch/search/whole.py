@@ -38,7 +38,7 @@ _HOPELESS: Final = 5.0
 """CIEDE2000 from which on nobody waits long for a proof."""
 _MOST_CORNERS: Final = 8
 _AIMS: Final = 48
-_GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600))
+_GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400))
 """From so many boxes on, so many tiles are looked at for a recipe that ends the search."""
 
 
