@@ -22,7 +22,7 @@ from shadematch.standards import WAVELENGTHS_NM, observation
 from tests.invented.joint_problems import joint_problem, some_spectrum
 from tests.invented.problems import with_chalk
 
-SEEDS = range(200, 230)
+SEEDS = range(200, 215)
 
 
 @pytest.mark.parametrize("part", range(5))
@@ -139,7 +139,7 @@ def test_ideal_of_several_lights_is_no_worse_than_a_random_search() -> None:
     assert m.ideal.delta_e <= float(np.maximum.reduce(values).min()) + 1e-6
 
 
-@pytest.mark.parametrize(("seed", "max_load"), [(2, 4.0), (5, 4.0), (9, 4.0), (5, 1.0), (9, 1.0)])
+@pytest.mark.parametrize(("seed", "max_load"), [(2, 4.0), (5, 4.0), (9, 1.0)])
 def test_minimax_against_differential_evolution(seed: int, max_load: float) -> None:
     # With the smaller limit it is the load that holds the colour back.
     rng = np.random.default_rng(seed)

@@ -129,7 +129,7 @@ def test_full_kilogram_against_enumeration(white: float, thickness: float) -> No
     pour = sm.Pour(batch_g=1000, white=white, thickness_cm=thickness)
     lab = colours_of(model_for(sm.load_palette(), thickness, white, sm.View()), steps, 0.1)
     inside = [sm.Target(tuple((lab[i] + 0.1).tolist())) for i in (200_000, 900_000)]
-    codes = ("#d9822b", "#7a3b8f", "#102030", "#c0c0b0", "#ff0000", "#3f7f5f")
+    codes = ("#d9822b", "#102030", "#ff0000")
     for target in (*inside, *(sm.Target.from_hex(code) for code in codes)):
         values = delta_e(lab, np.array(target.lab))
         assert_answer_is_the_best_of(sm.match(target, pour=pour), steps, values)
@@ -137,7 +137,7 @@ def test_full_kilogram_against_enumeration(white: float, thickness: float) -> No
 
 @pytest.mark.slow
 def test_never_worse_than_a_general_solver() -> None:
-    for seed in range(30):
+    for seed in range(12):
         p = problem(seed + 500)
         space, target = p.searcher.whole, p.target
         ours = p.searcher.answer(target, Leeway(0.5)).closest.delta_e
@@ -349,7 +349,7 @@ def test_choices_are_a_front(code: str) -> None:
         assert not better.any()
 
 
-@pytest.mark.parametrize("code", ["#000000", "#7a5030", "#2000ae"])
+@pytest.mark.parametrize("code", ["#000000", "#2000ae"])
 def test_choices_come_down_by_a_twentieth_of_the_paste(code: str) -> None:
     # For each number of pastes the closest recipe, then the closest with at least a step and a
     # twentieth less paste, and so on as far as 3 from the best; what others undercut is left out.
