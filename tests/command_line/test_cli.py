@@ -14,21 +14,10 @@ import pytest
 
 import shadematch as sm
 from shadematch.cautions import CAUTIONS
-from shadematch.cli import main as cli
 from shadematch.cli import match as match_verb
 
 Run = Callable[..., tuple[int, str, str]]
 WAVELENGTHS = range(380, 731, 10)
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*words: str) -> tuple[int, str, str]:
-        status = cli.main(words)
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
 
 
 @pytest.fixture

@@ -9,21 +9,10 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
-from shadematch.cli import main as cli
 
 Run = Callable[..., tuple[int, str, str]]
 BATCH = ("--poured", "gorse=4", "rosehip=5", "jetty=1", "--batch", "500")
 DARK = ("--measured", "51.5", "39", "55")
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*words: str) -> tuple[int, str, str]:
-        status = cli.main(words)
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
 
 
 def by_hand(**more: object) -> sm.Correction:

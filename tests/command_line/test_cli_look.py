@@ -9,19 +9,8 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
-from shadematch.cli import main as cli
 
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*words: str) -> tuple[int, str, str]:
-        status = cli.main(words)
-        out, err = capsys.readouterr()
-        return status, out, err
-
-    return call
 
 
 def test_smallest_batch(run: Run) -> None:
