@@ -44,10 +44,12 @@ from shadematch.cli.words import (
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import ColourError, FileError, PaletteError, PourError
-from shadematch.pour import Pour, Recipe, View
-from shadematch.prediction import predict
-from shadematch.rounds import load_correction, save_correction
-from shadematch.target import Target
+from shadematch.keeping.batches import load_correction, save_correction
+from shadematch.predicting.prediction import predict
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
@@ -117,10 +119,11 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
     given = [o for o in ("poured", "recipe", "go_on") if getattr(args, o) is not None]
     if len(given) != 1:
         raise PourError(
-            "say what was poured, once", field="--poured",
+            "say what was poured, once",
+            field="--poured",
             value=" and ".join(option_of(o) for o in given) or "none",
             remedy="Take one of --poured NAME=CM, --recipe FILE and --go-on FILE",
-        )  # fmt: skip
+        )
     if args.go_on is None:
         only_with("--go-on", args, "added", "added_clear", "added_white")
     if args.poured is not None:
@@ -136,11 +139,17 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
         if saved.saved.target is None:
-            raise PourError("has no target", field="--recipe", value=args.recipe,
-                            remedy="Give what match --save kept, or use --poured")  # fmt: skip
-        return saved.saved.recipe, saved.saved.target, {
-            "palette": saved.palette, "view": saved.saved.view
-        }  # fmt: skip
+            raise PourError(
+                "has no target",
+                field="--recipe",
+                value=args.recipe,
+                remedy="Give what match --save kept, or use --poured",
+            )
+        return (
+            saved.saved.recipe,
+            saved.saved.target,
+            {"palette": saved.palette, "view": saved.saved.view},
+        )
     last = _last(args.go_on)
     if args.added is not None or args.added_clear is not None or args.added_white is not None:
         words = [] if args.added in (None, ["nothing"]) else args.added

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import NUMBER, Verbs, add_conditions, called, dose_entries
 from shadematch.planning.books import read_stock
 from shadematch.planning.cost import cost
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
 

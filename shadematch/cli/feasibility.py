@@ -12,7 +12,6 @@ import argparse
 import contextlib
 from typing import Any, Final
 
-from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, picture, picture_kind, wrapped
 from shadematch.cli.words import (
     NUMBER,
@@ -27,7 +26,8 @@ from shadematch.cli.words import (
     read_target,
 )
 from shadematch.errors import PourError
-from shadematch.gamut.feasibility import Cell, feasibility
+from shadematch.gamuts.feasibility import Cell, feasibility
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
 
@@ -58,8 +58,12 @@ def _feasibility(args: argparse.Namespace) -> str:
         picture_kind(args.picture)
     for one, many in _LISTS.items():
         if getattr(args, many) is not None and (value := getattr(args, one)) is not None:
-            raise PourError(f"has no meaning with --{many}", field=one, value=value,
-                            remedy="Put it into that list")  # fmt: skip
+            raise PourError(
+                f"has no meaning with --{many}",
+                field=one,
+                value=value,
+                remedy="Put it into that list",
+            )
     pour, view = pour_and_view(args)
     palette = read_palette(args.palette)
     # One thickness or white fraction given as for other verbs is all that is tried.

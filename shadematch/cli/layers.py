@@ -23,9 +23,10 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import PourError
-from shadematch.layers import layers
-from shadematch.pour import Pour, Recipe
-from shadematch.readers import is_number
+from shadematch.predicting.layers import layers
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.support.readers import is_number
 
 __all__ = ["add_verb"]
 

@@ -25,7 +25,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import ShadematchError
-from shadematch.letdown import propose_let_down
+from shadematch.matching.let_down import propose_let_down
 
 __all__ = ["add_verb"]
 

@@ -41,7 +41,7 @@ from shadematch.cli.words import (
     shared_entries,
     spread_entries,
 )
-from shadematch.match import Match, match
+from shadematch.matching.match import Match, match
 
 __all__ = ["add_verb"]
 

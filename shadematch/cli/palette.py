@@ -11,8 +11,9 @@ from typing import Final
 
 from shadematch.cli.printing import coloured, json_text, swatch, table, wrapped
 from shadematch.cli.words import Verbs, read_palette
-from shadematch.pour import Pour, View
-from shadematch.prediction import predict
+from shadematch.predicting.prediction import predict
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 

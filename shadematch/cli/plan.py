@@ -23,12 +23,12 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
-from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.words import NUMBER, Verbs, called, choice_entries, read_palette
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
 

@@ -21,7 +21,7 @@ from shadematch.cli.words import (
     recipe_entries,
     shared_entries,
 )
-from shadematch.pot import HOT_LIMIT, POTS, InThePot, in_the_pot
+from shadematch.predicting.pot import HOT_LIMIT, POTS, InThePot, in_the_pot
 
 __all__ = ["add_pot", "add_verb", "pot_options"]
 

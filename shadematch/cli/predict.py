@@ -27,7 +27,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import PourError
-from shadematch.prediction import predict
+from shadematch.predicting.prediction import predict
 
 __all__ = ["add_verb", "range_entries", "read_calibration", "unit_line"]
 
@@ -46,15 +46,21 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
     if args.calibration is None:
         return None
     if args.palette is not None:
-        raise PourError("a calibration brings its own palette", field="--palette",
-                        value=args.palette, remedy="Leave one of the two out")  # fmt: skip
+        raise PourError(
+            "a calibration brings its own palette",
+            field="--palette",
+            value=args.palette,
+            remedy="Leave one of the two out",
+        )
     with called("path", "--calibration"):
         learnt = load_calibration(args.calibration)
     if learnt.unit == "part":
         raise PourError(
-            "is of films, which have no base to dose into", field="--calibration",
-            value=args.calibration, remedy="Use load_calibration and match_shares in Python",
-        )  # fmt: skip
+            "is of films, which have no base to dose into",
+            field="--calibration",
+            value=args.calibration,
+            remedy="Use load_calibration and match_shares in Python",
+        )
     return learnt
 
 

@@ -25,9 +25,10 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import FileError, PourError, ShadematchError
-from shadematch.look import same_look
-from shadematch.pour import Pour, View
-from shadematch.saved import kept, save
+from shadematch.keeping.recipes import kept, save
+from shadematch.matching.same_look import same_look
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
@@ -65,9 +66,11 @@ def _same(args: argparse.Namespace) -> str:
     given = {n: getattr(args, f"to_{n}") for n in (*_POUR, *_VIEW)}
     if all(value is None for value in given.values()):
         raise PourError(
-            "say where the recipe goes", field="--to-batch, --to-thickness, ...", value="none",
+            "say where the recipe goes",
+            field="--to-batch, --to-thickness, ...",
+            value="none",
             remedy="Give at least one option that begins with --to",
-        )  # fmt: skip
+        )
     try:
         there = Pour(
             **{**pour.model_dump(), **{n: given[n] for n in _POUR if given[n] is not None}}

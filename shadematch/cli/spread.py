@@ -23,7 +23,7 @@ from shadematch.cli.words import (
     shared_entries,
     spread_entries,
 )
-from shadematch.spread import spread
+from shadematch.predicting.spread import spread
 
 __all__ = ["add_verb"]
 

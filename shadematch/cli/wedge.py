@@ -21,8 +21,8 @@ from shadematch.cli.words import (
     read_palette,
     shared_entries,
 )
-from shadematch.layers import Shade
-from shadematch.wedge import wedge
+from shadematch.predicting.layers import Shade
+from shadematch.predicting.wedge import wedge
 
 __all__ = ["add_verb", "shade_entries"]
 

@@ -10,19 +10,21 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, NoReturn, Protocol, TypeVar
 
-from shadematch.cautions import CAUTIONS
+from shadematch.colour.illuminant import Illuminant, Light
 from shadematch.errors import ColourError, PourError, ShadematchError
-from shadematch.illuminant import Illuminant, Light
-from shadematch.materials import Palette, load_palette
+from shadematch.matching.question import Choice
 from shadematch.photo.light import Neutral
 from shadematch.photo.regions import as_regions
-from shadematch.pour import LetDown, Pour, Recipe, View
-from shadematch.prediction import Prediction
-from shadematch.question import Choice
-from shadematch.readers import is_number
-from shadematch.readings import RULER_CM, SCALE_G
-from shadematch.spread import Spread
-from shadematch.target import Target
+from shadematch.predicting.prediction import Prediction
+from shadematch.predicting.readings import RULER_CM, SCALE_G
+from shadematch.predicting.spread import Spread
+from shadematch.studio.palette import Palette, load_palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
+from shadematch.support.cautions import CAUTIONS
+from shadematch.support.readers import is_number
 
 __all__ = [
     "BACKING",
@@ -293,8 +295,12 @@ def only_with(option: str, args: argparse.Namespace, *names: str) -> None:
     """
     for name in names:
         if (value := getattr(args, name)) is not None:
-            raise PourError(f"has no meaning without {option}", field=option_of(name),
-                            value=value, remedy=f"Give {option} too, or leave it out")  # fmt: skip
+            raise PourError(
+                f"has no meaning without {option}",
+                field=option_of(name),
+                value=value,
+                remedy=f"Give {option} too, or leave it out",
+            )
 
 
 @contextlib.contextmanager
@@ -348,8 +354,12 @@ def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
     for name in _OF_PHOTO:
         value = getattr(args, f"{prefix}{name}".replace("-", "_"))
         if value is not None:
-            raise ColourError(f"has no meaning with {given}", field=f"--{prefix}{name}",
-                              value=value, remedy=f"It goes with --{prefix}photo")  # fmt: skip
+            raise ColourError(
+                f"has no meaning with {given}",
+                field=f"--{prefix}{name}",
+                value=value,
+                remedy=f"It goes with --{prefix}photo",
+            )
 
 
 def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
@@ -359,22 +369,28 @@ def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
     start = f"--{prefix}"
     if own["region"] is None:
         raise ColourError(
-            "is needed with a photo", field=f"{start}region",
+            "is needed with a photo",
+            field=f"{start}region",
             remedy=f"Let 'shadematch photo {own['photo']}' propose some",
-        )  # fmt: skip
+        )
     neutral: Neutral | None = None
     if own["neutral"] is not None:
         given = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
         neutral = Neutral(as_regions(own["neutral"], "neutral"), **given)
     elif own["reflectance"] is not None:
         raise ColourError(
-            f"has no meaning without {start}neutral", field=f"{start}reflectance",
-            value=own["reflectance"], remedy="Say where the neutral is",
-        )  # fmt: skip
+            f"has no meaning without {start}neutral",
+            field=f"{start}reflectance",
+            value=own["reflectance"],
+            remedy="Say where the neutral is",
+        )
     return Target.from_photo(
-        own["photo"], region=own["region"], neutral=neutral, chart=own["chart"],
+        own["photo"],
+        region=own["region"],
+        neutral=neutral,
+        chart=own["chart"],
         shading=own["shading"],
-    )  # fmt: skip
+    )
 
 
 def read_palette(path: str | None) -> Palette:

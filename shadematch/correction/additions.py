@@ -16,15 +16,15 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
+from shadematch.colour.difference import delta_e
 from shadematch.correction.belief import Belief
-from shadematch.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer
 from shadematch.search.ideal import ideal
-from shadematch.search.sight import Sight
+from shadematch.search.nearness import Sight
 from shadematch.search.space import Space
 from shadematch.search.whole import GAP, closest, frugal
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Additions", "BaseKind", "Found", "Sought"]
 
@@ -195,9 +195,11 @@ class Additions:
                 lab = space.lab(rest[None])[0]
                 return lab, float(delta_e(lab, self.target))
         raise PourError(
-            "is no addition that these limits permit", field="advice",
-            value=f"{steps.tolist()} steps, {base_g} g", remedy="The file was altered",
-        )  # fmt: skip
+            "is no addition that these limits permit",
+            field="advice",
+            value=f"{steps.tolist()} steps, {base_g} g",
+            remedy="The file was altered",
+        )
 
     def closest(self, *, below: float = np.inf, enough: float = 0.0) -> Sought:
         """The addition that comes closest; among equals the first in order of base.

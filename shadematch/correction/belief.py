@@ -9,7 +9,7 @@ and the covariance there is that of the problem made linear (A. Tarantola, *Inve
 Theory* (2005), sections 3.2.3 and 3.4).
 
 A let-down is as strong as it was made: one factor that all of it shares, beside the strength of
-its paste, and the mass that is dosed is one more reading (`shadematch.readings`).
+its paste, and the mass that is dosed is one more reading (`shadematch.predicting.readings`).
 
 Three numbers are measured and two dozen or more are unknown, so a measurement tells only some of
 it, and what it doesn't tell stays as uncertain as it was. That is what the standard deviations
@@ -22,12 +22,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.materials import Base, Palette, Pigment
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.optics.layer import reflectance
-from shadematch.pour import View
-from shadematch.readings import Dosed
+from shadematch.predicting.readings import Dosed
+from shadematch.studio.palette import Base, Palette, Pigment
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["Belief", "Priors", "first_belief"]
 
@@ -318,9 +318,14 @@ def _scattering(palette: Palette) -> FloatArray:
 
 
 def first_belief(
-    palette: Palette, view: View, thickness_cm: float,
-    doses_cm: FloatArray, base_g: FloatArray, priors: Priors, let_downs: tuple[Dosed, ...] = (),
-) -> Belief:  # fmt: skip
+    palette: Palette,
+    view: View,
+    thickness_cm: float,
+    doses_cm: FloatArray,
+    base_g: FloatArray,
+    priors: Priors,
+    let_downs: tuple[Dosed, ...] = (),
+) -> Belief:
     """What is believed of a batch before anything is measured."""
     n = doses_cm.size
     variance = np.concatenate(

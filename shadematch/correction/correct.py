@@ -8,17 +8,13 @@ from typing import cast, get_args
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
+from shadematch.colour.difference import delta_e
 from shadematch.correction.additions import Additions, BaseKind, Sought
 from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.correction.results import Correction, addition_of
-from shadematch.difference import delta_e
 from shadematch.errors import ColourError, PourError
-from shadematch.materials import Palette
-from shadematch.models import between, expect, listed
-from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View
-from shadematch.prediction import conditions
-from shadematch.readings import (
+from shadematch.predicting.prediction import conditions
+from shadematch.predicting.readings import (
     RULER_CM,
     SCALE_G,
     Dosed,
@@ -27,7 +23,13 @@ from shadematch.readings import (
     paste_made,
     taken,
 )
-from shadematch.target import Target, as_target, triple
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G, Pour
+from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.studio.target import Target, as_target, triple
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import between, expect, listed
 
 __all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
 
@@ -136,9 +138,11 @@ def correct(
                 )
         if let_down_cm is not None:
             raise PourError(
-                "is known since the batch's first correction", field="let_down_cm",
-                value=let_down_cm, remedy="Leave it out, or start from a Recipe",
-            )  # fmt: skip
+                "is known since the batch's first correction",
+                field="let_down_cm",
+                value=let_down_cm,
+                remedy="Leave it out, or start from a Recipe",
+            )
         poured, belief = after(recipe)
         last = recipe._additions
         max_load = last.max_load if max_load is None else max_load
@@ -192,9 +196,12 @@ class Limits:
 
 
 def begun(
-    recipe: Recipe, palette: Palette, view: View, priors: Priors,
+    recipe: Recipe,
+    palette: Palette,
+    view: View,
+    priors: Priors,
     made_cm: Callable[[LetDown], float | None],
-) -> Belief:  # fmt: skip
+) -> Belief:
     """What is believed of a recipe that was poured, before it is measured.
 
     Parameters

@@ -10,18 +10,19 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.difference import delta_e
 from shadematch.correction.additions import Additions, Found
 from shadematch.correction.belief import Belief
-from shadematch.difference import delta_e
-from shadematch.html import recipe_card
-from shadematch.materials import Palette
-from shadematch.models import between, expect
-from shadematch.pour import LARGEST_BATCH_G, LetDown, Recipe
-from shadematch.prediction import loads_of
-from shadematch.readings import told_apart
-from shadematch.target import Target, triple
+from shadematch.predicting.prediction import loads_of
+from shadematch.predicting.readings import told_apart
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G
+from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.studio.target import Target, triple
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import recipe_card
+from shadematch.support.models import between, expect
 
 __all__ = ["Addition", "Correction", "Strength", "addition_of"]
 
@@ -374,9 +375,13 @@ def addition_of(additions: Additions, recipe: Recipe, found: Found) -> Addition:
 
 
 def _described(
-    belief: Belief, recipe: Recipe, lengths: FloatArray, base_g: tuple[float, float],
-    lab: FloatArray, target: FloatArray,
-) -> Addition:  # fmt: skip
+    belief: Belief,
+    recipe: Recipe,
+    lengths: FloatArray,
+    base_g: tuple[float, float],
+    lab: FloatArray,
+    target: FloatArray,
+) -> Addition:
     pour, names = recipe.pour, belief.palette.names
     doses = {n: round(float(cm), 9) for n, cm in zip(names, lengths, strict=True) if cm}
     clear, white = base_g

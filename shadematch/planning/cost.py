@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from shadematch.materials import Palette
-from shadematch.models import between, expect
 from shadematch.planning.stock import Stock
-from shadematch.pour import LARGEST_BATCH_G, Recipe
-from shadematch.prediction import conditions, loads_of
+from shadematch.predicting.prediction import conditions, loads_of
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G
+from shadematch.studio.recipe import Recipe
+from shadematch.support.models import between, expect
 
 __all__ = ["Cost", "cost"]
 

@@ -8,14 +8,15 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.difference import delta_e
-from shadematch.materials import Palette
+from shadematch.colour.difference import delta_e
+from shadematch.matching.question import Choice, Question
 from shadematch.planning.orders import Order
-from shadematch.pour import Pour, View
-from shadematch.prediction import loads_of
-from shadematch.question import Choice, Question
+from shadematch.predicting.prediction import loads_of
 from shadematch.search.near import lean, lean_within
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["MOST", "Options", "options_for"]
 
@@ -74,10 +75,12 @@ def options_for(order: Order, palette: Palette) -> Options:
     pour = order.pot
     if pour.max_steps < 1:
         return Options(
-            (), none, True,
+            (),
+            none,
+            True,
             problem=f"a pot of {pour.batch_g:g} g takes not even one step of "
             f"{pour.dose_step_cm:g} cm under its load limit",
-        )  # fmt: skip
+        )
     found = _searched(
         (float(lab[0]), float(lab[1]), float(lab[2])),
         *(palette, pour, order.view, most, order.tolerance, order.max_delta_e),

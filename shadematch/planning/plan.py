@@ -11,17 +11,17 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
-from shadematch.materials import Palette
-from shadematch.models import expect, is_finite, listed
 from shadematch.planning.cost import cost
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import Books, Solution, solve
 from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
 from shadematch.planning.stock import Stock
-from shadematch.prediction import conditions
+from shadematch.predicting.prediction import conditions
+from shadematch.studio.palette import Palette
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import expect, is_finite, listed
 
 __all__ = ["plan"]
 
@@ -127,8 +127,9 @@ def _at_least(value: object, field_: str, remedy: str, least: float) -> float:
 def _planned(asked: _Asked) -> Plan:
     listed = [options_for(order, asked.palette) for order in asked.orders]
     books = _books(asked, listed)
-    solution = solve(books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds,
-                     gap=asked.gap)  # fmt: skip
+    solution = solve(
+        books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds, gap=asked.gap
+    )
     assert solution is not None  # pouring nothing is a plan
     palette, stock = asked.palette, asked.stock
     lines: list[Poured | LeftOut] = []
@@ -159,8 +160,9 @@ def _planned(asked: _Asked) -> Plan:
         left_out=tuple(x for x in lines if isinstance(x, LeftOut)),
         buy=_purchases(asked, solution),
         buy_base_g=(clear, white),
-        money=float(solution.tubes @ _prices(asked, zero=True) + solution.base_g @
-                    books.base_price_g),
+        money=float(
+            solution.tubes @ _prices(asked, zero=True) + solution.base_g @ books.base_price_g
+        ),
         use_cm=_amounts(palette, used),
         left_cm=_amounts(palette, np.maximum(there - used, 0.0)),
         stages=solution.stages,
@@ -168,7 +170,7 @@ def _planned(asked: _Asked) -> Plan:
         palette=palette,
         stock=stock,
         _again=functools.partial(_with, asked),
-    )  # fmt: skip
+    )
 
 
 def _with(asked: _Asked, palette: Palette, stock: Stock) -> Plan:
@@ -206,8 +208,9 @@ def _books(asked: _Asked, listed: list[Options]) -> Books:
     palette, stock = asked.palette, asked.stock
     names = palette.names
     counts = [len(options.choices) for options in listed]
-    grams = np.array([[o.poured_g * (1 - o.pot.white), o.poured_g * o.pot.white]
-                      for o in asked.orders])  # fmt: skip
+    grams = np.array(
+        [[o.poured_g * (1 - o.pot.white), o.poured_g * o.pot.white] for o in asked.orders]
+    )
     most = [stock.row(n).most for n in names]
     bases = (stock.clear_g, stock.white_g)
     base_prices = (stock.clear_price_kg, stock.white_price_kg)

@@ -14,8 +14,8 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
 from shadematch.planning.solver import Programme, minimise
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Books", "Solution", "Stage", "solve"]
 
@@ -190,9 +190,14 @@ class _Goals:
     """
 
     def __init__(
-        self, books: Books, buy: bool, budget: float, forced: tuple[int, ...], seconds: float,
+        self,
+        books: Books,
+        buy: bool,
+        budget: float,
+        forced: tuple[int, ...],
+        seconds: float,
         gap: float,
-    ) -> None:  # fmt: skip
+    ) -> None:
         from scipy import sparse
 
         self.books, self.seconds, self.gap = books, seconds, gap
@@ -266,13 +271,22 @@ class _Goals:
             low=np.concatenate(self.low),
             high=np.concatenate(self.high),
             unit=unit,
-            roomy=np.concatenate([np.zeros(len(self.members)), self.per_tube,
-                                  np.zeros(sum(map(len, self.low)) - len(self.members) - n)]),
-        )  # fmt: skip
+            roomy=np.concatenate(
+                [
+                    np.zeros(len(self.members)),
+                    self.per_tube,
+                    np.zeros(sum(map(len, self.low)) - len(self.members) - n),
+                ]
+            ),
+        )
         found = minimise(
-            programme, start=self.best, checked=self._rounded,
-            mended=functools.partial(self._mended, programme), seconds=self.seconds, gap=self.gap,
-        )  # fmt: skip
+            programme,
+            start=self.best,
+            checked=self._rounded,
+            mended=functools.partial(self._mended, programme),
+            seconds=self.seconds,
+            gap=self.gap,
+        )
         if found.x is None:
             if not found.proved:
                 raise TimeoutError(found.message)

@@ -7,16 +7,16 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from shadematch.errors import PourError
-from shadematch.html import recipe_card
-from shadematch.materials import Palette
+from shadematch.matching.question import Choice
 from shadematch.planning.cost import Cost
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import Stage
 from shadematch.planning.stock import Stock
-from shadematch.pour import Recipe
-from shadematch.prediction import Prediction
-from shadematch.question import Choice
-from shadematch.strips import strip
+from shadematch.predicting.prediction import Prediction
+from shadematch.studio.palette import Palette
+from shadematch.studio.recipe import Recipe
+from shadematch.support.drawings import strip
+from shadematch.support.html import recipe_card
 
 __all__ = ["Amounts", "LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
 

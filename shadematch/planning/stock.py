@@ -9,8 +9,8 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
-from shadematch.materials import Palette
-from shadematch.models import Frozen, Name, Number, expect
+from shadematch.studio.palette import Palette
+from shadematch.support.models import Frozen, Name, Number, expect
 
 __all__ = ["Stock", "Tubes", "Whole"]
 

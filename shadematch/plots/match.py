@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shadematch.batches import SmallestBatch
-from shadematch.look import SameLook
-from shadematch.match import Match
+from shadematch.matching.match import Match
+from shadematch.matching.same_look import SameLook
+from shadematch.matching.smallest_batch import SmallestBatch
 from shadematch.plots.paper import INK, axes_for, plain
-from shadematch.pour import Recipe
-from shadematch.prediction import Prediction, predict
+from shadematch.predicting.prediction import Prediction, predict
+from shadematch.studio.recipe import Recipe
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,17 +9,18 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.pour import LetDown, Pour
-from shadematch.prediction import Model
+from shadematch.predicting.prediction import Model
 from shadematch.search.answer import Answer, undominated
 from shadematch.search.ideal import ideal
 from shadematch.search.leeway import Leeway
 from shadematch.search.minimax import minimax
+from shadematch.search.nearness import Sight, Views
 from shadematch.search.region import Region
-from shadematch.search.sight import Sight, Views
 from shadematch.search.space import Space, whole_space
 from shadematch.search.whole import GAP, Found, closest, frugal
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import LetDown
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["JointSearcher", "region_of"]
 

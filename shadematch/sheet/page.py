@@ -9,12 +9,12 @@ from __future__ import annotations
 from html import escape
 from typing import Final
 
-from shadematch.cautions import CAUTIONS
-from shadematch.pot import HOT_LIMIT
+from shadematch.predicting.pot import HOT_LIMIT
 from shadematch.sheet.content import Content, Dose
 from shadematch.sheet.drawing import RULER_CM, drop, ruler, swatches
 from shadematch.sheet.layout import Layout, layout_of, name_size, note_size
 from shadematch.sheet.words import shortened, units
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["page"]
 

@@ -20,11 +20,11 @@ import warnings
 import numpy as np
 
 import shadematch as sm
-from shadematch.prediction import model_for
-from tests.batch.test_batches import best_by_enumeration
-from tests.batch.test_look import whole_recipes
+from shadematch.predicting.prediction import model_for
 from tests.invented.joint_problems import joint_problem
 from tests.invented.problems import invented_palette
+from tests.matching.test_same_look import whole_recipes
+from tests.matching.test_smallest_batch import best_by_enumeration
 
 
 def joint(count: int) -> int:

@@ -22,9 +22,9 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import numpy as np
 
 import shadematch as sm
-from shadematch.files import write_text
 from shadematch.planning.options import _searched, options_for
-from shadematch.prediction import model_for
+from shadematch.predicting.prediction import model_for
+from shadematch.support.files import write_text
 
 SECONDS: Final = 20.0
 """Time for each goal."""

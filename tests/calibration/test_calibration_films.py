@@ -14,11 +14,11 @@ import pytest
 import shadematch as sm
 from shadematch.calibration.forward import Errors, _at_faces, layers_of, look, look_through
 from shadematch.calibration.spectra import unknown
-from shadematch.calibration.testpour import _with_edges
+from shadematch.calibration.test_pour import _with_edges
 from shadematch.cli.main import main
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
-from shadematch.standards import WAVELENGTHS_NM as NM
 from tests.invented import doubling, films, worlds
 
 ROOT = Path(__file__).parents[2]
@@ -79,12 +79,15 @@ def crowded() -> tuple[films.Films, sm.Calibration]:
 
 def test_slopes_of_faces_are_those_of_finite_differences() -> None:
     unknowns = (
-        unknown("a", "pigment absorption"), unknown("a", "pigment scattering"),
+        unknown("a", "pigment absorption"),
+        unknown("a", "pigment scattering"),
         unknown("[0.5]/optical", "film backing", level=0.0),
         unknown("white/optical", "film backing", level=2.2),
-        unknown("surface", "film offset"), unknown("surface", "film surface"),
-        unknown("surface", "film glass"), unknown("a", "film crowding", level=2.0),
-    )  # fmt: skip
+        unknown("surface", "film offset"),
+        unknown("surface", "film surface"),
+        unknown("surface", "film glass"),
+        unknown("a", "film crowding", level=2.0),
+    )
     views = (sm.View(backing=0.3, contact="optical"), sm.View(light="transmitted"))
     errors = Errors()
     layers = layers_of([({"a": 1.0}, sm.Pour(), v) for v in views], unknowns, ("a",), errors)

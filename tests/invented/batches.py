@@ -17,16 +17,16 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import xyz_to_lab
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
 from shadematch.correction.additions import Additions
 from shadematch.correction.belief import Priors, first_belief
-from shadematch.difference import delta_e
 from shadematch.optics import layer
 from shadematch.optics.table import surfaces, to_table_range, u_axis, v_axis
 from shadematch.optics.transport import REFRACTIVE_INDEX, slab
-from shadematch.prediction import Model
-from shadematch.squeezes import SQUEEZES, Squeezes
+from shadematch.predicting.prediction import Model
+from shadematch.predicting.slips import SQUEEZES, Squeezes
+from shadematch.support.arrays import FloatArray
 from tests.invented.problems import every_recipe, invented_palette
 
 INDEX, ASYMMETRY = 1.46, 0.5
@@ -78,9 +78,14 @@ class Pot:
 
     @classmethod
     def poured(
-        cls, recipe: sm.Recipe, palette: sm.Palette, rng: np.random.Generator,
-        *, strength: float = 0.1, white: float = 0.05,
-    ) -> Pot:  # fmt: skip
+        cls,
+        recipe: sm.Recipe,
+        palette: sm.Palette,
+        rng: np.random.Generator,
+        *,
+        strength: float = 0.1,
+        white: float = 0.05,
+    ) -> Pot:
         """A recipe as it is really made, ruler within 2 mm and scale within 1 g."""
         pot = cls(
             palette,
@@ -170,17 +175,24 @@ def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) 
     )
     truth = np.concatenate(
         [
-            np.log(pot.strengths), [np.log(pot.white_strength)],
-            pot.lengths_cm - read, pot.base_g - base, np.zeros(3),
+            np.log(pot.strengths),
+            [np.log(pot.white_strength)],
+            pot.lengths_cm - read,
+            pot.base_g - base,
+            np.zeros(3),
         ]
-    )  # fmt: skip
+    )
     kinds = {0.0: ("clear",), 1.0: ("white",)}.get(pour.white, ("own", "clear", "white"))
     with other_world():
         additions = Additions(
-            replace(belief, mean=truth), aim, step_cm=pour.dose_step_cm, max_load=pour.max_load,
-            pot_g=1.5 * pour.batch_g, bases=kinds,
+            replace(belief, mean=truth),
+            aim,
+            step_cm=pour.dose_step_cm,
+            max_load=pour.max_load,
+            pot_g=1.5 * pour.batch_g,
+            bases=kinds,
             base_step_g=max(10.0, 10.0 * round(pour.batch_g / 500.0)),
-        )  # fmt: skip
+        )
         now = additions.value(np.zeros(len(names), int), (0.0, 0.0))[1]
         # Two ways to the same colour: the library's arithmetic, and that of `Pot`.
         assert abs(now - delta_e(pot.lab(), aim)) < 2e-3
@@ -302,9 +314,11 @@ def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
             grams = float(rng.integers(1, int(pour.batch_g / (2 * n))))
             if rng.random() < 0.5 or (at == n - 1 and not parts):
                 made = sm.LetDown.made(
-                    palette.names[at], paste_cm=1, base_g=float(rng.choice([10, 25])),
+                    palette.names[at],
+                    paste_cm=1,
+                    base_g=float(rng.choice([10, 25])),
                     white=float(rng.integers(2)) if 0 < pour.white < 1 else pour.white,
-                )  # fmt: skip
+                )
                 parts.append(sm.Weighed(made, grams))
                 doses[at] += parts[-1].paste_cm
         sides = [sum(p.mass_g * abs(p.let_down.white - w) for p in parts) for w in (0, 1)]
@@ -423,9 +437,16 @@ def faults(seed: int) -> tuple[str, list[str]]:
 
 
 def by_monte_carlo(
-    recipe: sm.Recipe, aim: FloatArray, *, ruler_cm: float, scale_g: float, seed: int,
-    count: int = 100_000, made_g: tuple[float, ...] = (), lights: tuple[str, ...] = ("D65",),
-) -> FloatArray:  # fmt: skip
+    recipe: sm.Recipe,
+    aim: FloatArray,
+    *,
+    ruler_cm: float,
+    scale_g: float,
+    seed: int,
+    count: int = 100_000,
+    made_g: tuple[float, ...] = (),
+    lights: tuple[str, ...] = ("D65",),
+) -> FloatArray:
     """CIEDE2000 of random squeezes of the demo palette, shape (count,); by the full table.
 
     Let-downs are of `made_g` grams of base each. With several lights `aim` has a row for each,
@@ -555,9 +576,12 @@ def let_downs_against_monte_carlo(seed: int) -> float:
     views = [sm.View(illuminant=light) for light in lights]
     aims = np.array([sm.predict(recipe.doses_cm, pour=pour, view=v).lab for v in views])
     found = sm.spread(
-        recipe, ruler_cm=ruler, scale_g=scale, let_down_cm=told,
+        recipe,
+        ruler_cm=ruler,
+        scale_g=scale,
+        let_down_cm=told,
         lights=lights if len(lights) > 1 else (),
-    )  # fmt: skip
+    )
     values = by_monte_carlo(
         recipe, aims, ruler_cm=ruler, scale_g=scale, seed=seed, made_g=tuple(made), lights=lights
     )

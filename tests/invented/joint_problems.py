@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
-from shadematch.prediction import model_for
-from shadematch.standards import WAVELENGTHS_NM, observation
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM, observation
+from shadematch.predicting.prediction import model_for
+from shadematch.support.arrays import FloatArray, IntArray
 from tests.invented.problems import invented_palette
 
 LIGHTS = ("D65", "A", "FL11", "LED-B3", "D50", "FL2")

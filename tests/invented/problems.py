@@ -8,13 +8,13 @@ import iadpython
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.optics.transport import ASYMMETRY, REFRACTIVE_INDEX
-from shadematch.prediction import Model, model_for
+from shadematch.predicting.prediction import Model, model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.space import whole_space
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.support.arrays import FloatArray, IntArray
 
 R0 = ((REFRACTIVE_INDEX - 1) / (REFRACTIVE_INDEX + 1)) ** 2
 KINDS = ("inside", "edge", "outside", "grey", "hue jump", "dark")

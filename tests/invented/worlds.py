@@ -19,9 +19,9 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.standards import WAVELENGTHS_NM as NM
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.support.arrays import FloatArray
 
 INDEX = 1.46
 ASYMMETRY = 0.5

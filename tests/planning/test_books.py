@@ -23,9 +23,14 @@ def test_order_book_comes_in_whole() -> None:
     assert len(orders) == 10
     first = orders["lantern room"]
     assert first == sm.Order(
-        name="lantern room", target="#d9822b", bars=24, tolerance=0.8, value=132,
-        pour=sm.Pour(batch_g=1000, thickness_cm=2), due=datetime.date(2031, 3, 4),
-    )  # fmt: skip
+        name="lantern room",
+        target="#d9822b",
+        bars=24,
+        tolerance=0.8,
+        value=132,
+        pour=sm.Pour(batch_g=1000, thickness_cm=2),
+        due=datetime.date(2031, 3, 4),
+    )
     assert orders["rope locker"].target == sm.Target.from_lab((38, 22, 18))
     recipe = orders["bilge green"].recipe
     assert recipe == sm.Recipe({"gorse": 6.0, "jetty": 5.0}, sm.Pour(batch_g=600, thickness_cm=2))

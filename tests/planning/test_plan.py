@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
 from shadematch.planning.options import options_for
 from shadematch.planning.programme import Books, solve
-from shadematch.prediction import model_for
+from shadematch.predicting.prediction import model_for
+from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
 
 

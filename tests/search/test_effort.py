@@ -13,18 +13,18 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
 from shadematch.optics.layer import Layer
-from shadematch.prediction import model_for
-from shadematch.search import catalogue
+from shadematch.predicting.prediction import model_for
+from shadematch.search import all_recipes as catalogue
 from shadematch.search.answer import Searcher
 from shadematch.search.ideal import ideal
 from shadematch.search.leeway import Leeway
 from shadematch.search.near import lean_within, within
+from shadematch.search.nearness import Sight
 from shadematch.search.real import real_floor
-from shadematch.search.sight import Sight
 from shadematch.search.space import Space, whole_space
 from shadematch.search.whole import closest, frugal
+from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette, problem
 
 SLACK = 1.1

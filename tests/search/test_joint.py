@@ -10,15 +10,15 @@ import pytest
 from scipy.optimize import differential_evolution
 
 import shadematch as sm
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
-from shadematch.prediction import model_for
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM, observation
+from shadematch.predicting.prediction import model_for
 from shadematch.search.ideal import ideal
 from shadematch.search.joint import region_of
 from shadematch.search.minimax import minimax
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
-from shadematch.standards import WAVELENGTHS_NM, observation
 from tests.invented.joint_problems import joint_problem, some_spectrum
 from tests.invented.problems import with_chalk
 
@@ -89,9 +89,15 @@ def test_worst_light_against_differential_evolution(seed: int) -> None:
         return max(float(delta_e(model.lab(loads), target.lab_in(model.view))) for model in models)
 
     other = differential_evolution(
-        cost, [(0, pour.max_steps)] * len(names), integrality=[True] * len(names), seed=seed,
-        maxiter=40, popsize=10, polish=False, updating="deferred",
-    )  # fmt: skip
+        cost,
+        [(0, pour.max_steps)] * len(names),
+        integrality=[True] * len(names),
+        seed=seed,
+        maxiter=40,
+        popsize=10,
+        polish=False,
+        updating="deferred",
+    )
     assert m.closest.delta_e <= other.fun + 1e-9
     assert m.proved
     assert m.bound <= m.closest.delta_e + 1e-12
@@ -168,9 +174,14 @@ def test_minimax_against_differential_evolution(seed: int, max_load: float) -> N
         return np.where(over > 0, 200.0 + over, worst(x.T))
 
     theirs = differential_evolution(
-        cost, [(0, pour.max_steps)] * 5, vectorized=True, updating="deferred",
-        seed=seed, tol=1e-8, maxiter=600,
-    )  # fmt: skip
+        cost,
+        [(0, pour.max_steps)] * 5,
+        vectorized=True,
+        updating="deferred",
+        seed=seed,
+        tol=1e-8,
+        maxiter=600,
+    )
     start = np.clip(theirs.x + rng.normal(0, 1.0, 5), 0, None)
     start *= min(1.0, pour.max_steps / start.sum())
     steps, value = minimax(spaces, goals, start)

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import BoolArray, IntArray
-from shadematch.prediction import model_for
+from shadematch.predicting.prediction import model_for
 from shadematch.search import near
 from shadematch.search.boxes import Boxes, Limits, halves, split
 from shadematch.search.joint import region_of
 from shadematch.search.space import whole_space
+from shadematch.support.arrays import BoolArray, IntArray
 from tests.invented.problems import invented_palette
 
 Rule = Callable[[IntArray], BoolArray]
@@ -55,9 +55,13 @@ def some_limits(seed: int) -> tuple[Limits, IntArray, Rule]:
     else:
         model = model_for(invented_palette(rng, n), 1.0, pour.white, sm.View())
         limits = whole_space(
-            model, load_per_step=pour.load_per_step, max_steps=pour.max_steps,
-            max_tubes=tubes, required=required, excluded=excluded,
-        )  # fmt: skip
+            model,
+            load_per_step=pour.load_per_step,
+            max_steps=pour.max_steps,
+            max_tubes=tubes,
+            required=required,
+            excluded=excluded,
+        )
 
     def rule(steps: IntArray) -> BoolArray:
         used = np.stack([(steps[:, own == i] > 0).any(axis=1) for i in range(n)], axis=1)

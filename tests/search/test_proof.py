@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.difference import delta_e
-from shadematch.prediction import model_for
+from shadematch.colour.difference import delta_e
+from shadematch.predicting.prediction import model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.bounds import beyond, images_of
 from shadematch.search.ideal import ideal
 from shadematch.search.joint import region_of
 from shadematch.search.leeway import Leeway
+from shadematch.search.nearness import Sight
 from shadematch.search.rounding import near_misses
-from shadematch.search.sight import Sight
 from shadematch.search.space import whole_space
 from shadematch.search.whole import closest, frugal
 from tests.invented.problems import KINDS, invented_palette, problem, with_chalk

@@ -11,11 +11,10 @@ import dataclasses
 from typing import Any
 
 import numpy as np
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 import shadematch as sm
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
 from tests.whole.fuzz_calls import PASTES, palette
 from tests.whole.test_properties import dosed, examples, lab, pours, views
 
@@ -73,9 +72,11 @@ def test_as_much_more_of_everything_is_the_same_soap(
     one = sm.predict(doses, palette=palette(), pour=pour, view=view)
     larger = pour.model_copy(update={"batch_g": times * pour.batch_g})
     other = sm.predict(
-        {name: times * dose for name, dose in doses.items()}, palette=palette(), pour=larger,
+        {name: times * dose for name, dose in doses.items()},
+        palette=palette(),
+        pour=larger,
         view=view,
-    )  # fmt: skip
+    )
     np.testing.assert_allclose(one.lab, other.lab, atol=HAIR)
 
 

@@ -123,8 +123,12 @@ print("done")
     assert done.stdout.endswith("done\n")
     assert list(home.iterdir()) == list(work.iterdir()) == []
     assert sorted(p.name for p in out.iterdir()) == [
-        "a.json", "p.json", "plan.csv", "s.html", "t.csv"
-    ]  # fmt: skip
+        "a.json",
+        "p.json",
+        "plan.csv",
+        "s.html",
+        "t.csv",
+    ]
     # The watch itself works.
     bad = run(watched + f"open({str(work / 'x')!r}, 'w')", cwd=work)
     assert "AssertionError" in bad.stderr
