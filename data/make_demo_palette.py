@@ -52,7 +52,7 @@ def palette():
     )
     return Palette(
         pigments=tuple(
-            Pigment(name=name, absorption=rounded(curve), tube_cm=87, tube_price=price)
+            Pigment(name=name, absorption=rounded(curve), tube_size=87, tube_price=price)
             for name, (curve, price) in PASTES.items()
         ),
         clear=clear,

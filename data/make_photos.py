@@ -62,7 +62,7 @@ def main() -> None:
         "region": ph.SAMPLE,
         "neutral": ph.PAPER,
         "chart": ph.CHART,
-        "doses_cm": DOSES,
+        "doses": DOSES,
         "pour": POUR.model_dump(),
         "true_lab_d65": [round(float(v), 2) for v in ph.true_lab(spectrum)],
     }

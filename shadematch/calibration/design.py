@@ -405,7 +405,7 @@ def next_pours(
         expect(recipe, Recipe, "recipes", "Use Recipe(doses, pour)")
         calibration.interval(recipe, view=view)  # refuses what can't be predicted
         lab, _, _, slopes = sources_of(
-            calibration._fit, recipe.doses_cm, recipe.pour, calibration._met(view)
+            calibration._fit, recipe.doses, recipe.pour, calibration._met(view)
         )
         metric = squared_difference(lab, lab)[2]
         rows.append(np.linalg.cholesky(metric).T @ slopes)

@@ -47,7 +47,7 @@ class CalibratedMatch:
     @property
     def doses(self) -> dict[str, float]:
         """The frugal choice's doses, in `unit`."""
-        return dict(self.recipe.doses_cm)
+        return dict(self.recipe.doses)
 
     def _weighed(self) -> str:
         return ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())

@@ -247,7 +247,7 @@ class Calibration:
             extra: dict[str, Any] = {}
             if self.like is not None and name in self.like.names:
                 old = self.like[name]
-                extra = {"tube_cm": old.tube_cm, "tube_price": old.tube_price}
+                extra = {"tube_size": old.tube_size, "tube_price": old.tube_price}
             pigments.append(
                 Pigment(
                     name=name,

@@ -145,8 +145,8 @@ def settle(
     def run(p: Problem, near: Fit | None) -> Fit:
         return fit(
             p,
-            beliefs,
-            start=None if near is None else near.theta,  # type: ignore[arg-type]
+            beliefs,  # type: ignore[arg-type]
+            start=None if near is None else near.theta,
             slips=None if near is None else near.slips,
         )
 

@@ -281,7 +281,7 @@ def _pour_of(
         thickness_cm=_or(number("thickness_cm"), pour.thickness_cm),
         white=_or(white, pour.white),
         max_load=pour.max_load,
-        dose_step_cm=pour.dose_step_cm,
+        dose_step=pour.dose_step,
     )
     doses: dict[str, float] = {}
     for column in cells:

@@ -5,7 +5,7 @@ aside), ``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``con
 as stated), ``saved`` and ``kept`` (null or the file); with ``--next`` also ``next``, a list
 of the form of ``pours`` with ``before`` and ``after`` (CIEDE2000 of uncertainty), and
 ``cautions``.
-``pours --json``: ``pours`` ({name, doses_cm, batch_g, thickness_cm, white,
+``pours --json``: ``pours`` ({name, doses, batch_g, thickness_cm, white,
 backings, why}), ``readings``, ``cautions``. Doses of a calibration in g are g.
 """
 
@@ -115,7 +115,7 @@ def _calibrate(args: argparse.Namespace) -> str:
 def _planned(planned: PlannedPour) -> dict[str, Any]:
     return {
         "name": planned.name,
-        "doses_cm": dict(planned.doses),
+        "doses": dict(planned.doses),
         "batch_g": planned.pour.batch_g,
         "thickness_cm": planned.pour.thickness_cm,
         "white": planned.pour.white,

@@ -1,6 +1,6 @@
 """``shadematch cost``: what a bar costs, and how many bars the tubes make.
 
-With ``--json``: ``doses_cm`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``bars``;
+With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``bars``;
 ``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null where
 a price is not known; ``bars_per_set``, ``bars_on_shelf``, ``first_out``, null without paste, the
 second also without ``--shelf``; ``batch_g``, ``white``, ``cautions``.

@@ -2,7 +2,7 @@
 
 With ``--json``: ``lights``, a list of {illuminant, wanted, predicted, delta_e, index,
 index_lab} (CIELAB; ``index`` and ``index_lab`` are null without a spectrum); ``spectral``,
-``reference``, ``note``; of the recipe ``doses_cm`` to ``tubes``; ``pour``, ``view``,
+``reference``, ``note``; of the recipe ``doses`` to ``tubes``; ``pour``, ``view``,
 ``cautions``.
 """
 

@@ -1,6 +1,6 @@
 """``shadematch predict``: the colour of a recipe.
 
-With ``--json``: ``doses_cm`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
+With ``--json``: ``doses`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
 ``pour``, ``view``, ``cautions``; with ``--calibration`` ``range`` {level, low, high,
 delta_e_low, delta_e_high}, the last two null where nothing is wanted, and ``unit`` of the doses
 (``cm`` or ``g``).
@@ -99,7 +99,7 @@ def _predict(args: argparse.Namespace) -> str:
     if recipe.load > limit and not math.isclose(recipe.load, limit):
         lines.append(f"note       {recipe.load:.4g} cm per 100 g: the load limit is {limit:g}")
     if recipe.proportions is None:
-        lines.append(f"note       not all doses are multiples of {pour.dose_step_cm:g} cm")
+        lines.append(f"note       not all doses are multiples of {pour.dose_step:g} cm")
     parts = [wrapped("\n".join(lines), 11), cautions()]
     if coloured():
         parts.insert(0, f"predicted {found.hex} {swatch(found.hex)}")

@@ -1,6 +1,6 @@
 """``shadematch repeat``: a saved recipe, and whether it still gives its colour.
 
-With ``--json``: ``doses_cm`` to ``tubes`` as in `shadematch.cli.match`; ``note``, ``library``;
+With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``note``, ``library``;
 ``then`` {lab, hex, in_srgb, delta_e, fingerprint} and ``now`` {lab, xyz, hex, in_srgb, delta_e,
 fingerprint}, whose ``delta_e`` are to the target, null without one; ``now`` is null where a
 paste is missing; ``missing``, ``changed``, ``delta_e`` (between then and now), ``same``,

@@ -1,6 +1,6 @@
 """``shadematch same-look``: take a recipe to another mould, base or view.
 
-With ``--json``: ``before`` and of the new recipe the keys from ``doses_cm`` to ``predicted``, as
+With ``--json``: ``before`` and of the new recipe the keys from ``doses`` to ``predicted``, as
 in `shadematch.cli.match`; ``how`` ("same doses", "doses in proportion" or "dosed anew"),
 ``closest``, ``bound``, ``proved``; ``pour`` and ``view`` are the new ones; ``cautions``.
 """
@@ -32,7 +32,7 @@ from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
-_POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step_cm")
+_POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
 _VIEW = ("illuminant", "observer", "backing", "contact", "light")
 _UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "CM"}
 

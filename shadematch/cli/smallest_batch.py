@@ -3,7 +3,7 @@
 With ``--json``: ``mass_g`` and ``always_from_g`` (null where there is none), ``bars`` (null
 unless counted in bars), ``delta_e`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
 ``sentence``, ``closest`` (as in `shadematch.cli.match`; null where there is none), ``curve``, a
-list of {mass_g, delta_e, doses_cm, bound, proved}, ``pour``, ``view``, ``cautions``. The batch in
+list of {mass_g, delta_e, doses, bound, proved}, ``pour``, ``view``, ``cautions``. The batch in
 ``pour`` plays no part.
 """
 
@@ -67,7 +67,7 @@ def _smallest(args: argparse.Namespace) -> str:
                 "curve": [
                     {
                         **{n: getattr(p, n) for n in ("mass_g", "delta_e", "bound", "proved")},
-                        "doses_cm": dict(p.recipe.doses_cm),
+                        "doses": dict(p.recipe.doses),
                     }
                     for p in found.curve
                 ],

@@ -111,7 +111,7 @@ class Ladder:
 
 
 def ladder(
-    doses_cm: Mapping[str, float],
+    doses: Mapping[str, float],
     *,
     along: Along,
     palette: Palette | None = None,
@@ -124,7 +124,7 @@ def ladder(
 
     Parameters
     ----------
-    doses_cm
+    doses
         Paste of each pigment [cm], as for `predict`.
     along
         ``"load"``: the same proportions at other loads [cm per 100 g], by default up to the
@@ -144,8 +144,8 @@ def ladder(
         ladder of loads for a recipe without paste.
     """
     palette, pour, view = conditions(palette, pour, view)
-    expect(doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
-    loads = loads_of(doses_cm, palette, pour)
+    expect(doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+    loads = loads_of(doses, palette, pour)
     if not isinstance(along, str) or along not in _UNITS:
         raise PourError(
             "must be 'load', 'thickness' or 'white'",
@@ -162,7 +162,7 @@ def ladder(
         raise PourError(
             "there is no paste whose load could be varied",
             field="doses",
-            value=dict(doses_cm),
+            value=dict(doses),
             remedy="Give at least one dose above zero",
         )
     asked = _values(along, pour, values)
@@ -182,7 +182,7 @@ def ladder(
     marks = np.interp(np.arange(every, path[-1], every), path, asked)
     for array in (asked, lab, path, marks):
         array.setflags(write=False)
-    ordered = {p.name: float(doses_cm[p.name]) for p in palette.pigments if doses_cm.get(p.name)}
+    ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
     hexes = tuple(srgb_to_hex(c) for c in rgb)
     return Ladder(
         along, Recipe(ordered, pour), view, asked, lab, hexes, path, here, float(every), marks

@@ -72,7 +72,7 @@ class Nearest:
 
     def _repr_html_(self) -> str:
         swatches = [(self.target.hex, "wanted"), (self.choice.predicted.hex, "nearest")]
-        doses = self.choice.recipe.doses_cm
+        doses = self.choice.recipe.doses
         rows = [(name, f"{dose:.2f} cm") for name, dose in doses.items()]
         rows += [("into", str(self.choice.recipe.pour)), ("CIEDE2000", f"{self.delta_e:.2f}")]
         return recipe_card(swatches, rows, foot=str(self), small="Before doses are made whole.")

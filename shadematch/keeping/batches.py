@@ -6,7 +6,7 @@ was added; what is believed of the batch follows from that, and is computed anew
 is read. The strengths in it are for people to read::
 
     {"format": "shadematch batch", "version": 1, "library": "...",
-     "recipe": {"doses_cm": {...}, "weighed": [{"let_down": {...}, "mass_g": 7.0, "made_cm": 1.0}],
+     "recipe": {"doses": {...}, "weighed": [{"let_down": {...}, "mass_g": 7.0, "made": 1.0}],
                 "pour": {...}}, "view": {...}, "priors": {...},
      "rounds": [{"measured": {...}, "covariance": [...], "target": {...}, "tolerance": 1.0,
                  "limits": {...}, "advice": {...} or null, "proved": true,
@@ -55,11 +55,11 @@ _Share = Annotated[Number, Field(ge=0, le=1)]
 
 
 class _WeighedPart(WeighedPart):
-    made_cm: Annotated[Number, Field(gt=0, le=1e7)] | None = None
+    made: Annotated[Number, Field(gt=0, le=1e7)] | None = None
 
 
 class _RecipePart(Part):
-    doses_cm: dict[str, _Amount]
+    doses: dict[str, _Amount]
     weighed: tuple[_WeighedPart, ...] = ()
     pour: Pour
 
@@ -67,7 +67,7 @@ class _RecipePart(Part):
 class _PriorsPart(Part):
     strength: _Share
     white_strength: _Share
-    ruler_cm: _Amount
+    dose_slip: _Amount
     scale_g: _Amount
     model: Annotated[Number, Field(ge=0, le=20)]
 
@@ -81,7 +81,7 @@ class _LimitsPart(Part):
 
 
 class _AddedPart(Part):
-    doses_cm: dict[str, _Amount]
+    doses: dict[str, _Amount]
     clear_g: _Amount
     white_g: _Amount
 
@@ -127,9 +127,9 @@ def save_correction(correction: Correction, path: str | os.PathLike[str]) -> Non
     """
     expect(correction, Correction, "correction", "Give what correct gave")
     first, belief = correction.rounds[0], correction._belief
-    recipe, made = doses_to_dict(first.recipe), {d.let_down: d.paste_cm for d in belief.let_downs}
+    recipe, made = doses_to_dict(first.recipe), {d.let_down: d.paste for d in belief.let_downs}
     for entry, part in zip(recipe.get("weighed", ()), first.recipe.weighed, strict=True):
-        entry["made_cm"] = made.get(part.let_down)
+        entry["made"] = made.get(part.let_down)
     content = {
         "format": _FORMAT,
         "version": _VERSION,
@@ -169,7 +169,7 @@ def _addition_to_dict(addition: Addition | None) -> dict[str, Any] | None:
     if addition is None:
         return None
     masses = {name: float(getattr(addition, name)) for name in ("clear_g", "white_g")}
-    return {"doses_cm": dict(addition.doses_cm), **masses}
+    return {"doses": dict(addition.doses), **masses}
 
 
 def load_correction(path: str | os.PathLike[str]) -> Correction:
@@ -193,8 +193,8 @@ def load_correction(path: str | os.PathLike[str]) -> Correction:
 def _from_file(file: _BatchFile) -> Correction:
     palette = palette_of(file.palette, file.fingerprint)
     pour = file.recipe.pour
-    recipe = recipe_of(file.recipe.doses_cm, file.recipe.weighed, palette, pour)
-    made = {part.let_down: part.made_cm for part in file.recipe.weighed}
+    recipe = recipe_of(file.recipe.doses, file.recipe.weighed, palette, pour)
+    made = {part.let_down: part.made for part in file.recipe.weighed}
     priors = Priors(**file.priors.model_dump())
     belief = begun(recipe, palette, file.view, priors, made.get)
     last: Correction | None = None
@@ -218,9 +218,7 @@ def _from_file(file: _BatchFile) -> Correction:
         known = Sought(_found(part.advice, palette, pour, f"{field}.advice"), 0.0, part.proved)
         last = judged(asked, limits, recipe, belief, last, known)
         if part.made is not None:
-            last = last.added(
-                part.made.doses_cm, clear_g=part.made.clear_g, white_g=part.made.white_g
-            )
+            last = last.added(part.made.doses, clear_g=part.made.clear_g, white_g=part.made.white_g)
     assert last is not None  # there is at least one round
     return last
 
@@ -228,15 +226,15 @@ def _from_file(file: _BatchFile) -> Correction:
 def _found(part: _AddedPart | None, palette: Palette, pour: Pour, field: str) -> Found | None:
     if part is None:
         return None
-    for name in part.doses_cm:
+    for name in part.doses:
         palette.index(name)
-    counts = np.array([part.doses_cm.get(n, 0.0) / pour.dose_step_cm for n in palette.names])
+    counts = np.array([part.doses.get(n, 0.0) / pour.dose_step for n in palette.names])
     steps = np.rint(counts).astype(np.int64)
     if np.abs(steps - counts).max() > 1e-6:
         raise FileError(
             "a dose is no multiple of the dose step",
-            field=f"{field}.doses_cm",
-            value=part.doses_cm,
-            remedy=f"It is {pour.dose_step_cm:g} cm",
+            field=f"{field}.doses",
+            value=part.doses,
+            remedy=f"It is {pour.dose_step:g} cm",
         )
     return Found(steps, (part.clear_g, part.white_g), 0.0)

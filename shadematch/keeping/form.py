@@ -86,7 +86,7 @@ class WeighedPart(Part):
 class ChoicePart(Part):
     """One recipe of a match."""
 
-    doses_cm: _Doses
+    doses: _Doses
     weighed: tuple[WeighedPart, ...] = ()
     delta_e: _Apart
 
@@ -94,7 +94,7 @@ class ChoicePart(Part):
 class SteadyPart(ChoicePart):
     """The steady recipe of a match."""
 
-    ruler_cm: _Apart
+    dose_slip: _Apart
     scale_g: _Apart
     complete: StrictBool
 
@@ -122,7 +122,7 @@ class SavedFile(Part):
 
     library: str = Field(max_length=100)
     note: str = Field(max_length=LONGEST_NOTE)
-    doses_cm: _Doses
+    doses: _Doses
     weighed: tuple[WeighedPart, ...] = ()
     pour: Pour
     view: View
@@ -163,18 +163,18 @@ def palette_of(content: dict[str, Any], fingerprint: str) -> Palette:
 
 
 def doses_to_dict(recipe: Recipe) -> dict[str, Any]:
-    """What files keep of doses: `doses_cm`, and `weighed` where there are let-downs."""
+    """What files keep of doses: `doses`, and `weighed` where there are let-downs."""
     weighed = [
         {"let_down": part.let_down.model_dump(mode="json"), "mass_g": float(part.mass_g)}
         for part in recipe.weighed
     ]
-    return {"doses_cm": dict(recipe.doses_cm), **({"weighed": weighed} if weighed else {})}
+    return {"doses": dict(recipe.doses), **({"weighed": weighed} if weighed else {})}
 
 
 def recipe_of(
     doses: Mapping[str, float], given: Iterable[WeighedPart], palette: Palette, pour: Pour
 ) -> Recipe:
-    """The recipe of a file's entries `doses_cm` and `weighed`.
+    """The recipe of a file's entries `doses` and `weighed`.
 
     Raises
     ------

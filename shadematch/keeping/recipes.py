@@ -4,7 +4,7 @@ A file keeps the recipe, how it was looked at, the colour that was predicted, th
 and, of a match, the target and the proof::
 
     {"format": "shadematch recipe", "version": 1, "library": "0.1.0", "note": "...",
-     "doses_cm": {"gorse": 3}, "pour": {...}, "view": {...},
+     "doses": {"gorse": 3}, "pour": {...}, "view": {...},
      "predicted": {"lab": [...], "hex": "#...", "in_srgb": true}, "delta_e": 0.4,
      "target": {...} or null, "match": {...} or null,
      "fingerprint": "....-....-....", "palette": {a palette file's content}}
@@ -197,7 +197,7 @@ def kept(
         _not_twice(view, result.view, "view")
         view = result.view
     palette, pour, view = conditions(palette, recipe.pour, view)
-    seen = predict(recipe.doses_cm, palette=palette, pour=pour, view=view)
+    seen = predict(recipe.doses, palette=palette, pour=pour, view=view)
     if isinstance(result, Prediction) and not np.allclose(seen.lab, result.lab, rtol=0, atol=1e-6):
         raise PourError(
             "this palette does not give the predicted colour",
@@ -212,7 +212,7 @@ def kept(
 _KNOWN: Final = frozenset(
     {
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
-        *("note", "library", "reflectance", "xyz", "doses_cm", "pour", "tolerance", "frugal"),
+        *("note", "library", "reflectance", "xyz", "doses", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
         *("source", "covariance", "steady", "spread", "steady_complete", "weighed"),
     }
@@ -338,7 +338,7 @@ def _match_to_dict(match: Match) -> dict[str, Any]:
     steady: dict[str, Any] = {}
     if match.steady is not None and match.spread is not None:
         steady = _choice_to_dict(match.steady) | {"complete": match.steady_complete}
-        steady |= {name: getattr(match.spread, name) for name in ("ruler_cm", "scale_g")}
+        steady |= {name: getattr(match.spread, name) for name in ("dose_slip", "scale_g")}
     return {
         **({"steady": steady} if steady else {}),
         "tolerance": float(match.tolerance),
@@ -366,9 +366,9 @@ def _from_dict(data: object) -> SavedRecipe:
     if (file.match is not None or file.delta_e is not None) and file.target is None:
         raise FileError("is missing", field="target", remedy="A match needs its target")
     target = None if file.target is None else target_of(file.target)
-    recipe = recipe_of(file.doses_cm, file.weighed, palette, file.pour)
+    recipe = recipe_of(file.doses, file.weighed, palette, file.pour)
     if file.library == __version__:  # another version may compute otherwise: `repeat` tells
-        seen = predict(recipe.doses_cm, palette=palette, pour=file.pour, view=file.view)
+        seen = predict(recipe.doses, palette=palette, pour=file.pour, view=file.view)
         if delta_e(np.array(seen.lab), np.array(file.predicted.lab)) > _SAME:
             raise FileError(
                 "is not the colour of these doses in this pour and palette",
@@ -414,7 +414,7 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
     ).question(target)
 
     def choice(kept_: ChoicePart, field: str) -> Choice:
-        recipe = recipe_of(kept_.doses_cm, kept_.weighed, palette, pour)
+        recipe = recipe_of(kept_.doses, kept_.weighed, palette, pour)
         if not {w.let_down for w in recipe.weighed} <= set(question.let_downs):
             raise FileError(
                 "has one that was not to hand",
@@ -427,9 +427,9 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
         if np.abs(steps - counts).max() > 1e-6:
             raise FileError(
                 "a dose is no multiple of the dose step",
-                field=f"match.{field}.doses_cm",
+                field=f"match.{field}.doses",
                 value=str(recipe),
-                remedy=f"The step is {pour.dose_step_cm:g} cm",
+                remedy=f"The step is {pour.dose_step:g} cm",
             )
         return question.choice(steps, kept_.delta_e)
 
@@ -450,7 +450,7 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
             palette=palette,
             view=view,
             target=target,
-            ruler_cm=kept_.ruler_cm,
+            dose_slip=kept_.dose_slip,
             scale_g=kept_.scale_g,
             lights=part.lights,
         )

@@ -138,10 +138,10 @@ def repeat(
     now = then.palette if palette is None else palette
     expect(now, Palette, "palette", "Use load_palette(...)")
     recipe = then.recipe
-    missing = tuple(name for name in recipe.doses_cm if name not in now.names)
+    missing = tuple(name for name in recipe.doses if name not in now.names)
     changed = [
         name
-        for name in recipe.doses_cm
+        for name in recipe.doses
         if name in now.names and now[name].colour_numbers != then.palette[name].colour_numbers
     ]
     for white, base, share in (
@@ -153,7 +153,7 @@ def repeat(
             changed.append(base)
     if missing:
         return Repeat(then, now, None, missing, tuple(changed), None, None)
-    seen = predict(recipe.doses_cm, palette=now, pour=recipe.pour, view=then.view)
+    seen = predict(recipe.doses, palette=now, pour=recipe.pour, view=then.view)
     lab = np.array(seen.lab)
     goal = None if then.target is None else then.target.lab_in(then.view)
     return Repeat(

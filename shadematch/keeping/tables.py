@@ -71,7 +71,7 @@ def write_results(
 
     Columns: ``target`` (where it came from), ``target_hex``, ``target_L``, ``target_a``,
     ``target_b`` (in the view), one ``NAME [cm]`` for each pigment of the palette (paste in all),
-    ``total_cm``, ``load_cm_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``,
+    ``total``, ``load_cm_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``,
     ``predicted_L``, ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to
     hand, after the pigments one ``LET-DOWN [g]`` for each of them; the paste in them is part of
     the pigment's. The recipe is that of `Match.recipe`: the frugal one, or the steady one of a
@@ -406,13 +406,13 @@ def _columns(batch: Sequence[Match]) -> dict[str, list[Any]]:
         **{f"target_{c}": wanted[:, i].tolist() for i, c in enumerate("Lab")},
     }
     for name in batch[0].palette.names:
-        columns[f"{name} [cm]"] = [m.recipe.doses_cm.get(name, 0.0) for m in batch]
+        columns[f"{name} [cm]"] = [m.recipe.doses.get(name, 0.0) for m in batch]
     for let_down in batch[0].let_downs:
         columns[f"{let_down}{_GRAMS}"] = [
             float(sum(p.mass_g for p in m.recipe.weighed if p.let_down == let_down)) for m in batch
         ]
     columns |= {
-        "total_cm": [m.recipe.total_cm for m in batch],
+        "total": [m.recipe.total for m in batch],
         "load_cm_per_100g": [m.recipe.load for m in batch],
         "tubes": [m.recipe.tubes for m in batch],
         "delta_e": [m.delta_e for m in batch],
@@ -433,7 +433,7 @@ def _colours(batch: Sequence[Match]) -> tuple[FloatArray, list[str]]:
         # One by one, as each draws itself.
         return np.array([m.predicted.lab for m in batch]), [m.predicted.hex for m in batch]
     names = first.palette.names
-    doses = np.array([[m.recipe.doses_cm.get(n, 0.0) for n in names] for m in batch])
+    doses = np.array([[m.recipe.doses.get(n, 0.0) for n in names] for m in batch])
     xyz = model.xyz(doses * 100.0 / first.pour.batch_g)
     rgb, _ = xyz_to_srgb(xyz, model.white)
     return xyz_to_lab(xyz, model.white), [srgb_to_hex(row) for row in rgb]

@@ -52,14 +52,14 @@ class ToMake:
     ----------
     let_down
         What it is.
-    paste_cm, base_g
+    paste, base_g
         What goes into it: paste in whole dose steps, and base [g].
     used_g
         How much of it the recipe takes [g]; the rest keeps for another bar.
     """
 
     let_down: LetDown
-    paste_cm: float
+    paste: float
     base_g: float
     used_g: float
 
@@ -70,12 +70,12 @@ class ToMake:
         For a ruler within 2 mm and a scale within 1 g (a quarter of the base, where that is
         less), either way.
         """
-        return strength_off(self.paste_cm, self.base_g, scale_g=usual_scale_g(self.base_g))
+        return strength_off(self.paste, self.base_g, scale_g=usual_scale_g(self.base_g))
 
     def __str__(self) -> str:
         """In plain words."""
         return (
-            f"stir {self.paste_cm:g} cm {self.let_down.pigment} into {self.base_g:g} g of "
+            f"stir {self.paste:g} cm {self.let_down.pigment} into {self.base_g:g} g of "
             f"{self.let_down.base}; the bar takes {self.used_g:g} g of it "
             f"(its strength is known to {self.off:.0%}; better, if more is made at once)"
         )
@@ -298,14 +298,14 @@ class _Tries:
         self._lab, self._without = lab[None], without
         self._step_g, self._least_g, self._bases = step_g, least_g, bases
         # The best real-valued doses are the same, whatever is diluted.
-        ideal, step = without.ideal.recipe.doses_cm, without.pour.dose_step_cm
+        ideal, step = without.ideal.recipe.doses, without.pour.dose_step
         self._hint = [ideal.get(name, 0.0) / step for name in without.palette.names]
 
     def _made(self, name: str, base_g: float) -> LetDown:
         pour = self._without.pour
         return LetDown(
             pigment=name,
-            cm_per_g=pour.dose_step_cm / base_g,
+            paste_per_g=pour.dose_step / base_g,
             step_g=self._step_g,
             white=0.0 if pour.clear_g > 0 else 1.0,
         )
@@ -351,7 +351,7 @@ def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
     """The match with centimetres; of no paste at all where not even one step is permitted."""
     if pour.max_steps >= 1:
         return match(goal, palette=palette, pour=pour, view=view)
-    weakest = LetDown(pigment=palette.names[0], cm_per_g=1e-9, white=pour.white)
+    weakest = LetDown(pigment=palette.names[0], paste_per_g=1e-9, white=pour.white)
     return match(
         goal, palette=palette, pour=pour, view=view, must_avoid=palette.names, let_downs=[weakest]
     )
@@ -375,10 +375,10 @@ def _plan(
         let_downs=let_downs,
     )
     to_make = []
-    step = question.pour.dose_step_cm
+    step = question.pour.dose_step
     for part in found.closest.recipe.weighed:
-        portions = math.ceil(part.paste_cm / step - _SLACK)
-        base = portions * step / part.let_down.cm_per_g
+        portions = math.ceil(part.paste / step - _SLACK)
+        base = portions * step / part.let_down.paste_per_g
         to_make.append(
             ToMake(part.let_down, round(portions * step, 9), round(base, 9), part.mass_g)
         )

@@ -17,7 +17,7 @@ from shadematch.matching.question import (
 )
 from shadematch.matching.robust import steadiest
 from shadematch.predicting.prediction import Prediction
-from shadematch.predicting.readings import RULER_CM, SCALE_G, checked_readings
+from shadematch.predicting.readings import DOSE_SLIP_CM, SCALE_G, checked_readings
 from shadematch.predicting.spread import Spread
 from shadematch.search.leeway import Leeway
 from shadematch.search.whole import Found
@@ -164,7 +164,7 @@ class Match:
         # Beyond some dozens, proportions say no more than the doses.
         shares = f"proportions {shares}, " if 1 < sum(proportions.values()) <= 60 else ""
         lines.append(
-            f"           {shares}{self.recipe.total_cm:g} cm in all, "
+            f"           {shares}{self.recipe.total:g} cm in all, "
             f"{self.recipe.load:.2f} cm per 100 g"
         )
         lab = ", ".join(f"{v:z.1f}" for v in self.predicted.lab)
@@ -186,7 +186,7 @@ class Match:
     def _repr_html_(self) -> str:
         rows = list(self.recipe.parts)
         rows += [
-            ("in all", f"{self.recipe.total_cm:g} cm, {self.recipe.load:.2f} cm per 100 g"),
+            ("in all", f"{self.recipe.total:g} cm, {self.recipe.load:.2f} cm per 100 g"),
             ("into", str(self.pour)),
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
@@ -210,7 +210,7 @@ class Match:
         )
         return (
             f"nine pours in ten within {self.spread.p90:.2f} if the ruler is within "
-            f"{10 * self.spread.ruler_cm:g} mm and the scale within {self.spread.scale_g:g} g; "
+            f"{10 * self.spread.dose_slip:g} mm and the scale within {self.spread.scale_g:g} g; "
             f"{looked}"
         )
 
@@ -238,7 +238,7 @@ def match(
     lights: Sequence[Light] = (),
     let_downs: Sequence[LetDown] = (),
     robust: bool = False,
-    ruler_cm: float = RULER_CM,
+    dose_slip: float = DOSE_SLIP_CM,
     scale_g: float = SCALE_G,
 ) -> Match:
     """The doses that give a colour.
@@ -269,7 +269,7 @@ def match(
         Prefer the recipe that stays nearest the target when the ruler and the scale are a
         little off: the one whose 90th percentile of CIEDE2000 is the smallest. With several
         lights that of the worst counts; let-downs are taken to be made as `spread` says.
-    ruler_cm, scale_g
+    dose_slip, scale_g
         How far a reading may be off, either way (see `spread`); used with `robust`.
 
     Returns
@@ -299,14 +299,14 @@ def match(
     )
     expect(robust, bool, "robust", "Give True or False")
     if robust:
-        ruler, scale = checked_readings(ruler_cm, scale_g, asked.pour.batch_g)
+        ruler, scale = checked_readings(dose_slip, scale_g, asked.pour.batch_g)
     question = asked.question(goal)
     leeway = leeway_of(goal, tolerance)
     answer = question.searcher.answer(question.goal, leeway)
     result = match_of(question, goal, leeway.tolerance, answer.closest, answer.frugal)
     if robust:
         steady, spread, complete = steadiest(
-            question, [result.closest, result.frugal], goal, ruler_cm=ruler, scale_g=scale
+            question, [result.closest, result.frugal], goal, dose_slip=ruler, scale_g=scale
         )
         result = replace(result, steady=steady, spread=spread, steady_complete=complete)
     return result

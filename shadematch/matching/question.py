@@ -219,13 +219,13 @@ class Question(Asked):
             for let_down, count in zip(self.let_downs, steps[size:], strict=False)
             if count > 1e-9
         )
-        paste = steps[:size] * self.pour.dose_step_cm
+        paste = steps[:size] * self.pour.dose_step
         for part in weighed:
-            paste[self.palette.index(part.let_down.pigment)] += part.paste_cm
+            paste[self.palette.index(part.let_down.pigment)] += part.paste
         doses = {
             name: round(float(dose), 9)
             for name, dose in zip(self.palette.names, paste, strict=True)
-            if dose > 1e-9 * self.pour.dose_step_cm
+            if dose > 1e-9 * self.pour.dose_step
         }
         loads = paste * 100.0 / self.pour.batch_g
         recipe = Recipe(doses, self.pour, weighed)
@@ -238,8 +238,8 @@ class Question(Asked):
 
     def steps_of(self, choice: Choice) -> FloatArray:
         """The steps of a choice, shape (n,), or (k,) where there are let-downs."""
-        doses = choice.recipe.squeezed_cm
-        squeezed = [doses.get(n, 0.0) / self.pour.dose_step_cm for n in self.palette.names]
+        doses = choice.recipe.squeezed
+        squeezed = [doses.get(n, 0.0) / self.pour.dose_step for n in self.palette.names]
         masses = {part.let_down: part.mass_g for part in choice.recipe.weighed}
         return np.array([*squeezed, *(masses.get(d, 0.0) / d.step_g for d in self.let_downs)])
 
@@ -280,11 +280,11 @@ class Question(Asked):
                     tries.append((value, f"A batch of {batch:g} g comes to {value:.2f}."))
                 if value <= VISIBLE:
                     break
-            if pour.dose_step_cm > 0.5:
-                value = self.closest_with(dose_step_cm=pour.dose_step_cm / 2)
+            if pour.dose_step > 0.5:
+                value = self.closest_with(dose_step=pour.dose_step / 2)
                 if value < reached - 0.2:
                     tries.append(
-                        (value, f"Dosing to {pour.dose_step_cm / 2:g} cm comes to {value:.2f}.")
+                        (value, f"Dosing to {pour.dose_step / 2:g} cm comes to {value:.2f}.")
                     )
             steps = "the steps of ruler and scale" if self.let_downs else pour.grid
             return Verdict(
@@ -392,7 +392,7 @@ def checked_let_downs(
         let_downs = (let_downs,)
     expect(let_downs, Sequence, "let_downs", "Give a list of LetDown(...)")
     for let_down in let_downs:
-        expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., cm_per_g=...)")
+        expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., paste_per_g=...)")
         palette.index(let_down.pigment)
         clear, white = 1 - let_down.white, let_down.white
         fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
@@ -472,11 +472,11 @@ def checked_asked(
             remedy=f"Give a number from {least} to {len(palette.pigments)}",
         )
     if pour.max_steps < least and not at_hand:
-        needed = pour.dose_step_cm * least * 100.0 / pour.max_load
+        needed = pour.dose_step * least * 100.0 / pour.max_load
         other = "allow a higher load or a smaller dose step"
         many = needed > LARGEST_BATCH_G
         raise PourError(
-            f"too small for {least * pour.dose_step_cm:g} cm of paste under the load limit",
+            f"too small for {least * pour.dose_step:g} cm of paste under the load limit",
             field="batch_g",
             value=pour.batch_g,
             remedy=other.capitalize() if many else f"Melt at least {needed:g} g, or {other}",

@@ -38,7 +38,7 @@ _CHUNK: Final = 20_000
 
 
 def steadiest(
-    question: Question, first: list[Choice], goal: Target, *, ruler_cm: float, scale_g: float
+    question: Question, first: list[Choice], goal: Target, *, dose_slip: float, scale_g: float
 ) -> tuple[Choice, Spread, bool]:
     """The permitted recipe with the smallest 90th percentile of CIEDE2000.
 
@@ -52,7 +52,7 @@ def steadiest(
         Good choices to begin with.
     goal
         The target of the question.
-    ruler_cm, scale_g
+    dose_slip, scale_g
         How far a reading may be off, either way.
 
     Returns
@@ -65,12 +65,12 @@ def steadiest(
         palette,
         pour,
         view,
-        ruler_cm=ruler_cm,
+        dose_slip=dose_slip,
         scale_g=scale_g,
         let_downs=question.let_downs,
         lights=question.lights,
     )
-    step = [pour.dose_step_cm] * len(palette.names) + [d.step_g for d in question.let_downs]
+    step = [pour.dose_step] * len(palette.names) + [d.step_g for d in question.let_downs]
     aims = np.atleast_2d(question.goal)
 
     def percentile(steps: IntArray, count: int) -> float:
@@ -95,7 +95,7 @@ def steadiest(
         chosen.recipe,
         palette=palette,
         view=view,
-        ruler_cm=ruler_cm,
+        dose_slip=dose_slip,
         scale_g=scale_g,
         target=goal,
         lights=question.lights,

@@ -244,8 +244,8 @@ def same_look(
 def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
     """Doses times a factor, if the pour permits them."""
     doses: dict[str, float] = {}
-    for name, dose in recipe.squeezed_cm.items():
-        amount = _multiple(dose * factor, pour.dose_step_cm)
+    for name, dose in recipe.squeezed.items():
+        amount = _multiple(dose * factor, pour.dose_step)
         if amount is None:
             return None
         doses[name] = amount
@@ -256,13 +256,13 @@ def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
             return None
         weighed.append(Weighed(part.let_down, mass))
         name = part.let_down.pigment
-        doses[name] = round(doses.get(name, 0.0) + weighed[-1].paste_cm, 9)
+        doses[name] = round(doses.get(name, 0.0) + weighed[-1].paste, 9)
     try:
         taken = Recipe(doses, pour, tuple(weighed))
     except PourError:  # the pour lacks base of the kind that the let-downs bring
         return None
-    slack = 1e-9 * pour.dose_step_cm
-    return taken if taken.total_cm <= pour.max_total_cm + slack else None
+    slack = 1e-9 * pour.dose_step
+    return taken if taken.total <= pour.max_total + slack else None
 
 
 def _multiple(amount: float, step: float) -> float | None:

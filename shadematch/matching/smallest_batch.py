@@ -267,7 +267,7 @@ def smallest_batch(
             found = searcher.closest(lab, hint=loads / there.load_per_step)
             assert found.steps is not None
             doses = {
-                name: round(float(count) * there.dose_step_cm, 9)
+                name: round(float(count) * there.dose_step, 9)
                 for name, count in zip(palette.names, found.steps, strict=True)
                 if count
             }
@@ -338,13 +338,13 @@ def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
             remedy=f"Give at least {largest / _MOST_MASSES:g}, or look no further up",
         )
     masses = [round(step * k, 9) for k in range(1, count + 1)]
-    needed = pour.dose_step_cm * 100.0 / pour.max_load
+    needed = pour.dose_step * 100.0 / pour.max_load
     masses = [
         m for m in masses if m >= 0.1 and pour.model_copy(update={"batch_g": m}).max_steps >= 1
     ]
     if not masses:
         raise PourError(
-            f"no mass up to it takes {pour.dose_step_cm:g} cm of paste under the load limit",
+            f"no mass up to it takes {pour.dose_step:g} cm of paste under the load limit",
             field="largest_g",
             value=largest,
             remedy="Allow a higher load or a smaller dose step"

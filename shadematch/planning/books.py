@@ -10,7 +10,7 @@ out or empty, and then mean what `Order` takes by default::
     bars, bar_g   how many bars, and the mass of one; or else
     mass_g        mass in all
     pot_g         largest pot [g]
-    thickness_cm, white, max_load, dose_step_cm             of the pour
+    thickness_cm, white, max_load, dose_step             of the pour
     illuminant, observer, backing, contact, light           of the view
     tolerance, max_delta_e, max_pigments, value             as in Order
     due           such as 2031-03-09
@@ -20,8 +20,8 @@ A shelf has a line for each pigment, and may have one for each base::
     kind          paste, clear or white (the bases)
     name          of the pigment
     full          full tubes
-    opened_cm     paste left in part-used tubes, with blanks between
-    tube_cm       paste in a full tube
+    opened     paste left in part-used tubes, with blanks between
+    tube_size       paste in a full tube
     price         of a tube, or of a kilogram of base
     most          how many tubes can be bought
     shelf_g       base there [g]; empty for as much as is needed
@@ -50,7 +50,7 @@ from shadematch.support.readers import Row, fault, is_number, table_of, table_te
 __all__ = ["read_orders", "read_stock"]
 
 _LARGEST_FILE: Final = 5_000_000
-_POUR: Final = ("thickness_cm", "white", "max_load", "dose_step_cm")
+_POUR: Final = ("thickness_cm", "white", "max_load", "dose_step")
 _VIEW: Final = ("illuminant", "observer", "backing", "contact", "light")
 _NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "max_delta_e", "value")
 _WHOLE: Final = ("bars", "max_pigments")
@@ -58,11 +58,11 @@ _ORDER: Final = (
     *("name", "target", "lab", "recipe", "due", "pot_g"),
     *(*_POUR, *_VIEW, *_NUMBERS, *_WHOLE),
 )
-_STOCK: Final = ("kind", "name", "full", "opened_cm", "tube_cm", "price", "most", "shelf_g")
+_STOCK: Final = ("kind", "name", "full", "opened", "tube_size", "price", "most", "shelf_g")
 _NUMERIC: Final = frozenset(
     {
         *(*_POUR, *_NUMBERS, *_WHOLE, "backing", "lab", "pot_g"),
-        *("full", "opened_cm", "tube_cm", "price", "most", "shelf_g"),
+        *("full", "opened", "tube_size", "price", "most", "shelf_g"),
     }
 )
 _RECIPE_COMMA: Final = re.compile(r"((?:^|\+)\s*[0-9]*),([0-9]+)(?=\s)")
@@ -283,17 +283,17 @@ def _tubes(row: _Row) -> Tubes:
             value=row["shelf_g"],
             remedy="Leave it empty",
         )
-    fields: dict[str, Any] = {n: _number(row, n) for n in ("tube_cm", "price") if n in row}
+    fields: dict[str, Any] = {n: _number(row, n) for n in ("tube_size", "price") if n in row}
     fields |= {name: _whole(row, name) for name in ("full", "most") if name in row}
-    if "opened_cm" in row:
-        fields["opened_cm"] = _numbers(row, "opened_cm")
+    if "opened" in row:
+        fields["opened"] = _numbers(row, "opened")
     if "name" not in row:
         raise PourError("is missing", field="name", remedy="Give the pigment's name")
     return Tubes(pigment=row["name"], **fields)
 
 
 def _base(row: _Row, kind: str) -> dict[str, Any]:
-    wrong = sorted(set(row) & {"full", "opened_cm", "tube_cm", "most"})
+    wrong = sorted(set(row) & {"full", "opened", "tube_size", "most"})
     if wrong:
         raise PourError(
             f"is for paste, and this is {kind} base",

@@ -85,7 +85,7 @@ def draw_feasibility(
                 weight="bold",
             )
             if recipes:
-                doses = list(cell.closest.recipe.doses_cm.items())
+                doses = list(cell.closest.recipe.doses.items())
                 shown = [f"{dose:g} {short[name]}" for name, dose in doses[:_MOST_NAMED]]
                 lines = [" ".join(shown[:2]), " ".join(shown[2:])]
                 if len(doses) > _MOST_NAMED:

@@ -37,7 +37,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     MissingExtraError
         If matplotlib is not installed.
     """
-    doses = match.recipe.squeezed_cm
+    doses = match.recipe.squeezed
     weighed = match.recipe.weighed
     rows = max(len(doses) + len(weighed), 1)
     ax = axes_for(ax, (7.0, 2.2 + 0.42 * rows))

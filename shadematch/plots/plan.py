@@ -39,11 +39,11 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
     """
     names = plan.palette.names
     ax = axes_for(ax, (8.0, 1.5 + 0.62 * len(names)))
-    longest = max(plan.use_cm[n] + plan.left_cm[n] for n in names) or 1.0
+    longest = max(plan.use[n] + plan.left[n] for n in names) or 1.0
     for row, name in enumerate(names):
         start = 0.0
         for number, line in enumerate(plan.poured, 1):
-            length = line.use_cm.get(name, 0.0)
+            length = line.use.get(name, 0.0)
             if length <= 0:
                 continue
             code = line.predicted.hex
@@ -59,7 +59,7 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
                     fontsize=8,
                 )
             start += length
-        left = plan.left_cm[name]
+        left = plan.left[name]
         ax.barh(
             row, left, left=start, height=0.6, facecolor="none", edgecolor=QUIET, ls=":", lw=0.9
         )
@@ -71,7 +71,7 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
             color=INK,
             fontsize=8,
         )
-        shelf = plan.stock.shelf_cm(name, plan.palette)
+        shelf = plan.stock.shelf(name, plan.palette)
         if start + left > shelf + 1e-6:
             ax.plot([shelf, shelf], [row - 0.42, row + 0.42], color=INK, lw=2.0)
     bought = " and ".join(str(p) for p in plan.buy)

@@ -155,7 +155,7 @@ class Layered:
 def label_of(recipe: Recipe) -> str:
     """What a layer is made of, in words; its thickness is another matter."""
     pour = recipe.pour
-    if not recipe.doses_cm:
+    if not recipe.doses:
         return f"plain {pour.base}"
     return f"{recipe} in {pour.batch_g:g} g of {pour.base}"
 
@@ -199,14 +199,14 @@ def recipe_of(
     """
     expect(value, (Recipe, Mapping), field_, "Give a Recipe, or doses such as {'gorse': 2}")
     given = value if isinstance(value, Recipe) else Recipe(value, pour)
-    loads_of(given.doses_cm, palette, given.pour)  # complains
-    doses = {n: float(given.doses_cm[n]) for n in palette.names if given.doses_cm.get(n)}
+    loads_of(given.doses, palette, given.pour)  # complains
+    doses = {n: float(given.doses[n]) for n in palette.names if given.doses.get(n)}
     return Recipe(doses, given.pour, given.weighed)
 
 
 def medium_of(recipe: Recipe, palette: Palette) -> Medium:
     """The coloured base of a recipe as the optics see it."""
-    loads = loads_of(recipe.doses_cm, palette, recipe.pour)
+    loads = loads_of(recipe.doses, palette, recipe.pour)
     model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, View())
     mu_a = model.base_absorption + loads @ model.absorption
     mu_s = model.base_scattering + loads @ model.scattering

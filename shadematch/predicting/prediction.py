@@ -184,7 +184,7 @@ def conditions(
     return palette, pour, view
 
 
-def loads_of(doses_cm: Mapping[str, float], palette: Palette, pour: Pour) -> FloatArray:
+def loads_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> FloatArray:
     """Loads in palette order [cm per 100 g].
 
     Raises
@@ -195,7 +195,7 @@ def loads_of(doses_cm: Mapping[str, float], palette: Palette, pour: Pour) -> Flo
         For a dose that is negative or not a finite number.
     """
     loads = np.zeros(len(palette.pigments))
-    for name, dose in doses_cm.items():
+    for name, dose in doses.items():
         at = palette.index(name)
         if isinstance(dose, bool) or not isinstance(dose, int | float | np.integer | np.floating):
             raise PourError("must be a number", field=f"doses.{name}", value=dose, remedy="In cm")
@@ -230,11 +230,11 @@ def opened(
             value=pour,
             remedy="A Recipe brings its own; leave it out, or give the doses alone",
         )
-    return recipe.doses_cm, recipe.pour, recipe.weighed
+    return recipe.doses, recipe.pour, recipe.weighed
 
 
 def predict(
-    doses_cm: Recipe | Mapping[str, float],
+    doses: Recipe | Mapping[str, float],
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -244,7 +244,7 @@ def predict(
 
     Parameters
     ----------
-    doses_cm
+    doses
         Paste of each pigment [cm]; any length from 0 on, over the load limit too. Or a `Recipe`,
         which brings its own pour.
     palette, pour, view
@@ -260,10 +260,10 @@ def predict(
         For a name that the palette lacks, a dose that can't be, or a pour beside a `Recipe`
         that is not its own.
     """
-    doses_cm, pour, weighed = opened(doses_cm, pour, "doses")
+    doses, pour, weighed = opened(doses, pour, "doses")
     palette, pour, view = conditions(palette, pour, view)
-    loads = loads_of(doses_cm, palette, pour)
-    ordered = {p.name: float(doses_cm[p.name]) for p in palette.pigments if doses_cm.get(p.name)}
+    loads = loads_of(doses, palette, pour)
+    ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
     return predict_loads(loads, Recipe(ordered, pour, weighed), palette, view)
 
 

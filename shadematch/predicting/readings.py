@@ -22,7 +22,7 @@ from shadematch.support.arrays import FloatArray
 from shadematch.support.models import between, expect, is_finite
 
 __all__ = [
-    "RULER_CM",
+    "DOSE_SLIP_CM",
     "SCALE_G",
     "Dosed",
     "Taken",
@@ -34,7 +34,7 @@ __all__ = [
     "usual_scale_g",
 ]
 
-RULER_CM: Final = 0.2
+DOSE_SLIP_CM: Final = 0.2
 SCALE_G: Final = 1.0
 """How far a length and a mass may be off, either way (common practice, no source)."""
 _SURE: Final = 4.0
@@ -42,7 +42,7 @@ _SURE: Final = 4.0
 _SLACK: Final = 1e-6
 
 
-def checked_readings(ruler_cm: object, scale_g: object, batch_g: float) -> tuple[float, float]:
+def checked_readings(dose_slip: object, scale_g: object, batch_g: float) -> tuple[float, float]:
     """Both as floats.
 
     Raises
@@ -51,7 +51,7 @@ def checked_readings(ruler_cm: object, scale_g: object, batch_g: float) -> tuple
         For what is no length or mass, or a scale too coarse for the batch.
     """
     remedy = "Say how far a reading may be off, either way"
-    ruler = between(ruler_cm, "ruler_cm", 0.0, 100.0, f"{remedy}, in cm")
+    ruler = between(dose_slip, "dose_slip", 0.0, 100.0, f"{remedy}, in cm")
     remedy += "; a batch must be at least four times what the scale may be off"
     return ruler, between(scale_g, "scale_g", 0.0, batch_g / _SURE, remedy)
 
@@ -69,29 +69,29 @@ class Dosed:
     ----------
     let_down
         What it is meant to be.
-    paste_cm
+    paste
         Paste that it was made with at once [cm].
     mass_g
         How much of it is dosed [g].
     """
 
     let_down: LetDown
-    paste_cm: float
+    paste: float
     mass_g: float
 
     @property
     def base_g(self) -> float:
         """Base that it was made with [g]."""
-        return self.paste_cm / self.let_down.cm_per_g
+        return self.paste / self.let_down.paste_per_g
 
-    def strength(self, paste_off_cm: FloatArray, base_off_g: FloatArray) -> FloatArray:
+    def strength(self, paste_off: FloatArray, base_off_g: FloatArray) -> FloatArray:
         """How strong it is, 1 as meant, if its paste and its base are off by so much; (k,)."""
-        paste = np.maximum(self.paste_cm + paste_off_cm, 0.0)
-        return np.asarray(paste / self.paste_cm / (1.0 + base_off_g / self.base_g))
+        paste = np.maximum(self.paste + paste_off, 0.0)
+        return np.asarray(paste / self.paste / (1.0 + base_off_g / self.base_g))
 
-    def strength_sd(self, ruler_cm: float, scale_g: float) -> float:
+    def strength_sd(self, dose_slip: float, scale_g: float) -> float:
         """Standard deviation of `strength`, to first order, for readings that may be so far off."""
-        return math.hypot(ruler_cm / self.paste_cm, scale_g / self.base_g) / math.sqrt(3.0)
+        return math.hypot(dose_slip / self.paste, scale_g / self.base_g) / math.sqrt(3.0)
 
     def brings(self, strength: FloatArray, off_g: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Paste [cm], shape (k,), and clear and white base [g], shape (k, 2), that come with it.
@@ -105,20 +105,20 @@ class Dosed:
         """
         grams = np.maximum(self.mass_g + off_g, 0.0)
         white = self.let_down.white
-        return grams * self.let_down.cm_per_g * strength, np.outer(grams, (1.0 - white, white))
+        return grams * self.let_down.paste_per_g * strength, np.outer(grams, (1.0 - white, white))
 
 
-def paste_made(let_down: LetDown, mass_g: float, step_cm: float, scale_g: float) -> float:
+def paste_made(let_down: LetDown, mass_g: float, step: float, scale_g: float) -> float:
     """Paste [cm] in the least of a let-down that is made at once for so many grams of it.
 
     In whole dose steps, with base enough for the scale.
     """
-    least = max(mass_g, _SURE * scale_g) * let_down.cm_per_g
-    return max(1, math.ceil(least / step_cm - 1e-9)) * step_cm
+    least = max(mass_g, _SURE * scale_g) * let_down.paste_per_g
+    return max(1, math.ceil(least / step - 1e-9)) * step
 
 
 def checked_made(
-    made_cm: Mapping[str, float] | None, let_downs: Sequence[LetDown], scale_g: float
+    made: Mapping[str, float] | None, let_downs: Sequence[LetDown], scale_g: float
 ) -> dict[str, float]:
     """Paste that let-downs were made with, by pigment.
 
@@ -127,16 +127,16 @@ def checked_made(
     PourError
         For a let-down that the recipe lacks, what is no length, or base too little to weigh.
     """
-    if made_cm is None:
+    if made is None:
         return {}
-    expect(made_cm, Mapping, "let_down_cm", "Give a mapping such as {'gorse': 2}")
+    expect(made, Mapping, "let_down_slips", "Give a mapping such as {'gorse': 2}")
     names = [d.pigment for d in let_downs]
     found = {}
-    for name, paste in made_cm.items():
+    for name, paste in made.items():
         if not is_finite(paste) or not 0.0 < paste <= 10_000.0:
             raise PourError(
                 "must be a number above 0",
-                field=f"let_down_cm.{name}",
+                field=f"let_down_slips.{name}",
                 value=paste,
                 remedy="Say how much paste it was made with, in cm",
             )
@@ -144,15 +144,15 @@ def checked_made(
             has = ", ".join(dict.fromkeys(names)) or "none"
             raise PourError(
                 "is no let-down of this recipe",
-                field="let_down_cm",
+                field="let_down_slips",
                 value=name,
                 remedy=f"It has {has}",
             )
-        least = min(paste / d.cm_per_g for d in let_downs if d.pigment == name)
+        least = min(paste / d.paste_per_g for d in let_downs if d.pigment == name)
         if least < _SURE * scale_g:
             raise PourError(
                 f"goes into {least:.3g} g of base, too little for this scale",
-                field=f"let_down_cm.{name}",
+                field=f"let_down_slips.{name}",
                 value=paste,
                 remedy="The base must weigh at least four times what the scale may be off",
             )
@@ -166,7 +166,7 @@ class Taken:
 
     Attributes
     ----------
-    lengths_cm
+    squeezed_doses
         Paste squeezed out of the tubes [cm], in palette order, shape (n,).
     base_g
         Clear and white base weighed beside what the let-downs bring [g], shape (2,).
@@ -176,7 +176,7 @@ class Taken:
         Of the let-downs [g].
     """
 
-    lengths_cm: FloatArray
+    squeezed_doses: FloatArray
     base_g: FloatArray
     let_downs: tuple[LetDown, ...]
     masses_g: tuple[float, ...]
@@ -190,13 +190,13 @@ def taken(recipe: Recipe, palette: Palette) -> Taken:
     UnknownNameError
         If the palette lacks a paste of it.
     """
-    lengths = loads_of(recipe.doses_cm, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
+    lengths = loads_of(recipe.doses, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
     masses: dict[LetDown, float] = {}
     for part in recipe.weighed:
         if not part.mass_g:
             continue
         masses[part.let_down] = masses.get(part.let_down, 0.0) + part.mass_g
-        lengths[palette.index(part.let_down.pigment)] -= part.paste_cm
+        lengths[palette.index(part.let_down.pigment)] -= part.paste
     base = np.array([recipe.clear_g, recipe.white_g])
     # What is left of rounding is no reading.
     lengths[lengths < _SLACK], base[base < _SLACK] = 0.0, 0.0

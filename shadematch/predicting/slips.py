@@ -30,7 +30,13 @@ from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import observation
 from shadematch.optics.layer import Layer, reflectance
 from shadematch.predicting.prediction import model_for
-from shadematch.predicting.readings import RULER_CM, SCALE_G, Dosed, checked_readings, paste_made
+from shadematch.predicting.readings import (
+    DOSE_SLIP_CM,
+    SCALE_G,
+    Dosed,
+    checked_readings,
+    paste_made,
+)
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown
@@ -69,11 +75,11 @@ class Squeezes:
     ----------
     palette, pour, view
         Of the recipes.
-    ruler_cm, scale_g
+    dose_slip, scale_g
         How far a reading may be off, either way.
     let_downs
         To hand, m of them.
-    made_cm
+    made
         Paste that each let-down was made with [cm], by pigment; where it is not told, the
         fewest dose steps that give what the recipe takes, with base enough for the scale.
     lights
@@ -86,14 +92,14 @@ class Squeezes:
         pour: Pour,
         view: View,
         *,
-        ruler_cm: float,
+        dose_slip: float,
         scale_g: float,
         let_downs: Sequence[LetDown] = (),
-        made_cm: Mapping[str, float] | None = None,
+        made: Mapping[str, float] | None = None,
         lights: Sequence[Light] = (),
     ) -> None:
-        self.pour, self.ruler_cm, self.scale_g = pour, ruler_cm, scale_g
-        self.let_downs, self.made_cm = tuple(let_downs), dict(made_cm or {})
+        self.pour, self.dose_slip, self.scale_g = pour, dose_slip, scale_g
+        self.let_downs, self.paste_made = tuple(let_downs), dict(made or {})
         self.palette = palette
         self._model = model_for(palette, pour.thickness_cm, pour.white, view)
         self._around = view.surroundings
@@ -126,7 +132,7 @@ class Squeezes:
 
     def dosed(self, doses: FloatArray) -> list[tuple[int, Dosed]]:
         """The let-downs that doses, shape (n,) or (n + m,), take, with their positions."""
-        step, told = self.pour.dose_step_cm, self.made_cm
+        step, told = self.pour.dose_step, self.paste_made
         masses = doses[len(self.palette.pigments) :].tolist()
         return [
             (at, Dosed(d, told.get(d.pigment) or paste_made(d, mass, step, self.scale_g), mass))
@@ -151,13 +157,13 @@ class Squeezes:
             Shapes (k, n), in cm per 100 g, and (k,).
         """
         pour, n = self.pour, len(self.palette.pigments)
-        lengths = np.maximum(doses[:n] + self.ruler_cm * points[:, :n], 0.0)
+        lengths = np.maximum(doses[:n] + self.dose_slip * points[:, :n], 0.0)
         lengths[:, doses[:n] == 0.0] = 0.0
         grams = [pour.clear_g, pour.white_g]
         brought = np.zeros((2, len(points)))
         for at, part in self.dosed(doses):
             read, thinned, weighed = points[:, n + 2 + 3 * at : n + 5 + 3 * at].T
-            strength = part.strength(self.ruler_cm * read, self.scale_g * thinned)
+            strength = part.strength(self.dose_slip * read, self.scale_g * thinned)
             paste, base = part.brings(strength, self.scale_g * weighed)
             lengths[:, self.palette.index(part.let_down.pigment)] += paste
             brought += base.T
@@ -224,15 +230,15 @@ def worst(lab: FloatArray, target: FloatArray) -> FloatArray:
 
 
 def strength_off(
-    paste_cm: float, base_g: float, *, ruler_cm: float = RULER_CM, scale_g: float = SCALE_G
+    paste: float, base_g: float, *, dose_slip: float = DOSE_SLIP_CM, scale_g: float = SCALE_G
 ) -> float:
     """How far the strength of a let-down is off at most, as a share, in nine cases of ten.
 
     Parameters
     ----------
-    paste_cm, base_g
+    paste, base_g
         What it is made of.
-    ruler_cm, scale_g
+    dose_slip, scale_g
         How far a reading may be off, either way.
 
     Raises
@@ -240,9 +246,9 @@ def strength_off(
     PourError
         For readings that can't be, or a scale too coarse for the base.
     """
-    ruler, scale = checked_readings(ruler_cm, scale_g, base_g)
+    ruler, scale = checked_readings(dose_slip, scale_g, base_g)
     read, thinned = even_points(SQUEEZES)[:, :2].T
-    made = Dosed(LetDown.made("any", paste_cm=paste_cm, base_g=base_g), paste_cm, base_g)
+    made = Dosed(LetDown.made("any", paste=paste, base_g=base_g), paste, base_g)
     return float(np.quantile(np.abs(made.strength(ruler * read, scale * thinned) - 1.0), 0.9))
 
 

@@ -17,7 +17,7 @@ from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
 from shadematch.predicting.prediction import Prediction, conditions, opened, predict
 from shadematch.predicting.readings import (
-    RULER_CM,
+    DOSE_SLIP_CM,
     SCALE_G,
     Taken,
     checked_made,
@@ -47,7 +47,7 @@ class Spread:
         What was asked.
     target
         What CIEDE2000 is taken to; None where it is taken to the recipe's own colour.
-    ruler_cm, scale_g
+    dose_slip, scale_g
         How far a reading may be off, either way.
     nominal
         The colour when nothing is off.
@@ -64,14 +64,14 @@ class Spread:
         sum to 1 (or are all 0).
     lights
         Those that count, where it is not the view's alone.
-    let_down_cm
+    let_down_slips
         Paste that each let-down was taken to be made with [cm], by pigment; read-only.
     """
 
     recipe: Recipe
     view: View
     target: Target | None
-    ruler_cm: float
+    dose_slip: float
     scale_g: float
     nominal: Prediction
     nominal_delta_e: float
@@ -83,16 +83,16 @@ class Spread:
     shares: Mapping[str, float] = field(hash=False)
     _lab: FloatArray = field(repr=False, compare=False)
     lights: tuple[Light, ...] = ()
-    let_down_cm: Mapping[str, float] = field(default_factory=dict, hash=False)
+    let_down_slips: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
-        for name in ("shares", "let_down_cm"):
+        for name in ("shares", "let_down_slips"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_cm")}
+        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_slips")}
         return functools.partial(Spread, **values), ()
 
     @property
@@ -121,7 +121,7 @@ class Spread:
         """In plain words."""
         lines = [
             f"recipe     {self.recipe}, into {self.recipe.pour}",
-            f"readings   ruler within {10 * self.ruler_cm:g} mm, scale within {self.scale_g:g} g",
+            f"readings   ruler within {10 * self.dose_slip:g} mm, scale within {self.scale_g:g} g",
             f"CIEDE2000  to {self.to}: mean {self.mean:.2f}, half of pours within "
             f"{self.median:.2f}, 90 % within {self.p90:.2f}, 95 % within {self.p95:.2f}",
         ]
@@ -131,7 +131,7 @@ class Spread:
             lines.append(f"           {self.nominal_delta_e:.2f} when nothing is off")
         lines += [
             f"let-down   {name}: made with {paste:g} cm of paste at once"
-            for name, paste in self.let_down_cm.items()
+            for name, paste in self.let_down_slips.items()
         ]
         if self.worst:
             lines.append(f"care       most comes from {self.worst} ({self.shares[self.worst]:.0%})")
@@ -149,7 +149,7 @@ class Spread:
             ("into", str(self.recipe.pour)),
             (
                 "readings",
-                f"ruler within {10 * self.ruler_cm:g} mm, scale within {self.scale_g:g} g",
+                f"ruler within {10 * self.dose_slip:g} mm, scale within {self.scale_g:g} g",
             ),
             ("CIEDE2000 to", self.to),
             ("half of pours", f"within {self.median:.2f}"),
@@ -169,11 +169,11 @@ def spread(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    ruler_cm: float = RULER_CM,
+    dose_slip: float = DOSE_SLIP_CM,
     scale_g: float = SCALE_G,
     target: Target | str | None = None,
     lights: Sequence[Light] = (),
-    let_down_cm: Mapping[str, float] | None = None,
+    let_down_slips: Mapping[str, float] | None = None,
 ) -> Spread:
     """How far a recipe's colour strays when the ruler and the scale are a little off.
 
@@ -185,14 +185,14 @@ def spread(
         By default the demo palette, and D65 on white paper.
     pour
         For doses: by default 100 g at 1 cm in clear base. Not together with a `Recipe`.
-    ruler_cm, scale_g
+    dose_slip, scale_g
         How far a reading may be off [cm, g], either way; every length or mass between the
         limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used.
     target
         Take CIEDE2000 to this colour; by default to the recipe's own.
     lights
         Lights that all count, as for `match`: the worst CIEDE2000 over them.
-    let_down_cm
+    let_down_slips
         Of a recipe with let-downs: paste that each was made with at once [cm], by pigment. By
         default the fewest dose steps that give what the recipe takes. The more is made at once,
         the better its strength is known.
@@ -210,7 +210,7 @@ def spread(
     """
     doses, pour, weighed = opened(recipe, pour, "recipe")
     palette, pour, view = conditions(palette, pour, view)
-    ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
+    ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g)
     names = checked_lights(lights)
     views = [view.model_copy(update={"illuminant": name}) for name in names] or [view]
     view = views[0]
@@ -218,15 +218,15 @@ def spread(
     nominal = predict(doses, palette=palette, pour=pour, view=view)
     own = replace(nominal.recipe, weighed=weighed)
     held = taken(own, palette)
-    amounts = np.concatenate([held.lengths_cm, held.masses_g])
+    amounts = np.concatenate([held.squeezed_doses, held.masses_g])
     squeezes = Squeezes(
         palette,
         pour,
         view,
-        ruler_cm=ruler,
+        dose_slip=ruler,
         scale_g=scale,
         let_downs=held.let_downs,
-        made_cm=checked_made(let_down_cm, held.let_downs, scale),
+        made=checked_made(let_down_slips, held.let_downs, scale),
         lights=names,
     )
     lab = squeezes.lab(amounts, squeezes.points(SQUEEZES))
@@ -241,7 +241,7 @@ def spread(
         recipe=own,
         view=view,
         target=goal,
-        ruler_cm=ruler,
+        dose_slip=ruler,
         scale_g=scale,
         nominal=nominal,
         nominal_delta_e=float(worst(centre[:, None], aim)[0]),
@@ -253,7 +253,7 @@ def spread(
         shares=_shares(squeezes, held, amounts, centre),
         _lab=lab[0],
         lights=names,
-        let_down_cm={part.let_down.pigment: part.paste_cm for _, part in squeezes.dosed(amounts)},
+        let_down_slips={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
     )
 
 
@@ -267,7 +267,7 @@ def _shares(
     one = np.eye(len(names)) / np.sqrt(3.0)
     squares = worst(squeezes.lab(amounts, np.concatenate([one, -one])), centre) ** 2
     each = 0.5 * (squares[: len(names)] + squares[len(names) :])
-    used = [*(held.lengths_cm > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
+    used = [*(held.squeezed_doses > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
     total = float(each[used].sum())
     shares: dict[str, float] = {}
     for name, value, there in zip(names, each, used, strict=True):

@@ -216,7 +216,7 @@ def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
     recipe = saved.recipe
     squeezed = tuple(
         Dose(clean(name) or "?", length(dose), "cm", dose, _known_by(name, saved))
-        for name, dose in recipe.squeezed_cm.items()
+        for name, dose in recipe.squeezed.items()
     )
     weighed = tuple(
         Dose(
@@ -241,7 +241,7 @@ def _steps(
     )
     stir_in = "Weigh the let-downs and melt them in."
     dose = " ".join(
-        text for text, there in ((squeeze, recipe.squeezed_cm), (stir_in, recipe.weighed)) if there
+        text for text, there in ((squeeze, recipe.squeezed), (stir_in, recipe.weighed)) if there
     )
     thickness = recipe.pour.thickness_cm
     return (
@@ -282,7 +282,7 @@ def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
             remedy="The median can't exceed the 90th percentile",
         )
     text = f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}"
-    ruler, scale = (getattr(spread, name, None) for name in ("ruler_cm", "scale_g"))
+    ruler, scale = (getattr(spread, name, None) for name in ("dose_slip", "scale_g"))
     if ruler is not None and scale is not None:
         text += f" (ruler to {10 * ruler:g} mm, scale to {scale:.2g} g)"
     return "spread", text
@@ -318,10 +318,10 @@ def content_of(
         figures.insert(0, ("wanted", clean(str(saved.target))))
     if spread is not None:
         figures.append(_spread(spread))
-    if saved.match is not None and recipe.doses_cm == saved.match.closest.recipe.doses_cm:
+    if saved.match is not None and recipe.doses == saved.match.closest.recipe.doses:
         figures.append(("proof", saved.match.proof))
     figures.append(("seen", str(saved.view)))
-    load = f"{length(recipe.total_cm)} cm in all, {recipe.load:.2f} cm per 100 g"
+    load = f"{length(recipe.total)} cm in all, {recipe.load:.2f} cm per 100 g"
     figures.append(("paste", load))
     return Content(
         title=_text(title, "title", _LONGEST_TITLE) or "Batch sheet",

@@ -5,7 +5,7 @@ Palettes are JSON files::
     {"format": "shadematch palette", "version": 1, "note": "...",
      "wavelengths_nm": [380, 390, ...],
      "pigments": [{"name": "...", "absorption": [...], "scattering": null,
-                   "tube_cm": 87, "tube_price": 9.5}, ...],
+                   "tube_size": 87, "tube_price": 9.5}, ...],
      "clear": {"absorption": [...], "scattering": [...]},
      "white": {"absorption": [...], "scattering": [...]}}
 
@@ -112,7 +112,7 @@ class Pigment(Frozen):
         [1/cm per (cm paste / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not negative.
     scattering
         Reduced scattering in the same unit, or None for a paste that does not scatter.
-    tube_cm
+    tube_size
         Paste in a full tube [cm], 0.01 to 10,000.
     tube_price
         Price of a full tube, in the studio's currency, up to a thousand million; None if not
@@ -123,7 +123,7 @@ class Pigment(Frozen):
     name: Name
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum | None = Field(default=None, repr=False)
-    tube_cm: Number = Field(default=87.0, ge=0.01, le=10_000)
+    tube_size: Number = Field(default=87.0, ge=0.01, le=10_000)
     tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
 
     @field_validator("absorption", "scattering")

@@ -44,7 +44,7 @@ class Pour(Frozen):
     max_load
         The most paste the base takes [cm per 100 g], above 0. 4 is where the shade stops gaining
         (common practice, no source).
-    dose_step_cm
+    dose_step
         What doses are multiples of [cm]: 1, or 0.5 for a steady hand.
     """
 
@@ -53,27 +53,27 @@ class Pour(Frozen):
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
     white: Share = Field(default=0.0, ge=0, le=1)
     max_load: Number = Field(default=4.0, gt=0, le=1000)
-    dose_step_cm: Number = Field(default=1.0, ge=0.01, le=100)
+    dose_step: Number = Field(default=1.0, ge=0.01, le=100)
 
     @property
-    def max_total_cm(self) -> float:
+    def max_total(self) -> float:
         """The most paste this batch takes [cm]."""
         return self.max_load * self.batch_g / 100.0
 
     @property
     def max_steps(self) -> int:
-        """`max_total_cm` in whole dose steps."""
-        return math.floor(self.max_total_cm / self.dose_step_cm * (1 + 1e-12) + 1e-9)
+        """`max_total` in whole dose steps."""
+        return math.floor(self.max_total / self.dose_step * (1 + 1e-12) + 1e-9)
 
     @property
     def load_per_step(self) -> float:
         """Load [cm per 100 g] of one dose step."""
-        return self.dose_step_cm * 100.0 / self.batch_g
+        return self.dose_step * 100.0 / self.batch_g
 
     @property
     def grid(self) -> str:
         """What doses are multiples of, in words: whole centimetres, or steps of 0.5 cm."""
-        step = self.dose_step_cm
+        step = self.dose_step
         return "whole centimetres" if step == 1.0 else f"steps of {step:g} cm"
 
     @property

@@ -37,7 +37,7 @@ class LetDown(Frozen):
     ----------
     pigment
         Name of the paste.
-    cm_per_g
+    paste_per_g
         Paste in it [cm per g of its base], 1e-9 to 10.
     step_g
         What it is weighed to [g]: 1, or 0.5 on a finer scale.
@@ -47,13 +47,13 @@ class LetDown(Frozen):
 
     _error: ClassVar[type[ShadematchError]] = PourError
     pigment: Name
-    cm_per_g: Number = Field(ge=1e-9, le=10)
+    paste_per_g: Number = Field(ge=1e-9, le=10)
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
     white: Share = Field(default=0.0, ge=0, le=1)
 
     @classmethod
     def made(
-        cls, pigment: str, *, paste_cm: float, base_g: float, step_g: float = 1.0, white: float = 0
+        cls, pigment: str, *, paste: float, base_g: float, step_g: float = 1.0, white: float = 0
     ) -> LetDown:
         """The let-down that a length of paste in a mass of base gives.
 
@@ -62,7 +62,7 @@ class LetDown(Frozen):
         PourError
             If a number is out of range.
         """
-        for name, value in (("paste_cm", paste_cm), ("base_g", base_g)):
+        for name, value in (("paste", paste), ("base_g", base_g)):
             if not is_finite(value) or value <= 0:
                 raise PourError(
                     "must be a number above 0",
@@ -70,17 +70,17 @@ class LetDown(Frozen):
                     value=value,
                     remedy="For instance 1 cm in 50 g",
                 )
-        return cls(pigment=pigment, cm_per_g=paste_cm / base_g, step_g=step_g, white=white)
+        return cls(pigment=pigment, paste_per_g=paste / base_g, step_g=step_g, white=white)
 
     @property
-    def cm_per_step(self) -> float:
+    def paste_per_step(self) -> float:
         """Paste in one weighing step [cm]."""
-        return self.cm_per_g * self.step_g
+        return self.paste_per_g * self.step_g
 
     @property
     def strength(self) -> str:
         """How strong it is, in words."""
-        return f"1 cm in {1 / self.cm_per_g:.4g} g of {self.base}"
+        return f"1 cm in {1 / self.paste_per_g:.4g} g of {self.base}"
 
     @property
     def base(self) -> str:
@@ -115,9 +115,9 @@ class Weighed:
             )
 
     @property
-    def paste_cm(self) -> float:
+    def paste(self) -> float:
         """Paste in it [cm]."""
-        return self.mass_g * self.let_down.cm_per_g
+        return self.mass_g * self.let_down.paste_per_g
 
     def __str__(self) -> str:
         """In plain words."""
@@ -130,12 +130,12 @@ class Recipe:
 
     Attributes
     ----------
-    doses_cm
+    doses
         Paste of each pigment in all [cm], zero doses left out, in palette order; read-only.
     pour
         What they go into.
     weighed
-        Let-downs; the paste in them is part of `doses_cm`, their base part of the pour's.
+        Let-downs; the paste in them is part of `doses`, their base part of the pour's.
 
     Raises
     ------
@@ -143,14 +143,14 @@ class Recipe:
         For a name or a dose that can't be, or let-downs that bring more paste or base than that.
     """
 
-    doses_cm: Mapping[str, float]
+    doses: Mapping[str, float]
     pour: Pour
     weighed: tuple[Weighed, ...] = ()
 
     def __post_init__(self) -> None:
         expect(self.pour, Pour, "pour", "Use Pour(...)")
-        expect(self.doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
-        for name, dose in self.doses_cm.items():
+        expect(self.doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+        for name, dose in self.doses.items():
             if not isinstance(name, str):
                 raise PourError(
                     "a pigment has no name", field="doses", value=name, remedy="Give a text"
@@ -172,7 +172,7 @@ class Recipe:
             expect(part, Weighed, "weighed", "Give a list of Weighed(...)")
         object.__setattr__(self, "weighed", parts)
         object.__setattr__(
-            self, "doses_cm", MappingProxyType({n: d for n, d in self.doses_cm.items() if d})
+            self, "doses", MappingProxyType({n: d for n, d in self.doses.items() if d})
         )
         if parts:
             self._check_weighed()
@@ -182,9 +182,9 @@ class Recipe:
         paste: dict[str, float] = {}
         for part in self.weighed:
             name = part.let_down.pigment
-            paste[name] = paste.get(name, 0.0) + part.paste_cm
+            paste[name] = paste.get(name, 0.0) + part.paste
         short = None
-        if any(brought > self.doses_cm.get(n, 0.0) + _SLACK for n, brought in paste.items()):
+        if any(brought > self.doses.get(n, 0.0) + _SLACK for n, brought in paste.items()):
             short = "paste"
         elif min(self.clear_g, self.white_g) < -_SLACK:
             short = "base"
@@ -193,23 +193,23 @@ class Recipe:
                 f"holds more {short} than the recipe has",
                 field="weighed",
                 value=", ".join(map(str, self.weighed)),
-                remedy="doses_cm is the paste in all, and let-downs are part of the base",
+                remedy="doses is the paste in all, and let-downs are part of the base",
             )
 
     def __hash__(self) -> int:
-        return hash((tuple(self.doses_cm.items()), self.pour, self.weighed))
+        return hash((tuple(self.doses.items()), self.pour, self.weighed))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
-        return Recipe, (dict(self.doses_cm), self.pour, self.weighed)
+        return Recipe, (dict(self.doses), self.pour, self.weighed)
 
     @property
-    def squeezed_cm(self) -> dict[str, float]:
+    def squeezed(self) -> dict[str, float]:
         """Paste to squeeze out of the tubes [cm]: what does not come with a let-down."""
-        left = dict(self.doses_cm)
+        left = dict(self.doses)
         for part in self.weighed:
             name = part.let_down.pigment
-            left[name] = round(left.get(name, 0.0) - part.paste_cm, 9)
+            left[name] = round(left.get(name, 0.0) - part.paste, 9)
         return {name: dose for name, dose in left.items() if dose > 1e-9}
 
     @property
@@ -225,7 +225,7 @@ class Recipe:
     @property
     def parts(self) -> tuple[tuple[str, str], ...]:
         """What to dose: names and amounts, squeezed ones first."""
-        squeezed = [(name, f"{dose:g} cm") for name, dose in self.squeezed_cm.items()]
+        squeezed = [(name, f"{dose:g} cm") for name, dose in self.squeezed.items()]
         weighed = [
             (f"{p.let_down.pigment} let-down", f"{p.mass_g:g} g ({p.let_down.strength})")
             for p in self.weighed
@@ -233,35 +233,33 @@ class Recipe:
         return (*squeezed, *weighed)
 
     @property
-    def total_cm(self) -> float:
+    def total(self) -> float:
         """Paste in all [cm]."""
-        return float(sum(self.doses_cm.values()))
+        return float(sum(self.doses.values()))
 
     @property
     def load(self) -> float:
         """Paste per mass of base [cm per 100 g]."""
-        return self.total_cm * 100.0 / self.pour.batch_g
+        return self.total * 100.0 / self.pour.batch_g
 
     @property
     def tubes(self) -> int:
         """How many pigments it takes."""
-        return len(self.doses_cm)
+        return len(self.doses)
 
     @property
     def proportions(self) -> dict[str, int] | None:
         """The doses in lowest terms; None where they are not multiples of a dose step."""
         if self.weighed:
             return None
-        step = self.pour.dose_step_cm
-        counts = {name: round(dose / step) for name, dose in self.doses_cm.items()}
-        if any(
-            abs(counts[name] * step - dose) > 1e-6 * step for name, dose in self.doses_cm.items()
-        ):
+        step = self.pour.dose_step
+        counts = {name: round(dose / step) for name, dose in self.doses.items()}
+        if any(abs(counts[name] * step - dose) > 1e-6 * step for name, dose in self.doses.items()):
             return None
         shared = reduce(math.gcd, counts.values(), 0) or 1
         return {name: count // shared for name, count in counts.items()}
 
     def __str__(self) -> str:
         """In plain words."""
-        squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed_cm.items()]
+        squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed.items()]
         return ", ".join([*squeezed, *map(str, self.weighed)]) or "no paste at all"

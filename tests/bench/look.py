@@ -41,7 +41,7 @@ def joint(count: int) -> int:
         above += m.bound > p.best + 1e-12
         unproved += not m.proved
         least = p.least_paste(m.closest.delta_e + 0.5)
-        paste += m.frugal_proved and abs(m.recipe.total_cm - least) > 1e-6
+        paste += m.frugal_proved and abs(m.recipe.total - least) > 1e-6
     print(
         f"several lights and let-downs: {count} random questions, {recipes} recipes in all: "
         f"{misses} misses, {above} bounds above the optimum, {paste} wrong proofs of least paste, "

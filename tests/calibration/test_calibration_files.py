@@ -313,7 +313,7 @@ def test_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*words, "--next", "2"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert said["cautions"] and len(said["next"]) == 2
-    assert all(n["before"] > n["after"] > 0 and n["doses_cm"] for n in said["next"])
+    assert all(n["before"] > n["after"] > 0 and n["doses"] for n in said["next"])
     assert said["wrong"] == [] and len(said["residuals"]) == 15
     assert all(0 < p["strength_sd"] < 0.05 and not p["scatters"] for p in said["pigments"])
     found, demo = sm.load_palette(saved), sm.load_palette()

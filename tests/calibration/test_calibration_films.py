@@ -444,18 +444,18 @@ def test_by_mass_from_pours_to_a_match() -> None:
     ]
     found = sm.calibrate(grams, scattering="none", dose_error=0.26)
     assert "doses in g" in found.palette.note
-    pour = sm.Pour(batch_g=500, dose_step_cm=0.1, max_load=5.2)
-    by_cm = soap().match("#b09060", pour=sm.Pour(batch_g=500, dose_step_cm=0.1))
+    pour = sm.Pour(batch_g=500, dose_step=0.1, max_load=5.2)
+    by_cm = soap().match("#b09060", pour=sm.Pour(batch_g=500, dose_step=0.1))
     by_g = found.match("#b09060", pour=pour)
     assert by_g.match.delta_e == pytest.approx(by_cm.match.delta_e, abs=0.7)
-    same = {n: 1.3 * d for n, d in by_cm.recipe.doses_cm.items()}
+    same = {n: 1.3 * d for n, d in by_cm.recipe.doses.items()}
     lab = np.array(found.interval(same, pour=sm.Pour(batch_g=500)).lab)
     assert float(delta_e(lab, np.array(by_cm.frugal.lab))) <= 0.3
     assert by_g.unit == "g"
     assert "doses are in g, not in cm" in str(by_g)
     assert "doses are in g" not in str(by_cm)
-    assert by_g.doses == dict(by_g.recipe.doses_cm)
-    assert all(d * 10 == pytest.approx(round(d * 10)) for d in by_g.recipe.doses_cm.values())
+    assert by_g.doses == dict(by_g.recipe.doses)
+    assert all(d * 10 == pytest.approx(round(d * 10)) for d in by_g.recipe.doses.values())
 
 
 def test_photos_are_trusted_less_where_a_channel_ends() -> None:

@@ -37,7 +37,7 @@ def test_correct_json_and_learned_palette(run: Run, tmp_path: Path) -> None:
     found = json.loads(out)
     c = by_hand(pot_g=900, base_step_g=25, tolerance=2.0, must_avoid=("dusk",))
     assert found["status"] == c.status
-    assert found["advice"]["doses_cm"] == dict(c.advice.doses_cm)
+    assert found["advice"]["doses"] == dict(c.advice.doses)
     assert found["advice"]["clear_g"] == c.advice.clear_g
     assert found["advice"]["after"]["batch_g"] == c.advice.recipe.pour.batch_g
     assert found["closest"]["delta_e"] == pytest.approx(c.closest.delta_e)
@@ -57,7 +57,7 @@ def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
 
 def test_spread(run: Run) -> None:
     status, out, _ = run("spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--ruler", "0.1")
-    s = sm.spread({"gorse": 2, "rosehip": 1}, target="#d9822b", ruler_cm=0.1)
+    s = sm.spread({"gorse": 2, "rosehip": 1}, target="#d9822b", dose_slip=0.1)
     assert status == 0
     assert out.startswith(str(s))
     _, out, _ = run("spread", "gorse=2", "rosehip=1", "--scale", "2", "--json")
@@ -69,13 +69,13 @@ def test_spread(run: Run) -> None:
 
 
 def test_match_robust(run: Run) -> None:
-    m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, ruler_cm=0.3)
+    m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
     words = ("match", "#7a3b8f", "--batch", "500", "--robust", "--ruler", "0.3")
     status, out, _ = run(*words)
     assert status == 0
     assert out.startswith(str(m))
     found = json.loads(run(*words, "--json")[1])
-    assert found["doses_cm"] == dict(m.recipe.doses_cm)
+    assert found["doses"] == dict(m.recipe.doses)
     assert m.spread is not None
     assert found["spread"]["p90"] == m.spread.p90
     assert found["spread"]["complete"] is True
@@ -127,7 +127,7 @@ def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: P
     status, out, _ = run(*words, "--let-down-cm", "rosehip=5", "--json")
     recipe = sm.load(order).recipe
     assert recipe.weighed
-    c = sm.correct(recipe, (92, 6, 1), "#f4e0e4", let_down_cm={"rosehip": 5})
+    c = sm.correct(recipe, (92, 6, 1), "#f4e0e4", let_down_slips={"rosehip": 5})
     told = json.loads(out)
     assert status == 0
     assert [s["name"] for s in told["strengths"]] == [s.name for s in c.strengths]
@@ -158,7 +158,7 @@ def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
         *("--save", small, "--json"),
     )
     back = sm.load(small)
-    assert status == 0 and dict(back.recipe.doses_cm) == json.loads(out)["doses_cm"]
+    assert status == 0 and dict(back.recipe.doses) == json.loads(out)["doses"]
     assert back.target is not None and back.recipe.pour.thickness_cm == 1
     assert run("pot", "--recipe", small)[0] == 0
     for words, said in (

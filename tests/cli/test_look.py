@@ -24,7 +24,7 @@ def test_smallest_batch(run: Run) -> None:
     assert told["mass_g"] == found.mass_g
     assert told["bars"] == found.bars
     assert [p["delta_e"] for p in told["curve"]] == [p.delta_e for p in found.curve]
-    assert told["closest"]["doses_cm"] == dict(found.recipe.doses_cm)  # type: ignore[union-attr]
+    assert told["closest"]["doses"] == dict(found.recipe.doses)  # type: ignore[union-attr]
     status, out, _ = run("smallest-batch", "#0000ff", "--json")
     told = json.loads(out)
     assert (told["mass_g"], told["closest"], told["curve"]) == (None, None, [])
@@ -37,7 +37,7 @@ def test_same_look(run: Run) -> None:
     assert "the doses stay as they are" in out
     told = json.loads(run(*words, "--json")[1])
     assert told["how"] == "same doses"
-    assert told["doses_cm"] == {"gorse": 2.0, "rosehip": 1.0}
+    assert told["doses"] == {"gorse": 2.0, "rosehip": 1.0}
     assert told["pour"]["batch_g"] == 200
     told = json.loads(run("same-look", "gorse=2", "--to-illuminant", "A", "--json")[1])
     assert told["view"]["illuminant"] == "A"
@@ -54,7 +54,7 @@ def test_lights(run: Run) -> None:
     assert told["lights"][0]["delta_e"] == pytest.approx(found["A"].delta_e)
     assert told["lights"][0]["index"] is None
     told = json.loads(run("lights", "#d9822b", "--json")[1])
-    assert told["doses_cm"] == dict(sm.match("#d9822b").recipe.doses_cm)
+    assert told["doses"] == dict(sm.match("#d9822b").recipe.doses)
     assert len(told["lights"]) == 4
 
 
@@ -75,7 +75,7 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
     words = ("match", "#f4d9c6", "--let-down", "gorse=1/50", "--let-down", "rosehip=1/50")
     words += ("--weigh-step", "0.5", "--under", "D65", "--under", "A")
     let_downs = [
-        sm.LetDown.made(name, paste_cm=1, base_g=50, step_g=0.5) for name in ("gorse", "rosehip")
+        sm.LetDown.made(name, paste=1, base_g=50, step_g=0.5) for name in ("gorse", "rosehip")
     ]
     m = sm.match("#f4d9c6", let_downs=let_downs, lights=["D65", "A"])
     status, out, _ = run(*words)
@@ -148,7 +148,7 @@ def test_a_saved_recipe_under_several_lights(run: Run, tmp_path: Path) -> None:
     told, kept = json.loads(out), sm.load(place)
     found = sm.lights(kept.match, illuminants=["D65", "A", "FL11", "LED-B3"])
     assert [one["delta_e"] for one in told["lights"]] == [one.delta_e for one in found.lights]
-    assert told["doses_cm"] == dict(kept.recipe.doses_cm)
+    assert told["doses"] == dict(kept.recipe.doses)
     assert [part["mass_g"] for part in told["weighed"]] == [
         part.mass_g for part in kept.recipe.weighed
     ]

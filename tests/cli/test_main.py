@@ -113,14 +113,14 @@ def test_match_json(run: Run) -> None:
     )
     assert status == 0
     found = json.loads(out)
-    choice = {"doses_cm", "proportions", "total_cm", "load", "tubes", "delta_e", "predicted"}
+    choice = {"doses", "proportions", "total", "load", "tubes", "delta_e", "predicted"}
     assert set(found) == choice | {
         *("target", "closest", "ideal", "choices", "bound", "proved", "frugal_proved"),
         *("tolerance", "verdict", "pour", "view", "cautions"),
     }
-    assert found["doses_cm"]
+    assert found["doses"]
     for entry in (found, found["closest"], *found["choices"]):
-        assert all(2 * dose == round(2 * dose) for dose in entry["doses_cm"].values())
+        assert all(2 * dose == round(2 * dose) for dose in entry["doses"].values())
     for entry in (found["closest"], found["ideal"], *found["choices"]):
         assert set(entry) == choice
     assert set(found["predicted"]) == {"lab", "xyz", "hex", "in_srgb"}
@@ -130,7 +130,7 @@ def test_match_json(run: Run) -> None:
     assert set(found["verdict"]) == {"limit", "sentence", "help"}
     assert found["target"]["hex"] == "#d9822b"
     assert found["cautions"] == list(CAUTIONS)
-    assert found["pour"] == sm.Pour(batch_g=500, dose_step_cm=0.5).model_dump()
+    assert found["pour"] == sm.Pour(batch_g=500, dose_step=0.5).model_dump()
     assert found["view"] == sm.View().model_dump()
     assert found["bound"] <= found["closest"]["delta_e"] <= found["delta_e"]
 
@@ -143,7 +143,7 @@ def test_match_takes_every_option(run: Run, files: Path) -> None:
     status, out, err = run("match", "--lab", "60", "-20", "45", *words.split())
     assert (status, err) == (0, "")
     found = json.loads(out)
-    pour = sm.Pour(batch_g=400, thickness_cm=2, white=0.25, max_load=3, dose_step_cm=0.5)
+    pour = sm.Pour(batch_g=400, thickness_cm=2, white=0.25, max_load=3, dose_step=0.5)
     view = sm.View(illuminant="A", observer="10", backing=0.5, contact="optical")
     m = sm.match(
         sm.Target.from_lab((60, -20, 45), illuminant="D50", observer="10"),
@@ -155,7 +155,7 @@ def test_match_takes_every_option(run: Run, files: Path) -> None:
         must_use=("gorse", "kelp"),
         must_avoid=("dusk",),
     )
-    assert found["doses_cm"] == m.recipe.doses_cm
+    assert found["doses"] == m.recipe.doses
     assert found["delta_e"] == pytest.approx(m.delta_e)
     assert found["pour"] == pour.model_dump()
     assert found["view"] == view.model_dump()
@@ -209,10 +209,10 @@ def test_predict_json(run: Run) -> None:
     found = json.loads(out)
     p = sm.predict({"gorse": 1.5, "kelp": 1})
     assert set(found) == {
-        *("doses_cm", "proportions", "total_cm", "load", "tubes", "predicted"),
+        *("doses", "proportions", "total", "load", "tubes", "predicted"),
         *("pour", "view", "cautions"),
     }
-    assert found["doses_cm"] == {"gorse": 1.5, "kelp": 1.0}
+    assert found["doses"] == {"gorse": 1.5, "kelp": 1.0}
     assert found["proportions"] is None
     assert found["predicted"]["lab"] == pytest.approx(p.lab)
     assert found["predicted"]["hex"] == p.hex
@@ -226,7 +226,7 @@ def test_palette(run: Run) -> None:
     lines = out.splitlines()
     for line, pigment in zip(lines[1:], palette.pigments, strict=False):
         code = sm.predict({pigment.name: 2}).hex
-        assert line.split()[:4] == [pigment.name, code, f"{pigment.tube_cm:g}", "cm"]
+        assert line.split()[:4] == [pigment.name, code, f"{pigment.tube_size:g}", "cm"]
         assert line.index(code) == lines[0].index("colour")
 
 
@@ -239,7 +239,7 @@ def test_palette_file(run: Run, files: Path) -> None:
     found = json.loads(out)
     assert set(found) == {"note", "pigments"}
     (pigment,) = found["pigments"]
-    assert set(pigment) == {"name", "hex", "tube_cm", "tube_price", "scatters"}
+    assert set(pigment) == {"name", "hex", "tube_size", "tube_price", "scatters"}
     assert (pigment["name"], pigment["tube_price"]) == ("Grün", None)
 
 

@@ -58,7 +58,7 @@ def test_repeat(run: Run, found: sm.Match) -> None:
     assert status == 0
     assert str(sm.repeat("o.json")) in out
     assert all(text in out for text in CAUTIONS)
-    name = next(iter(found.recipe.doses_cm))
+    name = next(iter(found.recipe.doses))
     data = found.palette.to_dict()
     data["pigments"][found.palette.index(name)]["absorption"][15] *= 3
     sm.Palette.from_dict(data).save("now.json")
@@ -112,7 +112,7 @@ def test_sheet_of_a_recipe_that_has_changed(run: Run, found: sm.Match) -> None:
     status, out, _ = run("sheet", "--recipe", "o.json", "--palette", "now.json")
     assert status == 0
     assert "NOTE WELL: The palette has changed since: clear base differs." in out
-    name = next(iter(found.recipe.doses_cm))
+    name = next(iter(found.recipe.doses))
     found.palette.without(name).save("less.json")
     status, out, err = run("sheet", "--recipe", "o.json", "--palette", "less.json")
     assert (status, out) == (2, "")

@@ -124,7 +124,7 @@ def test_uncertainties_are_what_they_say() -> None:
     n, misses, surprises = belief.count, [], []
     for _ in range(150):
         truth = rng.multivariate_normal(belief.mean, belief.covariance)
-        lengths = belief.doses_cm * 0 + rng.uniform(-0.2, 0.2, n) * (belief.doses_cm > 0)
+        lengths = belief.doses * 0 + rng.uniform(-0.2, 0.2, n) * (belief.doses > 0)
         truth[n + 1 : 2 * n + 1] = lengths
         noise = rng.normal(0, 0.3, 3)
         found, surprise = belief.learn(belief.lab(truth[None])[0] + noise, np.eye(3) * 0.09)
@@ -143,8 +143,8 @@ def test_which_paste_ran_strong() -> None:
     pour = sm.Pour(batch_g=2000, white=0.1)
     recipe = sm.Recipe({"gorse": 20.0, "dusk": 15.0}, pour)
     real = strong({"dusk": 1.25, "gorse": 0.9})
-    measured = sm.predict(recipe.doses_cm, palette=real, pour=pour).lab
-    wanted = sm.Target(sm.predict(recipe.doses_cm, pour=pour).lab)
+    measured = sm.predict(recipe.doses, palette=real, pour=pour).lab
+    wanted = sm.Target(sm.predict(recipe.doses, pour=pour).lab)
     c = sm.correct(recipe, measured, wanted, measured_spread=0.1, model_spread=0.1)
     dusk = next(s for s in c.strengths if s.name == "dusk")
     gorse = next(s for s in c.strengths if s.name == "gorse")
@@ -156,7 +156,7 @@ def test_which_paste_ran_strong() -> None:
     assert "dusk" in str(dusk)
     assert "strong" in str(dusk)
     # The learned palette predicts the real batch better than the old one did.
-    learned = sm.predict(recipe.doses_cm, palette=c.palette, pour=pour).lab
+    learned = sm.predict(recipe.doses, palette=c.palette, pour=pour).lab
     assert delta_e(np.array(learned), np.array(measured)) < 0.3 * c.measured_delta_e
     assert c.palette.names == sm.load_palette().names
     # What isn't in the batch is as unknown as before.
@@ -167,7 +167,7 @@ def test_a_wrong_tube_is_noticed() -> None:
     pour = sm.Pour(batch_g=500)
     recipe = sm.Recipe({"gorse": 8.0, "rosehip": 2.0}, pour)
     wrong = sm.predict({"gorse": 8.0, "jetty": 2.0}, pour=pour).lab
-    right = sm.predict(recipe.doses_cm, pour=pour)
+    right = sm.predict(recipe.doses, pour=pour)
     c = sm.correct(recipe, wrong, sm.Target(right.lab))
     assert c.surprise < 0.001
     assert "hard to believe" in str(c)
@@ -232,14 +232,14 @@ def test_scattering_pastes_too() -> None:
     assert c.proved
     assert c.smallest is not None
     a = c.smallest
-    assert (a.total_cm, a.clear_g, a.delta_e) == pytest.approx(best, abs=1e-6)
+    assert (a.total, a.clear_g, a.delta_e) == pytest.approx(best, abs=1e-6)
 
 
 def a_dark_batch() -> tuple[sm.Recipe, sm.Target, sm.Target]:
     pour = sm.Pour(batch_g=500)
     recipe = sm.Recipe({"gorse": 4.0, "rosehip": 5.0, "jetty": 1.0}, pour)
-    real = sm.predict(recipe.doses_cm, palette=strong({"rosehip": 1.25}), pour=pour)
-    return recipe, sm.Target(real.lab), sm.Target(sm.predict(recipe.doses_cm, pour=pour).lab)
+    real = sm.predict(recipe.doses, palette=strong({"rosehip": 1.25}), pour=pour)
+    return recipe, sm.Target(real.lab), sm.Target(sm.predict(recipe.doses, pour=pour).lab)
 
 
 def test_limits_are_kept() -> None:
@@ -258,7 +258,7 @@ def test_limits_are_kept() -> None:
     assert tight.proved
     assert tight.bound <= tight.closest.delta_e
     avoided = sm.correct(recipe, real, wanted, must_avoid="kelp", tolerance=0.2)
-    assert "kelp" not in avoided.advice.doses_cm
+    assert "kelp" not in avoided.advice.doses
     milky = sm.correct(recipe, real, wanted, bases=["white"])
     assert milky.advice.clear_g == 0
     coarse = sm.correct(recipe, real, wanted, base_step_g=75, pot_g=800)
@@ -280,7 +280,7 @@ def test_what_was_learned_is_kept_for_the_second_round() -> None:
     rng = np.random.default_rng(4)
     pot = Pot.poured(recipe, sm.load_palette(), rng)
     first = sm.correct(recipe, real, wanted, pot_g=700)
-    pot.add(first.advice.doses_cm, first.advice.clear_g, first.advice.white_g, rng)
+    pot.add(first.advice.doses, first.advice.clear_g, first.advice.white_g, rng)
     second = sm.correct(first, first.advice.lab, wanted)
     assert second.recipe == first.advice.recipe
     assert second.status == "within tolerance"
@@ -292,7 +292,7 @@ def test_what_was_learned_is_kept_for_the_second_round() -> None:
     other = first.added({"dusk": 1.0}, clear_g=40)
     assert other.made is not None
     third = sm.correct(other, first.advice.lab, wanted)
-    assert third.recipe.doses_cm["dusk"] == 1.0
+    assert third.recipe.doses["dusk"] == 1.0
     assert third.recipe.pour.batch_g == 540
     with pytest.raises(sm.PourError, match="clear_g"):
         first.added({}, clear_g=-1.0)
@@ -310,7 +310,7 @@ def test_ways_to_say_a_colour() -> None:
     )
     view = sm.View(illuminant="A", backing="black")
     dark = sm.correct(
-        recipe, sm.predict(recipe.doses_cm, pour=recipe.pour, view=view).lab, wanted, view=view
+        recipe, sm.predict(recipe.doses, pour=recipe.pour, view=view).lab, wanted, view=view
     )
     assert dark.surprise > 0.9
 
@@ -346,7 +346,7 @@ def test_frozen_plain_and_drawn() -> None:
     with pytest.raises(dataclasses.FrozenInstanceError):
         c.tolerance = 2.0  # type: ignore[misc]
     with pytest.raises(TypeError):
-        c.advice.doses_cm["gorse"] = 9.0  # type: ignore[index]
+        c.advice.doses["gorse"] = 9.0  # type: ignore[index]
 
 
 @pytest.mark.parametrize(

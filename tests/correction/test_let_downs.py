@@ -24,10 +24,10 @@ PALE = "#f4e0e4"
 def a_recipe(*, white: float = 0.25) -> sm.Recipe:
     """Two let-downs, one in white base, and one paste both squeezed and weighed."""
     parts = (
-        sm.Weighed(sm.LetDown.made("rosehip", paste_cm=1, base_g=25), 20.0),
-        sm.Weighed(sm.LetDown.made("gorse", paste_cm=1, base_g=50, white=1.0), 15.0),
+        sm.Weighed(sm.LetDown.made("rosehip", paste=1, base_g=25), 20.0),
+        sm.Weighed(sm.LetDown.made("gorse", paste=1, base_g=50, white=1.0), 15.0),
     )
-    doses = {"gorse": 1.0 + parts[1].paste_cm, "rosehip": parts[0].paste_cm}
+    doses = {"gorse": 1.0 + parts[1].paste, "rosehip": parts[0].paste}
     return sm.Recipe(doses, sm.Pour(batch_g=150, white=white), parts)
 
 
@@ -36,7 +36,7 @@ def believed(recipe: sm.Recipe, palette: sm.Palette | None = None) -> Belief:
 
 
 def pale_bar() -> sm.Recipe:
-    rosehip = sm.LetDown.made("rosehip", paste_cm=1, base_g=50)
+    rosehip = sm.LetDown.made("rosehip", paste=1, base_g=50)
     recipe = sm.match(PALE, pour=sm.Pour(batch_g=120, thickness_cm=2), let_downs=[rosehip]).recipe
     assert recipe.weighed
     return recipe
@@ -48,8 +48,8 @@ def test_before_anything_is_measured_it_is_the_prediction() -> None:
     predicted = sm.predict(recipe)
     assert belief.lab(belief.mean[None])[0] == pytest.approx(predicted.lab, abs=2e-3)
     assert belief.total_g == pytest.approx([112.5, 37.5])
-    assert belief.total_cm == pytest.approx(recipe.total_cm)
-    assert belief.doses_cm.tolist() == [1.0, 0.0, 0.0, 0.0, 0.0]
+    assert belief.total == pytest.approx(recipe.total)
+    assert belief.doses.tolist() == [1.0, 0.0, 0.0, 0.0, 0.0]
 
 
 @pytest.mark.parametrize("palette", [None, with_chalk(4)], ids=["clear", "chalk"])
@@ -87,7 +87,7 @@ def test_what_a_let_down_was_made_of_is_one_factor_and_its_dose_one_reading() ->
     # Of the pastes only the one that was squeezed into the bar itself has a ruler's error there.
     assert sd[n + 1 : 2 * n + 1] == pytest.approx([0.2 / np.sqrt(3), 0, 0, 0, 0])
     # To first order `Dosed` says what drawing both readings does.
-    part = Dosed(sm.LetDown.made("gorse", paste_cm=2, base_g=100), 2.0, 7.0)
+    part = Dosed(sm.LetDown.made("gorse", paste=2, base_g=100), 2.0, 7.0)
     rng = np.random.default_rng(5)
     drawn = part.strength(rng.uniform(-0.2, 0.2, 100_000), rng.uniform(-1, 1, 100_000))
     assert drawn.std() == pytest.approx(part.strength_sd(0.2, 1.0), rel=0.01)
@@ -96,7 +96,7 @@ def test_what_a_let_down_was_made_of_is_one_factor_and_its_dose_one_reading() ->
 def test_a_weak_let_down_is_noticed() -> None:
     # Made with 0.75 cm and not 1 cm; the paste itself is as it should be.
     recipe = pale_bar()
-    short = {name: 0.75 * dose for name, dose in recipe.doses_cm.items()}
+    short = {name: 0.75 * dose for name, dose in recipe.doses.items()}
     real = sm.predict(short, pour=recipe.pour).lab
     exact = {"scale_g": 0.1, "model_spread": 0.1}
     c = sm.correct(recipe, real, PALE, strength_spread=0.02, **exact)
@@ -110,11 +110,13 @@ def test_a_weak_let_down_is_noticed() -> None:
     # The next bar of it is dosed as it was made.
     (learned,) = c.let_downs
     was = recipe.weighed[0].let_down
-    assert learned.cm_per_g == pytest.approx(was.cm_per_g * told["rosehip let-down"].factor)
+    assert learned.paste_per_g == pytest.approx(was.paste_per_g * told["rosehip let-down"].factor)
     again = sm.match(PALE, palette=c.palette, pour=recipe.pour, let_downs=c.let_downs).recipe
     assert again.weighed[0].mass_g > 1.1 * recipe.weighed[0].mass_g
     # Made of five times as much at once, it can't be so weak: then its paste is.
-    more = sm.correct(recipe, real, PALE, let_down_cm={"rosehip": 5}, strength_spread=0.2, **exact)
+    more = sm.correct(
+        recipe, real, PALE, let_down_slips={"rosehip": 5}, strength_spread=0.2, **exact
+    )
     assert more.strengths[0].name == "rosehip"
     assert more.strengths[0].factor < 0.9
     assert more._belief.made_strengths[1][0] < 0.03
@@ -205,28 +207,28 @@ def test_an_addition_leaves_the_let_downs_in(tmp_path: Path) -> None:
 
 def test_a_kept_batch_knows_how_its_let_downs_were_made(tmp_path: Path) -> None:
     recipe = pale_bar()
-    first = sm.correct(recipe, (92, 6, 1), PALE, let_down_cm={"rosehip": 5})
+    first = sm.correct(recipe, (92, 6, 1), PALE, let_down_slips={"rosehip": 5})
     place = tmp_path / "batch.json"
     sm.save_correction(first, place)
     again = sm.load_correction(place)
     assert again.recipe == recipe
     assert again == first
     assert again._belief.let_downs == first._belief.let_downs
-    assert again._belief.let_downs[0].paste_cm == 5
+    assert again._belief.let_downs[0].paste == 5
     assert again.strengths == first.strengths
     # A file from before that was kept: as little as will do.
     content = json.loads(place.read_text())
-    del content["recipe"]["weighed"][0]["made_cm"]
+    del content["recipe"]["weighed"][0]["made"]
     place.write_text(json.dumps(content))
-    assert sm.load_correction(place)._belief.let_downs[0].paste_cm == 1
-    with pytest.raises(sm.PourError, match="let_down_cm"):
-        sm.correct(again, (92, 6, 1), PALE, let_down_cm={"rosehip": 2})
+    assert sm.load_correction(place)._belief.let_downs[0].paste == 1
+    with pytest.raises(sm.PourError, match="let_down_slips"):
+        sm.correct(again, (92, 6, 1), PALE, let_down_slips={"rosehip": 2})
 
 
 def test_two_let_downs_of_one_paste_are_told_apart() -> None:
-    strong, weak = (sm.LetDown.made("rosehip", paste_cm=1, base_g=g) for g in (10, 50))
+    strong, weak = (sm.LetDown.made("rosehip", paste=1, base_g=g) for g in (10, 50))
     parts = (sm.Weighed(strong, 5.0), sm.Weighed(weak, 5.0), sm.Weighed(strong, 3.0))
-    recipe = sm.Recipe({"rosehip": sum(p.paste_cm for p in parts)}, sm.Pour(), parts)
+    recipe = sm.Recipe({"rosehip": sum(p.paste for p in parts)}, sm.Pour(), parts)
     c = sm.correct(recipe, sm.predict(recipe).lab, sm.predict(recipe).hex)
     assert {s.name for s in c.strengths} == {"rosehip", str(strong), str(weak)}
     assert [d.mass_g for d in c._belief.let_downs] == [8.0, 5.0]

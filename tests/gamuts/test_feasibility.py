@@ -37,7 +37,7 @@ def test_cells_are_the_closest_matches(green: sm.Feasibility) -> None:
         assert cell.delta_e == pytest.approx(
             sm.match("#7fb069", pour=pour).closest.delta_e, abs=0.011
         )
-        made = sm.predict(cell.closest.recipe.doses_cm, pour=pour)
+        made = sm.predict(cell.closest.recipe.doses, pour=pour)
         wanted = np.array(sm.Target.from_hex("#7fb069").lab)
         assert cell.delta_e == pytest.approx(float(delta_e(np.array(made.lab), wanted)), abs=1e-9)
         assert cell.ideal.delta_e <= cell.delta_e

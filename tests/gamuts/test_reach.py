@@ -105,7 +105,7 @@ def test_what_is_lighter_than_bare_base_is_outside() -> None:
     answer = found.nearest(lighter)
     # CIEDE2000 of a difference of 1 in L* alone near L* = 93 (Sharma et al. 2005, S_L).
     assert answer.delta_e == pytest.approx(float(delta_e(np.array(bare), np.array(lighter.lab))))
-    assert answer.choice.recipe.doses_cm == {}
+    assert answer.choice.recipe.doses == {}
 
 
 @pytest.mark.parametrize("code", ["#00ffff", "#8888ff", "#ff00ff", "#fffbe0", "#4000ff"])
@@ -186,7 +186,9 @@ def test_fewer_pigments_reach_less() -> None:
 
 def test_a_palette_that_scatters_is_answered_but_not_proved() -> None:
     demo = sm.load_palette()
-    chalk = sm.Pigment(name="chalk", absorption=(0.01,) * 36, scattering=(4.0,) * 36, tube_cm=80.0)
+    chalk = sm.Pigment(
+        name="chalk", absorption=(0.01,) * 36, scattering=(4.0,) * 36, tube_size=80.0
+    )
     palette = demo.model_copy(update={"pigments": (*demo.pigments[:3], chalk)})
     found = sm.gamut(palette=palette)
     made = sm.predict({"gorse": 1.3, "chalk": 0.7}, palette=palette)
@@ -496,7 +498,7 @@ def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
     found = sm.feasibility("#7fb069", thicknesses_cm=(1, 2), whites=(0.5,))
     assert entries["sentence"] == found.sentence
     assert [c["delta_e"] for c in entries["cells"]] == found.delta_e.ravel().tolist()
-    assert "jetty" not in entries["without"]["best"]["doses_cm"]
+    assert "jetty" not in entries["without"]["best"]["doses"]
     assert b"<svg" in picture.read_bytes()
     assert main(words) == 0
     assert found.sentence in capsys.readouterr().out

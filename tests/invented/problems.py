@@ -123,7 +123,7 @@ def problem(seed: int, *, least: int = 3001, most: int = 60_000) -> Problem:
             thickness_cm=float(rng.choice([0.3, 1.0, 2.0, 4.0])),
             white=float(rng.choice([0.0, 0.0, 0.05, 0.5, 1.0])),
             max_load=float(rng.choice([1.0, 2.0, 4.0, 8.0])),
-            dose_step_cm=step,
+            dose_step=step,
         )
         view = sm.View(
             illuminant=str(rng.choice(["D65", "D65", "A", "FL11"])),

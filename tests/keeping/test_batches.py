@@ -46,7 +46,7 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
     sm.save_correction(one, place)
     back = sm.load_correction(place)
     assert back == one and back.made == one.made
-    assert sm.correct(back, SECOND, WANTED).recipe.doses_cm["kelp"] == 1.0
+    assert sm.correct(back, SECOND, WANTED).recipe.doses["kelp"] == 1.0
     # A measurement with an uncertainty of its own, and a target that is a spectrum.
     shape = sm.Target.from_reflectance(
         list(range(400, 701, 20)), [0.1 + 0.03 * i for i in range(16)]
@@ -65,7 +65,7 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
         ({"rounds": []}, "rounds"),
         ({"extra": 1}, "extra"),
         ({"priors": {}}, "priors"),
-        ({"recipe": {"doses_cm": {"ink": 1}, "pour": {"batch_g": 200}}}, "ink"),
+        ({"recipe": {"doses": {"ink": 1}, "pour": {"batch_g": 200}}}, "ink"),
     ],
 )
 def test_files_that_are_refused(tmp_path: Path, change: dict[str, object], said: str) -> None:
@@ -83,8 +83,8 @@ def test_rounds_that_are_refused(tmp_path: Path) -> None:
     content = json.loads(place.read_text())
     for field, value, said in (
         ("covariance", [[1, 2, 0], [2, 1, 0], [0, 0, 1]], "no covariance"),
-        ("advice", {"doses_cm": {"kelp": 0.5}, "clear_g": 0, "white_g": 0}, "no multiple"),
-        ("advice", {"doses_cm": {"kelp": 500}, "clear_g": 0, "white_g": 0}, "limits permit"),
+        ("advice", {"doses": {"kelp": 0.5}, "clear_g": 0, "white_g": 0}, "no multiple"),
+        ("advice", {"doses": {"kelp": 500}, "clear_g": 0, "white_g": 0}, "limits permit"),
     ):
         place.write_text(json.dumps(content | {"rounds": [content["rounds"][0] | {field: value}]}))
         with pytest.raises(sm.FileError, match=said):
@@ -97,7 +97,7 @@ def run(*words: str) -> int:
 
 def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     place = str(tmp_path / "batch.json")
-    poured = ["--poured", *(f"{n}={d:g}" for n, d in RECIPE.doses_cm.items()), "--batch", "200"]
+    poured = ["--poured", *(f"{n}={d:g}" for n, d in RECIPE.doses.items()), "--batch", "200"]
     measured = ["--measured", *map(str, FIRST)]
     assert run("correct", WANTED, *poured, *measured, "--keep", place) == 0
     out = capsys.readouterr().out
@@ -150,6 +150,6 @@ def test_a_kept_recipe_measured_in_a_photo(
     seen = sm.Target.from_photo(photo, region="10,10,90,90", neutral=sm.Neutral("110,10,190,90"))
     by_hand = sm.correct(match.recipe, seen, WANTED)
     assert told["measured_delta_e"] == pytest.approx(by_hand.measured_delta_e, abs=1e-9)
-    assert told["advice"]["doses_cm"] == dict(by_hand.advice.doses_cm)
+    assert told["advice"]["doses"] == dict(by_hand.advice.doses)
     assert run(*words, "--thickness", "2") == 2
     assert "--thickness" in capsys.readouterr().err

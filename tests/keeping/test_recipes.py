@@ -104,10 +104,10 @@ def test_recipe_prediction_and_saved_recipe(saved: Path, tmp_path: Path) -> None
     view = sm.View(backing=0.5, contact="optical", illuminant="FL11", observer="10")
     palette = altered(sm.load_palette(), "dusk", 0.5)
     doses = {"kelp": 1.0, "dusk": 2.5, "gorse": 0.0}
-    recipe = sm.Recipe(doses, sm.Pour(batch_g=80, white=0.3, dose_step_cm=0.5))
+    recipe = sm.Recipe(doses, sm.Pour(batch_g=80, white=0.3, dose_step=0.5))
     sm.save(recipe, tmp_path / "r.json", palette=palette, view=view)
     got = sm.load(tmp_path / "r.json")
-    assert dict(got.recipe.doses_cm) == {"dusk": 2.5, "kelp": 1.0}  # palette order, no zeros
+    assert dict(got.recipe.doses) == {"dusk": 2.5, "kelp": 1.0}  # palette order, no zeros
     seen = sm.predict(doses, palette=palette, pour=recipe.pour, view=view)
     assert (got.lab, got.hex, got.in_srgb) == (seen.lab, seen.hex, seen.in_srgb)
     assert (got.target, got.match, got.delta_e) == (None, None, None)
@@ -124,7 +124,7 @@ pours = st.builds(
     thickness_cm=st.floats(0.01, 100),
     white=st.floats(0, 1),
     max_load=st.floats(0.001, 1000),
-    dose_step_cm=st.sampled_from([0.25, 0.5, 1.0, 2.0, 0.1]),
+    dose_step=st.sampled_from([0.25, 0.5, 1.0, 2.0, 0.1]),
 )
 views = st.builds(
     sm.View,
@@ -162,7 +162,7 @@ def test_any_match_comes_back(seed: int, tmp_path: Path) -> None:
     pour = sm.Pour(
         batch_g=float(rng.uniform(60, 300)),
         white=float(rng.choice([0.0, rng.uniform()])),
-        dose_step_cm=float(rng.choice([0.1, 0.5, 1.0])),
+        dose_step=float(rng.choice([0.1, 0.5, 1.0])),
     )
     lab = (float(rng.uniform(20, 90)), *map(float, rng.uniform(-30, 30, 2)))
     target = sm.Target.from_lab(lab, illuminant="D50", observer="10")
@@ -175,7 +175,7 @@ def test_any_match_comes_back(seed: int, tmp_path: Path) -> None:
 
 
 def test_let_downs_and_lights_come_back(tmp_path: Path) -> None:
-    let_downs = [sm.LetDown.made(n, paste_cm=1, base_g=40) for n in ("rosehip", "dusk")]
+    let_downs = [sm.LetDown.made(n, paste=1, base_g=40) for n in ("rosehip", "dusk")]
     found = sm.match(
         "#f3dfe6",
         pour=sm.Pour(batch_g=60),
@@ -221,10 +221,10 @@ def test_unchanged_palette(match: sm.Match, saved: Path) -> None:
 
 
 def test_a_stronger_paste_is_named_and_weighed(match: sm.Match, saved: Path) -> None:
-    name = next(iter(match.recipe.doses_cm))
+    name = next(iter(match.recipe.doses))
     palette = altered(match.palette, name, 1.4)
     again = sm.repeat(saved, palette=palette)
-    seen = sm.predict(match.recipe.doses_cm, palette=palette, pour=match.pour)
+    seen = sm.predict(match.recipe.doses, palette=palette, pour=match.pour)
     assert again.predicted == seen
     assert again.changed == (name,)
     assert again.delta_e is not None
@@ -262,7 +262,7 @@ def test_bases_count_if_they_are_in_it(tmp_path: Path) -> None:
 
 
 def test_missing_paste(match: sm.Match, saved: Path) -> None:
-    name = next(iter(match.recipe.doses_cm))
+    name = next(iter(match.recipe.doses))
     again = sm.repeat(saved, palette=match.palette.without(name))
     assert again.missing == (name,)
     assert again.predicted is again.delta_e is again.to_target is None
@@ -285,9 +285,9 @@ def test_another_version_that_computes_otherwise(saved: Path) -> None:
 
 def test_doses_that_do_not_give_the_kept_colour_are_refused(saved: Path) -> None:
     data = json.loads(saved.read_text(encoding="utf-8"))
-    name = next(iter(data["doses_cm"]))
+    name = next(iter(data["doses"]))
     for part, entry, other in (
-        ("doses_cm", name, data["doses_cm"][name] + 1),
+        ("doses", name, data["doses"][name] + 1),
         ("pour", "thickness_cm", data["pour"]["thickness_cm"] + 1),
         ("predicted", "lab", [40.0, 0.0, 0.0]),
     ):
@@ -307,7 +307,7 @@ def test_fingerprint() -> None:
     data["pigments"].reverse()
     data["note"] = "other"
     for pigment in data["pigments"]:
-        pigment["tube_price"], pigment["tube_cm"] = 1.0, 2.0
+        pigment["tube_price"], pigment["tube_size"] = 1.0, 2.0
         pigment["scattering"] = [0.0] * 36  # as good as none
     assert sm.Palette.from_dict(data).fingerprint == palette.fingerprint
     seen = {palette.fingerprint, palette.without("kelp").fingerprint}
@@ -352,12 +352,12 @@ BROKEN: list[tuple[tuple[str, ...], Any]] = [
     (("library",), 3),
     (("note",), None),
     (("note",), "n" * 10_001),
-    (("doses_cm",), []),
-    (("doses_cm", "gorse"), -1.0),
-    (("doses_cm", "gorse"), "3"),
-    (("doses_cm", "gorse"), True),
-    (("doses_cm", "gorse"), 10**400),
-    (("doses_cm", "ink"), 1.0),
+    (("doses",), []),
+    (("doses", "gorse"), -1.0),
+    (("doses", "gorse"), "3"),
+    (("doses", "gorse"), True),
+    (("doses", "gorse"), 10**400),
+    (("doses", "ink"), 1.0),
     (("pour", "batch_g"), 0),
     (("pour", "white"), 1.5),
     (("pour", "colour"), 1),
@@ -383,7 +383,7 @@ BROKEN: list[tuple[tuple[str, ...], Any]] = [
     (("match", "boxes"), 1.5),
     (("match", "max_pigments"), 0),
     (("match", "must_use"), ["ink"]),
-    (("match", "closest", "doses_cm"), {"gorse": 0.3}),
+    (("match", "closest", "doses"), {"gorse": 0.3}),
     (("match", "frugal", "delta_e"), None),
     (("fingerprint",), "0000-0000-0000"),
     (("palette",), {}),
@@ -519,10 +519,10 @@ def test_a_photo_is_kept_on_the_command_line(
 def test_doses_in_any_order(saved: Path) -> None:
     before = sm.load(saved)
     data = json.loads(saved.read_text(encoding="utf-8"))
-    doses = data["doses_cm"]
-    data["doses_cm"] = {"kelp": 0, **dict(reversed(doses.items()))}
+    doses = data["doses"]
+    data["doses"] = {"kelp": 0, **dict(reversed(doses.items()))}
     saved.write_text(json.dumps(data), encoding="utf-8")
-    assert list(sm.load(saved).recipe.doses_cm) == list(before.recipe.doses_cm)
+    assert list(sm.load(saved).recipe.doses) == list(before.recipe.doses)
     assert sm.load(saved) == before
 
 
@@ -554,7 +554,7 @@ def test_parts_that_dont_fit(match: sm.Match, tmp_path: Path) -> None:
 def test_what_is_weighed_is_shown_as_weighed(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    to_hand = [sm.LetDown.made("rosehip", paste_cm=1, base_g=25)]
+    to_hand = [sm.LetDown.made("rosehip", paste=1, base_g=25)]
     sm.save(sm.match("#f4e0e4", let_downs=to_hand), tmp_path / "a.json")
     again = sm.repeat(tmp_path / "a.json")
     (part,) = again.saved.recipe.weighed
@@ -562,18 +562,18 @@ def test_what_is_weighed_is_shown_as_weighed(
     assert shown.startswith(f"{part.mass_g:g} g")
     for drawn in (again.saved._repr_html_(), again._repr_html_()):
         assert shown in drawn
-        assert f"{again.saved.recipe.doses_cm['rosehip']:g} cm<" not in drawn
+        assert f"{again.saved.recipe.doses['rosehip']:g} cm<" not in drawn
     assert main(["repeat", str(tmp_path / "a.json"), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["weighed"][0]["mass_g"] == part.mass_g
-    assert told["squeezed_cm"] == again.saved.recipe.squeezed_cm
+    assert told["squeezed"] == again.saved.recipe.squeezed
 
 
 @pytest.mark.parametrize(
     ("path", "value", "said"),
     [
         ("pour", 3, "pour: must hold named entries"),
-        ("doses_cm", [1], "doses_cm: must hold named entries"),
+        ("doses", [1], "doses: must hold named entries"),
         ("predicted.in_srgb", 1, "predicted.in_srgb: must be true or false"),
         ("predicted.lab", [1, 2, 3, 4], "predicted.lab: has 4 entries .* Give 3 at most"),
         ("predicted.hex", "#12", "predicted.hex: is not of the form"),

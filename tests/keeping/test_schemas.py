@@ -53,7 +53,7 @@ def written(folder: Path) -> dict[str, tuple[str, Path]]:
     sm.save(sm.match("#d9822b", pour=POUR, view=sm.View(illuminant=LAMP)), files["match"])
     sm.save(sm.match("#d9822b", pour=POUR, robust=True), files["robust"], note="for the fair")
     sm.save(sm.match("#d9822b", pour=POUR, lights=["D65", LAMP]), files["several"])
-    let_down = sm.LetDown.made("gorse", paste_cm=1, base_g=50)
+    let_down = sm.LetDown.made("gorse", paste=1, base_g=50)
     sm.save(sm.match("#f2e6b8", pour=POUR, let_downs=[let_down]), files["let down"])
     view = sm.View(backing=tuple(np.linspace(0.2, 0.9, 36)), light="transmitted")
     sm.save(sm.match(targets()[3], pour=POUR, view=view), files["spectrum"])

@@ -38,7 +38,7 @@ def test_a_table_says_what_the_matches_say(tmp_path: Path, matches: list[sm.Matc
         assert row["target_hex"] == entry["target_hex"] == m.target.hex
         assert float(row["delta_e"]) == entry["delta_e"] == m.delta_e
         for name in m.palette.names:
-            dose = m.recipe.doses_cm.get(name, 0.0)
+            dose = m.recipe.doses.get(name, 0.0)
             assert float(row[f"{name} [cm]"]) == entry[f"{name} [cm]"] == dose
         lab = [entry[f"predicted_{c}"] for c in "Lab"]
         assert lab == pytest.approx(m.predicted.lab, abs=1e-9)
@@ -205,7 +205,7 @@ def test_recipes_come_back_out_of_a_table(tmp_path: Path, matches: list[sm.Match
     sm.write_results(tmp_path / "a.csv", matches)
     assert sm.recipes_from_frame(pd.read_csv(tmp_path / "a.csv"), pour=POUR) == want
     odd = pd.DataFrame({"'=gorse [cm]": [1.0], "'quoted' [cm]": [2]})
-    assert sm.recipes_from_frame(odd)[0].doses_cm == {"=gorse": 1.0, "'quoted'": 2.0}
+    assert sm.recipes_from_frame(odd)[0].doses == {"=gorse": 1.0, "'quoted'": 2.0}
     for wrong in (-1.0, float("nan"), "two", 1e9, True):
         with pytest.raises(sm.PourError, match="row 1, gorse"):
             sm.recipes_from_frame(pd.DataFrame({"gorse [cm]": [wrong]}, dtype=object))
@@ -231,7 +231,7 @@ def test_a_csv_opens_rightly_in_a_spreadsheet(tmp_path: Path) -> None:
     frame = pd.read_csv(tmp_path / "a.csv")
     assert frame["target"][0].startswith("'=cmd")
     assert [c for c in frame.columns if c.endswith("[cm]")] == [f"'{n} [cm]" for n in names]
-    assert sm.recipes_from_frame(frame)[0].doses_cm.keys() <= set(names)
+    assert sm.recipes_from_frame(frame)[0].doses.keys() <= set(names)
 
 
 def test_a_form_for_test_pours_is_harmless_too(tmp_path: Path) -> None:
@@ -245,7 +245,7 @@ def test_a_form_for_test_pours_is_harmless_too(tmp_path: Path) -> None:
 
 def test_let_downs_stand_in_the_table(tmp_path: Path) -> None:
     """Of a paste that is weighed in part, the length in all is not what is squeezed."""
-    to_hand = [sm.LetDown.made("rosehip", paste_cm=1, base_g=25)]
+    to_hand = [sm.LetDown.made("rosehip", paste=1, base_g=25)]
     found = list(sm.match_many(["#f4e0e4", "#f0c0d0"], pour=sm.Pour(), let_downs=to_hand))
     assert any(m.recipe.weighed for m in found)
     frame = sm.results_frame(found)

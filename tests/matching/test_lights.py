@@ -145,7 +145,7 @@ def test_each_light_is_predict_and_lab_in() -> None:
     assert found["D65"].index is None
     for light in found.lights:
         view = sm.View(illuminant=light.illuminant)
-        bar = sm.predict(m.recipe.doses_cm, pour=m.recipe.pour, view=view)
+        bar = sm.predict(m.recipe.doses, pour=m.recipe.pour, view=view)
         assert light.predicted == pytest.approx(bar.lab, abs=1e-9)
         assert light.wanted == pytest.approx(target.lab_in(view), abs=1e-9)
     assert found["A"].index == pytest.approx(

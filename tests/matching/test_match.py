@@ -76,7 +76,7 @@ def assert_answer_is_the_best_of(
     assert match.frugal_proved
     near = values <= least + tolerance
     fewest = steps[near].sum(axis=1).min()
-    assert match.recipe.total_cm == pytest.approx(fewest * match.pour.dose_step_cm, abs=1e-9)
+    assert match.recipe.total == pytest.approx(fewest * match.pour.dose_step, abs=1e-9)
     # Least paste first, then the closest among those.
     same = values[near & (steps.sum(axis=1) == fewest)]
     assert match.delta_e == pytest.approx(same.min(), abs=1e-9)
@@ -203,9 +203,9 @@ def test_pastes_that_do_nothing(strength: float) -> None:
     pastes = tuple(sm.Pigment(name=n, absorption=(strength,) * 36) for n in ("a", "b"))
     palette = sm.Palette(pigments=pastes, clear=demo.clear, white=demo.white)
     bare = delta_e(np.array(sm.predict({}).lab), np.array(sm.Target.from_hex("#d9822b").lab))
-    for pour in (sm.Pour(), sm.Pour(batch_g=100_000, dose_step_cm=0.01)):
+    for pour in (sm.Pour(), sm.Pour(batch_g=100_000, dose_step=0.01)):
         found = sm.match("#d9822b", palette=palette, pour=pour)
-        assert found.recipe.doses_cm == {} and found.proved
+        assert found.recipe.doses == {} and found.proved
         assert found.delta_e == pytest.approx(bare, abs=1e-9)
 
 
@@ -223,7 +223,7 @@ def test_a_scattering_paste_that_leaves_no_room_for_a_required_one() -> None:
         listed = next(iter(sm.match_many([code], palette=palette, pour=pour, must_use=[required])))
         for match in (alone, listed):
             assert match.closest.delta_e == pytest.approx(values.min(), abs=1e-9)
-            assert match.recipe.doses_cm[required] >= 1
+            assert match.recipe.doses[required] >= 1
 
 
 def test_pastes_that_colour_nothing() -> None:
@@ -234,7 +234,7 @@ def test_pastes_that_colour_nothing() -> None:
         palette = sm.Palette(pigments=pigments, clear=demo.clear, white=demo.white)
         for asked in ({}, {"lights": ["D65", "A"]}):
             m = sm.match("#d9822b", palette=palette, pour=pour, **asked)  # type: ignore[arg-type]
-            assert "water" not in m.recipe.doses_cm
+            assert "water" not in m.recipe.doses
             assert m.proved
             assert str(m)
             if len(pigments) > 1:
@@ -258,7 +258,7 @@ def test_order_of_pigments_does_not_matter(code: str, white: float, order: list[
     pour = sm.Pour(batch_g=200, white=white)
     a, b = (sm.match(code, palette=p, pour=pour) for p in (demo, other))
     assert a.closest.delta_e == pytest.approx(b.closest.delta_e, abs=1e-9)
-    assert a.recipe.total_cm == b.recipe.total_cm
+    assert a.recipe.total == b.recipe.total
     assert a.delta_e == pytest.approx(b.delta_e, abs=1e-9)
 
 
@@ -276,8 +276,8 @@ def test_more_choice_is_never_worse(code: str, gone: int, white: float) -> None:
     tighter = sm.match(code, pour=pour.model_copy(update={"max_load": 2.0}))
     assert tighter.closest.delta_e >= full.closest.delta_e - 1e-9
     used = sm.match(code, pour=pour, must_use=(name,), max_pigments=2)
-    assert name in used.recipe.doses_cm
-    assert name in used.closest.recipe.doses_cm
+    assert name in used.recipe.doses
+    assert name in used.closest.recipe.doses
     assert used.closest.recipe.tubes <= 2
     assert used.closest.delta_e >= full.closest.delta_e - 1e-9
 
@@ -303,7 +303,7 @@ def test_limits_are_kept_and_the_best_is_still_found(
     lab = colours_of(model, steps[kept], pour.load_per_step)
     assert_answer_is_the_best_of(match, steps[kept], delta_e(lab, np.array(match.target.lab)))
     for choice in (match.closest, match.frugal, *match.choices):
-        doses = choice.recipe.doses_cm
+        doses = choice.recipe.doses
         assert set(used) <= set(doses)
         assert not set(avoided) & set(doses)
         assert choice.recipe.tubes <= (5 if most is None else most)
@@ -315,12 +315,12 @@ def test_what_every_answer_keeps(code: str, batch: int, tolerance: float) -> Non
     pour = sm.Pour(batch_g=batch)
     m = sm.match(code, pour=pour, tolerance=tolerance)
     for choice in (m.frugal, m.closest):
-        assert choice.recipe.total_cm <= pour.max_total_cm + 1e-9
-        assert all(d == int(d) and d > 0 for d in choice.recipe.doses_cm.values())
-        lab = np.array(sm.predict(choice.recipe.doses_cm, pour=pour).lab)
+        assert choice.recipe.total <= pour.max_total + 1e-9
+        assert all(d == int(d) and d > 0 for d in choice.recipe.doses.values())
+        lab = np.array(sm.predict(choice.recipe.doses, pour=pour).lab)
         assert delta_e(lab, np.array(m.target.lab)) == pytest.approx(choice.delta_e, abs=1e-9)
     assert m.delta_e <= m.closest.delta_e + tolerance + 1e-9
-    assert m.recipe.total_cm <= m.closest.recipe.total_cm
+    assert m.recipe.total <= m.closest.recipe.total
     assert m.bound <= m.closest.delta_e
     assert m.ideal.delta_e <= m.closest.delta_e + 1e-6
     assert m.verdict.limit in ("nothing", "whole centimetres", "load limit", "palette")
@@ -331,9 +331,9 @@ def test_what_every_answer_keeps(code: str, batch: int, tolerance: float) -> Non
 @pytest.mark.parametrize("code", ["#d9822b", "#8a5a44", "#204080"])
 def test_choices_are_a_front(code: str) -> None:
     m = sm.match(code, pour=sm.Pour(batch_g=400))
-    rows = [(c.delta_e, c.recipe.total_cm, c.recipe.tubes) for c in m.choices]
+    rows = [(c.delta_e, c.recipe.total, c.recipe.tubes) for c in m.choices]
     for choice in m.choices:
-        again = sm.predict(choice.recipe.doses_cm, pour=m.pour, view=m.view)
+        again = sm.predict(choice.recipe.doses, pour=m.pour, view=m.view)
         assert again.lab == choice.predicted.lab
         assert delta_e(np.array(again.lab), np.array(m.target.lab)) == pytest.approx(
             choice.delta_e, abs=1e-9
@@ -381,7 +381,7 @@ def test_choices_come_down_by_a_twentieth_of_the_paste(code: str) -> None:
         for a in found
         if not any(b != a and all(x <= y for x, y in zip(b, a, strict=True)) for b in found)
     }
-    listed = {(round(c.delta_e, 9), c.recipe.total_cm, c.recipe.tubes) for c in m.choices}
+    listed = {(round(c.delta_e, 9), c.recipe.total, c.recipe.tubes) for c in m.choices}
     assert listed == front
     assert code != "#2000ae" or {count for _, _, count in front} == {2, 3}
 
@@ -391,10 +391,10 @@ def test_verdicts() -> None:
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict
     assert coarse.limit == "whole centimetres"
     assert any("batch of" in text for text in coarse.help)
-    half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step_cm=0.5)).verdict
+    half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
     assert half.limit == "whole centimetres" and "steps of 0.5 cm" in half.sentence
     # No advice to melt more than is taken: 100 kg.
-    heavy = sm.Pour(batch_g=60_000, dose_step_cm=100)
+    heavy = sm.Pour(batch_g=60_000, dose_step=100)
     between = sm.Target.from_lab(sm.predict({"gorse": 150, "rosehip": 50}, pour=heavy).lab)
     verdict = sm.match(between, pour=heavy).verdict
     assert verdict.limit == "whole centimetres" and verdict.help
@@ -416,9 +416,9 @@ def test_help_keeps_the_limits_of_the_question() -> None:
 
 def test_half_centimetres_and_many_pigments() -> None:
     palette = invented_palette(np.random.default_rng(3), 8)
-    m = sm.match("#6a7a8a", palette=palette, pour=sm.Pour(batch_g=300, dose_step_cm=0.5))
+    m = sm.match("#6a7a8a", palette=palette, pour=sm.Pour(batch_g=300, dose_step=0.5))
     assert m.proved
-    assert all((2 * d) == int(2 * d) for d in m.closest.recipe.doses_cm.values())
+    assert all((2 * d) == int(2 * d) for d in m.closest.recipe.doses.values())
 
 
 def test_match_many_is_match() -> None:
@@ -548,7 +548,7 @@ def test_a_blend_is_more_intense_than_white_base() -> None:
 def test_bars_from_a_tube() -> None:
     # Common practice, no source: 85 to 90 cm a tube, so 42 to 45 bars of 100 g at 2 cm each.
     for pigment in sm.load_palette().pigments:
-        assert 42 <= pigment.tube_cm // 2 <= 45
+        assert 42 <= pigment.tube_size // 2 <= 45
 
 
 # --- bad input
@@ -594,7 +594,7 @@ def test_no_batch_is_advised_that_no_pour_takes(max_load: float) -> None:
 @pytest.mark.filterwarnings("error")
 def test_the_loosest_of_tolerances_takes_no_paste() -> None:
     found = sm.match("#d9822b", tolerance=1000.0)
-    assert found.frugal.recipe.doses_cm == {} and found.frugal_proved
+    assert found.frugal.recipe.doses == {} and found.frugal_proved
 
 
 @pytest.mark.parametrize(
@@ -606,7 +606,7 @@ def test_the_loosest_of_tolerances_takes_no_paste() -> None:
         {"max_pigments": True},
         {"tolerance": float("inf")},
         {"must_use": (3,)},
-        {"pour": sm.Pour(batch_g=100, dose_step_cm=50)},
+        {"pour": sm.Pour(batch_g=100, dose_step=50)},
         {"tolerance": "0.5"},
         {"tolerance": True},
         {"must_use": 3},
@@ -643,12 +643,12 @@ def test_numpy_whole_numbers_will_do() -> None:
 def test_names_may_come_one_by_one() -> None:
     asked = {"must_use": iter(["dusk"]), "must_avoid": (name for name in ["gorse"])}
     m = sm.match("#d9822b", **asked)  # type: ignore[arg-type]
-    assert "dusk" in m.recipe.doses_cm and "gorse" not in m.recipe.doses_cm
+    assert "dusk" in m.recipe.doses and "gorse" not in m.recipe.doses
 
 
 def test_everything_avoided_is_no_paste() -> None:
     m = sm.match("#d9822b", must_avoid=sm.load_palette().names)
-    assert m.recipe.doses_cm == {}
+    assert m.recipe.doses == {}
     json.dumps(m.verdict.sentence)
 
 
@@ -661,7 +661,7 @@ def test_what_is_known_badly_may_be_met_less_closely() -> None:
     assert vague.radius > 2
     found = sm.match(vague, pour=pour)
     assert found.closest == exact.closest
-    assert found.recipe.total_cm < exact.recipe.total_cm
+    assert found.recipe.total < exact.recipe.total
     assert found.delta_e <= max(found.closest.delta_e + 0.5, vague.radius)
     assert found.closest.delta_e > 1.0
     assert exact.verdict.limit == "whole centimetres"
@@ -681,7 +681,7 @@ def test_what_is_known_badly_may_be_met_less_closely() -> None:
 
 @pytest.mark.parametrize("lights", [(), ("A", "FL11")])
 def test_match_many_with_lights_and_let_downs(lights: tuple[str, ...]) -> None:
-    rosehip = sm.LetDown.made("rosehip", paste_cm=1, base_g=25)
+    rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25)
     asked = {"pour": sm.Pour(batch_g=100), "lights": lights, "let_downs": [rosehip]}
     targets = ["#eab9a9", "#d9822b"]
     many = list(sm.match_many(targets, chunk=1, **asked))  # type: ignore[arg-type]

@@ -48,7 +48,7 @@ def test_one_mould_same_doses_whatever_the_mass(from_g: int, to_g: int) -> None:
         there = sm.Pour(batch_g=to_g, thickness_cm=to_g / 100)
         look = sm.same_look(recipe, to_pour=there)
         assert look.how == "same doses", (doses, look.delta_e)
-        assert dict(look.recipe.doses_cm) == doses
+        assert dict(look.recipe.doses) == doses
         assert look.recipe.pour == there
 
 
@@ -78,10 +78,10 @@ def test_same_thickness_doses_go_with_the_mass(white: float) -> None:
     recipe = sm.Recipe({"gorse": 2.0, "dusk": 1.0}, sm.Pour(batch_g=100, white=white))
     look = sm.same_look(recipe, to_pour=sm.Pour(batch_g=300, white=white))
     assert look.how == "doses in proportion"
-    assert dict(look.recipe.doses_cm) == {"gorse": 6.0, "dusk": 3.0}
+    assert dict(look.recipe.doses) == {"gorse": 6.0, "dusk": 3.0}
     assert look.delta_e < 1e-9
     back = sm.same_look(look.recipe, to_pour=recipe.pour)
-    assert dict(back.recipe.doses_cm) == dict(recipe.doses_cm)
+    assert dict(back.recipe.doses) == dict(recipe.doses)
 
 
 def test_what_does_not_divide_is_dosed_anew() -> None:
@@ -90,12 +90,12 @@ def test_what_does_not_divide_is_dosed_anew() -> None:
     assert look.how == "dosed anew"
     assert look.recipe.pour.batch_g == 100
     # Against plain enumeration of all that 100 g takes.
-    wanted = np.array(sm.predict(recipe.doses_cm, pour=recipe.pour).lab)
+    wanted = np.array(sm.predict(recipe.doses, pour=recipe.pour).lab)
     labs = [sm.predict(d).lab for d in [{}, *whole_recipes(4)]]
     assert look.match.closest.delta_e == pytest.approx(delta_e(np.array(labs), wanted).min())
     assert look.delta_e <= look.match.closest.delta_e + 0.5
-    half = sm.same_look(recipe, to_pour=sm.Pour(batch_g=100, dose_step_cm=0.5))
-    assert dict(half.recipe.doses_cm) == {"gorse": 1.5, "rosehip": 1.0}
+    half = sm.same_look(recipe, to_pour=sm.Pour(batch_g=100, dose_step=0.5))
+    assert dict(half.recipe.doses) == {"gorse": 1.5, "rosehip": 1.0}
     assert half.delta_e < 1e-9
 
 
@@ -105,7 +105,7 @@ def test_over_the_load_limit_nothing_is_kept() -> None:
     look = sm.same_look(recipe, to_pour=lean)
     assert look.kept is None
     assert look.how == "dosed anew"
-    assert look.recipe.total_cm <= 3
+    assert look.recipe.total <= 3
     assert look.match.verdict.sentence in str(look)
 
 
@@ -124,7 +124,7 @@ def test_another_light_is_judged_from_the_spectrum() -> None:
     recipe = sm.Recipe({"gorse": 2.0, "rosehip": 2.0}, sm.Pour(batch_g=300))
     lamp = sm.View(illuminant="A", backing="black")
     look = sm.same_look(recipe, to_view=lamp)
-    seen = sm.predict(recipe.doses_cm, pour=recipe.pour, view=sm.View(illuminant="A"))
+    seen = sm.predict(recipe.doses, pour=recipe.pour, view=sm.View(illuminant="A"))
     assert look.target.lab_in(lamp) == pytest.approx(seen.lab, abs=1e-9)
     assert look.predicted.view == lamp
     assert look.delta_e == pytest.approx(
@@ -135,7 +135,7 @@ def test_another_light_is_judged_from_the_spectrum() -> None:
 def test_another_light_alone_changes_nothing() -> None:
     recipe = sm.Recipe({"gorse": 2.0, "rosehip": 2.0}, sm.Pour(batch_g=300))
     look = sm.same_look(recipe, to_view=sm.View(illuminant="LED-B3"))
-    assert dict(look.recipe.doses_cm) == dict(recipe.doses_cm)
+    assert dict(look.recipe.doses) == dict(recipe.doses)
     assert look.delta_e < 1e-9
 
 
@@ -215,7 +215,7 @@ def test_drawings() -> None:
     assert ax.get_title(loc="left") == found.sentence
     nothing = draw_batches(sm.smallest_batch("#0000ff"))
     assert "No batch of any mass" in nothing.get_title(loc="left")
-    m = sm.match("#f4d9c6", let_downs=[sm.LetDown.made("rosehip", paste_cm=1, base_g=50)])
+    m = sm.match("#f4d9c6", let_downs=[sm.LetDown.made("rosehip", paste=1, base_g=50)])
     said = [t.get_text() for t in draw_match(m).texts]
     assert any("rosehip let-down" in t for t in said)
     plt.close("all")
@@ -224,13 +224,13 @@ def test_drawings() -> None:
 def test_what_was_weighed_stays_to_hand() -> None:
     """Twice the batch of a recipe with a let-down takes twice of it, and not more paste."""
     pour = sm.Pour(batch_g=120, thickness_cm=2)
-    thinned = sm.LetDown.made("rosehip", paste_cm=1, base_g=200)
+    thinned = sm.LetDown.made("rosehip", paste=1, base_g=200)
     old = sm.match("#f4e0e4", pour=pour, let_downs=[thinned])
     (part,) = old.recipe.weighed
     twice = sm.same_look(old.recipe, to_pour=sm.Pour(batch_g=240, thickness_cm=2))
     assert twice.how == "doses in proportion" and twice.delta_e < 1e-6
     assert [w.mass_g for w in twice.recipe.weighed] == [2 * part.mass_g]
-    assert twice.recipe.doses_cm == pytest.approx({"rosehip": 2 * part.paste_cm})
+    assert twice.recipe.doses == pytest.approx({"rosehip": 2 * part.paste})
     # Half as thick: dosed anew with what is to hand, as well as any mass of it comes.
     half = sm.Pour(batch_g=120, thickness_cm=1)
     thin = sm.same_look(old, to_pour=half)

@@ -20,11 +20,11 @@ def best_by_enumeration(
     model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
     values = []
     for mass in masses:
-        most = int(pour.max_load * mass / 100 / pour.dose_step_cm + 1e-9)
+        most = int(pour.max_load * mass / 100 / pour.dose_step + 1e-9)
         axes = [np.arange(most + 1)] * len(palette.names)
         steps = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(axes))
         steps = steps[steps.sum(axis=1) <= most]
-        lab = model.lab(steps * (pour.dose_step_cm * 100.0 / mass))
+        lab = model.lab(steps * (pour.dose_step * 100.0 / mass))
         values.append(float(delta_e(lab, np.array(target.lab)).min()))
     return values
 
@@ -37,7 +37,7 @@ def test_every_mass_against_enumeration(seed: int) -> None:
         thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
         white=float(rng.choice([0.0, 0.2])),
         max_load=float(rng.choice([2.0, 4.0])),
-        dose_step_cm=float(rng.choice([0.5, 1.0])),
+        dose_step=float(rng.choice([0.5, 1.0])),
     )
     model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
     loads = rng.dirichlet(np.full(len(palette.names) + 1, 0.7))[:-1] * pour.max_load
@@ -48,7 +48,7 @@ def test_every_mass_against_enumeration(seed: int) -> None:
     )
     masses = [p.mass_g for p in found.curve]
     assert masses == [
-        m for m in (17.0 * k for k in range(1, 25)) if m * pour.max_load / 100 >= pour.dose_step_cm
+        m for m in (17.0 * k for k in range(1, 25)) if m * pour.max_load / 100 >= pour.dose_step
     ]
     values = best_by_enumeration(target, palette, pour, masses)
     assert [p.delta_e for p in found.curve] == pytest.approx(values, abs=1e-9)

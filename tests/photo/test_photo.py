@@ -409,7 +409,7 @@ def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
         # The true recipe counts among those that are as good, and the answer takes no more paste.
         made = sm.predict(doses, pour=pour)
         assert float(delta_e(np.array(made.lab), np.array(target.lab))) <= target.radius
-        assert match.recipe.total_cm <= sum(doses.values())
+        assert match.recipe.total <= sum(doses.values())
         assert float(delta_e(np.array(match.predicted.lab), true)) <= 2 * target.radius
     assert inside >= 4
 

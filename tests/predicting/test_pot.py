@@ -21,7 +21,7 @@ def coefficients(palette: sm.Palette, recipe: sm.Recipe) -> tuple[np.ndarray, np
     w = recipe.pour.white
     mu_a = (1 - w) * np.array(palette.clear.absorption) + w * np.array(palette.white.absorption)
     mu_s = (1 - w) * np.array(palette.clear.scattering) + w * np.array(palette.white.scattering)
-    for name, dose in recipe.doses_cm.items():
+    for name, dose in recipe.doses.items():
         mu_a = mu_a + dose * 100 / recipe.pour.batch_g * np.array(palette[name].absorption)
     return mu_a, mu_s
 

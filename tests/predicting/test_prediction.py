@@ -17,7 +17,7 @@ from tests.invented.problems import with_chalk
 def test_defaults_and_plain_results() -> None:
     first, second, *_ = sm.load_palette().names
     p = sm.predict({first: 2, second: 1.0})
-    assert p.recipe.doses_cm == {first: 2.0, second: 1.0}
+    assert p.recipe.doses == {first: 2.0, second: 1.0}
     assert p.recipe.pour == sm.Pour(batch_g=100, thickness_cm=1.0)
     assert p.view == sm.View(illuminant="D65", backing="white")
     assert p.reflectance.shape == (36,)
@@ -34,7 +34,7 @@ def test_defaults_and_plain_results() -> None:
 def test_zero_doses_are_left_out_and_order_is_the_palettes() -> None:
     a, b, c, *_ = sm.load_palette().names
     p = sm.predict({c: 1, a: 2, b: 0})
-    assert list(p.recipe.doses_cm) == [a, c]
+    assert list(p.recipe.doses) == [a, c]
     assert p.lab == sm.predict({a: 2, c: 1}).lab
 
 
@@ -187,12 +187,12 @@ def test_models_are_kept() -> None:
 
 def test_a_recipe_brings_its_pour() -> None:
     pour = sm.Pour(batch_g=300, thickness_cm=2)
-    thinned = sm.LetDown.made("rosehip", paste_cm=1, base_g=50)
+    thinned = sm.LetDown.made("rosehip", paste=1, base_g=50)
     recipe = sm.match("#f4d9c6", pour=pour, let_downs=[thinned]).recipe
     assert recipe.weighed
     seen = sm.predict(recipe)
     assert seen.recipe == recipe and sm.predict(recipe, pour=pour) == seen
-    assert seen.lab == sm.predict(recipe.doses_cm, pour=pour).lab
+    assert seen.lab == sm.predict(recipe.doses, pour=pour).lab
     with pytest.raises(sm.PourError, match="given twice") as found:
         sm.predict(recipe, pour=sm.Pour(batch_g=200))
     assert found.value.field == "pour"

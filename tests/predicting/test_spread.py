@@ -35,7 +35,7 @@ def test_against_a_hundred_thousand_squeezes(
 ) -> None:
     s = sm.spread(doses, pour=pour, target=target)
     aim = np.array(s.nominal.lab if target is None else sm.Target.from_hex(target).lab)
-    values = by_monte_carlo(s.recipe, aim, ruler_cm=0.2, scale_g=1.0, seed=1)
+    values = by_monte_carlo(s.recipe, aim, dose_slip=0.2, scale_g=1.0, seed=1)
     assert values.size == 100_000
     # Asked is 5 %; measured is at most 0.6 % over 24 recipes (tests.bench.batch spread).
     theirs = [values.mean(), *np.quantile(values, (0.5, 0.9, 0.95))]
@@ -46,7 +46,7 @@ def test_small_errors_of_one_dose_by_hand() -> None:
     # With one small even error the colour moves along a line, so CIEDE2000 to the recipe's own
     # colour is even between 0 and its largest value: the quantiles are those shares of it.
     doses, ruler = {"dusk": 3}, 0.01
-    s = sm.spread(doses, ruler_cm=ruler, scale_g=0.0)
+    s = sm.spread(doses, dose_slip=ruler, scale_g=0.0)
     ends = [np.array(sm.predict({"dusk": 3 + e}).lab) for e in (-ruler, ruler)]
     largest = float(np.mean([delta_e(end, np.array(s.nominal.lab)) for end in ends]))
     assert s.mean == pytest.approx(0.5 * largest, rel=0.01)
@@ -61,7 +61,7 @@ def test_small_errors_of_one_dose_by_hand() -> None:
 
 
 def test_nothing_off_is_nothing_strayed() -> None:
-    s = sm.spread({"gorse": 2}, ruler_cm=0.0, scale_g=0.0, target="#d9822b")
+    s = sm.spread({"gorse": 2}, dose_slip=0.0, scale_g=0.0, target="#d9822b")
     assert s.median == pytest.approx(s.nominal_delta_e, abs=1e-9)
     assert s.p95 == pytest.approx(s.nominal_delta_e, abs=1e-9)
     assert s.worst is None
@@ -73,7 +73,7 @@ def test_what_matters_most() -> None:
     assert sum(s.shares.values()) == pytest.approx(1.0)
     assert s.worst == "dusk"
     assert "dusk" in str(s)
-    coarse = sm.spread({"gorse": 9, "dusk": 1}, pour=sm.Pour(batch_g=400), ruler_cm=0.4)
+    coarse = sm.spread({"gorse": 9, "dusk": 1}, pour=sm.Pour(batch_g=400), dose_slip=0.4)
     assert coarse.p90 > 1.5 * s.p90
     large = sm.spread({"gorse": 90, "dusk": 10}, pour=sm.Pour(batch_g=4000))
     assert large.p90 < 0.2 * s.p90
@@ -109,9 +109,9 @@ def test_a_paste_that_scatters() -> None:
 @pytest.mark.parametrize(
     ("asked", "field"),
     [
-        ({"ruler_cm": -0.1}, "ruler_cm"),
-        ({"ruler_cm": "2 mm"}, "ruler_cm"),
-        ({"ruler_cm": float("nan")}, "ruler_cm"),
+        ({"dose_slip": -0.1}, "dose_slip"),
+        ({"dose_slip": "2 mm"}, "dose_slip"),
+        ({"dose_slip": float("nan")}, "dose_slip"),
         ({"scale_g": 30.0}, "scale_g"),
         ({"scale_g": True}, "scale_g"),
         ({"recipe": {"ink": 1}}, "pigment"),
@@ -173,16 +173,16 @@ def test_robust_match() -> None:
     assert m.spread.p90 < 0.7 * sm.spread(m.closest.recipe, target="#7a3b8f").p90
     assert "nine pours in ten" in str(m)
     assert "nine pours in ten" in m._repr_html_()
-    fine = sm.match("#7a3b8f", pour=pour, robust=True, ruler_cm=0.0, scale_g=0.0)
+    fine = sm.match("#7a3b8f", pour=pour, robust=True, dose_slip=0.0, scale_g=0.0)
     assert fine.recipe == fine.closest.recipe
-    squeezes = Squeezes(m.palette, pour, m.view, ruler_cm=0.2, scale_g=1.0)
-    steps = np.array([m.recipe.doses_cm.get(n, 0.0) for n in m.palette.names])
+    squeezes = Squeezes(m.palette, pour, m.view, dose_slip=0.2, scale_g=1.0)
+    steps = np.array([m.recipe.doses.get(n, 0.0) for n in m.palette.names])
     again = squeezes.percentile(steps, np.array(m.target.lab), SQUEEZES)
     assert again == pytest.approx(m.spread.p90, abs=1e-12)
 
 
 def test_a_robust_match_kept_in_a_file_and_on_the_sheet(tmp_path: Path) -> None:
-    m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, ruler_cm=0.3)
+    m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
     assert m.recipe != m.frugal.recipe
     sm.save(m, tmp_path / "order.json")
     back = sm.load(tmp_path / "order.json")
@@ -197,7 +197,7 @@ def test_a_robust_match_kept_in_a_file_and_on_the_sheet(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("asked", "field"),
-    [({"robust": "yes"}, "robust"), ({"ruler_cm": -1}, "ruler_cm"), ({"scale_g": 99}, "scale_g")],
+    [({"robust": "yes"}, "robust"), ({"dose_slip": -1}, "dose_slip"), ({"scale_g": 99}, "scale_g")],
 )
 def test_robust_refuses(asked: dict[str, object], field: str) -> None:
     with pytest.raises(sm.PourError) as found:
@@ -215,8 +215,8 @@ def test_let_downs_against_a_hundred_thousand_squeezes() -> None:
 
 
 def weighed(mass_g: float = 7.0, base_g: float = 50.0, **more: float) -> sm.Recipe:
-    part = sm.Weighed(sm.LetDown.made("rosehip", paste_cm=1, base_g=base_g, **more), mass_g)
-    return sm.Recipe({"rosehip": part.paste_cm}, sm.Pour(batch_g=100), (part,))
+    part = sm.Weighed(sm.LetDown.made("rosehip", paste=1, base_g=base_g, **more), mass_g)
+    return sm.Recipe({"rosehip": part.paste}, sm.Pour(batch_g=100), (part,))
 
 
 def test_what_a_let_down_is_made_of_is_shared_by_all_of_it() -> None:
@@ -228,13 +228,13 @@ def test_what_a_let_down_is_made_of_is_shared_by_all_of_it() -> None:
     far = [float(delta_e(np.array(end), np.array(s.nominal.lab))) for end in ends]
     assert s.mean == pytest.approx(0.25 * sum(far), rel=0.02)
     assert s.shares["making rosehip let-down"] == pytest.approx(1.0)
-    assert s.let_down_cm == {"rosehip": 1.0}
+    assert s.let_down_slips == {"rosehip": 1.0}
     # Made of five times as much at once it is five times better known.
-    better = sm.spread(recipe, scale_g=0.0, let_down_cm={"rosehip": 5})
+    better = sm.spread(recipe, scale_g=0.0, let_down_slips={"rosehip": 5})
     assert better.p90 == pytest.approx(s.p90 / 5, rel=0.05)
     # As much as the recipe takes is made, and enough for the scale.
-    assert sm.spread(weighed(mass_g=60.0)).let_down_cm == {"rosehip": 2.0}
-    assert sm.spread(weighed(base_g=2.0, mass_g=1.0)).let_down_cm == {"rosehip": 2.0}
+    assert sm.spread(weighed(mass_g=60.0)).let_down_slips == {"rosehip": 2.0}
+    assert sm.spread(weighed(base_g=2.0, mass_g=1.0)).let_down_slips == {"rosehip": 2.0}
     told = str(sm.spread(recipe))
     assert "made with 1 cm of paste at once" in told and "make more of it at once" in told
     again = sm.spread(recipe)
@@ -244,7 +244,7 @@ def test_what_a_let_down_is_made_of_is_shared_by_all_of_it() -> None:
 def test_strength_of_a_let_down_by_hand() -> None:
     # Paste alone is off, evenly: nine in ten lie within nine tenths of the limit.
     assert strength_off(2.0, 100.0, scale_g=0.0) == pytest.approx(0.9 * 0.2 / 2.0, rel=0.01)
-    part = sm.ToMake(sm.LetDown.made("rosehip", paste_cm=2, base_g=100), 2.0, 100.0, 7.0)
+    part = sm.ToMake(sm.LetDown.made("rosehip", paste=2, base_g=100), 2.0, 100.0, 7.0)
     assert part.off == strength_off(2.0, 100.0)
     assert f"{part.off:.0%}" in str(part)
 
@@ -265,7 +265,7 @@ def test_bad_let_downs(asked: dict[str, object], field: str) -> None:
 
 @pytest.mark.parametrize("lights", [(), ("D65", "A")])
 def test_robust_with_let_downs_and_lights_against_all(lights: tuple[str, ...]) -> None:
-    rosehip = sm.LetDown.made("rosehip", paste_cm=1, base_g=25, step_g=2)
+    rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25, step_g=2)
     palette = sm.load_palette().only("gorse", "rosehip")
     asked = {"palette": palette, "pour": sm.Pour(batch_g=100), "lights": lights}
     target = "#eab9a9"
@@ -291,7 +291,7 @@ def test_robust_with_let_downs_and_lights_against_all(lights: tuple[str, ...]) -
 
 
 def test_a_robust_match_of_all_kinds_is_kept(tmp_path: Path) -> None:
-    rosehip = sm.LetDown.made("rosehip", paste_cm=1, base_g=25)
+    rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25)
     m = sm.match(
         "#eab9a9", pour=sm.Pour(batch_g=100), lights=["D65", "A"], let_downs=[rosehip], robust=True
     )

@@ -98,10 +98,10 @@ def test_what_is_too_dark_is_thinned_and_what_is_too_pale_gets_paste(grams: floa
         assert c.status == "can be saved"
         if factor > 1:
             assert c.advice.clear_g > 0
-            assert c.advice.total_cm == 0
+            assert c.advice.total == 0
         else:
             assert c.advice.clear_g == 0
-            assert set(c.advice.doses_cm) == {"rosehip"}
+            assert set(c.advice.doses) == {"rosehip"}
 
 
 @pytest.mark.parametrize("name", NAMES)

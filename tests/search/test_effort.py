@@ -140,7 +140,7 @@ def test_spectra_of_a_floor_under_real_valued_doses(spectra: Callable[[], int]) 
 
 
 def test_spectra_of_several_lights_and_let_downs(spectra: Callable[[], int]) -> None:
-    rosehip = sm.LetDown.made("rosehip", paste_cm=1, base_g=25)
+    rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25)
     for asked, most in (
         ({"lights": ("D65", "A", "FL11"), "pour": sm.Pour(batch_g=900)}, 63_015),
         ({"let_downs": [rosehip], "pour": sm.Pour(batch_g=400)}, 18_791),

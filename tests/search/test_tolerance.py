@@ -92,7 +92,7 @@ def test_uncertain_lightness_leaves_no_leeway_in_hue() -> None:
     plain = sm.Target.from_lab((62, 26, 53))
     exact = sm.match(plain, pour=pour)
     assert found.closest.recipe == exact.closest.recipe
-    assert found.recipe.total_cm < exact.recipe.total_cm
+    assert found.recipe.total < exact.recipe.total
 
     def stray(match: sm.Match) -> float:
         return float(np.hypot(*np.subtract(match.predicted.lab, target.lab)[1:]))
@@ -127,7 +127,7 @@ def test_several_lights_know_of_it_too() -> None:
     beliefs = [Leeway(0.5, target.radius, rows(known)).belief(goal, closest) for goal in goals]
     least = np.inf
     for dose in doses:
-        if sum(dose) >= found.recipe.total_cm:
+        if sum(dose) >= found.recipe.total:
             continue
         recipe = {n: d for n, d in zip(names, dose, strict=True) if d}
         labs = [

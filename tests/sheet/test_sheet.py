@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 import shadematch as sm
 from shadematch.predicting.pot import HOT_LIMIT
 from shadematch.sheet.content import yield_of
-from shadematch.sheet.drawing import RULER_CM, scale_for
+from shadematch.sheet.drawing import DOSE_SLIP_CM, scale_for
 from shadematch.sheet.words import clean, isolated
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.models import shape_of
@@ -118,11 +118,11 @@ def test_everything_is_on_it(match: sm.Match) -> None:
         "Spray.",
         "Set.",
     ]
-    wanted += list(match.recipe.doses_cm)
+    wanted += list(match.recipe.doses)
     for words in wanted:
         assert words in page.text, words
         assert words in squeezed(sheet.text), words
-    for name, dose in match.recipe.doses_cm.items():
+    for name, dose in match.recipe.doses.items():
         assert f"{dose:g} cm {name}" in page.text
         assert f"{dose:g} cm {name}" in squeezed(sheet.text)
     assert looks.pot.hex in sheet.text
@@ -187,7 +187,7 @@ def test_scales() -> None:
         assert [float(w) for w in widths] == pytest.approx(
             [10 * dose / scale_for(dose)] * 2, abs=0.01
         )
-        assert max(map(float, widths)) <= 10 * RULER_CM
+        assert max(map(float, widths)) <= 10 * DOSE_SLIP_CM
 
 
 @pytest.mark.parametrize(
@@ -231,14 +231,14 @@ def test_a_saved_recipe_and_its_repeat(match: sm.Match, tmp_path: Path) -> None:
         assert again.palette.fingerprint in text
         assert f"CIEDE2000 {again.to_target:.2f}" in text
     # A paste that it doesn't take has gone: the same colour, but nothing is proved of the rest.
-    spare = next(n for n in match.palette.names if n not in match.closest.recipe.doses_cm)
+    spare = next(n for n in match.palette.names if n not in match.closest.recipe.doses)
     sm.save(match, tmp_path / "c.json", choice=match.closest)
     less = sm.repeat(tmp_path / "c.json", palette=match.palette.without(spare))
     assert less.same
     assert match.proof in squeezed(sm.batch_sheet(sm.load(tmp_path / "c.json")).text)
     assert match.proof not in squeezed(sm.batch_sheet(less).text)
     assert less.palette.fingerprint in sm.batch_sheet(less).text
-    gone = sm.repeat(saved, palette=match.palette.without(next(iter(match.recipe.doses_cm))))
+    gone = sm.repeat(saved, palette=match.palette.without(next(iter(match.recipe.doses))))
     with pytest.raises(sm.PourError, match="no longer has"):
         sm.batch_sheet(gone)
     with pytest.raises(sm.PourError, match="its own palette"):
@@ -247,8 +247,8 @@ def test_a_saved_recipe_and_its_repeat(match: sm.Match, tmp_path: Path) -> None:
 
 def test_let_downs_are_weighed_and_their_base_is_not_melted_twice() -> None:
     weighed = (
-        sm.Weighed(sm.LetDown.made("dusk", paste_cm=1, base_g=40), 25.0),
-        sm.Weighed(sm.LetDown.made("kelp", paste_cm=1, base_g=50, white=1.0), 10.0),
+        sm.Weighed(sm.LetDown.made("dusk", paste=1, base_g=40), 25.0),
+        sm.Weighed(sm.LetDown.made("kelp", paste=1, base_g=50, white=1.0), 10.0),
     )
     doses = {"gorse": 2.0, "dusk": 1.0 + 25 / 40, "kelp": 10 / 50}
     recipe = sm.Recipe(doses, sm.Pour(batch_g=200, white=0.1), weighed)

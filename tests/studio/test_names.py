@@ -38,7 +38,7 @@ MADE: dict[str, Callable[[str, Path], object]] = {
     "a file": saved,
     "Tubes": lambda name, _: sm.Tubes(pigment=name, full=1),
     "Order": lambda name, _: sm.Order(name=name, target="#d9822b", bars=1),
-    "LetDown": lambda name, _: sm.LetDown(pigment=name, cm_per_g=0.1),
+    "LetDown": lambda name, _: sm.LetDown(pigment=name, paste_per_g=0.1),
     "Recipe": lambda name, _: sm.Recipe({name: 1.0}, sm.Pour()),
     "light": lambda name, _: sm.Illuminant(name, GRID, (1.0,) * 36),
     "TestPour": lambda name, _: sm.TestPour.from_lab({"gorse": 1}, (50, 0, 0), name=name),
@@ -100,4 +100,4 @@ def test_a_palette_has_no_two_names_that_look_the_same(one: str, other: str) -> 
     palette = sm.Palette(pigments=(first,), **bases)
     with pytest.raises(sm.UnknownNameError, match="spelt with other characters: copy it"):
         sm.predict({other: 1.0}, palette=palette)
-    assert sm.predict({one: 1.0}, palette=palette).recipe.doses_cm == {one: 1.0}
+    assert sm.predict({one: 1.0}, palette=palette).recipe.doses == {one: 1.0}

@@ -21,7 +21,7 @@ def test_demo_palette_says_that_it_is_invented() -> None:
     palette = sm.load_palette()
     assert len(palette.pigments) == 5
     assert "Invented" in palette.note
-    assert all(85 <= p.tube_cm <= 90 for p in palette.pigments)  # common practice, no source
+    assert all(85 <= p.tube_size <= 90 for p in palette.pigments)  # common practice, no source
 
 
 def test_demo_palette_is_what_its_script_writes() -> None:
@@ -84,7 +84,7 @@ def test_round_trip_of_everything_a_paste_may_have(tmp_path: Path) -> None:
         name="Möwe \u2014 \U0001f426 <b>",
         absorption=tuple(np.linspace(0, 1 / 3, 36).tolist()),
         scattering=tuple(np.linspace(5e-324, 1e3, 36).tolist()),
-        tube_cm=85.5,
+        tube_size=85.5,
         tube_price=None,
     )
     palette = sm.Palette(pigments=(odd, *own.pigments), clear=own.clear, white=own.white, note="x")
@@ -147,10 +147,10 @@ BAD_PASTE: list[tuple[str, Any, str]] = [
     ("absorption", [0.1] * 35 + ["0.1"], "absorption"),
     ("absorption", [0.1] * 35 + [True], "absorption"),
     ("scattering", [-1.0] * 36, "scattering"),
-    ("tube_cm", 0, "tube_cm"),
-    ("tube_cm", 1e-300, "tube_cm"),
-    ("tube_cm", 1e300, "tube_cm"),
-    ("tube_cm", "87", "tube_cm"),
+    ("tube_size", 0, "tube_size"),
+    ("tube_size", 1e-300, "tube_size"),
+    ("tube_size", 1e300, "tube_size"),
+    ("tube_size", "87", "tube_size"),
     ("tube_price", -1, "tube_price"),
     ("tube_price", 1e308, "tube_price"),
     ("tube_price", float("nan"), "tube_price"),
@@ -200,7 +200,7 @@ def test_missing_entries_are_named() -> None:
         (("pigments", 0, "tube_price"), True),
         (("pigments", 0, "name"), "x" * 201),
         (("pigments", 0, "absorption", 0), 10**400),
-        (("pigments", 0, "tube_cm"), 10**400),
+        (("pigments", 0, "tube_size"), 10**400),
         (("wavelengths_nm", 35), 10**400),
         (("clear", "scattering"), [1e308] * 36),
     ],

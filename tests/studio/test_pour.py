@@ -19,10 +19,10 @@ counts = st.dictionaries(st.sampled_from("abcdefgh"), st.integers(1, 4000), min_
 @given(batch=st.integers(1, 100_000), tenths=st.integers(1, 100), step=steps)
 def test_most_steps_is_exact(batch: int, tenths: int, step: float) -> None:
     # In fractions, where 0.1 is a tenth: no step lost or gained by binary rounding.
-    pour = sm.Pour(batch_g=batch, max_load=tenths / 10, dose_step_cm=step)
+    pour = sm.Pour(batch_g=batch, max_load=tenths / 10, dose_step=step)
     exact = Fraction(tenths, 10) * batch / 100 / Fraction(str(step))
     assert pour.max_steps == math.floor(exact)
-    assert pour.max_total_cm == pytest.approx(float(Fraction(tenths, 10) * batch / 100))
+    assert pour.max_total == pytest.approx(float(Fraction(tenths, 10) * batch / 100))
     assert pour.load_per_step == pytest.approx(step * 100 / batch)
 
 
@@ -37,7 +37,7 @@ def test_the_two_bases_make_up_the_batch(batch: float, white: float) -> None:
 @settings(deadline=None)
 @given(counts=counts, step=steps)
 def test_proportions_are_in_lowest_terms(counts: dict[str, int], step: float) -> None:
-    pour = sm.Pour(batch_g=1000, dose_step_cm=step)
+    pour = sm.Pour(batch_g=1000, dose_step=step)
     recipe = sm.Recipe({name: round(count * step, 9) for name, count in counts.items()}, pour)
     shares = recipe.proportions
     assert shares is not None
@@ -45,30 +45,30 @@ def test_proportions_are_in_lowest_terms(counts: dict[str, int], step: float) ->
     assert math.gcd(*shares.values()) == 1
     common = math.gcd(*counts.values())
     assert {name: share * common for name, share in shares.items()} == counts
-    assert recipe.total_cm == pytest.approx(sum(counts.values()) * step)
-    assert recipe.load == pytest.approx(recipe.total_cm / 10)
+    assert recipe.total == pytest.approx(sum(counts.values()) * step)
+    assert recipe.load == pytest.approx(recipe.total / 10)
     assert recipe.tubes == len(counts)
 
 
 def test_doses_between_steps_have_no_proportions() -> None:
-    whole, half = sm.Pour(), sm.Pour(dose_step_cm=0.5)
+    whole, half = sm.Pour(), sm.Pour(dose_step=0.5)
     assert sm.Recipe({"a": 0.5, "b": 1.0}, whole).proportions is None
     assert sm.Recipe({"a": 0.5, "b": 1.0}, half).proportions == {"a": 1, "b": 2}
     assert sm.Recipe({"a": 1 / 3}, half).proportions is None
     for odd in (1e-4, 1.0004, 2.00001):
         assert sm.Recipe({"a": odd, "b": 1.0}, whole).proportions is None
-    assert sm.Recipe({"a": 1.0}, sm.Pour(dose_step_cm=0.0101)).proportions is None
-    assert sm.Recipe({"a": 1.0, "b": 2 / 3}, sm.Pour(dose_step_cm=1 / 3)).proportions == {
+    assert sm.Recipe({"a": 1.0}, sm.Pour(dose_step=0.0101)).proportions is None
+    assert sm.Recipe({"a": 1.0, "b": 2 / 3}, sm.Pour(dose_step=1 / 3)).proportions == {
         "a": 3,
         "b": 2,
     }
 
 
 def test_let_downs_bring_no_more_than_the_recipe_holds() -> None:
-    half = sm.Weighed(sm.LetDown(pigment="a", cm_per_g=0.1), 50.0)
-    white = sm.Weighed(sm.LetDown(pigment="a", cm_per_g=0.1, white=1.0), 50.0)
+    half = sm.Weighed(sm.LetDown(pigment="a", paste_per_g=0.1), 50.0)
+    white = sm.Weighed(sm.LetDown(pigment="a", paste_per_g=0.1, white=1.0), 50.0)
     clear, pale = sm.Pour(batch_g=100), sm.Pour(batch_g=100, white=0.4)
-    assert sm.Recipe({"a": 5.0}, clear, (half,)).squeezed_cm == {}
+    assert sm.Recipe({"a": 5.0}, clear, (half,)).squeezed == {}
     assert sm.Recipe({"a": 10.0}, clear, (half, half)).clear_g == pytest.approx(0.0, abs=1e-9)
     for doses, pour, parts, short in (
         ({}, clear, (half,), "paste"),
@@ -93,7 +93,7 @@ def test_text_and_copies() -> None:
     assert hash(pour) == hash(sm.Pour(batch_g=500, thickness_cm=2, white=0.25))
 
 
-@pytest.mark.parametrize("field", ["batch_g", "thickness_cm", "white", "max_load", "dose_step_cm"])
+@pytest.mark.parametrize("field", ["batch_g", "thickness_cm", "white", "max_load", "dose_step"])
 @pytest.mark.parametrize(
     "value",
     [
@@ -119,7 +119,7 @@ def test_unknown_field_and_missing_name() -> None:
 def test_doses_of_a_recipe_can_not_be_changed() -> None:
     recipe = sm.predict({"gorse": 1}).recipe
     with pytest.raises(TypeError):
-        recipe.doses_cm["gorse"] = 5.0  # type: ignore[index]
+        recipe.doses["gorse"] = 5.0  # type: ignore[index]
 
 
 def test_recipes_can_be_kept_in_sets() -> None:

@@ -14,17 +14,17 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 
 def test_dose_and_mass_arithmetic() -> None:
     pour = sm.Pour(batch_g=250, white=0.2, max_load=4.0)
-    assert pour.max_total_cm == pytest.approx(10)
+    assert pour.max_total == pytest.approx(10)
     assert pour.max_steps == 10
     assert (pour.clear_g, pour.white_g) == pytest.approx((200, 50))
-    assert sm.Pour(batch_g=250, dose_step_cm=0.5).max_steps == 20
+    assert sm.Pour(batch_g=250, dose_step=0.5).max_steps == 20
     assert sm.Pour(batch_g=70, max_load=4.0).max_steps == 2
     # 0.1 * 3 is not 0.3 in binary; the limit must not lose a step by it.
-    assert sm.Pour(batch_g=100, max_load=0.3, dose_step_cm=0.1).max_steps == 3
+    assert sm.Pour(batch_g=100, max_load=0.3, dose_step=0.1).max_steps == 3
     recipe = sm.Recipe({"a": 4.0, "b": 6.0}, pour)
     assert recipe.proportions == {"a": 2, "b": 3}
-    assert (recipe.total_cm, recipe.load, recipe.tubes) == (10.0, 4.0, 2)
-    half = sm.Recipe({"a": 0.5, "b": 1.5}, sm.Pour(dose_step_cm=0.5))
+    assert (recipe.total, recipe.load, recipe.tubes) == (10.0, 4.0, 2)
+    half = sm.Recipe({"a": 0.5, "b": 1.5}, sm.Pour(dose_step=0.5))
     assert half.proportions == {"a": 1, "b": 3}
     assert sm.Recipe({"a": 0.7}, pour).proportions is None
     assert sm.Recipe({}, pour).proportions == {}
@@ -37,7 +37,7 @@ def test_dose_and_mass_arithmetic() -> None:
         *(("thickness_cm", v) for v in (0, -1, 1000)),
         *(("white", v) for v in (-0.1, 1.1, "clear")),
         *(("max_load", v) for v in (0, -1, float("nan"))),
-        *(("dose_step_cm", v) for v in (0, -1)),
+        *(("dose_step", v) for v in (0, -1)),
     ],
 )
 def test_bad_pour(field: str, value: object) -> None:

@@ -100,7 +100,7 @@ def test_numbers_come_out_of_decimal_commas(tmp_path: Path) -> None:
     assert (one.bar_g, one.tolerance, one.view.backing) == (90.5, 0.8, 0.25)
     assert two.target == sm.Target.from_lab((38.5, 22, 18.25))
     assert three.recipe is not None
-    assert dict(three.recipe.doses_cm) == {"gorse": 3.5, "rosehip": 1.0}
+    assert dict(three.recipe.doses) == {"gorse": 3.5, "rosehip": 1.0}
 
 
 @pytest.mark.parametrize("line", ["{};{}", "{}\t{}", "{} {}", "  {}   {} ", "{}\t \t{}", '"{}" {}'])

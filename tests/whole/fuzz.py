@@ -294,7 +294,7 @@ def _otherwise(kind: str, raw: bytes, found: Any) -> str:
             return "not the same palette when saved"
     elif kind == "recipe":
         data = json.loads(raw.decode("utf-8-sig"))
-        if {n: d for n, d in data["doses_cm"].items() if d} != dict(found.recipe.doses_cm):
+        if {n: d for n, d in data["doses"].items() if d} != dict(found.recipe.doses):
             return "other doses"
     elif kind in ("orders", "shelf"):
         lines = [s for s in _decoded(raw) if not re.match(r'["\s]*#(?![0-9a-fA-F]{3,6}\W)', s)]

@@ -240,7 +240,7 @@ CALLS: dict[str, Call] = {
     "Base": Call(sm.Base, _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36)),
     "Pigment": Call(
         sm.Pigment,
-        _with(name="p", absorption=(0.1,) * 36, scattering=None, tube_cm=87.0, tube_price=9.5),
+        _with(name="p", absorption=(0.1,) * 36, scattering=None, tube_size=87.0, tube_price=9.5),
     ),
     "Palette": Call(
         sm.Palette,
@@ -253,14 +253,14 @@ CALLS: dict[str, Call] = {
     ),
     "Pour": Call(sm.Pour, _with(**POUR.model_dump())),
     "View": Call(sm.View, _with(**sm.View().model_dump())),
-    "LetDown": Call(sm.LetDown, _with(pigment="gorse", cm_per_g=0.02, step_g=1.0, white=0.0)),
+    "LetDown": Call(sm.LetDown, _with(pigment="gorse", paste_per_g=0.02, step_g=1.0, white=0.0)),
     "LetDown.made": Call(
         sm.LetDown.made,
-        _with(pigment="gorse", paste_cm=1.0, base_g=50.0, step_g=1.0, white=0.0),
+        _with(pigment="gorse", paste=1.0, base_g=50.0, step_g=1.0, white=0.0),
     ),
-    "Recipe": Call(sm.Recipe, _with(doses_cm=DOSES, pour=POUR, weighed=())),
+    "Recipe": Call(sm.Recipe, _with(doses=DOSES, pour=POUR, weighed=())),
     "Weighed": Call(
-        sm.Weighed, _with(let_down=sm.LetDown(pigment="gorse", cm_per_g=0.02), mass_g=5.0)
+        sm.Weighed, _with(let_down=sm.LetDown(pigment="gorse", paste_per_g=0.02), mass_g=5.0)
     ),
     "Target": Call(
         sm.Target,
@@ -330,7 +330,7 @@ CALLS: dict[str, Call] = {
     ),
     "Tubes": Call(
         sm.Tubes,
-        _with(pigment="gorse", full=1, opened_cm=(3.0,), tube_cm=80.0, price=9.0, most=3),
+        _with(pigment="gorse", full=1, opened=(3.0,), tube_size=80.0, price=9.0, most=3),
     ),
     "Stock": Call(
         sm.Stock,
@@ -399,19 +399,17 @@ CALLS: dict[str, Call] = {
     "Palette.from_dict": Call(sm.Palette.from_dict, lambda _: {"data": palette().to_dict()}),
     "Palette.save": Call(_of(palette, "save"), lambda f: {"path": f / "p.json"}),
     # colours
-    "predict": Call(sm.predict, _in_palette(doses_cm=DOSES)),
+    "predict": Call(sm.predict, _in_palette(doses=DOSES)),
     "layers": Call(sm.layers, _in_palette(stack=[(DOSES, 0.5), ({"rosehip": 1.0}, 0.5)])),
     "wedge": Call(
         sm.wedge,
         _in_palette(recipe=DOSES, from_cm=0.2, to_cm=1.0, height_cm=1.2, clear_top=True, steps=4),
     ),
-    "ladder": Call(
-        sm.ladder, _in_palette(doses_cm=DOSES, along="load", values=(1.0, 2.0), every=5.0)
-    ),
+    "ladder": Call(sm.ladder, _in_palette(doses=DOSES, along="load", values=(1.0, 2.0), every=5.0)),
     "in_the_pot": Call(
         sm.in_the_pot, _in_palette(recipe=DOSES, depth_cm=8.0, pot="steel", drop_mm=3.0)
     ),
-    "spread": Call(sm.spread, _in_palette(recipe=DOSES, ruler_cm=0.2, scale_g=1.0, target=CODE)),
+    "spread": Call(sm.spread, _in_palette(recipe=DOSES, dose_slip=0.2, scale_g=1.0, target=CODE)),
     "lights": Call(
         sm.lights,
         lambda _: {
@@ -453,7 +451,7 @@ CALLS: dict[str, Call] = {
             lights=(),
             let_downs=(),
             robust=False,
-            ruler_cm=0.2,
+            dose_slip=0.2,
             scale_g=1.0,
         ),
     ),
@@ -559,16 +557,16 @@ CALLS: dict[str, Call] = {
             "must_avoid": (),
             "strength_spread": 0.1,
             "white_spread": 0.1,
-            "ruler_cm": 0.2,
+            "dose_slip": 0.2,
             "scale_g": 1.0,
-            "let_down_cm": None,
+            "let_down_slips": None,
             "measured_spread": 0.3,
             "model_spread": 0.5,
         },
         slow=True,
     ),
     "Correction.added": Call(
-        _of(correction, "added"), _with(doses_cm={"gorse": 1.0}, clear_g=10.0, white_g=0.0)
+        _of(correction, "added"), _with(doses={"gorse": 1.0}, clear_g=10.0, white_g=0.0)
     ),
     # gamuts
     "gamut": Call(sm.gamut, _in_palette(max_pigments=2)),
@@ -631,9 +629,9 @@ CALLS: dict[str, Call] = {
         for name, given in {
             "without": _with(names=("gorse",)),
             "row": _with(pigment="gorse"),
-            "tube_cm": lambda _: {"pigment": "gorse", "palette": palette()},
+            "tube_size": lambda _: {"pigment": "gorse", "palette": palette()},
             "price": lambda _: {"pigment": "gorse", "palette": palette()},
-            "shelf_cm": lambda _: {"pigment": "gorse", "palette": palette()},
+            "shelf": lambda _: {"pigment": "gorse", "palette": palette()},
             "check": lambda _: {"palette": palette()},
         }.items()
     },

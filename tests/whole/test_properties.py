@@ -107,7 +107,7 @@ pours = st.builds(
     thickness_cm=st.one_of(st.floats(0.01, 100), st.just(1.0)),
     white=st.one_of(st.just(0.0), st.just(1.0), st.floats(0, 1)),
     max_load=st.floats(0.5, 4),
-    dose_step_cm=st.sampled_from([1.0, 0.5, 0.7]),
+    dose_step=st.sampled_from([1.0, 0.5, 0.7]),
 )
 views = st.builds(
     sm.View,
@@ -155,7 +155,6 @@ BY_NAME: dict[str, Any] = {
     "measured": lab,
     "lab": lab,
     "doses": dosed,
-    "doses_cm": dosed,
     "recipe": st.builds(sm.Recipe, dosed, pours),
     "xyz": lab,
     "targets": st.lists(lab.map(_targets), max_size=3),
