@@ -9,8 +9,8 @@ have, over a little grey; positions and strengths were chosen for a wide gamut
 
 import numpy as np
 
-from shadematch.materials import Base, Palette, Pigment
-from shadematch.standards import WAVELENGTHS_NM as NM
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.studio.palette import Base, Palette, Pigment
 
 
 def band(centre_nm, width_nm, height, tail=1.0):
@@ -52,7 +52,7 @@ def palette():
     )
     return Palette(
         pigments=tuple(
-            Pigment(name=name, absorption=rounded(curve), tube_cm=87, tube_price=price)
+            Pigment(name=name, absorption=rounded(curve), tube_size=87, tube_price=price)
             for name, (curve, price) in PASTES.items()
         ),
         clear=clear,

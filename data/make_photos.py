@@ -23,11 +23,17 @@ SIZE = (800, 600)
 DOSES = {"gorse": 3.0, "rosehip": 1.0}
 POUR = sm.Pour(batch_g=500, thickness_cm=1.0, white=0.25)
 SCENES = {
-    "window.jpg": ("D65", 0, ph.Conditions(0.95, 0.8, 0.1, (0.15, 0.05), 0.08, 0.004, 0.004,
-                                           (0.9, 0.005), 88, True)),
-    "lamp.jpg": ("A", 1, ph.Conditions(0.85, 0.85, 0.15, (-0.1, 0.08), 0.08, 0.004, 0.007,
-                                       (0.9, 0.005), 88, True)),
-}  # fmt: skip
+    "window.jpg": (
+        "D65",
+        0,
+        ph.Conditions(0.95, 0.8, 0.1, (0.15, 0.05), 0.08, 0.004, 0.004, (0.9, 0.005), 88, True),
+    ),
+    "lamp.jpg": (
+        "A",
+        1,
+        ph.Conditions(0.85, 0.85, 0.15, (-0.1, 0.08), 0.08, 0.004, 0.007, (0.9, 0.005), 88, True),
+    ),
+}
 
 
 def main() -> None:
@@ -38,9 +44,14 @@ def main() -> None:
     folder.mkdir(exist_ok=True)
     for seed, (name, (light, camera, conditions)) in enumerate(SCENES.items()):
         picture = ph.photograph(
-            spectrum, light=light, camera=ph.cameras()[camera], conditions=conditions,
-            rng=np.random.default_rng(70 + seed), size=SIZE, wide_gamut=True,
-        )  # fmt: skip
+            spectrum,
+            light=light,
+            camera=ph.cameras()[camera],
+            conditions=conditions,
+            rng=np.random.default_rng(70 + seed),
+            size=SIZE,
+            wide_gamut=True,
+        )
         data = ph.jpeg(picture, conditions.quality, icc_profile=icc(P3, SRGB_PARA))
         (folder / name).write_bytes(data)
     slope, vignetting = SCENES["window.jpg"][2].slope, SCENES["window.jpg"][2].vignetting
@@ -51,7 +62,7 @@ def main() -> None:
         "region": ph.SAMPLE,
         "neutral": ph.PAPER,
         "chart": ph.CHART,
-        "doses_cm": DOSES,
+        "doses": DOSES,
         "pour": POUR.model_dump(),
         "true_lab_d65": [round(float(v), 2) for v in ph.true_lab(spectrum)],
     }

@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 
 import shadematch as sm
-from shadematch.colorimetry import xyz_to_lab
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
-from shadematch.standards import WAVELENGTHS_NM as NM
 
 INDEX, ASYMMETRY = 1.46, 0.5
 FOLDER = Path("data")

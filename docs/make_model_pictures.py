@@ -14,8 +14,8 @@ from matplotlib.patches import FancyArrowPatch, Rectangle
 from scipy.optimize import brentq
 
 import shadematch as sm
-from shadematch.difference import delta_e
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 
 mpl.use("Agg")
 mpl.rcParams.update({"font.size": 15, "svg.hashsalt": "shadematch"})
@@ -58,8 +58,18 @@ def draw_path():
     }
     for text, points in ways.items():
         for start, end in itertools.pairwise(points):
-            ax.add_patch(FancyArrowPatch(start, end, arrowstyle="-|>", mutation_scale=14, lw=1.8,
-                                         shrinkA=0, shrinkB=0, color="black"))  # fmt: skip
+            ax.add_patch(
+                FancyArrowPatch(
+                    start,
+                    end,
+                    arrowstyle="-|>",
+                    mutation_scale=14,
+                    lw=1.8,
+                    shrinkA=0,
+                    shrinkB=0,
+                    color="black",
+                )
+            )
         ax.text(np.mean([p[0] for p in points]), 3.75, text, ha="center", fontsize=13)
     ax.text(9.3, 0.95, "bar", ha="right")
     ax.text(9.3, 0.1, "paper", ha="right")
@@ -73,15 +83,17 @@ def draw_mixing():
     both = colour({"gorse": 2, "dusk": 1})
     yellow, blue = colour({"gorse": 2}), colour({"dusk": 1})
     figure, ax = pyplot.subplots(figsize=(8, 3.6), layout="constrained")
-    for found, label, style in ((yellow, "2 cm gorse", "-"), (blue, "1 cm dusk", "-"),
-                                (both, "both", "--")):  # fmt: skip
+    for found, label, style in (
+        (yellow, "2 cm gorse", "-"),
+        (blue, "1 cm dusk", "-"),
+        (both, "both", "--"),
+    ):
         ax.plot(WAVELENGTHS_NM, found.reflectance, style, color=found.hex, lw=4, label=label)
     ax.set(xlabel="wavelength [nm]", ylabel="light that comes back", xlim=(400, 700), ylim=(0, 1))
     ax.legend(frameon=False, loc="upper left")
     figure.savefig(FOLDER / "model-mixing.png", dpi=80)
     mean = sm.Target.from_lab(tuple(np.mean([yellow.lab, blue.lab], axis=0)))
-    return [("gorse", yellow.hex), ("dusk", blue.hex), ("both", both.hex),
-            ("half way", mean.hex)]  # fmt: skip
+    return [("gorse", yellow.hex), ("dusk", blue.hex), ("both", both.hex), ("half way", mean.hex)]
 
 
 def draw_differences():
@@ -100,8 +112,9 @@ def draw_differences():
             ax.add_patch(Rectangle((i, 0), 0.46, 1, facecolor=first.hex))
             ax.add_patch(Rectangle((i + 0.46, 0), 0.46, 1, facecolor=second.hex))
             ax.text(i + 0.46, -0.1, f"CIEDE2000 {asked}", ha="center", va="top")
-            ax.text(i + 0.46, -0.42, f"{moved} 1 and {cm:.2f} cm", ha="center", va="top",
-                    fontsize=12)  # fmt: skip
+            ax.text(
+                i + 0.46, -0.42, f"{moved} 1 and {cm:.2f} cm", ha="center", va="top", fontsize=12
+            )
         ax.set(xlim=(-0.02, 3.94), ylim=(-0.8, 1.02))
         ax.axis("off")
     figure.savefig(FOLDER / "questions-differences.png", dpi=80)
@@ -113,31 +126,48 @@ def main():
     draw_differences()
     swatches(
         [
-            ("2 cm of paste in 100 g, bars of", [
-                (f"{cm:g} cm", colour(LOAD, thickness_cm=cm).hex) for cm in (0.25, 0.5, 1, 2, 4)
-            ]),
-            ("1 cm thick, paste in 100 g", [
-                (f"{cm:g} cm", colour(dict.fromkeys(LOAD, cm / 2)).hex) for cm in (0.5, 1, 2, 4, 8)
-            ]),
+            (
+                "2 cm of paste in 100 g, bars of",
+                [(f"{cm:g} cm", colour(LOAD, thickness_cm=cm).hex) for cm in (0.25, 0.5, 1, 2, 4)],
+            ),
+            (
+                "1 cm thick, paste in 100 g",
+                [
+                    (f"{cm:g} cm", colour(dict.fromkeys(LOAD, cm / 2)).hex)
+                    for cm in (0.5, 1, 2, 4, 8)
+                ],
+            ),
         ],
         "model-thickness.png",
-    )  # fmt: skip
-    backs = {"white paper": {}, "grey": {"backing": 0.4}, "dark table": {"backing": "black"},
-             "paper, wet": {"contact": "optical"}, "held up": {"light": "transmitted"}}  # fmt: skip
+    )
+    backs = {
+        "white paper": {},
+        "grey": {"backing": 0.4},
+        "dark table": {"backing": "black"},
+        "paper, wet": {"contact": "optical"},
+        "held up": {"light": "transmitted"},
+    }
     swatches(
         [("One bar, 1 cm thick", [(n, colour(LOAD, **v).hex) for n, v in backs.items()])],
-        "model-backing.png", height=1.9,
-    )  # fmt: skip
+        "model-backing.png",
+        height=1.9,
+    )
     shares = (0.0, 0.02, 0.1, 0.3, 1.0)
     rows = []
     for backing in ("white", "black"):
         seen = [colour(LOAD, white=w, backing=backing) for w in shares]
-        rows.append((f"White base in the blend, on {backing}",
-                     [(f"{w:.0%}, L* {p.lab[0]:.0f}", p.hex)
-                      for w, p in zip(shares, seen, strict=True)]))  # fmt: skip
+        rows.append(
+            (
+                f"White base in the blend, on {backing}",
+                [(f"{w:.0%}, L* {p.lab[0]:.0f}", p.hex) for w, p in zip(shares, seen, strict=True)],
+            )
+        )
     swatches(rows, "model-white.png")
-    swatches([("Yellow and violet, mixed, and half way between them", draw_mixing())],
-             "model-average.png", height=1.9)  # fmt: skip
+    swatches(
+        [("Yellow and violet, mixed, and half way between them", draw_mixing())],
+        "model-average.png",
+        height=1.9,
+    )
 
 
 if __name__ == "__main__":

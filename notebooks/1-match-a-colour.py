@@ -39,13 +39,13 @@ draw_match(match);
 # %%
 for choice in match.choices:
     recipe = choice.recipe
-    print(f"CIEDE2000 {choice.delta_e:5.2f}   {recipe.total_cm:3g} cm   {recipe.tubes} tubes   {recipe}")
+    print(f"CIEDE2000 {choice.delta_e:5.2f}   {recipe.total:3g} cm   {recipe.tubes} tubes   {recipe}")
 
 # %% [markdown]
 # What if somebody squeezes a centimetre too much?
 
 # %%
-doses = dict(match.recipe.doses_cm)
+doses = dict(match.recipe.doses)
 name = next(iter(doses))
 sm.predict({**doses, name: doses[name] + 1}, pour=pour)
 

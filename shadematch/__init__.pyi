@@ -1,203 +1,119 @@
-from shadematch.batches import BatchPoint, SmallestBatch, smallest_batch
-from shadematch.calibration.calibrate import calibrate
-from shadematch.calibration.design import (
-    NextPour,
-    PlannedPour,
-    PouringPlan,
-    next_pours,
-    starter_plan,
+from ._version import __version__ as __version__
+from .calibration.calibrate import calibrate as calibrate
+from .calibration.design import (
+    NextPour as NextPour,
+    PlannedPour as PlannedPour,
+    PouringPlan as PouringPlan,
+    next_pours as next_pours,
+    starter_plan as starter_plan,
 )
-from shadematch.calibration.files import read_test_pours
-from shadematch.calibration.intervals import Interval
-from shadematch.calibration.keeping import load_calibration, save_calibration
-from shadematch.calibration.lot import NewLot, new_lot
-from shadematch.calibration.matched import CalibratedMatch
-from shadematch.calibration.result import Calibration, Residual
-from shadematch.calibration.shares import SharesMatch, match_shares
-from shadematch.calibration.testpour import TestPour
-from shadematch.correction.correct import correct
-from shadematch.correction.results import Addition, Correction, Strength
-from shadematch.errors import (
-    ColourError,
-    FileError,
-    MissingExtraError,
-    PaletteError,
-    PhotoError,
-    PourError,
-    ShadematchError,
-    SpectrumError,
-    UnknownNameError,
+from .calibration.files import read_test_pours as read_test_pours
+from .calibration.intervals import Interval as Interval
+from .calibration.keeping import (
+    load_calibration as load_calibration,
+    save_calibration as save_calibration,
 )
-from shadematch.exchange.catalogue import load_targets, save_targets
-from shadematch.exchange.schemas import json_schema
-from shadematch.exchange.spectra import distribution_of, target_from_distribution
-from shadematch.exchange.tables import (
-    recipes_from_frame,
-    results_frame,
-    targets_frame,
-    targets_from_frame,
-    write_results,
+from .calibration.lot import NewLot as NewLot, new_lot as new_lot
+from .calibration.matched import CalibratedMatch as CalibratedMatch
+from .calibration.result import Calibration as Calibration, Residual as Residual
+from .calibration.shares import SharesMatch as SharesMatch, match_shares as match_shares
+from .calibration.test_pour import TestPour as TestPour
+from .colour.illuminant import Illuminant as Illuminant
+from .correction.correct import correct as correct
+from .correction.results import Addition as Addition, Correction as Correction, Strength as Strength
+from .errors import (
+    ColourError as ColourError,
+    FileError as FileError,
+    MissingExtraError as MissingExtraError,
+    PaletteError as PaletteError,
+    PhotoError as PhotoError,
+    PourError as PourError,
+    ShadematchError as ShadematchError,
+    SpectrumError as SpectrumError,
+    UnknownNameError as UnknownNameError,
 )
-from shadematch.gamut.feasibility import Comparison, Feasibility, feasibility
-from shadematch.gamut.ladder import Ladder, ladder
-from shadematch.gamut.reach import Coverage, Gamut, Nearest, Volume, gamut
-from shadematch.gamut.slices import Slice, WholeMap
-from shadematch.illuminant import Illuminant
-from shadematch.layers import Layered, Shade, layers
-from shadematch.letdown import LetDownPlan, ToMake, propose_let_down
-from shadematch.look import SameLook, same_look
-from shadematch.many import match_many
-from shadematch.match import Match, match
-from shadematch.materials import Base, Palette, Pigment, load_palette
-from shadematch.metamerism import Lights, UnderLight, lights, metameric_index
-from shadematch.photo.chart import Chart
-from shadematch.photo.finding import find_chart
-from shadematch.photo.light import Neutral
-from shadematch.photo.proposal import flat_areas
-from shadematch.photo.regions import Region
-from shadematch.photo.target import PhotoTarget
-from shadematch.planning.books import read_orders, read_stock
-from shadematch.planning.cost import Cost, cost
-from shadematch.planning.orders import Order
-from shadematch.planning.plan import plan
-from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
-from shadematch.planning.stock import Stock, Tubes
-from shadematch.pot import InThePot, in_the_pot
-from shadematch.pour import LetDown, Pour, Recipe, View, Weighed
-from shadematch.prediction import Prediction, predict
-from shadematch.question import Choice, Verdict
-from shadematch.repeat import Repeat, repeat
-from shadematch.rounds import load_correction, save_correction
-from shadematch.samples import copy_samples
-from shadematch.saved import SavedRecipe, load, save
-from shadematch.sheet.batch import BatchSheet, batch_sheet
-from shadematch.spread import Spread, spread
-from shadematch.target import Target
-from shadematch.wedge import Wedge, wedge
-
-__version__: str
-
-__all__ = [
-    "Addition",
-    "Base",
-    "BatchPoint",
-    "BatchSheet",
-    "CalibratedMatch",
-    "Calibration",
-    "Chart",
-    "Choice",
-    "ColourError",
-    "Comparison",
-    "Correction",
-    "Cost",
-    "Coverage",
-    "Feasibility",
-    "FileError",
-    "Gamut",
-    "Illuminant",
-    "InThePot",
-    "Interval",
-    "Ladder",
-    "Layered",
-    "LeftOut",
-    "LetDown",
-    "LetDownPlan",
-    "Lights",
-    "Match",
-    "MissingExtraError",
-    "Nearest",
-    "Neutral",
-    "NewLot",
-    "NextPour",
-    "Order",
-    "Palette",
-    "PaletteError",
-    "PhotoError",
-    "PhotoTarget",
-    "Pigment",
-    "Plan",
-    "PlannedPour",
-    "Pour",
-    "PourError",
-    "Poured",
-    "PouringPlan",
-    "Prediction",
-    "Purchase",
-    "Recipe",
-    "Region",
-    "Repeat",
-    "Residual",
-    "SameLook",
-    "SavedRecipe",
-    "Shade",
-    "ShadematchError",
-    "SharesMatch",
-    "Slice",
-    "SmallestBatch",
-    "SpectrumError",
-    "Spread",
-    "Stock",
-    "Strength",
-    "Target",
-    "TestPour",
-    "ToMake",
-    "Tubes",
-    "UnderLight",
-    "UnknownNameError",
-    "Verdict",
-    "View",
-    "Volume",
-    "Wedge",
-    "Weighed",
-    "WhatIf",
-    "WholeMap",
-    "__version__",
-    "batch_sheet",
-    "calibrate",
-    "copy_samples",
-    "correct",
-    "cost",
-    "distribution_of",
-    "feasibility",
-    "find_chart",
-    "flat_areas",
-    "gamut",
-    "in_the_pot",
-    "json_schema",
-    "ladder",
-    "layers",
-    "lights",
-    "load",
-    "load_calibration",
-    "load_correction",
-    "load_palette",
-    "load_targets",
-    "match",
-    "match_many",
-    "match_shares",
-    "metameric_index",
-    "new_lot",
-    "next_pours",
-    "plan",
-    "predict",
-    "propose_let_down",
-    "read_orders",
-    "read_stock",
-    "read_test_pours",
-    "recipes_from_frame",
-    "repeat",
-    "results_frame",
-    "same_look",
-    "save",
-    "save_calibration",
-    "save_correction",
-    "save_targets",
-    "smallest_batch",
-    "spread",
-    "starter_plan",
-    "target_from_distribution",
-    "targets_frame",
-    "targets_from_frame",
-    "wedge",
-    "write_results",
-]
+from .gamuts.feasibility import (
+    Comparison as Comparison,
+    Feasibility as Feasibility,
+    feasibility as feasibility,
+)
+from .gamuts.ladder import Ladder as Ladder, ladder as ladder
+from .gamuts.reach import (
+    Coverage as Coverage,
+    Gamut as Gamut,
+    Nearest as Nearest,
+    Volume as Volume,
+    gamut as gamut,
+)
+from .gamuts.slices import Slice as Slice, WholeMap as WholeMap
+from .keeping.batches import load_correction as load_correction, save_correction as save_correction
+from .keeping.distributions import (
+    distribution_of as distribution_of,
+    target_from_distribution as target_from_distribution,
+)
+from .keeping.recipes import SavedRecipe as SavedRecipe, load as load, save as save
+from .keeping.repeat import Repeat as Repeat, repeat as repeat
+from .keeping.samples import copy_samples as copy_samples
+from .keeping.schemas import json_schema as json_schema
+from .keeping.tables import (
+    recipes_from_frame as recipes_from_frame,
+    results_frame as results_frame,
+    targets_frame as targets_frame,
+    targets_from_frame as targets_from_frame,
+    write_results as write_results,
+)
+from .keeping.target_lists import load_targets as load_targets, save_targets as save_targets
+from .matching.let_down import (
+    LetDownPlan as LetDownPlan,
+    ToMake as ToMake,
+    propose_let_down as propose_let_down,
+)
+from .matching.lights import (
+    Lights as Lights,
+    UnderLight as UnderLight,
+    lights as lights,
+    metameric_index as metameric_index,
+)
+from .matching.many import match_many as match_many
+from .matching.match import Match as Match, match as match
+from .matching.question import Choice as Choice, Verdict as Verdict
+from .matching.same_look import SameLook as SameLook, same_look as same_look
+from .matching.smallest_batch import (
+    BatchPoint as BatchPoint,
+    SmallestBatch as SmallestBatch,
+    smallest_batch as smallest_batch,
+)
+from .photo.chart import Chart as Chart
+from .photo.finding import find_chart as find_chart
+from .photo.light import Neutral as Neutral
+from .photo.proposal import flat_areas as flat_areas
+from .photo.regions import Region as Region
+from .photo.target import PhotoTarget as PhotoTarget
+from .planning.books import read_orders as read_orders, read_stock as read_stock
+from .planning.cost import Cost as Cost, cost as cost
+from .planning.orders import Order as Order
+from .planning.plan import plan as plan
+from .planning.result import (
+    LeftOut as LeftOut,
+    Plan as Plan,
+    Poured as Poured,
+    Purchase as Purchase,
+    WhatIf as WhatIf,
+)
+from .planning.stock import Stock as Stock, Tubes as Tubes
+from .predicting.layers import Layered as Layered, Shade as Shade, layers as layers
+from .predicting.pot import InThePot as InThePot, in_the_pot as in_the_pot
+from .predicting.prediction import Prediction as Prediction, predict as predict
+from .predicting.spread import Spread as Spread, spread as spread
+from .predicting.wedge import Wedge as Wedge, wedge as wedge
+from .sheet.batch import BatchSheet as BatchSheet, batch_sheet as batch_sheet
+from .studio.palette import (
+    Base as Base,
+    Palette as Palette,
+    Pigment as Pigment,
+    load_palette as load_palette,
+)
+from .studio.pour import Pour as Pour
+from .studio.recipe import LetDown as LetDown, Recipe as Recipe, Weighed as Weighed
+from .studio.target import Target as Target
+from .studio.view import View as View

@@ -21,10 +21,12 @@ STEPS = (
     # Warnings are errors, and so are links between pages that lead nowhere. The notebooks are
     # shown as they are stored: the tests run every one of them and compare, so that running them
     # here would be the same work twice. Without -D the build runs them.
-    ("docs", ["sphinx", "-W", "-q", "-b", "html", "-D", "nb_execution_mode=off", "docs",
-              "build/docs"]),
+    (
+        "docs",
+        ["sphinx", "-W", "-q", "-b", "html", "-D", "nb_execution_mode=off", "docs", "build/docs"],
+    ),
     ("tests", ["pytest", "-n", "2", "--dist", "worksteal", "-rs"]),
-)  # fmt: skip
+)
 # Waits for the registry and the disk most of the time, so it runs beside the others.
 BESIDE = ("install", ["tests.install"])
 

@@ -52,9 +52,13 @@ def run(*words: str | Path, cwd: Path) -> str:
     """What a command prints; its failure is ours."""
     clean = {k: v for k, v in os.environ.items() if not k.startswith(("PYTHON", "VIRTUAL_ENV"))}
     done = subprocess.run(
-        [str(word) for word in words], cwd=cwd, env=clean, capture_output=True, text=True,
+        [str(word) for word in words],
+        cwd=cwd,
+        env=clean,
+        capture_output=True,
+        text=True,
         check=False,
-    )  # fmt: skip
+    )
     if done.returncode:
         raise SystemExit(f"{' '.join(map(str, words))}\n{done.stdout}\n{done.stderr}")
     return done.stdout
@@ -98,8 +102,15 @@ def main() -> int:
         away.mkdir()
         run(sys.executable, "-m", "venv", folder / "venv", cwd=away)
         bin_ = folder / "venv" / ("Scripts" if os.name == "nt" else "bin")
-        run(bin_ / "pip", "install", "--quiet", "--no-compile", "--disable-pip-version-check",
-            wheel, cwd=away)  # fmt: skip
+        run(
+            bin_ / "pip",
+            "install",
+            "--quiet",
+            "--no-compile",
+            "--disable-pip-version-check",
+            wheel,
+            cwd=away,
+        )
         words = ("match", "#d9822b", "--batch", "1000", "--thickness", "2")
         told = run(bin_ / "shadematch", *words, cwd=away)
         if "nothing permitted comes closer" not in told or "Hot base burns" not in told:

@@ -8,7 +8,6 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import Noise, Problem, fit, prior_of
 from shadematch.calibration.forward import Errors, backing_key, backing_level
@@ -17,11 +16,12 @@ from shadematch.calibration.intervals import with_misfit
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.robust import MARGIN, choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
-from shadematch.calibration.testpour import TestPour
-from shadematch.difference import delta_e
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
-from shadematch.materials import Palette
-from shadematch.models import check_progress, expect, is_finite, listed
+from shadematch.studio.palette import Palette
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import check_progress, expect, is_finite, listed
 
 __all__ = ["calibrate"]
 
@@ -120,8 +120,12 @@ def calibrate(
     check_progress(progress)
     expect(like, (Palette, type(None)), "like", "Use load_palette(...)")
     if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):
-        raise PourError("is no way to touch", field="contact", value=contact,
-                        remedy="Take 'stated' or 'auto', or leave it out")  # fmt: skip
+        raise PourError(
+            "is no way to touch",
+            field="contact",
+            value=contact,
+            remedy="Take 'stated' or 'auto', or leave it out",
+        )
     if pigments is not None and not isinstance(pigments, str):
         pigments = listed(pigments, "pigments", "Give the names of the pastes")
     if not isinstance(scattering, str):
@@ -135,8 +139,12 @@ def calibrate(
     errors = _ERRORS["part" if films else unit]
     if dose_error is not None:
         if not is_finite(dose_error) or not 0 <= dose_error < 1e6:
-            raise PourError("must be a number from 0 on", field="dose_error", value=dose_error,
-                            remedy=f"In {unit}")  # fmt: skip
+            raise PourError(
+                "must be a number from 0 on",
+                field="dose_error",
+                value=dose_error,
+                remedy=f"In {unit}",
+            )
         errors = errors._replace(dose=float(dose_error), dose_share=0.0)
     allowed = _allowed(scattering, names)
     believed = Noise() if noise is None else _checked_noise(noise)
@@ -228,23 +236,36 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
     if not pours:
-        raise PourError("there are none", field="test_pours",
-                        remedy="See starter_plan(...) for what to pour")  # fmt: skip
+        raise PourError(
+            "there are none", field="test_pours", remedy="See starter_plan(...) for what to pour"
+        )
     units = {p.unit for p in pours}
     if len(units) > 1:
-        raise PourError("doses are in more than one unit", field="test_pours",
-                        value=sorted(units), remedy="Bring all to one")  # fmt: skip
+        raise PourError(
+            "doses are in more than one unit",
+            field="test_pours",
+            value=sorted(units),
+            remedy="Bring all to one",
+        )
     bars: dict[str, TestPour] = {}
     seen: set[TestPour] = set()
     for pour in pours:
         if pour in seen:  # it would count as a second measurement, and promise too much
-            raise PourError("stands twice, with the same readings", field="test_pours",
-                            value=pour.name, remedy="Leave out the copy")  # fmt: skip
+            raise PourError(
+                "stands twice, with the same readings",
+                field="test_pours",
+                value=pour.name,
+                remedy="Leave out the copy",
+            )
         seen.add(pour)
         other = bars.setdefault(pour.name, pour)
         if other.doses != pour.doses or other.pour != pour.pour:
-            raise PourError("two different bars have this name", field="test_pours",
-                            value=pour.name, remedy="Give each bar a name of its own")  # fmt: skip
+            raise PourError(
+                "two different bars have this name",
+                field="test_pours",
+                value=pour.name,
+                remedy="Give each bar a name of its own",
+            )
     return pours
 
 
@@ -254,8 +275,12 @@ def _checked_noise(noise: Noise) -> Noise:
         # Readings and model would be taken as exact, which they can't be all at once.
         least = 1e-6 if name in ("floor", "model_lab") else 0.0
         if not is_finite(value) or not least <= value <= 1e6:
-            raise PourError(f"must be a number from {least:g} on", field=f"noise.{name}",
-                            value=value, remedy="It is a standard deviation")  # fmt: skip
+            raise PourError(
+                f"must be a number from {least:g} on",
+                field=f"noise.{name}",
+                value=value,
+                remedy="It is a standard deviation",
+            )
     return noise
 
 
@@ -267,11 +292,18 @@ def _names(pours: Sequence[TestPour], pigments: Sequence[str] | None) -> tuple[s
         names = tuple(dict.fromkeys((pigments,) if isinstance(pigments, str) else pigments))
         unlisted = [name for name in poured if name not in names]
         if unlisted:
-            raise UnknownNameError("a pour holds a pigment that is not listed", field="pigments",
-                                   value=unlisted[0], remedy="List it as well")  # fmt: skip
+            raise UnknownNameError(
+                "a pour holds a pigment that is not listed",
+                field="pigments",
+                value=unlisted[0],
+                remedy="List it as well",
+            )
     if not names:
-        raise PourError("no pour holds any pigment", field="test_pours",
-                        remedy="Pour each pigment in clear base")  # fmt: skip
+        raise PourError(
+            "no pour holds any pigment",
+            field="test_pours",
+            remedy="Pour each pigment in clear base",
+        )
     return names
 
 
@@ -283,8 +315,12 @@ def _allowed(scattering: str | Sequence[str], names: tuple[str, ...]) -> tuple[s
     given = (scattering,) if isinstance(scattering, str) else tuple(scattering)
     for name in given:
         if name not in names:
-            raise UnknownNameError("no such pigment was poured", field="scattering", value=name,
-                                   remedy="Give 'auto', 'none', 'all' or names")  # fmt: skip
+            raise UnknownNameError(
+                "no such pigment was poured",
+                field="scattering",
+                value=name,
+                remedy="Give 'auto', 'none', 'all' or names",
+            )
     return given
 
 

@@ -25,7 +25,6 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
 from shadematch.calibration.fit import (
     Fit,
     errors_of_bar,
@@ -34,10 +33,11 @@ from shadematch.calibration.fit import (
     slopes_of_errors,
 )
 from shadematch.calibration.forward import look
-from shadematch.calibration.testpour import TestPour
-from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, xyz_to_lab
-from shadematch.difference import delta_e
-from shadematch.standards import WAVELENGTHS_NM, observation
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM, observation
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Camera", "as_seen", "cameras_of", "with_cameras"]
 
@@ -210,10 +210,13 @@ def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestP
             view = pours[i].view.model_copy(update={"illuminant": "D65", "observer": "2"})
             rows = (0.5 * (total + total.T)).tolist()
             found[i] = replace(
-                pours[i], view=view, lab=tuple(lab.tolist()),
-                covariance=tuple(tuple(row) for row in rows), _weights=camera.weights,
+                pours[i],
+                view=view,
+                lab=tuple(lab.tolist()),
+                covariance=tuple(tuple(row) for row in rows),
+                _weights=camera.weights,
                 _stated=pours[i],
-            )  # fmt: skip
+            )
     return tuple(found)
 
 

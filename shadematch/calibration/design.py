@@ -12,17 +12,19 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.calibration.forward import layers_of, look, to_lab
 from shadematch.calibration.intervals import sources_of
 from shadematch.calibration.result import Calibration
-from shadematch.cautions import CAUTIONS
-from shadematch.difference import squared_difference
+from shadematch.colour.difference import squared_difference
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError
-from shadematch.files import spreadsheet_cell, write_text
-from shadematch.models import check_name, check_progress, expect, listed
-from shadematch.pour import Pour, Recipe, View
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.cautions import CAUTIONS
+from shadematch.support.files import spreadsheet_cell, write_text
+from shadematch.support.models import check_name, check_progress, expect, listed
 
 __all__ = ["NextPour", "PlannedPour", "PouringPlan", "next_pours", "starter_plan"]
 
@@ -67,8 +69,13 @@ class PlannedPour:
 
     def __reduce__(self) -> tuple[object, ...]:
         return PlannedPour, (
-            self.name, dict(self.doses), self.pour, self.views, self.why, self.unit
-        )  # fmt: skip
+            self.name,
+            dict(self.doses),
+            self.pour,
+            self.views,
+            self.why,
+            self.unit,
+        )
 
     def __str__(self) -> str:
         """In plain words."""
@@ -113,12 +120,20 @@ class PouringPlan:
             For another kind of reading, or if the pours' doses are in more than one unit.
         """
         if not isinstance(reading, str) or reading not in ("spectrum", "lab"):
-            raise PourError("is no kind of reading", field="reading", value=reading,
-                            remedy="Take 'spectrum' or 'lab'")  # fmt: skip
+            raise PourError(
+                "is no kind of reading",
+                field="reading",
+                value=reading,
+                remedy="Take 'spectrum' or 'lab'",
+            )
         units = {p.unit for p in self.pours}
         if len(units) > 1:
-            raise PourError("doses are in more than one unit", field="pours", value=sorted(units),
-                            remedy="Make a plan for each")  # fmt: skip
+            raise PourError(
+                "doses are in more than one unit",
+                field="pours",
+                value=sorted(units),
+                remedy="Make a plan for each",
+            )
         unit = units.pop() if units else "cm"
         column = "part" if unit == "part" else f"dose_{unit}"
 
@@ -134,17 +149,29 @@ class PouringPlan:
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(
-            ["name", "batch_g", "thickness_cm", "white", "backing",
-             *(f"{column}:{n}" for n in pigments), *cells]
-        )  # fmt: skip
+            [
+                "name",
+                "batch_g",
+                "thickness_cm",
+                "white",
+                "backing",
+                *(f"{column}:{n}" for n in pigments),
+                *cells,
+            ]
+        )
         for p in self.pours:
             for view in p.views:
                 writer.writerow(
-                    [spreadsheet_cell(p.name), f"{p.pour.batch_g:g}", f"{p.pour.thickness_cm:g}",
-                     f"{p.pour.white:g}", view.backing,
-                     *(cell(p, n) for n in pigments),
-                     *("" for _ in cells)]
-                )  # fmt: skip
+                    [
+                        spreadsheet_cell(p.name),
+                        f"{p.pour.batch_g:g}",
+                        f"{p.pour.thickness_cm:g}",
+                        f"{p.pour.white:g}",
+                        view.backing,
+                        *(cell(p, n) for n in pigments),
+                        *("" for _ in cells),
+                    ]
+                )
         return out.getvalue()
 
     def save(
@@ -163,8 +190,12 @@ class PouringPlan:
         except (TypeError, ValueError):  # no path at all, or a NUL in the name
             there = False
         if there:
-            raise PourError("can't be written: a file is there", field="path", value=str(path),
-                            remedy="Give the name of a new file")  # fmt: skip
+            raise PourError(
+                "can't be written: a file is there",
+                field="path",
+                value=str(path),
+                remedy="Give the name of a new file",
+            )
         write_text(path, text, error=PourError)
 
 
@@ -212,12 +243,20 @@ def starter_plan(
     )
     expect(white, bool, "white", "Give True or False")
     if not 1 <= len(names) <= 8 or len(set(names)) != len(names) or not all(names):
-        raise PourError("needs one to eight names, each once", field="pigments", value=names,
-                        remedy="Give the names of the pastes")  # fmt: skip
+        raise PourError(
+            "needs one to eight names, each once",
+            field="pigments",
+            value=names,
+            remedy="Give the names of the pastes",
+        )
     for name in scattering:
         if name not in names:
-            raise PourError("is none of the pastes", field="scattering", value=name,
-                            remedy=f"Take one of {', '.join(names)}")  # fmt: skip
+            raise PourError(
+                "is none of the pastes",
+                field="scattering",
+                value=name,
+                remedy=f"Take one of {', '.join(names)}",
+            )
     over_white, over_black = View(), View(backing="black")
     both = (over_white, over_black)
 
@@ -229,9 +268,12 @@ def starter_plan(
 
     poured(0.0)  # refuses what can't be melted or cast
     if dose(_LOW) >= dose(_HIGH):
-        raise PourError("is too small for two loads of a paste in steps of half a centimetre",
-                        field="batch_g", value=batch_g,
-                        remedy="Melt 100 g or more; best 500 g")  # fmt: skip
+        raise PourError(
+            "is too small for two loads of a paste in steps of half a centimetre",
+            field="batch_g",
+            value=batch_g,
+            remedy="Melt 100 g or more; best 500 g",
+        )
 
     plan = [PlannedPour("clear", {}, poured(0.0), both, "clear base, and the two backings")]
     if white:
@@ -242,19 +284,30 @@ def starter_plan(
     for name in names:
         views = both if name in scattering else (over_white,)
         plan += [
-            PlannedPour(f"{name} light", {name: dose(_LOW)}, poured(0.0), views,
-                        "where it absorbs most"),
-            PlannedPour(f"{name} deep", {name: dose(_HIGH)}, poured(0.0), views,
-                        "where it absorbs little, and its strength"),
-        ]  # fmt: skip
+            PlannedPour(
+                f"{name} light", {name: dose(_LOW)}, poured(0.0), views, "where it absorbs most"
+            ),
+            PlannedPour(
+                f"{name} deep",
+                {name: dose(_HIGH)},
+                poured(0.0),
+                views,
+                "where it absorbs little, and its strength",
+            ),
+        ]
     if white:
         groups = -(-len(names) // 3)
         for at in range(groups):
             mixed = names[at::groups]
             plan.append(
-                PlannedPour(f"mixture {at + 1}", {n: dose(_MIXED) for n in mixed}, poured(_BLEND),
-                            (over_white,), "strengths in a blend")
-            )  # fmt: skip
+                PlannedPour(
+                    f"mixture {at + 1}",
+                    {n: dose(_MIXED) for n in mixed},
+                    poured(_BLEND),
+                    (over_white,),
+                    "strengths in a blend",
+                )
+            )
     return PouringPlan(tuple(plan))
 
 
@@ -322,8 +375,12 @@ def next_pours(
     """
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
     if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= 20:
-        raise PourError("must be a whole number from 1 to 20", field="count", value=count,
-                        remedy="Three is a good start")  # fmt: skip
+        raise PourError(
+            "must be a whole number from 1 to 20",
+            field="count",
+            value=count,
+            remedy="Three is a good start",
+        )
     view = View() if view is None else view
     expect(view, View, "view", "Use View(...)")
     check_progress(progress)
@@ -334,9 +391,12 @@ def next_pours(
         for planned in candidates:
             expect(planned, PlannedPour, "candidates", "Give pours of a starter_plan(...)")
             if planned.unit != calibration.unit:
-                raise PourError("doses are in another unit than the calibration's",
-                                field="candidates", value=planned.unit,
-                                remedy=f"Give them in {calibration.unit}")  # fmt: skip
+                raise PourError(
+                    "doses are in another unit than the calibration's",
+                    field="candidates",
+                    value=planned.unit,
+                    remedy=f"Give them in {calibration.unit}",
+                )
     asked = tuple(recipes) if recipes is not None else _usual(calibration)
     if not asked:
         raise PourError("there are none", field="recipes", remedy="Give some, or leave them out")
@@ -345,7 +405,7 @@ def next_pours(
         expect(recipe, Recipe, "recipes", "Use Recipe(doses, pour)")
         calibration.interval(recipe, view=view)  # refuses what can't be predicted
         lab, _, _, slopes = sources_of(
-            calibration._fit, recipe.doses_cm, recipe.pour, calibration._met(view)
+            calibration._fit, recipe.doses, recipe.pour, calibration._met(view)
         )
         metric = squared_difference(lab, lab)[2]
         rows.append(np.linalg.cholesky(metric).T @ slopes)
@@ -407,8 +467,10 @@ def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, 
         pour = Pour(batch_g=batch_g, white=share)
         word = {0.0: "clear", 1.0: "white"}.get(share, "blend")
         if not calibration.films:
-            result += [PlannedPour(f"{word} over {v.backing}", {}, pour, (v,), "blank", unit)
-                       for v in backings]  # fmt: skip
+            result += [
+                PlannedPour(f"{word} over {v.backing}", {}, pour, (v,), "blank", unit)
+                for v in backings
+            ]
         mixtures: list[dict[str, float]] = [{n: x} for n in names for x in (0.5, 1.0, 2.0, 3.5)]
         mixtures += [{a: 1.5, b: 1.5} for i, a in enumerate(names) for b in names[i + 1 :]]
         for mixture in mixtures:

@@ -21,13 +21,14 @@ from shadematch.calibration.rows import (
     is_numeric,
     pours_of,
 )
-from shadematch.calibration.testpour import TestPour
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError
-from shadematch.files import LARGEST_FILE
-from shadematch.models import expect, listed
-from shadematch.pour import Pour, View
-from shadematch.readers import Row, table_of, table_text, text_lines, with_points
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
+from shadematch.support.files import LARGEST_FILE
+from shadematch.support.models import expect, listed
+from shadematch.support.readers import Row, table_of, table_text, text_lines, with_points
 
 __all__ = ["read_test_pours"]
 
@@ -37,8 +38,11 @@ _OBSERVER: Final = re.compile(r"observer\s*,?\s*(\d+)", re.IGNORECASE)
 
 
 _ABOUT_LIGHT: Final = (
-    "WEIGHTING_FUNCTION", "COMPUTATIONAL_PARAMETER", "ILLUMINANT", "OBSERVER",
-)  # fmt: skip
+    "WEIGHTING_FUNCTION",
+    "COMPUTATIONAL_PARAMETER",
+    "ILLUMINANT",
+    "OBSERVER",
+)
 
 
 def read_test_pours(
@@ -56,7 +60,7 @@ def read_test_pours(
     ----------
     path
         The file; columns as in `shadematch.calibration.rows`, written as
-        `shadematch.readers` tells.
+        `shadematch.support.readers` tells.
     bars
         A CSV with the doses of each bar, if the readings' file has none: a ``name`` and any
         columns but those of readings. A value that the readings' file gives counts first.
@@ -78,8 +82,12 @@ def read_test_pours(
     if reflectance_unit is not None and (
         not isinstance(reflectance_unit, str) or reflectance_unit not in ("fraction", "percent")
     ):
-        raise PourError("is no unit", field="reflectance_unit", value=reflectance_unit,
-                        remedy="Take 'fraction' or 'percent'")  # fmt: skip
+        raise PourError(
+            "is no unit",
+            field="reflectance_unit",
+            value=reflectance_unit,
+            remedy="Take 'fraction' or 'percent'",
+        )
     text = _text(path)
     light = View() if view is None else view
     first = next((line for line in text_lines(text) if line.strip()), "")
@@ -95,9 +103,12 @@ def read_test_pours(
         unit = {"reflectance_unit": reflectance_unit}
         rows = [Row(r.line, {**unit, **{k: v for k, v in r.cells.items() if v}}) for r in rows]
     return pours_of(
-        rows, path, pour=Pour() if pour is None else pour, view=light,
+        rows,
+        path,
+        pour=Pour() if pour is None else pour,
+        view=light,
         backings=_backings(backings),
-    )  # fmt: skip
+    )
 
 
 def _backings(
@@ -125,8 +136,13 @@ def _csv(text: str, path: object) -> list[Row]:
     for name in table.names:
         column = column_of(name)
         if column is None:
-            raise fault(path, table.line, "unknown column", name,
-                        f"Rename it or leave it out; there are {KNOWN_COLUMNS}")  # fmt: skip
+            raise fault(
+                path,
+                table.line,
+                "unknown column",
+                name,
+                f"Rename it or leave it out; there are {KNOWN_COLUMNS}",
+            )
         if column in columns:
             raise fault(path, table.line, "a column stands twice", name, "Keep one of them")
         columns.append(column)
@@ -151,8 +167,13 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
                 tokens = tokens[1:]
             elif key == "BEGIN_DATA":
                 if not fields:
-                    raise fault(path, number, "data before their format", line,
-                                "BEGIN_DATA_FORMAT must come first")  # fmt: skip
+                    raise fault(
+                        path,
+                        number,
+                        "data before their format",
+                        line,
+                        "BEGIN_DATA_FORMAT must come first",
+                    )
                 state, opened, begun = "data", number, len(rows)
                 continue
             else:
@@ -180,14 +201,24 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
             continue
         if key == "END_DATA":
             if expected is not None and expected != len(rows) - begun:
-                raise fault(path, number, f"{len(rows) - begun} sets of data, not the "
-                            f"{expected} that NUMBER_OF_SETS says", None,
-                            "The file may be cut short")  # fmt: skip
+                raise fault(
+                    path,
+                    number,
+                    f"{len(rows) - begun} sets of data, not the "
+                    f"{expected} that NUMBER_OF_SETS says",
+                    None,
+                    "The file may be cut short",
+                )
             state, expected = "head", None
             continue
         if len(tokens) != len(fields):
-            raise fault(path, number, f"has {len(tokens)} values for {len(fields)} fields", line,
-                        "Texts with spaces need quotation marks")  # fmt: skip
+            raise fault(
+                path,
+                number,
+                f"has {len(tokens)} values for {len(fields)} fields",
+                line,
+                "Texts with spaces need quotation marks",
+            )
         rows.append(Row(number, _cells(fields, tokens)))
     if state != "head":
         raise fault(path, opened, "is never ended", None, "The file may be cut short")
@@ -196,8 +227,13 @@ def _cgats(text: str, path: object, view: View, *, stated: bool) -> tuple[list[R
 
 def _check_fields(fields: list[str], path: object, line: int) -> None:
     if "SPECTRAL_PCT" in fields or "SPECTRAL_DEC" in fields:
-        raise fault(path, line, "spectra as pairs of wavelength and value", None,
-                    "Export one field for each wavelength, such as SPECTRAL_NM450")  # fmt: skip
+        raise fault(
+            path,
+            line,
+            "spectra as pairs of wavelength and value",
+            None,
+            "Export one field for each wavelength, such as SPECTRAL_NM450",
+        )
     meant = [c for c in map(column_of, fields) if c is not None]
     twice = [c for c in meant if meant.count(c) > 1]
     if twice:
@@ -224,11 +260,14 @@ def _cgats_view(
         return view
     colour = any("l" in r.cells or "x" in r.cells for r in rows)
     spectral = all(any(c.startswith("nm:") for c in r.cells) for r in rows)
-    if colour and not spectral and "illuminant" not in said and "illuminant" not in (
-        rows[0].cells
-    ):  # fmt: skip
-        raise fault(path, rows[0].line, "doesn't say which light its Lab or XYZ are for", None,
-                    "Pass view=View(illuminant='D50') or another")  # fmt: skip
+    if colour and not spectral and "illuminant" not in said and "illuminant" not in (rows[0].cells):
+        raise fault(
+            path,
+            rows[0].line,
+            "doesn't say which light its Lab or XYZ are for",
+            None,
+            "Pass view=View(illuminant='D50') or another",
+        )
     return (
         view.model_copy(update=dict(said))
         if said.keys() <= {"illuminant", "observer"}
@@ -245,15 +284,25 @@ def _joined(rows: list[Row], path: object, bars: str | os.PathLike[str]) -> list
         if not name:
             raise fault(bars, row.line, "a bar without a name", None, "Fill in the column name")
         if name in known:
-            raise fault(bars, row.line, f"this name stands in line {known[name].line} too", name,
-                        "Give each bar a name of its own")  # fmt: skip
+            raise fault(
+                bars,
+                row.line,
+                f"this name stands in line {known[name].line} too",
+                name,
+                "Give each bar a name of its own",
+            )
         known[name] = row
     result = []
     for row in rows:
         name = row.cells.get("name", "").strip()
         if name not in known:
-            raise fault(path, row.line, f"{bars} has no such bar", name,
-                        "Names must be the same in both files")  # fmt: skip
+            raise fault(
+                path,
+                row.line,
+                f"{bars} has no such bar",
+                name,
+                "Names must be the same in both files",
+            )
         own = {k: v for k, v in row.cells.items() if v.strip()}
         result.append(Row(row.line, {**known[name].cells, **own}))
     return result

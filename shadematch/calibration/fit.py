@@ -17,17 +17,26 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
 from shadematch.calibration.forward import Errors, Layers, layers_of, look, to_lab
 from shadematch.calibration.spectra import BELIEFS, Unknown, belief_covariance
-from shadematch.calibration.testpour import TestPour
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PaletteError
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = [
-    "Fit", "Noise", "Prior", "Problem", "at_optimum", "errors_of_bar", "fit", "prior_of",
-    "readings_of", "residuals_of", "slopes_of_errors",
-]  # fmt: skip
+    "Fit",
+    "Noise",
+    "Prior",
+    "Problem",
+    "at_optimum",
+    "errors_of_bar",
+    "fit",
+    "prior_of",
+    "readings_of",
+    "residuals_of",
+    "slopes_of_errors",
+]
 
 _W: Final = WAVELENGTHS_NM.size
 _ROUNDS: Final = 60
@@ -314,9 +323,12 @@ def _normal(
 
 
 def _moved(
-    problem: Problem, slips: FloatArray, back: list[tuple[IntArray, FloatArray, FloatArray,
-    FloatArray]], step: FloatArray, share: float,
-) -> FloatArray:  # fmt: skip
+    problem: Problem,
+    slips: FloatArray,
+    back: list[tuple[IntArray, FloatArray, FloatArray, FloatArray]],
+    step: FloatArray,
+    share: float,
+) -> FloatArray:
     """The errors that go with a step of the spectra."""
     result = slips.copy()
     for places, C, g, B in back:
@@ -389,8 +401,11 @@ def fit(
             converged = True
             break
     if not np.all(np.isfinite(theta)):
-        raise PaletteError("the fit did not settle", field="test pours",
-                           remedy="Check doses, thicknesses and readings")  # fmt: skip
+        raise PaletteError(
+            "the fit did not settle",
+            field="test pours",
+            remedy="Check doses, thicknesses and readings",
+        )
     return _result(problem, prior, readings, theta, slips, normal, cost, converged)
 
 
@@ -404,19 +419,26 @@ def at_optimum(problem: Problem, prior: Prior, theta: FloatArray, slips: FloatAr
 
 
 def _result(
-    problem: Problem, prior: Prior, readings: list[_Reading], theta: FloatArray,
-    slips: FloatArray, normal: _Normal, cost: float, converged: bool,
-) -> Fit:  # fmt: skip
+    problem: Problem,
+    prior: Prior,
+    readings: list[_Reading],
+    theta: FloatArray,
+    slips: FloatArray,
+    normal: _Normal,
+    cost: float,
+    converged: bool,
+) -> Fit:
     matrix = normal.matrix + prior.precision
     covariance = np.linalg.inv(matrix)
     covariance = 0.5 * (covariance + covariance.T)
     effective = float(np.sum(normal.matrix * covariance))
     log_det = float(np.linalg.slogdet(matrix)[1])
     constant = sum(
-        float(np.log(r.whiten[r.whiten > 0]).sum()) if r.whiten.ndim == 1
+        float(np.log(r.whiten[r.whiten > 0]).sum())
+        if r.whiten.ndim == 1
         else float(np.linalg.slogdet(r.whiten)[1])
         for r in readings
-    )  # fmt: skip
+    )
     evidence = -0.5 * cost - 0.5 * log_det + 0.5 * prior.log_det - 0.5 * normal.log_det + constant
     chi2, lone, spread, values, alone = _by_bar(problem, readings, theta, slips, covariance)
     variance = np.ones_like(slips)
@@ -425,16 +447,32 @@ def _result(
         left = inverse @ B.T
         spread_of = np.diag(inverse) + np.einsum("ij,jk,ik->i", left, covariance, left)
         variance[places[:, 0], places[:, 1]] = np.minimum(spread_of, 1.0)
-    return Fit(problem, theta, covariance, slips, chi2, lone, spread, values, evidence, effective,
-               converged, alone, variance)  # fmt: skip
+    return Fit(
+        problem,
+        theta,
+        covariance,
+        slips,
+        chi2,
+        lone,
+        spread,
+        values,
+        evidence,
+        effective,
+        converged,
+        alone,
+        variance,
+    )
 
 
 def _by_bar(
-    problem: Problem, readings: list[_Reading], theta: FloatArray, slips: FloatArray,
+    problem: Problem,
+    readings: list[_Reading],
+    theta: FloatArray,
+    slips: FloatArray,
     covariance: FloatArray,
 ) -> tuple[
     FloatArray, FloatArray, FloatArray, FloatArray, tuple[tuple[FloatArray, FloatArray], ...]
-]:  # fmt: skip
+]:
     """Misfit of each bar as it was fitted, and as the others predict it; see `Fit`."""
     rows, maps, by_unknown, by_error = residuals_of(problem, readings, theta, slips)
     bars = int(problem.bars.max()) + 1

@@ -7,12 +7,13 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray
 from shadematch.calibration.spectra import Unknown
-from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.optics.layer import Surroundings, backing_slope, reflectance
-from shadematch.pour import Pour, View
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
+from shadematch.support.arrays import BoolArray, FloatArray
 
 __all__ = [
     "Errors",
@@ -144,8 +145,11 @@ def backing_shares(unknowns: Sequence[Unknown], view: View) -> FloatArray:
         shares[own[0]] = 1.0
         return shares
     contact = key.rsplit("/", 1)[1]
-    like = [k for k, u in enumerate(unknowns)
-            if u.kind == "film backing" and u.of.rsplit("/", 1)[1] == contact]  # fmt: skip
+    like = [
+        k
+        for k, u in enumerate(unknowns)
+        if u.kind == "film backing" and u.of.rsplit("/", 1)[1] == contact
+    ]
     if like:
         level = backing_level(view)
         away = np.array([abs(unknowns[k].level - level) for k in like])

@@ -7,11 +7,11 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit
-from shadematch.calibration.testpour import TestPour
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.standards import WAVELENGTHS_NM, observation
 from shadematch.errors import PourError
-from shadematch.standards import WAVELENGTHS_NM, observation
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["check_after", "check_before", "shared_scale", "strength_sd", "weakly_known"]
 
@@ -41,45 +41,63 @@ def check_before(pours: Sequence[TestPour], pigments: Sequence[str], films: bool
     for name in pigments:
         mine = [p for p in pours if name in p.doses]
         if not mine:
-            _refuse("was never poured", f"pigment {name}",
-                    f"Pour it in clear base at 0.5 and at 2 or 3 {pours[0].unit} per 100 g, and "
-                    "measure both over white")  # fmt: skip
+            _refuse(
+                "was never poured",
+                f"pigment {name}",
+                f"Pour it in clear base at 0.5 and at 2 or 3 {pours[0].unit} per 100 g, and "
+                "measure both over white",
+            )
         if all(p.lab_seen[0] < _BLACK for p in mine):
             least = min(p.loads[name] for p in mine)
-            _refuse("was poured only at loads that come out black, which hides its strength",
-                    f"pigment {name}",
-                    f"Pour it at a quarter of its lowest load ({least / 4:.3g} "
-                    f"{pours[0].unit} per 100 g) or in a thinner layer")  # fmt: skip
+            _refuse(
+                "was poured only at loads that come out black, which hides its strength",
+                f"pigment {name}",
+                f"Pour it at a quarter of its lowest load ({least / 4:.3g} "
+                f"{pours[0].unit} per 100 g) or in a thinner layer",
+            )
     for i, one in enumerate(pigments):
         for two in pigments[i + 1 :]:
             pairs = [(p.loads.get(one, 0.0), p.loads.get(two, 0.0)) for p in pours]
             pairs = [pair for pair in pairs if max(pair) > 0]
             shares = [a / (a + b) for a, b in pairs]
             if max(shares) - min(shares) < 1e-6:
-                _refuse("were only poured together, in one ratio, so that they can't be told apart",
-                        f"pigments {one} and {two}", f"Pour {one} by itself")  # fmt: skip
+                _refuse(
+                    "were only poured together, in one ratio, so that they can't be told apart",
+                    f"pigments {one} and {two}",
+                    f"Pour {one} by itself",
+                )
     if films:
         return
     whites = [p for p in pours if p.pour.white > 0]
     if not any(not p.doses and p.pour.white == 0 for p in pours):
-        _refuse("no blank of clear base", "test pours",
-                "Pour clear base without paste and measure it over white, and best over black "
-                "as well")  # fmt: skip
+        _refuse(
+            "no blank of clear base",
+            "test pours",
+            "Pour clear base without paste and measure it over white, and best over black as well",
+        )
     if whites and not any(not p.doses for p in whites):
-        _refuse("no blank of white base", "test pours",
-                "Pour white base, or a blend with it, without paste")  # fmt: skip
+        _refuse(
+            "no blank of white base",
+            "test pours",
+            "Pour white base, or a blend with it, without paste",
+        )
     if whites and not any(0 < p.pour.white <= 0.5 for p in whites):
-        _refuse("white base but no blend: opaque white hides how strongly it scatters",
-                "test pours",
-                "Pour a blend with 10 % white base, without paste, and measure it over white and "
-                "over black")  # fmt: skip
+        _refuse(
+            "white base but no blend: opaque white hides how strongly it scatters",
+            "test pours",
+            "Pour a blend with 10 % white base, without paste, and measure it over white and "
+            "over black",
+        )
     if (
         whites
         and not any(p.pour.white > 0.5 for p in whites)
         and all(p.pour.white < 0.05 for p in whites)
     ):
-        _refuse("blends with so little white don't tell the colour of white base", "test pours",
-                "Pour white base without paste as well")  # fmt: skip
+        _refuse(
+            "blends with so little white don't tell the colour of white base",
+            "test pours",
+            "Pour white base without paste as well",
+        )
 
 
 def _eye() -> FloatArray:
@@ -146,8 +164,11 @@ def check_after(found: Fit) -> None:
         if u.kind == "pigment absorption":
             mine = [p for p in trusted if u.of in p.doses]
             if not mine:
-                _refuse("its only pour does not fit the others and was put aside",
-                        f"pigment {u.of}", "Pour and measure it again")  # fmt: skip
+                _refuse(
+                    "its only pour does not fit the others and was put aside",
+                    f"pigment {u.of}",
+                    "Pour and measure it again",
+                )
             sd = strength_sd(found, u.of, u.kind)
             if sd > hopeless:
                 scatter = any(
@@ -163,12 +184,16 @@ def check_after(found: Fit) -> None:
                     remedy = "Pour it at a quarter of its lowest load"
                 else:
                     remedy = "Pour it at a higher load, or by itself in clear base"
-                _refuse(f"its strength is known to no better than {sd:.0%}", f"pigment {u.of}",
-                        remedy)  # fmt: skip
+                _refuse(
+                    f"its strength is known to no better than {sd:.0%}", f"pigment {u.of}", remedy
+                )
         elif u.kind == "white scattering" and strength_sd(found, u.of, u.kind) > hopeless:
-            _refuse("its scattering can't be told from these pours", "white base",
-                    "Pour a blend with 10 % white base, without paste, and measure it over white "
-                    "and over black")  # fmt: skip
+            _refuse(
+                "its scattering can't be told from these pours",
+                "white base",
+                "Pour a blend with 10 % white base, without paste, and measure it over white "
+                "and over black",
+            )
 
 
 def weakly_known(found: Fit, pours: Sequence[TestPour], films: bool) -> tuple[str, ...]:

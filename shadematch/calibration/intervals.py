@@ -8,17 +8,18 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import layers_of, look, look_through, to_lab
-from shadematch.calibration.testpour import TestPour
-from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.difference import delta_e
-from shadematch.html import card
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.photo.uncertainty import frame_of
-from shadematch.pour import Pour, View
-from shadematch.standards import WAVELENGTHS_NM
-from shadematch.target import Target
+from shadematch.studio.pour import Pour
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import card
 
 __all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
 
@@ -181,8 +182,9 @@ def sources_of(
     # What one camera gets wrong in one light it gets wrong in all its photos: that does not
     # average out. Only readings that bring a covariance are of this kind, and not those whose
     # camera was learnt (`camera`).
-    owned = [np.array(q.covariance) for q in p.pours
-             if q.covariance is not None and q.response is None]  # fmt: skip
+    owned = [
+        np.array(q.covariance) for q in p.pours if q.covariance is not None and q.response is None
+    ]
     shared = _SHARED * sum(owned, np.zeros((3, 3))) / len(p.pours)
     return (
         lab,
@@ -200,8 +202,10 @@ def sources_of(
 
 def _missed(spectrum: FloatArray, photo: TestPour) -> FloatArray:
     """Squared difference of what camera and eye see of a spectrum, in Lab; shape (3, 3)."""
-    seen = [xyz_to_lab(np.maximum(o.weights @ spectrum, 0.05), o.white)
-            for o in (photo.observation, photo.view.observation)]  # fmt: skip
+    seen = [
+        xyz_to_lab(np.maximum(o.weights @ spectrum, 0.05), o.white)
+        for o in (photo.observation, photo.view.observation)
+    ]
     return np.outer(seen[0] - seen[1], seen[0] - seen[1])
 
 
@@ -326,9 +330,15 @@ def interval_of(
     for array in (covariance, spectrum):
         array.setflags(write=False)
     return Interval(
-        _tuple(lab), covariance, level, _tuple(lab - half), _tuple(lab + half), view, spectrum,
+        _tuple(lab),
+        covariance,
+        level,
+        _tuple(lab - half),
+        _tuple(lab + half),
+        view,
+        spectrum,
         *values,
-    )  # fmt: skip
+    )
 
 
 def _tuple(values: FloatArray) -> Triple:

@@ -17,21 +17,22 @@ from typing import Annotated, Any, ClassVar, Final, Literal
 import numpy as np
 from pydantic import Field, StrictBool
 
-from shadematch.arrays import FloatArray
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import Noise, Problem, at_optimum, prior_of
 from shadematch.calibration.forward import Errors
 from shadematch.calibration.lot import prior_of_lot
 from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import BELIEFS, Unknown
-from shadematch.calibration.testpour import TestPour
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import FileError, ShadematchError
-from shadematch.files import checked_envelope, read_json, write_json
-from shadematch.materials import Palette
-from shadematch.models import Frozen, Number, expect
 from shadematch.photo.response import PATCHES, Response
-from shadematch.pour import Pour, View
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.files import checked_envelope, read_json, write_json
+from shadematch.support.models import Frozen, Number, expect
 
 __all__ = ["load_calibration", "save_calibration"]
 
@@ -164,19 +165,26 @@ def _to_dict(calibration: Calibration) -> dict[str, Any]:
         "weights": problem.weights.tolist(),
         "slips": fit.slips.tolist(),
         "unknowns": [
-            {"of": u.of, "kind": u.kind, "mean": u.mean.tolist(), "level": float(u.level),
-             "found": found.tolist()}
+            {
+                "of": u.of,
+                "kind": u.kind,
+                "mean": u.mean.tolist(),
+                "level": float(u.level),
+                "found": found.tolist(),
+            }
             for u, found in zip(problem.unknowns, fit.theta, strict=True)
         ],
         "errors": problem.errors._asdict(),
         "noise": problem.noise._asdict(),
         "scale": [float(v) for v in problem.scale],
-        "lot": None if before is None else {
+        "lot": None
+        if before is None
+        else {
             "pigment": before.pigment,
             "hue_shift": before.hue_shift,
             "calibration": _to_dict(before.calibration),
         },
-    }  # fmt: skip
+    }
     return {"format": _FORMAT, "version": _VERSION, "fingerprint": _print_of(content), **content}
 
 
@@ -211,26 +219,48 @@ def _from_dict(data: object, depth: int = 0) -> Calibration:
     stated = rest.pop("fingerprint", None)
     file = _File(**rest)
     if stated != _print_of(rest):
-        raise FileError("does not fit what the file holds", field="fingerprint", value=stated,
-                        remedy="The file was altered: calibrate again")  # fmt: skip
+        raise FileError(
+            "does not fit what the file holds",
+            field="fingerprint",
+            value=stated,
+            remedy="The file was altered: calibrate again",
+        )
     if depth > _MANY:
-        raise FileError("too many lots on top of each other", field="lot", value=depth,
-                        remedy="Calibrate anew")  # fmt: skip
+        raise FileError(
+            "too many lots on top of each other", field="lot", value=depth, remedy="Calibrate anew"
+        )
     contact = file.contact
     pours = tuple(_pour_of(p, file.unit) for p in file.pours)
-    seen = pours if contact is None else tuple(
-        dataclasses.replace(p, view=p.view.model_copy(update={"contact": contact})) for p in pours
-    )  # fmt: skip
+    seen = (
+        pours
+        if contact is None
+        else tuple(
+            dataclasses.replace(p, view=p.view.model_copy(update={"contact": contact}))
+            for p in pours
+        )
+    )
     for u in file.unknowns:
         if u.kind not in BELIEFS:
-            raise FileError("is no kind of spectrum", field="unknowns.kind", value=u.kind,
-                            remedy=f"There are {', '.join(BELIEFS)}")  # fmt: skip
+            raise FileError(
+                "is no kind of spectrum",
+                field="unknowns.kind",
+                value=u.kind,
+                remedy=f"There are {', '.join(BELIEFS)}",
+            )
         if u.kind == "film crowding" and u.level <= 0:
-            raise FileError("must be above 0", field="unknowns.level", value=u.level,
-                            remedy="The file was altered")  # fmt: skip
+            raise FileError(
+                "must be above 0",
+                field="unknowns.level",
+                value=u.level,
+                remedy="The file was altered",
+            )
         if u.kind.startswith(("pigment", "film crowding")) and u.of not in file.pigments:
-            raise FileError("is no pigment of the file", field="unknowns.of", value=u.of,
-                            remedy="The file was altered")  # fmt: skip
+            raise FileError(
+                "is no pigment of the file",
+                field="unknowns.of",
+                value=u.of,
+                remedy="The file was altered",
+            )
     unknowns = tuple(Unknown(u.of, u.kind, np.array(u.mean), u.level) for u in file.unknowns)
     theta = np.array([u.found for u in file.unknowns])
     slips = _slips(file)
@@ -239,19 +269,31 @@ def _from_dict(data: object, depth: int = 0) -> Calibration:
         if [(u.of, u.kind) for u in unknowns] != [
             (u.of, u.kind) for u in before.calibration._fit.problem.unknowns
         ]:
-            raise FileError("has other spectra than the calibration before", field="lot",
-                            value=before.pigment, remedy="The file was altered")  # fmt: skip
+            raise FileError(
+                "has other spectra than the calibration before",
+                field="lot",
+                value=before.pigment,
+                remedy="The file was altered",
+            )
         prior = prior_of_lot(before.calibration, before.pigment, before.hue_shift)
     _check_names(file)
     cameras = cameras_of(pours, () if before is None else before.calibration.pours)
     problem = Problem(
-        as_seen(seen, cameras), unknowns, file.pigments, Errors(**file.errors.model_dump()),
-        Noise(**file.noise.model_dump()), np.array(file.weights), file.scale,
-    )  # fmt: skip
+        as_seen(seen, cameras),
+        unknowns,
+        file.pigments,
+        Errors(**file.errors.model_dump()),
+        Noise(**file.noise.model_dump()),
+        np.array(file.weights),
+        file.scale,
+    )
     fit = with_cameras(at_optimum(problem, prior, theta, slips), cameras)
     if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
-        raise FileError("holds no possible spectra", field="unknowns",
-                        remedy="Calibrate again from the test pours")  # fmt: skip
+        raise FileError(
+            "holds no possible spectra",
+            field="unknowns",
+            remedy="Calibrate again from the test pours",
+        )
     like = None if file.like is None else Palette.from_dict(file.like)
     return Calibration(pours, file.unit, file.films, contact, like, fit, before)
 
@@ -261,31 +303,49 @@ def _before(file: _File, depth: int) -> Before | None:
         return None
     old = _from_dict(file.lot.calibration, depth + 1)
     if file.lot.pigment not in old.pigments:
-        raise FileError("was not calibrated before", field="lot.pigment", value=file.lot.pigment,
-                        remedy="The file was altered")  # fmt: skip
+        raise FileError(
+            "was not calibrated before",
+            field="lot.pigment",
+            value=file.lot.pigment,
+            remedy="The file was altered",
+        )
     return Before(old, file.lot.pigment, file.lot.hue_shift)
 
 
 def _pour_of(part: _PourPart, unit: Literal["cm", "g", "part"]) -> TestPour:
     seen = part.response
-    response = None if seen is None else Response(
-        seen.region, seen.covariance, seen.beyond, seen.patches
-    )  # fmt: skip
+    response = (
+        None if seen is None else Response(seen.region, seen.covariance, seen.beyond, seen.patches)
+    )
     return TestPour(
-        part.doses, part.name, part.pour, part.view, unit, part.spectrum, part.lab,
-        part.covariance, response,
-    )  # fmt: skip
+        part.doses,
+        part.name,
+        part.pour,
+        part.view,
+        unit,
+        part.spectrum,
+        part.lab,
+        part.covariance,
+        response,
+    )
 
 
 def _slips(file: _File) -> FloatArray:
     count, columns = len(file.pours), len(file.pigments) + 2
     if len(file.weights) != count or len(file.slips) != count:
-        raise FileError("needs one entry for each test pour", field="weights, slips",
-                        value=(len(file.weights), len(file.slips)),
-                        remedy=f"There are {count}")  # fmt: skip
+        raise FileError(
+            "needs one entry for each test pour",
+            field="weights, slips",
+            value=(len(file.weights), len(file.slips)),
+            remedy=f"There are {count}",
+        )
     if any(len(row) != columns for row in file.slips):
-        raise FileError("has rows of a wrong length", field="slips", value=len(file.slips[0]),
-                        remedy=f"Each has {columns} values")  # fmt: skip
+        raise FileError(
+            "has rows of a wrong length",
+            field="slips",
+            value=len(file.slips[0]),
+            remedy=f"Each has {columns} values",
+        )
     return np.array(file.slips)
 
 
@@ -293,10 +353,18 @@ def _check_names(file: _File) -> None:
     have = {u.of for u in file.unknowns if u.kind == "pigment absorption"}
     for name in file.pigments:
         if name not in have:
-            raise FileError("has no absorption in the file", field="pigments", value=name,
-                            remedy="The file was altered")  # fmt: skip
+            raise FileError(
+                "has no absorption in the file",
+                field="pigments",
+                value=name,
+                remedy="The file was altered",
+            )
     for pour in file.pours:
         for name in pour.doses:
             if name not in file.pigments:
-                raise FileError("is poured and not listed", field="pigments", value=name,
-                                remedy="The file was altered")  # fmt: skip
+                raise FileError(
+                    "is poured and not listed",
+                    field="pigments",
+                    value=name,
+                    remedy="The file was altered",
+                )

@@ -8,18 +8,18 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import Prior, Problem, fit
 from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import Belief, belief_covariance
-from shadematch.calibration.testpour import TestPour
-from shadematch.difference import delta_e
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
-from shadematch.html import card
-from shadematch.models import expect, listed
-from shadematch.pour import Pour
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.studio.pour import Pour
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import card
+from shadematch.support.models import expect, listed
 
 __all__ = ["NewLot", "new_lot", "prior_of_lot"]
 
@@ -70,9 +70,11 @@ class NewLot:
         return text + ". No visible difference is proved."
 
     def _repr_html_(self) -> str:
-        rows = [("strength", f"{self.strength:.2f} of the old lot"),
-                ("known to", f"{self.strength_sd:.0%}"),
-                ("CIEDE2000", f"up to {self.delta_e:.1f} at the same doses")]  # fmt: skip
+        rows = [
+            ("strength", f"{self.strength:.2f} of the old lot"),
+            ("known to", f"{self.strength_sd:.0%}"),
+            ("CIEDE2000", f"up to {self.delta_e:.1f} at the same doses"),
+        ]
         return card([], rows, foot=str(self))
 
 
@@ -107,19 +109,31 @@ def new_lot(
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
     expect(hue_shift, bool, "hue_shift", "Give True or False")
     if not isinstance(pigment, str) or pigment not in calibration.pigments:
-        raise UnknownNameError("was not calibrated", field="pigment", value=pigment,
-                               remedy=f"There are {', '.join(calibration.pigments)}")  # fmt: skip
+        raise UnknownNameError(
+            "was not calibrated",
+            field="pigment",
+            value=pigment,
+            remedy=f"There are {', '.join(calibration.pigments)}",
+        )
     pours = listed(test_pours, "test_pours", "Give a list of TestPour")
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
         calibration._conditions(pour.pour, pour.view)
         calibration._check_doses(pour.doses)
         if pour.unit != calibration.unit:
-            raise PourError("doses are in another unit than the calibration's", field="unit",
-                            value=pour.unit, remedy=f"Give them in {calibration.unit}")  # fmt: skip
+            raise PourError(
+                "doses are in another unit than the calibration's",
+                field="unit",
+                value=pour.unit,
+                remedy=f"Give them in {calibration.unit}",
+            )
     if not any(pigment in p.doses for p in pours):
-        raise PourError("no pour holds the pigment", field="test_pours", value=pigment,
-                        remedy="Pour it in clear base and measure it over white")  # fmt: skip
+        raise PourError(
+            "no pour holds the pigment",
+            field="test_pours",
+            value=pigment,
+            remedy="Pour it in clear base and measure it over white",
+        )
     pours = tuple(replace(p, view=calibration._met(p.view)) for p in pours)
     old = calibration._fit
     unknowns = old.problem.unknowns
@@ -128,12 +142,24 @@ def new_lot(
     prior = prior_of_lot(calibration, pigment, hue_shift)
     cameras = cameras_of(pours, calibration.pours)
     problem = Problem(
-        as_seen(pours, cameras), unknowns, old.problem.pigments, old.problem.errors,
-        old.problem.noise, np.ones(len(pours)), old.problem.scale,
-    )  # fmt: skip
+        as_seen(pours, cameras),
+        unknowns,
+        old.problem.pigments,
+        old.problem.errors,
+        old.problem.noise,
+        np.ones(len(pours)),
+        old.problem.scale,
+    )
     found = with_cameras(fit(problem, prior), cameras)
-    new = Calibration(pours, calibration.unit, calibration.films, calibration.contact,
-                      calibration.like, found, Before(calibration, pigment, hue_shift))  # fmt: skip
+    new = Calibration(
+        pours,
+        calibration.unit,
+        calibration.films,
+        calibration.contact,
+        calibration.like,
+        found,
+        Before(calibration, pigment, hue_shift),
+    )
     at = own[0]
     weight = np.exp(old.theta[at] - old.theta[at].max())
     weight = weight / weight.sum()

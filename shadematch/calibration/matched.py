@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from shadematch.calibration.intervals import Interval
-from shadematch.html import card
-from shadematch.match import Match
-from shadematch.pour import Recipe
+from shadematch.matching.match import Match
+from shadematch.studio.recipe import Recipe
+from shadematch.support.html import card
 
 __all__ = ["CalibratedMatch"]
 
@@ -47,13 +47,17 @@ class CalibratedMatch:
     @property
     def doses(self) -> dict[str, float]:
         """The frugal choice's doses, in `unit`."""
-        return dict(self.recipe.doses_cm)
+        return dict(self.recipe.doses)
 
     def _weighed(self) -> str:
         return ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())
 
     def _repr_html_(self) -> str:
-        weighed = "" if self.unit == "cm" else card(
-            [], [("weigh", self._weighed())], foot=f"Doses are in {self.unit}, not in cm."
-        )  # fmt: skip
+        weighed = (
+            ""
+            if self.unit == "cm"
+            else card(
+                [], [("weigh", self._weighed())], foot=f"Doses are in {self.unit}, not in cm."
+            )
+        )
         return weighed + self.match._repr_html_() + self.frugal._repr_html_()

@@ -9,23 +9,25 @@ from typing import Any, Literal
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import backing_shares, look
 from shadematch.calibration.identify import strength_sd, weakly_known
 from shadematch.calibration.intervals import Interval, interval_of
 from shadematch.calibration.matched import CalibratedMatch
-from shadematch.calibration.testpour import TestPour
-from shadematch.difference import delta_e
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PaletteError, PourError, UnknownNameError
-from shadematch.html import card
-from shadematch.match import match
-from shadematch.materials import Base, Palette, Pigment
-from shadematch.models import expect
-from shadematch.pour import Pour, Recipe, View
-from shadematch.prediction import opened
-from shadematch.standards import WAVELENGTHS_NM
-from shadematch.target import Target, as_target
+from shadematch.matching.match import match
+from shadematch.predicting.prediction import opened
+from shadematch.studio.palette import Base, Palette, Pigment
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Target, as_target
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import card
+from shadematch.support.models import expect
 
 __all__ = ["Before", "Calibration", "Residual"]
 
@@ -162,11 +164,19 @@ class Calibration:
         """
         expect(of, str, "of", "Give 'clear', 'white' or a pigment's name")
         if not isinstance(what, str) or what not in ("absorption", "scattering"):
-            raise PourError("is no spectrum", field="what", value=what,
-                            remedy="Take 'absorption' or 'scattering'")  # fmt: skip
+            raise PourError(
+                "is no spectrum",
+                field="what",
+                value=what,
+                remedy="Take 'absorption' or 'scattering'",
+            )
         if of not in self.pigments and of not in ("clear", "white"):
-            raise UnknownNameError("was not calibrated", field="of", value=of,
-                                   remedy=f"There are {', '.join(self.pigments)}")  # fmt: skip
+            raise UnknownNameError(
+                "was not calibrated",
+                field="of",
+                value=of,
+                remedy=f"There are {', '.join(self.pigments)}",
+            )
         return self._fitted(of, what, of_base=of not in self.pigments)
 
     def _fitted(self, of: str, what: str, *, of_base: bool) -> tuple[FloatArray, FloatArray]:
@@ -210,9 +220,11 @@ class Calibration:
         """
         if len(self.pigments) > 8:
             raise PaletteError(
-                "a palette holds eight pigments", field="pigments", value=len(self.pigments),
+                "a palette holds eight pigments",
+                field="pigments",
+                value=len(self.pigments),
                 remedy="Take some with palette_of(...); predict and interval work for all",
-            )  # fmt: skip
+            )
         return self.palette_of(*self.pigments)
 
     def palette_of(self, *names: str) -> Palette:
@@ -235,7 +247,7 @@ class Calibration:
             extra: dict[str, Any] = {}
             if self.like is not None and name in self.like.names:
                 old = self.like[name]
-                extra = {"tube_cm": old.tube_cm, "tube_price": old.tube_price}
+                extra = {"tube_size": old.tube_size, "tube_price": old.tube_price}
             pigments.append(
                 Pigment(
                     name=name,
@@ -372,21 +384,32 @@ class Calibration:
         doses, pour, _ = opened(doses, pour, "doses")
         number = isinstance(level, int | float | np.floating) and not isinstance(level, bool)
         if not number or not 0.5 <= level <= 0.999:
-            raise PourError("must lie between 0.5 and 0.999", field="level", value=level,
-                            remedy="0.9 is usual")  # fmt: skip
+            raise PourError(
+                "must lie between 0.5 and 0.999", field="level", value=level, remedy="0.9 is usual"
+            )
         pour, view = self._conditions(pour, view)
         self._check_doses(doses)
         return interval_of(
-            self._fit, doses, pour, view, level=float(level), dosing=dosing,
-            measurement=measurement, target=None if target is None else as_target(target),
-        )  # fmt: skip
+            self._fit,
+            doses,
+            pour,
+            view,
+            level=float(level),
+            dosing=dosing,
+            measurement=measurement,
+            target=None if target is None else as_target(target),
+        )
 
     def _conditions(self, pour: Pour | None, view: View | None) -> tuple[Pour, View]:
         pour = Pour() if pour is None else pour
         expect(pour, Pour, "pour", "Use Pour(...)")
         if pour.white > 0 and not self.white_known:
-            raise PourError("white base was never poured", field="white", value=pour.white,
-                            remedy="Add pours of white base and of a blend")  # fmt: skip
+            raise PourError(
+                "white base was never poured",
+                field="white",
+                value=pour.white,
+                remedy="Add pours of white base and of a blend",
+            )
         return pour, self._met(View() if view is None else view)
 
     def _check_doses(self, doses: Mapping[str, float]) -> None:
@@ -395,8 +418,12 @@ class Calibration:
             self.spectrum(name) if name not in self.pigments else None
             number = isinstance(dose, int | float | np.integer | np.floating)
             if not number or isinstance(dose, bool) or not 0 <= dose <= 1e7:
-                raise PourError("must be a number from 0 on", field=f"doses.{name}", value=dose,
-                                remedy=f"In {self.unit}")  # fmt: skip
+                raise PourError(
+                    "must be a number from 0 on",
+                    field=f"doses.{name}",
+                    value=dose,
+                    remedy=f"In {self.unit}",
+                )
 
     def match(
         self,
@@ -468,7 +495,7 @@ class Calibration:
 
 
 def _lab(pour: TestPour, spectrum: FloatArray) -> FloatArray:
-    from shadematch.colorimetry import xyz_to_lab
+    from shadematch.colour.colorimetry import xyz_to_lab
 
     seen = pour.observation
     return xyz_to_lab(seen.weights @ np.maximum(spectrum, 0.0), seen.white)

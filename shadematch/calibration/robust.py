@@ -8,13 +8,13 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.calibration.fit import Fit, Problem, fit, prior_of
 from shadematch.calibration.forward import Errors, look
 from shadematch.calibration.identify import shared_scale
 from shadematch.calibration.spectra import Unknown
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["MARGIN", "choose_scattering", "settle"]
 
@@ -103,12 +103,20 @@ def _bench(found: Fit, errors: Errors) -> Errors:
     told = 1.0 - found.slip_variance
     factors = []
     every = np.flatnonzero(p.weights > 0.5)
-    for most, (rows, columns, stated, now) in zip(_MOST_WRONG, (
-        (first, slice(0, dyes), errors.dose + errors.dose_share,
-         p.errors.dose + p.errors.dose_share),
-        (first, slice(dyes, dyes + 1), errors.thickness_share, p.errors.thickness_share),
-        (every, slice(dyes + 1, dyes + 2), errors.gain, p.errors.gain),
-    ), strict=True):  # fmt: skip
+    for most, (rows, columns, stated, now) in zip(
+        _MOST_WRONG,
+        (
+            (
+                first,
+                slice(0, dyes),
+                errors.dose + errors.dose_share,
+                p.errors.dose + p.errors.dose_share,
+            ),
+            (first, slice(dyes, dyes + 1), errors.thickness_share, p.errors.thickness_share),
+            (every, slice(dyes + 1, dyes + 2), errors.gain, p.errors.gain),
+        ),
+        strict=True,
+    ):
         if stated == 0:
             factors.append(1.0)
             continue
@@ -135,8 +143,12 @@ def settle(
     assert hasattr(beliefs, "precision")
 
     def run(p: Problem, near: Fit | None) -> Fit:
-        return fit(p, beliefs, start=None if near is None else near.theta,  # type: ignore[arg-type]
-                   slips=None if near is None else near.slips)  # fmt: skip
+        return fit(
+            p,
+            beliefs,  # type: ignore[arg-type]
+            start=None if near is None else near.theta,
+            slips=None if near is None else near.slips,
+        )
 
     found = run(problem, start)
     bars = int(problem.bars.max()) + 1

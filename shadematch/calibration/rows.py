@@ -28,13 +28,13 @@ from typing import Any, Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.calibration.testpour import TestPour
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.standards import onto_grid
 from shadematch.errors import PourError, ShadematchError, SpectrumError
-from shadematch.pour import BACKINGS, Pour, View
-from shadematch.readers import Row
-from shadematch.readers import fault as table_fault
-from shadematch.standards import onto_grid
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import BACKINGS, View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.readers import Row, fault as table_fault
 
 __all__ = [
     "KNOWN_COLUMNS",
@@ -51,13 +51,37 @@ _SPECTRAL: Final = re.compile(
 )
 _DOSE: Final = re.compile(r"(dose_cm|dose_g|load_cm|load_g|part)\s*:\s*(.+)", re.IGNORECASE)
 _PLAIN: Final = {
-    "name", "batch_g", "thickness_cm", "white", "white_percent", "backing", "contact", "light",
-    "illuminant", "observer", "reflectance_unit", "l", "a", "b", "x", "y", "z",
-}  # fmt: skip
+    "name",
+    "batch_g",
+    "thickness_cm",
+    "white",
+    "white_percent",
+    "backing",
+    "contact",
+    "light",
+    "illuminant",
+    "observer",
+    "reflectance_unit",
+    "l",
+    "a",
+    "b",
+    "x",
+    "y",
+    "z",
+}
 _OTHER_NAMES: Final = {
-    "sample_name": "name", "lab_l": "l", "lab_a": "a", "lab_b": "b", "l*": "l", "a*": "a",
-    "b*": "b", "xyz_x": "x", "xyz_y": "y", "xyz_z": "z", "sample_backing": "backing",
-}  # fmt: skip
+    "sample_name": "name",
+    "lab_l": "l",
+    "lab_a": "a",
+    "lab_b": "b",
+    "l*": "l",
+    "a*": "a",
+    "b*": "b",
+    "xyz_x": "x",
+    "xyz_y": "y",
+    "xyz_z": "z",
+    "sample_backing": "backing",
+}
 KNOWN_COLUMNS: Final = (
     "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
     "backing, contact, light, illuminant, observer, reflectance_unit, and wavelengths such as "
@@ -123,8 +147,9 @@ def pours_of(
     units = {c.split(":")[0] for r in rows for c in r.cells if _DOSE.fullmatch(c)}
     kinds = {"part" if u == "part" else u.rsplit("_", 1)[1] for u in units}
     if len(kinds) > 1:
-        raise fault(path, rows[0].line, "doses are in more than one unit", sorted(units),
-                    "Bring all to one")  # fmt: skip
+        raise fault(
+            path, rows[0].line, "doses are in more than one unit", sorted(units), "Bring all to one"
+        )
     unit: Any = kinds.pop() if kinds else "cm"
     result: list[TestPour] = []
     seen: dict[tuple[str, View], int] = {}
@@ -140,12 +165,21 @@ def pours_of(
         if row.cells.get("name", "").strip():
             before = bars.setdefault(made.name, (made, row.line))
             if before[0].doses != made.doses or before[0].pour != made.pour:
-                raise fault(path, row.line, f"this name stands in line {before[1]} for another bar",
-                            made.name, "Give each bar a name of its own")  # fmt: skip
+                raise fault(
+                    path,
+                    row.line,
+                    f"this name stands in line {before[1]} for another bar",
+                    made.name,
+                    "Give each bar a name of its own",
+                )
         if (made.name, made.view) in seen:
-            raise fault(path, row.line,
-                        f"the same bar in the same view as in line {seen[made.name, made.view]}",
-                        made.name, "Average the two, or give one another name")  # fmt: skip
+            raise fault(
+                path,
+                row.line,
+                f"the same bar in the same view as in line {seen[made.name, made.view]}",
+                made.name,
+                "Average the two, or give one another name",
+            )
         seen[made.name, made.view] = row.line
         result.append(made)
     return tuple(result)
@@ -160,16 +194,27 @@ class _Numbers:
     def __call__(self, text: str, row: Row, column: str) -> float:
         plain = text.strip()
         if not re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?", plain):
-            raise fault(self.path, row.line, f"{column.removeprefix('nm:')} must be a number",
-                        text, "Write it like 0.5")  # fmt: skip
+            raise fault(
+                self.path,
+                row.line,
+                f"{column.removeprefix('nm:')} must be a number",
+                text,
+                "Write it like 0.5",
+            )
         return float(plain)
 
 
 def is_numeric(column: str) -> bool:
     """Whether a column holds numbers."""
     return column not in {
-        "name", "backing", "contact", "light", "illuminant", "observer", "reflectance_unit",
-    }  # fmt: skip
+        "name",
+        "backing",
+        "contact",
+        "light",
+        "illuminant",
+        "observer",
+        "reflectance_unit",
+    }
 
 
 def _spectral(row: Row) -> list[tuple[float, str]]:
@@ -184,8 +229,13 @@ def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, 
     for row in rows:
         text = row.cells.get("reflectance_unit", "").strip().lower()
         if text not in ("", "fraction", "percent"):
-            raise fault(path, row.line, "reflectance_unit must be fraction or percent", text,
-                        "Take one of the two")  # fmt: skip
+            raise fault(
+                path,
+                row.line,
+                "reflectance_unit must be fraction or percent",
+                text,
+                "Take one of the two",
+            )
         said[row.line] = None if not text else text == "percent"
         values = [numbers(cell, row, f"nm:{nm:g}") for nm, cell in _spectral(row)]
         if values:
@@ -194,16 +244,26 @@ def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, 
     by_file = bool(silent) and max(silent.values()) > _PERCENT
     for line, top in silent.items():
         if by_file and top <= _PERCENT:
-            raise fault(path, line, "can't tell percent from fraction: this row stays below 1.5, "
-                        "others in the file are in percent", top,
-                        "Say reflectance_unit, in a column or to read_test_pours")  # fmt: skip
+            raise fault(
+                path,
+                line,
+                "can't tell percent from fraction: this row stays below 1.5, "
+                "others in the file are in percent",
+                top,
+                "Say reflectance_unit, in a column or to read_test_pours",
+            )
     return {line: by_file if word is None else word for line, word in said.items()}
 
 
 def _pour_of(
-    row: Row, numbers: _Numbers, percent: bool, unit: Any, pour: Pour, view: View,
+    row: Row,
+    numbers: _Numbers,
+    percent: bool,
+    unit: Any,
+    pour: Pour,
+    view: View,
     backings: Mapping[str, tuple[float, ...]],
-) -> TestPour:  # fmt: skip
+) -> TestPour:
     cells = {k: v.strip() for k, v in row.cells.items()}
 
     def number(column: str) -> float | None:
@@ -221,7 +281,7 @@ def _pour_of(
         thickness_cm=_or(number("thickness_cm"), pour.thickness_cm),
         white=_or(white, pour.white),
         max_load=pour.max_load,
-        dose_step_cm=pour.dose_step_cm,
+        dose_step=pour.dose_step,
     )
     doses: dict[str, float] = {}
     for column in cells:
@@ -260,8 +320,11 @@ def _values(row: Row, numbers: _Numbers, percent: bool) -> tuple[FloatArray, Flo
     # Half as much again: heads such as 380, 383, 387, 390 nm are rounded, and miss nothing.
     if steps.size and steps.max() > 1.5 * steps.min():
         at = int(np.argmax(steps > 1.5 * steps.min()))
-        raise PourError("a wavelength is missing", value=f"{x[at] + steps.min():g} nm",
-                        remedy="Fill it in, or leave the whole reading out")  # fmt: skip
+        raise PourError(
+            "a wavelength is missing",
+            value=f"{x[at] + steps.min():g} nm",
+            remedy="Fill it in, or leave the whole reading out",
+        )
     return x, y / 100.0 if percent else y
 
 
@@ -279,17 +342,30 @@ def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...
     for row in rows:
         name = row.cells.get("name", "").strip()
         if not name or name in found:
-            raise fault(path, row.line, "this name stands twice" if name else "has no name", name,
-                        "Give each backing a name of its own")  # fmt: skip
+            raise fault(
+                path,
+                row.line,
+                "this name stands twice" if name else "has no name",
+                name,
+                "Give each backing a name of its own",
+            )
         if not _spectral(row):
-            raise fault(path, row.line, "no spectrum in this line", name,
-                        "Give one column for each wavelength")  # fmt: skip
+            raise fault(
+                path,
+                row.line,
+                "no spectrum in this line",
+                name,
+                "Give one column for each wavelength",
+            )
         try:
             x, y = _values(row, numbers, percent[row.line])
             grid = np.clip(onto_grid(x, y), 0.0, 1.0)
             if y.min() < -0.02 or y.max() > 1.2:
-                raise SpectrumError("must lie between 0 and 1", value=float(y.max()),
-                                    remedy="Divide percentages by 100")  # fmt: skip
+                raise SpectrumError(
+                    "must lie between 0 and 1",
+                    value=float(y.max()),
+                    remedy="Divide percentages by 100",
+                )
         except ShadematchError as wrong:
             raise fault(path, row.line, wrong.problem, wrong.value, wrong.remedy) from None
         found[name] = tuple(float(v) for v in grid)
@@ -301,9 +377,12 @@ def _or(value: float | None, other: float) -> float:
 
 
 def _view(
-    cells: Mapping[str, str], numbers: _Numbers, row: Row, view: View,
+    cells: Mapping[str, str],
+    numbers: _Numbers,
+    row: Row,
+    view: View,
     backings: Mapping[str, tuple[float, ...]],
-) -> View:  # fmt: skip
+) -> View:
     said: dict[str, Any] = {
         key: cells[key] for key in ("illuminant", "observer", "contact", "light") if cells.get(key)
     }
@@ -315,9 +394,12 @@ def _view(
         elif low in BACKINGS:
             said["backing"] = low
         elif backing[:1].isalpha():
-            raise PourError("backing must be a number or a name given along", value=backing,
-                            remedy="Give white, black, a number 0 to 1, or its reflectance to "
-                            "read_test_pours(..., backings=...)")  # fmt: skip
+            raise PourError(
+                "backing must be a number or a name given along",
+                value=backing,
+                remedy="Give white, black, a number 0 to 1, or its reflectance to "
+                "read_test_pours(..., backings=...)",
+            )
         else:
             said["backing"] = numbers(backing, row, "backing")
     plain = view.model_dump()

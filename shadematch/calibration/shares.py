@@ -14,18 +14,19 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray
 from shadematch.calibration.forward import layers_of, look
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.result import Calibration
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
-from shadematch.html import card
-from shadematch.models import check_most, expect, is_finite, listed
-from shadematch.pour import Pour, View
-from shadematch.standards import WAVELENGTHS_NM
-from shadematch.target import Target, as_target
+from shadematch.studio.pour import Pour
+from shadematch.studio.target import Target, as_target
+from shadematch.studio.view import View
+from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.support.html import card
+from shadematch.support.models import check_most, expect, is_finite, listed
 
 __all__ = ["SharesMatch", "match_shares"]
 
@@ -114,12 +115,19 @@ def match_shares(
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
     goal = as_target(target)
     if not calibration.films and calibration.unit != "part":
-        raise PourError("is of soap, which is dosed into a base", field="calibration",
-                        value=", ".join(calibration.pigments),
-                        remedy="Use its match(...)")  # fmt: skip
+        raise PourError(
+            "is of soap, which is dosed into a base",
+            field="calibration",
+            value=", ".join(calibration.pigments),
+            remedy="Use its match(...)",
+        )
     if by_spectrum and goal.reflectance is None:
-        raise PourError("has no spectrum", field="target", value=str(goal),
-                        remedy="Use Target.from_reflectance, or match its colour")  # fmt: skip
+        raise PourError(
+            "has no spectrum",
+            field="target",
+            value=str(goal),
+            remedy="Use Target.from_reflectance, or match its colour",
+        )
     if isinstance(pigments, str):
         pigments = (pigments,)
     names = calibration.pigments
@@ -128,8 +136,9 @@ def match_shares(
     for name in names:
         if name not in calibration.pigments:
             there = ", ".join(calibration.pigments)
-            raise UnknownNameError("was not calibrated", field="pigments", value=name,
-                                   remedy=f"There are {there}")  # fmt: skip
+            raise UnknownNameError(
+                "was not calibrated", field="pigments", value=name, remedy=f"There are {there}"
+            )
     _checked(total, max_pigments, len(names))
     search = _Search(calibration, goal, names, total, view, thickness_cm, by_spectrum)
     best = _fewest(search, max_pigments or len(names))
@@ -146,8 +155,12 @@ def match_shares(
 
 def _checked(total: float | None, max_pigments: int | None, count: int) -> None:
     if total is not None and (not is_finite(total) or not 0 < total < 1e7):
-        raise PourError("must be a number above 0", field="total", value=total,
-                        remedy="1 for shares, 100 for percentages")  # fmt: skip
+        raise PourError(
+            "must be a number above 0",
+            field="total",
+            value=total,
+            remedy="1 for shares, 100 for percentages",
+        )
     check_most(max_pigments)
     if count < 1:
         raise PourError("there are none", field="pigments", remedy="Name some")
@@ -157,9 +170,15 @@ class _Search:
     """How far mixtures are from the target; loads as multiples of `unit`."""
 
     def __init__(
-        self, calibration: Calibration, goal: Target, names: tuple[str, ...],
-        total: float | None, view: View | None, thickness_cm: float, by_spectrum: bool,
-    ) -> None:  # fmt: skip
+        self,
+        calibration: Calibration,
+        goal: Target,
+        names: tuple[str, ...],
+        total: float | None,
+        view: View | None,
+        thickness_cm: float,
+        by_spectrum: bool,
+    ) -> None:
         problem = calibration._fit.problem
         self.names, self.total, self.calibration = names, total, calibration
         self.view = calibration._met(view or View())
@@ -181,11 +200,14 @@ class _Search:
         loads = np.zeros((count, len(problem.pigments)))
         loads[:, self.place] = np.maximum(shares, 0.0) * self.unit
         layers = one._replace(
-            base=np.repeat(one.base, count, axis=0), loads=loads, dose_sd=np.zeros_like(loads),
-            thickness=np.repeat(one.thickness, count), mode=one.mode * count,
+            base=np.repeat(one.base, count, axis=0),
+            loads=loads,
+            dose_sd=np.zeros_like(loads),
+            thickness=np.repeat(one.thickness, count),
+            mode=one.mode * count,
             backing=np.repeat(one.backing, count, axis=0),
             backing_by=np.repeat(one.backing_by, count, axis=0),
-        )  # fmt: skip
+        )
         spectra = look(
             self.calibration._fit.theta, problem.unknowns, problem.pigments, layers, problem.errors
         ).spectrum
@@ -211,10 +233,14 @@ class _Search:
 
         limits = LinearConstraint(np.ones((1, at.size)), 1.0, 1.0)
         found = minimize(
-            value_and_slope, start[at], jac=True, method="SLSQP", bounds=[(0.0, 1.0)] * at.size,
+            value_and_slope,
+            start[at],
+            jac=True,
+            method="SLSQP",
+            bounds=[(0.0, 1.0)] * at.size,
             constraints=[] if self.total is None else [limits],
             options={"maxiter": 60, "ftol": 1e-7},
-        )  # fmt: skip
+        )
         shares = np.zeros(len(self.names))
         shares[at] = np.where(found.x > _LEAST, np.minimum(found.x, 1.0), 0.0)
         if self.total is not None:

@@ -14,8 +14,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["BELIEFS", "Belief", "Unknown", "belief_covariance", "unknown"]
 

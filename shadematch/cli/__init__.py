@@ -1,1 +1,4 @@
-"""The command line: parse, call, print; one room a verb."""
+"""Words on the command line in, calls of the library, text out.
+
+Computes nothing by itself.
+"""

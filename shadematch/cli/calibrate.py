@@ -5,7 +5,7 @@ aside), ``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``con
 as stated), ``saved`` and ``kept`` (null or the file); with ``--next`` also ``next``, a list
 of the form of ``pours`` with ``before`` and ``after`` (CIEDE2000 of uncertainty), and
 ``cautions``.
-``pours --json``: ``pours`` ({name, doses_cm, batch_g, thickness_cm, white,
+``pours --json``: ``pours`` ({name, doses, batch_g, thickness_cm, white,
 backings, why}), ``readings``, ``cautions``. Doses of a calibration in g are g.
 """
 
@@ -19,11 +19,11 @@ from shadematch.calibration.calibrate import calibrate
 from shadematch.calibration.design import PlannedPour, next_pours, starter_plan
 from shadematch.calibration.files import read_test_pours
 from shadematch.calibration.keeping import save_calibration
-from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.words import COUNT, NUMBER, Verbs, called
-from shadematch.materials import load_palette
-from shadematch.pour import View
+from shadematch.studio.palette import load_palette
+from shadematch.studio.view import View
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
 
@@ -36,24 +36,31 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("--illuminant", help="of Lab and XYZ readings (D65)")
     parser.add_argument("--observer", help="of Lab and XYZ readings: 2 or 10 degrees (2)")
     parser.add_argument("--save", metavar="FILE", help="write the palette there")
-    parser.add_argument("--keep", metavar="FILE",
-                        help="write all that was learnt there, for match and predict "
-                        "--calibration")  # fmt: skip
+    parser.add_argument(
+        "--keep",
+        metavar="FILE",
+        help="write all that was learnt there, for match and predict --calibration",
+    )
     parser.add_argument("--backings", metavar="FILE", help="CSV with spectra of named backings")
     parser.add_argument("--like", metavar="FILE", help="palette to take tube sizes and prices from")
     text = "name so many pours that would teach most"
     parser.add_argument("--next", type=COUNT, metavar="COUNT", help=text)
     plan = verb("pours", _pours, "The test pours that a new palette needs.")
     plan.add_argument("pigments", nargs="+", metavar="NAME")
-    plan.add_argument("--scattering", nargs="+", default=[], metavar="NAME",
-                      help="pigments thought to scatter")  # fmt: skip
+    plan.add_argument(
+        "--scattering", nargs="+", default=[], metavar="NAME", help="pigments thought to scatter"
+    )
     plan.add_argument(
         "--batch", type=NUMBER, default=500.0, metavar="G", help="base of a bar (500)"
     )
     plan.add_argument("--no-white", action="store_true", help="no white base in the studio")
     plan.add_argument("--save", metavar="FILE", help="write a form to fill in")
-    plan.add_argument("--reading", choices=("spectrum", "lab"), default="spectrum",
-                      help="what will be filled in (spectrum)")  # fmt: skip
+    plan.add_argument(
+        "--reading",
+        choices=("spectrum", "lab"),
+        default="spectrum",
+        help="what will be filled in (spectrum)",
+    )
 
 
 def _calibrate(args: argparse.Namespace) -> str:
@@ -81,8 +88,11 @@ def _calibrate(args: argparse.Namespace) -> str:
         return json_text(
             {
                 "pigments": [
-                    {"name": n, "strength_sd": found.strength_sd(n),
-                     "scatters": n in found.scattering}
+                    {
+                        "name": n,
+                        "strength_sd": found.strength_sd(n),
+                        "scatters": n in found.scattering,
+                    }
                     for n in found.pigments
                 ],
                 "wrong": list(found.wrong),
@@ -93,7 +103,7 @@ def _calibrate(args: argparse.Namespace) -> str:
                 "kept": args.keep,
                 **({"next": taught, "cautions": CAUTIONS} if coming else {}),
             }
-        )  # fmt: skip
+        )
     lines = [str(found), *(f"next        {n}" for n in coming)]
     if args.save is not None:
         lines.append(f"saved       {args.save}")
@@ -105,7 +115,7 @@ def _calibrate(args: argparse.Namespace) -> str:
 def _planned(planned: PlannedPour) -> dict[str, Any]:
     return {
         "name": planned.name,
-        "doses_cm": dict(planned.doses),
+        "doses": dict(planned.doses),
         "batch_g": planned.pour.batch_g,
         "thickness_cm": planned.pour.thickness_cm,
         "white": planned.pour.white,

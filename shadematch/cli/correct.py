@@ -1,8 +1,8 @@
 """``shadematch correct``: what to add to a batch that came out off.
 
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
-list of {name, factor, low, high}; ``surprise``; ``advice`` and ``closest``, each {doses_cm,
-clear_g, white_g, delta_e, p90, lab, hex, after {``doses_cm`` to ``tubes`` as in
+list of {name, factor, low, high}; ``surprise``; ``advice`` and ``closest``, each {doses,
+clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
 `shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``tolerance``;
 ``pour``, ``view``, ``cautions``. Where the batch can't be saved, ``advice`` is ``closest``.
 ``round`` counts the corrections of this batch, ``kept`` is the file that it was kept in, or null.
@@ -44,10 +44,12 @@ from shadematch.cli.words import (
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import ColourError, FileError, PaletteError, PourError
-from shadematch.pour import Pour, Recipe, View
-from shadematch.prediction import predict
-from shadematch.rounds import load_correction, save_correction
-from shadematch.target import Target
+from shadematch.keeping.batches import load_correction, save_correction
+from shadematch.predicting.prediction import predict
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
@@ -117,30 +119,37 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
     given = [o for o in ("poured", "recipe", "go_on") if getattr(args, o) is not None]
     if len(given) != 1:
         raise PourError(
-            "say what was poured, once", field="--poured",
+            "say what was poured, once",
+            field="--poured",
             value=" and ".join(option_of(o) for o in given) or "none",
             remedy="Take one of --poured NAME=CM, --recipe FILE and --go-on FILE",
-        )  # fmt: skip
+        )
     if args.go_on is None:
         only_with("--go-on", args, "added", "added_clear", "added_white")
     if args.poured is not None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
         doses = read_doses(args.poured)
-        doses = dict(predict(doses, palette=palette, pour=pour, view=view).recipe.doses_cm)
+        doses = dict(predict(doses, palette=palette, pour=pour, view=view).recipe.doses)
         return Recipe(doses, pour), read_target(args), {"palette": palette, "view": view}
     own = (*Pour.model_fields, *View.model_fields, *TARGET_OPTIONS)
     if args.go_on is not None:
-        own = (*own, "palette", "ruler", "scale", "let_down_cm")
+        own = (*own, "palette", "ruler", "scale", "let_down_slips")
     in_the_file(args, own, option_of(given[0]))
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
         if saved.saved.target is None:
-            raise PourError("has no target", field="--recipe", value=args.recipe,
-                            remedy="Give what match --save kept, or use --poured")  # fmt: skip
-        return saved.saved.recipe, saved.saved.target, {
-            "palette": saved.palette, "view": saved.saved.view
-        }  # fmt: skip
+            raise PourError(
+                "has no target",
+                field="--recipe",
+                value=args.recipe,
+                remedy="Give what match --save kept, or use --poured",
+            )
+        return (
+            saved.saved.recipe,
+            saved.saved.target,
+            {"palette": saved.palette, "view": saved.saved.view},
+        )
     last = _last(args.go_on)
     if args.added is not None or args.added_clear is not None or args.added_white is not None:
         words = [] if args.added in (None, ["nothing"]) else args.added
@@ -175,7 +184,7 @@ def _correct(args: argparse.Namespace) -> str:
             **conditions,
             **({} if tolerance is None else {"tolerance": tolerance}),
             **read_readings(args),
-            let_down_cm=read_made(args),
+            let_down_slips=read_made(args),
         )
     for option, write in (
         ("--save-palette", found.palette.save),
@@ -229,7 +238,7 @@ def _addition(found: Addition) -> dict[str, Any]:
     after = found.recipe
     shown = ("clear_g", "white_g", "delta_e", "p90", "lab", "hex")
     return {
-        "doses_cm": dict(found.doses_cm),
+        "doses": dict(found.doses),
         **{name: getattr(found, name) for name in shown},
         "after": {
             **dose_entries(after),

@@ -1,6 +1,6 @@
 """``shadematch cost``: what a bar costs, and how many bars the tubes make.
 
-With ``--json``: ``doses_cm`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``bars``;
+With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``bars``;
 ``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null where
 a price is not known; ``bars_per_set``, ``bars_on_shelf``, ``first_out``, null without paste, the
 second also without ``--shelf``; ``batch_g``, ``white``, ``cautions``.
@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import NUMBER, Verbs, add_conditions, called, dose_entries
 from shadematch.planning.books import read_stock
 from shadematch.planning.cost import cost
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
 

@@ -1,7 +1,7 @@
 """``shadematch feasibility``: where a colour can be made.
 
 With ``--json``: ``target``, ``within``, ``sentence``, ``best`` (a recipe with ``pour``, as in
-`shadematch.cli.match`), ``cells``, a list of {batch_g, white, thickness_cm, doses_cm, delta_e,
+`shadematch.cli.match`), ``cells``, a list of {batch_g, white, thickness_cm, doses, delta_e,
 ideal_delta_e, proved}, with ``--without`` also ``without`` {names, sentence, best}; ``view``,
 ``cautions``.
 """
@@ -12,7 +12,6 @@ import argparse
 import contextlib
 from typing import Any, Final
 
-from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, picture, picture_kind, wrapped
 from shadematch.cli.words import (
     NUMBER,
@@ -27,7 +26,8 @@ from shadematch.cli.words import (
     read_target,
 )
 from shadematch.errors import PourError
-from shadematch.gamut.feasibility import Cell, feasibility
+from shadematch.gamuts.feasibility import Cell, feasibility
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
 
@@ -58,8 +58,12 @@ def _feasibility(args: argparse.Namespace) -> str:
         picture_kind(args.picture)
     for one, many in _LISTS.items():
         if getattr(args, many) is not None and (value := getattr(args, one)) is not None:
-            raise PourError(f"has no meaning with --{many}", field=one, value=value,
-                            remedy="Put it into that list")  # fmt: skip
+            raise PourError(
+                f"has no meaning with --{many}",
+                field=one,
+                value=value,
+                remedy="Put it into that list",
+            )
     pour, view = pour_and_view(args)
     palette = read_palette(args.palette)
     # One thickness or white fraction given as for other verbs is all that is tried.
@@ -119,7 +123,7 @@ def _cell(cell: Cell) -> dict[str, Any]:
     pour = cell.pour
     return {
         **{n: getattr(pour, n) for n in ("batch_g", "white", "thickness_cm")},
-        "doses_cm": dict(cell.closest.recipe.doses_cm),
+        "doses": dict(cell.closest.recipe.doses),
         "delta_e": cell.delta_e,
         "ideal_delta_e": cell.ideal.delta_e,
         "proved": cell.proved,

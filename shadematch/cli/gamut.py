@@ -28,7 +28,7 @@ from shadematch.cli.words import (
     read_palette,
     shared_entries,
 )
-from shadematch.gamut.reach import gamut
+from shadematch.gamuts.reach import gamut
 
 __all__ = ["add_verb"]
 

@@ -1,7 +1,7 @@
 """``shadematch layers``: the colour of layers on top of each other, looked at from above.
 
 With ``--json``: ``lab``, ``xyz``, ``hex``, ``in_srgb`` of the whole; ``layers``, a list from the
-top down of {thickness_cm, white, doses_cm, alone}; ``poured``, a list from the bottom layer alone
+top down of {thickness_cm, white, doses, alone}; ``poured``, a list from the bottom layer alone
 to the whole; ``alone`` and the entries of ``poured`` are {lab, xyz, hex, in_srgb}; ``pour``,
 ``view``, ``cautions``. The thickness in ``pour`` plays no part, and its white fraction is that of
 layers that name none.
@@ -23,9 +23,10 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import PourError
-from shadematch.layers import layers
-from shadematch.pour import Pour, Recipe
-from shadematch.readers import is_number
+from shadematch.predicting.layers import layers
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.support.readers import is_number
 
 __all__ = ["add_verb"]
 
@@ -67,7 +68,7 @@ def _layers(args: argparse.Namespace) -> str:
                 {
                     "thickness_cm": thick,
                     "white": recipe.pour.white,
-                    "doses_cm": dict(recipe.doses_cm),
+                    "doses": dict(recipe.doses),
                     "alone": shade_entries(alone),
                 }
                 for recipe, thick, alone in zip(

@@ -1,6 +1,6 @@
 """``shadematch let-down``: which let-down to make for a pastel shade in a small bar.
 
-With ``--json``: ``to_make``, a list of {pigment, paste_cm, base_g, used_g}, empty where none is
+With ``--json``: ``to_make``, a list of {pigment, paste, base_g, used_g}, empty where none is
 needed or none is worth making; ``sentence``, ``delta_e`` as asked for, ``within`` (whether it
 comes so close), ``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`;
 ``pour``, ``view``, ``cautions``.
@@ -25,7 +25,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import ShadematchError
-from shadematch.letdown import propose_let_down
+from shadematch.matching.let_down import propose_let_down
 
 __all__ = ["add_verb"]
 
@@ -58,7 +58,7 @@ def _propose(args: argparse.Namespace) -> str:
         make = [
             {
                 "pigment": part.let_down.pigment,
-                **{n: getattr(part, n) for n in ("paste_cm", "base_g", "used_g")},
+                **{n: getattr(part, n) for n in ("paste", "base_g", "used_g")},
             }
             for part in plan.to_make
         ]

@@ -2,7 +2,7 @@
 
 With ``--json``: ``lights``, a list of {illuminant, wanted, predicted, delta_e, index,
 index_lab} (CIELAB; ``index`` and ``index_lab`` are null without a spectrum); ``spectral``,
-``reference``, ``note``; of the recipe ``doses_cm`` to ``tubes``; ``pour``, ``view``,
+``reference``, ``note``; of the recipe ``doses`` to ``tubes``; ``pour``, ``view``,
 ``cautions``.
 """
 
@@ -28,12 +28,13 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import ColourError, PourError
-from shadematch.match import match
-from shadematch.materials import Palette
-from shadematch.metamerism import USUAL_LIGHTS, lights
-from shadematch.pour import Pour, View
-from shadematch.prediction import Prediction, predict
-from shadematch.target import Target
+from shadematch.matching.lights import USUAL_LIGHTS, lights
+from shadematch.matching.match import match
+from shadematch.predicting.prediction import Prediction, predict
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
@@ -62,15 +63,20 @@ def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
         kept = read_saved(args.recipe, args.palette)
         own, view = kept.saved.recipe, kept.saved.view
         if args.poured:
-            raise PourError("is in the saved recipe already", field="--poured", value=args.poured,
-                            remedy="Leave it out, or leave out --recipe")  # fmt: skip
+            raise PourError(
+                "is in the saved recipe already",
+                field="--poured",
+                value=args.poured,
+                remedy="Leave it out, or leave out --recipe",
+            )
         wanted = any(getattr(args, way) is not None for way in TARGET_WAYS)
         if not wanted:
             in_the_file(args, TARGET_OPTIONS, "--recipe")
         target = read_target(args) if wanted else kept.saved.target
         if target is None:
-            raise ColourError("is not in the saved recipe", field="target",
-                              remedy="Give the wanted colour too")  # fmt: skip
+            raise ColourError(
+                "is not in the saved recipe", field="target", remedy="Give the wanted colour too"
+            )
         return predict(own, palette=kept.palette, view=view), target, kept.palette
     pour, view = pour_and_view(args)
     palette, target = read_palette(args.palette), read_target(args)

@@ -46,7 +46,7 @@ from shadematch.cli import (
 from shadematch.cli.printing import clean
 from shadematch.cli.words import OPTIONS, Parser, option_of, renamed
 from shadematch.errors import FileError, ShadematchError
-from shadematch.readers import is_number
+from shadematch.support.readers import is_number
 
 __all__ = ["main"]
 
@@ -127,9 +127,11 @@ def _spare(args: argparse.Namespace) -> None:
             for word in value if isinstance(value, list) else [value]:
                 if isinstance(word, str) and _one_file(goal, word, other in WRITTEN):
                     raise FileError(
-                        "is needed for something else here", field=option_of(name),
-                        value=goal, remedy="Give another name, or it would be lost",
-                    )  # fmt: skip
+                        "is needed for something else here",
+                        field=option_of(name),
+                        value=goal,
+                        remedy="Give another name, or it would be lost",
+                    )
 
 
 def _one_file(goal: str, word: str, written: bool) -> bool:

@@ -1,16 +1,16 @@
 """``shadematch match``: the doses that give a colour.
 
 With ``--json``: ``target`` {lab, hex, source, illuminant, observer, lab_in_view}; of the recipe
-``doses_cm`` {name: cm}, ``proportions`` {name: whole number}, ``total_cm``, ``load`` [cm per
+``doses`` {name: cm}, ``proportions`` {name: whole number}, ``total``, ``load`` [cm per
 100 g], ``tubes``, ``delta_e``, ``predicted`` {lab, xyz, hex, in_srgb}; ``closest`` and
-``ideal``, each with the keys from ``doses_cm`` to ``predicted``; ``bound``, ``proved``,
+``ideal``, each with the keys from ``doses`` to ``predicted``; ``bound``, ``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
 With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
 `shadematch.cli.spread`, with ``complete``, whether all that might be steadier were looked at.
-``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses_cm``
-is the paste in all, ``squeezed_cm`` what does not come with a let-down, and ``weighed`` a list of
-{pigment, cm_per_g, step_g, white, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
+``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses``
+is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
+{pigment, paste_per_g, step_g, white, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
 With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe, and
 ``unit`` of the doses (``cm`` or ``g``).
 """
@@ -41,7 +41,7 @@ from shadematch.cli.words import (
     shared_entries,
     spread_entries,
 )
-from shadematch.match import Match, match
+from shadematch.matching.match import Match, match
 
 __all__ = ["add_verb"]
 
@@ -154,6 +154,6 @@ def _choices_table(found: Match) -> str:
     rows = [("CIEDE2000", "paste", "tubes", "choice")]
     for c in found.choices:
         mark = " (the recipe above)" if c.recipe == found.recipe else ""
-        paste, tubes = f"{c.recipe.total_cm:g} cm", str(c.recipe.tubes)
+        paste, tubes = f"{c.recipe.total:g} cm", str(c.recipe.tubes)
         rows.append((f"{c.delta_e:.2f}", paste, tubes, f"{c.recipe}{mark}"))
     return "\n".join(table(rows, {0, 1, 2}))

@@ -1,6 +1,6 @@
 """``shadematch palette``: the pigments of a palette file, which checks it too.
 
-With ``--json``: ``note`` and ``pigments``, a list of {name, hex, tube_cm, tube_price,
+With ``--json``: ``note`` and ``pigments``, a list of {name, hex, tube_size, tube_price,
 scatters}; ``tube_price`` is null where it is not known.
 """
 
@@ -11,8 +11,9 @@ from typing import Final
 
 from shadematch.cli.printing import coloured, json_text, swatch, table, wrapped
 from shadematch.cli.words import Verbs, read_palette
-from shadematch.pour import Pour, View
-from shadematch.prediction import predict
+from shadematch.predicting.prediction import predict
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
@@ -31,7 +32,7 @@ def _palette(args: argparse.Namespace) -> str:
     codes = [predict({n: _SWATCH_CM}, palette=palette).hex for n in palette.names]
     both = list(zip(palette.pigments, codes, strict=True))
     if args.json:
-        kept = {"name", "tube_cm", "tube_price"}
+        kept = {"name", "tube_size", "tube_price"}
         entries = [
             {**p.model_dump(include=kept), "hex": c, "scatters": p.scatters} for p, c in both
         ]
@@ -39,7 +40,7 @@ def _palette(args: argparse.Namespace) -> str:
     rows = [("pigment", "colour", "tube", "price", "scatters")]
     for p, code in both:
         price = "not known" if p.tube_price is None else f"{p.tube_price:.2f}"
-        rows.append((p.name, code, f"{p.tube_cm:g} cm", price, "yes" if p.scatters else "no"))
+        rows.append((p.name, code, f"{p.tube_size:g} cm", price, "yes" if p.scatters else "no"))
     lines = table(rows, {2, 3})
     if coloured():
         patches = [" " * 10, *map(swatch, codes)]

@@ -24,8 +24,9 @@ def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("photo", _photo, "Propose flat parts of a photo, as a numbered picture.")
     parser.add_argument("photo", metavar="FILE", help="JPEG, PNG, TIFF, WebP or HEIC")
-    parser.add_argument("--picture", metavar="FILE",
-                        help="draw them, numbered, into this file (.png, .svg, .pdf)")  # fmt: skip
+    parser.add_argument(
+        "--picture", metavar="FILE", help="draw them, numbered, into this file (.png, .svg, .pdf)"
+    )
     parser.add_argument("--most", type=COUNT, metavar="COUNT", help="how many at most (12)")
     text = "look for a 24-patch chart instead, and say where its corners are"
     parser.add_argument("--chart", action="store_true", help=text)
@@ -41,10 +42,14 @@ def _photo(args: argparse.Namespace) -> str:
         picture(found.show(), args.picture)
     if args.json:
         areas = [
-            {"number": a.number, "region": list(a.region.numbers), "hex": a.hex,
-             "neutral": a.neutral}
+            {
+                "number": a.number,
+                "region": list(a.region.numbers),
+                "hex": a.hex,
+                "neutral": a.neutral,
+            }
             for a in found.areas
-        ]  # fmt: skip
+        ]
         return json_text({"areas": areas, "picture": args.picture})
     lines = [f"{swatch(a.hex)}  {a}" if coloured() else str(a) for a in found.areas]
     if args.picture is not None:
@@ -54,8 +59,12 @@ def _photo(args: argparse.Namespace) -> str:
 
 def _chart(args: argparse.Namespace) -> str:
     if args.most is not None:
-        raise PhotoError("has no meaning with --chart", field="--most", value=args.most,
-                         remedy="It goes with flat areas")  # fmt: skip
+        raise PhotoError(
+            "has no meaning with --chart",
+            field="--most",
+            value=args.most,
+            remedy="It goes with flat areas",
+        )
     found = find_chart(args.photo)
     if args.picture is not None:
         picture(draw_chart(args.photo, found), args.picture)
@@ -66,8 +75,10 @@ def _chart(args: argparse.Namespace) -> str:
     corner_text = " ".join(f"{x:.0f},{y:.0f}" for x, y in found.corners)
     lines = [f"chart found: --chart '{corner_text}'"]
     if left_out:
-        lines.append(f"covered, or with glare: patches {', '.join(map(str, left_out))}; "
-                     "take --chart find, which leaves them out")  # fmt: skip
+        lines.append(
+            f"covered, or with glare: patches {', '.join(map(str, left_out))}; "
+            "take --chart find, which leaves them out"
+        )
     if args.picture is not None:
         lines.append(f"drawn in {args.picture}")
     return "\n".join(lines)

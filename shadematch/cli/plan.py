@@ -2,11 +2,11 @@
 
 The page on files, and the head of `shadematch.planning.books`, list the columns of both.
 
-With ``--json``: ``poured``, a list of {order, pots, among, use_cm, cost_per_bar, value, due} and
-of the recipe of one pot ``doses_cm`` to ``tubes``, ``delta_e`` and ``predicted`` as in
+With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, value, due} and
+of the recipe of one pot ``doses`` to ``tubes``, ``delta_e`` and ``predicted`` as in
 `shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
-sentence, short_cm, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
-``buy_base_g`` {clear, white}; ``money``, ``value``, ``use_cm``, ``left_cm``, ``proved``,
+sentence, short, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
+``buy_base_g`` {clear, white}; ``money``, ``value``, ``use``, ``left``, ``proved``,
 ``gap``, ``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message};
 ``cautions``.
 With ``--without`` also ``without``: {names, changes}, the latter a list of {order, was, now} in
@@ -23,12 +23,12 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
-from shadematch.cautions import CAUTIONS
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.words import NUMBER, Verbs, called, choice_entries, read_palette
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
 
@@ -103,8 +103,8 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
         "buy": [_purchase(p) for p in found.buy],
         "buy_base_g": dict(zip(("clear", "white"), found.buy_base_g, strict=True)),
         **{name: getattr(found, name) for name in plain},
-        "use_cm": dict(found.use_cm),
-        "left_cm": dict(found.left_cm),
+        "use": dict(found.use),
+        "left": dict(found.left),
         "stages": [{name: getattr(s, name) for name in parts} for s in found.stages],
         **entries,
         "cautions": CAUTIONS,
@@ -117,7 +117,7 @@ def _poured(line: Poured) -> dict[str, Any]:
         "order": order.name,
         "pots": line.pots,
         "among": line.among,
-        "use_cm": line.use_cm,
+        "use": line.use,
         "cost_per_bar": line.cost.per_bar,
         "value": order.value,
         "due": order.due.isoformat() if order.due else None,
@@ -131,7 +131,7 @@ def _left_out(line: LeftOut) -> dict[str, Any]:
     return {
         "order": line.order.name,
         **{name: getattr(line, name) for name in ("reason", "sentence", "proved")},
-        "short_cm": dict(line.short_cm),
+        "short": dict(line.short),
         "would_take": [_purchase(p) for p in line.would_take],
     }
 

@@ -1,6 +1,6 @@
 """``shadematch pot``: how a recipe looks melted in the pot, and as a drop on white paper.
 
-With ``--json``: ``doses_cm``, ``proportions``, ``total_cm``, ``load``, ``tubes`` as in
+With ``--json``: ``doses``, ``proportions``, ``total``, ``load``, ``tubes`` as in
 `shadematch.cli.match`; ``pot``, ``drop`` and ``bar``, each {lab, xyz, hex, in_srgb};
 ``pot_delta_e`` and ``drop_delta_e`` to the bar; ``depth_cm``, ``drop_mm``, ``bottom``
 (reflectance); ``sentence``, ``limit``, ``pour``, ``view``, ``cautions``.
@@ -21,7 +21,7 @@ from shadematch.cli.words import (
     recipe_entries,
     shared_entries,
 )
-from shadematch.pot import HOT_LIMIT, POTS, InThePot, in_the_pot
+from shadematch.predicting.pot import HOT_LIMIT, POTS, InThePot, in_the_pot
 
 __all__ = ["add_pot", "add_verb", "pot_options"]
 

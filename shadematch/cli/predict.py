@@ -1,6 +1,6 @@
 """``shadematch predict``: the colour of a recipe.
 
-With ``--json``: ``doses_cm`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
+With ``--json``: ``doses`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
 ``pour``, ``view``, ``cautions``; with ``--calibration`` ``range`` {level, low, high,
 delta_e_low, delta_e_high}, the last two null where nothing is wanted, and ``unit`` of the doses
 (``cm`` or ``g``).
@@ -27,7 +27,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import PourError
-from shadematch.prediction import predict
+from shadematch.predicting.prediction import predict
 
 __all__ = ["add_verb", "range_entries", "read_calibration", "unit_line"]
 
@@ -46,15 +46,21 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
     if args.calibration is None:
         return None
     if args.palette is not None:
-        raise PourError("a calibration brings its own palette", field="--palette",
-                        value=args.palette, remedy="Leave one of the two out")  # fmt: skip
+        raise PourError(
+            "a calibration brings its own palette",
+            field="--palette",
+            value=args.palette,
+            remedy="Leave one of the two out",
+        )
     with called("path", "--calibration"):
         learnt = load_calibration(args.calibration)
     if learnt.unit == "part":
         raise PourError(
-            "is of films, which have no base to dose into", field="--calibration",
-            value=args.calibration, remedy="Use load_calibration and match_shares in Python",
-        )  # fmt: skip
+            "is of films, which have no base to dose into",
+            field="--calibration",
+            value=args.calibration,
+            remedy="Use load_calibration and match_shares in Python",
+        )
     return learnt
 
 
@@ -93,7 +99,7 @@ def _predict(args: argparse.Namespace) -> str:
     if recipe.load > limit and not math.isclose(recipe.load, limit):
         lines.append(f"note       {recipe.load:.4g} cm per 100 g: the load limit is {limit:g}")
     if recipe.proportions is None:
-        lines.append(f"note       not all doses are multiples of {pour.dose_step_cm:g} cm")
+        lines.append(f"note       not all doses are multiples of {pour.dose_step:g} cm")
     parts = [wrapped("\n".join(lines), 11), cautions()]
     if coloured():
         parts.insert(0, f"predicted {found.hex} {swatch(found.hex)}")

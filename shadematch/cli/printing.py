@@ -13,9 +13,9 @@ from collections.abc import Sequence
 from pathlib import PurePath
 from typing import Any, Final
 
-from shadematch.cautions import CAUTIONS
 from shadematch.errors import FileError, ShadematchError
-from shadematch.files import whole_file
+from shadematch.support.cautions import CAUTIONS
+from shadematch.support.files import whole_file
 
 __all__ = [
     "cautions",
@@ -62,8 +62,12 @@ def picture_kind(path: str) -> str:
     """
     kind = PurePath(path).suffix.removeprefix(".").lower()
     if kind not in _KINDS:
-        raise FileError("has an ending that is not known", field="--picture", value=path,
-                        remedy="End it in .png, .svg or .pdf")  # fmt: skip
+        raise FileError(
+            "has an ending that is not known",
+            field="--picture",
+            value=path,
+            remedy="End it in .png, .svg or .pdf",
+        )
     return kind
 
 
@@ -81,8 +85,7 @@ def picture(figure: Any, path: str) -> None:
         with whole_file(path) as place:
             figure.savefig(place, format=picture_kind(path), dpi=120)
     except FileError as found:
-        raise FileError(found.problem, field="--picture", value=path,
-                        remedy=found.remedy) from None  # fmt: skip
+        raise FileError(found.problem, field="--picture", value=path, remedy=found.remedy) from None
     finally:
         pyplot.close(figure)
 

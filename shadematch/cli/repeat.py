@@ -1,6 +1,6 @@
 """``shadematch repeat``: a saved recipe, and whether it still gives its colour.
 
-With ``--json``: ``doses_cm`` to ``tubes`` as in `shadematch.cli.match`; ``note``, ``library``;
+With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``note``, ``library``;
 ``then`` {lab, hex, in_srgb, delta_e, fingerprint} and ``now`` {lab, xyz, hex, in_srgb, delta_e,
 fingerprint}, whose ``delta_e`` are to the target, null without one; ``now`` is null where a
 paste is missing; ``missing``, ``changed``, ``delta_e`` (between then and now), ``same``,
@@ -28,12 +28,14 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import FileError, PourError
-from shadematch.match import Match
-from shadematch.materials import Palette
-from shadematch.pour import Pour, Recipe, View
-from shadematch.repeat import Repeat, repeat
-from shadematch.saved import save
-from shadematch.target import Target
+from shadematch.keeping.recipes import save
+from shadematch.keeping.repeat import Repeat, repeat
+from shadematch.matching.match import Match
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
 
 __all__ = [
     "Given",
@@ -84,10 +86,11 @@ def read_recipe(args: argparse.Namespace) -> Given:
     """The recipe that was given."""
     if bool(args.doses) == (args.recipe is not None):
         raise PourError(
-            "say what is poured, once", field="NAME=CM",
+            "say what is poured, once",
+            field="NAME=CM",
             value="both" if args.doses else "none",
             remedy="Write each dose as NAME=CM, for instance gorse=3, or give --recipe FILE",
-        )  # fmt: skip
+        )
     if args.recipe is None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
@@ -105,8 +108,10 @@ def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> 
         if (value := getattr(args, name, None)) is not None:
             raise PourError(
                 f"is in the {place} already",
-                field=option_of(name), value=value, remedy=f"Leave it out, or leave out {option}",
-            )  # fmt: skip
+                field=option_of(name),
+                value=value,
+                remedy=f"Leave it out, or leave out {option}",
+            )
 
 
 def save_as(found: Match, path: str, *, note: str | None) -> None:

@@ -1,6 +1,6 @@
 """``shadematch same-look``: take a recipe to another mould, base or view.
 
-With ``--json``: ``before`` and of the new recipe the keys from ``doses_cm`` to ``predicted``, as
+With ``--json``: ``before`` and of the new recipe the keys from ``doses`` to ``predicted``, as
 in `shadematch.cli.match`; ``how`` ("same doses", "doses in proportion" or "dosed anew"),
 ``closest``, ``bound``, ``proved``; ``pour`` and ``view`` are the new ones; ``cautions``.
 """
@@ -25,13 +25,14 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import FileError, PourError, ShadematchError
-from shadematch.look import same_look
-from shadematch.pour import Pour, View
-from shadematch.saved import kept, save
+from shadematch.keeping.recipes import kept, save
+from shadematch.matching.same_look import same_look
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
-_POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step_cm")
+_POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
 _VIEW = ("illuminant", "observer", "backing", "contact", "light")
 _UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "CM"}
 
@@ -65,9 +66,11 @@ def _same(args: argparse.Namespace) -> str:
     given = {n: getattr(args, f"to_{n}") for n in (*_POUR, *_VIEW)}
     if all(value is None for value in given.values()):
         raise PourError(
-            "say where the recipe goes", field="--to-batch, --to-thickness, ...", value="none",
+            "say where the recipe goes",
+            field="--to-batch, --to-thickness, ...",
+            value="none",
             remedy="Give at least one option that begins with --to",
-        )  # fmt: skip
+        )
     try:
         there = Pour(
             **{**pour.model_dump(), **{n: given[n] for n in _POUR if given[n] is not None}}

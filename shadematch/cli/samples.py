@@ -9,7 +9,7 @@ import argparse
 
 from shadematch.cli.printing import json_text
 from shadematch.cli.words import Verbs
-from shadematch.samples import copy_samples
+from shadematch.keeping.samples import copy_samples
 
 __all__ = ["add_verb"]
 

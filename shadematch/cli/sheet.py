@@ -26,14 +26,15 @@ from shadematch.cli.words import (
     renamed,
 )
 from shadematch.errors import FileError, PourError
-from shadematch.match import Match, match
-from shadematch.pot import in_the_pot
-from shadematch.pour import Pour, View
-from shadematch.question import Choice
-from shadematch.repeat import Repeat
-from shadematch.saved import kept
+from shadematch.keeping.recipes import kept
+from shadematch.keeping.repeat import Repeat
+from shadematch.matching.match import Match, match
+from shadematch.matching.question import Choice
+from shadematch.predicting.pot import in_the_pot
+from shadematch.predicting.spread import Spread
 from shadematch.sheet.batch import batch_sheet, spread_of
-from shadematch.spread import Spread
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
@@ -65,16 +66,23 @@ def add_verb(verb: Verbs) -> None:
 
 def _result(args: argparse.Namespace) -> Match | Repeat:
     if args.recipe is None and all(getattr(args, way) is None for way in TARGET_WAYS):
-        raise PourError("say what is poured", field="HEX", value="none",
-                        remedy="Give a wanted colour, or --recipe FILE")  # fmt: skip
+        raise PourError(
+            "say what is poured",
+            field="HEX",
+            value="none",
+            remedy="Give a wanted colour, or --recipe FILE",
+        )
     if args.recipe is None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
         return match(read_target(args), palette=palette, pour=pour, view=view)
     in_the_file(args, (*TARGET_OPTIONS, *Pour.model_fields, *View.model_fields), "--recipe")
     if args.closest:
-        raise PourError("has no meaning with --recipe", field="--closest",
-                        remedy="The file says which recipe is poured")  # fmt: skip
+        raise PourError(
+            "has no meaning with --recipe",
+            field="--closest",
+            remedy="The file says which recipe is poured",
+        )
     return read_saved(args.recipe, args.palette)
 
 
@@ -83,8 +91,11 @@ def _strayed(
 ) -> Spread | bool:
     readings = read_readings(args)
     if args.no_spread and readings:
-        raise PourError("goes with neither --ruler nor --scale", field="--no-spread",
-                        remedy="Leave one of them out")  # fmt: skip
+        raise PourError(
+            "goes with neither --ruler nor --scale",
+            field="--no-spread",
+            remedy="Leave one of them out",
+        )
     if not readings:
         return not args.no_spread
     saved = kept(result, choice=choice) if isinstance(result, Match) else result.saved

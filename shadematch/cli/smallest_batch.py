@@ -3,7 +3,7 @@
 With ``--json``: ``mass_g`` and ``always_from_g`` (null where there is none), ``bars`` (null
 unless counted in bars), ``delta_e`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
 ``sentence``, ``closest`` (as in `shadematch.cli.match`; null where there is none), ``curve``, a
-list of {mass_g, delta_e, doses_cm, bound, proved}, ``pour``, ``view``, ``cautions``. The batch in
+list of {mass_g, delta_e, doses, bound, proved}, ``pour``, ``view``, ``cautions``. The batch in
 ``pour`` plays no part.
 """
 
@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.batches import SmallestBatch, smallest_batch
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
 from shadematch.cli.words import (
     COUNT,
@@ -26,6 +25,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import PourError
+from shadematch.matching.smallest_batch import SmallestBatch, smallest_batch
 
 __all__ = ["add_verb"]
 
@@ -46,8 +46,12 @@ def add_verb(verb: Verbs) -> None:
 
 def _smallest(args: argparse.Namespace) -> str:
     if args.batch_g is not None:
-        raise PourError("has no meaning here", field="--batch", value=args.batch_g,
-                        remedy="It is what is sought; --largest limits it")  # fmt: skip
+        raise PourError(
+            "has no meaning here",
+            field="--batch",
+            value=args.batch_g,
+            remedy="It is what is sought; --largest limits it",
+        )
     pour, view = pour_and_view(args)
     names = ("delta_e", "step_g", "largest_g", "bar_g", "max_pigments")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
@@ -63,7 +67,7 @@ def _smallest(args: argparse.Namespace) -> str:
                 "curve": [
                     {
                         **{n: getattr(p, n) for n in ("mass_g", "delta_e", "bound", "proved")},
-                        "doses_cm": dict(p.recipe.doses_cm),
+                        "doses": dict(p.recipe.doses),
                     }
                     for p in found.curve
                 ],

@@ -1,7 +1,7 @@
 """``shadematch spread``: how far a recipe strays when ruler and scale are a little off.
 
-With ``--json``: ``doses_cm`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`;
-``spread`` {delta_e, mean, median, p90, p95, lab_covariance, shares {reading: share}, ruler_cm,
+With ``--json``: ``doses`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`;
+``spread`` {delta_e, mean, median, p90, p95, lab_covariance, shares {reading: share}, dose_slip,
 scale_g}, ``delta_e`` being that when nothing is off; ``target`` {lab, hex} or null; ``pour``,
 ``view``, ``cautions``.
 """
@@ -23,7 +23,7 @@ from shadematch.cli.words import (
     shared_entries,
     spread_entries,
 )
-from shadematch.spread import spread
+from shadematch.predicting.spread import spread
 
 __all__ = ["add_verb"]
 
@@ -47,7 +47,7 @@ def _spread(args: argparse.Namespace) -> str:
         palette=own.palette,
         view=own.view,
         target=own.target if args.target is None else args.target.strip(),
-        let_down_cm=read_made(args),
+        let_down_slips=read_made(args),
         **read_readings(args),
     )
     if args.json:

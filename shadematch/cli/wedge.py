@@ -1,6 +1,6 @@
 """``shadematch wedge``: the shade along a sloped coloured layer topped with clear base.
 
-With ``--json``: ``doses_cm`` {name: cm}; ``places``, a list of {coloured_cm, clear_cm, lab, xyz,
+With ``--json``: ``doses`` {name: cm}; ``places``, a list of {coloured_cm, clear_cm, lab, xyz,
 hex, in_srgb}, evenly spaced from one end to the other; ``pour``, ``view``, ``cautions``. The
 thickness in ``pour`` plays no part.
 """
@@ -21,8 +21,8 @@ from shadematch.cli.words import (
     read_palette,
     shared_entries,
 )
-from shadematch.layers import Shade
-from shadematch.wedge import wedge
+from shadematch.predicting.layers import Shade
+from shadematch.predicting.wedge import wedge
 
 __all__ = ["add_verb", "shade_entries"]
 
@@ -66,8 +66,8 @@ def _wedge(args: argparse.Namespace) -> str:
             {"coloured_cm": x, "clear_cm": rest, **shade_entries(shade)}
             for x, rest, shade in zip(found.coloured_cm, found.clear_cm, found.shades, strict=True)
         ]
-        doses = dict(found.recipe.doses_cm)
-        return json_text({"doses_cm": doses, "places": places, **shared_entries(pour, view)})
+        doses = dict(found.recipe.doses)
+        return json_text({"doses": doses, "places": places, **shared_entries(pour, view)})
     parts = [wrapped(str(found), 11), cautions()]
     if coloured():
         ends = found.hexes[0], found.hexes[-1]

@@ -10,19 +10,21 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, Final, NoReturn, Protocol, TypeVar
 
-from shadematch.cautions import CAUTIONS
+from shadematch.colour.illuminant import Illuminant, Light
 from shadematch.errors import ColourError, PourError, ShadematchError
-from shadematch.illuminant import Illuminant, Light
-from shadematch.materials import Palette, load_palette
+from shadematch.matching.question import Choice
 from shadematch.photo.light import Neutral
 from shadematch.photo.regions import as_regions
-from shadematch.pour import LetDown, Pour, Recipe, View
-from shadematch.prediction import Prediction
-from shadematch.question import Choice
-from shadematch.readers import is_number
-from shadematch.readings import RULER_CM, SCALE_G
-from shadematch.spread import Spread
-from shadematch.target import Target
+from shadematch.predicting.prediction import Prediction
+from shadematch.predicting.readings import DOSE_SLIP_CM, SCALE_G
+from shadematch.predicting.spread import Spread
+from shadematch.studio.palette import Palette, load_palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
+from shadematch.support.cautions import CAUTIONS
+from shadematch.support.readers import is_number
 
 __all__ = [
     "BACKING",
@@ -80,10 +82,10 @@ OPTIONS: Final = (
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs", "most", "reference"),
             *("from_cm", "to_cm", "height_cm", "steps", "seconds", "gap"),
-            *("ruler_cm", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
+            *("dose_slip", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
-    | {"let_down_cm": "--let-down-cm", "drop_mm": "--drop"}
+    | {"let_down_slips": "--let-down-cm", "drop_mm": "--drop"}
     | {"lights": "--under", "illuminants": "--under"}
 )
 """What the library's fields are called here."""
@@ -213,7 +215,7 @@ def add_conditions(
         ("thickness_cm", "CM", "thickness of the bar in cm"),
         ("white", "FRACTION", "part of the base that is white, 0 to 1"),
         ("max_load", "CM", "most paste in cm per 100 g of base"),
-        ("dose_step_cm", "CM", "doses are multiples of this many cm"),
+        ("dose_step", "CM", "doses are multiples of this many cm"),
     ):
         text = f"{text} ({getattr(usual, field):g})"
         if field in pour:
@@ -233,13 +235,13 @@ def add_conditions(
 def add_readings(parser: argparse.ArgumentParser) -> None:
     """Let be said how well ruler and scale are read; `read_readings` reads it."""
     add = parser.add_argument_group("how far a reading may be off, either way").add_argument
-    add("--ruler", type=NUMBER, metavar="CM", help=f"of the ruler in cm ({RULER_CM:g})")
+    add("--ruler", type=NUMBER, metavar="CM", help=f"of the ruler in cm ({DOSE_SLIP_CM:g})")
     add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
 
 
 def read_readings(args: argparse.Namespace) -> dict[str, Any]:
-    """`ruler_cm` and `scale_g`, where they were given."""
-    given = {"ruler_cm": args.ruler, "scale_g": args.scale}
+    """`dose_slip` and `scale_g`, where they were given."""
+    given = {"dose_slip": args.ruler, "scale_g": args.scale}
     return {name: value for name, value in given.items() if value is not None}
 
 
@@ -250,13 +252,13 @@ def add_made(parser: argparse.ArgumentParser) -> None:
 
 
 def read_made(args: argparse.Namespace) -> dict[str, float] | None:
-    """`let_down_cm`, where it was given."""
-    return None if args.let_down_cm is None else read_doses(args.let_down_cm)
+    """`let_down_slips`, where it was given."""
+    return None if args.let_down_slips is None else read_doses(args.let_down_slips)
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:
     """What JSON tells of a spread."""
-    shown = ("mean", "median", "p90", "p95", "lab_covariance", "ruler_cm", "scale_g")
+    shown = ("mean", "median", "p90", "p95", "lab_covariance", "dose_slip", "scale_g")
     entries = {name: getattr(found, name) for name in shown}
     return {"delta_e": found.nominal_delta_e, **entries, "shares": dict(found.shares)}
 
@@ -293,8 +295,12 @@ def only_with(option: str, args: argparse.Namespace, *names: str) -> None:
     """
     for name in names:
         if (value := getattr(args, name)) is not None:
-            raise PourError(f"has no meaning without {option}", field=option_of(name),
-                            value=value, remedy=f"Give {option} too, or leave it out")  # fmt: skip
+            raise PourError(
+                f"has no meaning without {option}",
+                field=option_of(name),
+                value=value,
+                remedy=f"Give {option} too, or leave it out",
+            )
 
 
 @contextlib.contextmanager
@@ -348,8 +354,12 @@ def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
     for name in _OF_PHOTO:
         value = getattr(args, f"{prefix}{name}".replace("-", "_"))
         if value is not None:
-            raise ColourError(f"has no meaning with {given}", field=f"--{prefix}{name}",
-                              value=value, remedy=f"It goes with --{prefix}photo")  # fmt: skip
+            raise ColourError(
+                f"has no meaning with {given}",
+                field=f"--{prefix}{name}",
+                value=value,
+                remedy=f"It goes with --{prefix}photo",
+            )
 
 
 def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
@@ -359,22 +369,28 @@ def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
     start = f"--{prefix}"
     if own["region"] is None:
         raise ColourError(
-            "is needed with a photo", field=f"{start}region",
+            "is needed with a photo",
+            field=f"{start}region",
             remedy=f"Let 'shadematch photo {own['photo']}' propose some",
-        )  # fmt: skip
+        )
     neutral: Neutral | None = None
     if own["neutral"] is not None:
         given = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
         neutral = Neutral(as_regions(own["neutral"], "neutral"), **given)
     elif own["reflectance"] is not None:
         raise ColourError(
-            f"has no meaning without {start}neutral", field=f"{start}reflectance",
-            value=own["reflectance"], remedy="Say where the neutral is",
-        )  # fmt: skip
+            f"has no meaning without {start}neutral",
+            field=f"{start}reflectance",
+            value=own["reflectance"],
+            remedy="Say where the neutral is",
+        )
     return Target.from_photo(
-        own["photo"], region=own["region"], neutral=neutral, chart=own["chart"],
+        own["photo"],
+        region=own["region"],
+        neutral=neutral,
+        chart=own["chart"],
         shading=own["shading"],
-    )  # fmt: skip
+    )
 
 
 def read_palette(path: str | None) -> Palette:
@@ -417,27 +433,27 @@ def read_let_down(text: str, *, step_g: float | None, white: float | None) -> Le
     given = {"step_g": step_g, "white": white}
     more = {field: value for field, value in given.items() if value is not None}
     try:
-        return LetDown.made(name, paste_cm=float(paste), base_g=float(base), **more)
+        return LetDown.made(name, paste=float(paste), base_g=float(base), **more)
     except PourError as found:
         own = {"step_g": "--weigh-step", "white": "--let-down-white"}
         raise renamed(found, own.get(found.field, f"--let-down {text}")) from None
 
 
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
-    """What JSON tells of a recipe: from `doses_cm` to `tubes`, `more`, and `predicted`."""
+    """What JSON tells of a recipe: from `doses` to `tubes`, `more`, and `predicted`."""
     shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
     return {**dose_entries(recipe), **more, "predicted": shown}
 
 
 def dose_entries(recipe: Recipe) -> dict[str, Any]:
-    """What JSON tells of doses: from `doses_cm` to `tubes`."""
-    entries: dict[str, Any] = {"doses_cm": dict(recipe.doses_cm)}
+    """What JSON tells of doses: from `doses` to `tubes`."""
+    entries: dict[str, Any] = {"doses": dict(recipe.doses)}
     if recipe.weighed:
-        entries["squeezed_cm"] = recipe.squeezed_cm
+        entries["squeezed"] = recipe.squeezed
         entries["weighed"] = [
             {**part.let_down.model_dump(), "mass_g": part.mass_g} for part in recipe.weighed
         ]
-    entries |= {n: getattr(recipe, n) for n in ("proportions", "total_cm", "load", "tubes")}
+    entries |= {n: getattr(recipe, n) for n in ("proportions", "total", "load", "tubes")}
     return entries
 
 

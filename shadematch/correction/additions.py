@@ -16,15 +16,15 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
+from shadematch.colour.difference import delta_e
 from shadematch.correction.belief import Belief
-from shadematch.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer
 from shadematch.search.ideal import ideal
-from shadematch.search.sight import Sight
+from shadematch.search.nearness import Sight
 from shadematch.search.space import Space
 from shadematch.search.whole import GAP, closest, frugal
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Additions", "BaseKind", "Found", "Sought"]
 
@@ -80,7 +80,7 @@ class Additions:
         The batch.
     target
         CIELAB in the view, shape (3,).
-    step_cm, max_load, pot_g
+    step, max_load, pot_g
         Dose step [cm], most paste [cm per 100 g, as read off ruler and scale], and most base
         that the pot holds [g].
     bases, base_step_g
@@ -94,7 +94,7 @@ class Additions:
         belief: Belief,
         target: FloatArray,
         *,
-        step_cm: float,
+        step: float,
         max_load: float,
         pot_g: float,
         bases: tuple[BaseKind, ...],
@@ -102,7 +102,7 @@ class Additions:
         excluded: tuple[int, ...] = (),
     ) -> None:
         self.belief, self.target = belief, target
-        self._step_cm, self.max_load, self.pot_g = step_cm, max_load, pot_g
+        self._step, self.max_load, self.pot_g = step, max_load, pot_g
         self.bases, self.base_step_g = bases, base_step_g
         self.excluded = excluded
         self._excluded = list(excluded)
@@ -126,8 +126,8 @@ class Additions:
     def room(self, base_g: tuple[float, float]) -> int:
         """Most steps of paste on top, with this much base; negative where it is overfull."""
         most = self.max_load * (self._mass + sum(base_g)) / 100.0
-        left = most - self.belief.total_cm
-        return math.floor(left / self._step_cm * (1 + 1e-12) + 1e-9)
+        left = most - self.belief.total
+        return math.floor(left / self._step * (1 + 1e-12) + 1e-9)
 
     def spaces(self, base_g: tuple[float, float]) -> Iterator[tuple[IntArray, Space]]:
         """Steps taken as given and the space of the others, for one addition of base.
@@ -150,7 +150,7 @@ class Additions:
             [p.scattering or np.zeros(absorption.shape[1]) for p in palette.pigments]
         )
         held = lengths * strengths * (100.0 / mass)
-        per_step = strengths * (self._step_cm * 100.0 / mass)
+        per_step = strengths * (self._step * 100.0 / mass)
         mu_a = clear * np.asarray(palette.clear.absorption)
         mu_a = mu_a + white * np.asarray(palette.white.absorption) + held @ absorption
         mu_s = clear * np.asarray(palette.clear.scattering)
@@ -195,9 +195,11 @@ class Additions:
                 lab = space.lab(rest[None])[0]
                 return lab, float(delta_e(lab, self.target))
         raise PourError(
-            "is no addition that these limits permit", field="advice",
-            value=f"{steps.tolist()} steps, {base_g} g", remedy="The file was altered",
-        )  # fmt: skip
+            "is no addition that these limits permit",
+            field="advice",
+            value=f"{steps.tolist()} steps, {base_g} g",
+            remedy="The file was altered",
+        )
 
     def closest(self, *, below: float = np.inf, enough: float = 0.0) -> Sought:
         """The addition that comes closest; among equals the first in order of base.

@@ -9,7 +9,7 @@ and the covariance there is that of the problem made linear (A. Tarantola, *Inve
 Theory* (2005), sections 3.2.3 and 3.4).
 
 A let-down is as strong as it was made: one factor that all of it shares, beside the strength of
-its paste, and the mass that is dosed is one more reading (`shadematch.readings`).
+its paste, and the mass that is dosed is one more reading (`shadematch.predicting.readings`).
 
 Three numbers are measured and two dozen or more are unknown, so a measurement tells only some of
 it, and what it doesn't tell stays as uncertain as it was. That is what the standard deviations
@@ -22,12 +22,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.materials import Base, Palette, Pigment
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.optics.layer import reflectance
-from shadematch.pour import View
-from shadematch.readings import Dosed
+from shadematch.predicting.readings import Dosed
+from shadematch.studio.palette import Base, Palette, Pigment
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["Belief", "Priors", "first_belief"]
 
@@ -41,7 +41,7 @@ class Priors:
     strength, white_strength
         Standard deviation of the logarithm of a paste's strength, and of the white base's:
         0.1 is about 10 %.
-    ruler_cm, scale_g
+    dose_slip, scale_g
         How far a reading may be off, either way, evenly.
     model
         Standard deviation of what the computed colour is off by, in each of L*, a*, b*.
@@ -49,7 +49,7 @@ class Priors:
 
     strength: float
     white_strength: float
-    ruler_cm: float
+    dose_slip: float
     scale_g: float
     model: float
 
@@ -68,7 +68,7 @@ class Belief:
     ----------
     palette, view, thickness_cm
         What the colours are computed with.
-    doses_cm
+    doses
         What was squeezed out of the tubes, as read off the ruler, in palette order, shape (n,).
     base_g
         What was melted beside the let-downs, as read off the scale: clear and white, shape (2,).
@@ -83,7 +83,7 @@ class Belief:
     palette: Palette
     view: View
     thickness_cm: float
-    doses_cm: FloatArray
+    doses: FloatArray
     base_g: FloatArray
     mean: FloatArray
     covariance: FloatArray
@@ -93,7 +93,7 @@ class Belief:
     @property
     def count(self) -> int:
         """Number of pigments."""
-        return self.doses_cm.size
+        return self.doses.size
 
     @property
     def strengths(self) -> FloatArray:
@@ -121,10 +121,10 @@ class Belief:
         return np.exp(self.mean[at]), np.sqrt(np.diag(self.covariance)[at])
 
     @property
-    def total_cm(self) -> float:
+    def total(self) -> float:
         """Paste in all, that in let-downs too, as read [cm]."""
-        brought = (d.mass_g * d.let_down.cm_per_g for d in self.let_downs)
-        return float(self.doses_cm.sum()) + sum(brought)
+        brought = (d.mass_g * d.let_down.paste_per_g for d in self.let_downs)
+        return float(self.doses.sum()) + sum(brought)
 
     @property
     def total_g(self) -> FloatArray:
@@ -153,7 +153,7 @@ class Belief:
             Clear and white base [g], shape (k, 2).
         """
         n = self.count
-        lengths = np.maximum(self.doses_cm + unknowns[:, n + 1 : 2 * n + 1], 0.0)
+        lengths = np.maximum(self.doses + unknowns[:, n + 1 : 2 * n + 1], 0.0)
         base = np.maximum(self.base_g + unknowns[:, 2 * n + 1 : 2 * n + 3], 0.0)
         for dosed, (made, off) in zip(self.let_downs, self._of_let_downs(unknowns), strict=True):
             paste, brought = dosed.brings(np.exp(made), off)
@@ -205,7 +205,7 @@ class Belief:
         by_a[:n], by_s[:n] = loads[:, None] * a, loads[:, None] * s
         by_s[n] = base[1] / mass * white_scattering
         per_cm = strengths * (100.0 / mass)
-        may_vary = self.doses_cm + unknowns[n + 1 : 2 * n + 1] > 0.0
+        may_vary = self.doses + unknowns[n + 1 : 2 * n + 1] > 0.0
         squeezed = np.where(may_vary, per_cm, 0.0)[:, None]
         by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = squeezed * a, squeezed * s
         # A gram more of a base pulls the mixture towards that base.
@@ -270,15 +270,15 @@ class Belief:
         # Twice the cost is distributed as chi square with three degrees of freedom.
         return belief, float(gammaincc(1.5, fit.cost))
 
-    def after(self, doses_cm: FloatArray, base_g: FloatArray) -> Belief:
+    def after(self, doses: FloatArray, base_g: FloatArray) -> Belief:
         """What is believed once these lengths (n,) and masses (2,) have been added to it."""
         n = self.count
         more = np.zeros(self.mean.size)
-        more[n + 1 : 2 * n + 1] = np.where(doses_cm > 0, self.priors.ruler_cm**2 / 3.0, 0.0)
+        more[n + 1 : 2 * n + 1] = np.where(doses > 0, self.priors.dose_slip**2 / 3.0, 0.0)
         more[2 * n + 1 : 2 * n + 3] = np.where(base_g > 0, self.priors.scale_g**2 / 3.0, 0.0)
         return replace(
             self,
-            doses_cm=self.doses_cm + doses_cm,
+            doses=self.doses + doses,
             base_g=self.base_g + base_g,
             covariance=self.covariance + np.diag(more),
         )
@@ -291,7 +291,7 @@ class Belief:
                 name=p.name,
                 absorption=_times(p.absorption, float(f)),
                 scattering=None if p.scattering is None else _times(p.scattering, float(f)),
-                tube_cm=p.tube_cm,
+                tube_size=p.tube_size,
                 tube_price=p.tube_price,
             )
             for p, f in zip(palette.pigments, self.strengths, strict=True)
@@ -318,23 +318,28 @@ def _scattering(palette: Palette) -> FloatArray:
 
 
 def first_belief(
-    palette: Palette, view: View, thickness_cm: float,
-    doses_cm: FloatArray, base_g: FloatArray, priors: Priors, let_downs: tuple[Dosed, ...] = (),
-) -> Belief:  # fmt: skip
+    palette: Palette,
+    view: View,
+    thickness_cm: float,
+    doses: FloatArray,
+    base_g: FloatArray,
+    priors: Priors,
+    let_downs: tuple[Dosed, ...] = (),
+) -> Belief:
     """What is believed of a batch before anything is measured."""
-    n = doses_cm.size
+    n = doses.size
     variance = np.concatenate(
         [
             np.full(n, priors.strength**2),
             [priors.white_strength**2],
-            np.where(doses_cm > 0, priors.ruler_cm**2 / 3.0, 0.0),
+            np.where(doses > 0, priors.dose_slip**2 / 3.0, 0.0),
             np.where(base_g > 0, priors.scale_g**2 / 3.0, 0.0),
-            [d.strength_sd(priors.ruler_cm, priors.scale_g) ** 2 for d in let_downs],
+            [d.strength_sd(priors.dose_slip, priors.scale_g) ** 2 for d in let_downs],
             np.full(len(let_downs), priors.scale_g**2 / 3.0),
             np.full(3, priors.model**2),
         ]
     )
     mean = np.zeros(variance.size)
     return Belief(
-        palette, view, thickness_cm, doses_cm, base_g, mean, np.diag(variance), priors, let_downs
+        palette, view, thickness_cm, doses, base_g, mean, np.diag(variance), priors, let_downs
     )

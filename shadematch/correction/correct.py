@@ -8,18 +8,14 @@ from typing import cast, get_args
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
+from shadematch.colour.difference import delta_e
 from shadematch.correction.additions import Additions, BaseKind, Sought
 from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.correction.results import Correction, addition_of
-from shadematch.difference import delta_e
 from shadematch.errors import ColourError, PourError
-from shadematch.materials import Palette
-from shadematch.models import between, expect, listed
-from shadematch.pour import LARGEST_BATCH_G, LetDown, Pour, Recipe, View
-from shadematch.prediction import conditions
-from shadematch.readings import (
-    RULER_CM,
+from shadematch.predicting.prediction import conditions
+from shadematch.predicting.readings import (
+    DOSE_SLIP_CM,
     SCALE_G,
     Dosed,
     checked_made,
@@ -27,7 +23,13 @@ from shadematch.readings import (
     paste_made,
     taken,
 )
-from shadematch.target import Target, as_target, triple
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G, Pour
+from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.studio.target import Target, as_target, triple
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import between, expect, listed
 
 __all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
 
@@ -47,9 +49,9 @@ def correct(
     must_avoid: Sequence[str] = (),
     strength_spread: float = 0.10,
     white_spread: float = 0.10,
-    ruler_cm: float = RULER_CM,
+    dose_slip: float = DOSE_SLIP_CM,
     scale_g: float = SCALE_G,
-    let_down_cm: Mapping[str, float] | None = None,
+    let_down_slips: Mapping[str, float] | None = None,
     measured_spread: float = 0.3,
     model_spread: float = 0.5,
 ) -> Correction:
@@ -93,9 +95,9 @@ def correct(
     strength_spread, white_spread
         How much pastes and white base differ from what the palette says, as the standard
         deviation of the logarithm (0.1 is about 10 %).
-    ruler_cm, scale_g
+    dose_slip, scale_g
         How far a reading may be off, either way; see `shadematch.spread`.
-    let_down_cm
+    let_down_slips
         Of a recipe with let-downs: paste that each was made with at once [cm], by pigment, as for
         `shadematch.spread`.
     measured_spread
@@ -134,11 +136,13 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
-        if let_down_cm is not None:
+        if let_down_slips is not None:
             raise PourError(
-                "is known since the batch's first correction", field="let_down_cm",
-                value=let_down_cm, remedy="Leave it out, or start from a Recipe",
-            )  # fmt: skip
+                "is known since the batch's first correction",
+                field="let_down_slips",
+                value=let_down_slips,
+                remedy="Leave it out, or start from a Recipe",
+            )
         poured, belief = after(recipe)
         last = recipe._additions
         max_load = last.max_load if max_load is None else max_load
@@ -147,8 +151,8 @@ def correct(
         base_step_g = last.base_step_g if base_step_g is None else base_step_g
     else:
         palette, pour, view = conditions(palette, recipe.pour, view)
-        ruler, scale = checked_readings(ruler_cm, scale_g, pour.batch_g)
-        told = checked_made(let_down_cm, [part.let_down for part in recipe.weighed], scale)
+        ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g)
+        told = checked_made(let_down_slips, [part.let_down for part in recipe.weighed], scale)
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
         belief = begun(recipe, palette, view, priors, lambda d: told.get(d.pigment))
         poured = recipe
@@ -192,32 +196,35 @@ class Limits:
 
 
 def begun(
-    recipe: Recipe, palette: Palette, view: View, priors: Priors,
-    made_cm: Callable[[LetDown], float | None],
-) -> Belief:  # fmt: skip
+    recipe: Recipe,
+    palette: Palette,
+    view: View,
+    priors: Priors,
+    made: Callable[[LetDown], float | None],
+) -> Belief:
     """What is believed of a recipe that was poured, before it is measured.
 
     Parameters
     ----------
     recipe, palette, view, priors
         What is known.
-    made_cm
+    made
         Paste that a let-down was made with at once [cm], or None where that was not told.
     """
-    held, step = taken(recipe, palette), recipe.pour.dose_step_cm
+    held, step = taken(recipe, palette), recipe.pour.dose_step
     let_downs = tuple(
-        Dosed(d, made_cm(d) or paste_made(d, mass, step, priors.scale_g), mass)
+        Dosed(d, made(d) or paste_made(d, mass, step, priors.scale_g), mass)
         for d, mass in zip(held.let_downs, held.masses_g, strict=True)
     )
     return first_belief(
-        palette, view, recipe.pour.thickness_cm, held.lengths_cm, held.base_g, priors, let_downs
+        palette, view, recipe.pour.thickness_cm, held.squeezed_doses, held.base_g, priors, let_downs
     )
 
 
 def after(last: Correction) -> tuple[Recipe, Belief]:
     """What the pot holds, and what is believed of it, once what was advised or told is in."""
     made = last.taken
-    held = np.array([made.doses_cm.get(n, 0.0) for n in last._belief.palette.names])
+    held = np.array([made.doses.get(n, 0.0) for n in last._belief.palette.names])
     return made.recipe, last._belief.after(held, np.array([made.clear_g, made.white_g]))
 
 
@@ -247,7 +254,7 @@ def judged(
     additions = Additions(
         believed,
         aim,
-        step_cm=poured.pour.dose_step_cm,
+        step=poured.pour.dose_step,
         max_load=limits.max_load,
         pot_g=limits.pot_g,
         bases=limits.bases,

@@ -10,18 +10,19 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.difference import delta_e
 from shadematch.correction.additions import Additions, Found
 from shadematch.correction.belief import Belief
-from shadematch.difference import delta_e
-from shadematch.html import recipe_card
-from shadematch.materials import Palette
-from shadematch.models import between, expect
-from shadematch.pour import LARGEST_BATCH_G, LetDown, Recipe
-from shadematch.prediction import loads_of
-from shadematch.readings import told_apart
-from shadematch.target import Target, triple
+from shadematch.predicting.prediction import loads_of
+from shadematch.predicting.readings import told_apart
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G
+from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.studio.target import Target, triple
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import recipe_card
+from shadematch.support.models import between, expect
 
 __all__ = ["Addition", "Correction", "Strength", "addition_of"]
 
@@ -79,7 +80,7 @@ class Addition:
 
     Attributes
     ----------
-    doses_cm
+    doses
         Paste to add [cm]; zero doses left out; read-only.
     clear_g, white_g
         Base to add [g].
@@ -93,7 +94,7 @@ class Addition:
         Nine times in ten CIEDE2000 is at most this, given all that stays uncertain.
     """
 
-    doses_cm: Mapping[str, float]
+    doses: Mapping[str, float]
     clear_g: float
     white_g: float
     recipe: Recipe
@@ -103,28 +104,28 @@ class Addition:
     p90: float
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "doses_cm", MappingProxyType(dict(self.doses_cm)))
+        object.__setattr__(self, "doses", MappingProxyType(dict(self.doses)))
 
     def __hash__(self) -> int:
-        return hash((tuple(self.doses_cm.items()), self.clear_g, self.white_g, self.recipe))
+        return hash((tuple(self.doses.items()), self.clear_g, self.white_g, self.recipe))
 
     def __reduce__(self) -> tuple[object, ...]:
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return functools.partial(Addition, **{**values, "doses_cm": dict(self.doses_cm)}), ()
+        return functools.partial(Addition, **{**values, "doses": dict(self.doses)}), ()
 
     @property
     def nothing(self) -> bool:
         """Whether nothing is added."""
-        return not self.doses_cm and not self.clear_g and not self.white_g
+        return not self.doses and not self.clear_g and not self.white_g
 
     @property
-    def total_cm(self) -> float:
+    def total(self) -> float:
         """Paste to add in all [cm]."""
-        return float(sum(self.doses_cm.values()))
+        return float(sum(self.doses.values()))
 
     def __str__(self) -> str:
         """In plain words."""
-        parts = [f"{dose:g} cm {name}" for name, dose in self.doses_cm.items()]
+        parts = [f"{dose:g} cm {name}" for name, dose in self.doses.items()]
         parts += [f"{self.clear_g:g} g clear base"] if self.clear_g else []
         parts += [f"{self.white_g:g} g white base"] if self.white_g else []
         return ", ".join(parts) or "nothing"
@@ -211,13 +212,13 @@ class Correction:
         return self.advice if self.made is None else self.made
 
     def added(
-        self, doses_cm: Mapping[str, float], *, clear_g: float = 0.0, white_g: float = 0.0
+        self, doses: Mapping[str, float], *, clear_g: float = 0.0, white_g: float = 0.0
     ) -> Correction:
         """The same, once something else than the advice was added to the batch.
 
         Parameters
         ----------
-        doses_cm
+        doses
             Paste that was added [cm].
         clear_g, white_g
             Base that was added [g].
@@ -228,8 +229,8 @@ class Correction:
             For a name that the palette lacks, or what can't be a length or a mass.
         """
         belief, pour = self._belief, self.recipe.pour
-        expect(doses_cm, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
-        lengths = loads_of(doses_cm, belief.palette, pour) * (pour.batch_g / 100.0)
+        expect(doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+        lengths = loads_of(doses, belief.palette, pour) * (pour.batch_g / 100.0)
         for name, value in (("clear_g", clear_g), ("white_g", white_g)):
             between(value, name, 0.0, LARGEST_BATCH_G, "Give the mass of base that was added, in g")
         base_g = (float(clear_g), float(white_g))
@@ -258,7 +259,7 @@ class Correction:
             for name, f, sd in zip(
                 belief.palette.names, belief.strengths, belief.strength_sd, strict=True
             )
-            if name in recipe.doses_cm
+            if name in recipe.doses
         ]
         names = told_apart([d.let_down for d in belief.let_downs])
         for name, f, sd in zip(names, *belief.made_strengths, strict=True):
@@ -280,7 +281,7 @@ class Correction:
         """
         belief = self._belief
         return tuple(
-            d.let_down.model_copy(update={"cm_per_g": d.let_down.cm_per_g * float(factor)})
+            d.let_down.model_copy(update={"paste_per_g": d.let_down.paste_per_g * float(factor)})
             for d, factor in zip(belief.let_downs, belief.made_strengths[0], strict=True)
         )
 
@@ -369,24 +370,28 @@ def _strength(name: str, factor: float, sd: float) -> Strength:
 def addition_of(additions: Additions, recipe: Recipe, found: Found) -> Addition:
     """What the search has found, as an addition to a recipe."""
     lab, _ = additions.value(found.steps, found.base_g)
-    lengths = np.asarray(found.steps * recipe.pour.dose_step_cm, dtype=float)
+    lengths = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
     return _described(additions.belief, recipe, lengths, found.base_g, lab, additions.target)
 
 
 def _described(
-    belief: Belief, recipe: Recipe, lengths: FloatArray, base_g: tuple[float, float],
-    lab: FloatArray, target: FloatArray,
-) -> Addition:  # fmt: skip
+    belief: Belief,
+    recipe: Recipe,
+    lengths: FloatArray,
+    base_g: tuple[float, float],
+    lab: FloatArray,
+    target: FloatArray,
+) -> Addition:
     pour, names = recipe.pour, belief.palette.names
     doses = {n: round(float(cm), 9) for n, cm in zip(names, lengths, strict=True) if cm}
     clear, white = base_g
-    total = {n: round(recipe.doses_cm.get(n, 0.0) + doses.get(n, 0.0), 9) for n in names}
+    total = {n: round(recipe.doses.get(n, 0.0) + doses.get(n, 0.0), 9) for n in names}
     batch = pour.batch_g + clear + white
     share = min((pour.white_g + white) / batch, 1.0)
     after = pour.model_copy(update={"batch_g": batch, "white": share}) if clear or white else pour
     white_point = belief.view.observation.white
     return Addition(
-        doses_cm=doses,
+        doses=doses,
         clear_g=clear,
         white_g=white,
         recipe=Recipe({n: dose for n, dose in total.items() if dose}, after, recipe.weighed),

@@ -1,1 +1,4 @@
-"""From absorption, scattering and thickness to reflectance and transmittance."""
+"""How a layer of soap reflects and transmits: exact transfer, its table, a fast layer, a stack.
+
+Knows absorption, scattering, thickness and backing; no paste, no colour.
+"""

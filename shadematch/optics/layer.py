@@ -12,7 +12,6 @@ from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
 from shadematch.optics.table import (
     U_MAX,
     surfaces,
@@ -23,6 +22,7 @@ from shadematch.optics.table import (
     v_axis_slope,
 )
 from shadematch.optics.transport import REFRACTIVE_INDEX
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["CONVEXITY", "Layer", "Surroundings", "backing_slope", "reflectance", "seen"]
 

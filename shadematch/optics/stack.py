@@ -19,7 +19,6 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.optics.layer import Surroundings, seen
 from shadematch.optics.transport import (
     Directions,
@@ -29,6 +28,7 @@ from shadematch.optics.transport import (
     operators,
     with_faces,
 )
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["Coat", "Medium", "add", "look", "medium"]
 

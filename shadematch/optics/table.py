@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
+from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
     from scipy.interpolate import RectBivariateSpline

@@ -18,8 +18,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
+from shadematch.support.arrays import FloatArray
 
 __all__ = [
     "ASYMMETRY",

@@ -1,1 +1,4 @@
-"""A photo becomes a target; its rooms are imported one by one."""
+"""From a photo to a target and its uncertainty.
+
+Knows cameras, charts and paper; no recipe.
+"""

@@ -23,20 +23,20 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray
-from shadematch.colorimetry import (
+from shadematch.colour.colorimetry import (
     LAB_FROM_RESPONSE,
     adapt,
     cube_root_response,
     lab_to_xyz,
     xyz_to_lab,
 )
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import observation
 from shadematch.errors import PhotoError
 from shadematch.photo.light import Shading, Slope, slope_of
 from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Mean, Region, mean_of
-from shadematch.standards import observation
+from shadematch.support.arrays import BoolArray, FloatArray
 
 __all__ = ["Chart", "Correction", "as_chart", "fit_chart", "homography", "read_chart"]
 
@@ -55,8 +55,12 @@ PUBLISHED: Final = {
     "made after November 2014": "chart24.csv",
     "made before November 2014": "chart24-before2014.csv",
 }
-CORRECTIONS: Final = ("gains", "matrix", "root polynomial of degree 2",
-                      "root polynomial of degree 3")  # fmt: skip
+CORRECTIONS: Final = (
+    "gains",
+    "matrix",
+    "root polynomial of degree 2",
+    "root polynomial of degree 3",
+)
 Point = tuple[float, float]
 
 
@@ -99,14 +103,18 @@ class Chart:
             points, table = np.empty(0), np.empty(0)
         if points.shape != (4, 2) or not np.all(np.isfinite(points)) or points.min() < 0:
             raise PhotoError(
-                "needs four corners (x, y)", field="chart", value=self.corners,
+                "needs four corners (x, y)",
+                field="chart",
+                value=self.corners,
                 remedy="Give the middles of the patches dark skin, bluish green, black, white",
-            )  # fmt: skip
+            )
         if table.shape != (24, 3) or not np.all(np.isfinite(table)):
             raise PhotoError(
-                "needs Lab of 24 patches", field="chart reference", value=table.shape,
+                "needs Lab of 24 patches",
+                field="chart reference",
+                value=table.shape,
                 remedy="Give 24 rows of L*, a*, b* under D50, in the order of the chart",
-            )  # fmt: skip
+            )
         numbers = self.left_out
         if (
             not isinstance(numbers, tuple | list)
@@ -115,9 +123,11 @@ class Chart:
             or len(numbers) > 6
         ):
             raise PhotoError(
-                "must be up to six whole numbers from 0 to 23", field="chart left_out",
-                value=numbers, remedy="Count the patches row by row; dark skin is 0",
-            )  # fmt: skip
+                "must be up to six whole numbers from 0 to 23",
+                field="chart left_out",
+                value=numbers,
+                remedy="Count the patches row by row; dark skin is 0",
+            )
         object.__setattr__(self, "left_out", tuple(numbers))
         if self.reference is not None:
             rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in table)
@@ -130,9 +140,11 @@ class Chart:
         ]
         if min(turns) <= 0 <= max(turns):
             raise PhotoError(
-                "has corners out of order", field="chart", value=self.corners,
+                "has corners out of order",
+                field="chart",
+                value=self.corners,
                 remedy="Give the middles of the patches dark skin, bluish green, black, white",
-            )  # fmt: skip
+            )
 
     @property
     def references(self) -> dict[str, FloatArray]:
@@ -183,10 +195,12 @@ def as_chart(given: object) -> Chart:
             numbers = [float(word) for word in words]
         except ValueError:
             raise PhotoError(
-                "is neither four corners nor 'find'", field="chart", value=given,
+                "is neither four corners nor 'find'",
+                field="chart",
+                value=given,
                 remedy="Give the middles x,y of the patches dark skin, bluish green, black, white, "
                 "or 'find' to look for it",
-            ) from None  # fmt: skip
+            ) from None
         given = [tuple(numbers[i : i + 2]) for i in range(0, len(numbers), 2)]
     return Chart(given)  # type: ignore[arg-type]
 
@@ -224,8 +238,9 @@ def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[M
         If it lies outside the photo, is too small in it, or too many patches clip.
     """
     if picture.profile.channels == 1:
-        raise PhotoError("a grey photo shows no chart's colours", field="chart",
-                         remedy="Take a colour photo")  # fmt: skip
+        raise PhotoError(
+            "a grey photo shows no chart's colours", field="chart", remedy="Take a colour photo"
+        )
     numbers, means = [], []
     for i, region in enumerate(chart.patches(picture.width, picture.height)):
         if i in chart.left_out:
@@ -233,10 +248,11 @@ def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[M
         frame = region.frame(picture.width, picture.height)
         if min(frame[2] - frame[0], frame[3] - frame[1]) < 4:
             raise PhotoError(
-                "is too small in the photo", field="chart",
+                "is too small in the photo",
+                field="chart",
                 value=f"{frame[2] - frame[0]} x {frame[3] - frame[1]} pixels of a patch",
                 remedy="Come nearer, or give a larger copy of the photo",
-            )  # fmt: skip
+            )
         try:
             mean = mean_of(picture, (region,), field_="chart", fewest=4)
         except PhotoError as found:
@@ -248,10 +264,11 @@ def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[M
             means.append(mean)
     if len(numbers) < 18 or sum(i in _GREYS for i in numbers) < 4:
         raise PhotoError(
-            "has too many patches that are clipped", field="chart",
+            "has too many patches that are clipped",
+            field="chart",
             value=f"{24 - len(numbers)} of 24",
             remedy="Take the photo with a shorter exposure, without glare on the chart",
-        )  # fmt: skip
+        )
     return tuple(numbers), tuple(means)
 
 
@@ -369,9 +386,10 @@ def fit_chart(
     if best[0] > _WRONG:
         raise PhotoError(
             "does not look like the chart: no correction brings its patches near their colours",
-            field="chart", value=f"CIEDE2000 {best[0]:.1f} on average",
+            field="chart",
+            value=f"CIEDE2000 {best[0]:.1f} on average",
             remedy="Check the corners and their order: dark skin, bluish green, black, white",
-        )  # fmt: skip
+        )
     _, fit, residuals, wanted, made = best
     return Correction(fit.name, made, residuals, wanted, scores, fit.slope, numbers, fit), means
 

@@ -154,8 +154,14 @@ def draw_regions(
         corners = np.array(n).reshape(-1, 2)
         for width, colour in ((3.0, _INK), (1.4, "#ffffff")):
             axes.add_patch(pyplot.Polygon(corners, fill=False, edgecolor=colour, linewidth=width))
-        axes.text(*corners.mean(axis=0), str(i), ha="center", va="center",
-                  fontsize=letter, color=_INK,
-                  bbox={"boxstyle": "circle", "fc": "#ffffff", "ec": _INK})  # fmt: skip
+        axes.text(
+            *corners.mean(axis=0),
+            str(i),
+            ha="center",
+            va="center",
+            fontsize=letter,
+            color=_INK,
+            bbox={"boxstyle": "circle", "fc": "#ffffff", "ec": _INK},
+        )
     axes.set_axis_off()
     return figure  # type: ignore[no-any-return]

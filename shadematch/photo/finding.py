@@ -18,19 +18,19 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 from scipy.ndimage import gaussian_filter, gaussian_gradient_magnitude
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import (
+from shadematch.colour.colorimetry import (
     LAB_FROM_RESPONSE,
     SRGB_WHITE,
     cube_root_response,
     xyz_to_lab,
 )
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import observation
 from shadematch.errors import MissingExtraError, PhotoError
 from shadematch.photo.chart import Chart, homography
 from shadematch.photo.drawing import draw_regions, preview
 from shadematch.photo.reading import Picture, open_photo
-from shadematch.standards import observation
+from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -105,8 +105,9 @@ def find_chart(path: str | os.PathLike[str]) -> Chart:
 def chart_in(picture: Picture) -> Chart:
     """As `find_chart`, in a photo that is open."""
     if picture.profile.channels == 1:
-        raise PhotoError("a grey photo shows no chart's colours", field="chart",
-                         remedy="Take a colour photo")  # fmt: skip
+        raise PhotoError(
+            "a grey photo shows no chart's colours", field="chart", remedy="Take a colour photo"
+        )
     patch, every = picture.small(_LONGEST)
     linear = np.array(patch.linear, dtype=float)
     smooth = gaussian_filter(linear, (1.0, 1.0, 0.0))
@@ -122,26 +123,32 @@ def chart_in(picture: Picture) -> Chart:
     straight = [one for one in found if not one.mirrored]
     if len(straight) > 1:
         raise PhotoError(
-            "shows more than one chart", field="chart", value=f"{len(straight)} found",
+            "shows more than one chart",
+            field="chart",
+            value=f"{len(straight)} found",
             remedy="Give the corners of the one that lies beside the soap",
-        )  # fmt: skip
+        )
     if not straight:
         if found:
             raise PhotoError(
-                "shows the chart mirrored", field="chart",
+                "shows the chart mirrored",
+                field="chart",
                 remedy="Turn the mirrored picture of a front camera back, or take another photo",
-            )  # fmt: skip
+            )
         raise PhotoError(
-            "shows no chart that could be found", field="chart",
+            "shows no chart that could be found",
+            field="chart",
             remedy="Show all 24 patches, sharp, without glare, a tenth of the photo or more; "
             "or give the middles of the patches dark skin, bluish green, black, white",
-        )  # fmt: skip
+        )
     best = straight[0]
     if len(best.covered) > _MOST_COVERED:
         raise PhotoError(
-            "is covered, or has glare, in too many patches", field="chart",
-            value=f"{len(best.covered)} of 24", remedy="Show all of the chart",
-        )  # fmt: skip
+            "is covered, or has glare, in too many patches",
+            field="chart",
+            value=f"{len(best.covered)} of 24",
+            remedy="Show all of the chart",
+        )
     ends = np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float)
     corners = _map(best.to_photo, ends) * every + 0.5  # of the photo, every so many pixels
     a, b, c, d = ((float(x), float(y)) for x, y in corners)
@@ -167,9 +174,10 @@ def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
         from skimage.measure import label, regionprops
     except ImportError:
         raise MissingExtraError(
-            "needs scikit-image to find a chart", field="chart",
+            "needs scikit-image to find a chart",
+            field="chart",
             remedy='Install it with: pip install "shadematch[chart]", or give the corners',
-        ) from None  # fmt: skip
+        ) from None
     slope = np.sqrt(sum(np.square(gaussian_gradient_magnitude(lab[..., i], 1.0)) for i in range(3)))
     numbered = label(slope < edge, connectivity=1)
     high, wide = slope.shape
@@ -298,8 +306,9 @@ def _onto_grid(left: int, top: int, wide: int, tall: int, turns: int, mirrored: 
     return np.asarray(back @ matrix)
 
 
-_INSIDE: Final = np.stack(np.meshgrid(np.linspace(-0.22, 0.22, 7), np.linspace(-0.22, 0.22, 7)),
-                          axis=-1).reshape(-1, 2)  # fmt: skip
+_INSIDE: Final = np.stack(
+    np.meshgrid(np.linspace(-0.22, 0.22, 7), np.linspace(-0.22, 0.22, 7)), axis=-1
+).reshape(-1, 2)
 _PATCHES: Final = np.array([(i % 6, i // 6) for i in range(24)], dtype=float)
 
 

@@ -16,11 +16,11 @@ from typing import Final, NamedTuple
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
 
-from shadematch.arrays import FloatArray
 from shadematch.errors import PhotoError
-from shadematch.models import is_finite
 from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Region, as_regions
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import is_finite
 
 __all__ = ["Neutral", "Shading", "Slope", "as_neutral", "slope_of"]
 
@@ -58,9 +58,11 @@ class Neutral:
             value = getattr(self, name)
             if not is_finite(value) or not low <= value <= high:
                 raise PhotoError(
-                    f"must be a number from {low:g} to {high:g}", field=name, value=value,
+                    f"must be a number from {low:g} to {high:g}",
+                    field=name,
+                    value=value,
                     remedy="White paper has about 0.9, a grey card 0.18; divide percent by 100",
-                )  # fmt: skip
+                )
 
 
 def as_neutral(given: object) -> Neutral:
@@ -149,16 +151,19 @@ class Shading:
         clipped = float(patch.full.any(axis=2).mean())
         if clipped > 0.02:
             raise PhotoError(
-                "clips: the paper is too bright to show how the light falls", field="shading",
-                value=f"{clipped:.0%} of it", remedy="Take it with a shorter exposure",
-            )  # fmt: skip
+                "clips: the paper is too bright to show how the light falls",
+                field="shading",
+                value=f"{clipped:.0%} of it",
+                remedy="Take it with a shorter exposure",
+            )
         # Dust, edges and noise are no light: what remains after smoothing by a twelfth is.
         light = gaussian_filter(np.maximum(light, 1e-6), max(light.shape) / 24, mode="nearest")
         if not light.mean() > 0.02:
             raise PhotoError(
-                "is too dark to show how the light falls", field="shading",
+                "is too dark to show how the light falls",
+                field="shading",
                 remedy="Take the paper with a longer exposure",
-            )  # fmt: skip
+            )
         self._light = light / light.mean()
         self._size = (paper.width, paper.height)
         self.range = float(self._light.max() / self._light.min())
@@ -168,10 +173,11 @@ class Shading:
         ratio = (width / height) / (self._size[0] / self._size[1])
         if not 0.98 < ratio < 1.02:
             raise PhotoError(
-                "has not the shape of the photo", field="shading",
+                "has not the shape of the photo",
+                field="shading",
                 value=f"{self._size[0]} x {self._size[1]} against {width} x {height}",
                 remedy="Take both from the same stand, held the same way",
-            )  # fmt: skip
+            )
         rows, columns = self._light.shape
         spot = [[place[1] / height * rows - 0.5], [place[0] / width * columns - 0.5]]
         return float(map_coordinates(self._light, spot, order=1, mode="nearest")[0])

@@ -20,9 +20,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import SRGB_WHITE, adapt
+from shadematch.colour.colorimetry import SRGB_WHITE, adapt
 from shadematch.errors import PhotoError
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["ADOBE_RGB", "DISPLAY_P3", "SRGB", "Profile", "grey_of", "read_profile"]
 

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy.ndimage import uniform_filter
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import SRGB_WHITE, srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.difference import delta_e
+from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.difference import delta_e
 from shadematch.errors import PhotoError
 from shadematch.photo.drawing import Bytes, draw_regions, preview
 from shadematch.photo.reading import Picture, open_photo
 from shadematch.photo.regions import Mean, Region, mean_of
+from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -70,9 +70,11 @@ class FlatAreas:
             if area.number == number:
                 return area.region
         raise PhotoError(
-            "there is no such area", field="number", value=number,
+            "there is no such area",
+            field="number",
+            value=number,
             remedy=f"Take one from 1 to {len(self.areas)}",
-        )  # fmt: skip
+        )
 
     def __len__(self) -> int:
         """How many there are."""
@@ -119,8 +121,12 @@ def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
         If a library that reads it is missing.
     """
     if isinstance(most, bool) or not isinstance(most, int) or not 1 <= most <= 99:
-        raise PhotoError("must be a whole number from 1 to 99", field="most", value=most,
-                         remedy="12 are easily told apart")  # fmt: skip
+        raise PhotoError(
+            "must be a whole number from 1 to 99",
+            field="most",
+            value=most,
+            remedy="12 are easily told apart",
+        )
     picture = open_photo(path)
     boxes = _boxes(picture, most)
     areas: list[FlatArea] = []

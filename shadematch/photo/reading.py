@@ -26,9 +26,9 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shadematch.arrays import BoolArray
 from shadematch.errors import MissingExtraError, PhotoError, ShadematchError
 from shadematch.photo.profile import ADOBE_RGB, DISPLAY_P3, SRGB, Profile, grey_of, read_profile
+from shadematch.support.arrays import BoolArray
 
 __all__ = ["LARGEST_PIXELS", "Patch", "Picture", "open_photo"]
 
@@ -128,10 +128,14 @@ class Picture:
         step = np.stack([s[colour[..., i]] for i, s in enumerate(steps)], axis=-1)
         margin = top_code // 255
         return Patch(
-            linear, seen, colour >= top_code - margin, colour <= margin, step.astype(np.float32),
+            linear,
+            seen,
+            colour >= top_code - margin,
+            colour <= margin,
+            step.astype(np.float32),
             np.arange(left, right, every, dtype=np.float32) + 0.5,
             np.arange(top, bottom, every, dtype=np.float32) + 0.5,
-        )  # fmt: skip
+        )
 
     def small(self, longest: int) -> tuple[Patch, float]:
         """The whole photo with its longer side brought down to at most `longest` pixels.
@@ -154,10 +158,14 @@ class Picture:
             seen = whole[..., -1] >= top_code * 0.99
         nothing = np.zeros_like(linear)
         patch = Patch(
-            linear, seen, colour >= top_code, colour <= 0, nothing,
+            linear,
+            seen,
+            colour >= top_code,
+            colour <= 0,
+            nothing,
             np.arange(0, self.width, every, dtype=np.float32) + 0.5,
             np.arange(0, self.height, every, dtype=np.float32) + 0.5,
-        )  # fmt: skip
+        )
         return patch, float(every)
 
     def _upright(self, left: int, top: int, right: int, bottom: int, every: int) -> Codes:
@@ -191,8 +199,10 @@ class Picture:
         high = max(1, _ROWS // max(1, x1 - x0) // every) * every
         if every >= 4:
             with _decoding():  # single rows: most of what lies between is never touched
-                kept = [self._cut(x0, y, x1, y + 1)[:, skip_x::every]
-                        for y in range(y0 + skip_y, y1, every)]  # fmt: skip
+                kept = [
+                    self._cut(x0, y, x1, y + 1)[:, skip_x::every]
+                    for y in range(y0 + skip_y, y1, every)
+                ]
             yield np.concatenate(kept)
             return
         for start in range(y0 + skip_y, y1, high):
@@ -258,9 +268,11 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
             image = Image.open(stream, formats=_FORMATS)
         except UnidentifiedImageError:
             raise PhotoError(
-                "is no picture that can be read", field="photo", value=place.name,
+                "is no picture that can be read",
+                field="photo",
+                value=place.name,
                 remedy=f"Give a {_KINDS} file",
-            ) from None  # fmt: skip
+            ) from None
         except Image.DecompressionBombError:
             raise _too_large(place.name) from None
         return _pillow(image, place, head)
@@ -293,8 +305,9 @@ def _regular_file(path: str | os.PathLike[str]) -> Path:
 def _refuse_early(head: bytes) -> None:
     """Refuse by their first bytes what libraries would open with side effects or not at all."""
     if head[:6] in (b"GIF87a", b"GIF89a"):
-        raise PhotoError("is a GIF, which has only 256 colours", field="photo",
-                         remedy=f"Give a {_KINDS} file")  # fmt: skip
+        raise PhotoError(
+            "is a GIF, which has only 256 colours", field="photo", remedy=f"Give a {_KINDS} file"
+        )
 
 
 def _too_large(shown: object) -> PhotoError:
@@ -317,18 +330,22 @@ def _check_size(width: int, height: int, channels: int, bits: int) -> None:
 def _one_frame(count: int) -> None:
     if count != 1:
         raise PhotoError(
-            "is animated or has several pages", field="photo", value=f"{count} pictures",
+            "is animated or has several pages",
+            field="photo",
+            value=f"{count} pictures",
             remedy="Save the one that is meant by itself",
-        )  # fmt: skip
+        )
 
 
 def _pillow(image: Any, place: Path, head: bytes) -> Picture:
     mode, (width, height) = image.mode, image.size
     if mode in ("CMYK", "LAB", "YCbCr", "F", "I", "HSV"):
         raise PhotoError(
-            f"is a {mode} picture", field="photo", value=mode,
+            f"is a {mode} picture",
+            field="photo",
+            value=mode,
             remedy="Save it as RGB in a picture program that knows its profile",
-        )  # fmt: skip
+        )
     _check_size(width, height, len(image.getbands()), 16 if mode.startswith("I;16") else 8)
     if image.format != "MPO":  # the further pictures of a phone's MPO are previews and depth
         _one_frame(getattr(image, "n_frames", 1))
@@ -379,8 +396,12 @@ def _deep_codes(image: Any, place: Path, head: bytes) -> Codes | None:
         with tifffile.TiffFile(place) as file:
             page = file.pages[0]
             if page.shape != (height, width, channels) or page.dtype != np.uint16:
-                raise PhotoError("has an unusual layout", field="photo", value=str(page.shape),
-                                 remedy="Save it as a plain RGB TIFF")  # fmt: skip
+                raise PhotoError(
+                    "has an unusual layout",
+                    field="photo",
+                    value=str(page.shape),
+                    remedy="Save it as a plain RGB TIFF",
+                )
             codes = page.asarray()
     else:
         return None
@@ -433,31 +454,50 @@ def _heif(place: Path) -> Picture:
     icc = file.info.get("icc_profile")
     if not icc and (primaries not in _PRIMARIES or curve not in _CURVES):
         raise PhotoError(
-            "has colours that are coded in a way that is not read, such as HDR", field="photo",
+            "has colours that are coded in a way that is not read, such as HDR",
+            field="photo",
             value=f"H.273 primaries {primaries}, curve {curve}",
             remedy="Switch HDR off in the camera, or save it as sRGB in a picture program",
-        )  # fmt: skip
+        )
     fallback = _PRIMARIES.get(primaries, SRGB)
     # The decoder has turned the picture already, as the format asks; Exif must not turn it again.
     return _picture(
-        width, height, bits, 1 if channels <= 2 else 3, channels in (2, 4), 1,
-        _of_array(codes), icc, fallback, "HEIC",
-    )  # fmt: skip
+        width,
+        height,
+        bits,
+        1 if channels <= 2 else 3,
+        channels in (2, 4),
+        1,
+        _of_array(codes),
+        icc,
+        fallback,
+        "HEIC",
+    )
 
 
 def _picture(
-    width: int, height: int, bits: int, colours: int, alpha: bool, orientation: object,
-    cut: Callable[[int, int, int, int], Codes], icc: bytes | None, fallback: Profile, kind: str,
-) -> Picture:  # fmt: skip
+    width: int,
+    height: int,
+    bits: int,
+    colours: int,
+    alpha: bool,
+    orientation: object,
+    cut: Callable[[int, int, int, int], Codes],
+    icc: bytes | None,
+    fallback: Profile,
+    kind: str,
+) -> Picture:
     notes = [f"{kind.replace('MPO', 'JPEG')}, {width} x {height} pixels, {bits} bits"]
     profile = None
     if icc:
         profile = read_profile(bytes(icc), channels=colours)
         if profile is None:
             raise PhotoError(
-                "has a colour profile made of tables, which is not read", field="photo",
-                value=kind, remedy="Save it anew as sRGB in a picture program",
-            )  # fmt: skip
+                "has a colour profile made of tables, which is not read",
+                field="photo",
+                value=kind,
+                remedy="Save it anew as sRGB in a picture program",
+            )
         notes.append(f"colour profile: {profile.name}")
     else:
         profile = fallback if colours == 3 else grey_of(fallback)

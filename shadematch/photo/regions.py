@@ -16,11 +16,11 @@ from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray
-from shadematch.colorimetry import SRGB_WHITE, xyz_to_lab
+from shadematch.colour.colorimetry import SRGB_WHITE, xyz_to_lab
 from shadematch.errors import PhotoError
-from shadematch.models import is_finite
 from shadematch.photo.reading import Picture
+from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.support.models import is_finite
 
 __all__ = ["Mean", "Region", "as_regions", "mean_of"]
 
@@ -63,10 +63,17 @@ class Region:
             or isinstance(n, str)
             or not all(map(is_finite, n))
         ):
-            raise PhotoError("must be given in finite numbers", field="region", value=n,
-                             remedy="Give left, top, right, bottom")  # fmt: skip
-        wanted = {"box": len(n) == 4, "circle": len(n) == 3,
-                  "polygon": len(n) >= 6 and len(n) % 2 == 0}  # fmt: skip
+            raise PhotoError(
+                "must be given in finite numbers",
+                field="region",
+                value=n,
+                remedy="Give left, top, right, bottom",
+            )
+        wanted = {
+            "box": len(n) == 4,
+            "circle": len(n) == 3,
+            "polygon": len(n) >= 6 and len(n) % 2 == 0,
+        }
         problem = ""
         if not isinstance(self.kind, str) or self.kind not in wanted:
             problem = "must be a box, a circle or a polygon"
@@ -78,10 +85,12 @@ class Region:
             problem = "has no inside: the radius must be above 0"
         if problem:
             raise PhotoError(
-                problem, field="region", value=n,
+                problem,
+                field="region",
+                value=n,
                 remedy="Give left, top, right, bottom for a box, or use Region.circle "
                 "and Region.polygon",
-            )  # fmt: skip
+            )
         object.__setattr__(self, "numbers", tuple(float(v) for v in n))
 
     @classmethod
@@ -99,8 +108,12 @@ class Region:
         """The inside of a polygon, by the even-odd rule; three corners (x, y) or more."""
         for corner in corners:
             if not isinstance(corner, Sequence | np.ndarray) or np.shape(corner) != (2,):
-                raise PhotoError("a corner is no pair of numbers", field="region", value=corner,
-                                 remedy="Give each corner as (x, y)")  # fmt: skip
+                raise PhotoError(
+                    "a corner is no pair of numbers",
+                    field="region",
+                    value=corner,
+                    remedy="Give each corner as (x, y)",
+                )
         return cls("polygon", tuple(v for corner in corners for v in corner))
 
     @classmethod
@@ -125,10 +138,12 @@ class Region:
             numbers = ()
         if not numbers:
             raise PhotoError(
-                "is no region", field="region", value=text,
+                "is no region",
+                field="region",
+                value=text,
                 remedy="Write left,top,right,bottom in pixels or fractions, or "
                 "'circle x,y,radius', or 'polygon x,y x,y x,y'",
-            )  # fmt: skip
+            )
         return cls(kind, numbers)
 
     def outline(self, width: int, height: int) -> tuple[float, ...]:
@@ -141,8 +156,12 @@ class Region:
         """
         for name, size in (("width", width), ("height", height)):
             if not is_finite(size) or not 1 <= size <= _LARGEST_SIDE:
-                raise PhotoError("must be a number of pixels", field=name, value=size,
-                                 remedy=f"From 1 to {_LARGEST_SIDE:,}")  # fmt: skip
+                raise PhotoError(
+                    "must be a number of pixels",
+                    field=name,
+                    value=size,
+                    remedy=f"From 1 to {_LARGEST_SIDE:,}",
+                )
         if max(self.numbers) > 1.0:
             return self.numbers
         if self.kind == "circle":
@@ -163,14 +182,18 @@ class Region:
         if self.kind == "circle":
             xs, ys = (n[0] - n[2], n[0] + n[2]), (n[1] - n[2], n[1] + n[2])
         slack = 1e-6 * (width + height)
-        if min(xs) < -slack or min(ys) < -slack or max(xs) > width + slack or (
-            max(ys) > height + slack
-        ):  # fmt: skip
+        if (
+            min(xs) < -slack
+            or min(ys) < -slack
+            or max(xs) > width + slack
+            or (max(ys) > height + slack)
+        ):
             raise PhotoError(
                 f"lies outside the photo, which has {width} x {height} pixels",
-                field="region", value=self.numbers,
+                field="region",
+                value=self.numbers,
                 remedy="Give pixels counted from the upper left corner, or fractions 0 to 1",
-            )  # fmt: skip
+            )
         left, top = max(0, math.floor(min(xs) + 1e-9)), max(0, math.floor(min(ys) + 1e-9))
         right, bottom = (
             min(width, math.ceil(max(xs) - 1e-9)),
@@ -219,8 +242,9 @@ def _places(given: FloatArray, field_: str) -> FloatArray:
     except (TypeError, ValueError, OverflowError):
         values = np.array(np.nan)
     if values.ndim != 1 or not np.all(np.isfinite(values)):
-        raise PhotoError("must be a list of finite numbers", field=field_, value=given,
-                         remedy="In pixels")  # fmt: skip
+        raise PhotoError(
+            "must be a list of finite numbers", field=field_, value=given, remedy="In pixels"
+        )
     return values
 
 
@@ -254,9 +278,11 @@ def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
             return (Region("box", tuple(given)),)
         return tuple(r for one in given for r in as_regions(one, field_))
     raise PhotoError(
-        "is no region", field=field_, value=given,
+        "is no region",
+        field=field_,
+        value=given,
         remedy="Give left, top, right, bottom, a Region, or a list of them",
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -365,15 +391,18 @@ def mean_of(
             f"has {len(values)} pixels that can be used, which are too few"
             + (f" ({through} are transparent)" if through else "")
             + (f" ({clips} are clipped: too bright or too dark)" if clips else ""),
-            field=field_, value=", ".join(map(str, regions)),
+            field=field_,
+            value=", ".join(map(str, regions)),
             remedy="Fractions end at 1; with a larger number all are taken for pixels"
-            if mixed else "Save the photo without transparency (an alpha channel), or take a "
+            if mixed
+            else "Save the photo without transparency (an alpha channel), or take a "
             "region that is opaque"
             if through > clips
             else f"Take a larger region, or a photo with {'more' if dark > clips / 2 else 'less'} "
             "light on it"
-            if clips else "Take a larger region, or a larger copy of the photo",
-        )  # fmt: skip
+            if clips
+            else "Take a larger region, or a larger copy of the photo",
+        )
     xyz = values @ matrix.T.astype(np.float32)
     kind = _sort(xyz)
     kept = kind == 0

@@ -14,12 +14,12 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.errors import PhotoError
 from shadematch.photo.chart import Correction
 from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Mean
-from shadematch.target import Covariance
+from shadematch.studio.target import Covariance
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["PATCHES", "Response", "response_of"]
 
@@ -68,8 +68,11 @@ class Response:
             table = np.empty(0)
         sound = table.ndim == 2 and table.shape[1] == 3 and bool(np.all(np.abs(table) < 1e9))
         if not sound or len(self.covariance) != 3 or len(self.patches) != PATCHES:
-            raise PhotoError("needs threes of finite numbers", field="response",
-                             remedy="Take it from Target.from_photo(...)")  # fmt: skip
+            raise PhotoError(
+                "needs threes of finite numbers",
+                field="response",
+                remedy="Take it from Target.from_photo(...)",
+            )
 
 
 def response_of(
@@ -121,8 +124,9 @@ def response_of(
         for c in np.flatnonzero(channels < _EMPTY * channels.max())
     )
     even = (covariance + covariance.T) / 2.0
-    return Response(_row(region), (_row(even[0]), _row(even[1]), _row(even[2])), beyond,
-                    tuple(found))  # fmt: skip
+    return Response(
+        _row(region), (_row(even[0]), _row(even[1]), _row(even[2])), beyond, tuple(found)
+    )
 
 
 def _row(values: FloatArray) -> Triple:

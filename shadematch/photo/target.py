@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import (
+from shadematch.colour.colorimetry import (
     SRGB_WHITE,
     adapt,
     lab_to_xyz,
@@ -18,8 +17,8 @@ from shadematch.colorimetry import (
     xyz_to_lab,
     xyz_to_srgb,
 )
+from shadematch.colour.standards import observation
 from shadematch.errors import PhotoError
-from shadematch.html import card
 from shadematch.photo.chart import Chart, Correction, as_chart, fit_chart
 from shadematch.photo.drawing import Scene, draw_photo, scene_of
 from shadematch.photo.finding import chart_in
@@ -34,8 +33,9 @@ from shadematch.photo.uncertainty import (
     neutral_size,
     remaining,
 )
-from shadematch.standards import observation
-from shadematch.target import Covariance, Target
+from shadematch.studio.target import Covariance, Target
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import card
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -288,10 +288,11 @@ class _Reading:
         for mean in means:
             if mean.shares["clipped"] > _CLIPPED or mean.clipped_channels:
                 raise PhotoError(
-                    "clips: it is too bright to tell the light", field="neutral",
+                    "clips: it is too bright to tell the light",
+                    field="neutral",
                     value=f"{mean.shares['clipped']:.0%} of it",
                     remedy="Take the photo with a shorter exposure, or use a grey card",
-                )  # fmt: skip
+                )
         return means
 
     def by_neutral(self, grey: Neutral, paper: Shading | None) -> None:
@@ -306,9 +307,11 @@ class _Reading:
         shown = tiles[:, 2:].mean(axis=0)
         if shown[1] < 0.02:
             raise PhotoError(
-                "is too dark to tell the light", field="neutral", value=f"Y {shown[1]:.3f}",
+                "is too dark to tell the light",
+                field="neutral",
+                value=f"Y {shown[1]:.3f}",
                 remedy="Take the photo with a longer exposure, or choose a lighter surface",
-            )  # fmt: skip
+            )
         self.kind = "neutral"
         self.method = f"corrected by a neutral of reflectance {grey.reflectance:g}"
         wanted = grey.reflectance * self.white
@@ -381,9 +384,11 @@ class _Reading:
             raise PhotoError("gives no colour", field="photo", remedy="Check the regions")
         if xyz[1] > 110.0:
             raise PhotoError(
-                "is brighter than a perfect white", field="region", value=f"Y {xyz[1]:.0f}",
+                "is brighter than a perfect white",
+                field="region",
+                value=f"Y {xyz[1]:.0f}",
                 remedy="Check the neutral and its reflectance: is it in the same light?",
-            )  # fmt: skip
+            )
         # A colour on the edge of what is possible may come out just beyond it.
         held = np.clip(xyz, 1e-3, None) * min(1.0, 100.0 / max(xyz[1], 1e-9))
         if np.abs(held - xyz).max() > 1.0:

@@ -23,8 +23,8 @@ from typing import Any, Final, Literal, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response
+from shadematch.support.arrays import FloatArray
 
 __all__ = [
     "Correction",

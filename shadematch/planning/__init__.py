@@ -1,1 +1,4 @@
-"""From an order book and the tubes on the shelf to what is poured, how, and what is bought."""
+"""An order book and a shelf: which recipes, how many bars, what to buy.
+
+Takes recipes from the searches; knows money and tubes.
+"""

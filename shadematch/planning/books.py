@@ -10,7 +10,7 @@ out or empty, and then mean what `Order` takes by default::
     bars, bar_g   how many bars, and the mass of one; or else
     mass_g        mass in all
     pot_g         largest pot [g]
-    thickness_cm, white, max_load, dose_step_cm             of the pour
+    thickness_cm, white, max_load, dose_step             of the pour
     illuminant, observer, backing, contact, light           of the view
     tolerance, max_delta_e, max_pigments, value             as in Order
     due           such as 2031-03-09
@@ -20,13 +20,13 @@ A shelf has a line for each pigment, and may have one for each base::
     kind          paste, clear or white (the bases)
     name          of the pigment
     full          full tubes
-    opened_cm     paste left in part-used tubes, with blanks between
-    tube_cm       paste in a full tube
+    opened     paste left in part-used tubes, with blanks between
+    tube_size       paste in a full tube
     price         of a tube, or of a kilogram of base
     most          how many tubes can be bought
     shelf_g       base there [g]; empty for as much as is needed
 
-`shadematch.readers` tells how tables may be written.
+`shadematch.support.readers` tells how tables may be written.
 """
 
 from __future__ import annotations
@@ -41,14 +41,16 @@ from typing import Any, Final
 from shadematch.errors import PourError, ShadematchError
 from shadematch.planning.orders import Order
 from shadematch.planning.stock import Stock, Tubes
-from shadematch.pour import Pour, Recipe, View
-from shadematch.readers import Row, fault, is_number, table_of, table_text, with_points
-from shadematch.target import Target
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
+from shadematch.support.readers import Row, fault, is_number, table_of, table_text, with_points
 
 __all__ = ["read_orders", "read_stock"]
 
 _LARGEST_FILE: Final = 5_000_000
-_POUR: Final = ("thickness_cm", "white", "max_load", "dose_step_cm")
+_POUR: Final = ("thickness_cm", "white", "max_load", "dose_step")
 _VIEW: Final = ("illuminant", "observer", "backing", "contact", "light")
 _NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "max_delta_e", "value")
 _WHOLE: Final = ("bars", "max_pigments")
@@ -56,11 +58,13 @@ _ORDER: Final = (
     *("name", "target", "lab", "recipe", "due", "pot_g"),
     *(*_POUR, *_VIEW, *_NUMBERS, *_WHOLE),
 )
-_STOCK: Final = ("kind", "name", "full", "opened_cm", "tube_cm", "price", "most", "shelf_g")
-_NUMERIC: Final = frozenset({
-    *(*_POUR, *_NUMBERS, *_WHOLE, "backing", "lab", "pot_g"),
-    *("full", "opened_cm", "tube_cm", "price", "most", "shelf_g"),
-})  # fmt: skip
+_STOCK: Final = ("kind", "name", "full", "opened", "tube_size", "price", "most", "shelf_g")
+_NUMERIC: Final = frozenset(
+    {
+        *(*_POUR, *_NUMBERS, *_WHOLE, "backing", "lab", "pot_g"),
+        *("full", "opened", "tube_size", "price", "most", "shelf_g"),
+    }
+)
 _RECIPE_COMMA: Final = re.compile(r"((?:^|\+)\s*[0-9]*),([0-9]+)(?=\s)")
 """A length in a recipe with a decimal comma."""
 
@@ -158,9 +162,11 @@ def _rows(
         rows.append(Row(number, row))
     if not rows:
         raise PourError(
-            "has no lines below a header", field="path", value=str(path),
+            "has no lines below a header",
+            field="path",
+            value=str(path),
             remedy=f"The first line names the columns: {', '.join(known)}",
-        )  # fmt: skip
+        )
     rows = with_points(
         rows, path, numeric=_NUMERIC.__contains__, error=PourError, between=table.between
     )
@@ -178,17 +184,23 @@ def _check_not_swapped(
     for name, columns in books.items():
         if name != wanted and set(header) <= set(columns):
             raise _fault(
-                path, number, "header", f"is that of {name}, not of {wanted}", ", ".join(header),
+                path,
+                number,
+                "header",
+                f"is that of {name}, not of {wanted}",
+                ", ".join(header),
                 f"Give {wanted}. Of two files that seem swapped, the order book comes first",
-            )  # fmt: skip
+            )
 
 
 def _number(row: _Row, field: str) -> float:
     if not is_number(row[field]):
         raise PourError(
-            "must be a number", field=field, value=row[field],
+            "must be a number",
+            field=field,
+            value=row[field],
             remedy="Such as 2 or 0.5, with a point",
-        )  # fmt: skip
+        )
     return float(row[field])
 
 
@@ -205,9 +217,11 @@ def _numbers(row: _Row, field: str) -> tuple[float, ...]:
     parts = row[field].split()
     if not all(map(is_number, parts)):
         raise PourError(
-            "must be numbers with blanks between", field=field, value=row[field],
+            "must be numbers with blanks between",
+            field=field,
+            value=row[field],
             remedy="Such as 40 12.5",
-        )  # fmt: skip
+        )
     return tuple(map(float, parts))
 
 
@@ -223,9 +237,11 @@ def _order(row: _Row) -> Order:
     given = [name for name in ("target", "lab", "recipe") if name in row]
     if len(given) != 1:
         raise PourError(
-            "needs one of target, lab and recipe", field=" and ".join(given), value=None,
+            "needs one of target, lab and recipe",
+            field=" and ".join(given),
+            value=None,
             remedy="Fill in one of them and leave the others empty",
-        )  # fmt: skip
+        )
     if "target" in row:
         fields["target"] = Target.from_hex(row["target"])
     elif "lab" in row:
@@ -250,9 +266,11 @@ def _doses(text: str) -> dict[str, float]:
         name = name.strip()
         if not is_number(length) or not name or name in doses or not 0 < float(length) < 1e7:
             raise PourError(
-                "must be lengths in cm and names", field="recipe", value=text,
+                "must be lengths in cm and names",
+                field="recipe",
+                value=text,
                 remedy="Such as 3 gorse + 1 rosehip, each pigment once",
-            )  # fmt: skip
+            )
         doses[name] = float(length)
     return doses
 
@@ -260,25 +278,29 @@ def _doses(text: str) -> dict[str, float]:
 def _tubes(row: _Row) -> Tubes:
     if "shelf_g" in row:
         raise PourError(
-            "is for base, and this is a paste", field="shelf_g", value=row["shelf_g"],
+            "is for base, and this is a paste",
+            field="shelf_g",
+            value=row["shelf_g"],
             remedy="Leave it empty",
-        )  # fmt: skip
-    fields: dict[str, Any] = {n: _number(row, n) for n in ("tube_cm", "price") if n in row}
+        )
+    fields: dict[str, Any] = {n: _number(row, n) for n in ("tube_size", "price") if n in row}
     fields |= {name: _whole(row, name) for name in ("full", "most") if name in row}
-    if "opened_cm" in row:
-        fields["opened_cm"] = _numbers(row, "opened_cm")
+    if "opened" in row:
+        fields["opened"] = _numbers(row, "opened")
     if "name" not in row:
         raise PourError("is missing", field="name", remedy="Give the pigment's name")
     return Tubes(pigment=row["name"], **fields)
 
 
 def _base(row: _Row, kind: str) -> dict[str, Any]:
-    wrong = sorted(set(row) & {"full", "opened_cm", "tube_cm", "most"})
+    wrong = sorted(set(row) & {"full", "opened", "tube_size", "most"})
     if wrong:
         raise PourError(
-            f"is for paste, and this is {kind} base", field=wrong[0], value=row[wrong[0]],
+            f"is for paste, and this is {kind} base",
+            field=wrong[0],
+            value=row[wrong[0]],
             remedy="Leave it empty",
-        )  # fmt: skip
+        )
     return {
         f"{kind}_g": _number(row, "shelf_g") if "shelf_g" in row else None,
         f"{kind}_price_kg": _number(row, "price") if "price" in row else None,

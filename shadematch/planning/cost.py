@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from shadematch.materials import Palette
-from shadematch.models import between, expect
 from shadematch.planning.stock import Stock
-from shadematch.pour import LARGEST_BATCH_G, Recipe
-from shadematch.prediction import conditions, loads_of
+from shadematch.predicting.prediction import conditions, loads_of
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G
+from shadematch.studio.recipe import Recipe
+from shadematch.support.models import between, expect
 
 __all__ = ["Cost", "cost"]
 
@@ -118,14 +119,14 @@ def cost(
     expect(stock, Stock, "stock", "Use Stock(...)")
     bar = between(bar_g, "bar_g", 0.1, LARGEST_BATCH_G, "In grams")
     stock.check(palette)
-    loads_of(recipe.doses_cm, palette, recipe.pour)  # complains
-    doses = {n: dose for n, dose in recipe.doses_cm.items() if dose > 0}
+    loads_of(recipe.doses, palette, recipe.pour)  # complains
+    doses = {n: dose for n, dose in recipe.doses.items() if dose > 0}
     pour = recipe.pour
     paste: float | None = 0.0
     for name, dose in doses.items():
         price = stock.price(name, palette)
         known = paste is not None and price is not None
-        paste = paste + price * dose / stock.tube_cm(name, palette) if known else None  # type: ignore[operator]
+        paste = paste + price * dose / stock.tube_size(name, palette) if known else None  # type: ignore[operator]
     base: float | None = 0.0
     for grams, kilo in (
         (pour.clear_g, stock.clear_price_kg),
@@ -137,8 +138,8 @@ def cost(
     def bars_from(pots: float) -> int:
         return math.floor(math.floor(pots + 1e-9) * pour.batch_g / bar + 1e-9)
 
-    sets = {n: stock.tube_cm(n, palette) / dose for n, dose in doses.items()}
-    shelf = [stock.shelf_cm(n, palette) / dose for n, dose in doses.items()]
+    sets = {n: stock.tube_size(n, palette) / dose for n, dose in doses.items()}
+    shelf = [stock.shelf(n, palette) / dose for n, dose in doses.items()]
     return Cost(
         recipe=recipe,
         bar_g=bar,

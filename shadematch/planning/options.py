@@ -8,14 +8,15 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.difference import delta_e
-from shadematch.materials import Palette
+from shadematch.colour.difference import delta_e
+from shadematch.matching.question import Choice, Question
 from shadematch.planning.orders import Order
-from shadematch.pour import Pour, View
-from shadematch.prediction import loads_of
-from shadematch.question import Choice, Question
+from shadematch.predicting.prediction import loads_of
 from shadematch.search.near import lean, lean_within
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["MOST", "Options", "options_for"]
 
@@ -32,7 +33,7 @@ class Options:
     choices
         Recipes for one pot. Every recipe within the tolerance takes at least as much of every
         pigment as one of these.
-    use_cm
+    use
         Paste of each pigment that the whole order takes with each [cm], shape (k, n).
     complete
         Whether these are all such recipes, and the closest is proved. Else the plan is the best
@@ -44,7 +45,7 @@ class Options:
     """
 
     choices: tuple[Choice, ...]
-    use_cm: FloatArray
+    use: FloatArray
     complete: bool
     closest_delta_e: float | None = None
     problem: str = ""
@@ -60,13 +61,13 @@ def options_for(order: Order, palette: Palette) -> Options:
     """
     none = np.empty((0, len(palette.pigments)))
     if order.recipe is not None:
-        missing = [n for n in order.recipe.doses_cm if n not in palette.names]
+        missing = [n for n in order.recipe.doses if n not in palette.names]
         if missing:
             problem = f"its recipe needs {', '.join(missing)}, which the palette lacks"
             return Options((), none, True, problem=problem)
-        loads = loads_of(order.recipe.doses_cm, palette, order.pot)
+        loads = loads_of(order.recipe.doses, palette, order.pot)
         choice = Choice(order.recipe, 0.0, palette, order.view, loads)
-        doses = [order.recipe.doses_cm.get(n, 0.0) for n in palette.names]
+        doses = [order.recipe.doses.get(n, 0.0) for n in palette.names]
         return Options((choice,), np.array([doses]) * order.pots, True)
     assert order.target is not None
     lab = order.target.lab_in(order.view)
@@ -74,10 +75,12 @@ def options_for(order: Order, palette: Palette) -> Options:
     pour = order.pot
     if pour.max_steps < 1:
         return Options(
-            (), none, True,
+            (),
+            none,
+            True,
             problem=f"a pot of {pour.batch_g:g} g takes not even one step of "
-            f"{pour.dose_step_cm:g} cm under its load limit",
-        )  # fmt: skip
+            f"{pour.dose_step:g} cm under its load limit",
+        )
     found = _searched(
         (float(lab[0]), float(lab[1]), float(lab[2])),
         *(palette, pour, order.view, most, order.tolerance, order.max_delta_e),
@@ -94,7 +97,7 @@ def options_for(order: Order, palette: Palette) -> Options:
         question.choice(steps.astype(float), value)
         for steps, value in zip(found.steps, values, strict=True)
     )
-    use = np.asarray(found.steps * (pour.dose_step_cm * order.pots), dtype=float)
+    use = np.asarray(found.steps * (pour.dose_step * order.pots), dtype=float)
     return Options(choices, use, found.complete, found.closest_delta_e)
 
 

@@ -9,10 +9,12 @@ from typing import Annotated, ClassVar, Final, Self
 from pydantic import BeforeValidator, Field, InstanceOf, model_validator
 
 from shadematch.errors import PourError, ShadematchError
-from shadematch.models import Frozen, Name, Number
 from shadematch.planning.stock import Whole
-from shadematch.pour import LARGEST_BATCH_G, Pour, Recipe, View
-from shadematch.target import Target
+from shadematch.studio.pour import LARGEST_BATCH_G, Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
+from shadematch.support.models import Frozen, Name, Number
 
 __all__ = ["Order"]
 

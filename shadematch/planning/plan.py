@@ -11,17 +11,17 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
-from shadematch.materials import Palette
-from shadematch.models import expect, is_finite, listed
 from shadematch.planning.cost import cost
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import Books, Solution, solve
 from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
 from shadematch.planning.stock import Stock
-from shadematch.prediction import conditions
+from shadematch.predicting.prediction import conditions
+from shadematch.studio.palette import Palette
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import expect, is_finite, listed
 
 __all__ = ["plan"]
 
@@ -127,8 +127,9 @@ def _at_least(value: object, field_: str, remedy: str, least: float) -> float:
 def _planned(asked: _Asked) -> Plan:
     listed = [options_for(order, asked.palette) for order in asked.orders]
     books = _books(asked, listed)
-    solution = solve(books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds,
-                     gap=asked.gap)  # fmt: skip
+    solution = solve(
+        books, buy=asked.buy, budget=asked.budget, seconds=asked.seconds, gap=asked.gap
+    )
     assert solution is not None  # pouring nothing is a plan
     palette, stock = asked.palette, asked.stock
     lines: list[Poured | LeftOut] = []
@@ -136,12 +137,12 @@ def _planned(asked: _Asked) -> Plan:
     used = np.zeros(len(palette.pigments))
     for order, options, at in zip(asked.orders, listed, solution.recipe.tolist(), strict=True):
         if at >= 0:
-            used += options.use_cm[at - start]
+            used += options.use[at - start]
             choice = options.choices[at - start]
             money = cost(choice.recipe, palette=palette, stock=stock, bar_g=order.bar_g)
             lines.append(Poured(order, choice, order.pots, len(options.choices), money))
         start += len(options.choices)
-    there = books.shelf_cm + books.tube_cm * solution.tubes
+    there = books.shelf + books.tube_size * solution.tubes
     missed = np.flatnonzero(solution.recipe < 0).tolist()
     ends = time.monotonic() + asked.seconds
     for count, i in enumerate(missed):
@@ -159,16 +160,17 @@ def _planned(asked: _Asked) -> Plan:
         left_out=tuple(x for x in lines if isinstance(x, LeftOut)),
         buy=_purchases(asked, solution),
         buy_base_g=(clear, white),
-        money=float(solution.tubes @ _prices(asked, zero=True) + solution.base_g @
-                    books.base_price_g),
-        use_cm=_amounts(palette, used),
-        left_cm=_amounts(palette, np.maximum(there - used, 0.0)),
+        money=float(
+            solution.tubes @ _prices(asked, zero=True) + solution.base_g @ books.base_price_g
+        ),
+        use=_amounts(palette, used),
+        left=_amounts(palette, np.maximum(there - used, 0.0)),
         stages=solution.stages,
         limited=limited,
         palette=palette,
         stock=stock,
         _again=functools.partial(_with, asked),
-    )  # fmt: skip
+    )
 
 
 def _with(asked: _Asked, palette: Palette, stock: Stock) -> Plan:
@@ -206,18 +208,19 @@ def _books(asked: _Asked, listed: list[Options]) -> Books:
     palette, stock = asked.palette, asked.stock
     names = palette.names
     counts = [len(options.choices) for options in listed]
-    grams = np.array([[o.poured_g * (1 - o.pot.white), o.poured_g * o.pot.white]
-                      for o in asked.orders])  # fmt: skip
+    grams = np.array(
+        [[o.poured_g * (1 - o.pot.white), o.poured_g * o.pot.white] for o in asked.orders]
+    )
     most = [stock.row(n).most for n in names]
     bases = (stock.clear_g, stock.white_g)
     base_prices = (stock.clear_price_kg, stock.white_price_kg)
     return Books(
         order=np.repeat(np.arange(len(listed)), counts),
-        use_cm=np.concatenate([options.use_cm for options in listed]),
+        use=np.concatenate([options.use for options in listed]),
         value=np.array([o.value for o in asked.orders]),
         base_g=grams,
-        shelf_cm=np.array([stock.shelf_cm(n, palette) for n in names]),
-        tube_cm=np.array([stock.tube_cm(n, palette) for n in names]),
+        shelf=np.array([stock.shelf(n, palette) for n in names]),
+        tube_size=np.array([stock.tube_size(n, palette) for n in names]),
         price=_prices(asked),
         most=np.array([np.inf if m is None else m for m in most], dtype=float),
         base_shelf_g=np.array([np.inf if g is None else g for g in bases], dtype=float),
@@ -252,7 +255,7 @@ def _left_out(
     # What is bought already stays bought.
     spent = replace(
         books,
-        shelf_cm=books.shelf_cm + books.tube_cm * solution.tubes,
+        shelf=books.shelf + books.tube_size * solution.tubes,
         most=books.most - solution.tubes,
         base_shelf_g=books.base_shelf_g + solution.base_g,
     )
@@ -274,12 +277,12 @@ def _left_out(
     ]
     if not wanted and not base:
         return LeftOut(order, "paste", unknown, nothing, (), False)
-    mine = books.use_cm[books.order == i]
-    by_itself = not np.any(np.all(mine <= spent.shelf_cm + 1e-6, axis=1))
-    short = _shortage(mine, books.use_cm[int(more.recipe[i])], left, books.tube_cm * more.tubes)
+    mine = books.use[books.order == i]
+    by_itself = not np.any(np.all(mine <= spent.shelf + 1e-6, axis=1))
+    short = _shortage(mine, books.use[int(more.recipe[i])], left, books.tube_size * more.tubes)
     lacks, where = short, "beside the orders that are poured"
     if by_itself:
-        lacks = _shortage(mine, mine[0], spent.shelf_cm, np.full(left.size, np.inf))
+        lacks = _shortage(mine, mine[0], spent.shelf, np.full(left.size, np.inf))
         where = "even by itself"
     what = [f"{v:g} cm of {n}" for n, v in _lengths(asked.palette, lacks).items()]
     sentence = (
@@ -289,8 +292,8 @@ def _left_out(
     reason: Reason = "paste" if wanted else "base"
     if asked.buy and not scarce:
         sentence, reason = f"{sentence}, over the budget of {asked.budget:g}", "budget"
-    short_cm = _lengths(asked.palette, short)
-    return LeftOut(order, reason, sentence, short_cm, wanted, proved)
+    amounts = _lengths(asked.palette, short)
+    return LeftOut(order, reason, sentence, amounts, wanted, proved)
 
 
 def _lengths(palette: Palette, values: FloatArray) -> Amounts:
@@ -315,8 +318,8 @@ def _cheapest(
         Whether nothing cheaper will do, or that really nothing will.
     """
     first = np.flatnonzero(spent.order == i)
-    missing = np.maximum(spent.use_cm[first] - np.maximum(left, 0.0) - 1e-3, 0.0)
-    tubes = np.ceil(missing / spent.tube_cm)
+    missing = np.maximum(spent.use[first] - np.maximum(left, 0.0) - 1e-3, 0.0)
+    tubes = np.ceil(missing / spent.tube_size)
     poured = np.flatnonzero(solution.recipe >= 0).tolist()
     need = spent.base_g[[*poured, i]].sum(axis=0)
     base = np.maximum(need - spent.base_shelf_g, 0.0)

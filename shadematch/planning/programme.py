@@ -14,8 +14,8 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
 from shadematch.planning.solver import Programme, minimise
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Books", "Solution", "Stage", "solve"]
 
@@ -71,13 +71,13 @@ class Books:
     ----------
     order
         Which order each recipe belongs to, shape (k,).
-    use_cm
+    use
         Paste that each takes [cm], shape (k, n).
     value
         Of each order, shape (m,).
     base_g
         Clear and white base of each order [g], shape (m, 2).
-    shelf_cm, tube_cm, price, most
+    shelf, tube_size, price, most
         Of each pigment, shape (n,): paste there, paste in a tube, price of a tube, most tubes
         to buy (infinite for no limit).
     base_shelf_g, base_price_g
@@ -85,11 +85,11 @@ class Books:
     """
 
     order: IntArray
-    use_cm: FloatArray
+    use: FloatArray
     value: FloatArray
     base_g: FloatArray
-    shelf_cm: FloatArray
-    tube_cm: FloatArray
+    shelf: FloatArray
+    tube_size: FloatArray
     price: FloatArray
     most: FloatArray
     base_shelf_g: FloatArray
@@ -190,24 +190,29 @@ class _Goals:
     """
 
     def __init__(
-        self, books: Books, buy: bool, budget: float, forced: tuple[int, ...], seconds: float,
+        self,
+        books: Books,
+        buy: bool,
+        budget: float,
+        forced: tuple[int, ...],
+        seconds: float,
         gap: float,
-    ) -> None:  # fmt: skip
+    ) -> None:
         from scipy import sparse
 
         self.books, self.seconds, self.gap = books, seconds, gap
         self.stages: list[Stage] = []
         self.members, self.columns = _groups(books, forced)
-        n = books.shelf_cm.size
+        n = books.shelf.size
         self.group = np.repeat(np.arange(len(self.members)), [len(c) for c in self.columns])
         at = np.concatenate([*self.columns, np.empty(0, dtype=np.int64)]).astype(np.int64)
-        self.use, k = books.use_cm[at], at.size
+        self.use, k = books.use[at], at.size
         self.k, self.size = k, k + n + 2
         counts = np.array([len(m) for m in self.members], dtype=float)
         base_g = books.base_g[books.order[at]]
         self.buys_base = buy & np.isfinite(books.base_shelf_g)
         # Enough tubes for everything, so that the variables are bounded.
-        enough = np.ceil(_largest(books).sum(axis=0) / books.tube_cm)
+        enough = np.ceil(_largest(books).sum(axis=0) / books.tube_size)
         self.lower = np.zeros(self.size)
         self.upper = np.concatenate(
             [
@@ -252,7 +257,7 @@ class _Goals:
         """
         from scipy import sparse
 
-        k, n = self.k, self.books.shelf_cm.size
+        k, n = self.k, self.books.shelf.size
         # Grams of base are no multiples of anything.
         by_gram = np.any(cost[k + n :] * self.upper[k + n :] > 0)
         unit = 0.0 if by_gram else _unit(cost[: k + n])
@@ -266,13 +271,22 @@ class _Goals:
             low=np.concatenate(self.low),
             high=np.concatenate(self.high),
             unit=unit,
-            roomy=np.concatenate([np.zeros(len(self.members)), self.per_tube,
-                                  np.zeros(sum(map(len, self.low)) - len(self.members) - n)]),
-        )  # fmt: skip
+            roomy=np.concatenate(
+                [
+                    np.zeros(len(self.members)),
+                    self.per_tube,
+                    np.zeros(sum(map(len, self.low)) - len(self.members) - n),
+                ]
+            ),
+        )
         found = minimise(
-            programme, start=self.best, checked=self._rounded,
-            mended=functools.partial(self._mended, programme), seconds=self.seconds, gap=self.gap,
-        )  # fmt: skip
+            programme,
+            start=self.best,
+            checked=self._rounded,
+            mended=functools.partial(self._mended, programme),
+            seconds=self.seconds,
+            gap=self.gap,
+        )
         if found.x is None:
             if not found.proved:
                 raise TimeoutError(found.message)
@@ -299,7 +313,7 @@ class _Goals:
     def hold_tubes(self) -> None:
         """From here on these purchases stand."""
         assert self.best is not None
-        n = self.books.shelf_cm.size
+        n = self.books.shelf.size
         tubes = slice(self.k, self.k + n)
         self.lower, self.upper = self.lower.copy(), self.upper.copy()
         self.lower[tubes] = self.upper[tubes] = self.best[tubes]
@@ -307,20 +321,20 @@ class _Goals:
     def sparing(self) -> FloatArray:
         """What each recipe takes of what is there."""
         assert self.best is not None
-        books, n = self.books, self.books.shelf_cm.size
-        there = books.shelf_cm + books.tube_cm * self.best[self.k : self.k + n]
-        worth = 1.0 / np.where(there > 0, there, books.tube_cm)
+        books, n = self.books, self.books.shelf.size
+        there = books.shelf + books.tube_size * self.best[self.k : self.k + n]
+        worth = 1.0 / np.where(there > 0, there, books.tube_size)
         return np.concatenate([self.use @ worth, np.zeros(n + 2)])
 
     def _rounded(self, x: FloatArray) -> FloatArray | None:
         """Whole numbers made whole; None if the shelf would then be overdrawn."""
-        books, k, n = self.books, self.k, self.books.shelf_cm.size
+        books, k, n = self.books, self.k, self.books.shelf.size
         x = np.clip(np.rint(x), self.lower, self.upper)
         use = x[:k] @ self.use
         grams = np.array([books.base_g[m[0]] for m in self.members]).reshape(-1, 2)
         need = np.asarray(self.once @ x) @ grams
         x[k + n :] = np.where(self.buys_base, np.maximum(need - books.base_shelf_g, 0.0), 0.0)
-        if np.any(use > books.shelf_cm + books.tube_cm * x[k : k + n] + _FIT):
+        if np.any(use > books.shelf + books.tube_size * x[k : k + n] + _FIT):
             return None
         if np.any(need > books.base_shelf_g + x[k + n :] + 1e-6 * np.maximum(need, 1.0)):
             return None
@@ -328,14 +342,14 @@ class _Goals:
 
     def _mended(self, programme: Programme, x: FloatArray) -> FloatArray | None:
         """Something permitted near a real-valued optimum: recipes made whole, tubes to suit."""
-        books, k, n = self.books, self.k, self.books.shelf_cm.size
+        books, k, n = self.books, self.k, self.books.shelf.size
         whole = np.floor(x[:k] + 1e-9)
         missing = np.rint(self.once[:, :k] @ x[:k] - self.once[:, :k] @ whole).astype(int)
         for group, count in enumerate(missing):
             mine = np.flatnonzero(self.group == group)
             rest = (x[:k] - whole)[mine]
             whole[mine[np.argsort(-rest, kind="stable")[:count]]] += 1.0
-        there = books.shelf_cm + books.tube_cm * self.upper[k : k + n] + _FIT
+        there = books.shelf + books.tube_size * self.upper[k : k + n] + _FIT
         over = whole @ self.use - there
         forced = self.low[0].sum() > 0
         while np.any(over > 0) and not forced:
@@ -346,7 +360,7 @@ class _Goals:
                 return None
             whole[at] -= 1.0
             over -= self.use[at]
-        tubes = np.ceil((whole @ self.use - books.shelf_cm - _FIT) / books.tube_cm)
+        tubes = np.ceil((whole @ self.use - books.shelf - _FIT) / books.tube_size)
         tubes = np.maximum(np.maximum(tubes, 0.0), self.lower[k : k + n])
         found = self._rounded(np.concatenate([whole, tubes, np.zeros(2)]))
         if found is None:
@@ -360,7 +374,7 @@ class _Goals:
 
     def solution(self) -> Solution:
         """The best so far, order by order."""
-        books, n = self.books, self.books.shelf_cm.size
+        books, n = self.books, self.books.shelf.size
         x = np.zeros(self.size) if self.best is None else self.best
         recipe = np.full(books.value.size, -1, dtype=np.int64)
         start = 0
@@ -388,7 +402,7 @@ def _groups(books: Books, forced: tuple[int, ...]) -> tuple[list[list[int]], lis
     groups: dict[tuple[bytes, bytes, float], list[int]] = {}
     starts = np.searchsorted(books.order, np.arange(books.value.size + 1))
     for i in orders:
-        mine = books.use_cm[starts[i] : starts[i + 1]]
+        mine = books.use[starts[i] : starts[i + 1]]
         if len(mine) or forced:
             key = (mine.tobytes(), books.base_g[i].tobytes(), float(books.value[i]))
             groups.setdefault(key, []).append(int(i))
@@ -402,16 +416,16 @@ def _paste_rows(use: FloatArray, books: Books) -> tuple[FloatArray, FloatArray]:
     In whole units where doses and tubes are multiples of one, since the shelf can then be cut to
     whole units too; else in tubes.
     """
-    n = books.shelf_cm.size
+    n = books.shelf.size
     rows, shelf = np.zeros((n, len(use) + n + 2)), np.zeros(n)
     for i in range(n):
-        tube = float(books.tube_cm[i])
+        tube = float(books.tube_size[i])
         rows[i, : len(use)], rows[i, len(use) + i] = use[:, i], -tube
         unit = _unit(rows[i])
         if unit:
-            rows[i], shelf[i] = np.rint(rows[i] / unit), np.floor((books.shelf_cm[i] + _FIT) / unit)
+            rows[i], shelf[i] = np.rint(rows[i] / unit), np.floor((books.shelf[i] + _FIT) / unit)
         else:
-            rows[i], shelf[i] = rows[i] / tube, books.shelf_cm[i] / tube
+            rows[i], shelf[i] = rows[i] / tube, books.shelf[i] / tube
     return rows, shelf
 
 
@@ -425,6 +439,6 @@ def _unit(values: FloatArray) -> float:
 
 def _largest(books: Books) -> FloatArray:
     """The most paste that each order can take of each pigment, shape (m, n)."""
-    largest = np.zeros((books.value.size, books.shelf_cm.size))
-    np.maximum.at(largest, books.order, books.use_cm)
+    largest = np.zeros((books.value.size, books.shelf.size))
+    np.maximum.at(largest, books.order, books.use)
     return largest

@@ -7,16 +7,16 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from shadematch.errors import PourError
-from shadematch.html import recipe_card
-from shadematch.materials import Palette
+from shadematch.matching.question import Choice
 from shadematch.planning.cost import Cost
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import Stage
 from shadematch.planning.stock import Stock
-from shadematch.pour import Recipe
-from shadematch.prediction import Prediction
-from shadematch.question import Choice
-from shadematch.strips import strip
+from shadematch.predicting.prediction import Prediction
+from shadematch.studio.palette import Palette
+from shadematch.studio.recipe import Recipe
+from shadematch.support.drawings import strip
+from shadematch.support.html import recipe_card
 
 __all__ = ["Amounts", "LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
 
@@ -113,9 +113,9 @@ class Poured:
         return self.choice.predicted
 
     @property
-    def use_cm(self) -> dict[str, float]:
+    def use(self) -> dict[str, float]:
         """Paste that the whole order takes [cm]."""
-        return {n: round(dose * self.pots, 9) for n, dose in self.recipe.doses_cm.items()}
+        return {n: round(dose * self.pots, 9) for n, dose in self.recipe.doses.items()}
 
     def __str__(self) -> str:
         """In plain words."""
@@ -140,7 +140,7 @@ class LeftOut:
         ``"budget"``.
     sentence
         The same in words, naming the tubes.
-    short_cm
+    short
         What is lacking of each pigment [cm] once the others are poured, in the recipe that
         costs least to make possible; read-only.
     would_take
@@ -153,7 +153,7 @@ class LeftOut:
     order: Order
     reason: Reason
     sentence: str
-    short_cm: Mapping[str, float]
+    short: Mapping[str, float]
     would_take: tuple[Purchase, ...]
     proved: bool = True
 
@@ -181,7 +181,7 @@ class Plan:
         Clear and white base to buy [g].
     money
         What that costs.
-    use_cm, left_cm
+    use, left
         Paste of each pigment that is used, and what is left after buying and pouring [cm];
         read-only.
     stages
@@ -196,8 +196,8 @@ class Plan:
     buy: tuple[Purchase, ...]
     buy_base_g: tuple[float, float]
     money: float
-    use_cm: Mapping[str, float]
-    left_cm: Mapping[str, float]
+    use: Mapping[str, float]
+    left: Mapping[str, float]
     stages: tuple[Stage, ...]
     limited: tuple[str, ...]
     palette: Palette = field(repr=False)
@@ -296,8 +296,8 @@ class Plan:
         lines += [f"left out   {x}" for x in self.left_out]
         lines.append(f"buy        {self.bill}")
         lines += [
-            f"tube       {name}: {used:g} cm used, {self.left_cm[name]:g} cm left"
-            for name, used in self.use_cm.items()
+            f"tube       {name}: {used:g} cm used, {self.left[name]:g} cm left"
+            for name, used in self.use.items()
         ]
         lines.append(f"proof      {self.proof}")
         return "\n".join(lines)
@@ -307,7 +307,7 @@ class Plan:
         rows += [(x.order.name, f"left out: {x.sentence}") for x in self.left_out]
         rows += [
             ("buy", self.bill),
-            ("paste left", ", ".join(f"{n} {left:g} cm" for n, left in self.left_cm.items())),
+            ("paste left", ", ".join(f"{n} {left:g} cm" for n, left in self.left.items())),
             ("proof", self.proof),
         ]
         codes = [p.predicted.hex for p in self.poured]
@@ -369,7 +369,7 @@ class WhatIf:
 
 
 def _gist(line: Poured | LeftOut) -> object:
-    return tuple(line.recipe.doses_cm.items()) if isinstance(line, Poured) else None
+    return tuple(line.recipe.doses.items()) if isinstance(line, Poured) else None
 
 
 def _told(line: Poured | LeftOut) -> str:

@@ -24,7 +24,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray, IntArray
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Outcome", "Programme", "minimise"]
 

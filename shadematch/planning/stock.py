@@ -9,8 +9,8 @@ from pydantic import BeforeValidator, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
-from shadematch.materials import Palette
-from shadematch.models import Frozen, Name, Number, expect
+from shadematch.studio.palette import Palette
+from shadematch.support.models import Frozen, Name, Number, expect
 
 __all__ = ["Stock", "Tubes", "Whole"]
 
@@ -34,9 +34,9 @@ class Tubes(Frozen):
         Its name in the palette.
     full
         Full tubes on the shelf.
-    opened_cm
+    opened
         Paste left in each part-used tube [cm].
-    tube_cm, price
+    tube_size, price
         Paste in a full tube [cm], 85 to 90 (common practice, no source), and what a new one
         costs; by default the palette's.
     most
@@ -46,12 +46,12 @@ class Tubes(Frozen):
     _error: ClassVar[type[ShadematchError]] = PourError
     pigment: Name
     full: Annotated[Whole, Field(ge=0, le=10_000)] = 0
-    opened_cm: tuple[Annotated[Number, Field(ge=0)], ...] = ()
-    tube_cm: Annotated[Number, Field(ge=0.01, le=10_000)] | None = None
+    opened: tuple[Annotated[Number, Field(ge=0)], ...] = ()
+    tube_size: Annotated[Number, Field(ge=0.01, le=10_000)] | None = None
     price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
     most: Annotated[Whole, Field(ge=0, le=10_000)] | None = None
 
-    @field_validator("opened_cm", mode="before")
+    @field_validator("opened", mode="before")
     @classmethod
     def _one_or_more(cls, value: Any) -> Any:
         return tuple(value) if isinstance(value, list) else value
@@ -119,11 +119,11 @@ class Stock(Frozen):
         """The tubes of a pigment; an empty entry where there is none."""
         return next((t for t in self.tubes if t.pigment == pigment), Tubes(pigment=pigment))
 
-    def tube_cm(self, pigment: str, palette: Palette) -> float:
+    def tube_size(self, pigment: str, palette: Palette) -> float:
         """Paste in a full tube [cm]."""
         expect(palette, Palette, "palette", "Use load_palette(...)")
-        own = self.row(pigment).tube_cm
-        return palette[pigment].tube_cm if own is None else own
+        own = self.row(pigment).tube_size
+        return palette[pigment].tube_size if own is None else own
 
     def price(self, pigment: str, palette: Palette) -> float | None:
         """What a new tube costs."""
@@ -131,7 +131,7 @@ class Stock(Frozen):
         own = self.row(pigment).price
         return palette[pigment].tube_price if own is None else own
 
-    def shelf_cm(self, pigment: str, palette: Palette) -> float:
+    def shelf(self, pigment: str, palette: Palette) -> float:
         """Paste of a pigment on the shelf [cm].
 
         Raises
@@ -139,16 +139,16 @@ class Stock(Frozen):
         PourError
             If a part-used tube holds more than a full one.
         """
-        row, tube = self.row(pigment), self.tube_cm(pigment, palette)
-        for left in row.opened_cm:
+        row, tube = self.row(pigment), self.tube_size(pigment, palette)
+        for left in row.opened:
             if left > tube:
                 raise PourError(
                     f"is more than a full tube of {tube:g} cm",
-                    field=f"tubes.{pigment}.opened_cm",
+                    field=f"tubes.{pigment}.opened",
                     value=left,
                     remedy="Give what is left in each tube by itself, in cm",
                 )
-        return row.full * tube + sum(row.opened_cm)
+        return row.full * tube + sum(row.opened)
 
     def check(self, palette: Palette) -> None:
         """Complain of entries that the palette doesn't know, and of tubes that can't be.
@@ -160,14 +160,14 @@ class Stock(Frozen):
         expect(palette, Palette, "palette", "Use load_palette(...)")
         for row in self.tubes:
             palette.index(row.pigment)
-            self.shelf_cm(row.pigment, palette)
+            self.shelf(row.pigment, palette)
 
     def __str__(self) -> str:
         """In plain words."""
         lines = []
         for row in self.tubes:
             parts = [f"{row.full} full"] if row.full else []
-            parts += [f"{left:g} cm" for left in row.opened_cm]
+            parts += [f"{left:g} cm" for left in row.opened]
             lines.append(f"{row.pigment}: {' + '.join(parts) or 'none'}")
         for word, grams in (("clear base", self.clear_g), ("white base", self.white_g)):
             if grams is not None:

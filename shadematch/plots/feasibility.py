@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shadematch.gamut.feasibility import Comparison, Feasibility
+from shadematch.gamuts.feasibility import Comparison, Feasibility
 from shadematch.plots.paper import INK, axes_for, ink_on, plain
 
 if TYPE_CHECKING:
@@ -74,16 +74,30 @@ def draw_feasibility(
                     lw=0.5,
                 )
             )
-            ax.text(x + 0.95, y + 0.75, f"{cell.delta_e:.1f}", ha="right", va="center",
-                    color=ink, fontsize=11, weight="bold")  # fmt: skip
+            ax.text(
+                x + 0.95,
+                y + 0.75,
+                f"{cell.delta_e:.1f}",
+                ha="right",
+                va="center",
+                color=ink,
+                fontsize=11,
+                weight="bold",
+            )
             if recipes:
-                doses = list(cell.closest.recipe.doses_cm.items())
+                doses = list(cell.closest.recipe.doses.items())
                 shown = [f"{dose:g} {short[name]}" for name, dose in doses[:_MOST_NAMED]]
                 lines = [" ".join(shown[:2]), " ".join(shown[2:])]
                 if len(doses) > _MOST_NAMED:
                     lines[1] += " ..."
-                ax.text(x + 0.06, y + 0.28, plain("\n".join(filter(None, lines)) or "no paste"),
-                        va="center", color=ink, fontsize=7)  # fmt: skip
+                ax.text(
+                    x + 0.06,
+                    y + 0.28,
+                    plain("\n".join(filter(None, lines)) or "no paste"),
+                    va="center",
+                    color=ink,
+                    fontsize=7,
+                )
             if cell.delta_e <= found.within:
                 ax.add_patch(
                     Rectangle((x + 0.03, y + 0.03), 0.94, 0.94, fill=False, edgecolor=ink, lw=2.2)
@@ -102,8 +116,10 @@ def draw_feasibility(
             f"{found.batches_g[batch]:g} g, CIEDE2000 to {found.target.hex} (small squares); "
             f"framed: within {found.within:g}" + (f"\ndoses in cm: {names}" if recipes else "")
         ),
-        fontsize=9, color=INK, loc="left",
-    )  # fmt: skip
+        fontsize=9,
+        color=INK,
+        loc="left",
+    )
     return ax
 
 
@@ -134,16 +150,27 @@ def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -
         for x in range(columns):
             was, now = (f.cells[batch][y][x].delta_e for f in (first, second))
             dark = abs(change[y, x]) > 0.6 * most
-            ax.text(x, y, f"{was:.1f} → {now:.1f}", ha="center", va="center", fontsize=8,
-                    color="white" if dark else "black")  # fmt: skip
+            ax.text(
+                x,
+                y,
+                f"{was:.1f} → {now:.1f}",
+                ha="center",
+                va="center",
+                fontsize=8,
+                color="white" if dark else "black",
+            )
     ax.set_xticks(range(columns), [f"{t:g}" for t in first.thicknesses_cm])
     ax.set_yticks(range(rows), [f"{w * 100:g}" for w in first.whites])
     ax.set_xlabel("thickness [cm]")
     ax.set_ylabel("white base in the blend [%]")
     ax.figure.colorbar(image, ax=ax, label="change of CIEDE2000")
     ax.set_title(
-        plain(f"{first.target.hex}, {first.batches_g[batch]:g} g: CIEDE2000 with the first "
-               f"palette → with {found.name}"),
-        fontsize=9, color=INK, loc="left",
-    )  # fmt: skip
+        plain(
+            f"{first.target.hex}, {first.batches_g[batch]:g} g: CIEDE2000 with the first "
+            f"palette → with {found.name}"
+        ),
+        fontsize=9,
+        color=INK,
+        loc="left",
+    )
     return ax

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import lab_to_xyz, xyz_to_srgb
-from shadematch.gamut.slices import Slice, WholeMap
+from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_srgb
+from shadematch.gamuts.slices import Slice, WholeMap
 from shadematch.plots.paper import INK, LINES, QUIET, axes_for, plain
+from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,8 +40,9 @@ def _frame(ax: Axes, cut: Slice) -> None:
 
 
 def _key(ax: Axes, handles: list[Line2D]) -> None:
-    ax.legend(handles=handles, fontsize=8, loc="upper left", bbox_to_anchor=(1.01, 1.0),
-              frameon=False)  # fmt: skip
+    ax.legend(
+        handles=handles, fontsize=8, loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False
+    )
 
 
 def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = (2.0, 5.0)) -> Axes:
@@ -76,8 +77,9 @@ def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = 
         *(cut.across[0] - half, cut.across[-1] + half),
         *(cut.up[0] - half, cut.up[-1] + half),
     )
-    image = ax.imshow(rgb, origin="lower", extent=extent, interpolation="bilinear",
-                      aspect="equal", zorder=1)  # fmt: skip
+    image = ax.imshow(
+        rgb, origin="lower", extent=extent, interpolation="bilinear", aspect="equal", zorder=1
+    )
     if cut.distances.min() < _EDGE:
         inner = ax.contourf(cut.across, cut.up, cut.distances, levels=[-1.0, _EDGE], alpha=0.0)
         image.set_clip_path(inner.get_paths()[0], ax.transData)
@@ -88,13 +90,29 @@ def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = 
     levels += [(v, f"CIEDE2000 {v:g} away", 1.0) for v in limits]
     for (level, label, width), style in zip(levels, LINES * 9, strict=False):
         if cut.distances.min() < level < cut.distances.max():
-            ax.contour(cut.across, cut.up, cut.distances, levels=[level], colors=INK,
-                       linewidths=width, linestyles=[style], zorder=3)  # fmt: skip
+            ax.contour(
+                cut.across,
+                cut.up,
+                cut.distances,
+                levels=[level],
+                colors=INK,
+                linewidths=width,
+                linestyles=[style],
+                zorder=3,
+            )
             keys.append(Line2D([], [], color=INK, lw=width, ls=style, label=label))
     shown = np.where(cut.inside, true, np.nan)
     if np.nanmin(shown, initial=1.0) == 0.0 and np.nanmax(shown, initial=0.0) == 1.0:
-        ax.contour(cut.across, cut.up, true, levels=[0.5], colors="white", linewidths=1.2,
-                   linestyles="dotted", zorder=2)  # fmt: skip
+        ax.contour(
+            cut.across,
+            cut.up,
+            true,
+            levels=[0.5],
+            colors="white",
+            linewidths=1.2,
+            linestyles="dotted",
+            zorder=2,
+        )
         keys.append(Line2D([], [], color=QUIET, lw=1.2, ls="dotted", label="edge of sRGB"))
     _frame(ax, cut)
     if keys:
@@ -126,13 +144,21 @@ def draw_outlines(cuts: Sequence[Slice], labels: Sequence[str], ax: Axes | None 
         style = LINES[index % len(LINES)]
         width = 1.8 - 0.3 * (index % len(LINES))
         if cut.distances.min() < _EDGE < cut.distances.max():
-            ax.contour(cut.across, cut.up, cut.distances, levels=[_EDGE], colors=INK,
-                       linewidths=width, linestyles=[style])  # fmt: skip
+            ax.contour(
+                cut.across,
+                cut.up,
+                cut.distances,
+                levels=[_EDGE],
+                colors=INK,
+                linewidths=width,
+                linestyles=[style],
+            )
         keys.append(Line2D([], [], color=INK, lw=width, ls=style, label=plain(label)))
     if cuts:
         _frame(ax, cuts[0])
-        ax.set_title(f"Edges of what can be made, {cuts[0].plane}", fontsize=10, color=INK,
-                     loc="left")  # fmt: skip
+        ax.set_title(
+            f"Edges of what can be made, {cuts[0].plane}", fontsize=10, color=INK, loc="left"
+        )
     _key(ax, keys)
     return ax
 
@@ -166,15 +192,22 @@ def draw_whole(found: WholeMap, ax: Axes | None = None) -> Axes:
         *(cut.up[0] - half, cut.up[-1] + half),
     )
     image = ax.imshow(
-        np.ma.masked_invalid(values), origin="lower", extent=extent, cmap=palette,
-        norm=BoundaryNorm(_BOUNDS, palette.N, extend="max"), interpolation="nearest",
+        np.ma.masked_invalid(values),
+        origin="lower",
+        extent=extent,
+        cmap=palette,
+        norm=BoundaryNorm(_BOUNDS, palette.N, extend="max"),
+        interpolation="nearest",
         aspect="equal",
-    )  # fmt: skip
-    ax.figure.colorbar(image, ax=ax, label="CIEDE2000 to the nearest whole recipe",
-                       shrink=0.85, format="%g")  # fmt: skip
+    )
+    ax.figure.colorbar(
+        image, ax=ax, label="CIEDE2000 to the nearest whole recipe", shrink=0.85, format="%g"
+    )
     _frame(ax, cut)
     ax.set_title(
         f"{found.pour.batch_g:g} g, {cut.plane}: {found.share(1.0):.0%} within 1",
-        fontsize=10, color=INK, loc="left",
-    )  # fmt: skip
+        fontsize=10,
+        color=INK,
+        loc="left",
+    )
     return ax

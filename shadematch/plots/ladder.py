@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from shadematch.gamut.ladder import Ladder
+from shadematch.gamuts.ladder import Ladder
 from shadematch.plots.paper import INK, axes_for, plain
 
 if TYPE_CHECKING:
@@ -64,6 +64,9 @@ def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
         plain(
             f"{found.recipe}: a tick every CIEDE2000 {found.every:g}, {found.path[-1]:.0f} in all"
         ),
-        fontsize=9, color=INK, loc="left", pad=19,
-    )  # fmt: skip
+        fontsize=9,
+        color=INK,
+        loc="left",
+        pad=19,
+    )
     return ax

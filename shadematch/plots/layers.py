@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.layers import Layered
 from shadematch.plots.paper import INK, QUIET, axes_for, ink_on, plain
-from shadematch.wedge import CLEAR, Wedge
+from shadematch.predicting.layers import Layered
+from shadematch.predicting.wedge import CLEAR, Wedge
+from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -92,8 +92,15 @@ def draw_layers(layers: Layered, ax: Axes | None = None) -> Axes:
     top = height
     for t, label, shade in zip(layers.thicknesses_cm, layers.labels, layers.alone, strict=True):
         if t > 0.06 * height:
-            ax.text(0.5, top - t / 2, plain(f"{t:g} cm: {label}"), ha="center", va="center",
-                    color=ink_on(shade.hex), fontsize=9)  # fmt: skip
+            ax.text(
+                0.5,
+                top - t / 2,
+                plain(f"{t:g} cm: {label}"),
+                ha="center",
+                va="center",
+                color=ink_on(shade.hex),
+                fontsize=9,
+            )
         top -= t
     codes = [shade.hex for shade in layers.poured]
     _strip(ax, codes, height)
@@ -105,10 +112,21 @@ def draw_layers(layers: Layered, ax: Axes | None = None) -> Axes:
             if i == len(codes) - 1
             else f"{i + 1} layers"
         )
-        ax.text((i + 0.5) / len(codes), height * (1 + _GAP + _STRIP / 2), word, ha="center",
-                va="center", color=ink_on(code), fontsize=9)  # fmt: skip
-    _finish(ax, height, "as it is poured, layer by layer; below from the side, each in its own "
-            "colour", f"seen {layers.view}")  # fmt: skip
+        ax.text(
+            (i + 0.5) / len(codes),
+            height * (1 + _GAP + _STRIP / 2),
+            word,
+            ha="center",
+            va="center",
+            color=ink_on(code),
+            fontsize=9,
+        )
+    _finish(
+        ax,
+        height,
+        "as it is poured, layer by layer; below from the side, each in its own colour",
+        f"seen {layers.view}",
+    )
     return ax
 
 

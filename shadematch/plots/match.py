@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shadematch.batches import SmallestBatch
-from shadematch.look import SameLook
-from shadematch.match import Match
+from shadematch.matching.match import Match
+from shadematch.matching.same_look import SameLook
+from shadematch.matching.smallest_batch import SmallestBatch
 from shadematch.plots.paper import INK, axes_for, plain
-from shadematch.pour import Recipe
-from shadematch.prediction import Prediction, predict
+from shadematch.predicting.prediction import Prediction, predict
+from shadematch.studio.recipe import Recipe
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,7 +37,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     MissingExtraError
         If matplotlib is not installed.
     """
-    doses = match.recipe.squeezed_cm
+    doses = match.recipe.squeezed
     weighed = match.recipe.weighed
     rows = max(len(doses) + len(weighed), 1)
     ax = axes_for(ax, (7.0, 2.2 + 0.42 * rows))

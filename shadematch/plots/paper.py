@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from shadematch.colorimetry import hex_to_srgb, srgb_to_xyz
+from shadematch.colour.colorimetry import hex_to_srgb, srgb_to_xyz
 from shadematch.errors import MissingExtraError
 
 if TYPE_CHECKING:

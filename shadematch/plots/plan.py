@@ -39,25 +39,39 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
     """
     names = plan.palette.names
     ax = axes_for(ax, (8.0, 1.5 + 0.62 * len(names)))
-    longest = max(plan.use_cm[n] + plan.left_cm[n] for n in names) or 1.0
+    longest = max(plan.use[n] + plan.left[n] for n in names) or 1.0
     for row, name in enumerate(names):
         start = 0.0
         for number, line in enumerate(plan.poured, 1):
-            length = line.use_cm.get(name, 0.0)
+            length = line.use.get(name, 0.0)
             if length <= 0:
                 continue
             code = line.predicted.hex
             ax.barh(row, length, left=start, height=0.6, color=code, edgecolor=INK, lw=0.7)
             if length > 0.022 * longest:
-                ax.text(start + length / 2, row, str(number), ha="center", va="center",
-                        color=ink_on(code), fontsize=8)  # fmt: skip
+                ax.text(
+                    start + length / 2,
+                    row,
+                    str(number),
+                    ha="center",
+                    va="center",
+                    color=ink_on(code),
+                    fontsize=8,
+                )
             start += length
-        left = plan.left_cm[name]
-        ax.barh(row, left, left=start, height=0.6, facecolor="none", edgecolor=QUIET, ls=":",
-                lw=0.9)  # fmt: skip
-        ax.text(start + left + 0.01 * longest, row, f"{left:g} cm left", va="center", color=INK,
-                fontsize=8)  # fmt: skip
-        shelf = plan.stock.shelf_cm(name, plan.palette)
+        left = plan.left[name]
+        ax.barh(
+            row, left, left=start, height=0.6, facecolor="none", edgecolor=QUIET, ls=":", lw=0.9
+        )
+        ax.text(
+            start + left + 0.01 * longest,
+            row,
+            f"{left:g} cm left",
+            va="center",
+            color=INK,
+            fontsize=8,
+        )
+        shelf = plan.stock.shelf(name, plan.palette)
         if start + left > shelf + 1e-6:
             ax.plot([shelf, shelf], [row - 0.42, row + 0.42], color=INK, lw=2.0)
     bought = " and ".join(str(p) for p in plan.buy)
@@ -68,8 +82,10 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
     ax.spines[["top", "right"]].set_visible(False)
     ax.set_title(
         plain(f"{len(plan.poured)} of {len(plan.lines)} orders poured; buy {bought or 'no tubes'}"),
-        fontsize=10, color=INK, loc="left",
-    )  # fmt: skip
+        fontsize=10,
+        color=INK,
+        loc="left",
+    )
     key = [f"{i} {line.order.name}" for i, line in enumerate(plan.poured, 1)]
     if key:
         lines = ["   ".join(key[i : i + 5]) for i in range(0, len(key), 5)]

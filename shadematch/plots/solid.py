@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from shadematch.colorimetry import srgb_to_hex
+from shadematch.colour.colorimetry import srgb_to_hex
 from shadematch.errors import MissingExtraError
-from shadematch.gamut.reach import Gamut
+from shadematch.gamuts.reach import Gamut
 from shadematch.plots.paper import INK, axes_for, plain
 
 if TYPE_CHECKING:
@@ -55,8 +55,10 @@ def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
     three.view_init(elev=22, azim=-60)
     three.set_title(
         plain(f"What can be made of {', '.join(gamut.palette.names)}\n{gamut.pour}"),
-        fontsize=9, color=INK, loc="left",
-    )  # fmt: skip
+        fontsize=9,
+        color=INK,
+        loc="left",
+    )
     drawn: Axes = three
     return drawn
 
@@ -131,11 +133,16 @@ def turning(gamut: Gamut) -> Turning:
     rgb, _ = gamut.colours(surface.vertices)
     i, j, k = surface.triangles.T.astype(np.int32)
     mesh = graph_objects.Mesh3d(
-        x=lab[:, 1].copy(), y=lab[:, 2].copy(), z=lab[:, 0].copy(), i=i, j=j, k=k,
+        x=lab[:, 1].copy(),
+        y=lab[:, 2].copy(),
+        z=lab[:, 0].copy(),
+        i=i,
+        j=j,
+        k=k,
         vertexcolor=[srgb_to_hex(c) for c in rgb],
         lighting={"ambient": 1.0, "diffuse": 0.0, "specular": 0.0, "fresnel": 0.0},
         hovertemplate="L* %{z:.0f}, a* %{x:.0f}, b* %{y:.0f}<extra></extra>",
-    )  # fmt: skip
+    )
     axis = {"backgroundcolor": "#f1efe9", "gridcolor": "#c9c4b8", "color": INK}
     figure = graph_objects.Figure(mesh)
     figure.update_layout(
@@ -146,7 +153,10 @@ def turning(gamut: Gamut) -> Turning:
             "aspectmode": "data",
             "camera": {"eye": {"x": 1.5, "y": -1.5, "z": 0.9}},
         },
-        width=640, height=560, margin={"l": 0, "r": 0, "t": 10, "b": 0},
-        paper_bgcolor="#fbfaf7", template="none",
-    )  # fmt: skip
+        width=640,
+        height=560,
+        margin={"l": 0, "r": 0, "t": 10, "b": 0},
+        paper_bgcolor="#fbfaf7",
+        template="none",
+    )
     return Turning(gamut, figure)

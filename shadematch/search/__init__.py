@@ -1,1 +1,4 @@
-"""From a target to the best doses: continuous, then whole, with proof."""
+"""Whole and real-valued doses that come nearest a colour, with proof.
+
+Knows arrays of doses and their colours; no words, no files.
+"""

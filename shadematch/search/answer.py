@@ -9,14 +9,14 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.prediction import Model
-from shadematch.search.catalogue import LARGEST, Catalogue
+from shadematch.predicting.prediction import Model
+from shadematch.search.all_recipes import LARGEST, Catalogue
 from shadematch.search.ideal import ideal
 from shadematch.search.leeway import ANYWHERE, Leeway
-from shadematch.search.sight import Sight
+from shadematch.search.nearness import Sight
 from shadematch.search.space import Space, spaces_of
 from shadematch.search.whole import GAP, LISTED, Found, closest, frugal
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Answer", "Searcher", "undominated"]
 

@@ -22,11 +22,11 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray, IntArray
-from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.difference import floor, squared_difference
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.colour.difference import floor, squared_difference
 from shadematch.optics.layer import Layer
 from shadematch.search.space import Space
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Images", "Judged", "beyond", "images_of", "judge", "nearest", "outside"]
 

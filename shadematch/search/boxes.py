@@ -7,7 +7,7 @@ from typing import Final, Generic, Protocol, TypeVar
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray, IntArray
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["WAVE", "Boxes", "Limits", "halves", "split"]
 

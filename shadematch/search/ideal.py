@@ -18,9 +18,9 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.difference import delta_e, squared_difference
+from shadematch.colour.difference import delta_e, squared_difference
 from shadematch.search.space import Space
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["ideal"]
 

@@ -9,17 +9,18 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.pour import LetDown, Pour
-from shadematch.prediction import Model
+from shadematch.predicting.prediction import Model
 from shadematch.search.answer import Answer, undominated
 from shadematch.search.ideal import ideal
 from shadematch.search.leeway import Leeway
 from shadematch.search.minimax import minimax
+from shadematch.search.nearness import Sight, Views
 from shadematch.search.region import Region
-from shadematch.search.sight import Sight, Views
 from shadematch.search.space import Space, whole_space
 from shadematch.search.whole import GAP, Found, closest, frugal
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import LetDown
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["JointSearcher", "region_of"]
 
@@ -61,24 +62,24 @@ def region_of(
     kinds = pigments + len(let_downs)
     loads = np.zeros((kinds, pigments))
     loads[:pigments] = np.eye(pigments) * pour.load_per_step
-    paste = np.full(kinds, pour.dose_step_cm)
+    paste = np.full(kinds, pour.dose_step)
     pigment = np.arange(kinds)
     rows, most = np.zeros((3, kinds)), np.zeros(3)
-    slack = 1e-9 * pour.dose_step_cm
-    most[:] = pour.max_total_cm * (1 + 1e-12) + slack, pour.clear_g, pour.white_g
+    slack = 1e-9 * pour.dose_step
+    most[:] = pour.max_total * (1 + 1e-12) + slack, pour.clear_g, pour.white_g
     upper = np.full(kinds, pour.max_steps, dtype=np.int64)
     upper[list(excluded)] = 0
     for at, (which, let_down) in enumerate(let_downs, start=pigments):
         pigment[at] = which
-        paste[at] = let_down.cm_per_step
-        loads[at, which] = let_down.cm_per_step * 100.0 / pour.batch_g
+        paste[at] = let_down.paste_per_step
+        loads[at, which] = let_down.paste_per_step * 100.0 / pour.batch_g
         rows[1, at] = let_down.step_g * (1 - let_down.white)
         rows[2, at] = let_down.step_g * let_down.white
-        rooms = [pour.max_total_cm / let_down.cm_per_step]
+        rooms = [pour.max_total / let_down.paste_per_step]
         rooms += [most[r] / rows[r, at] for r in (1, 2) if rows[r, at] > 0]
         upper[at] = int(min(rooms) + 1e-9)
-        ratio = Fraction(pour.dose_step_cm / let_down.cm_per_step).limit_denominator(100)
-        even = abs(float(ratio) * let_down.cm_per_step - pour.dose_step_cm) < 1e-12
+        ratio = Fraction(pour.dose_step / let_down.paste_per_step).limit_denominator(100)
+        even = abs(float(ratio) * let_down.paste_per_step - pour.dose_step) < 1e-12
         if even and ratio > 0:
             upper[at] = min(upper[at], ratio.numerator - 1)
         if which in excluded:

@@ -12,9 +12,9 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.search.bounds import Judged
 from shadematch.search.boxes import Boxes
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["listable", "survivors"]
 

@@ -7,9 +7,9 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray
-from shadematch.difference import minorant
-from shadematch.target import EDGE
+from shadematch.colour.difference import minorant
+from shadematch.studio.target import EDGE
+from shadematch.support.arrays import BoolArray, FloatArray
 
 __all__ = ["ANYWHERE", "Leeway", "inside"]
 

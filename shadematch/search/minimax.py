@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
-from shadematch.difference import squared_difference
+from shadematch.colour.difference import squared_difference
 from shadematch.search.space import Space
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["minimax"]
 

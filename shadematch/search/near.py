@@ -11,11 +11,11 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.search.boxes import Boxes, split
 from shadematch.search.lattice import listable, survivors
-from shadematch.search.sight import ROUNDING, Sight
+from shadematch.search.nearness import ROUNDING, Sight
 from shadematch.search.space import Space
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Listed", "dominated", "lean", "lean_within", "within"]
 

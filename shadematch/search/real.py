@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from shadematch.arrays import FloatArray
 from shadematch.search.boxes import Boxes, halves
-from shadematch.search.sight import Sight
+from shadematch.search.nearness import Sight
 from shadematch.search.space import Space
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["real_floor"]
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from shadematch.arrays import BoolArray, FloatArray, IntArray
 from shadematch.search.boxes import Boxes
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Region"]
 

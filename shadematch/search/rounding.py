@@ -19,9 +19,9 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.difference import squared_difference
+from shadematch.colour.difference import squared_difference
 from shadematch.search.space import Space
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["near_misses"]
 

@@ -11,11 +11,11 @@ from typing import overload
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.optics.layer import Layer
-from shadematch.prediction import Model
+from shadematch.predicting.prediction import Model
 from shadematch.search.boxes import Boxes
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Space", "spaces_of", "whole_space"]
 

@@ -16,12 +16,12 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.arrays import FloatArray, IntArray
 from shadematch.search.bounds import Judged
 from shadematch.search.boxes import Boxes, Limits, split
 from shadematch.search.lattice import listable, survivors
+from shadematch.search.nearness import ROUNDING, Sight
 from shadematch.search.rounding import near_misses
-from shadematch.search.sight import ROUNDING, Sight
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["GAP", "LISTED", "Found", "closest", "frugal"]
 

@@ -1,1 +1,4 @@
-"""The batch sheet: one page to work by."""
+"""One page to work by, as text and for print.
+
+Tells what others have computed.
+"""

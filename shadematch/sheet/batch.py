@@ -10,20 +10,19 @@ from pathlib import PurePath
 from typing import Any
 
 from shadematch.errors import FileError, PourError
-from shadematch.files import write_text
-from shadematch.materials import Palette
-from shadematch.models import expect
-from shadematch.pot import InThePot, in_the_pot
-from shadematch.pour import View
-from shadematch.question import Choice
-from shadematch.readings import usual_scale_g
-from shadematch.repeat import Repeat
-from shadematch.saved import Result, SavedRecipe, kept
+from shadematch.keeping.recipes import Result, SavedRecipe, kept
+from shadematch.keeping.repeat import Repeat
+from shadematch.matching.question import Choice
+from shadematch.predicting.pot import InThePot, in_the_pot
+from shadematch.predicting.readings import usual_scale_g
+from shadematch.predicting.spread import Spread, spread as strayed
 from shadematch.sheet.content import LOSS, content_of
 from shadematch.sheet.page import page
 from shadematch.sheet.plain import plain
-from shadematch.spread import Spread
-from shadematch.spread import spread as strayed
+from shadematch.studio.palette import Palette
+from shadematch.studio.view import View
+from shadematch.support.files import write_text
+from shadematch.support.models import expect
 
 __all__ = ["BatchSheet", "batch_sheet", "spread_of"]
 
@@ -56,8 +55,12 @@ class BatchSheet:
         """
         suffix = PurePath(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
         if suffix not in (".html", ".htm", ".txt"):
-            raise FileError("has no suffix of a sheet", field="path", value=str(path),
-                            remedy="Name it .html or .txt")  # fmt: skip
+            raise FileError(
+                "has no suffix of a sheet",
+                field="path",
+                value=str(path),
+                remedy="Name it .html or .txt",
+            )
         write_text(path, self.text if suffix == ".txt" else self.html)
 
     def __str__(self) -> str:
@@ -131,16 +134,24 @@ def batch_sheet(
         saved, remark = _as_of_today(result), "" if result.same else result.sentence
         for field_, given in (("palette", palette), ("view", view), ("choice", choice)):
             if given is not None:
-                raise PourError(f"the result brings its own {field_}", field=field_,
-                                value=str(given), remedy="Leave it out")  # fmt: skip
+                raise PourError(
+                    f"the result brings its own {field_}",
+                    field=field_,
+                    value=str(given),
+                    remedy="Leave it out",
+                )
     else:
         saved = kept(result, palette=palette, view=view, choice=choice)
     if looks is None:
         looks = in_the_pot(saved.recipe, palette=saved.palette, view=saved.view)
     expect(looks, InThePot, "looks", "Give what in_the_pot gave")
     if looks.recipe != saved.recipe or looks.bar.view != saved.view:
-        raise PourError("is of another recipe or view", field="looks", value=str(looks.recipe),
-                        remedy="Call in_the_pot with this recipe and view")  # fmt: skip
+        raise PourError(
+            "is of another recipe or view",
+            field="looks",
+            value=str(looks.recipe),
+            remedy="Call in_the_pot with this recipe and view",
+        )
     told = None if isinstance(spread, bool) else spread
     if spread is True:
         told = spread_of(saved)
@@ -181,13 +192,20 @@ def _as_of_today(repeat: Repeat) -> SavedRecipe:
     seen = repeat.predicted
     if seen is None:
         raise PourError(
-            f"the palette no longer has {', '.join(repeat.missing)}", field="result",
-            value=str(repeat.saved.recipe), remedy="Match the target anew",
-        )  # fmt: skip
+            f"the palette no longer has {', '.join(repeat.missing)}",
+            field="result",
+            value=str(repeat.saved.recipe),
+            remedy="Match the target anew",
+        )
     if repeat.same and repeat.palette.fingerprint == repeat.saved.palette.fingerprint:
         return repeat.saved
     # What was proved of another palette, or by another version, need not hold any more.
     return replace(
-        repeat.saved, palette=repeat.palette, lab=seen.lab, hex=seen.hex,
-        in_srgb=seen.in_srgb, delta_e=repeat.to_target, match=None,
-    )  # fmt: skip
+        repeat.saved,
+        palette=repeat.palette,
+        lab=seen.lab,
+        hex=seen.hex,
+        in_srgb=seen.in_srgb,
+        delta_e=repeat.to_target,
+        match=None,
+    )

@@ -11,13 +11,14 @@ import numpy as np
 
 from shadematch._version import __version__
 from shadematch.errors import PourError
-from shadematch.models import between, expect, is_finite
-from shadematch.pot import InThePot
-from shadematch.pour import Pour, Recipe
-from shadematch.prediction import predict
-from shadematch.saved import SavedRecipe
+from shadematch.keeping.recipes import SavedRecipe
+from shadematch.predicting.pot import InThePot
+from shadematch.predicting.prediction import predict
+from shadematch.predicting.spread import Spread
 from shadematch.sheet.words import clean, lines_needed
-from shadematch.spread import Spread
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.support.models import between, expect, is_finite
 
 __all__ = ["LOSS", "NOTE_SIZES", "Content", "Dose", "content_of", "length", "yield_of"]
 
@@ -96,8 +97,12 @@ def _text(value: object, field: str, most: int, *, lines: bool = False) -> str:
     expect(value, str, field, "Give a text")
     text = clean(str(value), lines=lines)
     if len(text) > most:
-        raise PourError("is too long for one page", field=field, value=f"{len(text)} letters",
-                        remedy=f"Give at most {most}")  # fmt: skip
+        raise PourError(
+            "is too long for one page",
+            field=field,
+            value=f"{len(text)} letters",
+            remedy=f"Give at most {most}",
+        )
     return text
 
 
@@ -106,8 +111,12 @@ def _note(value: object) -> str:
     _, width, most = NOTE_SIZES[-1]
     needed = lines_needed(note.split("\n"), width)
     if needed > most:
-        raise PourError("is too long for one page", field="note", value=f"about {needed} lines",
-                        remedy=f"Shorten it to {most} lines of some {width:g} letters")  # fmt: skip
+        raise PourError(
+            "is too long for one page",
+            field="note",
+            value=f"about {needed} lines",
+            remedy=f"Shorten it to {most} lines of some {width:g} letters",
+        )
     return note
 
 
@@ -148,22 +157,34 @@ def yield_of(
         If a number can't be, or the batch gives less than is asked of it.
     """
     if not is_finite(loss) or not 0 <= loss < 1:
-        raise PourError("must be a number from 0 to below 1", field="loss", value=loss,
-                        remedy="It is a share: 0.03 for 3 %")  # fmt: skip
+        raise PourError(
+            "must be a number from 0 to below 1",
+            field="loss",
+            value=loss,
+            remedy="It is a share: 0.03 for 3 %",
+        )
     usable = pour.batch_g * (1.0 - loss)
     stays = f"{grams(usable)} to pour, if {100 * loss:.3g} % stays in the pot"
     if bars is not None and (
         isinstance(bars, bool) or not isinstance(bars, int | np.integer) or not 1 <= bars <= 10**6
     ):
-        raise PourError("must be a whole number from 1 to 1,000,000", field="bars", value=bars,
-                        remedy="Count the moulds")  # fmt: skip
+        raise PourError(
+            "must be a whole number from 1 to 1,000,000",
+            field="bars",
+            value=bars,
+            remedy="Count the moulds",
+        )
     if bar_g is None:
         if bars is None:
             return f"{grams(pour.batch_g)} of base, {stays}.", "the moulds"
         each = usable / bars
         if each < 0.1:
-            raise PourError("gives bars of less than 0.1 g", field="bars", value=bars,
-                            remedy="Make fewer, or melt more")  # fmt: skip
+            raise PourError(
+                "gives bars of less than 0.1 g",
+                field="bars",
+                value=bars,
+                remedy="Make fewer, or melt more",
+            )
         short = f"{bars} {_bars(bars)} of {grams(each)}"
         return f"{short}: {stays}.", short
     mass = between(bar_g, "bar_g", 0.1, 1e5, "Weigh a bar, in g")
@@ -172,9 +193,11 @@ def yield_of(
     if count < max(wanted, 1):
         needed = max(wanted, 1) * mass / (1.0 - loss)
         raise PourError(
-            f"the batch gives {count} {_bars(count)} of {grams(mass)}", field="bars",
-            value=bars, remedy=f"Melt at least {math.ceil(needed):g} g",
-        )  # fmt: skip
+            f"the batch gives {count} {_bars(count)} of {grams(mass)}",
+            field="bars",
+            value=bars,
+            remedy=f"Melt at least {math.ceil(needed):g} g",
+        )
     over = usable - wanted * mass
     short = f"{wanted} {_bars(wanted)} of {grams(mass)}"
     return f"{short}: {stays}; {grams(round(over, 1))} are left over.", short
@@ -193,21 +216,24 @@ def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
     recipe = saved.recipe
     squeezed = tuple(
         Dose(clean(name) or "?", length(dose), "cm", dose, _known_by(name, saved))
-        for name, dose in recipe.squeezed_cm.items()
+        for name, dose in recipe.squeezed.items()
     )
     weighed = tuple(
         Dose(
             clean(f"{part.let_down.pigment} let-down, {part.let_down.strength}"),
-            length(part.mass_g), "g", 0.0, _known_by(part.let_down.pigment, saved),
+            length(part.mass_g),
+            "g",
+            0.0,
+            _known_by(part.let_down.pigment, saved),
         )
         for part in recipe.weighed
-    )  # fmt: skip
+    )
     return squeezed + weighed
 
 
-def _steps(recipe: Recipe, weigh: tuple[str, ...], looks: InThePot, bars: str) -> tuple[
-    tuple[str, str], ...
-]:  # fmt: skip
+def _steps(
+    recipe: Recipe, weigh: tuple[str, ...], looks: InThePot, bars: str
+) -> tuple[tuple[str, str], ...]:
     # Order of work: common practice, no source.
     squeeze = (
         "Squeeze each paste along its ruler in one even bead, cut it off at the mark, and "
@@ -215,7 +241,7 @@ def _steps(recipe: Recipe, weigh: tuple[str, ...], looks: InThePot, bars: str) -
     )
     stir_in = "Weigh the let-downs and melt them in."
     dose = " ".join(
-        text for text, there in ((squeeze, recipe.squeezed_cm), (stir_in, recipe.weighed)) if there
+        text for text, there in ((squeeze, recipe.squeezed), (stir_in, recipe.weighed)) if there
     )
     thickness = recipe.pour.thickness_cm
     return (
@@ -223,12 +249,15 @@ def _steps(recipe: Recipe, weigh: tuple[str, ...], looks: InThePot, bars: str) -
         ("Melt", "Gently, covered; stay below the base maker's temperature, never boil."),
         ("Dose", dose or "No paste goes in."),
         ("Stir", "Slowly, down to the bottom, until no streak is left."),
-        ("Check", f"Let a {looks.drop_mm:g} mm drop set on white paper and hold it next to "
-                  "its swatch. Don't judge by the pot."),
+        (
+            "Check",
+            f"Let a {looks.drop_mm:g} mm drop set on white paper and hold it next to "
+            "its swatch. Don't judge by the pot.",
+        ),
         ("Pour", f"Into {bars}, {thickness:g} cm thick."),
         ("Spray", "A mist of alcohol against bubbles. No flame near it."),
         ("Set", "Leave it alone until it is cold right through; unmould."),
-    )  # fmt: skip
+    )
 
 
 def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
@@ -238,14 +267,22 @@ def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
             spread.get(field) if isinstance(spread, Mapping) else getattr(spread, field, None)
         )
         if not is_finite(found) or found < 0:
-            raise PourError("must be a finite number, not negative", field=f"spread.{field}",
-                            value=found, remedy="It is a CIEDE2000")  # fmt: skip
+            raise PourError(
+                "must be a finite number, not negative",
+                field=f"spread.{field}",
+                value=found,
+                remedy="It is a CIEDE2000",
+            )
         values.append(float(found))
     if values[0] > values[1]:
-        raise PourError("lies above p90", field="spread.median", value=values[0],
-                        remedy="The median can't exceed the 90th percentile")  # fmt: skip
+        raise PourError(
+            "lies above p90",
+            field="spread.median",
+            value=values[0],
+            remedy="The median can't exceed the 90th percentile",
+        )
     text = f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}"
-    ruler, scale = (getattr(spread, name, None) for name in ("ruler_cm", "scale_g"))
+    ruler, scale = (getattr(spread, name, None) for name in ("dose_slip", "scale_g"))
     if ruler is not None and scale is not None:
         text += f" (ruler to {10 * ruler:g} mm, scale to {scale:.2g} g)"
     return "spread", text
@@ -281,10 +318,10 @@ def content_of(
         figures.insert(0, ("wanted", clean(str(saved.target))))
     if spread is not None:
         figures.append(_spread(spread))
-    if saved.match is not None and recipe.doses_cm == saved.match.closest.recipe.doses_cm:
+    if saved.match is not None and recipe.doses == saved.match.closest.recipe.doses:
         figures.append(("proof", saved.match.proof))
     figures.append(("seen", str(saved.view)))
-    load = f"{length(recipe.total_cm)} cm in all, {recipe.load:.2f} cm per 100 g"
+    load = f"{length(recipe.total)} cm in all, {recipe.load:.2f} cm per 100 g"
     figures.append(("paste", load))
     return Content(
         title=_text(title, "title", _LONGEST_TITLE) or "Batch sheet",

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from html import escape
 from typing import Final
 
-__all__ = ["MARKS_MM", "RULER_CM", "drop", "ruler", "scale_for", "swatches"]
+__all__ = ["MARKS_MM", "PAPER_RULER_CM", "drop", "ruler", "scale_for", "swatches"]
 
-RULER_CM: Final = 15
+PAPER_RULER_CM: Final = 15
 """How much of a ruler fits across the page [cm]."""
 MARKS_MM: Final = 3.8
 """Height of the marks and figures below a bar [mm]."""
@@ -35,18 +35,18 @@ def _box(left: float, top: float, width: float, height: float, fill: str, edge: 
     )
 
 
-def scale_for(longest_cm: float) -> int:
+def scale_for(longest: float) -> int:
     """How many centimetres of paste one drawn centimetre stands for: 1, 2, 5, 10, ..."""
     power = 1
     while True:
         for digit in (1, 2, 5):
-            if longest_cm <= RULER_CM * digit * power:
+            if longest <= PAPER_RULER_CM * digit * power:
                 return digit * power
         power *= 10
 
 
 def ruler(
-    dose_cm: float, hex_code: str, scale: int, *, start_cm: float = 0.0, height_mm: float
+    dose_cm: float, hex_code: str, scale: int, *, start: float = 0.0, height_mm: float
 ) -> str:
     """What of a dose lies on one stretch of a ruler, as a bar along it.
 
@@ -58,25 +58,26 @@ def ruler(
         Colour of the bar.
     scale
         See `scale_for`; 1 is true to size.
-    start_cm
+    start
         Where the stretch begins [cm of paste].
     height_mm
         Height of the bar [mm]; the marks take `MARKS_MM` more.
     """
-    end = RULER_CM * 10.0
+    end = PAPER_RULER_CM * 10.0
     y = height_mm + 0.5
-    length = min(max((dose_cm - start_cm) / scale * 10.0, 0.1), end)
+    length = min(max((dose_cm - start) / scale * 10.0, 0.1), end)
     parts = [_box(_LEFT, 0.3, length, height_mm, hex_code)]
     marks = "".join(
-        f"M{_LEFT + 5 * i:g} {y:g}v{1.2 if i % 2 == 0 else 0.7}" for i in range(2 * RULER_CM + 1)
+        f"M{_LEFT + 5 * i:g} {y:g}v{1.2 if i % 2 == 0 else 0.7}"
+        for i in range(2 * PAPER_RULER_CM + 1)
     )
     parts.append(
         f'<path d="M{_LEFT} {y:g}h{end:g}{marks}" stroke="{_INK}" stroke-width="0.15" fill="none"/>'
     )
     parts += [
         f'<text x="{_LEFT + 10 * i:g}" y="{y + 3.1:g}" font-size="2.2" fill="{_INK}" '
-        f'text-anchor="middle" font-family="sans-serif">{start_cm + i * scale:g}</text>'
-        for i in range(RULER_CM + 1)
+        f'text-anchor="middle" font-family="sans-serif">{start + i * scale:g}</text>'
+        for i in range(PAPER_RULER_CM + 1)
     ]
     label = f"{dose_cm:g} cm along a ruler"
     return _svg(end + 2 * _LEFT, height_mm + MARKS_MM, label, parts)

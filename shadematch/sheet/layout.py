@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from shadematch.sheet.content import NOTE_SIZES, Content, Dose
-from shadematch.sheet.drawing import MARKS_MM, RULER_CM, scale_for
+from shadematch.sheet.drawing import MARKS_MM, PAPER_RULER_CM, scale_for
 from shadematch.sheet.words import lines_needed, shortened, units
 
 __all__ = ["NAME_SIZES", "Layout", "layout_of", "name_size", "note_size"]
@@ -71,7 +71,7 @@ class Layout:
         """How many rulers, one below the other, a dose takes; none if it is weighed."""
         if self.scale == 0 or dose.unit != "cm":
             return 0
-        return max(1, math.ceil(dose.dose_cm / (RULER_CM * self.scale) - 1e-9))
+        return max(1, math.ceil(dose.dose_cm / (PAPER_RULER_CM * self.scale) - 1e-9))
 
     def doses_mm(self, content: Content) -> float:
         """Height of all doses [mm], a little more than they will take."""

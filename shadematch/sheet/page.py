@@ -9,12 +9,12 @@ from __future__ import annotations
 from html import escape
 from typing import Final
 
-from shadematch.cautions import CAUTIONS
-from shadematch.pot import HOT_LIMIT
+from shadematch.predicting.pot import HOT_LIMIT
 from shadematch.sheet.content import Content, Dose
-from shadematch.sheet.drawing import RULER_CM, drop, ruler, swatches
+from shadematch.sheet.drawing import PAPER_RULER_CM, drop, ruler, swatches
 from shadematch.sheet.layout import Layout, layout_of, name_size, note_size
 from shadematch.sheet.words import shortened, units
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["page"]
 
@@ -177,9 +177,9 @@ def _doses(content: Content, layout: Layout) -> str:
 def _dose(dose: Dose, layout: Layout) -> str:
     size = name_size(dose.name, layout.name_pt)[0]
     wide = " widest" if len(dose.amount) > 7 else " wide" if len(dose.amount) > 4 else ""
-    reach = RULER_CM * layout.scale
+    reach = PAPER_RULER_CM * layout.scale
     rulers = "".join(
-        ruler(dose.dose_cm, dose.hex, layout.scale, start_cm=reach * i, height_mm=layout.bar_mm)
+        ruler(dose.dose_cm, dose.hex, layout.scale, start=reach * i, height_mm=layout.bar_mm)
         for i in range(layout.stretches(dose))
     )
     return (

@@ -5,11 +5,11 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from shadematch.cautions import CAUTIONS
-from shadematch.pot import HOT_LIMIT
-from shadematch.prediction import Prediction
+from shadematch.predicting.pot import HOT_LIMIT
+from shadematch.predicting.prediction import Prediction
 from shadematch.sheet.content import Content
 from shadematch.sheet.words import isolated
+from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["plain"]
 

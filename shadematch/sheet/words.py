@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Sequence
 from typing import Final
 
-from shadematch.models import STEERING
+from shadematch.support.models import STEERING
 
 __all__ = ["clean", "isolated", "lines_needed", "shortened", "units"]
 

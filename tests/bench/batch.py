@@ -75,8 +75,12 @@ def _pale_outcome(seed: int) -> tuple[bool, tuple[float, ...]]:
     return _outcome(seed, let_downs=True)
 
 
-def _saved(work: Callable[[int], tuple[bool, tuple[float, ...]]], count: int,
-           pool: ProcessPoolExecutor, name: str) -> float:  # fmt: skip
+def _saved(
+    work: Callable[[int], tuple[bool, tuple[float, ...]]],
+    count: int,
+    pool: ProcessPoolExecutor,
+    name: str,
+) -> float:
     """Print what two rounds make of batches; the share within 1.5 of those that can be saved."""
     savable, values = zip(*_each(work, count, pool), strict=True)
     able_, table = np.array(savable), np.array(values)

@@ -25,9 +25,9 @@ import time
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.difference import delta_e
-from shadematch.standards import WAVELENGTHS_NM as NM
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.support.arrays import FloatArray
 from tests.bench.twoflux import TwoFlux
 from tests.invented import worlds
 
@@ -97,9 +97,11 @@ def main() -> int:
     """Print a table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     print(f"{count} worlds of five pigments, {UNSEEN} unseen pours each. CIEDE2000.\n")
-    print("| pigments | readings | bars | unseen | kind | mean | 95th percentile | "
-          "90 % region holds | 90 % range of CIEDE2000 holds | seconds | two-flux mean | "
-          "two-flux 95th |")  # fmt: skip
+    print(
+        "| pigments | readings | bars | unseen | kind | mean | 95th percentile | "
+        "90 % region holds | 90 % range of CIEDE2000 holds | seconds | two-flux mean | "
+        "two-flux 95th |"
+    )
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     rows = [ROWS[int(at)] for at in sys.argv[2:]] or ROWS
     for scatter, kind, *bars in rows:
@@ -120,13 +122,17 @@ def main() -> int:
         far, flux = np.concatenate(ours), np.concatenate(theirs)
         two = f"{flux.mean():.2f} | {np.quantile(flux, 0.95):.2f}" if flux.size else " | "
         which = "one scatters" if scatter else "none scatters"
-        print(f"| {which} | {readings} | {bars[0]:g} g | {bars[1]:g} g | {kind} | "
-              f"{far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {np.mean(inside):.1%} | "
-              f"{np.mean(near):.1%} | {np.mean(seconds):.1f} | {two} |",
-              flush=True)  # fmt: skip
+        print(
+            f"| {which} | {readings} | {bars[0]:g} g | {bars[1]:g} g | {kind} | "
+            f"{far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {np.mean(inside):.1%} | "
+            f"{np.mean(near):.1%} | {np.mean(seconds):.1f} | {two} |",
+            flush=True,
+        )
         if right < count:
-            print(f"(which pigments scatter was mistaken, or a pour put aside, in "
-                  f"{count - right} of {count} worlds)")  # fmt: skip
+            print(
+                f"(which pigments scatter was mistaken, or a pour put aside, in "
+                f"{count - right} of {count} worlds)"
+            )
     return 0
 
 

@@ -30,12 +30,11 @@ from typing import NamedTuple
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import xyz_to_srgb
-from shadematch.difference import delta_e
-from shadematch.standards import WAVELENGTHS_NM as NM
-from tests.invented import photos as ph
-from tests.invented import worlds
+from shadematch.colour.colorimetry import xyz_to_srgb
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.support.arrays import FloatArray
+from tests.invented import photos as ph, worlds
 
 LIGHTS = ("D65", "LED-B5")
 UNSEEN = 40
@@ -140,8 +139,11 @@ def main() -> int:
             place = Path(folder) / "bar.jpg"
             got = [try_world(seed, place, wide) for seed in range(first, first + count)]
         kind = "Display P3" if wide else "sRGB"
-        print(f"{kind}: {count} worlds of five pigments, {len(got[0].read)} photos each, "
-              f"{UNSEEN} unseen pours", flush=True)  # fmt: skip
+        print(
+            f"{kind}: {count} worlds of five pigments, {len(got[0].read)} photos each, "
+            f"{UNSEEN} unseen pours",
+            flush=True,
+        )
         table(got)
     return 0
 

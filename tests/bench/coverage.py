@@ -13,13 +13,13 @@ import warnings
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import adapt, xyz_to_lab
-from shadematch.prediction import model_for
-from shadematch.search.catalogue import Catalogue
+from shadematch.colour.colorimetry import adapt, xyz_to_lab
+from shadematch.colour.standards import observation
+from shadematch.predicting.prediction import model_for
+from shadematch.search.all_recipes import Catalogue
 from shadematch.search.leeway import Leeway
 from shadematch.search.space import whole_space
-from shadematch.standards import observation
+from shadematch.support.arrays import FloatArray
 
 
 def munsell_lab() -> FloatArray:

@@ -25,8 +25,8 @@ from pathlib import Path
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.support.arrays import FloatArray
 from tests.bench.twoflux import FilmFlux
 from tests.invented import films, worlds
 
@@ -71,18 +71,22 @@ def try_films(
 def main() -> int:
     """Print a table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 4
-    print("| kind | readings | mean | 95th | spectral rms | 90 % region holds | seconds | "
-          "two-flux mean | two-flux 95th | two-flux rms |")  # fmt: skip
+    print(
+        "| kind | readings | mean | 95th | spectral rms | 90 % region holds | seconds | "
+        "two-flux mean | two-flux 95th | two-flux rms |"
+    )
     print("|" + " --- |" * 10)
     for kind in sys.argv[2:] or films.KINDS:
         got = [try_films(kind, seed) for seed in range(count)]
         ours, theirs, spectral, flux = (np.concatenate([g[k] for g in got]) for k in range(4))
         holds = np.mean(np.concatenate([g[4] for g in got]))
-        print(f"| {kind} | {got[0][6]} | {ours.mean():.2f} | {np.quantile(ours, 0.95):.2f} | "
-              f"{np.sqrt(np.mean(spectral**2)):.4f} | {holds:.1%} | "
-              f"{np.mean([g[5] for g in got]):.1f} | {theirs.mean():.2f} | "
-              f"{np.quantile(theirs, 0.95):.2f} | {np.sqrt(np.mean(flux**2)):.4f} |",
-              flush=True)  # fmt: skip
+        print(
+            f"| {kind} | {got[0][6]} | {ours.mean():.2f} | {np.quantile(ours, 0.95):.2f} | "
+            f"{np.sqrt(np.mean(spectral**2)):.4f} | {holds:.1%} | "
+            f"{np.mean([g[5] for g in got]):.1f} | {theirs.mean():.2f} | "
+            f"{np.quantile(theirs, 0.95):.2f} | {np.sqrt(np.mean(flux**2)):.4f} |",
+            flush=True,
+        )
     return 0
 
 

@@ -24,10 +24,10 @@ from scipy.optimize import minimize
 from skimage.color import deltaE_ciede2000
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.difference import delta_e
-from shadematch.gamut.region import Region
-from shadematch.prediction import model_for
+from shadematch.colour.difference import delta_e
+from shadematch.gamuts.region import Region
+from shadematch.predicting.prediction import model_for
+from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
 
 PAGE = Path(__file__).parents[2] / "docs" / "gamut-benchmarks.md"
@@ -164,8 +164,14 @@ def nearest() -> list[str]:
         def search() -> float:
             best = np.inf
             for start in sampled(rng, 5, 4.0, 10):
-                done = minimize(cost, start, method="SLSQP", bounds=[(0, 4)] * 5,
-                                constraints=[limit], options={"maxiter": 100})  # fmt: skip
+                done = minimize(
+                    cost,
+                    start,
+                    method="SLSQP",
+                    bounds=[(0, 4)] * 5,
+                    constraints=[limit],
+                    options={"maxiter": 100},
+                )
                 loads = np.clip(done.x, 0, None)
                 best = min(best, cost(loads * min(1.0, 4.0 / max(loads.sum(), 1e-9))))
             return best

@@ -20,11 +20,11 @@ import warnings
 import numpy as np
 
 import shadematch as sm
-from shadematch.prediction import model_for
-from tests.batch.test_batches import best_by_enumeration
-from tests.batch.test_look import whole_recipes
+from shadematch.predicting.prediction import model_for
 from tests.invented.joint_problems import joint_problem
 from tests.invented.problems import invented_palette
+from tests.matching.test_same_look import whole_recipes
+from tests.matching.test_smallest_batch import best_by_enumeration
 
 
 def joint(count: int) -> int:
@@ -41,7 +41,7 @@ def joint(count: int) -> int:
         above += m.bound > p.best + 1e-12
         unproved += not m.proved
         least = p.least_paste(m.closest.delta_e + 0.5)
-        paste += m.frugal_proved and abs(m.recipe.total_cm - least) > 1e-6
+        paste += m.frugal_proved and abs(m.recipe.total - least) > 1e-6
     print(
         f"several lights and let-downs: {count} random questions, {recipes} recipes in all: "
         f"{misses} misses, {above} bounds above the optimum, {paste} wrong proofs of least paste, "

@@ -19,9 +19,21 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 EXTRAS = ("photos", "chart", "plots", "tables", "distribution")
 TOOLS = (
-    "pytest", "pytest-xdist", "hypothesis", "iadpython", "PythonicDISORT", "nbformat", "nbclient",
-    "nbconvert", "ipykernel", "pypdfium2", "build", "hatchling", "plotly", "ruff",
-)  # fmt: skip
+    "pytest",
+    "pytest-xdist",
+    "hypothesis",
+    "iadpython",
+    "PythonicDISORT",
+    "nbformat",
+    "nbclient",
+    "nbconvert",
+    "ipykernel",
+    "pypdfium2",
+    "build",
+    "hatchling",
+    "plotly",
+    "ruff",
+)
 
 
 def main() -> int:

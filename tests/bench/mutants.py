@@ -64,7 +64,7 @@ ROOMS = {
         "tests/optics --deselect "
         "tests/optics/test_layer.py::test_colour_is_the_exact_slabs_wherever_a_recipe_can_go",
     ),
-    "search": Room(("shadematch/search",), "tests/search tests/gamut/test_gamut.py"),
+    "search": Room(("shadematch/search",), "tests/search tests/gamuts/test_reach.py"),
 }
 
 EQUIVALENT: dict[str, str] = {
@@ -335,7 +335,7 @@ def main() -> int:
                 f"      - {mutant.before.strip()}\n      + {mutant.after.strip()}\n"
                 f"      {by or known}",
                 flush=True,
-            )  # fmt: skip
+            )
             return bool(by)
 
         with ThreadPoolExecutor(args.jobs) as pool:

@@ -24,8 +24,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 import shadematch as sm
-from shadematch.difference import delta_e
-from shadematch.prediction import Model
+from shadematch.colour.difference import delta_e
+from shadematch.predicting.prediction import Model
 from tests.invented import photos as ph
 from tests.invented.problems import by_adding_doubling
 
@@ -55,9 +55,13 @@ lights in turn, 12 each; chart set 0; cameras and the rest drawn as above; seed 
 
 MAIN = {"D65": "daylight", "LED-B5": "daylight LED", "A": "lamp", "FL11": "fluorescent"}
 OTHERS = {
-    "ID50": "window", "ISO 7589 Studio Tungsten": "studio lamp", "FL10": "white tube",
-    "FL3.15": "daylight tube", "LED-RGB1": "three-colour LED", "Ohno": "warm LED",
-}  # fmt: skip
+    "ID50": "window",
+    "ISO 7589 Studio Tungsten": "studio lamp",
+    "FL10": "white tube",
+    "FL3.15": "daylight tube",
+    "LED-RGB1": "three-colour LED",
+    "Ohno": "warm LED",
+}
 LIGHTS = {**MAIN, **OTHERS}
 CHARTS = {0: "average", 5: "ISO"}
 SEED = 2031
@@ -119,8 +123,10 @@ def soap(number: int) -> tuple[str, Rows]:
         camera = ph.evaluated_cameras()[rng.integers(6)]
         place = ph.shoot(Path(folder) / "p.jpg", spectrum, light, camera, rng)
         ways: dict[str, dict[str, Any]] = {
-            "chart, average": {"chart": ph.CHART}, "neutral": {"neutral": ph.PAPER}, "nothing": {},
-        }  # fmt: skip
+            "chart, average": {"chart": ph.CHART},
+            "neutral": {"neutral": ph.PAPER},
+            "nothing": {},
+        }
         for how, options in ways.items():
             try:
                 found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)

@@ -28,8 +28,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 import shadematch as sm
-from shadematch.photo import target as room
-from shadematch.photo import uncertainty
+from shadematch.photo import target as room, uncertainty
 from tests.invented import photos as ph
 
 LIGHTS = (
@@ -39,8 +38,10 @@ LIGHTS = (
 """Daylight, tubes and LEDs; lamps come with the invented lights."""
 EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9
 KINDS: dict[str, dict[str, Any]] = {
-    "chart": {"chart": ph.CHART}, "neutral": {"neutral": ph.PAPER}, "none": {},
-}  # fmt: skip
+    "chart": {"chart": ph.CHART},
+    "neutral": {"neutral": ph.PAPER},
+    "none": {},
+}
 LAST = {"chart": "chart residual", "neutral": "camera", "none": "camera and light"}
 Rows = dict[str, list[Any]]
 
@@ -73,9 +74,13 @@ def read(number: int) -> dict[str, dict[str, Any]]:
     try:
         with tempfile.TemporaryDirectory() as folder:
             place = ph.shoot(
-                Path(folder) / "photo.jpg", surface, light, ph.invented_camera(rng), rng,
+                Path(folder) / "photo.jpg",
+                surface,
+                light,
+                ph.invented_camera(rng),
+                rng,
                 chart_set=ph.invented_chart(rng),
-            )  # fmt: skip
+            )
             true = ph.true_lab(surface)
             for kind, asked in KINDS.items():
                 try:
@@ -85,10 +90,11 @@ def read(number: int) -> dict[str, dict[str, Any]]:
                     continue
                 (last,) = (p for p in found.parts if p.name == LAST[kind])
                 found_all[kind] = {
-                    "error": np.array(found.lab) - true, "lab": found.lab,
+                    "error": np.array(found.lab) - true,
+                    "lab": found.lab,
                     "other": np.array(found.covariance) - np.array(last.covariance),
                     "seen": seen[-1] if seen else None,
-                }  # fmt: skip
+                }
     finally:
         room.chart_size, room.neutral_size = originals
     return found_all
@@ -171,8 +177,10 @@ def main() -> None:
             enough = covered(own, stretched(terms, middle), sizes) >= 0.9
             low, high = (low, middle) if enough else (middle, high)
         final = stretched(terms, high)
-        table[kind] = {"constant": np.round(final.constant, 3).tolist(),
-                       "share": np.round(final.share, 4).tolist()}  # fmt: skip
+        table[kind] = {
+            "constant": np.round(final.constant, 3).tolist(),
+            "share": np.round(final.share, 4).tolist(),
+        }
         if kind == "chart":
             table["usual_chart"] = round(usual / high, 4)
         print(kind, len(sizes), "photos, stretched by", round(high, 3), table[kind])

@@ -22,9 +22,9 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import numpy as np
 
 import shadematch as sm
-from shadematch.files import write_text
 from shadematch.planning.options import _searched, options_for
-from shadematch.prediction import model_for
+from shadematch.predicting.prediction import model_for
+from shadematch.support.files import write_text
 
 SECONDS: Final = 20.0
 """Time for each goal."""
@@ -73,12 +73,12 @@ def book(count: int, seed: int) -> tuple[list[sm.Order], sm.Stock]:
         bars = int(rng.choice([6, 10, 12, 20, 24, 36, 48, 60]))
         update = {"name": f"order {i}", "bars": bars, "value": one.value * bars}
         orders.append(one.model_copy(update=update))
-    wanted = np.mean([options_for(o, palette).use_cm.mean(axis=0) for o in orders], axis=0) * count
+    wanted = np.mean([options_for(o, palette).use.mean(axis=0) for o in orders], axis=0) * count
     share = np.full(wanted.size, 0.6)
     share[rng.integers(wanted.size)] = 0.2
     stock = sm.Stock(
         tubes=tuple(
-            sm.Tubes(pigment=name, full=int(cm // 87), opened_cm=(round(cm % 87, 1),))
+            sm.Tubes(pigment=name, full=int(cm // 87), opened=(round(cm % 87, 1),))
             for name, cm in zip(palette.names, wanted * share, strict=True)
         ),
         clear_price_kg=6.4,

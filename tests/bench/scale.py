@@ -43,7 +43,7 @@ def digest(count: int, executor: Executor | None, victim: list[int] | None = Non
     """A fingerprint of all answers, to the last bit; kills a process on the way if asked."""
     mark = hashlib.sha256()
     for i, m in enumerate(sm.match_many(targets(count), pour=POUR, executor=executor)):
-        mark.update(repr((sorted(m.recipe.doses_cm.items()), m.delta_e.hex())).encode())
+        mark.update(repr((sorted(m.recipe.doses.items()), m.delta_e.hex())).encode())
         if victim and i == count // 3:
             os.kill(victim.pop(), signal.SIGKILL)
     return mark.hexdigest()

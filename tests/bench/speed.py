@@ -25,8 +25,8 @@ import scipy
 from scipy.optimize import differential_evolution
 
 import shadematch as sm
-from shadematch.difference import delta_e
-from shadematch.prediction import model_for
+from shadematch.colour.difference import delta_e
+from shadematch.predicting.prediction import model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.leeway import Leeway
 from shadematch.search.space import Space, whole_space

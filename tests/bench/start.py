@@ -34,7 +34,7 @@ COMMANDS: dict[str, list[str]] = {
     "shadematch match #d9822b": [
         *("-m", "shadematch", "match", "#d9822b", "--batch", "1000", "--thickness", "2"),
     ],
-}  # fmt: skip
+}
 GOALS = (
     ("import shadematch", "import scipy.optimize", 1.5),
     ("shadematch match #d9822b", "import colour", 1.0),
@@ -51,8 +51,10 @@ def cpu_s(arguments: list[str]) -> float:
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     subprocess.run(
         [sys.executable, "-W", "ignore", *arguments],
-        check=True, stdout=subprocess.DEVNULL, cwd=ROOT,
-    )  # fmt: skip
+        check=True,
+        stdout=subprocess.DEVNULL,
+        cwd=ROOT,
+    )
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 

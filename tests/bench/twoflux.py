@@ -16,8 +16,8 @@ import numpy as np
 from scipy.optimize import least_squares
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.standards import WAVELENGTHS_NM as NM
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.support.arrays import FloatArray
 
 SURFACE = (0.04, 0.57)  # beforehand: what glass-like faces reflect outside and inside
 
@@ -57,9 +57,13 @@ class TwoFlux:
         sd = np.hypot(0.01 * read, 0.001)
         n, m = len(names), len(scattering)
         mean = np.concatenate(
-            [np.log([0.01, 0.02, 0.02, 15.0]), np.full(n, np.log(0.3)), np.full(m, np.log(0.5)),
-             [0.0, 0.0, 0.0]]
-        )  # fmt: skip
+            [
+                np.log([0.01, 0.02, 0.02, 15.0]),
+                np.full(n, np.log(0.3)),
+                np.full(m, np.log(0.5)),
+                [0.0, 0.0, 0.0],
+            ]
+        )
         width = np.concatenate([[1.5, 1.5, 1.5, 1.0], np.full(n + m, 2.5), [0.5, 0.3, 0.5]])
         self.found = np.empty((NM.size, mean.size))
         start = mean
@@ -69,15 +73,20 @@ class TwoFlux:
                 seen = self._seen(z, white, x, amount, backing[:, w])
                 return np.concatenate([(seen - read[:, w]) / sd[:, w], (z - mean) / width])
 
-            tries = [least_squares(residual, z0, method="trf", max_nfev=300) for z0 in
-                     (start, mean)]  # fmt: skip
+            tries = [
+                least_squares(residual, z0, method="trf", max_nfev=300) for z0 in (start, mean)
+            ]
             best = min(tries, key=lambda t: t.cost)
             self.found[w] = start = best.x
 
     def _seen(
-        self, z: FloatArray, white: FloatArray, x: FloatArray, amount: FloatArray,
+        self,
+        z: FloatArray,
+        white: FloatArray,
+        x: FloatArray,
+        amount: FloatArray,
         backing: FloatArray,
-    ) -> FloatArray:  # fmt: skip
+    ) -> FloatArray:
         n, m = len(self.names), len(self.scattering)
         c = np.exp(np.clip(z[: 4 + n + m], -40, 12))
         k = (1 - white) * c[0] + white * c[2] + amount @ c[4 : 4 + n]
@@ -98,9 +107,11 @@ class TwoFlux:
         amount = np.array([[loads.get(n, 0.0) for n in self.names]])
         white, x = np.array([pour.white]), np.array([pour.thickness_cm])
         return np.array(
-            [float(self._seen(self.found[w], white, x, amount, backing[w : w + 1])[0])
-             for w in range(NM.size)]
-        )  # fmt: skip
+            [
+                float(self._seen(self.found[w], white, x, amount, backing[w : w + 1])[0])
+                for w in range(NM.size)
+            ]
+        )
 
 
 class FilmFlux:
@@ -176,6 +187,8 @@ class FilmFlux:
         amount = np.array([[loads.get(n, 0.0) for n in self.names]]) / self.unit
         backing = view.backing_reflectance
         return np.array(
-            [float(self._seen(self.found[w], amount, backing[w : w + 1], self.inner)[0])
-             for w in range(NM.size)]
-        )  # fmt: skip
+            [
+                float(self._seen(self.found[w], amount, backing[w : w + 1], self.inner)[0])
+                for w in range(NM.size)
+            ]
+        )

@@ -15,12 +15,12 @@ from typing import NamedTuple
 import numpy as np
 
 import shadematch as sm
-from shadematch.colorimetry import xyz_to_lab, xyz_to_srgb
-from shadematch.difference import delta_e
+from shadematch.colour.colorimetry import xyz_to_lab, xyz_to_srgb
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import observation, onto_grid
 from shadematch.optics.layer import Surroundings, reflectance
 from shadematch.optics.transport import fresnel, slab
-from shadematch.prediction import model_for
-from shadematch.standards import observation, onto_grid
+from shadematch.predicting.prediction import model_for
 
 ROOT = Path(__file__).parents[2]
 OUT = ROOT / "docs" / "validation.md"

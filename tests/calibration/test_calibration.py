@@ -14,9 +14,9 @@ import shadematch as sm
 from shadematch.calibration.fit import Noise, Problem, _normal, prior_of, readings_of, residuals_of
 from shadematch.calibration.forward import Errors, layers_of, look
 from shadematch.calibration.spectra import unknown
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
-from shadematch.standards import WAVELENGTHS_NM as NM
 from tests.invented import worlds
 
 NAMES = ("gorse", "jetty", "rosehip")
@@ -73,12 +73,16 @@ def test_slopes_are_those_of_finite_differences() -> None:
         sm.View(light="transmitted"),
     )
     unknowns = (
-        unknown("clear", "clear absorption"), unknown("clear", "clear scattering"),
-        unknown("white", "white absorption"), unknown("white", "white scattering"),
-        unknown("a", "pigment absorption"), unknown("b", "pigment absorption"),
-        unknown("b", "pigment scattering"), unknown("white/air", "backing"),
+        unknown("clear", "clear absorption"),
+        unknown("clear", "clear scattering"),
+        unknown("white", "white absorption"),
+        unknown("white", "white scattering"),
+        unknown("a", "pigment absorption"),
+        unknown("b", "pigment absorption"),
+        unknown("b", "pigment scattering"),
+        unknown("white/air", "backing"),
         unknown("surface", "offset"),
-    )  # fmt: skip
+    )
     errors = Errors()
     cases = [
         ({"a": 2.0, "b": 5.0}, sm.Pour(batch_g=400, white=0.2, thickness_cm=0.7), v) for v in views
@@ -122,11 +126,13 @@ def test_eliminated_errors_give_the_full_solution() -> None:
     unknowns = tuple(
         unknown(of, kind)
         for of, kind in (
-            ("clear", "clear absorption"), ("clear", "clear scattering"),
-            ("white", "white absorption"), ("white", "white scattering"),
+            ("clear", "clear absorption"),
+            ("clear", "clear scattering"),
+            ("white", "white absorption"),
+            ("white", "white scattering"),
             ("gorse", "pigment absorption"),
         )
-    )  # fmt: skip
+    )
     problem = Problem(pours, unknowns, ("gorse",), Errors(), Noise(), np.full(len(pours), 0.7))
     prior = prior_of(unknowns)
     readings = readings_of(problem)

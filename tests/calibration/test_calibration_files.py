@@ -13,7 +13,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.cli.main import main
-from shadematch.standards import WAVELENGTHS_NM as NM
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
 
 DATA = Path(__file__).parents[2] / "data"
 Write = Callable[..., Path]
@@ -114,8 +114,10 @@ def test_decimal_commas(write: Write, between: str) -> None:
         ("name,L,a,b,gloss\none,50,0,2,1\n", r"line 1: unknown column .*gloss.*leave it out"),
         ("name,L,a,L*\none,50,0,2\n", r"line 1: a column stands twice"),
         ("name,L,a,b\n\n# x\none,50,0,2\none,50,0,2\n", r"line 5: the same bar in .* line 4"),
-        ("name,dose_cm:g,backing,L,a,b\none,1,white,50,0,2\none,2,black,50,0,2\n",
-         r"line 3: this name stands in line 2 for another bar"),
+        (
+            "name,dose_cm:g,backing,L,a,b\none,1,white,50,0,2\none,2,black,50,0,2\n",
+            r"line 3: this name stands in line 2 for another bar",
+        ),
         ("name,dose_cm:g,dose_g:h,L,a,b\none,1,,50,0,2\n", "more than one unit"),
         ("name,dose_cm:g,load_cm:g,L,a,b\none,1,2,50,0,2\n", "line 2: this pigment has two"),
         ("name,dose_cm:g,L,a,b\none,-1,50,0,2\n", r"line 2: must be a number from 0"),
@@ -128,7 +130,7 @@ def test_decimal_commas(write: Write, between: str) -> None:
         ("", "is empty"),
         ("name,dose_cm:g\none,2\n", "line 2: no reading in this line"),
     ],
-)  # fmt: skip
+)
 def test_refused_with_the_line(write: Write, text: str, said: str) -> None:
     with pytest.raises(sm.PourError, match=said):
         sm.read_test_pours(write(text))
@@ -311,7 +313,7 @@ def test_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*words, "--next", "2"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert said["cautions"] and len(said["next"]) == 2
-    assert all(n["before"] > n["after"] > 0 and n["doses_cm"] for n in said["next"])
+    assert all(n["before"] > n["after"] > 0 and n["doses"] for n in said["next"])
     assert said["wrong"] == [] and len(said["residuals"]) == 15
     assert all(0 < p["strength_sd"] < 0.05 and not p["scatters"] for p in said["pigments"])
     found, demo = sm.load_palette(saved), sm.load_palette()

@@ -14,11 +14,11 @@ import pytest
 import shadematch as sm
 from shadematch.calibration.forward import Errors, _at_faces, layers_of, look, look_through
 from shadematch.calibration.spectra import unknown
-from shadematch.calibration.testpour import _with_edges
+from shadematch.calibration.test_pour import _with_edges
 from shadematch.cli.main import main
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
-from shadematch.standards import WAVELENGTHS_NM as NM
 from tests.invented import doubling, films, worlds
 
 ROOT = Path(__file__).parents[2]
@@ -79,12 +79,15 @@ def crowded() -> tuple[films.Films, sm.Calibration]:
 
 def test_slopes_of_faces_are_those_of_finite_differences() -> None:
     unknowns = (
-        unknown("a", "pigment absorption"), unknown("a", "pigment scattering"),
+        unknown("a", "pigment absorption"),
+        unknown("a", "pigment scattering"),
         unknown("[0.5]/optical", "film backing", level=0.0),
         unknown("white/optical", "film backing", level=2.2),
-        unknown("surface", "film offset"), unknown("surface", "film surface"),
-        unknown("surface", "film glass"), unknown("a", "film crowding", level=2.0),
-    )  # fmt: skip
+        unknown("surface", "film offset"),
+        unknown("surface", "film surface"),
+        unknown("surface", "film glass"),
+        unknown("a", "film crowding", level=2.0),
+    )
     views = (sm.View(backing=0.3, contact="optical"), sm.View(light="transmitted"))
     errors = Errors()
     layers = layers_of([({"a": 1.0}, sm.Pour(), v) for v in views], unknowns, ("a",), errors)
@@ -441,18 +444,18 @@ def test_by_mass_from_pours_to_a_match() -> None:
     ]
     found = sm.calibrate(grams, scattering="none", dose_error=0.26)
     assert "doses in g" in found.palette.note
-    pour = sm.Pour(batch_g=500, dose_step_cm=0.1, max_load=5.2)
-    by_cm = soap().match("#b09060", pour=sm.Pour(batch_g=500, dose_step_cm=0.1))
+    pour = sm.Pour(batch_g=500, dose_step=0.1, max_load=5.2)
+    by_cm = soap().match("#b09060", pour=sm.Pour(batch_g=500, dose_step=0.1))
     by_g = found.match("#b09060", pour=pour)
     assert by_g.match.delta_e == pytest.approx(by_cm.match.delta_e, abs=0.7)
-    same = {n: 1.3 * d for n, d in by_cm.recipe.doses_cm.items()}
+    same = {n: 1.3 * d for n, d in by_cm.recipe.doses.items()}
     lab = np.array(found.interval(same, pour=sm.Pour(batch_g=500)).lab)
     assert float(delta_e(lab, np.array(by_cm.frugal.lab))) <= 0.3
     assert by_g.unit == "g"
     assert "doses are in g, not in cm" in str(by_g)
     assert "doses are in g" not in str(by_cm)
-    assert by_g.doses == dict(by_g.recipe.doses_cm)
-    assert all(d * 10 == pytest.approx(round(d * 10)) for d in by_g.recipe.doses_cm.values())
+    assert by_g.doses == dict(by_g.recipe.doses)
+    assert all(d * 10 == pytest.approx(round(d * 10)) for d in by_g.recipe.doses.values())
 
 
 def test_photos_are_trusted_less_where_a_channel_ends() -> None:

@@ -15,15 +15,13 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
 from shadematch.calibration.camera import as_seen, cameras_of
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM as NM, observation
 from shadematch.photo.response import Response
-from shadematch.standards import WAVELENGTHS_NM as NM
-from shadematch.standards import observation
-from tests.invented import photos as ph
-from tests.invented import worlds
+from shadematch.support.arrays import FloatArray
+from tests.invented import photos as ph, worlds
 
 WHITE = observation("D65").white
 NAMES = ("gorse", "rosehip", "jetty")
@@ -68,12 +66,15 @@ def pours_of(
             size = 1.0 + (0.08 * float(np.hypot(lab[1], lab[2]))) ** 2
             pours.append(
                 sm.TestPour(
-                    planned.doses, planned.name, planned.pour, view,
+                    planned.doses,
+                    planned.name,
+                    planned.pour,
+                    view,
                     lab=(min(float(lab[0]), 100.0), float(lab[1]), float(lab[2])),
                     covariance=((size, 0.0, 0.0), (0.0, size, 0.0), (0.0, 0.0, size)),
                     response=response(spectrum, weights, rng),
                 )
-            )  # fmt: skip
+            )
     return pours
 
 
@@ -129,10 +130,14 @@ def test_other_lights_are_other_cameras() -> None:
     rng = np.random.default_rng(57)
     grey = np.full(NM.size, 0.4)
     pours = [
-        sm.TestPour({}, f"bar {i}", lab=(60.0, 0.0, 0.0),
-                    response=response(grey, camera_weights(*kind), rng))
+        sm.TestPour(
+            {},
+            f"bar {i}",
+            lab=(60.0, 0.0, 0.0),
+            response=response(grey, camera_weights(*kind), rng),
+        )
         for i, kind in enumerate([(0, "D65"), (1, "FL11"), (0, "D65"), (1, "FL11")])
-    ]  # fmt: skip
+    ]
     assert [c.pours.tolist() for c in cameras_of(pours)] == [[0, 2], [1, 3]]
     # A chart of which too little is seen teaches nothing.
     few = dataclasses.replace(
@@ -162,8 +167,9 @@ def test_what_is_unknown_of_the_camera_is_in_the_range() -> None:
     without = learnt()._fit
     from shadematch.calibration.fit import at_optimum, prior_of
 
-    bare = at_optimum(without.problem, prior_of(without.problem.unknowns), without.theta,
-                      without.slips)  # fmt: skip
+    bare = at_optimum(
+        without.problem, prior_of(without.problem.unknowns), without.theta, without.slips
+    )
     assert np.trace(learnt().covariance) > 1.01 * np.trace(bare.covariance)
 
 

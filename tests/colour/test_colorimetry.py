@@ -7,11 +7,9 @@ from types import ModuleType
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import (
+from shadematch.colour.colorimetry import (
     LAB_FROM_RESPONSE,
     SRGB_WHITE,
     adapt,
@@ -24,9 +22,10 @@ from shadematch.colorimetry import (
     xyz_to_lab,
     xyz_to_srgb,
 )
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import observation
 from shadematch.errors import ColourError
-from shadematch.standards import observation
+from shadematch.support.arrays import FloatArray
 
 Reference = Callable[[str], list[dict[str, str]]]
 

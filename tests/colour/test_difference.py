@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
 
-from shadematch.arrays import BoolArray, FloatArray
-from shadematch.difference import delta_e, floor, minorant, squared_difference
+from shadematch.colour.difference import delta_e, floor, minorant, squared_difference
+from shadematch.support.arrays import BoolArray, FloatArray
 
 Reference = Callable[[str], list[dict[str, str]]]
 

@@ -13,7 +13,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.cli.main import main
-from shadematch.standards import observation
+from shadematch.colour.standards import observation
 
 
 def of(colour: ModuleType, name: str, *, called: str = "lamp") -> sm.Illuminant:

@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from shadematch import difference
-from shadematch.arrays import FloatArray
-from shadematch.difference import delta_e, floor, minorant
+from shadematch.colour import difference
+from shadematch.colour.difference import delta_e, floor, minorant
+from shadematch.support.arrays import FloatArray
 
 
 def test_the_floor_of_a_point_is_never_above_its_value() -> None:

@@ -11,11 +11,9 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
-from shadematch.errors import ColourError, ShadematchError, SpectrumError
-from shadematch.standards import (
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import (
     FROZEN_ILLUMINANTS,
     OBSERVERS,
     WAVELENGTHS_NM,
@@ -23,6 +21,8 @@ from shadematch.standards import (
     onto_grid,
     weighting_factors,
 )
+from shadematch.errors import ColourError, ShadematchError, SpectrumError
+from shadematch.support.arrays import FloatArray
 
 Reference = Callable[[str], list[dict[str, str]]]
 
@@ -252,7 +252,7 @@ def test_observations_are_shared_and_cannot_be_changed() -> None:
 def test_frozen_illuminants_do_not_import_colour_science() -> None:
     code = (
         "import sys\n"
-        "from shadematch.standards import FROZEN_ILLUMINANTS, OBSERVERS, observation\n"
+        "from shadematch.colour.standards import FROZEN_ILLUMINANTS, OBSERVERS, observation\n"
         "[observation(i, o) for i in FROZEN_ILLUMINANTS for o in OBSERVERS]\n"
         "print(sorted(m for m in sys.modules if m.split('.')[0] in ('colour', 'matplotlib')))\n"
     )

@@ -17,26 +17,26 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import xyz_to_lab
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
 from shadematch.correction.additions import Additions
 from shadematch.correction.belief import Priors, first_belief
-from shadematch.difference import delta_e
 from shadematch.optics import layer
 from shadematch.optics.table import surfaces, to_table_range, u_axis, v_axis
 from shadematch.optics.transport import REFRACTIVE_INDEX, slab
-from shadematch.prediction import Model
-from shadematch.squeezes import SQUEEZES, Squeezes
+from shadematch.predicting.prediction import Model
+from shadematch.predicting.slips import SQUEEZES, Squeezes
+from shadematch.support.arrays import FloatArray
 from tests.invented.problems import every_recipe, invented_palette
 
 INDEX, ASYMMETRY = 1.46, 0.5
 R0 = ((INDEX - 1) / (INDEX + 1)) ** 2
 U_SCALE, V_SCALE, U_MAX, V_MAX = 0.002, 0.005, 60.0, 2000.0
 WRONGLY_MADE: tuple[tuple[dict[str, object], str], ...] = (
-    ({"let_down_cm": {"gorse": 1}}, "let_down_cm"),
-    ({"let_down_cm": {"rosehip": 0}}, "let_down_cm.rosehip"),
-    ({"let_down_cm": {"rosehip": 0.05}}, "let_down_cm.rosehip"),
-    ({"let_down_cm": 3}, "let_down_cm"),
+    ({"let_down_slips": {"gorse": 1}}, "let_down_slips"),
+    ({"let_down_slips": {"rosehip": 0}}, "let_down_slips.rosehip"),
+    ({"let_down_slips": {"rosehip": 0.05}}, "let_down_slips.rosehip"),
+    ({"let_down_slips": 3}, "let_down_slips"),
 )
 """What nobody can have made a let-down of rosehip with, and the field that is wrong."""
 
@@ -72,15 +72,20 @@ class Pot:
     thickness_cm: float
     strengths: FloatArray
     white_strength: float
-    lengths_cm: FloatArray
+    squeezed_doses: FloatArray
     base_g: FloatArray
     made: dict[str, float] = field(default_factory=dict)  # strength of let-downs, 1 as meant
 
     @classmethod
     def poured(
-        cls, recipe: sm.Recipe, palette: sm.Palette, rng: np.random.Generator,
-        *, strength: float = 0.1, white: float = 0.05,
-    ) -> Pot:  # fmt: skip
+        cls,
+        recipe: sm.Recipe,
+        palette: sm.Palette,
+        rng: np.random.Generator,
+        *,
+        strength: float = 0.1,
+        white: float = 0.05,
+    ) -> Pot:
         """A recipe as it is really made, ruler within 2 mm and scale within 1 g."""
         pot = cls(
             palette,
@@ -90,29 +95,29 @@ class Pot:
             np.zeros(len(palette.pigments)),
             np.zeros(2),
         )
-        pot.add(recipe.squeezed_cm, recipe.clear_g, recipe.white_g, rng)
+        pot.add(recipe.squeezed, recipe.clear_g, recipe.white_g, rng)
         for part in recipe.weighed:
-            pot.dose(part, recipe.pour.dose_step_cm, rng)
+            pot.dose(part, recipe.pour.dose_step, rng)
         return pot
 
-    def add(self, doses_cm, clear_g, white_g, rng) -> None:  # type: ignore[no-untyped-def]
+    def add(self, doses, clear_g, white_g, rng) -> None:  # type: ignore[no-untyped-def]
         """Squeeze and weigh more in, with errors of reading."""
-        for name, dose in doses_cm.items():
-            self.lengths_cm[self.palette.index(name)] += dose + rng.uniform(-0.2, 0.2)
+        for name, dose in doses.items():
+            self.squeezed_doses[self.palette.index(name)] += dose + rng.uniform(-0.2, 0.2)
         for at, grams in enumerate((clear_g, white_g)):
             if grams:
                 self.base_g[at] += grams + rng.uniform(-1, 1)
 
-    def dose(self, part: sm.Weighed, step_cm: float, rng: np.random.Generator) -> None:
+    def dose(self, part: sm.Weighed, step: float, rng: np.random.Generator) -> None:
         """Make a let-down, as little as will do, and weigh so much of it in."""
-        let_down, paste = part.let_down, step_cm
-        while paste / let_down.cm_per_g < max(part.mass_g, 4.0) - 1e-9:
-            paste += step_cm
+        let_down, paste = part.let_down, step
+        while paste / let_down.paste_per_g < max(part.mass_g, 4.0) - 1e-9:
+            paste += step
         in_it = paste + rng.uniform(-0.2, 0.2)
-        cm_per_g = in_it / (paste / let_down.cm_per_g + rng.uniform(-1, 1))
+        paste_per_g = in_it / (paste / let_down.paste_per_g + rng.uniform(-1, 1))
         at, grams = self.palette.index(let_down.pigment), part.mass_g + rng.uniform(-1, 1)
-        self.made[let_down.pigment] = cm_per_g / let_down.cm_per_g
-        self.lengths_cm[at] += grams * cm_per_g
+        self.made[let_down.pigment] = paste_per_g / let_down.paste_per_g
+        self.squeezed_doses[at] += grams * paste_per_g
         self.base_g += grams * np.array([1 - let_down.white, let_down.white])
 
     def lab(self) -> FloatArray:
@@ -123,7 +128,9 @@ class Pot:
         mu_a = mu_a + white * np.array(self.palette.white.absorption)
         mu_s = clear * np.array(self.palette.clear.scattering)
         mu_s = mu_s + white * self.white_strength * np.array(self.palette.white.scattering)
-        for cm, f, p in zip(self.lengths_cm, self.strengths, self.palette.pigments, strict=True):
+        for cm, f, p in zip(
+            self.squeezed_doses, self.strengths, self.palette.pigments, strict=True
+        ):
             mu_a = mu_a + 100 * cm / total * f * np.array(p.absorption)
         x = np.arcsinh(mu_a * self.thickness_cm / U_SCALE)
         y = np.arcsinh(mu_s * self.thickness_cm / V_SCALE)
@@ -163,24 +170,31 @@ class Story:
 def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) -> bool:
     """Whether an addition exists, with the default limits of `correct`; in the other world."""
     pour, names = recipe.pour, pot.palette.names
-    read = np.array([recipe.doses_cm.get(name, 0.0) for name in names])
+    read = np.array([recipe.doses.get(name, 0.0) for name in names])
     base = np.array([pour.clear_g, pour.white_g])
     belief = first_belief(
         pot.palette, sm.View(), pour.thickness_cm, read, base, Priors(0, 0, 0, 0, 0)
     )
     truth = np.concatenate(
         [
-            np.log(pot.strengths), [np.log(pot.white_strength)],
-            pot.lengths_cm - read, pot.base_g - base, np.zeros(3),
+            np.log(pot.strengths),
+            [np.log(pot.white_strength)],
+            pot.squeezed_doses - read,
+            pot.base_g - base,
+            np.zeros(3),
         ]
-    )  # fmt: skip
+    )
     kinds = {0.0: ("clear",), 1.0: ("white",)}.get(pour.white, ("own", "clear", "white"))
     with other_world():
         additions = Additions(
-            replace(belief, mean=truth), aim, step_cm=pour.dose_step_cm, max_load=pour.max_load,
-            pot_g=1.5 * pour.batch_g, bases=kinds,
+            replace(belief, mean=truth),
+            aim,
+            step=pour.dose_step,
+            max_load=pour.max_load,
+            pot_g=1.5 * pour.batch_g,
+            bases=kinds,
             base_step_g=max(10.0, 10.0 * round(pour.batch_g / 500.0)),
-        )  # fmt: skip
+        )
         now = additions.value(np.zeros(len(names), int), (0.0, 0.0))[1]
         # Two ways to the same colour: the library's arithmetic, and that of `Pot`.
         assert abs(now - delta_e(pot.lab(), aim)) < 2e-3
@@ -205,7 +219,7 @@ def thinned(
         aim = Model(palette, pour.thickness_cm, pour.white, sm.View()).lab(loads)
         target = sm.Target(tuple(aim.tolist()))
         let_downs = [
-            sm.LetDown.made(n, paste_cm=1, base_g=25, white=float(pour.white == 1)) for n in names
+            sm.LetDown.made(n, paste=1, base_g=25, white=float(pour.white == 1)) for n in names
         ]
         match = sm.match(target, pour=pour, tolerance=0.0, let_downs=let_downs)
         if match.delta_e <= 1.0 and match.recipe.weighed:
@@ -245,7 +259,7 @@ def two_rounds(seed: int, *, within: float = 1.5, let_downs: bool = False) -> St
         measured = pot.lab() + rng.normal(0, 0.3, 3)
         what = sm.correct(what, measured, target)
         said.append(what)
-        pot.add(what.advice.doses_cm, what.advice.clear_g, what.advice.white_g, rng)
+        pot.add(what.advice.doses, what.advice.clear_g, what.advice.white_g, rng)
         values.append(float(delta_e(pot.lab(), aim)))
     return Story(savable, tuple(values), tuple(said), pot)
 
@@ -267,7 +281,7 @@ def misses(seed: int) -> list[tuple[float, float]]:
         paste = palette.index(name)
         pair = [paste, 2 * belief.count + 3 + at]
         truth = np.log(pot.strengths[paste] * pot.made[name])
-        before = np.hypot(0.1, np.hypot(0.2 / part.paste_cm, 1.0 / part.base_g) / np.sqrt(3))
+        before = np.hypot(0.1, np.hypot(0.2 / part.paste, 1.0 / part.base_g) / np.sqrt(3))
         after = np.sqrt(belief.covariance[np.ix_(pair, pair)].sum())
         rows.append((truth / before, (truth - belief.mean[pair].sum()) / after))
         rows[-1] += (after / before,)
@@ -292,23 +306,25 @@ def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
             batch_g=float(rng.choice([100, 200, 300, 500][1 if n < 4 else 0 : 6 - max(n, 2)])),
             thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
             white=float(rng.choice([0.0, 0.0, 0.1, 0.5, 1.0])),
-            dose_step_cm=float(rng.choice([1.0, 1.0, 0.5 if n < 4 else 1.0])),
+            dose_step=float(rng.choice([1.0, 1.0, 0.5 if n < 4 else 1.0])),
         )
         shares = rng.dirichlet(np.full(n + 1, 0.7))[:n] * rng.uniform(0.2, 0.9)
-        doses = np.floor(shares * pour.max_steps) * pour.dose_step_cm
+        doses = np.floor(shares * pour.max_steps) * pour.dose_step
         model = Model(palette, pour.thickness_cm, pour.white, sm.View())
         parts: list[sm.Weighed] = []
         for at in range(n if let_downs else 0):
             grams = float(rng.integers(1, int(pour.batch_g / (2 * n))))
             if rng.random() < 0.5 or (at == n - 1 and not parts):
                 made = sm.LetDown.made(
-                    palette.names[at], paste_cm=1, base_g=float(rng.choice([10, 25])),
+                    palette.names[at],
+                    paste=1,
+                    base_g=float(rng.choice([10, 25])),
                     white=float(rng.integers(2)) if 0 < pour.white < 1 else pour.white,
-                )  # fmt: skip
+                )
                 parts.append(sm.Weighed(made, grams))
-                doses[at] += parts[-1].paste_cm
+                doses[at] += parts[-1].paste
         sides = [sum(p.mass_g * abs(p.let_down.white - w) for p in parts) for w in (0, 1)]
-        if sides[0] > pour.white_g or sides[1] > pour.clear_g or doses.sum() > pour.max_total_cm:
+        if sides[0] > pour.white_g or sides[1] > pour.clear_g or doses.sum() > pour.max_total:
             continue
         loads = doses * 100 / pour.batch_g
         measured = model.lab(loads * np.exp(rng.normal(0, 0.25, n))) + rng.normal(0, 0.3, 3)
@@ -340,16 +356,16 @@ def every_addition(
     """
     belief, pour, names = c._belief, c.recipe.pour, c.palette.names
     n, errors = len(names), belief.mean
-    squeezed = np.array([c.recipe.squeezed_cm.get(name, 0.0) for name in names])
+    squeezed = np.array([c.recipe.squeezed.get(name, 0.0) for name in names])
     lengths = np.maximum(squeezed + errors[n + 1 : 2 * n + 1], 0)
     real = np.array([c.recipe.clear_g, c.recipe.white_g]) + errors[2 * n + 1 : 2 * n + 3]
     count = len(c.recipe.weighed)
     made, off = errors[2 * n + 3 : -3].reshape(2, count)
     for part, f, e in zip(c.recipe.weighed, made, off, strict=True):
         grams = max(part.mass_g + e, 0.0)
-        lengths[names.index(part.let_down.pigment)] += grams * part.let_down.cm_per_g * np.exp(f)
+        lengths[names.index(part.let_down.pigment)] += grams * part.let_down.paste_per_g * np.exp(f)
         real += grams * np.array([1 - part.let_down.white, part.let_down.white])
-    step = pour.dose_step_cm
+    step = pour.dose_step
     aim = c.target.lab_in(sm.View())
     rows, masses, values = [], [], []
     portions = int((pot_g - pour.batch_g) / base_step_g + 1e-9)
@@ -357,7 +373,7 @@ def every_addition(
         grams = k * base_step_g
         for kind in bases if k else ("own",):
             white = {"own": round(grams * pour.white), "clear": 0.0, "white": grams}[kind]
-            most = (pour.batch_g + grams) * max_load / 100 - c.recipe.total_cm
+            most = (pour.batch_g + grams) * max_load / 100 - c.recipe.total
             room = int(np.floor(most / step + 1e-9))
             if room < 0 and k == 0:
                 room = 0
@@ -391,11 +407,11 @@ def faults(seed: int) -> tuple[str, list[str]]:
     if good.any() != (c.smallest is not None):
         wrong.append(f"status {c.status}, but the best is {values.min()}")
     if c.smallest is not None and good.any():
-        totals = steps.sum(axis=1) * pour.dose_step_cm
+        totals = steps.sum(axis=1) * pour.dose_step
         order = np.lexsort((values[good], grams[good], totals[good]))[0]
         best = totals[good][order], grams[good][order], values[good][order]
         a = c.smallest
-        mine = a.total_cm, a.clear_g + a.white_g, a.delta_e
+        mine = a.total, a.clear_g + a.white_g, a.delta_e
         if not np.allclose(best, mine, rtol=0, atol=1e-9):
             wrong.append(f"smallest {mine}, but {best} will do")
     listed = len(steps) <= 4000
@@ -405,14 +421,14 @@ def faults(seed: int) -> tuple[str, list[str]]:
         wrong.append(f"bound {c.bound} above {values.min()}")
     for a in (c.advice, c.closest):
         after = a.recipe
-        if any(d < 0 or abs(d / pour.dose_step_cm % 1) > 1e-9 for d in a.doses_cm.values()):
+        if any(d < 0 or abs(d / pour.dose_step % 1) > 1e-9 for d in a.doses.values()):
             wrong.append(f"not whole steps, or taken out: {a}")
         if a.clear_g < 0 or a.white_g < 0 or after.pour.batch_g > last.pot_g + 1e-9:
             wrong.append(f"base taken out, or too much for the pot: {a}")
         if not a.nothing and after.load > last.max_load + 1e-9:
             wrong.append(f"over the load limit: {a}")
-        for name, dose in c.recipe.doses_cm.items():
-            if after.doses_cm[name] < dose - 1e-9:
+        for name, dose in c.recipe.doses.items():
+            if after.doses[name] < dose - 1e-9:
                 wrong.append(f"taken out: {name}")
         if after.weighed != c.recipe.weighed:
             wrong.append("let-downs lost")
@@ -423,9 +439,16 @@ def faults(seed: int) -> tuple[str, list[str]]:
 
 
 def by_monte_carlo(
-    recipe: sm.Recipe, aim: FloatArray, *, ruler_cm: float, scale_g: float, seed: int,
-    count: int = 100_000, made_g: tuple[float, ...] = (), lights: tuple[str, ...] = ("D65",),
-) -> FloatArray:  # fmt: skip
+    recipe: sm.Recipe,
+    aim: FloatArray,
+    *,
+    dose_slip: float,
+    scale_g: float,
+    seed: int,
+    count: int = 100_000,
+    made_g: tuple[float, ...] = (),
+    lights: tuple[str, ...] = ("D65",),
+) -> FloatArray:
     """CIEDE2000 of random squeezes of the demo palette, shape (count,); by the full table.
 
     Let-downs are of `made_g` grams of base each. With several lights `aim` has a row for each,
@@ -444,10 +467,10 @@ def by_monte_carlo(
             for g in (recipe.clear_g, recipe.white_g)
         )
         pastes = {name: np.zeros(size) for name in palette.names}
-        for name, dose in recipe.squeezed_cm.items():
-            pastes[name] += np.maximum(dose + rng.uniform(-ruler_cm, ruler_cm, size), 0)
+        for name, dose in recipe.squeezed.items():
+            pastes[name] += np.maximum(dose + rng.uniform(-dose_slip, dose_slip, size), 0)
         for part, base_g in zip(recipe.weighed, made_g, strict=True):
-            in_it = base_g * part.let_down.cm_per_g + rng.uniform(-ruler_cm, ruler_cm, size)
+            in_it = base_g * part.let_down.paste_per_g + rng.uniform(-dose_slip, dose_slip, size)
             dosed = np.maximum(part.mass_g + rng.uniform(-scale_g, scale_g, size), 0)
             base = base_g + rng.uniform(-scale_g, scale_g, size)
             pastes[part.let_down.pigment] += dosed * np.maximum(in_it, 0) / base
@@ -486,8 +509,8 @@ def spread_against_monte_carlo(seed: int) -> float:
     ruler, scale = float(rng.choice([0.1, 0.2, 0.5])), float(rng.choice([0.1, 1.0, 5.0]))
     aim = np.array(sm.predict(doses, pour=pour).lab) + rng.normal(0, 2, 3) * (seed % 2)
     target = sm.Target(tuple(aim.tolist())) if seed % 2 else None
-    found = sm.spread(doses, pour=pour, ruler_cm=ruler, scale_g=scale, target=target)
-    values = by_monte_carlo(found.recipe, aim, ruler_cm=ruler, scale_g=scale, seed=seed)
+    found = sm.spread(doses, pour=pour, dose_slip=ruler, scale_g=scale, target=target)
+    values = by_monte_carlo(found.recipe, aim, dose_slip=ruler, scale_g=scale, seed=seed)
     theirs = np.array([values.mean(), *np.quantile(values, (0.5, 0.9, 0.95))])
     ours = np.array([found.mean, found.median, found.p90, found.p95])
     return float(np.abs(ours / theirs - 1).max())
@@ -509,7 +532,7 @@ def robust_against_all(seed: int) -> tuple[float, float, float]:
     found = sm.match(target, palette=palette, pour=pour, robust=True)
     assert found.spread is not None
     assert found.steady_complete
-    squeezes = Squeezes(palette, pour, sm.View(), ruler_cm=0.2, scale_g=1.0)
+    squeezes = Squeezes(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0)
     aim = np.array(target.lab)
     every = every_recipe(n, pour.max_steps)
     # A first look at all of them, a full one at the best thirty.
@@ -538,11 +561,11 @@ def let_downs_against_monte_carlo(seed: int) -> float:
         kind = float(pour.white if pour.white in (0.0, 1.0) else rng.choice([0.0, 1.0]))
         room = pour.batch_g * (pour.white if kind else 1 - pour.white) / 4
         part = sm.Weighed(
-            sm.LetDown(pigment=name, cm_per_g=strength, white=kind),
+            sm.LetDown(pigment=name, paste_per_g=strength, white=kind),
             float(rng.integers(1, max(room, 2))),
         )
         parts.append(part)
-        doses[name] += part.paste_cm
+        doses[name] += part.paste
         # What the default comes to, worked out another way; or five times as much as 1 cm.
         if rng.random() < 0.5:
             told[name] = 5.0
@@ -553,13 +576,16 @@ def let_downs_against_monte_carlo(seed: int) -> float:
     recipe = sm.Recipe({n: d for n, d in doses.items() if d}, pour, tuple(parts))
     lights = ("D65", "A") if seed % 3 == 0 else ("D65",)
     views = [sm.View(illuminant=light) for light in lights]
-    aims = np.array([sm.predict(recipe.doses_cm, pour=pour, view=v).lab for v in views])
+    aims = np.array([sm.predict(recipe.doses, pour=pour, view=v).lab for v in views])
     found = sm.spread(
-        recipe, ruler_cm=ruler, scale_g=scale, let_down_cm=told,
+        recipe,
+        dose_slip=ruler,
+        scale_g=scale,
+        let_down_slips=told,
         lights=lights if len(lights) > 1 else (),
-    )  # fmt: skip
+    )
     values = by_monte_carlo(
-        recipe, aims, ruler_cm=ruler, scale_g=scale, seed=seed, made_g=tuple(made), lights=lights
+        recipe, aims, dose_slip=ruler, scale_g=scale, seed=seed, made_g=tuple(made), lights=lights
     )
     theirs = np.array([values.mean(), *np.quantile(values, (0.5, 0.9, 0.95))])
     ours = np.array([found.mean, found.median, found.p90, found.p95])

@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.polynomial import legendre
 
-from shadematch.arrays import FloatArray
+from shadematch.support.arrays import FloatArray
 
 _HALF = 6
 _BEAM = 1e-7

@@ -34,9 +34,9 @@ from pathlib import Path
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
-from shadematch.standards import WAVELENGTHS_NM as NM
+from shadematch.support.arrays import FloatArray
 from tests.invented import doubling, worlds
 
 KINDS = ("draw-down", "hiding", "crowded", "two-flux", "two-flux, bare", "solution", "filters")

@@ -33,8 +33,9 @@ def icc(primaries: tuple[tuple[float, float], ...], curve: bytes) -> bytes:
         data += bytes(-len(data) % 4)
         table += name + struct.pack(">II", start + len(body), len(data))
         body += data
-    head = struct.pack(">I4sI4s4s4s", start + len(body), b"test", 0x02400000, b"mntr", b"RGB ",
-                       b"XYZ ")  # fmt: skip
+    head = struct.pack(
+        ">I4sI4s4s4s", start + len(body), b"test", 0x02400000, b"mntr", b"RGB ", b"XYZ "
+    )
     head += bytes(12) + b"acsp" + bytes(28) + struct.pack(">3i", 63190, 65536, 54061)
     return head + bytes(128 - len(head)) + table + body
 
@@ -46,6 +47,8 @@ GAMMA = b"curv\0\0\0\0" + struct.pack(">IH", 1, round(563 / 256 * 256))
 SRGB_PARA = b"para\0\0\0\0" + struct.pack(
     ">HH5i", 3, 0, *(round(v * 65536) for v in (2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045))
 )
-TABLE = b"curv\0\0\0\0" + struct.pack(">I", 64) + struct.pack(
-    ">64H", *(round(65535 * (i / 63) ** 1.8) for i in range(64))
-)  # fmt: skip
+TABLE = (
+    b"curv\0\0\0\0"
+    + struct.pack(">I", 64)
+    + struct.pack(">64H", *(round(65535 * (i / 63) ** 1.8) for i in range(64)))
+)

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
-from shadematch.prediction import model_for
-from shadematch.standards import WAVELENGTHS_NM, observation
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM, observation
+from shadematch.predicting.prediction import model_for
+from shadematch.support.arrays import FloatArray, IntArray
 from tests.invented.problems import invented_palette
 
 LIGHTS = ("D65", "A", "FL11", "LED-B3", "D50", "FL2")
@@ -28,7 +28,7 @@ class JointProblem:
     target: sm.Target
     arguments: dict[str, object]
     values: FloatArray
-    paste_cm: FloatArray
+    paste: FloatArray
     tubes: IntArray
     grams: FloatArray  # (m, let-downs)
 
@@ -37,7 +37,7 @@ class JointProblem:
         return float(self.values.min())
 
     def least_paste(self, within: float) -> float:
-        return float(self.paste_cm[self.values <= within].min())
+        return float(self.paste[self.values <= within].min())
 
 
 def some_spectrum(rng: np.random.Generator) -> FloatArray:
@@ -66,7 +66,7 @@ def joint_problem(seed: int, *, most: int = 150_000, scatter: float = 0.2) -> Jo
             thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
             white=float(rng.choice([0.0, 0.0, 0.1, 0.5, 1.0])),
             max_load=float(rng.choice([1.0, 2.0, 4.0])),
-            dose_step_cm=float(rng.choice([1.0, 0.5])),
+            dose_step=float(rng.choice([1.0, 0.5])),
         )
         lights = tuple(rng.choice(LIGHTS, size=rng.integers(0, 4), replace=False).tolist())
         let_downs = []
@@ -77,7 +77,7 @@ def joint_problem(seed: int, *, most: int = 150_000, scatter: float = 0.2) -> Jo
             let_downs.append(
                 sm.LetDown.made(
                     str(rng.choice(palette.names)),
-                    paste_cm=float(rng.choice([1.0, 2.0])),
+                    paste=float(rng.choice([1.0, 2.0])),
                     base_g=float(rng.choice([10.0, 25.0, 50.0, 70.0])),
                     step_g=float(rng.choice([1.0, 2.0, 5.0])),
                     white=made_in,
@@ -93,13 +93,13 @@ def joint_problem(seed: int, *, most: int = 150_000, scatter: float = 0.2) -> Jo
         if size > 8e6 or pour.max_steps < 1:
             continue
         grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(axes))
-        paste = grid[:, :count] * pour.dose_step_cm
+        paste = grid[:, :count] * pour.dose_step
         grams = grid[:, count:] * np.array([d.step_g for d in let_downs])
         for column, let_down in enumerate(let_downs):
-            paste[:, palette.index(let_down.pigment)] += grams[:, column] * let_down.cm_per_g
+            paste[:, palette.index(let_down.pigment)] += grams[:, column] * let_down.paste_per_g
         clear = grams @ np.array([1 - d.white for d in let_downs])
         white = grams @ np.array([d.white for d in let_downs])
-        kept = (paste.sum(axis=1) <= pour.max_total_cm + 1e-9) & (clear <= pour.clear_g + 1e-9)
+        kept = (paste.sum(axis=1) <= pour.max_total + 1e-9) & (clear <= pour.clear_g + 1e-9)
         kept &= white <= pour.white_g + 1e-9
         kept &= np.count_nonzero(paste, axis=1) <= (tubes or count)
         for name in required:

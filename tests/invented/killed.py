@@ -16,7 +16,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from shadematch.files import write_text
+from shadematch.support.files import write_text
 
 TEXTS = ("a" * 120_000 + "\n", "b" * 90_000 + "\n")
 

@@ -58,9 +58,10 @@ def _warm_led() -> Any:
     from colour.colorimetry import sd_multi_leds_Ohno2005
 
     return sd_multi_leds_Ohno2005(
-        [452.0, 560.0, 615.0], half_spectral_widths=[11.0, 45.0, 45.0],
+        [452.0, 560.0, 615.0],
+        half_spectral_widths=[11.0, 45.0, 45.0],
         peak_power_ratios=[0.55, 0.85, 0.9],
-    )  # fmt: skip
+    )
 
 
 @functools.cache
@@ -430,9 +431,14 @@ def shoot(
     """Photograph a sample beside chart and paper, and save it, in sRGB or in Display P3."""
     c = conditions if conditions is not None else Conditions.draw(rng)
     picture = photograph(
-        sample, light=light, camera=camera, conditions=c, rng=rng, chart_set=chart_set,
+        sample,
+        light=light,
+        camera=camera,
+        conditions=c,
+        rng=rng,
+        chart_set=chart_set,
         wide_gamut=wide_gamut,
-    )  # fmt: skip
+    )
     options = {"icc_profile": icc(P3, SRGB_PARA)} if wide_gamut else {}
     place.write_bytes(jpeg(picture, c.quality, **options))
     return place

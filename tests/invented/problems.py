@@ -8,13 +8,13 @@ import iadpython
 import numpy as np
 
 import shadematch as sm
-from shadematch.arrays import FloatArray, IntArray
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.optics.transport import ASYMMETRY, REFRACTIVE_INDEX
-from shadematch.prediction import Model, model_for
+from shadematch.predicting.prediction import Model, model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.space import whole_space
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.support.arrays import FloatArray, IntArray
 
 R0 = ((REFRACTIVE_INDEX - 1) / (REFRACTIVE_INDEX + 1)) ** 2
 KINDS = ("inside", "edge", "outside", "grey", "hue jump", "dark")
@@ -123,7 +123,7 @@ def problem(seed: int, *, least: int = 3001, most: int = 60_000) -> Problem:
             thickness_cm=float(rng.choice([0.3, 1.0, 2.0, 4.0])),
             white=float(rng.choice([0.0, 0.0, 0.05, 0.5, 1.0])),
             max_load=float(rng.choice([1.0, 2.0, 4.0, 8.0])),
-            dose_step_cm=step,
+            dose_step=step,
         )
         view = sm.View(
             illuminant=str(rng.choice(["D65", "D65", "A", "FL11"])),

@@ -19,9 +19,9 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.standards import WAVELENGTHS_NM as NM
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.support.arrays import FloatArray
 
 INDEX = 1.46
 ASYMMETRY = 0.5
@@ -94,7 +94,7 @@ class World:
 
     def poured(
         self,
-        doses_cm: Mapping[str, float],
+        doses: Mapping[str, float],
         pour: sm.Pour,
         rng: np.random.Generator,
         dosing_cm: float = 0.2,
@@ -102,7 +102,7 @@ class World:
         """Loads that really went in, when doses are read off a ruler to `dosing_cm`."""
         return {
             name: max(dose + dosing_cm * rng.standard_normal(), 0.0) * 100.0 / pour.batch_g
-            for name, dose in doses_cm.items()
+            for name, dose in doses.items()
             if dose
         }
 
@@ -174,9 +174,9 @@ def unseen(
     return cases
 
 
-def loads(doses_cm: Mapping[str, float], pour: sm.Pour) -> dict[str, float]:
+def loads(doses: Mapping[str, float], pour: sm.Pour) -> dict[str, float]:
     """Loads of doses, as stated [cm per 100 g]."""
-    return {name: dose * 100.0 / pour.batch_g for name, dose in doses_cm.items()}
+    return {name: dose * 100.0 / pour.batch_g for name, dose in doses.items()}
 
 
 def lab_of(spectrum: FloatArray, view: sm.View | None = None) -> FloatArray:

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.optics.layer import CONVEXITY, Layer, Surroundings, reflectance
 from shadematch.optics.table import U_MAX, V_MAX, surfaces, u_axis, v_axis
 from shadematch.optics.transport import REFRACTIVE_INDEX, slab
-from shadematch.prediction import Model
-from shadematch.standards import WAVELENGTHS_NM
+from shadematch.predicting.prediction import Model
+from shadematch.support.arrays import FloatArray
 
 R0 = ((REFRACTIVE_INDEX - 1) / (REFRACTIVE_INDEX + 1)) ** 2
 MODES = ("air", "optical", "through")
@@ -173,8 +173,11 @@ def test_no_nan_from_no_dose_to_ten_thousand_times_the_limit() -> None:
     palette = sm.load_palette()
     for thickness in (0.01, 1.0, 100.0):
         for white in (0.0, 0.05, 1.0):
-            for light, contact in (("reflected", "air"), ("reflected", "optical"),
-                                   ("transmitted", "air")):  # fmt: skip
+            for light, contact in (
+                ("reflected", "air"),
+                ("reflected", "optical"),
+                ("transmitted", "air"),
+            ):
                 view = sm.View(light=light, contact=contact)
                 model = Model(palette, thickness, white, view)
                 loads = np.array([0.0, 1e-9, 1.0, 4.0, 400.0, 4e4])[:, None] * np.ones(

@@ -8,9 +8,9 @@ import iadpython
 import numpy as np
 import pytest
 
-from shadematch.arrays import FloatArray
 from shadematch.errors import PourError
 from shadematch.optics.transport import REFRACTIVE_INDEX, Slab, fresnel, slab
+from shadematch.support.arrays import FloatArray
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

@@ -13,12 +13,12 @@ import pytest
 from PIL import Image
 
 import shadematch as sm
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
 from shadematch.photo.chart import Chart, _reference
 from shadematch.photo.light import slope_of
 from shadematch.photo.reading import open_photo
 from shadematch.photo.regions import Region, as_regions, mean_of
-from shadematch.prediction import Model
+from shadematch.predicting.prediction import Model
 from tests.invented import photos as ph
 from tests.invented.problems import by_adding_doubling
 
@@ -78,11 +78,24 @@ def test_masks_as_matplotlib_and_areas_say() -> None:
 @pytest.mark.parametrize(
     "region",
     [
-        None, "", "nonsense", (1, 2, 3), (0.5, 0.5, 0.4, 0.6), (-0.1, 0, 0.5, 0.5),
-        (10, 10, 9999, 20), (0, 0, float("nan"), 1), "circle 0.5,0.5,0.9", "circle 1,1",
-        "polygon 1,1 2,2", [], [(0, 0, 1, 1), None], {"a": 1}, (True, 0, 1, 1), "circle 5,5,0",
+        None,
+        "",
+        "nonsense",
+        (1, 2, 3),
+        (0.5, 0.5, 0.4, 0.6),
+        (-0.1, 0, 0.5, 0.5),
+        (10, 10, 9999, 20),
+        (0, 0, float("nan"), 1),
+        "circle 0.5,0.5,0.9",
+        "circle 1,1",
+        "polygon 1,1 2,2",
+        [],
+        [(0, 0, 1, 1), None],
+        {"a": 1},
+        (True, 0, 1, 1),
+        "circle 5,5,0",
     ],
-)  # fmt: skip
+)
 def test_wrong_regions(region: Any, tmp_path: Path) -> None:
     place = save(tmp_path / "p.png", np.full((40, 60, 3), 0.5))
     with pytest.raises(sm.PhotoError) as found:
@@ -150,7 +163,7 @@ def test_several_regions_count_together(tmp_path: Path) -> None:
 
 def test_a_neutral_takes_the_light_out(tmp_path: Path) -> None:
     # A perfect camera under a light tinted in Bradford's own cones: nothing must remain.
-    from shadematch.colorimetry import SRGB_WHITE, adapt, lab_to_xyz, xyz_to_srgb
+    from shadematch.colour.colorimetry import SRGB_WHITE, adapt, lab_to_xyz, xyz_to_srgb
 
     wanted = np.array([62.0, 26.0, 40.0])
     tinted = SRGB_WHITE * [1.0, 1.0, 0.75]
@@ -322,7 +335,7 @@ def test_cross_validation_takes_a_simple_correction_for_a_simple_camera(tmp_path
     found = sm.PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
     wanted = _reference()[1][7]
     white50, white65 = np.array([96.42, 100, 82.49]), np.array([95.05, 100, 108.9])
-    from shadematch.colorimetry import adapt, lab_to_xyz, xyz_to_lab
+    from shadematch.colour.colorimetry import adapt, lab_to_xyz, xyz_to_lab
 
     true = xyz_to_lab(adapt(lab_to_xyz(wanted, white50), white50, white65), white65)
     assert float(delta_e(np.array(found.lab), true)) < 1.0
@@ -396,7 +409,7 @@ def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
         # The true recipe counts among those that are as good, and the answer takes no more paste.
         made = sm.predict(doses, pour=pour)
         assert float(delta_e(np.array(made.lab), np.array(target.lab))) <= target.radius
-        assert match.recipe.total_cm <= sum(doses.values())
+        assert match.recipe.total <= sum(doses.values())
         assert float(delta_e(np.array(match.predicted.lab), true)) <= 2 * target.radius
     assert inside >= 4
 
@@ -445,11 +458,17 @@ def test_neutrals_that_cannot_be_used(tmp_path: Path) -> None:
         sm.Target.from_photo(place, region=soap, neutral=(92, 5, 118, 50))
     with pytest.raises(sm.PhotoError, match="brighter than a perfect white"):
         half = sm.Neutral((Region.box(30, 5, 55, 50),), reflectance=0.9)
-        save(tmp_path / "q.png", np.where(np.arange(120)[None, :, None] < 28, 0.95, 0.5)
-             * np.ones((60, 120, 3)))  # fmt: skip
+        save(
+            tmp_path / "q.png",
+            np.where(np.arange(120)[None, :, None] < 28, 0.95, 0.5) * np.ones((60, 120, 3)),
+        )
         sm.Target.from_photo(tmp_path / "q.png", region=(2, 5, 25, 50), neutral=half)
-    for wrong in ({"reflectance": 90}, {"reflectance": float("nan")}, {"reflectance_sd": -1},
-                  {"reflectance": True}):  # fmt: skip
+    for wrong in (
+        {"reflectance": 90},
+        {"reflectance": float("nan")},
+        {"reflectance_sd": -1},
+        {"reflectance": True},
+    ):
         with pytest.raises(sm.PhotoError, match="reflectance"):
             sm.Neutral((Region.box(0, 0, 1, 1),), **wrong)
 
@@ -483,8 +502,11 @@ def test_flat_areas(shoot: Callable[..., Path]) -> None:
     assert 3 <= len(found) <= 12
     boxes = [area.region.numbers for area in found.areas]
     soap = [i for i, b in enumerate(boxes) if b[0] >= 0.69 * 480 and b[3] <= 0.61 * 360]
-    paper = [i for i, b in enumerate(boxes)
-             if b[1] >= 0.77 * 360 and b[0] >= 0.07 * 480 and b[2] <= 0.56 * 480]  # fmt: skip
+    paper = [
+        i
+        for i, b in enumerate(boxes)
+        if b[1] >= 0.77 * 360 and b[0] >= 0.07 * 480 and b[2] <= 0.56 * 480
+    ]
     assert soap and paper
     assert found.areas[paper[0]].neutral
     number = found.areas[soap[0]].number

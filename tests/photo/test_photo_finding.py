@@ -13,7 +13,7 @@ from skimage.transform import ProjectiveTransform, warp
 
 import shadematch as sm
 from shadematch.cli.main import main
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
 from tests.invented import photos as ph
 
 SIZE = (640, 480)
@@ -24,9 +24,14 @@ def scene(light: str = "D65", seed: int = 5, *, chart: bool = True, sample: int 
     """A photo with chart, paper and soap, 0 to 1."""
     rng = np.random.default_rng(seed)
     return ph.photograph(
-        ph.cie_samples()[sample], light=light, camera=ph.cameras()[seed % 2],
-        conditions=ph.Conditions.draw(rng), rng=rng, chart=chart, size=SIZE,
-    )  # fmt: skip
+        ph.cie_samples()[sample],
+        light=light,
+        camera=ph.cameras()[seed % 2],
+        conditions=ph.Conditions.draw(rng),
+        rng=rng,
+        chart=chart,
+        size=SIZE,
+    )
 
 
 def save(place: Path, picture: Any) -> Path:
@@ -113,8 +118,10 @@ def test_covered_patches_are_left_out(tmp_path: Path) -> None:
         save(tmp_path / "clear.jpg", picture), region=ph.SAMPLE, chart="find"
     )
     picture[int(y + 0.5 * middle) : int(y + 1.6 * middle), int(x - 20) : int(x + 1.5 * middle)] = (
-        0.2, 0.45, 0.15,
-    )  # fmt: skip
+        0.2,
+        0.45,
+        0.15,
+    )
     place = save(tmp_path / "p.jpg", picture)
     found = sm.find_chart(place)
     assert set(found.left_out) == {6, 7}

@@ -16,7 +16,7 @@ import tifffile
 from PIL import Image, ImageCms, ImageOps
 
 import shadematch as sm
-from shadematch.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
+from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
 from shadematch.photo.reading import open_photo
 from tests.invented.icc import A98, GAMMA, OWN, P3, SRGB_PARA, TABLE, icc
 
@@ -65,9 +65,18 @@ def test_heic(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     # H.273: primaries 1 BT.709, 9 BT.2020, 12 P3; curves 13 sRGB, 16 PQ, 18 HLG, 8 linear.
     ("primaries", "curve", "read"),
-    [(2, 2, "sRGB"), (1, 13, "sRGB"), (1, 1, "sRGB"), (12, 13, "Display P3"),
-     (9, 16, None), (9, 18, None), (9, 13, None), (12, 16, None), (1, 8, None)],
-)  # fmt: skip
+    [
+        (2, 2, "sRGB"),
+        (1, 13, "sRGB"),
+        (1, 1, "sRGB"),
+        (12, 13, "Display P3"),
+        (9, 16, None),
+        (9, 18, None),
+        (9, 13, None),
+        (12, 16, None),
+        (1, 8, None),
+    ],
+)
 def test_heic_that_states_its_coding(
     primaries: int, curve: int, read: str | None, tmp_path: Path
 ) -> None:
@@ -143,7 +152,7 @@ def test_profiles_as_littlecms_reads_them(
     light, *rest = there.getpixel((0, 0))
     values = np.array([light / 2.55, *(v - 128 for v in rest)])
     # Both as Lab under D50.
-    from shadematch.colorimetry import adapt, lab_to_xyz
+    from shadematch.colour.colorimetry import adapt, lab_to_xyz
 
     d50 = np.array([96.42, 100, 82.49])
     mine = xyz_to_lab(adapt(lab_to_xyz(lab_of(place), SRGB_WHITE), SRGB_WHITE, d50), d50)
@@ -191,14 +200,14 @@ def bomb(width: int, height: int) -> bytes:
     """A PNG of a few hundred bytes whose header promises that many pixels."""
 
     def block(name: bytes, data: bytes) -> bytes:
-        return struct.pack(">I", len(data)) + name + data + struct.pack(
-            ">I", zlib.crc32(name + data)
-        )  # fmt: skip
+        return (
+            struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+        )
 
     head = block(b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0))
-    return b"\x89PNG\r\n\x1a\n" + head + block(b"IDAT", zlib.compress(bytes(99))) + block(
-        b"IEND", b""
-    )  # fmt: skip
+    return (
+        b"\x89PNG\r\n\x1a\n" + head + block(b"IDAT", zlib.compress(bytes(99))) + block(b"IEND", b"")
+    )
 
 
 def _bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
@@ -215,12 +224,18 @@ def _bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
     add("short.jpg", whole[: len(whole) // 2], "damaged")
     add("bomb.png", bomb(30_000, 30_000), "million pixels")
     add("bomb2.png", bomb(2_000_000_000, 3), "million pixels")
-    add("icc.png", save(folder / "i.png", plain((1, 2, 3)), icc_profile=b"nonsense").read_bytes(),
-        "profile is damaged")  # fmt: skip
+    add(
+        "icc.png",
+        save(folder / "i.png", plain((1, 2, 3)), icc_profile=b"nonsense").read_bytes(),
+        "profile is damaged",
+    )
     cmyk = bytearray(icc(P3, SRGB_PARA))
     cmyk[16:20] = b"CMYK"
-    add("wrong.png", save(folder / "w.png", plain((1, 2, 3)), icc_profile=bytes(cmyk)).read_bytes(),
-        "for CMYK pictures")  # fmt: skip
+    add(
+        "wrong.png",
+        save(folder / "w.png", plain((1, 2, 3)), icc_profile=bytes(cmyk)).read_bytes(),
+        "for CMYK pictures",
+    )
     Image.new("CMYK", (20, 20)).save(folder / "c.jpg")
     files["cmyk"] = folder / "c.jpg", "CMYK"
     frames = [Image.new("RGB", (20, 20), c) for c in ("red", "blue")]
@@ -302,10 +317,15 @@ def test_mutated_files(tmp_path: Path) -> None:
     image = Image.fromarray(noisy)
     seeds = []
     for kind, options in (
-        ("JPEG", {"icc_profile": icc(P3, SRGB_PARA)}), ("JPEG", {"progressive": True}),
-        ("PNG", {"icc_profile": icc(A98, TABLE)}), ("PNG", {}), ("TIFF", {}),
-        ("TIFF", {"compression": "tiff_lzw"}), ("WEBP", {}), ("WEBP", {"lossless": True}),
-    ):  # fmt: skip
+        ("JPEG", {"icc_profile": icc(P3, SRGB_PARA)}),
+        ("JPEG", {"progressive": True}),
+        ("PNG", {"icc_profile": icc(A98, TABLE)}),
+        ("PNG", {}),
+        ("TIFF", {}),
+        ("TIFF", {"compression": "tiff_lzw"}),
+        ("WEBP", {}),
+        ("WEBP", {"lossless": True}),
+    ):
         stream = io.BytesIO()
         image.save(stream, kind, **options)
         seeds.append(stream.getvalue())

@@ -23,9 +23,14 @@ def test_order_book_comes_in_whole() -> None:
     assert len(orders) == 10
     first = orders["lantern room"]
     assert first == sm.Order(
-        name="lantern room", target="#d9822b", bars=24, tolerance=0.8, value=132,
-        pour=sm.Pour(batch_g=1000, thickness_cm=2), due=datetime.date(2031, 3, 4),
-    )  # fmt: skip
+        name="lantern room",
+        target="#d9822b",
+        bars=24,
+        tolerance=0.8,
+        value=132,
+        pour=sm.Pour(batch_g=1000, thickness_cm=2),
+        due=datetime.date(2031, 3, 4),
+    )
     assert orders["rope locker"].target == sm.Target.from_lab((38, 22, 18))
     recipe = orders["bilge green"].recipe
     assert recipe == sm.Recipe({"gorse": 6.0, "jetty": 5.0}, sm.Pour(batch_g=600, thickness_cm=2))
@@ -33,9 +38,9 @@ def test_order_book_comes_in_whole() -> None:
     assert orders["window drops"].max_delta_e == 6
     assert orders["saffron buoy"].total_g == 3000 and orders["saffron buoy"].due is None
     stock = sm.read_stock(DATA / "shelf.csv")
-    assert stock.row("rosehip").opened_cm == (44, 12.5) and stock.row("dusk").most == 1
+    assert stock.row("rosehip").opened == (44, 12.5) and stock.row("dusk").most == 1
     assert (stock.clear_g, stock.clear_price_kg, stock.white_g) == (15000, 6.4, None)
-    assert stock.shelf_cm("gorse", sm.load_palette()) == 87 + 31
+    assert stock.shelf("gorse", sm.load_palette()) == 87 + 31
 
 
 @pytest.mark.parametrize(
@@ -84,8 +89,8 @@ def test_order_book_is_refused(tmp_path: Path, text: str, place: str, problem: s
         ("kind,name,full\npaste,,1\n", "line 2, name", "is missing"),
         ("kind,name\npaste,gorse\npaste,gorse\n", "line 3, name", "stands twice"),
         ("kind,name,full\npaste,gorse,1.5\n", "line 2, full", "whole number"),
-        ("kind,name,opened_cm\npaste,gorse,4 -2\n", "line 2, opened_cm.1", "at least 0"),
-        ("kind,name,opened_cm\npaste,gorse,4;2\n", "line 2, opened_cm", "numbers"),
+        ("kind,name,opened\npaste,gorse,4 -2\n", "line 2, opened.1", "at least 0"),
+        ("kind,name,opened\npaste,gorse,4;2\n", "line 2, opened", "numbers"),
         ("kind,name,shelf_g\npaste,gorse,4\n", "line 2, shelf_g", "for base"),
         ("kind,full\nclear,1\n", "line 2, full", "for paste"),
         ("kind,shelf_g\nclear,-1\n", "line 2, clear_g", "at least 0"),
@@ -126,15 +131,15 @@ def test_verb_plan(capsys: pytest.CaptureFixture[str]) -> None:
     status, out, _ = run(capsys, "plan", *FILES, "--budget", "30", "--json")
     told = json.loads(out)
     assert [line["order"] for line in told["poured"]] == [p.order.name for p in plan.poured]
-    assert told["poured"][0]["doses_cm"] == dict(plan.poured[0].recipe.doses_cm)
+    assert told["poured"][0]["doses"] == dict(plan.poured[0].recipe.doses)
     assert told["poured"][0]["due"] == "2031-03-04"
     assert {line["order"] for line in told["left_out"]} == {x.order.name for x in plan.left_out}
     assert told["money"] == plan.money and told["proved"] is True
     assert [stage["goal"] for stage in told["stages"]] == [s.goal for s in plan.stages]
-    assert told["use_cm"] == dict(plan.use_cm) and told["left_cm"] == dict(plan.left_cm)
+    assert told["use"] == dict(plan.use) and told["left"] == dict(plan.left)
     status, out, _ = run(capsys, "plan", *FILES, "--buy", "--without", "gorse", "--json")
     told = json.loads(out)
-    assert told["without"]["names"] == ["gorse"] and "gorse" not in told["use_cm"]
+    assert told["without"]["names"] == ["gorse"] and "gorse" not in told["use"]
     change = {c["order"]: c["now"] for c in told["without"]["changes"]}
     assert "needs gorse" in change["bilge green"]
 
@@ -218,7 +223,7 @@ def test_figures_take_and_give_axes() -> None:
         row = round(piece.get_y() + piece.get_height() / 2)
         lengths[row] = lengths.get(row, 0.0) + piece.get_width()
     for row, name in enumerate(plan.palette.names):
-        assert lengths[row] == pytest.approx(plan.use_cm[name] + plan.left_cm[name])
+        assert lengths[row] == pytest.approx(plan.use[name] + plan.left[name])
     pyplot.close("all")
 
 

@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
 from shadematch.planning.options import options_for
 from shadematch.planning.programme import Books, solve
-from shadematch.prediction import model_for
+from shadematch.predicting.prediction import model_for
+from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
 
 
@@ -32,7 +32,7 @@ class Book:
         """Paste of the whole order in every recipe within its tolerance, lean or not."""
         n = len(self.palette.pigments)
         if order.recipe is not None:
-            doses = [order.recipe.doses_cm.get(name, 0.0) for name in self.palette.names]
+            doses = [order.recipe.doses.get(name, 0.0) for name in self.palette.names]
             return np.array([doses]) * order.pots
         assert order.target is not None
         pour = order.pot
@@ -43,7 +43,7 @@ class Book:
         within = away.min() + order.tolerance
         if order.max_delta_e is not None:
             within = min(within, order.max_delta_e)
-        return steps[away <= within + 1e-9] * (pour.dose_step_cm * order.pots)
+        return steps[away <= within + 1e-9] * (pour.dose_step * order.pots)
 
     def everything(self) -> tuple[FloatArray, ...]:
         """For every way to pour: which orders (a, m), paste (a, n), base in g (a, 2)."""
@@ -61,8 +61,8 @@ class Book:
     def shelf(self) -> tuple[FloatArray, ...]:
         names = self.palette.names
         rows = [self.stock.row(name) for name in names]
-        tube = np.array([row.tube_cm for row in rows], dtype=float)
-        there = np.array([r.full * r.tube_cm + sum(r.opened_cm) for r in rows], dtype=float)
+        tube = np.array([row.tube_size for row in rows], dtype=float)
+        there = np.array([r.full * r.tube_size + sum(r.opened) for r in rows], dtype=float)
         price = np.array([row.price for row in rows], dtype=float)
         most = np.array([np.inf if row.most is None else row.most for row in rows])
         return there, tube, price, most
@@ -76,8 +76,8 @@ def small_book(seed: int) -> Book:
         sm.Tubes(
             pigment=name,
             full=int(rng.integers(0, 2)),
-            opened_cm=tuple(np.round(rng.uniform(0, 4, rng.integers(0, 3)), 1).tolist()),
-            tube_cm=float(rng.integers(4, 10)),
+            opened=tuple(np.round(rng.uniform(0, 4, rng.integers(0, 3)), 1).tolist()),
+            tube_size=float(rng.integers(4, 10)),
             price=float(rng.choice([5.0, 7.5, 9.0])),
             most=None if rng.random() < 0.7 else int(rng.integers(0, 3)),
         )
@@ -151,10 +151,10 @@ def test_plan_is_the_best_of_all(first: int) -> None:
         have = there + tube * np.array([bought.get(n, 0) for n in book.palette.names])
         kept &= np.all(use <= have + 1e-3, axis=1)
         worth = 1.0 / np.where(have > 0, have, tube)
-        mine = np.array(list(plan.use_cm.values()))
+        mine = np.array(list(plan.use.values()))
         assert mine @ worth == pytest.approx((use[kept] @ worth).min(), abs=1e-6)
         assert np.all(mine <= have + 1e-3)
-        left = np.array(list(plan.left_cm.values()))
+        left = np.array(list(plan.left.values()))
         assert left == pytest.approx(np.maximum(have - mine, 0), abs=1e-5)
         check_reasons(book, plan, poured, use, base, have, bought)
 
@@ -206,13 +206,13 @@ def test_scarce_tube_lasts_among_equally_good_recipes() -> None:
         pigments=(demo["rosehip"], twin, demo["gorse"]), clear=demo.clear, white=demo.white
     )
     order = sm.Order(name="a", target="#c8506e", mass_g=500, pour=sm.Pour(batch_g=500))
-    plenty, scarce = sm.Tubes(pigment="twin", full=3), sm.Tubes(pigment="rosehip", opened_cm=(20,))
+    plenty, scarce = sm.Tubes(pigment="twin", full=3), sm.Tubes(pigment="rosehip", opened=(20,))
     gorse = sm.Tubes(pigment="gorse", full=1)
     one = sm.plan([order], sm.Stock(tubes=(plenty, scarce, gorse)), palette=palette)
-    assert one.use_cm["rosehip"] == 0 and one.use_cm["twin"] > 0
-    full, used = sm.Tubes(pigment="rosehip", full=3), sm.Tubes(pigment="twin", opened_cm=(20,))
+    assert one.use["rosehip"] == 0 and one.use["twin"] > 0
+    full, used = sm.Tubes(pigment="rosehip", full=3), sm.Tubes(pigment="twin", opened=(20,))
     other = sm.plan([order], sm.Stock(tubes=(full, used, gorse)), palette=palette)
-    assert other.use_cm["twin"] == 0 and other.use_cm["rosehip"] == one.use_cm["twin"]
+    assert other.use["twin"] == 0 and other.use["rosehip"] == one.use["twin"]
     assert one.poured[0].delta_e == pytest.approx(other.poured[0].delta_e, abs=1e-9)
 
 
@@ -224,12 +224,12 @@ def dusky(**changes: object) -> sm.Order:
 
 def test_reason_names_the_tube_and_the_order() -> None:
     stock = sm.Stock(
-        tubes=(sm.Tubes(pigment="dusk", opened_cm=(7.0,)), sm.Tubes(pigment="kelp", full=1))
+        tubes=(sm.Tubes(pigment="dusk", opened=(7.0,)), sm.Tubes(pigment="kelp", full=1))
     )
     plan = sm.plan([dusky()], stock)  # 1,200 g: 3 pots, 12 cm of dusk
     (line,) = plan.left_out
     assert not plan.complete and plan.poured == ()
-    assert line.reason == "paste" and dict(line.short_cm) == {"dusk": 5.0}
+    assert line.reason == "paste" and dict(line.short) == {"dusk": 5.0}
     assert [(p.pigment, p.tubes) for p in line.would_take] == [("dusk", 1)]
     assert "repeat: even by itself it lacks 5 cm of dusk; it would take 1 tube of dusk" in str(plan)
     # Beside another one that takes what there is.
@@ -277,7 +277,7 @@ def test_what_if_a_tube_runs_out() -> None:
     ]
     stock = sm.Stock.of(dict.fromkeys(sm.load_palette().names, 2))
     plan = sm.plan(orders, stock)
-    assert plan.complete and plan.poured[0].use_cm.get("gorse")
+    assert plan.complete and plan.poured[0].use.get("gorse")
     what = plan.without("gorse")
     assert what.before is plan and "gorse" not in what.after.palette.names
     # The same as a plan from scratch with a palette that lacks it.
@@ -308,8 +308,8 @@ def test_pots_and_due_dates() -> None:
     assert [p.order.name for p in plan.poured] == ["soon", "late", "whenever"]
     one = plan.poured[0]
     assert one.pots == 3 and one.recipe.pour.batch_g == pytest.approx(2500 / 3)
-    assert one.use_cm == {n: 3 * dose for n, dose in one.recipe.doses_cm.items()}
-    assert all(dose == round(dose) for dose in one.recipe.doses_cm.values())
+    assert one.use == {n: 3 * dose for n, dose in one.recipe.doses.items()}
+    assert all(dose == round(dose) for dose in one.recipe.doses.values())
     match = sm.match("#d9822b", pour=one.recipe.pour)
     assert match.closest.delta_e - 1e-9 <= one.delta_e <= match.closest.delta_e + 0.5 + 1e-9
     # A recipe that was given is poured in whole pots of itself.
@@ -333,9 +333,9 @@ def test_options_of_scattering_pigments_and_limits_on_pigments() -> None:
         for p in near.tolist()
         if not any(q != p and all(a <= b for a, b in zip(q, p, strict=True)) for q in near.tolist())
     }
-    assert options.complete and {tuple(u) for u in options.use_cm.tolist()} == lean
+    assert options.complete and {tuple(u) for u in options.use.tolist()} == lean
     few = options_for(order.model_copy(update={"max_pigments": 1}), palette)
-    assert np.all(np.count_nonzero(few.use_cm, axis=1) <= 1) and few.complete
+    assert np.all(np.count_nonzero(few.use, axis=1) <= 1) and few.complete
 
 
 def test_a_cut_list_is_not_called_proved(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -356,11 +356,11 @@ def test_out_of_time_is_not_called_proved() -> None:
     m, n, k = 400, 6, 8
     books = Books(
         order=np.repeat(np.arange(m), k),
-        use_cm=rng.integers(20, 90, (m * k, n)).astype(float),
+        use=rng.integers(20, 90, (m * k, n)).astype(float),
         value=rng.integers(1000, 1100, m).astype(float),
         base_g=np.full((m, 2), 100.0),
-        shelf_cm=np.full(n, 2000.5),
-        tube_cm=np.full(n, 87.0),
+        shelf=np.full(n, 2000.5),
+        tube_size=np.full(n, 87.0),
         price=np.full(n, 9.0),
         most=np.zeros(n),
         base_shelf_g=np.full(2, np.inf),
@@ -372,7 +372,7 @@ def test_out_of_time_is_not_called_proved() -> None:
     assert not first.proved and first.bound > first.reached and first.gap > 0
     assert "not proved" in str(first)
     poured = solution.recipe[solution.recipe >= 0]
-    assert np.all(books.use_cm[poured].sum(axis=0) <= books.shelf_cm)
+    assert np.all(books.use[poured].sum(axis=0) <= books.shelf)
     assert first.reached == pytest.approx(books.value[solution.recipe >= 0].sum())
 
 
@@ -381,8 +381,8 @@ def test_cost_by_hand() -> None:
     recipe = sm.Recipe({"gorse": 3, "rosehip": 1}, sm.Pour(batch_g=500, white=0.2))
     stock = sm.Stock(
         tubes=(
-            sm.Tubes(pigment="gorse", opened_cm=(10, 11)),
-            sm.Tubes(pigment="rosehip", full=1, tube_cm=90, price=9.9),
+            sm.Tubes(pigment="gorse", opened=(10, 11)),
+            sm.Tubes(pigment="rosehip", full=1, tube_size=90, price=9.9),
         ),
         clear_price_kg=6.0,
         white_price_kg=7.0,
@@ -420,7 +420,7 @@ def test_cost_by_hand() -> None:
         (lambda: sm.Order(name="a", target="#fff", bars=1, tolerance=-1), "tolerance"),
         (lambda: sm.Order(name="a", target="#fff", mass_g=1e9, pour=sm.Pour()), "a"),
         (lambda: sm.Tubes(pigment="gorse", full=-1), "full"),
-        (lambda: sm.Tubes(pigment="gorse", opened_cm=(-1,)), "opened_cm.0"),
+        (lambda: sm.Tubes(pigment="gorse", opened=(-1,)), "opened.0"),
         (lambda: sm.Stock.of({"gorse": 1.5}), "full"),
         (
             lambda: sm.Stock(tubes=(sm.Tubes(pigment="a"), sm.Tubes(pigment="a"))),
@@ -436,10 +436,8 @@ def test_cost_by_hand() -> None:
         (lambda: sm.plan([dusky()], sm.Stock(), buy="yes"), "buy"),
         (lambda: sm.plan([dusky()], sm.Stock(), seconds=0), "seconds"),
         (
-            lambda: sm.plan(
-                [dusky()], sm.Stock(tubes=(sm.Tubes(pigment="dusk", opened_cm=(99,)),))
-            ),
-            "tubes.dusk.opened_cm",
+            lambda: sm.plan([dusky()], sm.Stock(tubes=(sm.Tubes(pigment="dusk", opened=(99,)),))),
+            "tubes.dusk.opened",
         ),
         (lambda: sm.plan([dusky()], sm.Stock.of({"peat": 1})), "pigment"),
         (lambda: sm.cost({"gorse": 1}), "recipe"),

@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
-from shadematch.colorimetry import LAB_FROM_RESPONSE
-from shadematch.difference import delta_e
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE
+from shadematch.colour.difference import delta_e
 from shadematch.optics.layer import Layer
-from shadematch.prediction import Model, model_for
+from shadematch.predicting.prediction import Model, model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.bounds import images_of
-from shadematch.search.sight import Sight
+from shadematch.search.nearness import Sight
 from shadematch.search.space import Space, spaces_of, whole_space
+from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
 
 HAIR = 1e-9
@@ -175,9 +175,13 @@ def test_the_nearest_spaces_are_those_of_a_full_list(seed: int) -> None:
     )
     around = rng.random(n) * 8 if seed % 2 else rng.integers(0, 8, n).astype(float)
     found, complete = spaces_of(model, whole, 0.5, around, most)
-    every = np.array(list(itertools.product(
-        *(range(lo, hi + 1) for lo, hi in zip(whole.lower, whole.upper, strict=True))
-    )))  # fmt: skip
+    every = np.array(
+        list(
+            itertools.product(
+                *(range(lo, hi + 1) for lo, hi in zip(whole.lower, whole.upper, strict=True))
+            )
+        )
+    )
     every = every[(every.sum(axis=1) <= steps) & ((every > 0).sum(axis=1) <= tubes)]
     nearest = np.argsort(np.abs(every - around).sum(axis=1), kind="stable")[:most]
     assert complete == (len(every) <= most) and len(found) == len(nearest)

@@ -13,18 +13,18 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import FloatArray
 from shadematch.optics.layer import Layer
-from shadematch.prediction import model_for
-from shadematch.search import catalogue
+from shadematch.predicting.prediction import model_for
+from shadematch.search import all_recipes as catalogue
 from shadematch.search.answer import Searcher
 from shadematch.search.ideal import ideal
 from shadematch.search.leeway import Leeway
 from shadematch.search.near import lean_within, within
+from shadematch.search.nearness import Sight
 from shadematch.search.real import real_floor
-from shadematch.search.sight import Sight
 from shadematch.search.space import Space, whole_space
 from shadematch.search.whole import closest, frugal
+from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette, problem
 
 SLACK = 1.1
@@ -140,7 +140,7 @@ def test_spectra_of_a_floor_under_real_valued_doses(spectra: Callable[[], int]) 
 
 
 def test_spectra_of_several_lights_and_let_downs(spectra: Callable[[], int]) -> None:
-    rosehip = sm.LetDown.made("rosehip", paste_cm=1, base_g=25)
+    rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25)
     for asked, most in (
         ({"lights": ("D65", "A", "FL11"), "pour": sm.Pour(batch_g=900)}, 63_015),
         ({"let_downs": [rosehip], "pour": sm.Pour(batch_g=400)}, 18_791),

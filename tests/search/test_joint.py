@@ -10,15 +10,15 @@ import pytest
 from scipy.optimize import differential_evolution
 
 import shadematch as sm
-from shadematch.colorimetry import xyz_to_lab
-from shadematch.difference import delta_e
-from shadematch.prediction import model_for
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM, observation
+from shadematch.predicting.prediction import model_for
 from shadematch.search.ideal import ideal
 from shadematch.search.joint import region_of
 from shadematch.search.minimax import minimax
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
-from shadematch.standards import WAVELENGTHS_NM, observation
 from tests.invented.joint_problems import joint_problem, some_spectrum
 from tests.invented.problems import with_chalk
 
@@ -34,7 +34,7 @@ def test_no_miss_and_no_bound_above_the_optimum(part: int) -> None:
         assert m.bound <= p.best + 1e-12, seed
         assert m.bound >= p.best - 0.01, seed
         least = p.least_paste(m.closest.delta_e + 0.5)
-        assert m.recipe.total_cm == pytest.approx(least, abs=1e-6), seed
+        assert m.recipe.total == pytest.approx(least, abs=1e-6), seed
         assert m.delta_e <= p.best + 0.5 + 1e-9, seed
         assert m.proved, seed
         assert m.frugal_proved, seed
@@ -46,9 +46,9 @@ def test_the_closest_of_those_with_the_least_paste(seed: int) -> None:
     p = joint_problem(seed, most=30_000, scatter=0.0)
     m = sm.match(p.target, tolerance=6.0, **p.arguments)  # type: ignore[arg-type]
     near = p.values <= m.closest.delta_e + 6.0
-    least = p.paste_cm[near].min()
-    assert m.recipe.total_cm == pytest.approx(least, abs=1e-6)
-    short = near & (p.paste_cm <= least + 1e-9)
+    least = p.paste[near].min()
+    assert m.recipe.total == pytest.approx(least, abs=1e-6)
+    short = near & (p.paste <= least + 1e-9)
     assert m.delta_e == pytest.approx(p.values[short].min(), abs=1e-9)
 
 
@@ -76,9 +76,9 @@ def test_worst_light_against_differential_evolution(seed: int) -> None:
     pour = sm.Pour(batch_g=300)
     names = sm.load_palette().names
     m = sm.match(target, pour=pour, lights=lights, tolerance=0.0)
-    assert m.delta_e == pytest.approx(worst_of(dict(m.recipe.doses_cm), target, pour, lights))
+    assert m.delta_e == pytest.approx(worst_of(dict(m.recipe.doses), target, pour, lights))
     assert m.lights == pytest.approx(
-        {light: worst_of(dict(m.recipe.doses_cm), target, pour, (light,)) for light in lights}
+        {light: worst_of(dict(m.recipe.doses), target, pour, (light,)) for light in lights}
     )
     models = [model_for(sm.load_palette(), 1.0, 0.0, sm.View(illuminant=x)) for x in lights]
 
@@ -89,9 +89,15 @@ def test_worst_light_against_differential_evolution(seed: int) -> None:
         return max(float(delta_e(model.lab(loads), target.lab_in(model.view))) for model in models)
 
     other = differential_evolution(
-        cost, [(0, pour.max_steps)] * len(names), integrality=[True] * len(names), seed=seed,
-        maxiter=40, popsize=10, polish=False, updating="deferred",
-    )  # fmt: skip
+        cost,
+        [(0, pour.max_steps)] * len(names),
+        integrality=[True] * len(names),
+        seed=seed,
+        maxiter=40,
+        popsize=10,
+        polish=False,
+        updating="deferred",
+    )
     assert m.closest.delta_e <= other.fun + 1e-9
     assert m.proved
     assert m.bound <= m.closest.delta_e + 1e-12
@@ -102,7 +108,7 @@ def test_one_light_alone_is_the_plain_match() -> None:
     one = sm.match("#d9822b", pour=sm.Pour(batch_g=300), lights=["D65"])
     assert one.closest.recipe == plain.closest.recipe
     assert one.closest.delta_e == pytest.approx(plain.closest.delta_e, abs=1e-12)
-    assert one.recipe.total_cm == plain.recipe.total_cm
+    assert one.recipe.total == plain.recipe.total
     assert one.ideal.delta_e == pytest.approx(plain.ideal.delta_e, abs=1e-6)
 
 
@@ -112,7 +118,7 @@ def test_worst_is_no_better_than_any_light_alone_and_no_worse_than_its_recipe() 
     for light in lights:
         alone = sm.match(target, pour=pour, view=sm.View(illuminant=light))
         assert joint.closest.delta_e >= alone.closest.delta_e - 1e-9
-        doses = dict(alone.closest.recipe.doses_cm)
+        doses = dict(alone.closest.recipe.doses)
         assert joint.closest.delta_e <= worst_of(doses, target, pour, lights) + 1e-9
     assert joint.ideal.delta_e <= joint.closest.delta_e + 1e-9
     assert joint.verdict.sentence
@@ -168,9 +174,14 @@ def test_minimax_against_differential_evolution(seed: int, max_load: float) -> N
         return np.where(over > 0, 200.0 + over, worst(x.T))
 
     theirs = differential_evolution(
-        cost, [(0, pour.max_steps)] * 5, vectorized=True, updating="deferred",
-        seed=seed, tol=1e-8, maxiter=600,
-    )  # fmt: skip
+        cost,
+        [(0, pour.max_steps)] * 5,
+        vectorized=True,
+        updating="deferred",
+        seed=seed,
+        tol=1e-8,
+        maxiter=600,
+    )
     start = np.clip(theirs.x + rng.normal(0, 1.0, 5), 0, None)
     start *= min(1.0, pour.max_steps / start.sum())
     steps, value = minimax(spaces, goals, start)
@@ -186,7 +197,7 @@ def test_minimax_against_differential_evolution(seed: int, max_load: float) -> N
 
 
 def made(name: str, base_g: float = 50.0, **more: float) -> sm.LetDown:
-    return sm.LetDown.made(name, paste_cm=1, base_g=base_g, **more)
+    return sm.LetDown.made(name, paste=1, base_g=base_g, **more)
 
 
 def test_a_let_down_gives_what_its_paste_gives() -> None:
@@ -194,15 +205,15 @@ def test_a_let_down_gives_what_its_paste_gives() -> None:
     assert m.closest.delta_e < 1.0 < sm.match("#f4d9c6").closest.delta_e
     for choice in (m.closest, m.frugal):
         recipe = choice.recipe
-        again = sm.predict(recipe.doses_cm, pour=recipe.pour)
+        again = sm.predict(recipe.doses, pour=recipe.pour)
         assert again.lab == pytest.approx(choice.predicted.lab, abs=1e-9)
         for part in recipe.weighed:
             assert part.mass_g == pytest.approx(round(part.mass_g), abs=1e-9)
         assert sum(p.mass_g for p in recipe.weighed) + recipe.clear_g == pytest.approx(100.0)
-        squeezed = recipe.squeezed_cm
+        squeezed = recipe.squeezed
         assert all(dose == round(dose) for dose in squeezed.values())
-        for name, dose in recipe.doses_cm.items():
-            weighed = sum(p.paste_cm for p in recipe.weighed if p.let_down.pigment == name)
+        for name, dose in recipe.doses.items():
+            weighed = sum(p.paste for p in recipe.weighed if p.let_down.pigment == name)
             assert dose == pytest.approx(squeezed.get(name, 0.0) + weighed, abs=1e-9)
         assert pickle.loads(pickle.dumps(recipe)) == recipe
         assert hash(pickle.loads(pickle.dumps(recipe))) == hash(recipe)
@@ -215,10 +226,10 @@ def test_a_half_centimetre_by_weight_is_a_half_centimetre_by_the_ruler() -> None
     # 1 cm in 2 g, weighed to 1 g, is half a centimetre a step: the same colours as dosing to
     # half centimetres, as far as the base suffices.
     names = sm.load_palette().names
-    by_ruler = sm.match("#c98f5a", pour=sm.Pour(dose_step_cm=0.5))
+    by_ruler = sm.match("#c98f5a", pour=sm.Pour(dose_step=0.5))
     by_scale = sm.match("#c98f5a", let_downs=[made(n, 2.0) for n in names])
     assert by_scale.closest.delta_e == pytest.approx(by_ruler.closest.delta_e, abs=1e-9)
-    assert by_scale.closest.recipe.doses_cm == pytest.approx(by_ruler.closest.recipe.doses_cm)
+    assert by_scale.closest.recipe.doses == pytest.approx(by_ruler.closest.recipe.doses)
 
 
 def test_the_base_of_a_let_down_is_part_of_the_batch() -> None:
@@ -292,7 +303,7 @@ def test_one_step_of_a_paste_that_scatters_under_several_lights() -> None:
     lights = ("D65", "A")
     look = sm.predict({chalk: 1}, palette=palette, pour=pour)
     m = sm.match(sm.Target.from_xyz(look.xyz), palette=palette, pour=pour, lights=lights)
-    assert m.recipe.doses_cm == {chalk: 1}
+    assert m.recipe.doses == {chalk: 1}
     values = []
     for light in lights:
         view = sm.View(illuminant=light)
@@ -304,7 +315,7 @@ def test_one_step_of_a_paste_that_scatters_under_several_lights() -> None:
 @pytest.mark.parametrize(
     ("arguments", "field"),
     [
-        ({"let_downs": [sm.LetDown(pigment="ink", cm_per_g=0.1)]}, "pigment"),
+        ({"let_downs": [sm.LetDown(pigment="ink", paste_per_g=0.1)]}, "pigment"),
         ({"let_downs": ["gorse"]}, "let_downs"),
         ({"let_downs": 3}, "let_downs"),
         ({"let_downs": [made("gorse", white=1.0)]}, "let_downs"),
@@ -326,12 +337,12 @@ def test_bad_question(arguments: dict[str, object], field: str) -> None:
 @pytest.mark.parametrize(
     ("arguments", "field"),
     [
-        ({"paste_cm": 0, "base_g": 50}, "paste_cm"),
-        ({"paste_cm": 1, "base_g": float("nan")}, "base_g"),
-        ({"paste_cm": 1, "base_g": True}, "base_g"),
-        ({"paste_cm": 100, "base_g": 1}, "cm_per_g"),
-        ({"paste_cm": 1, "base_g": 50, "step_g": 0}, "step_g"),
-        ({"paste_cm": 1, "base_g": 50, "white": 2}, "white"),
+        ({"paste": 0, "base_g": 50}, "paste"),
+        ({"paste": 1, "base_g": float("nan")}, "base_g"),
+        ({"paste": 1, "base_g": True}, "base_g"),
+        ({"paste": 100, "base_g": 1}, "paste_per_g"),
+        ({"paste": 1, "base_g": 50, "step_g": 0}, "step_g"),
+        ({"paste": 1, "base_g": 50, "white": 2}, "white"),
     ],
 )
 def test_bad_let_down(arguments: dict[str, float], field: str) -> None:
@@ -352,8 +363,8 @@ def test_the_let_down_proposed_is_the_strongest_of_the_fewest() -> None:
     assert number == 2
     for part in plan.to_make:
         assert part.used_g <= part.base_g
-        assert part.paste_cm == round(part.paste_cm)
-        assert part.paste_cm / part.base_g == pytest.approx(part.let_down.cm_per_g)
+        assert part.paste == round(part.paste)
+        assert part.paste / part.base_g == pytest.approx(part.let_down.paste_per_g)
     # No single let-down would do, and no stronger pair: by `match`, exactly.
     names = sm.load_palette().names
     for strength in (10.0, 20.0, 25.0, 50.0, 100.0, 200.0):
@@ -380,14 +391,14 @@ def test_no_let_down_where_none_is_needed_or_none_helps() -> None:
     assert "pastes themselves" in hopeless.sentence
     small = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=20))  # no whole centimetre fits
     assert small.match is not None
-    assert small.without.closest.recipe.doses_cm == {}
+    assert small.without.closest.recipe.doses == {}
     for asked in ({"least_g": 0}, {"least_g": 101}, {"bases_g": [25, 1e6]}):
         (field,) = asked
         with pytest.raises(sm.PourError) as found:
             sm.propose_let_down("#f4d9c6", **asked)  # type: ignore[arg-type]
         assert found.value.field == field and found.value.remedy
-    with pytest.raises(sm.PourError, match="cm_per_g"):  # no step of it makes up a centimetre
-        sm.LetDown(pigment="gorse", cm_per_g=5e-324)
+    with pytest.raises(sm.PourError, match="paste_per_g"):  # no step of it makes up a centimetre
+        sm.LetDown(pigment="gorse", paste_per_g=5e-324)
 
 
 GRAINS = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
@@ -411,7 +422,7 @@ def test_no_less_is_weighed_than_a_maker_can() -> None:
     plan = sm.propose_let_down("#c8d050", **asked)  # type: ignore[arg-type]
     assert plan.within and plan.match is not None
     assert [p.used_g >= 5 for p in plan.to_make] == [True] * len(plan.to_make)
-    assert len({p.base_g / p.paste_cm for p in plan.to_make}) > 1  # each as strong as it may be
+    assert len({p.base_g / p.paste for p in plan.to_make}) > 1  # each as strong as it may be
     # It is what `match` says of the same let-downs, which have nothing needless among them.
     again = sm.match(
         "#c8d050", tolerance=0.0, let_downs=[p.let_down for p in plan.to_make], **asked
@@ -526,11 +537,11 @@ def test_real_floor_holds_where_the_load_limit_binds(most: int) -> None:
 def test_choices_of_several_lights_are_a_front(seed: int) -> None:
     p = joint_problem(seed, most=30_000, scatter=0.0)
     m = sm.match(p.target, **p.arguments)  # type: ignore[arg-type]
-    rows = [(c.delta_e, c.recipe.total_cm, c.recipe.tubes) for c in m.choices]
+    rows = [(c.delta_e, c.recipe.total, c.recipe.tubes) for c in m.choices]
     assert rows[0][0] == pytest.approx(p.best, abs=0.01)
     for value, paste, tubes in rows:
         # Among recipes with as little paste and as few pigments nothing is closer.
-        same = (p.paste_cm <= paste + 1e-9) & (p.tubes <= tubes)
+        same = (p.paste <= paste + 1e-9) & (p.tubes <= tubes)
         assert value == pytest.approx(p.values[same].min(), abs=0.0101)
     for a, b in itertools.permutations(rows, 2):
         assert not all(x <= y for x, y in zip(a, b, strict=True))

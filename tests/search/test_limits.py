@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.arrays import BoolArray, IntArray
-from shadematch.prediction import model_for
+from shadematch.predicting.prediction import model_for
 from shadematch.search import near
 from shadematch.search.boxes import Boxes, Limits, halves, split
 from shadematch.search.joint import region_of
 from shadematch.search.space import whole_space
+from shadematch.support.arrays import BoolArray, IntArray
 from tests.invented.problems import invented_palette
 
 Rule = Callable[[IntArray], BoolArray]
@@ -27,25 +27,25 @@ def some_limits(seed: int) -> tuple[Limits, IntArray, Rule]:
     pour = sm.Pour(
         batch_g=float(rng.choice([50, 100, 150])),
         white=float(rng.choice([0.0, 0.3, 1.0])),
-        dose_step_cm=float(rng.choice([0.5, 1.0])),
+        dose_step=float(rng.choice([0.5, 1.0])),
     )
     tubes = int(rng.integers(1, n + 1))
     required = (int(rng.integers(n)),) if rng.random() < 0.4 else ()
     excluded = tuple({int(rng.integers(n))} - set(required)) if n > 1 and rng.random() < 0.4 else ()
     most = np.full(n, pour.max_steps)
     own = np.arange(n)
-    paste, clear, white = np.full(n, pour.dose_step_cm), np.zeros(n), np.zeros(n)
+    paste, clear, white = np.full(n, pour.dose_step), np.zeros(n), np.zeros(n)
     let_downs = []
     if seed % 2:
         for _ in range(int(rng.integers(1, 3))):
             share = pour.white if pour.white in (0.0, 1.0) else float(rng.choice([0.0, pour.white]))
             made = sm.LetDown.made(
-                "p", paste_cm=1.0, base_g=float(rng.choice([7, 30])), step_g=5.0, white=share
+                "p", paste=1.0, base_g=float(rng.choice([7, 30])), step_g=5.0, white=share
             )
             which = int(rng.integers(n))
             let_downs.append((which, made))
             own = np.append(own, which)
-            paste = np.append(paste, made.cm_per_step)
+            paste = np.append(paste, made.paste_per_step)
             clear = np.append(clear, 5.0 * (1 - share))
             white = np.append(white, 5.0 * share)
             most = np.append(most, int(pour.batch_g / 5.0))
@@ -55,13 +55,17 @@ def some_limits(seed: int) -> tuple[Limits, IntArray, Rule]:
     else:
         model = model_for(invented_palette(rng, n), 1.0, pour.white, sm.View())
         limits = whole_space(
-            model, load_per_step=pour.load_per_step, max_steps=pour.max_steps,
-            max_tubes=tubes, required=required, excluded=excluded,
-        )  # fmt: skip
+            model,
+            load_per_step=pour.load_per_step,
+            max_steps=pour.max_steps,
+            max_tubes=tubes,
+            required=required,
+            excluded=excluded,
+        )
 
     def rule(steps: IntArray) -> BoolArray:
         used = np.stack([(steps[:, own == i] > 0).any(axis=1) for i in range(n)], axis=1)
-        good = steps @ paste <= pour.max_total_cm + 1e-6
+        good = steps @ paste <= pour.max_total + 1e-6
         good &= (steps @ clear <= pour.clear_g + 1e-6) & (steps @ white <= pour.white_g + 1e-6)
         good &= used.sum(axis=1) <= tubes
         good &= used[:, list(required)].all(axis=1) & ~used[:, list(excluded)].any(axis=1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
 from shadematch.search.near import dominated, lean, lean_within
 from tests.invented.problems import problem
 

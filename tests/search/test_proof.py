@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.difference import delta_e
-from shadematch.prediction import model_for
+from shadematch.colour.difference import delta_e
+from shadematch.predicting.prediction import model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.bounds import beyond, images_of
 from shadematch.search.ideal import ideal
 from shadematch.search.joint import region_of
 from shadematch.search.leeway import Leeway
+from shadematch.search.nearness import Sight
 from shadematch.search.rounding import near_misses
-from shadematch.search.sight import Sight
 from shadematch.search.space import whole_space
 from shadematch.search.whole import closest, frugal
 from tests.invented.problems import KINDS, invented_palette, problem, with_chalk
@@ -175,9 +175,9 @@ def test_far_targets_are_proved_and_not_a_rounding_short_of_it() -> None:
     assert far > 3
 
 
-@pytest.mark.parametrize("dose_step_cm", [1.0, 0.5, 0.7])
-def test_a_region_counts_its_recipes_as_a_space_does(dose_step_cm: float) -> None:
-    pour = sm.Pour(batch_g=400, dose_step_cm=dose_step_cm)
+@pytest.mark.parametrize("dose_step", [1.0, 0.5, 0.7])
+def test_a_region_counts_its_recipes_as_a_space_does(dose_step: float) -> None:
+    pour = sm.Pour(batch_g=400, dose_step=dose_step)
     model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
     space = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
     region = region_of(pour, space.size, ())
@@ -218,12 +218,12 @@ def test_centimetres_are_the_same_as_one_kind_of_dose(max_tubes: int) -> None:
             Sight(space, target),
             region,
             within=within,
-            less_than=paste * pour.dose_step_cm,
+            less_than=paste * pour.dose_step,
             near=one.steps,
         )
         assert lean.proved
         assert also.proved
-        assert also.bound == pytest.approx(lean.bound * pour.dose_step_cm, abs=1e-5)
+        assert also.bound == pytest.approx(lean.bound * pour.dose_step, abs=1e-5)
 
 
 @pytest.mark.parametrize(

@@ -25,8 +25,8 @@ from PIL import Image
 from pydantic import BaseModel
 
 import shadematch as sm
-from shadematch.cautions import CAUTIONS
 from shadematch.errors import ShadematchError
+from shadematch.support.cautions import CAUTIONS
 from tests.invented import films, worlds
 
 NM = list(range(380, 731, 10))
@@ -240,35 +240,50 @@ CALLS: dict[str, Call] = {
     "Base": Call(sm.Base, _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36)),
     "Pigment": Call(
         sm.Pigment,
-        _with(name="p", absorption=(0.1,) * 36, scattering=None, tube_cm=87.0, tube_price=9.5),
+        _with(name="p", absorption=(0.1,) * 36, scattering=None, tube_size=87.0, tube_price=9.5),
     ),
     "Palette": Call(
         sm.Palette,
         lambda _: {
-            "pigments": palette().pigments, "clear": palette().clear,
-            "white": palette().white, "note": "n",
+            "pigments": palette().pigments,
+            "clear": palette().clear,
+            "white": palette().white,
+            "note": "n",
         },
     ),
     "Pour": Call(sm.Pour, _with(**POUR.model_dump())),
     "View": Call(sm.View, _with(**sm.View().model_dump())),
-    "LetDown": Call(sm.LetDown, _with(pigment="gorse", cm_per_g=0.02, step_g=1.0, white=0.0)),
+    "LetDown": Call(sm.LetDown, _with(pigment="gorse", paste_per_g=0.02, step_g=1.0, white=0.0)),
     "LetDown.made": Call(
         sm.LetDown.made,
-        _with(pigment="gorse", paste_cm=1.0, base_g=50.0, step_g=1.0, white=0.0),
+        _with(pigment="gorse", paste=1.0, base_g=50.0, step_g=1.0, white=0.0),
     ),
-    "Recipe": Call(sm.Recipe, _with(doses_cm=DOSES, pour=POUR, weighed=())),
+    "Recipe": Call(sm.Recipe, _with(doses=DOSES, pour=POUR, weighed=())),
     "Weighed": Call(
-        sm.Weighed, _with(let_down=sm.LetDown(pigment="gorse", cm_per_g=0.02), mass_g=5.0)
+        sm.Weighed, _with(let_down=sm.LetDown(pigment="gorse", paste_per_g=0.02), mass_g=5.0)
     ),
-    "Target": Call(sm.Target, _with(lab=(60.0, 10.0, 40.0), illuminant="D65", observer="2",
-                                    source="s", reflectance=None, covariance=None)),
+    "Target": Call(
+        sm.Target,
+        _with(
+            lab=(60.0, 10.0, 40.0),
+            illuminant="D65",
+            observer="2",
+            source="s",
+            reflectance=None,
+            covariance=None,
+        ),
+    ),
     "Target.from_hex": Call(sm.Target.from_hex, _with(code=CODE)),
     "Target.from_srgb": Call(sm.Target.from_srgb, _with(rgb=(0.8, 0.5, 0.2))),
     "Target.from_csv": Call(sm.Target.from_csv, lambda f: {"path": spectrum_file(f)}),
     "Target.from_lab": Call(
         sm.Target.from_lab,
-        _with(lab=(60, 10, 40), illuminant="D65", observer="2",
-              covariance=((1, 0, 0), (0, 1, 0), (0, 0, 1))),
+        _with(
+            lab=(60, 10, 40),
+            illuminant="D65",
+            observer="2",
+            covariance=((1, 0, 0), (0, 1, 0), (0, 0, 1)),
+        ),
     ),
     "Target.from_xyz": Call(
         sm.Target.from_xyz, _with(xyz=(30, 28, 10), illuminant="D65", observer="2")
@@ -279,8 +294,11 @@ CALLS: dict[str, Call] = {
     "Target.from_photo": Call(
         sm.Target.from_photo,
         lambda f: {
-            "path": photo(f), "region": (45, 15, 65, 45), "neutral": (5, 5, 30, 50),
-            "chart": None, "shading": None,
+            "path": photo(f),
+            "region": (45, 15, 65, 45),
+            "neutral": (5, 5, 30, 50),
+            "chart": None,
+            "shading": None,
         },
     ),
     "Target.lab_in": Call(_of(lambda: sm.Target.from_hex(CODE), "lab_in"), _with(view=sm.View())),
@@ -312,19 +330,36 @@ CALLS: dict[str, Call] = {
     ),
     "Tubes": Call(
         sm.Tubes,
-        _with(pigment="gorse", full=1, opened_cm=(3.0,), tube_cm=80.0, price=9.0, most=3),
+        _with(pigment="gorse", full=1, opened=(3.0,), tube_size=80.0, price=9.0, most=3),
     ),
     "Stock": Call(
         sm.Stock,
-        _with(tubes=(sm.Tubes(pigment="gorse", full=1),), clear_g=100.0, white_g=None,
-              clear_price_kg=5.0, white_price_kg=None),
+        _with(
+            tubes=(sm.Tubes(pigment="gorse", full=1),),
+            clear_g=100.0,
+            white_g=None,
+            clear_price_kg=5.0,
+            white_price_kg=None,
+        ),
     ),
     "Stock.of": Call(sm.Stock.of, _with(full={"gorse": 1})),
     "Order": Call(
         sm.Order,
-        _with(name="a", target=CODE, recipe=None, bars=3, bar_g=100.0, mass_g=None, pour=POUR,
-              view=sm.View(), tolerance=0.5, max_delta_e=None, max_pigments=None, value=1.0,
-              due=None),
+        _with(
+            name="a",
+            target=CODE,
+            recipe=None,
+            bars=3,
+            bar_g=100.0,
+            mass_g=None,
+            pour=POUR,
+            view=sm.View(),
+            tolerance=0.5,
+            max_delta_e=None,
+            max_pigments=None,
+            value=1.0,
+            due=None,
+        ),
     ),
     "Region": Call(sm.Region, _with(kind="box", numbers=(0.1, 0.1, 0.5, 0.5))),
     "Region.box": Call(sm.Region.box, _with(left=0.1, top=0.1, right=0.5, bottom=0.5)),
@@ -364,33 +399,38 @@ CALLS: dict[str, Call] = {
     "Palette.from_dict": Call(sm.Palette.from_dict, lambda _: {"data": palette().to_dict()}),
     "Palette.save": Call(_of(palette, "save"), lambda f: {"path": f / "p.json"}),
     # colours
-    "predict": Call(sm.predict, _in_palette(doses_cm=DOSES)),
+    "predict": Call(sm.predict, _in_palette(doses=DOSES)),
     "layers": Call(sm.layers, _in_palette(stack=[(DOSES, 0.5), ({"rosehip": 1.0}, 0.5)])),
     "wedge": Call(
         sm.wedge,
         _in_palette(recipe=DOSES, from_cm=0.2, to_cm=1.0, height_cm=1.2, clear_top=True, steps=4),
     ),
-    "ladder": Call(
-        sm.ladder, _in_palette(doses_cm=DOSES, along="load", values=(1.0, 2.0), every=5.0)
-    ),
+    "ladder": Call(sm.ladder, _in_palette(doses=DOSES, along="load", values=(1.0, 2.0), every=5.0)),
     "in_the_pot": Call(
         sm.in_the_pot, _in_palette(recipe=DOSES, depth_cm=8.0, pot="steel", drop_mm=3.0)
     ),
-    "spread": Call(
-        sm.spread, _in_palette(recipe=DOSES, ruler_cm=0.2, scale_g=1.0, target=CODE)
-    ),
+    "spread": Call(sm.spread, _in_palette(recipe=DOSES, dose_slip=0.2, scale_g=1.0, target=CODE)),
     "lights": Call(
         sm.lights,
         lambda _: {
-            "recipe": RECIPE, "target": CODE, "palette": palette(), "view": sm.View(),
-            "illuminants": ("D65", "A"), "reference": "D65", "correction": "additive",
+            "recipe": RECIPE,
+            "target": CODE,
+            "palette": palette(),
+            "view": sm.View(),
+            "illuminants": ("D65", "A"),
+            "reference": "D65",
+            "correction": "additive",
         },
     ),
     "metameric_index": Call(
         sm.metameric_index,
         lambda _: {
-            "first": np.full(36, 0.4), "second": np.full(36, 0.5), "illuminant": "A",
-            "reference": "D65", "observer": "2", "correction": "multiplicative",
+            "first": np.full(36, 0.4),
+            "second": np.full(36, 0.5),
+            "illuminant": "A",
+            "reference": "D65",
+            "observer": "2",
+            "correction": "multiplicative",
         },
     ),
     "distribution_of": Call(
@@ -402,33 +442,62 @@ CALLS: dict[str, Call] = {
     # answers
     "match": Call(
         sm.match,
-        _in_palette(target=CODE, tolerance=0.5, max_pigments=2, must_use=("gorse",),
-                    must_avoid=("jetty",), lights=(), let_downs=(), robust=False, ruler_cm=0.2,
-                    scale_g=1.0),
+        _in_palette(
+            target=CODE,
+            tolerance=0.5,
+            max_pigments=2,
+            must_use=("gorse",),
+            must_avoid=("jetty",),
+            lights=(),
+            let_downs=(),
+            robust=False,
+            dose_slip=0.2,
+            scale_g=1.0,
+        ),
     ),
     "match_many": Call(
         _listed(sm.match_many),
-        _in_palette(targets=[CODE, "#ffffff"], tolerance=0.5, max_pigments=2, must_use=(),
-                    must_avoid=(), executor=None, progress=None, chunk=2),
+        _in_palette(
+            targets=[CODE, "#ffffff"],
+            tolerance=0.5,
+            max_pigments=2,
+            must_use=(),
+            must_avoid=(),
+            executor=None,
+            progress=None,
+            chunk=2,
+        ),
     ),
     "same_look": Call(
         sm.same_look,
         lambda _: {
-            "recipe": RECIPE, "to_pour": sm.Pour(batch_g=200), "to_view": None,
-            "palette": palette(), "view": None, "tolerance": 0.5, "keep_within": 1.0,
+            "recipe": RECIPE,
+            "to_pour": sm.Pour(batch_g=200),
+            "to_view": None,
+            "palette": palette(),
+            "view": None,
+            "tolerance": 0.5,
+            "keep_within": 1.0,
             "max_pigments": None,
         },
     ),
     "smallest_batch": Call(
         sm.smallest_batch,
-        _in_palette(target=CODE, delta_e=3.0, step_g=50.0, largest_g=200.0, bar_g=None,
-                    max_pigments=None),
+        _in_palette(
+            target=CODE, delta_e=3.0, step_g=50.0, largest_g=200.0, bar_g=None, max_pigments=None
+        ),
     ),
     "propose_let_down": Call(
         sm.propose_let_down,
         lambda _: {
-            "target": "#c8d050", "palette": palette(), "pour": sm.Pour(), "view": None,
-            "delta_e": 4.0, "step_g": 1.0, "least_g": None, "bases_g": (20.0,),
+            "target": "#c8d050",
+            "palette": palette(),
+            "pour": sm.Pour(),
+            "view": None,
+            "delta_e": 4.0,
+            "step_g": 1.0,
+            "least_g": None,
+            "bases_g": (20.0,),
             "max_let_downs": 1,
         },
         slow=True,
@@ -442,8 +511,12 @@ CALLS: dict[str, Call] = {
     "save": Call(
         sm.save,
         lambda f: {
-            "result": matched(), "path": f / "s.json", "palette": None, "view": None,
-            "choice": None, "note": "n",
+            "result": matched(),
+            "path": f / "s.json",
+            "palette": None,
+            "view": None,
+            "choice": None,
+            "note": "n",
         },
     ),
     "load": Call(sm.load, lambda f: {"path": saved(f)}),
@@ -451,8 +524,17 @@ CALLS: dict[str, Call] = {
     "batch_sheet": Call(
         sm.batch_sheet,
         lambda _: {
-            "result": matched(), "palette": None, "view": None, "choice": None, "title": "t",
-            "date": "d", "note": None, "bars": 1, "bar_g": 100.0, "loss": 0.03, "looks": None,
+            "result": matched(),
+            "palette": None,
+            "view": None,
+            "choice": None,
+            "title": "t",
+            "date": "d",
+            "note": None,
+            "bars": 1,
+            "bar_g": 100.0,
+            "loss": 0.03,
+            "looks": None,
             "spread": None,
         },
     ),
@@ -462,16 +544,29 @@ CALLS: dict[str, Call] = {
     "correct": Call(
         sm.correct,
         lambda _: {
-            "recipe": RECIPE, "measured": (60.0, 8.0, 40.0), "target": CODE,
-            "palette": palette(), "view": None, "tolerance": 1.0, "max_load": None,
-            "pot_g": None, "bases": None, "base_step_g": None, "must_avoid": (),
-            "strength_spread": 0.1, "white_spread": 0.1, "ruler_cm": 0.2, "scale_g": 1.0,
-            "let_down_cm": None, "measured_spread": 0.3, "model_spread": 0.5,
+            "recipe": RECIPE,
+            "measured": (60.0, 8.0, 40.0),
+            "target": CODE,
+            "palette": palette(),
+            "view": None,
+            "tolerance": 1.0,
+            "max_load": None,
+            "pot_g": None,
+            "bases": None,
+            "base_step_g": None,
+            "must_avoid": (),
+            "strength_spread": 0.1,
+            "white_spread": 0.1,
+            "dose_slip": 0.2,
+            "scale_g": 1.0,
+            "let_down_slips": None,
+            "measured_spread": 0.3,
+            "model_spread": 0.5,
         },
         slow=True,
     ),
     "Correction.added": Call(
-        _of(correction, "added"), _with(doses_cm={"gorse": 1.0}, clear_g=10.0, white_g=0.0)
+        _of(correction, "added"), _with(doses={"gorse": 1.0}, clear_g=10.0, white_g=0.0)
     ),
     # gamuts
     "gamut": Call(sm.gamut, _in_palette(max_pigments=2)),
@@ -496,19 +591,23 @@ CALLS: dict[str, Call] = {
     ),
     "feasibility": Call(
         sm.feasibility,
-        _in_palette(target=CODE, within=1.0, thicknesses_cm=(1.0, 2.0), whites=(0.0,),
-                    batches_g=(100.0,)),
+        _in_palette(
+            target=CODE, within=1.0, thicknesses_cm=(1.0, 2.0), whites=(0.0,), batches_g=(100.0,)
+        ),
         slow=True,
     ),
     "Feasibility.compare": Call(
-        _of(feasible, "compare"), lambda _: {"palette": palette().only("gorse"), "name": "n"},
+        _of(feasible, "compare"),
+        lambda _: {"palette": palette().only("gorse"), "name": "n"},
         slow=True,
     ),
     # orders
     "cost": Call(
         sm.cost,
         lambda _: {
-            "recipe": RECIPE, "palette": palette(), "stock": sm.Stock.of({"gorse": 1}),
+            "recipe": RECIPE,
+            "palette": palette(),
+            "stock": sm.Stock.of({"gorse": 1}),
             "bar_g": 100.0,
         },
     ),
@@ -516,8 +615,10 @@ CALLS: dict[str, Call] = {
         sm.plan,
         lambda _: {
             "orders": [sm.Order(name="a", target=CODE, bars=3, pour=POUR)],
-            "stock": sm.Stock.of({"gorse": 1, "rosehip": 1}), "palette": palette(),
-            "buy": False, "seconds": 5.0,
+            "stock": sm.Stock.of({"gorse": 1, "rosehip": 1}),
+            "palette": palette(),
+            "buy": False,
+            "seconds": 5.0,
         },
     ),
     "Plan.without": Call(_of(planned, "without"), _with(names=("gorse",))),
@@ -528,9 +629,9 @@ CALLS: dict[str, Call] = {
         for name, given in {
             "without": _with(names=("gorse",)),
             "row": _with(pigment="gorse"),
-            "tube_cm": lambda _: {"pigment": "gorse", "palette": palette()},
+            "tube_size": lambda _: {"pigment": "gorse", "palette": palette()},
             "price": lambda _: {"pigment": "gorse", "palette": palette()},
-            "shelf_cm": lambda _: {"pigment": "gorse", "palette": palette()},
+            "shelf": lambda _: {"pigment": "gorse", "palette": palette()},
             "check": lambda _: {"palette": palette()},
         }.items()
     },
@@ -548,14 +649,24 @@ CALLS: dict[str, Call] = {
     ),
     "read_test_pours": Call(
         sm.read_test_pours,
-        _with(path=ROOT / "data" / "test-pours.txt", bars=ROOT / "data" / "bars.csv", pour=POUR,
-              view=sm.View(), reflectance_unit="percent"),
+        _with(
+            path=ROOT / "data" / "test-pours.txt",
+            bars=ROOT / "data" / "bars.csv",
+            pour=POUR,
+            view=sm.View(),
+            reflectance_unit="percent",
+        ),
     ),
     "calibrate": Call(
         sm.calibrate,
         lambda _: {
-            "test_pours": _pours(), "pigments": PASTES[:2], "scattering": "none",
-            "dose_error": 0.1, "noise": None, "contact": "stated", "like": None,
+            "test_pours": _pours(),
+            "pigments": PASTES[:2],
+            "scattering": "none",
+            "dose_error": 0.1,
+            "noise": None,
+            "contact": "stated",
+            "like": None,
             "progress": None,
         },
         slow=True,
@@ -563,7 +674,9 @@ CALLS: dict[str, Call] = {
     "new_lot": Call(
         sm.new_lot,
         lambda _: {
-            "calibration": calibration(), "pigment": "gorse", "test_pours": _lot(),
+            "calibration": calibration(),
+            "pigment": "gorse",
+            "test_pours": _lot(),
             "hue_shift": False,
         },
         slow=True,
@@ -571,8 +684,12 @@ CALLS: dict[str, Call] = {
     "next_pours": Call(
         sm.next_pours,
         lambda _: {
-            "calibration": calibration(), "recipes": [RECIPE_OF_TWO], "view": None, "count": 1,
-            "batch_g": 500.0, "candidates": sm.starter_plan(PASTES[:2]).pours[:3],
+            "calibration": calibration(),
+            "recipes": [RECIPE_OF_TWO],
+            "view": None,
+            "count": 1,
+            "batch_g": 500.0,
+            "candidates": sm.starter_plan(PASTES[:2]).pours[:3],
             "progress": None,
         },
         slow=True,
@@ -585,8 +702,15 @@ CALLS: dict[str, Call] = {
     "Calibration.view": Call(_of(calibration, "view"), _with(view=sm.View())),
     "Calibration.interval": Call(
         _of(calibration, "interval"),
-        _with(doses={"gorse": 1.0}, pour=POUR, view=None, target=CODE, level=0.9, dosing=True,
-              measurement=True),
+        _with(
+            doses={"gorse": 1.0},
+            pour=POUR,
+            view=None,
+            target=CODE,
+            level=0.9,
+            dosing=True,
+            measurement=True,
+        ),
     ),
     "Calibration.match": Call(
         _of(calibration, "match"), _with(target=CODE, pour=POUR, view=None, level=0.9), slow=True
@@ -597,8 +721,14 @@ CALLS: dict[str, Call] = {
     "match_shares": Call(
         sm.match_shares,
         lambda _: {
-            "calibration": dyes(), "target": "#e0d890", "total": None, "view": None,
-            "thickness_cm": 1.0, "pigments": None, "max_pigments": 2, "by_spectrum": False,
+            "calibration": dyes(),
+            "target": "#e0d890",
+            "total": None,
+            "view": None,
+            "thickness_cm": 1.0,
+            "pigments": None,
+            "max_pigments": 2,
+            "by_spectrum": False,
         },
         slow=True,
     ),
@@ -626,49 +756,74 @@ CALLS: dict[str, Call] = {
         lambda f: {"targets": [sm.Target.from_hex(CODE)], "path": f / "t.json", "note": "n"},
     ),
     "load_targets": Call(sm.load_targets, lambda f: {"path": target_file(f)}),
-    "targets_frame": Call(
-        sm.targets_frame, lambda _: {"targets": [sm.Target.from_hex(CODE)]}
-    ),
+    "targets_frame": Call(sm.targets_frame, lambda _: {"targets": [sm.Target.from_hex(CODE)]}),
     "recipes_from_frame": Call(
         sm.recipes_from_frame,
         lambda _: {"frame": sm.results_frame([matched()]), "pour": POUR},
     ),
     # photos
     "flat_areas": Call(sm.flat_areas, lambda f: {"path": photo(f), "most": 3}),
-}  # fmt: skip
+}
 
 HOSTILE: dict[str, Callable[[], Any]] = {
-    "None": lambda: None, "True": lambda: True, "False": lambda: False, "0": lambda: 0,
-    "-1": lambda: -1, "nan": lambda: float("nan"), "inf": lambda: float("inf"),
-    "-inf": lambda: -float("inf"), "1e308": lambda: 1e308, "1e-308": lambda: 1e-308,
-    "10**400": lambda: 10**400, "10**30": lambda: 10**30, "no text": lambda: "",
-    "a million letters": lambda: "x" * 10**6, "half a character": lambda: "\ud800",
-    "a NUL": lambda: "a\0b", "odd letters": lambda: "\u202ee\u0301\u2028\n½",
-    "bytes": lambda: b"gorse", "[]": lambda: [], "{}": lambda: {}, "a set": lambda: {1},
-    "an object": object, "numpy's nan": lambda: np.float64("nan"),
-    "an empty array": lambda: np.array([]), "texts in an array": lambda: np.array(["a", "b"]),
-    "a read-only array": lambda: readonly(np.full(36, 0.1)), "three nan": lambda: [np.nan] * 3,
-    "36 nan": lambda: [np.nan] * 36, "a dose nan": lambda: {"gorse": float("nan")},
-    "a dose -1": lambda: {"gorse": -1}, "a dose in letters": lambda: {"gorse": "3"},
-    "no name": lambda: {None: 1}, "a dose 1e300": lambda: {"gorse": 1e300},
-    "a dose True": lambda: {"gorse": True}, "a folder": lambda: Path("/tmp"),
-    "no file": lambda: "/nowhere/x.json", "complex": lambda: 1 + 1j,
-    "Decimal": lambda: Decimal(1), "Fraction": lambda: Fraction(1, 3),
-    "a function": lambda: lambda *_: None, "a class": lambda: int,
+    "None": lambda: None,
+    "True": lambda: True,
+    "False": lambda: False,
+    "0": lambda: 0,
+    "-1": lambda: -1,
+    "nan": lambda: float("nan"),
+    "inf": lambda: float("inf"),
+    "-inf": lambda: -float("inf"),
+    "1e308": lambda: 1e308,
+    "1e-308": lambda: 1e-308,
+    "10**400": lambda: 10**400,
+    "10**30": lambda: 10**30,
+    "no text": lambda: "",
+    "a million letters": lambda: "x" * 10**6,
+    "half a character": lambda: "\ud800",
+    "a NUL": lambda: "a\0b",
+    "odd letters": lambda: "\u202ee\u0301\u2028\n½",
+    "bytes": lambda: b"gorse",
+    "[]": lambda: [],
+    "{}": lambda: {},
+    "a set": lambda: {1},
+    "an object": object,
+    "numpy's nan": lambda: np.float64("nan"),
+    "an empty array": lambda: np.array([]),
+    "texts in an array": lambda: np.array(["a", "b"]),
+    "a read-only array": lambda: readonly(np.full(36, 0.1)),
+    "three nan": lambda: [np.nan] * 3,
+    "36 nan": lambda: [np.nan] * 36,
+    "a dose nan": lambda: {"gorse": float("nan")},
+    "a dose -1": lambda: {"gorse": -1},
+    "a dose in letters": lambda: {"gorse": "3"},
+    "no name": lambda: {None: 1},
+    "a dose 1e300": lambda: {"gorse": 1e300},
+    "a dose True": lambda: {"gorse": True},
+    "a folder": lambda: Path("/tmp"),
+    "no file": lambda: "/nowhere/x.json",
+    "complex": lambda: 1 + 1j,
+    "Decimal": lambda: Decimal(1),
+    "Fraction": lambda: Fraction(1, 3),
+    "a function": lambda: lambda *_: None,
+    "a class": lambda: int,
     "a broken stream": lambda: breaking(),
-    "nested lists": lambda: [[[]]], "numpy's 3": lambda: np.int64(3),
+    "nested lists": lambda: [[[]]],
+    "numpy's 3": lambda: np.int64(3),
     "an array without axes": lambda: np.array(2.0),
     "a name twice": lambda: ["gorse", "gorse"],
-    "two None": lambda: [None, None], "an unknown name": lambda: ("nobody",),
+    "two None": lambda: [None, None],
+    "an unknown name": lambda: ("nobody",),
     "an unknown recipe": lambda: sm.Recipe({"nobody": 1.0}, POUR),
     "an empty recipe": lambda: sm.Recipe({}, POUR),
     "a tiny pour": lambda: sm.Pour(batch_g=0.1, thickness_cm=0.01),
     "a thick pour": lambda: sm.Pour(batch_g=400, thickness_cm=100, white=1.0, max_load=10),
     "another view": lambda: sm.View(illuminant="A", light="transmitted"),
     "another palette": lambda: sm.load_palette().only("kelp"),
-    "no real colour": lambda: sm.Target((1e4, 1e4, 1e4)), "black": lambda: sm.Target((0, 0, 0)),
+    "no real colour": lambda: sm.Target((1e4, 1e4, 1e4)),
+    "black": lambda: sm.Target((0, 0, 0)),
     "below black": lambda: sm.Target((-50.0, 30.0, 0.0)),
-}  # fmt: skip
+}
 """What people and programs hand over by mistake, made anew each time."""
 
 RECIPE_OF_TWO = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour(batch_g=500))

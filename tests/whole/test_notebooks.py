@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 import shadematch as sm
-from shadematch.saved import kept
+from shadematch.keeping.recipes import kept
 from tests.notebooks import FOLDER, LARGEST_BYTES, cells_of, notebook_of, page_of, run, sources
 
 pytest.importorskip("nbclient")
@@ -44,8 +44,11 @@ def opened(page: Path, folder: Path) -> str:
             *(f"--user-data-dir={folder}", "--virtual-time-budget=2000", "--dump-dom"),
             page.as_uri(),
         ],
-        capture_output=True, text=True, timeout=120, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=True,
+    )
     return done.stdout
 
 
@@ -179,8 +182,9 @@ def test_notebook_pages_in_a_browser(source: Path, tmp_path: Path) -> None:
     outputs = [o for c in notebook.cells if c.cell_type == "code" for o in c.outputs]
     figures = sum("image/png" in o.get("data", {}) for o in outputs)
     assert seen.count("<img") == figures
-    cards = "".join("".join(o["data"]["text/html"]) for o in outputs if "text/html" in
-                    o.get("data", {}))  # fmt: skip
+    cards = "".join(
+        "".join(o["data"]["text/html"]) for o in outputs if "text/html" in o.get("data", {})
+    )
     swatches = re.findall(r"height:4em;background:(#[0-9a-f]{6})", cards)
     shown = re.findall(r"height:4em;background:(#[0-9a-f]{6})", seen)
     assert shown == swatches

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
-from shadematch.cautions import CAUTIONS
 from shadematch.cli.main import VERBS, _parser
+from shadematch.support.cautions import CAUTIONS
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
@@ -30,18 +30,23 @@ def test_examples_of_the_readme_run(tmp_path: Path) -> None:
     code = "\n".join(blocks(ROOT / "README.md", "python"))
     assert "from_photo" in code and "gamut" in code
     done = subprocess.run(
-        [sys.executable, "-W", "error", "-c", code], cwd=tmp_path, capture_output=True, text=True,
-        env={**os.environ, "PYTHONPATH": str(ROOT)}, check=False,
-    )  # fmt: skip
+        [sys.executable, "-W", "error", "-c", code],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        check=False,
+    )
     assert not done.returncode, done.stderr
     assert "nothing permitted comes closer than" in done.stdout and "True" in done.stdout
     assert done.stdout.count("CIEDE2000") >= 2
 
 
 RUN = sorted(
-    page for page in DOCS.glob("*.md")
+    page
+    for page in DOCS.glob("*.md")
     if blocks(page, "python") and page.stem not in ("gamut", "planning", "batch-sheet")
-)  # fmt: skip
+)
 """Pages whose examples run here. Those on gamuts and plans make the calls of notebooks 3 and 5,
 which take long; `test_batch_guide` has the batch sheet's."""
 
@@ -58,9 +63,12 @@ def test_examples_of_the_pages_run(page: Path, tmp_path: Path) -> None:
     (tmp_path / "page.py").write_text("\n".join(blocks(page, "python")), encoding="utf-8")
     done = subprocess.run(
         [sys.executable, "-W", "error", "-c", "import runpy; runpy.run_path('page.py')"],
-        cwd=tmp_path, capture_output=True, text=True, check=False,
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
         env={**os.environ, "PYTHONPATH": str(ROOT), "MPLBACKEND": "agg"},
-    )  # fmt: skip
+    )
     assert not done.returncode, done.stderr
 
 
@@ -101,8 +109,11 @@ def commands(page: Path) -> list[list[str]]:
     """Words of every call of shadematch in blocks of commands and in the text."""
     text = page.read_text("utf-8")
     lines = [line for block in blocks(page, "sh") for line in block.splitlines()]
-    parts = [p.strip() for line in [*lines, *re.findall(r"`([^`\n]+)`", text)]
-             for p in re.split(r"&&|\|", line)]  # fmt: skip
+    parts = [
+        p.strip()
+        for line in [*lines, *re.findall(r"`([^`\n]+)`", text)]
+        for p in re.split(r"&&|\|", line)
+    ]
     return [part.split()[1:] for part in parts if re.match(r"shadematch [a-z]", part)]
 
 
@@ -112,9 +123,12 @@ def test_examples_for_contributors_run(tmp_path: Path) -> None:
     code = "\n".join([*found, "assert old(200) == 2.0"])
     done = subprocess.run(
         [sys.executable, "-W", "error", "-W", "default::DeprecationWarning:__main__", "-c", code],
-        cwd=tmp_path, capture_output=True, text=True, check=False,
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
-    )  # fmt: skip
+    )
     assert not done.returncode, done.stderr
     assert "old is deprecated since 0.2: use new(...)" in done.stderr
 
@@ -149,9 +163,13 @@ def test_every_public_name_has_its_place_in_the_reference() -> None:
     listed = re.findall(r"^\.\. auto(?:class|function|exception):: (\w+)$", text, re.MULTILINE)
     assert sorted(listed) == [name for name in sm.__all__ if name != "__version__"]
     for name in listed:
-        kind = "exception" if name.endswith("Error") else "class" if name[0].isupper() else (
-            "function"
-        )  # fmt: skip
+        kind = (
+            "exception"
+            if name.endswith("Error")
+            else "class"
+            if name[0].isupper()
+            else ("function")
+        )
         assert f".. auto{kind}:: {name}\n" in text
 
 

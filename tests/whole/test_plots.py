@@ -15,7 +15,7 @@ mpl.use("Agg")
 
 ODD = "$\\frac$ <b>"
 POUR = sm.Pour(batch_g=300)
-LET_DOWN = sm.LetDown.made(ODD, paste_cm=1, base_g=50)
+LET_DOWN = sm.LetDown.made(ODD, paste=1, base_g=50)
 
 
 @pytest.fixture(scope="module")

@@ -13,8 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 import shadematch as sm
 from shadematch.errors import ShadematchError
@@ -108,7 +107,7 @@ pours = st.builds(
     thickness_cm=st.one_of(st.floats(0.01, 100), st.just(1.0)),
     white=st.one_of(st.just(0.0), st.just(1.0), st.floats(0, 1)),
     max_load=st.floats(0.5, 4),
-    dose_step_cm=st.sampled_from([1.0, 0.5, 0.7]),
+    dose_step=st.sampled_from([1.0, 0.5, 0.7]),
 )
 views = st.builds(
     sm.View,
@@ -148,14 +147,21 @@ palettes = st.one_of(
 )
 BY_NAME: dict[str, Any] = {
     "palette": palettes.map(lambda p: palette() if p is None else p),
-    "pour": pours, "to_pour": pours, "view": views, "to_view": views,
-    "target": lab.map(_targets), "measured": lab, "lab": lab, "doses": dosed, "doses_cm": dosed,
-    "recipe": st.builds(sm.Recipe, dosed, pours), "xyz": lab,
+    "pour": pours,
+    "to_pour": pours,
+    "view": views,
+    "to_view": views,
+    "target": lab.map(_targets),
+    "measured": lab,
+    "lab": lab,
+    "doses": dosed,
+    "recipe": st.builds(sm.Recipe, dosed, pours),
+    "xyz": lab,
     "targets": st.lists(lab.map(_targets), max_size=3),
     "lightness": st.one_of(st.none(), st.floats(0, 100)),
     "max_pigments": st.one_of(st.none(), st.integers(1, 3)),
     "step": st.floats(12, 20),
-}  # fmt: skip
+}
 KEPT = {"path", "saved", "calibration", "test_pours", "executor", "steps", "step_g", "largest_g"}
 """Arguments left as they are: files have a fuzz of their own, the others only cost time."""
 

@@ -11,11 +11,10 @@ import dataclasses
 from typing import Any
 
 import numpy as np
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 import shadematch as sm
-from shadematch.difference import delta_e
+from shadematch.colour.difference import delta_e
 from tests.whole.fuzz_calls import PASTES, palette
 from tests.whole.test_properties import dosed, examples, lab, pours, views
 
@@ -45,7 +44,7 @@ roomy = st.builds(
     thickness_cm=st.floats(0.1, 10),
     white=st.sampled_from([0.0, 0.0, 0.05, 0.5, 1.0]),
     max_load=st.floats(2, 4),
-    dose_step_cm=st.sampled_from([1.0, 0.5, 0.7]),
+    dose_step=st.sampled_from([1.0, 0.5, 0.7]),
 )
 """Pours that take two steps of paste at least."""
 
@@ -73,9 +72,11 @@ def test_as_much_more_of_everything_is_the_same_soap(
     one = sm.predict(doses, palette=palette(), pour=pour, view=view)
     larger = pour.model_copy(update={"batch_g": times * pour.batch_g})
     other = sm.predict(
-        {name: times * dose for name, dose in doses.items()}, palette=palette(), pour=larger,
+        {name: times * dose for name, dose in doses.items()},
+        palette=palette(),
+        pour=larger,
         view=view,
-    )  # fmt: skip
+    )
     np.testing.assert_allclose(one.lab, other.lab, atol=HAIR)
 
 
@@ -121,7 +122,7 @@ def test_order_of_pigments_changes_no_match(
     one = matched(target, pour=pour, view=view)
     other = matched(target, pour=pour, view=view, palette=reordered(palette(), order))
     assert abs(one.closest.delta_e - other.closest.delta_e) < 1e-7
-    assert one.frugal.recipe.total_cm == other.frugal.recipe.total_cm
+    assert one.frugal.recipe.total == other.frugal.recipe.total
 
 
 @examples(4, 150)
@@ -142,9 +143,7 @@ def test_the_same_question_has_the_same_answer(
 def test_double_mass_and_double_step_is_the_same_match(
     target: sm.Target, pour: sm.Pour, view: sm.View
 ) -> None:
-    larger = pour.model_copy(
-        update={"batch_g": 2 * pour.batch_g, "dose_step_cm": 2 * pour.dose_step_cm}
-    )
+    larger = pour.model_copy(update={"batch_g": 2 * pour.batch_g, "dose_step": 2 * pour.dose_step})
     one, other = matched(target, pour=pour, view=view), matched(target, pour=larger, view=view)
     assert abs(one.closest.delta_e - other.closest.delta_e) < 1e-7
 
@@ -179,12 +178,12 @@ def test_an_answer_is_what_it_says(target: sm.Target, pour: sm.Pour, view: sm.Vi
     found = matched(target, pour=pour, view=view)
     wanted = target.lab_in(view)
     for choice in (found.closest, found.frugal, *found.choices):
-        again = sm.predict(choice.recipe.doses_cm, palette=palette(), pour=pour, view=view)
+        again = sm.predict(choice.recipe.doses, palette=palette(), pour=pour, view=view)
         assert abs(float(delta_e(np.array(again.lab), wanted)) - choice.delta_e) < 1e-7
         assert choice.recipe.load <= pour.max_load * (1 + 1e-9) + 1e-9
     assert found.bound <= found.closest.delta_e + HAIR
     assert found.frugal.delta_e <= found.closest.delta_e + found.tolerance + HAIR
-    assert found.frugal.recipe.total_cm <= found.closest.recipe.total_cm + HAIR
+    assert found.frugal.recipe.total <= found.closest.recipe.total + HAIR
 
 
 @examples(4, 150)
@@ -199,7 +198,7 @@ def test_a_hair_across_the_jump_of_hue_moves_the_answer_by_a_hair(
         sm.Target((colour[0], chroma * np.cos(h), chroma * np.sin(h))) for h in (hue, hue + step)
     ]
     one, other = (matched(t, pour=pour) for t in pair)
-    recipe = one.closest.recipe.doses_cm
+    recipe = one.closest.recipe.doses
     there = np.array(sm.predict(recipe, palette=palette(), pour=pour).lab)
     moved = float(delta_e(there, np.array(pair[1].lab)))
     # The first answer, judged by the second target, bounds the second answer from above.

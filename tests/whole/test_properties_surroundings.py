@@ -21,7 +21,7 @@ import shadematch as sm
 found = sm.match("#7a8f3c", pour=sm.Pour(batch_g=300, white=0.1))
 many = sm.match_many(["#d9822b", "#204060"], pour=sm.Pour(batch_g=200))
 spread = sm.spread(found.recipe)
-print(json.dumps([dict(found.recipe.doses_cm), found.closest.delta_e.hex(), found.bound.hex(),
+print(json.dumps([dict(found.recipe.doses), found.closest.delta_e.hex(), found.bound.hex(),
                   [m.delta_e.hex() for m in many], spread.p90.hex()]))
 """
 
@@ -45,7 +45,7 @@ def test_the_same_match_from_eight_threads_at_once() -> None:
         found = {}
         for code in codes:
             answer = sm.match(code, pour=sm.Pour(batch_g=210, thickness_cm=1.3))
-            found[code] = (dict(answer.recipe.doses_cm), answer.delta_e, answer.bound)
+            found[code] = (dict(answer.recipe.doses), answer.delta_e, answer.bound)
         return [found[code] for code in CODES]
 
     with ThreadPoolExecutor(8) as pool:
@@ -53,7 +53,7 @@ def test_the_same_match_from_eight_threads_at_once() -> None:
     alone = [sm.match(c, pour=sm.Pour(batch_g=210, thickness_cm=1.3)) for c in CODES]
     for answer in answers:
         for (doses, value, bound), match in zip(answer, alone, strict=True):
-            assert doses == dict(match.recipe.doses_cm)
+            assert doses == dict(match.recipe.doses)
             # Looked up or searched for, a value may differ in its last bits.
             assert (value, bound) == pytest.approx((match.delta_e, match.bound), abs=1e-12)
 
@@ -123,8 +123,12 @@ print("done")
     assert done.stdout.endswith("done\n")
     assert list(home.iterdir()) == list(work.iterdir()) == []
     assert sorted(p.name for p in out.iterdir()) == [
-        "a.json", "p.json", "plan.csv", "s.html", "t.csv"
-    ]  # fmt: skip
+        "a.json",
+        "p.json",
+        "plan.csv",
+        "s.html",
+        "t.csv",
+    ]
     # The watch itself works.
     bad = run(watched + f"open({str(work / 'x')!r}, 'w')", cwd=work)
     assert "AssertionError" in bad.stderr

@@ -1,0 +1,400 @@
+"""A measured pour of known doses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING, ClassVar, Final, Literal
+
+import numpy as np
+
+from shadematch.colour.standards import WAVELENGTHS_NM, Observation, onto_grid
+from shadematch.errors import PourError, SpectrumError
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Covariance, Target, Triple, checked_covariance, measured
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import check_name, expect
+
+if TYPE_CHECKING:
+    from shadematch.photo.response import Response
+
+__all__ = ["TestPour"]
+
+_HIGHEST: Final = 1.2
+"""Radiance factors may pass 1 by a little: bright whites, noise."""
+_LOWEST: Final = -0.02
+_EMPTY: Final = 0.04
+"""Part of the strongest channel below which a channel of a photo is next to empty."""
+_BEYOND: Final = 0.08
+"""How far below nothing it may have to be, as a part of the strongest (bars of `starter_plan` in
+invented worlds)."""
+_LARGEST_DOSE: Final = 1e7
+
+
+@dataclass(frozen=True)
+class TestPour:
+    """A measured pour of known doses.
+
+    Make one with `from_spectrum`, `from_lab`, `from_xyz` or `from_target`.
+
+    A bar that is measured twice, say over white and over black, is two test pours of one
+    `name`, with the same doses and pour: what went wrong with its paste went wrong in both.
+
+    Attributes
+    ----------
+    doses
+        Paste of each pigment, in the unit of `unit`, zero doses left out; read-only. Empty for
+        a blank.
+    name
+        Of the bar; made up from doses and pour if none is given.
+    pour, view
+        How it was made and looked at. `pour.thickness_cm` is that of the bar.
+    unit
+        ``"cm"`` of paste, or ``"g"`` for those who weigh, or ``"part"`` for shares of any
+        kind. One calibration has one unit; loads are per 100 g of base in all of them.
+    spectrum
+        Radiance factors (transmittances against the light), 36 of them, None where nothing was
+        measured; or None.
+    lab
+        CIELAB under the view's light; or None.
+    covariance
+        Of `lab`, 3 x 3; or None if not known.
+    response
+        What the camera's channels gave, if it was read from a photo with a chart; or None. Then
+        `calibrate` reckons with the camera itself (`shadematch.calibration.camera`).
+    """
+
+    __test__: ClassVar[bool] = False  # not a test, whatever pytest makes of its name
+
+    doses: Mapping[str, float]
+    name: str = ""
+    pour: Pour = field(default_factory=Pour)
+    view: View = field(default_factory=View)
+    unit: Literal["cm", "g", "part"] = "cm"
+    spectrum: tuple[float | None, ...] | None = field(default=None, repr=False)
+    lab: Triple | None = None
+    covariance: Covariance | None = field(default=None, repr=False)
+    response: Response | None = field(default=None, repr=False)
+    _weights: FloatArray | None = field(default=None, repr=False, compare=False)
+    _stated: TestPour | None = field(default=None, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        expect(self.pour, Pour, "pour", "Use Pour(...)")
+        expect(self.view, View, "view", "Use View(...)")
+        expect(self.doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+        expect(self.name, str, "name", "Give a text")
+        check_name(self.name, "name")
+        if not isinstance(self.unit, str) or self.unit not in ("cm", "g", "part"):
+            raise PourError(
+                "is no unit", field="unit", value=self.unit, remedy="Take 'cm', 'g' or 'part'"
+            )
+        kept = {}
+        for pigment, dose in self.doses.items():
+            number = isinstance(dose, int | float | np.integer | np.floating)
+            good = number and not isinstance(dose, bool) and 0 <= dose <= _LARGEST_DOSE
+            if not isinstance(pigment, str) or not pigment.strip():
+                raise PourError(
+                    "a pigment has no name", field="doses", value=pigment, remedy="Give a text"
+                )
+            check_name(pigment, "doses")
+            if not good:  # NaN fails every comparison
+                raise PourError(
+                    "must be a number from 0 on",
+                    field=f"doses.{pigment}",
+                    value=dose,
+                    remedy=f"In {self.unit}",
+                )
+            if dose:
+                kept[pigment] = float(dose)
+        object.__setattr__(self, "doses", MappingProxyType(kept))
+        if (self.spectrum is None) == (self.lab is None):
+            raise PourError(
+                "needs a spectrum or a Lab, and not both",
+                field=self.name or "test pour",
+                remedy="Use TestPour.from_spectrum, from_lab, from_xyz or from_target",
+            )
+        if self.spectrum is not None:
+            _check_spectrum(self.spectrum)
+        else:
+            object.__setattr__(self, "lab", _lab(self.lab))
+        if self.covariance is not None:
+            object.__setattr__(self, "covariance", checked_covariance(self.covariance))
+        if self.response is not None:
+            from shadematch.photo.response import Response
+
+            expect(self.response, Response, "response", "Take it from Target.from_photo(...)")
+        if not self.name:
+            object.__setattr__(self, "name", self._described())
+
+    def __hash__(self) -> int:
+        return hash((tuple(self.doses.items()), self.name, self.pour, self.view, self.lab))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # A read-only view of a dict can't be pickled.
+        return TestPour, (
+            dict(self.doses),
+            self.name,
+            self.pour,
+            self.view,
+            self.unit,
+            self.spectrum,
+            self.lab,
+            self.covariance,
+            self.response,
+            self._weights,
+            self._stated,
+        )
+
+    @classmethod
+    def from_spectrum(
+        cls,
+        doses: Mapping[str, float],
+        wavelengths_nm: Sequence[float] | FloatArray,
+        values: Sequence[float] | FloatArray,
+        *,
+        name: str = "",
+        pour: Pour | None = None,
+        view: View | None = None,
+        unit: Literal["cm", "g", "part"] = "cm",
+    ) -> TestPour:
+        """From a measured spectrum.
+
+        Parameters
+        ----------
+        doses
+            Paste of each pigment.
+        wavelengths_nm
+            Rising [nm], covering 400 to 700 nm in steps of at most 20 nm.
+        values
+            Radiance factors over the view's backing, or transmittances for a view against the
+            light; 0 to 1 (not percent), gloss left out.
+        name, pour, view, unit
+            See the class.
+
+        Raises
+        ------
+        SpectrumError, PourError
+            If the spectrum or another entry can't be used.
+        """
+        x, y = measured(wavelengths_nm, values, "values")
+        pour, view = _conditions(pour, view)
+        expect(name, str, "name", "Give a text")
+        grid = onto_grid(x, y, field=name or "values")
+        # Nothing is known of what was not measured: half a step of the grid is let pass.
+        inside = (x[0] - 5 <= WAVELENGTHS_NM) & (x[-1] + 5 >= WAVELENGTHS_NM)
+        _check_values(y, name or "values")
+        spectrum = tuple(float(v) if k else None for v, k in zip(grid, inside, strict=True))
+        return cls(doses, name, pour, view, unit, spectrum)
+
+    @classmethod
+    def from_lab(
+        cls,
+        doses: Mapping[str, float],
+        lab: Sequence[float],
+        *,
+        covariance: Sequence[Sequence[float]] | None = None,
+        name: str = "",
+        pour: Pour | None = None,
+        view: View | None = None,
+        unit: Literal["cm", "g", "part"] = "cm",
+    ) -> TestPour:
+        """From CIELAB relative to the white of the view's illuminant and observer.
+
+        Raises
+        ------
+        ColourError, PourError
+            If no surface can have the colour, or another entry can't be used.
+        """
+        pour, view = _conditions(pour, view)
+        target = Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
+        return cls(
+            doses,
+            name,
+            pour,
+            view,
+            unit,
+            None,
+            target.lab,
+            None if covariance is None else checked_covariance(covariance),
+        )
+
+    @classmethod
+    def from_xyz(
+        cls,
+        doses: Mapping[str, float],
+        xyz: Sequence[float],
+        *,
+        name: str = "",
+        pour: Pour | None = None,
+        view: View | None = None,
+        unit: Literal["cm", "g", "part"] = "cm",
+    ) -> TestPour:
+        """From tristimulus values under the view's light, Y = 100 for the perfect diffuser.
+
+        Raises
+        ------
+        ColourError, PourError
+            If no surface can have the colour, or another entry can't be used.
+        """
+        pour, view = _conditions(pour, view)
+        target = Target.from_xyz(xyz, illuminant=view.illuminant, observer=view.observer)
+        return cls(doses, name, pour, view, unit, None, target.lab)
+
+    @classmethod
+    def from_target(
+        cls,
+        doses: Mapping[str, float],
+        target: Target,
+        *,
+        name: str = "",
+        pour: Pour | None = None,
+        view: View | None = None,
+        unit: Literal["cm", "g", "part"] = "cm",
+    ) -> TestPour:
+        """From a `Target`, such as one taken from a photo, with its covariance if it has one.
+
+        The view takes over the target's illuminant and observer; a target that was measured as
+        a spectrum is used as such. Where a channel of a photo is all but empty, the colour may
+        be brighter than a photo can hold: its covariance is made to allow for that.
+
+        Raises
+        ------
+        PourError
+            If it is no target, or another entry can't be used.
+        """
+        expect(target, Target, "target", "Use Target.from_photo, from_lab or another maker")
+        pour, view = _conditions(pour, view)
+        if target.reflectance is not None:
+            spectrum = tuple(float(v) for v in target.reflectance)
+            return cls(doses, name, pour, view, unit, spectrum)
+        view = view.model_copy(
+            update={"illuminant": target.illuminant, "observer": target.observer}
+        )
+        covariance = getattr(target, "covariance", None)
+        if covariance is not None:
+            covariance = _with_edges(target, covariance)
+        response = getattr(target, "response", None)
+        return cls(doses, name, pour, view, unit, None, target.lab, covariance, response)
+
+    @property
+    def stated(self) -> TestPour:
+        """As it was given, before its camera was learnt."""
+        return self if self._stated is None else self._stated
+
+    @property
+    def observation(self) -> Observation:
+        """Who saw `lab`: the view's observer, or the camera."""
+        seen = self.view.observation
+        return seen if self._weights is None else Observation(self._weights, seen.white)
+
+    @property
+    def loads(self) -> dict[str, float]:
+        """Paste per mass of base [unit per 100 g]."""
+        return {name: dose * 100.0 / self.pour.batch_g for name, dose in self.doses.items()}
+
+    @property
+    def lab_seen(self) -> Triple:
+        """CIELAB under the view's light, of whichever measurement it has."""
+        if self.lab is not None:
+            return self.lab
+        assert self.spectrum is not None
+        values = np.array([np.nan if v is None else v for v in self.spectrum])
+        known = np.isfinite(values)
+        filled = np.interp(WAVELENGTHS_NM, WAVELENGTHS_NM[known], values[known])
+        from shadematch.colour.colorimetry import xyz_to_lab
+
+        seen = self.observation
+        lab = xyz_to_lab(seen.weights @ filled, seen.white)
+        return float(lab[0]), float(lab[1]), float(lab[2])
+
+    def _described(self) -> str:
+        paste = ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())
+        return f"{paste or 'no paste'} in {self.pour}"
+
+    def __str__(self) -> str:
+        """In plain words."""
+        kind = "spectrum" if self.spectrum is not None else "Lab"
+        return f"{self.name}: {self._described()}, seen {self.view} ({kind})"
+
+    @property
+    def recipe(self) -> Recipe:
+        """Doses and pour."""
+        return Recipe(self.doses, self.pour)
+
+
+def _with_edges(target: Target, covariance: Covariance) -> Covariance:
+    """A photo's covariance, wider where its camera's channels end.
+
+    A channel that is next to empty while others are not says "no more than this": what the
+    surface would need may be well below nothing. Along the colour's way to there the reading
+    hardly counts then.
+    """
+    from shadematch.colour.colorimetry import SRGB_WHITE, adapt, lab_to_xyz, srgb_to_xyz, xyz_to_lab
+
+    white = View(illuminant=target.illuminant, observer=target.observer).observation.white
+    primaries = srgb_to_xyz(np.eye(3))  # rows: XYZ of full red, green, blue
+
+    def linear_of(lab: Triple) -> FloatArray:
+        xyz = adapt(lab_to_xyz(np.array(lab), white), white, SRGB_WHITE)
+        return np.asarray(np.linalg.solve(primaries.T, xyz))
+
+    by_camera = linear_of(getattr(target, "uncorrected", target.lab))
+    linear = linear_of(target.lab)
+    total = np.array(covariance)
+    for channel in np.flatnonzero(by_camera < _EMPTY * by_camera.max()):
+        beyond = linear.copy()
+        beyond[channel] -= _BEYOND * linear.max()
+        away = []
+        for sign in (1.0, -1.0):  # the way down may leave what XYZ can be
+            there = linear + sign * (beyond - linear)
+            xyz = np.maximum(adapt(primaries.T @ there, SRGB_WHITE, white), 0.0)
+            away.append(sign * (xyz_to_lab(xyz, white) - np.array(target.lab)))
+        move = max(away, key=lambda d: float(d @ d))
+        total = total + np.outer(move, move)
+    return checked_covariance(total)
+
+
+def _conditions(pour: Pour | None, view: View | None) -> tuple[Pour, View]:
+    """What was given, or what is meant where nothing was."""
+    pour = Pour() if pour is None else pour
+    view = View() if view is None else view
+    expect(pour, Pour, "pour", "Use Pour(...)")
+    expect(view, View, "view", "Use View(...)")
+    return pour, view
+
+
+def _check_values(values: FloatArray, where: str) -> None:
+    wrong = values[(values < _LOWEST) | (values > _HIGHEST)]
+    if wrong.size:
+        percent = wrong[0] > _HIGHEST
+        raise SpectrumError(
+            "must lie between 0 and 1",
+            field=where,
+            value=float(wrong[0]),
+            remedy="Divide percentages by 100" if percent else "Measure the dark correction anew",
+        )
+
+
+def _check_spectrum(spectrum: tuple[float | None, ...]) -> None:
+    if not isinstance(spectrum, tuple) or len(spectrum) != WAVELENGTHS_NM.size:
+        raise SpectrumError(
+            f"needs {WAVELENGTHS_NM.size} values, None where nothing was measured",
+            field="spectrum",
+            remedy="Use TestPour.from_spectrum for other wavelengths",
+        )
+    known = [v for v in spectrum if v is not None]
+    if len(known) < 10 or not all(isinstance(v, float) and math.isfinite(v) for v in known):
+        raise SpectrumError(
+            "needs finite numbers over the visible range",
+            field="spectrum",
+            remedy="Use TestPour.from_spectrum",
+        )
+    _check_values(np.array(known), "spectrum")
+
+
+def _lab(lab: object) -> Triple:
+    return Target(lab).lab  # type: ignore[arg-type]  # refuses what is no triple of numbers

@@ -1,0 +1,173 @@
+"""Spectrum to XYZ to CIELAB to sRGB, and back.
+
+All functions take arrays whose last axis holds the components and work on any leading shape.
+XYZ is scaled to Y = 100 for the perfect diffuser.
+
+References
+----------
+CIE 15:2018, section 8.2.1 (CIELAB); IEC 61966-2-1:1999 (sRGB); ICC.1:2010, annex E (linear
+Bradford adaptation).
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+import numpy as np
+
+from shadematch.errors import ColourError
+from shadematch.support.arrays import BoolArray, FloatArray
+
+__all__ = [
+    "LAB_FROM_RESPONSE",
+    "SRGB_WHITE",
+    "adapt",
+    "cube_root_response",
+    "hex_to_srgb",
+    "lab_from_response",
+    "lab_to_xyz",
+    "srgb_to_hex",
+    "srgb_to_xyz",
+    "xyz_to_lab",
+    "xyz_to_srgb",
+]
+
+# IEC 61966-2-1, linear sRGB to XYZ; the rows sum to its D65 white.
+_RGB_TO_XYZ: Final[FloatArray] = np.array(
+    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]]
+)
+_XYZ_TO_RGB: Final[FloatArray] = np.asarray(np.linalg.inv(_RGB_TO_XYZ), dtype=float)
+
+SRGB_WHITE: Final[FloatArray] = np.asarray(100.0 * _RGB_TO_XYZ.sum(axis=1), dtype=float)
+"""XYZ of sRGB (1, 1, 1)."""
+SRGB_WHITE.setflags(write=False)
+
+_BRADFORD: Final[FloatArray] = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
+)
+
+_DELTA: Final = 6.0 / 29.0
+_LAB_OFFSET: Final[FloatArray] = np.array([-16.0, 0.0, 0.0])
+
+LAB_FROM_RESPONSE: Final[FloatArray] = np.array(
+    [[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]]
+)
+"""Lab = `LAB_FROM_RESPONSE` @ f - (16, 0, 0), with f from `cube_root_response`."""
+
+
+def cube_root_response(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """CIELAB's f(t) of X/Xn, Y/Yn, Z/Zn and its derivative by X, Y, Z.
+
+    Parameters
+    ----------
+    xyz
+        Shape (..., 3).
+    white
+        Shape (3,).
+
+    Returns
+    -------
+    f, slope
+        Each of shape (..., 3). Below t = (6/29)^3 the straight part of the definition holds,
+        negative t included, so that nothing here can give NaN.
+    """
+    t = xyz / white
+    root = np.cbrt(np.maximum(t, _DELTA**3))
+    linear = t < _DELTA**3
+    f = np.where(linear, t / (3 * _DELTA**2) + 4.0 / 29.0, root)
+    slope = 1.0 / (3.0 * root * root * white)
+    return f, slope
+
+
+def lab_from_response(f: FloatArray) -> FloatArray:
+    """Lab from the three values of `cube_root_response`; shape (..., 3)."""
+    return f @ LAB_FROM_RESPONSE.T + _LAB_OFFSET
+
+
+def xyz_to_lab(xyz: FloatArray, white: FloatArray) -> FloatArray:
+    """CIELAB of XYZ relative to a white; shapes (..., 3) and (3,)."""
+    return lab_from_response(cube_root_response(np.asarray(xyz, dtype=float), white)[0])
+
+
+def lab_to_xyz(lab: FloatArray, white: FloatArray) -> FloatArray:
+    """XYZ of CIELAB relative to a white; shapes (..., 3) and (3,)."""
+    lab = np.asarray(lab, dtype=float)
+    fy = (lab[..., 0] + 16.0) / 116.0
+    f = np.stack([fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0], axis=-1)
+    t = np.where(f > _DELTA, f**3, 3 * _DELTA**2 * (f - 4.0 / 29.0))
+    return np.asarray(t * white)
+
+
+def adapt(xyz: FloatArray, source: FloatArray, destination: FloatArray) -> FloatArray:
+    """Take XYZ seen under one white to the same appearance under another (linear Bradford).
+
+    Parameters
+    ----------
+    xyz
+        Shape (..., 3).
+    source, destination
+        The two whites, shape (3,).
+    """
+    gain = (_BRADFORD @ destination) / (_BRADFORD @ source)
+    matrix = np.linalg.solve(_BRADFORD, gain[:, None] * _BRADFORD)
+    return np.asarray(np.asarray(xyz, dtype=float) @ matrix.T)
+
+
+def srgb_to_xyz(rgb: FloatArray) -> FloatArray:
+    """XYZ of sRGB components 0 to 1; shape (..., 3)."""
+    rgb = np.asarray(rgb, dtype=float)
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((np.maximum(rgb, 0) + 0.055) / 1.055) ** 2.4)
+    return np.asarray(100.0 * linear @ _RGB_TO_XYZ.T)
+
+
+def xyz_to_srgb(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """Colour on an sRGB display for a viewer adapted to `white`.
+
+    Parameters
+    ----------
+    xyz
+        Shape (..., 3).
+    white
+        Shape (3,); what the eye takes as white.
+
+    Returns
+    -------
+    rgb
+        Components clipped to 0 to 1, shape (..., 3).
+    inside
+        Shape (...); False where something had to be clipped, by more than half of an 8-bit step.
+    """
+    shown = xyz if np.array_equal(white, SRGB_WHITE) else adapt(xyz, white, SRGB_WHITE)
+    linear = np.asarray(shown) / 100.0 @ _XYZ_TO_RGB.T
+    steep = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    rgb = np.where(linear <= 0.0031308, 12.92 * linear, steep)
+    inside = np.all((rgb >= -0.5 / 255) & (rgb <= 1 + 0.5 / 255), axis=-1)
+    return np.clip(rgb, 0.0, 1.0), np.asarray(inside)
+
+
+def hex_to_srgb(code: str) -> FloatArray:
+    """Components 0 to 1 of ``#rrggbb`` or ``#rgb``; the ``#`` may be left out.
+
+    Raises
+    ------
+    ColourError
+        If the text is not such a code.
+    """
+    text = code.strip() if isinstance(code, str) else ""
+    found = re.fullmatch(r"#?([0-9a-fA-F]{3}|[0-9a-fA-F]{6})", text)
+    if found is None:
+        raise ColourError(
+            "is not a hex colour",
+            field="hex",
+            value=code,
+            remedy="Write it as #rrggbb, for instance #d9822b",
+        )
+    digits = found[1] if len(found[1]) == 6 else "".join(2 * c for c in found[1])
+    return np.array([int(digits[i : i + 2], 16) for i in (0, 2, 4)]) / 255.0
+
+
+def srgb_to_hex(rgb: FloatArray) -> str:
+    """``#rrggbb`` of one colour with components 0 to 1."""
+    red, green, blue = (int(v) for v in np.rint(255 * np.clip(rgb, 0, 1)))
+    return f"#{red:02x}{green:02x}{blue:02x}"

@@ -1,1 +1,0 @@
-"""What goes in and out: tables, spectra, files of targets, and the schemas of the JSON files."""

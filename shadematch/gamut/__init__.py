@@ -1,1 +1,0 @@
-"""What can be made at all: the solid of reachable colours, maps of it, feasibility, ladders."""

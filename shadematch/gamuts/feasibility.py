@@ -1,0 +1,381 @@
+"""One colour against thickness, white and batch size: where it can be made at all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from shadematch.errors import PourError
+from shadematch.gamuts.region import EXACT, Region
+from shadematch.matching.question import VISIBLE, Choice, Question
+from shadematch.predicting.prediction import conditions
+from shadematch.search.answer import Searcher
+from shadematch.search.nearness import Sight
+from shadematch.search.whole import Found, closest
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour, base_named, percent
+from shadematch.studio.target import Target, as_target
+from shadematch.studio.view import View
+from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.support.html import recipe_card
+from shadematch.support.models import expect, is_finite
+
+__all__ = ["Cell", "Comparison", "Feasibility", "feasibility"]
+
+_THICKNESSES_CM: Final = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0)
+_WHITES: Final = (0.0, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
+_MOST_CELLS: Final = 2000
+_STARTS: Final = 8
+_EFFORT: Final = 6_000
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One thickness, white fraction and batch.
+
+    Attributes
+    ----------
+    closest
+        The closest recipe of whole dose steps.
+    ideal
+        The closest before doses are made whole (found from several starts, not proved).
+    proved
+        Whether `closest` is proved to be the closest.
+    """
+
+    closest: Choice
+    ideal: Choice
+    proved: bool
+
+    @property
+    def pour(self) -> Pour:
+        """What is made."""
+        return self.closest.recipe.pour
+
+    @property
+    def delta_e(self) -> float:
+        """CIEDE2000 of `closest`."""
+        return self.closest.delta_e
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.pour}: {self.closest}"
+
+
+@dataclass(frozen=True)
+class Feasibility:
+    """How near a colour can be come to, over thickness, white and batch.
+
+    Attributes
+    ----------
+    target, within
+        What was asked, and the CIEDE2000 that counts as made.
+    palette, view
+        With what, and how it is looked at.
+    thicknesses_cm, whites, batches_g
+        What was tried, each rising.
+    cells
+        One for each, batch by batch, then white fraction, then thickness: index as
+        ``cells[batch][white][thickness]``.
+    """
+
+    target: Target
+    within: float
+    palette: Palette
+    view: View
+    thicknesses_cm: tuple[float, ...]
+    whites: tuple[float, ...]
+    batches_g: tuple[float, ...]
+    cells: tuple[tuple[tuple[Cell, ...], ...], ...] = field(repr=False)
+
+    @property
+    def delta_e(self) -> FloatArray:
+        """CIEDE2000 of the closest whole recipes, shape (batches, whites, thicknesses)."""
+        return np.array([[[c.delta_e for c in row] for row in layer] for layer in self.cells])
+
+    @property
+    def ideal_delta_e(self) -> FloatArray:
+        """The same before doses are made whole, shape (whites, thicknesses)."""
+        return np.array([[c.ideal.delta_e for c in row] for row in self.cells[0]])
+
+    @property
+    def best(self) -> Cell:
+        """The cell with the smallest CIEDE2000 in whole dose steps; of equals the first."""
+        return min(
+            (c for layer in self.cells for row in layer for c in row), key=lambda c: c.delta_e
+        )
+
+    @property
+    def sentence(self) -> str:
+        """The answer in plain words, of the thicknesses, white fractions and batches tried."""
+        code, ideal, best = self.target.hex, self.ideal_delta_e, self.best
+        if not (ideal <= self.within).any():
+            row, column = np.unravel_index(int(np.argmin(ideal)), ideal.shape)
+            nearest = self.cells[-1][row][column].ideal
+            first = (
+                f"{code} is outside this palette: nearest is {nearest.predicted.hex}, "
+                f"CIEDE2000 {nearest.delta_e:.1f} away, in {base_named(self.whites[row])}, "
+                f"{self.thicknesses_cm[column]:g} cm thick."
+            )
+        else:
+            first = f"With doses of any length {code} {self._where(ideal <= self.within)}."
+        name = best.pour.grid
+        parts = [first]
+        for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
+            if (layer <= self.within).any():
+                parts.append(f"With {name} in {batch:g} g it {self._where(layer <= self.within)}.")
+        parts.append(
+            f"Closest with {name}: {best.closest.recipe} in {best.pour}, "
+            f"CIEDE2000 {best.delta_e:.2f}."
+        )
+        return " ".join(parts)
+
+    def _where(self, good: BoolArray) -> str:
+        """Where it can be made, of shape (whites, thicknesses) with at least one that is."""
+        if good.all():
+            return "can be made in every base and at every thickness tried"
+        able = np.flatnonzero(good.any(axis=1))
+        first, last = int(able[0]), int(able[-1])
+        parts = []
+        if self.whites[0] == 0.0 and first > 0:
+            parts.append("can't be made in clear base")
+        start = base_named(self.whites[first])
+        parts.append(f"can be made in {start} {self._thick(good[first])}")
+        gaps = [i for i in range(first, last) if not good[i].any()]
+        if gaps:
+            named = [percent(self.whites[i]) for i in gaps]
+            whole = len(gaps) > 2 and gaps[-1] - gaps[0] == len(gaps) - 1
+            listed_ = f"{named[0]} to {named[-1]}" if whole else " or ".join(named)
+            parts.append(f"not with {listed_} white")
+        if last < len(self.whites) - 1 and (first < last or last == 0):
+            parts.append(f"needs less white than {percent(self.whites[last + 1])}")
+        elif first < last:
+            parts.append(f"and in {base_named(self.whites[last])} {self._thick(good[last])}")
+        return ", ".join(parts)
+
+    def _thick(self, good: BoolArray) -> str:
+        tried = self.thicknesses_cm
+        able = [t for t, ok in zip(tried, good, strict=True) if ok]
+        if len(able) == len(tried):
+            return "at every thickness tried" if len(tried) > 1 else f"at {tried[0]:g} cm"
+        at = np.flatnonzero(good)
+        if at[-1] - at[0] + 1 != len(at):
+            return "at " + ", ".join(f"{t:g}" for t in able) + " cm"
+        if at[0] == 0:
+            return f"up to {able[-1]:g} cm"
+        if at[-1] == len(tried) - 1:
+            return f"from {able[0]:g} cm on"
+        return f"from {able[0]:g} to {able[-1]:g} cm" if len(able) > 1 else f"at {able[0]:g} cm"
+
+    def compare(self, palette: Palette, *, name: str = "the other palette") -> Comparison:
+        """The same question put to another palette.
+
+        Parameters
+        ----------
+        palette
+            Such as ``palette.without("jetty")``.
+        name
+            What to call it.
+        """
+        expect(name, str, "name", "Give a text")
+        other = feasibility(
+            self.target,
+            palette=palette,
+            pour=self.cells[0][0][0].pour,
+            view=self.view,
+            within=self.within,
+            thicknesses_cm=self.thicknesses_cm,
+            whites=self.whites,
+            batches_g=self.batches_g,
+        )
+        return Comparison(self, other, name)
+
+    def __str__(self) -> str:
+        """In plain words, with a table of CIEDE2000."""
+        lines = [self.sentence]
+        for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
+            heads = "".join(f"{t:>8g} cm" for t in self.thicknesses_cm)
+            lines.append(f"{batch:g} g".rjust(11) + heads)
+            for white, row in zip(self.whites, layer, strict=True):
+                lines.append(f"{percent(white):>6} white" + "".join(f"{v:11.2f}" for v in row))
+        return "\n".join(line.rstrip() for line in lines)
+
+    def _repr_html_(self) -> str:
+        best = self.best
+        predicted = best.closest.predicted
+        swatches = [(self.target.hex, "wanted"), (predicted.hex, "best")]
+        rows = list(best.closest.recipe.parts)
+        rows += [
+            ("into", str(best.pour)),
+            ("seen", str(self.view)),
+            ("CIEDE2000", f"{best.delta_e:.2f}"),
+        ]
+        return recipe_card(swatches, rows, foot=self.sentence)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The same question put to two palettes.
+
+    Attributes
+    ----------
+    first, second
+        The answers.
+    name
+        What the second palette is called.
+    """
+
+    first: Feasibility
+    second: Feasibility
+    name: str
+
+    @property
+    def difference(self) -> FloatArray:
+        """CIEDE2000 of the second less that of the first, as `Feasibility.delta_e`."""
+        return np.asarray(self.second.delta_e - self.first.delta_e)
+
+    @property
+    def sentence(self) -> str:
+        """In plain words."""
+        was, now = self.first.best, self.second.best
+        change = now.delta_e - was.delta_e
+        if abs(change) < 0.05:
+            return (
+                f"With {self.name} it comes as near: {now.delta_e:.2f}, "
+                f"{now.closest.recipe} in {now.pour}."
+            )
+        word = "farther" if change > 0 else "nearer"
+        return (
+            f"With {self.name} it stays {abs(change):.2f} {word}: {now.delta_e:.2f} instead of "
+            f"{was.delta_e:.2f} at best, {now.closest.recipe} in {now.pour}."
+        )
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return self.sentence
+
+    def _repr_html_(self) -> str:
+        was, now = self.first.best, self.second.best
+        swatches = [
+            (self.first.target.hex, "wanted"),
+            (was.closest.predicted.hex, "first palette"),
+            (now.closest.predicted.hex, self.name),
+        ]
+        rows = [("first palette", str(was)), (self.name, str(now))]
+        return recipe_card(swatches, rows, foot=self.sentence)
+
+
+def feasibility(
+    target: Target | str,
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    within: float = VISIBLE,
+    thicknesses_cm: Sequence[float] = _THICKNESSES_CM,
+    whites: Sequence[float] = _WHITES,
+    batches_g: Sequence[float] | None = None,
+) -> Feasibility:
+    """Where a colour can be made: the closest recipe over thickness, white and batch.
+
+    Parameters
+    ----------
+    target
+        A `Target`, or a hex code.
+    palette, view
+        By default the demo palette, and D65 on white paper.
+    pour
+        Whose batch, load limit and dose step are meant; its thickness and white fraction are
+        replaced by those tried.
+    within
+        CIEDE2000 that counts as made.
+    thicknesses_cm, whites
+        Thicknesses [cm] and white fractions (0 to 1) to try.
+    batches_g
+        Batches [g] to try; by default that of the pour.
+
+    Raises
+    ------
+    ColourError
+        If the target is no colour.
+    PourError
+        If a list is empty, a value can't be, or there are more than 2,000 combinations.
+    """
+    goal = as_target(target)
+    palette, pour, view = conditions(palette, pour, view)
+    if not is_finite(within) or within < 0:
+        raise PourError(
+            "must be a number from 0 on", field="within", value=within, remedy="In CIEDE2000"
+        )
+    thick = _rising(thicknesses_cm, "thicknesses_cm")
+    white = _rising(whites, "whites")
+    batch = _rising((pour.batch_g,) if batches_g is None else batches_g, "batches_g")
+    if len(thick) * len(white) * len(batch) > _MOST_CELLS:
+        raise PourError(
+            f"more than {_MOST_CELLS:,} combinations",
+            field="thicknesses_cm",
+            value=len(thick) * len(white) * len(batch),
+            remedy="Try fewer of each",
+        )
+    lab = goal.lab_in(view)
+    base = pour.model_dump()
+    # All pours are made before the first is worked on, so that a wrong value costs no time.
+    for value in batch:
+        Pour(**{**base, "batch_g": value})
+    pours = [
+        [Pour(**{**base, "batch_g": batch[0], "white": w, "thickness_cm": t}) for t in thick]
+        for w in white
+    ]
+    grid = [[_cells(lab, palette, one, view, batch) for one in row] for row in pours]
+    layers = tuple(
+        tuple(tuple(cells[b] for cells in row) for row in grid) for b in range(len(batch))
+    )
+    return Feasibility(goal, float(within), palette, view, thick, white, batch, layers)
+
+
+def _cells(
+    lab: FloatArray, palette: Palette, pour: Pour, view: View, batches_g: Sequence[float]
+) -> list[Cell]:
+    """One cell for each batch, at the thickness and white fraction of the pour."""
+    region = Region(palette, pour, view)
+    found, values = region.cloud.nearest(lab[None], starts=_STARTS)
+    steps, value = found[0], 0.0 if values[0] < EXACT else float(values[0])
+    made = []
+    for batch in batches_g:
+        batch_pour = pour.model_copy(update={"batch_g": batch})
+        question = Question(palette, batch_pour, view, target=lab)
+        scale = region.load_per_step / batch_pour.load_per_step
+        best = _closest(question.plain_searcher, lab, steps * scale)
+        ideal = region.choice(steps, value)
+        if best.delta_e < value and best.steps is not None:
+            # Whole recipes are recipes: one may lie by a better optimum.
+            ideal = question.choice(best.steps.astype(float), best.delta_e)
+        made.append(Cell(question.chosen(best), ideal, best.proved))
+    return made
+
+
+def _closest(searcher: Searcher, lab: FloatArray, hint: FloatArray) -> Found:
+    """The closest whole recipe; the search ends after some thousand boxes, proved or not."""
+    if searcher.model.scattering_pigments:
+        return searcher.closest(lab, hint=hint)
+    whole = searcher.whole
+    return closest(Sight(whole, lab), whole, hints=hint[None], effort=_EFFORT)
+
+
+def _rising(values: Sequence[float], field_: str) -> tuple[float, ...]:
+    try:
+        given = tuple(values)
+    except TypeError:
+        given = ()
+    numbers = tuple(sorted({float(v) for v in given if is_finite(v)}))
+    if not numbers or not all(map(is_finite, given)):  # texts and truth values are no numbers
+        raise PourError(
+            "needs at least one finite number",
+            field=field_,
+            value=values,
+            remedy="Give a list of numbers",
+        )
+    return numbers

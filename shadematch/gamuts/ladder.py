@@ -1,0 +1,224 @@
+"""How one recipe's shade moves with load, thickness or white."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+import numpy as np
+
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.difference import delta_e
+from shadematch.errors import PourError
+from shadematch.optics.layer import reflectance
+from shadematch.predicting.prediction import conditions, loads_of, model_for
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import recipe_card
+from shadematch.support.models import expect, is_finite
+
+__all__ = ["Along", "Ladder", "ladder"]
+
+Along = Literal["load", "thickness", "white"]
+"""What is varied."""
+
+_UNITS: Final[dict[str, str]] = {
+    "load": "paste in the base [cm per 100 g]",
+    "thickness": "thickness [cm]",
+    "white": "white base in the blend [%]",
+}
+_FINE: Final = 241
+
+
+@dataclass(frozen=True, eq=False)
+class Ladder:
+    """One recipe's colours as one thing is varied.
+
+    Two are equal that ask the same and give the same colours.
+
+    Attributes
+    ----------
+    along
+        ``"load"`` [cm per 100 g], ``"thickness"`` [cm] or ``"white"`` (mass fraction).
+    recipe, view
+        The recipe whose other conditions stay, and how it is looked at.
+    values
+        What was varied, rising, shape (k,).
+    lab
+        CIELAB, shape (k, 3).
+    hexes
+        Nearest screen colours.
+    path
+        CIEDE2000 walked from the first value, step by step, shape (k,).
+    here
+        The recipe's own value.
+    every, marks
+        At each `every` of the path, the value where it is reached, shape (m,).
+    """
+
+    along: Along
+    recipe: Recipe
+    view: View
+    values: FloatArray
+    lab: FloatArray = field(repr=False)
+    hexes: tuple[str, ...] = field(repr=False)
+    path: FloatArray = field(repr=False)
+    here: float
+    every: float
+    marks: FloatArray
+
+    @property
+    def _asked(self) -> tuple[object, ...]:
+        return self.along, self.recipe, self.view, self.here, self.every
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Ladder):
+            return NotImplemented
+        alike = np.array_equal(self.values, other.values) and np.array_equal(self.lab, other.lab)
+        return alike and self._asked == other._asked
+
+    def __hash__(self) -> int:
+        return hash(self._asked)
+
+    @property
+    def label(self) -> str:
+        """What is varied, with its unit."""
+        return _UNITS[self.along]
+
+    def __str__(self) -> str:
+        """In plain words."""
+        low, high = self.values[0], self.values[-1]
+        scale = 100.0 if self.along == "white" else 1.0
+        return (
+            f"{self.recipe}, {self.label} from {low * scale:g} to {high * scale:g}: "
+            f"the shade moves by CIEDE2000 {self.path[-1]:.1f} in all"
+        )
+
+    def _repr_html_(self) -> str:
+        at = np.unique(np.linspace(0, len(self.values) - 1, 9).astype(int))
+        scale = 100.0 if self.along == "white" else 1.0
+        swatches = [(self.hexes[i], f"{self.values[i] * scale:.3g}") for i in at]
+        rows = [
+            ("recipe", str(self.recipe)),
+            ("pour", str(self.recipe.pour)),
+            ("varied", self.label),
+        ]
+        return recipe_card(swatches, rows, foot=str(self))
+
+
+def ladder(
+    doses: Mapping[str, float],
+    *,
+    along: Along,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    values: Sequence[float] | None = None,
+    every: float = 5.0,
+) -> Ladder:
+    """How a recipe's shade moves with its load, its thickness or the white in the base.
+
+    Parameters
+    ----------
+    doses
+        Paste of each pigment [cm], as for `predict`.
+    along
+        ``"load"``: the same proportions at other loads [cm per 100 g], by default up to the
+        load limit; ``"thickness"`` [cm], by default a fifth to five times the pour's;
+        ``"white"``: mass fraction, by default 0 to 1.
+    palette, pour, view
+        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+    values
+        What to vary over instead, at least two, in the same units.
+    every
+        CIEDE2000 between marks, above 0.
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        For a name that the palette lacks, a dose that can't be, values out of range, or a
+        ladder of loads for a recipe without paste.
+    """
+    palette, pour, view = conditions(palette, pour, view)
+    expect(doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+    loads = loads_of(doses, palette, pour)
+    if not isinstance(along, str) or along not in _UNITS:
+        raise PourError(
+            "must be 'load', 'thickness' or 'white'",
+            field="along",
+            value=along,
+            remedy="Take one of these",
+        )
+    if not is_finite(every) or not 0.01 <= every <= 200:
+        raise PourError(
+            "must lie between 0.01 and 200", field="every", value=every, remedy="In CIEDE2000"
+        )
+    total = float(loads.sum())
+    if along == "load" and total == 0.0:
+        raise PourError(
+            "there is no paste whose load could be varied",
+            field="doses",
+            value=dict(doses),
+            remedy="Give at least one dose above zero",
+        )
+    asked = _values(along, pour, values)
+    if along == "load":
+        lab = model_for(palette, pour.thickness_cm, pour.white, view).lab(
+            asked[:, None] * (loads / total)
+        )
+        here = total
+    else:
+        name = "thickness_cm" if along == "thickness" else "white"
+        pours = [Pour(**{**pour.model_dump(), name: value}) for value in asked.tolist()]
+        lab = np.stack([_lab(loads, palette, one, view) for one in pours])
+        here = pour.thickness_cm if along == "thickness" else pour.white
+    white = view.observation.white
+    rgb, _ = xyz_to_srgb(lab_to_xyz(lab, white), white)
+    path = np.concatenate([[0.0], np.cumsum(delta_e(lab[1:], lab[:-1]))])
+    marks = np.interp(np.arange(every, path[-1], every), path, asked)
+    for array in (asked, lab, path, marks):
+        array.setflags(write=False)
+    ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
+    hexes = tuple(srgb_to_hex(c) for c in rgb)
+    return Ladder(
+        along, Recipe(ordered, pour), view, asked, lab, hexes, path, here, float(every), marks
+    )
+
+
+def _lab(loads: FloatArray, palette: Palette, pour: Pour, view: View) -> FloatArray:
+    """CIELAB of one layer, shape (3,), read from the table without making its splines."""
+    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    mu_a = model.base_absorption + loads @ model.absorption
+    mu_s = model.base_scattering + loads @ model.scattering
+    spectrum = reflectance(mu_a, mu_s, pour.thickness_cm, view.surroundings)[0]
+    return xyz_to_lab(model.weights @ spectrum, model.white)
+
+
+def _values(along: Along, pour: Pour, values: Sequence[float] | None) -> FloatArray:
+    if values is None:
+        even = np.linspace(0.0, 1.0, _FINE)
+        if along == "load":
+            return pour.max_load * even
+        if along == "white":
+            return even**2  # a little white does most
+        low, high = max(pour.thickness_cm / 5.0, 0.01), min(pour.thickness_cm * 5.0, 100.0)
+        return np.asarray(low * (high / low) ** even)
+    try:
+        given = list(values)
+    except TypeError:
+        given = []
+    # Texts and truth values are no numbers.
+    numbers = np.unique([float(v) for v in given]) if all(map(is_finite, given)) else np.empty(0)
+    highest = 1000.0 if along == "load" else 100.0 if along == "thickness" else 1.0
+    if numbers.size < 2 or not np.all((numbers >= 0) & (numbers <= highest)):
+        raise PourError(
+            f"needs at least two numbers from 0 to {highest:g}",
+            field="values",
+            value=values,
+            remedy=f"They are {_UNITS[along]}" if along != "white" else "They are fractions",
+        )
+    return numbers

@@ -1,0 +1,451 @@
+"""All colours that a palette can reach in a pour and view."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.errors import ColourError, PourError
+from shadematch.gamuts.region import EXACT, Region, region_of
+from shadematch.gamuts.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
+from shadematch.gamuts.solid import Surface
+from shadematch.gamuts.targets import Targets, labs_of
+from shadematch.matching.question import Choice
+from shadematch.predicting.prediction import conditions
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.target import FARTHEST, Target, as_target
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import card, recipe_card
+from shadematch.support.models import check_most, expect, is_finite, listed
+
+__all__ = ["Coverage", "Gamut", "Nearest", "Volume", "gamut"]
+
+_GAP: Final = 0.1
+_EFFORT: Final = 120_000
+_STARTS: Final = 12
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """The nearest colour that can be made, whole centimetres left aside.
+
+    Attributes
+    ----------
+    target
+        What was asked.
+    choice
+        The recipe, its doses real numbers, and its CIEDE2000.
+    bound
+        A floor: no recipe of real-valued doses has a smaller CIEDE2000. Zero where nothing can
+        be proved (pigments that scatter).
+    """
+
+    target: Target
+    choice: Choice
+    bound: float
+
+    @property
+    def delta_e(self) -> float:
+        """CIEDE2000 to the target; zero where the target itself can be made."""
+        return self.choice.delta_e
+
+    @property
+    def proved(self) -> bool:
+        """Whether `delta_e` is within 0.1 of the floor."""
+        return self.delta_e - self.bound <= _GAP
+
+    def __str__(self) -> str:
+        """In plain words."""
+        if self.delta_e == 0.0:
+            return f"{self.target.hex} can be made"
+        standing = (
+            f"nothing comes below {self.bound:.2f}" if self.proved else "by search, not proved"
+        )
+        code = self.choice.predicted.hex
+        return f"nearest to {self.target.hex} is {code}: CIEDE2000 {self.delta_e:.2f} ({standing})"
+
+    def _repr_html_(self) -> str:
+        swatches = [(self.target.hex, "wanted"), (self.choice.predicted.hex, "nearest")]
+        doses = self.choice.recipe.doses
+        rows = [(name, f"{dose:.2f} cm") for name, dose in doses.items()]
+        rows += [("into", str(self.choice.recipe.pour)), ("CIEDE2000", f"{self.delta_e:.2f}")]
+        return recipe_card(swatches, rows, foot=str(self), small="Before doses are made whole.")
+
+
+@dataclass(frozen=True)
+class Volume:
+    """Volume of a gamut.
+
+    Attributes
+    ----------
+    value
+        In cubes of one CIELAB unit.
+    error
+        Two standard errors of the random sample it was estimated from.
+    """
+
+    value: float
+    error: float
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.value:,.0f} ± {self.error:,.0f} cubic units of CIELAB"
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """How much of a set of colours can be made.
+
+    Attributes
+    ----------
+    share
+        Share of the set whose nearest colour is at most `within` away, 0 to 1.
+    within
+        CIEDE2000 that counts as made.
+    distances
+        CIEDE2000 of the nearest colour that was found to each, shape (t,).
+    """
+
+    share: float
+    within: float
+    distances: FloatArray = field(repr=False, compare=False)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return (
+            f"{self.share:.1%} of {len(self.distances):,} colours within CIEDE2000 {self.within:g}"
+        )
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (f"within {limit:g}", f"{np.mean(self.distances <= limit):.1%}")
+            for limit in sorted({0.0, 1.0, 2.0, 5.0, 10.0, self.within})
+        ]
+        return card([], rows, foot=str(self), small="CIEDE2000, before doses are made whole.")
+
+
+@dataclass(frozen=True)
+class Gamut:
+    """All colours that a palette can reach in a pour and view, with real-valued doses.
+
+    Two of the same palette, pour, view and `max_pigments` are equal.
+
+    The batch size plays no part in it, but for `whole`. Whether a colour is in it is decided by
+    searching for a recipe, never by a hull, so that hollows stay hollows.
+
+    Attributes
+    ----------
+    palette, pour, view
+        What it is the gamut of.
+    max_pigments
+        Most pigments in a recipe, or None.
+    """
+
+    palette: Palette
+    pour: Pour
+    view: View
+    max_pigments: int | None = None
+
+    def __post_init__(self) -> None:
+        expect(self.palette, Palette, "palette", "Use load_palette(...)")
+        expect(self.pour, Pour, "pour", "Use Pour(...)")
+        expect(self.view, View, "view", "Use View(...)")
+        check_most(self.max_pigments)
+
+    @property
+    def _region(self) -> Region:
+        return region_of(self.palette, self.pour, self.view, self.max_pigments)
+
+    def at(self, **changes: Any) -> Gamut:
+        """The gamut of the same palette with some fields of the pour changed.
+
+        Raises
+        ------
+        PourError
+            For a field that a pour has not, or a value it can't have.
+        """
+        pour = Pour(**{**self.pour.model_dump(), **changes})
+        return Gamut(self.palette, pour, self.view, self.max_pigments)
+
+    def nearest(self, target: Target | str) -> Nearest:
+        """The nearest colour that can be made.
+
+        Found from a dozen starts by a continuous search, then a branch and bound over
+        real-valued doses proves how much nearer anything could come; it gives up after 120,000
+        boxes, a second or two.
+
+        Raises
+        ------
+        ColourError
+            If the target is no colour.
+        """
+        goal = as_target(target)
+        lab = goal.lab_in(self.view)
+        region = self._region
+        steps, value = self._found(lab)
+        bound = region.floor(lab, reached=value, gap=0.5 * _GAP, effort=_EFFORT)
+        return Nearest(goal, region.choice(steps, value), bound)
+
+    def _found(self, lab: FloatArray) -> tuple[FloatArray, float]:
+        steps, values = self._region.cloud.nearest(lab[None], starts=_STARTS)
+        value = float(values[0])
+        return steps[0], 0.0 if value < EXACT else value
+
+    def distance(self, target: Target | str) -> float:
+        """CIEDE2000 of the nearest colour; zero where the target itself can be made.
+
+        The same number as `nearest` gives, without its proof.
+
+        Raises
+        ------
+        ColourError
+            If the target is no colour.
+        """
+        return self._found(as_target(target).lab_in(self.view))[1]
+
+    def distances(self, targets: Targets) -> FloatArray:
+        """The distance of each of many targets, shape (t,); thousands a second, not proved.
+
+        Parameters
+        ----------
+        targets
+            Targets or hex codes; CIELAB under the view's white, shape (t, 3); ``"srgb"`` or
+            ``"munsell"``.
+
+        Raises
+        ------
+        ColourError
+            If one is no colour, or there are none.
+        """
+        return self._region.distances(labs_of(targets, self.view))
+
+    def contains(self, target: Target | str, *, within: float = 0.1) -> bool:
+        """Whether a colour can be made.
+
+        Parameters
+        ----------
+        target
+            A `Target`, or a hex code.
+        within
+            CIEDE2000 that still counts as the colour itself.
+
+        Returns
+        -------
+        bool
+            True is shown by a recipe. False is proved, unless the palette has pigments that
+            scatter or the branch and bound gave up (`nearest` tells).
+
+        Raises
+        ------
+        ColourError
+            If the target is no colour.
+        PourError
+            If `within` is no number from 0 on.
+        """
+        limit = max(_checked_within(within), EXACT)  # a floor of 0 would prove nothing
+        lab = as_target(target).lab_in(self.view)
+        region = self._region
+        value = self._found(lab)[1]
+        if value <= limit or not region.provable:
+            return value <= limit
+        floor = region.floor(lab, reached=value, gap=value - limit, effort=_EFFORT)
+        if floor >= limit:
+            return False
+        # The floor could not be raised: look once more, from many places.
+        more = float(region.distances(lab[None], starts=8 * _STARTS)[0])
+        return more <= limit
+
+    def coverage(self, targets: Targets, *, within: float = 1.0) -> Coverage:
+        """How much of a set of colours can be made.
+
+        Parameters
+        ----------
+        targets
+            As for `distances`.
+        within
+            CIEDE2000 that counts as made.
+
+        Raises
+        ------
+        ColourError, PourError
+            If one is no colour, there are none, or `within` is no number from 0 on.
+        """
+        limit = _checked_within(within)
+        distances = self.distances(targets)
+        distances.setflags(write=False)
+        return Coverage(float(np.mean(distances <= limit)), limit, distances)
+
+    @functools.cached_property
+    def surface(self) -> Surface:
+        """Triangles around it, for drawing: its vertices are colours that can be made.
+
+        Follows hollows down to a few CIELAB units.
+
+        Raises
+        ------
+        PourError
+            If fewer than three pigments can be in a recipe: such a gamut has no inside.
+        MissingExtraError
+            If scikit-image is not installed.
+        """
+        if not self._region.solid:
+            raise PourError(
+                "fewer than three pigments reach a sheet or a line of colours, not a solid",
+                field="surface",
+                value=", ".join(self.palette.names),
+                remedy="Draw a slice, or take more pigments",
+            )
+        return self._region.surface
+
+    @functools.cached_property
+    def volume(self) -> Volume:
+        """Its volume in CIELAB and the error; zero for fewer than three pigments.
+
+        Estimated from ten thousand random colours, each decided by search, most of them near
+        the surface (stratified sampling).
+        """
+        return Volume(*self._region.sampled_volume())
+
+    def slice(
+        self, *, lightness: float | None = None, hue: float | None = None, step: float = 3.0
+    ) -> Slice:
+        """A plane through it, every point of a grid decided by search.
+
+        Parameters
+        ----------
+        lightness
+            L* of a level plane, 0 to 100; or
+        hue
+            hue angle [degrees] of an upright one through the greys: chroma to the right, the
+            opposite hue to the left.
+        step
+            Between points of the grid [CIELAB], 0.25 to 20.
+
+        Raises
+        ------
+        PourError
+            If not exactly one of the two is given, or a number is out of range.
+        """
+        return slice_of(self._region, Plane.of(lightness, hue, step))
+
+    def whole(
+        self,
+        *,
+        batches_g: tuple[float, ...] = (100.0, 500.0, 2000.0),
+        lightness: float | None = None,
+        hue: float | None = None,
+        step: float = 6.0,
+    ) -> tuple[WholeMap, ...]:
+        """What whole dose steps leave of a slice: how far the nearest recipe is, batch by batch.
+
+        Parameters
+        ----------
+        batches_g
+            Masses of base [g].
+        lightness, hue, step
+            As for `slice`.
+
+        Raises
+        ------
+        PourError
+            As for `slice`, or if a batch can't be.
+        """
+        plane = Plane.of(lightness, hue, step)
+        batches = listed(batches_g, "batches_g", "Give a list of masses in g")
+        pours = [Pour(**{**self.pour.model_dump(), "batch_g": batch}) for batch in batches]
+        return whole_maps_of(self._region, plane, pours, self.max_pigments)
+
+    def colours(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true.
+
+        Raises
+        ------
+        ColourError
+            If these are no colours.
+        """
+        given = lab
+        try:
+            lab = np.asarray(lab, dtype=float)
+        except (TypeError, ValueError, OverflowError):
+            lab = np.empty(0)
+        if lab.shape[-1:] != (3,) or not np.all(np.abs(lab) <= FARTHEST):  # NaN is no less
+            raise ColourError(
+                "must be CIELAB, three numbers each",
+                field="lab",
+                value=given,
+                remedy="Give an array of shape (..., 3)",
+            )
+        white = self.view.observation.white
+        rgb, inside = xyz_to_srgb(lab_to_xyz(lab, white), white)
+        return rgb, np.asarray(inside)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        names = ", ".join(self.palette.names)
+        return "\n".join(
+            [
+                f"palette    {names}",
+                f"pour       {self.pour}, at most {self.pour.max_load:g} cm per 100 g",
+                f"seen       {self.view}",
+                f"volume     {self.volume}",
+            ]
+        )
+
+    def _repr_html_(self) -> str:
+        lab = self._region.cloud.lab
+        shown = [int(np.argmax(lab[:, 0])), int(np.argmin(lab[:, 0]))]
+        hues = np.degrees(np.arctan2(lab[:, 2], lab[:, 1])) % 360.0
+        chroma = np.hypot(lab[:, 1], lab[:, 2])
+        for start in range(0, 360, 60):
+            sector = (hues >= start) & (hues < start + 60)
+            if sector.any():
+                shown.append(int(np.argmax(np.where(sector, chroma, -1.0))))
+        rgb, _ = self.colours(lab[shown])
+        labels = ["lightest", "darkest", *[f"L* {lab[i, 0]:.0f}" for i in shown[2:]]]
+        swatches = [(srgb_to_hex(c), label) for c, label in zip(rgb, labels, strict=True)]
+        rows = [
+            ("palette", ", ".join(self.palette.names)),
+            ("pour", f"{self.pour}, at most {self.pour.max_load:g} cm per 100 g"),
+            ("seen", str(self.view)),
+            ("volume", str(self.volume)),
+        ]
+        return card(swatches, rows, foot="The most colourful shades of each hue, and the ends.")
+
+
+def _checked_within(within: float) -> float:
+    if not is_finite(within) or within < 0:
+        raise PourError(
+            "must be a number from 0 on", field="within", value=within, remedy="In CIEDE2000"
+        )
+    return float(within)
+
+
+def gamut(
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    max_pigments: int | None = None,
+) -> Gamut:
+    """All colours that a palette can reach.
+
+    Parameters
+    ----------
+    palette, pour, view
+        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+    max_pigments
+        Most pigments in a recipe.
+
+    Raises
+    ------
+    PourError
+        If one of them is of the wrong kind.
+    """
+    palette, pour, view = conditions(palette, pour, view)
+    return Gamut(palette, pour, view, max_pigments)

@@ -1,0 +1,242 @@
+"""Planes through the gamut, and what whole dose steps leave of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from shadematch.errors import PourError
+from shadematch.gamuts.region import Region
+from shadematch.matching.question import Question
+from shadematch.search.leeway import Leeway
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
+from shadematch.support.models import is_finite
+
+__all__ = ["Plane", "Slice", "WholeMap", "slice_of", "whole_maps_of"]
+
+_MARGIN: Final = 8.0
+_CATALOGUE: Final = 1_500_000
+_MOST_POINTS: Final = 250_000
+
+
+@dataclass(frozen=True)
+class Plane:
+    """A level plane (`lightness`) or an upright one through the greys (`hue` [degrees])."""
+
+    lightness: float | None
+    hue: float | None
+    step: float
+
+    @classmethod
+    def of(cls, lightness: float | None, hue: float | None, step: float) -> Plane:
+        """Check and make.
+
+        Raises
+        ------
+        PourError
+            If not exactly one of the two is given, or a number is out of range.
+        """
+        if (lightness is None) == (hue is None):
+            raise PourError(
+                "give either lightness or hue",
+                field="slice",
+                value=(lightness, hue),
+                remedy="Such as lightness=60, or hue=40",
+            )
+        limits = {
+            "lightness": (lightness, 0.0, 100.0),
+            "hue": (hue, -360.0, 360.0),
+            "step": (step, 0.25, 20.0),
+        }
+        for name, (value, low, high) in limits.items():
+            if value is None and name != "step":
+                continue
+            if not is_finite(value) or not low <= value <= high:
+                raise PourError(
+                    f"must lie between {low:g} and {high:g}",
+                    field=name,
+                    value=value,
+                    remedy="In CIELAB units; hue in degrees",
+                )
+        if hue is not None:
+            hue = float(hue) % 360.0
+        return cls(None if lightness is None else float(lightness), hue, float(step))
+
+    def labs(self, across: FloatArray, up: FloatArray) -> FloatArray:
+        """CIELAB of places in the plane."""
+        if self.hue is None:
+            assert self.lightness is not None
+            return np.stack([np.full_like(across, self.lightness), across, up], axis=-1)
+        angle = np.radians(self.hue)
+        return np.stack([up, across * np.cos(angle), across * np.sin(angle)], axis=-1)
+
+    def axes(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Grid lines that go around all of the colours `lab`, shape (k, 3)."""
+        if self.hue is None:
+            spans = [(lab[:, 1].min(), lab[:, 1].max()), (lab[:, 2].min(), lab[:, 2].max())]
+        else:
+            angle = np.radians(self.hue)
+            along = lab[:, 1] * np.cos(angle) + lab[:, 2] * np.sin(angle)
+            spans = [(along.min(), along.max()), (lab[:, 0].min(), lab[:, 0].max())]
+        lines = []
+        for low, high in spans:
+            first = np.floor((low - _MARGIN) / self.step)
+            last = np.ceil((high + _MARGIN) / self.step)
+            lines.append(self.step * np.arange(first, last + 1))
+        across, up = lines
+        if self.hue is not None:
+            up = up[(up >= 0.0) & (up <= 100.0)]
+        return across, up
+
+    @property
+    def labels(self) -> tuple[str, str]:
+        """What runs across and what runs up."""
+        if self.hue is None:
+            return "a* (green to red)", "b* (blue to yellow)"
+        back = (self.hue + 180.0) % 360.0
+        return f"chroma C* (hue {self.hue:g}° right, {back:g}° left)", "lightness L*"
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"lightness {self.lightness:g}" if self.hue is None else f"hue {self.hue:g}°"
+
+
+@dataclass(frozen=True, eq=False)
+class Slice:
+    """A plane through the gamut.
+
+    Attributes
+    ----------
+    plane
+        Which.
+    across, up
+        Grid lines [CIELAB], shapes (x,) and (y,).
+    lab
+        CIELAB at the grid points, shape (y, x, 3).
+    distances
+        CIEDE2000 of the nearest colour that can be made, shape (y, x); zero inside.
+    view
+        Whose white the colours are relative to.
+    """
+
+    plane: Plane
+    across: FloatArray
+    up: FloatArray
+    lab: FloatArray = field(repr=False)
+    distances: FloatArray = field(repr=False)
+    view: View
+
+    @property
+    def inside(self) -> BoolArray:
+        """Which points can be made, shape (y, x)."""
+        return np.asarray(self.distances == 0.0)
+
+    @property
+    def area(self) -> float:
+        """Area that can be made [CIELAB squared], from the points inside."""
+        return float(self.inside.sum()) * self.plane.step**2
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"slice at {self.plane}: about {self.area:,.0f} square units of CIELAB"
+
+
+@dataclass(frozen=True, eq=False)
+class WholeMap:
+    """How far the nearest recipe of whole dose steps is, at the points of a slice inside.
+
+    Attributes
+    ----------
+    slice
+        The plane, with real-valued doses.
+    pour
+        The batch.
+    rows, columns
+        Grid points that can be made with real-valued doses, shapes (k,).
+    distances
+        CIEDE2000 of the nearest whole recipe there, shape (k,).
+    proved
+        Whether each is proved to within 0.01, shape (k,).
+    """
+
+    slice: Slice
+    pour: Pour
+    rows: IntArray = field(repr=False)
+    columns: IntArray = field(repr=False)
+    distances: FloatArray = field(repr=False)
+    proved: BoolArray = field(repr=False)
+
+    def share(self, within: float) -> float:
+        """Share of these points with a whole recipe at most `within` away; zero for none.
+
+        Raises
+        ------
+        PourError
+            If `within` is no finite number.
+        """
+        if not is_finite(within):
+            raise PourError("must be a number", field="within", value=within, remedy="In CIEDE2000")
+        return float(np.mean(self.distances <= within)) if len(self.distances) else 0.0
+
+    def __str__(self) -> str:
+        """In plain words."""
+        if not len(self.distances):
+            return f"{self.pour.batch_g:g} g: nothing of this slice can be made"
+        middle = float(np.median(self.distances))
+        return (
+            f"{self.pour.batch_g:g} g: nearest whole recipe at a median of {middle:.2f}, "
+            f"{self.share(1.0):.0%} within CIEDE2000 1"
+        )
+
+
+def slice_of(region: Region, plane: Plane) -> Slice:
+    """Decide every point of a plane's grid."""
+    across, up = plane.axes(region.cloud.lab)
+    if across.size * up.size > _MOST_POINTS:
+        raise PourError(
+            f"makes {across.size * up.size:,} points",
+            field="step",
+            value=plane.step,
+            remedy="Take a wider one",
+        )
+    lab = plane.labs(*np.meshgrid(across, up))
+    distances = region.distances(lab.reshape(-1, 3), starts=3).reshape(lab.shape[:-1])
+    for array in (across, up, lab, distances):
+        array.setflags(write=False)
+    return Slice(plane, across, up, lab, distances, region.view)
+
+
+def whole_maps_of(
+    region: Region, plane: Plane, pours: list[Pour], max_pigments: int | None
+) -> tuple[WholeMap, ...]:
+    """Whole recipes for the inside of a plane; up to 1.5 million by list, above by search."""
+    cut = slice_of(region, plane)
+    rows, columns = np.nonzero(cut.inside)
+    labs = cut.lab[rows, columns]
+    maps = []
+    for pour in pours:
+        values, proved = np.zeros(len(labs)), np.ones(len(labs), dtype=bool)
+        if len(labs):
+            question = Question(region.palette, pour, region.view, max_pigments, target=labs[0])
+            searcher = question.plain_searcher
+            count = searcher.whole.count()
+            catalogue = searcher.catalogue() if count <= _CATALOGUE else None
+            if catalogue is not None:
+                found = [best for best, _ in catalogue.look_up(labs, [Leeway(0.0)] * len(labs))]
+            else:
+                steps, _ = region.cloud.nearest(labs, starts=1)
+                scale = region.load_per_step / pour.load_per_step
+                found = [
+                    searcher.closest(lab, hint=hint * scale)
+                    for lab, hint in zip(labs, steps, strict=True)
+                ]
+            values = np.array([best.delta_e for best in found])
+            proved = np.array([best.proved for best in found])
+        for array in (rows, columns, values, proved):
+            array.setflags(write=False)
+        maps.append(WholeMap(cut, pour, rows, columns, values, proved))
+    return tuple(maps)

@@ -1,0 +1,167 @@
+"""A saved recipe poured again: whether it still gives the colour it gave."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+
+import numpy as np
+
+from shadematch.colour.difference import delta_e
+from shadematch.keeping.recipes import SavedRecipe, load
+from shadematch.matching.question import VISIBLE
+from shadematch.predicting.prediction import Prediction, predict
+from shadematch.studio.palette import Palette
+from shadematch.support.html import recipe_card
+from shadematch.support.models import expect
+
+__all__ = ["Repeat", "repeat"]
+
+_SAME = 0.01
+"""CIEDE2000 up to which two predictions count as one."""
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """A saved recipe, and what it gives with a palette of today.
+
+    Attributes
+    ----------
+    saved
+        As it was.
+    palette
+        As it is now.
+    predicted
+        The colour it has now; None if a paste is missing.
+    missing
+        Pastes of the recipe that the palette no longer has.
+    changed
+        Pastes and bases of the recipe whose numbers are no longer those of then.
+    delta_e
+        CIEDE2000 between the colour then and now; None if a paste is missing.
+    to_target
+        CIEDE2000 from now to the target; None if a paste is missing or there was no target.
+    """
+
+    saved: SavedRecipe
+    palette: Palette
+    predicted: Prediction | None
+    missing: tuple[str, ...]
+    changed: tuple[str, ...]
+    delta_e: float | None
+    to_target: float | None
+
+    @property
+    def same(self) -> bool:
+        """Whether it gives the same colour as then."""
+        return self.delta_e is not None and self.delta_e <= _SAME
+
+    @property
+    def sentence(self) -> str:
+        """What has changed and what follows, in words."""
+        if self.missing:
+            return (
+                f"The palette no longer has {_listed(self.missing)}: "
+                "this recipe can't be poured with it. Match the target anew."
+            )
+        assert self.delta_e is not None
+        if self.changed:
+            what = f"The palette has changed since: {_listed(self.changed)}"
+            what += " differ" if len(self.changed) > 1 else " differs"
+        elif self.palette.fingerprint != self.saved.palette.fingerprint:
+            what = "The palette has changed since, but nothing that this recipe takes"
+        else:
+            what = "The palette is as it was"
+        if self.same:
+            return f"{what}. The colour is the same."
+        if not self.changed:
+            what += f"; this version of shadematch computes otherwise than {self.saved.library} did"
+        worth = (
+            "Match the target anew." if self.delta_e > VISIBLE else "Most people see no difference."
+        )
+        return f"{what}. The colour is now CIEDE2000 {self.delta_e:.2f} from that of then. {worth}"
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [str(self.saved)]
+        if self.predicted is not None:
+            lab = ", ".join(f"{v:z.1f}" for v in self.predicted.lab)
+            lines.append(f"now        Lab ({lab}), {self.predicted.hex}")
+            if self.to_target is not None:
+                lines.append(f"           CIEDE2000 {self.to_target:.2f} to the target")
+        lines.append(f"palette    {self.palette.fingerprint} now")
+        return "\n".join([*lines, self.sentence])
+
+    def _repr_html_(self) -> str:
+        swatches = [(self.saved.hex, "then")]
+        if self.predicted is not None:
+            swatches.append((self.predicted.hex, "now"))
+        rows = [
+            *self.saved.recipe.parts,
+            ("into", str(self.saved.recipe.pour)),
+            ("seen", str(self.saved.view)),
+        ]
+        if self.delta_e is not None:
+            rows.append(("CIEDE2000", f"{self.delta_e:.2f} between then and now"))
+        if self.to_target is not None:
+            rows.append(("", f"{self.to_target:.2f} to the target, now"))
+        return recipe_card(swatches, rows, foot=self.sentence)
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def repeat(
+    saved: SavedRecipe | str | os.PathLike[str], *, palette: Palette | None = None
+) -> Repeat:
+    """Whether a saved recipe still gives its colour.
+
+    Parameters
+    ----------
+    saved
+        What `shadematch.load` gave, or the path of the file.
+    palette
+        The palette of today; by default the one in the file, which tells whether another
+        version of this library would predict another colour.
+
+    Returns
+    -------
+    Repeat
+
+    Raises
+    ------
+    FileError
+        If the file can't be used.
+    """
+    then = saved if isinstance(saved, SavedRecipe) else load(saved)
+    now = then.palette if palette is None else palette
+    expect(now, Palette, "palette", "Use load_palette(...)")
+    recipe = then.recipe
+    missing = tuple(name for name in recipe.doses if name not in now.names)
+    changed = [
+        name
+        for name in recipe.doses
+        if name in now.names and now[name].colour_numbers != then.palette[name].colour_numbers
+    ]
+    for white, base, share in (
+        (False, "clear base", 1.0 - recipe.pour.white),
+        (True, "white base", recipe.pour.white),
+    ):
+        old, new = ((p.white if white else p.clear) for p in (then.palette, now))
+        if share > 0 and old.colour_numbers != new.colour_numbers:
+            changed.append(base)
+    if missing:
+        return Repeat(then, now, None, missing, tuple(changed), None, None)
+    seen = predict(recipe.doses, palette=now, pour=recipe.pour, view=then.view)
+    lab = np.array(seen.lab)
+    goal = None if then.target is None else then.target.lab_in(then.view)
+    return Repeat(
+        then,
+        now,
+        seen,
+        missing,
+        tuple(changed),
+        float(delta_e(lab, np.array(then.lab))),
+        None if goal is None else float(delta_e(lab, goal)),
+    )

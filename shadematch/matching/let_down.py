@@ -1,0 +1,385 @@
+"""Which let-down to make, so that a small bar of a pastel shade comes out close enough.
+
+In a small bar one centimetre of paste is already too much for a pastel shade. A let-down (paste
+stirred into base beforehand, dosed by weight) gives doses between the whole centimetres.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from shadematch.errors import PourError
+from shadematch.matching.match import Match, match
+from shadematch.matching.question import Choice, Question, joint_searcher
+from shadematch.matching.smallest_batch import positive
+from shadematch.predicting.prediction import conditions, model_for
+from shadematch.predicting.readings import usual_scale_g
+from shadematch.predicting.slips import strength_off
+from shadematch.search.real import real_floor
+from shadematch.search.space import whole_space
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G, Pour
+from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, Recipe
+from shadematch.studio.target import Target, as_target
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import recipe_card
+from shadematch.support.models import expect
+
+__all__ = ["LetDownPlan", "ToMake", "propose_let_down"]
+
+USUAL_BASES_G: Final = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
+"""Base for one dose step of paste [g], from strong to weak."""
+_FINE: Final = 10_000
+_LEAST_STEPS: Final = 5
+"""Weighing steps in the least that is weighed of a let-down."""
+_NEARLY: Final = 0.5
+"""What CIEDE2000 must gain for a let-down to be worth making, or for one more of them."""
+_SLACK: Final = 1e-9
+
+
+@dataclass(frozen=True)
+class ToMake:
+    """One let-down to make up.
+
+    Attributes
+    ----------
+    let_down
+        What it is.
+    paste, base_g
+        What goes into it: paste in whole dose steps, and base [g].
+    used_g
+        How much of it the recipe takes [g]; the rest keeps for another bar.
+    """
+
+    let_down: LetDown
+    paste: float
+    base_g: float
+    used_g: float
+
+    @property
+    def off(self) -> float:
+        """How far its strength is off at most, as a share, in nine cases of ten.
+
+        For a ruler within 2 mm and a scale within 1 g (a quarter of the base, where that is
+        less), either way.
+        """
+        return strength_off(self.paste, self.base_g, scale_g=usual_scale_g(self.base_g))
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return (
+            f"stir {self.paste:g} cm {self.let_down.pigment} into {self.base_g:g} g of "
+            f"{self.let_down.base}; the bar takes {self.used_g:g} g of it "
+            f"(its strength is known to {self.off:.0%}; better, if more is made at once)"
+        )
+
+
+@dataclass(frozen=True)
+class LetDownPlan:
+    """Which let-downs to make, if any.
+
+    Attributes
+    ----------
+    target, delta_e
+        What was asked for: a colour, and how close.
+    without
+        The match with centimetres alone.
+    to_make
+        The let-downs; empty where none is needed or none is worth making.
+    match
+        The match with them; None where there are none.
+    floor
+        A proven floor of CIEDE2000 for any doses, however finely diluted.
+    tried
+        How many combinations of pastes and strengths were searched.
+    """
+
+    target: Target
+    delta_e: float
+    without: Match
+    to_make: tuple[ToMake, ...]
+    match: Match | None = field(repr=False)
+    floor: float
+    tried: int
+
+    @property
+    def closest(self) -> Choice:
+        """The closest recipe, with let-downs where they were found to help."""
+        return (self.match or self.without).closest
+
+    @property
+    def recipe(self) -> Recipe:
+        """The recipe of `closest`."""
+        return self.closest.recipe
+
+    @property
+    def within(self) -> bool:
+        """Whether it comes as close as was asked for."""
+        return self.closest.delta_e <= self.delta_e + _SLACK
+
+    @property
+    def sentence(self) -> str:
+        """The answer in words."""
+        asked = f"within CIEDE2000 {self.delta_e:g}"
+        alone = self.without.closest.delta_e
+        if alone <= self.delta_e:
+            return f"No let-down is needed: centimetres alone come to {alone:.2f}."
+        number = len(self.to_make)
+        count = "one let-down" if number == 1 else f"{number} let-downs"
+        if self.within:
+            few = f"{count.capitalize()} bring{'s' if number == 1 else ''}"
+            return f"{few} the bar {asked}: {self.closest.delta_e:.2f} instead of {alone:.2f}."
+        if self.floor > self.delta_e:
+            why = (
+                f"No let-down can bring it {asked}: the pastes themselves stay {self.floor:.2f} "
+                "away in this pour."
+            )
+        else:
+            why = f"None of the {self.tried} combinations tried brings it {asked}."
+        if self.match is None:
+            return f"{why} Centimetres alone come to {alone:.2f}, and no let-down gains enough."
+        return f"{why} With {count} it comes to {self.closest.delta_e:.2f} instead of {alone:.2f}."
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [f"target     {self.target}", f"answer     {self.sentence}"]
+        lines += [f"make       {part}" for part in self.to_make]
+        best = self.closest
+        lines.append(f"recipe     {best.recipe} into {best.recipe.pour}")
+        if self.match is not None:
+            bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
+            rest = " and ".join(f"{mass:g} g {kind} base" for mass, kind in bases if mass > 1e-9)
+            lines.append(f"           beside {rest or 'no other base'}")
+        lines.append(f"CIEDE2000  {best.delta_e:.2f}")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        best = self.closest
+        swatches = [
+            (self.target.hex, "wanted"),
+            (self.without.closest.predicted.hex, "centimetres alone"),
+        ]
+        if self.match is not None:
+            swatches.append((best.predicted.hex, "with let-downs"))
+        rows = [("make", str(part)) for part in self.to_make]
+        rows += [*best.recipe.parts, ("into", str(best.recipe.pour))]
+        rows.append(("CIEDE2000", f"{best.delta_e:.2f}"))
+        return recipe_card(swatches, rows, foot=self.sentence)
+
+
+def propose_let_down(
+    target: Target | str,
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    delta_e: float = 1.0,
+    step_g: float = 1.0,
+    least_g: float | None = None,
+    bases_g: Sequence[float] = USUAL_BASES_G,
+    max_let_downs: int = 3,
+) -> LetDownPlan:
+    """The let-downs to make, so that a bar comes within a CIEDE2000.
+
+    Tried are one paste, then two, up to `max_let_downs`, each set at every strength. A let-down
+    of which the closest recipe would take less than `least_g` is made weaker, until there is
+    enough of it to weigh; where even the weakest is too strong, the set is out. The answer has
+    the fewest let-downs; among those the strongest, which tie up the least base; among those the
+    closest. Each search is exact (`match.proved` tells of one that stopped early).
+
+    Where nothing comes as close as was asked, the answer is what comes nearest: the fewest
+    let-downs that are within 0.5 of the best there is, if they gain 0.5 over centimetres alone.
+
+    Parameters
+    ----------
+    target
+        A `Target`, or a hex code.
+    palette, pour, view
+        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+    delta_e
+        How close it must come.
+    step_g
+        What let-downs are weighed to [g].
+    least_g
+        Weigh no less of a let-down than this [g]; by default five steps: a step too many is
+        then a fifth, as 2 mm are of the 1 cm of paste in it.
+    bases_g
+        Base for one dose step of paste [g].
+    max_let_downs
+        Most let-downs to make, 1 to 8.
+
+    Returns
+    -------
+    LetDownPlan
+
+    Raises
+    ------
+    ColourError
+        If the target is no colour.
+    PourError
+        If a number is out of range.
+    """
+    goal = as_target(target)
+    palette, pour, view = conditions(palette, pour, view)
+    wanted, step = positive(delta_e, "delta_e"), positive(step_g, "step_g")
+    least = _LEAST_STEPS * step if least_g is None else positive(least_g, "least_g")
+    expect(bases_g, Sequence, "bases_g", "Give a list of masses in g, such as [25, 50, 100]")
+    bases = sorted(positive(b, "bases_g") for b in bases_g)
+    for name, mass, most in (
+        ("bases_g", max(bases, default=0.0), LARGEST_BATCH_G),
+        ("least_g", least_g or 0.0, pour.batch_g),
+    ):
+        if mass > most:
+            of = "the batch, which its grams are part of" if name == "least_g" else "any pot holds"
+            raise PourError(
+                f"is more than {of}", field=name, value=mass, remedy=f"Give at most {most:g} g"
+            )
+    whole = isinstance(max_let_downs, int | np.integer) and not isinstance(max_let_downs, bool)
+    if not whole or not 1 <= max_let_downs <= MOST_LET_DOWNS:
+        raise PourError(
+            f"must be a whole number from 1 to {MOST_LET_DOWNS}",
+            field="max_let_downs",
+            value=max_let_downs,
+            remedy="Two or three are as many as one likes to weigh",
+        )
+    without = _alone(goal, palette, pour, view)
+    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    lab = goal.lab_in(view)
+    floor = 0.0
+    ideal = without.ideal.delta_e
+    if ideal > wanted and not model.scattering_pigments:
+        fine = whole_space(model, load_per_step=pour.max_load / _FINE, max_steps=_FINE)
+        floor = real_floor(fine, lab, reached=ideal)
+    alone = without.closest.delta_e
+    # Nearer than the pastes themselves is not to be had: what is nearly so near will do.
+    aim = wanted if floor <= wanted else ideal + _NEARLY
+    if alone <= aim:
+        return LetDownPlan(goal, wanted, without, (), None, floor, 0)
+    tries = _Tries(lab, without, step, least, bases)
+    nearest: list[_Tried] = []  # of each number
+    for number in range(1, min(int(max_let_downs), len(palette.names)) + 1):
+        limit = min([alone - _NEARLY, *(found.delta_e for found in nearest)])
+        limit = max(limit, wanted + _SLACK)  # what was asked for is worth it
+        best: _Tried | None = None
+        for base in bases:
+            for names in itertools.combinations(palette.names, number):
+                better = tries.found(names, base, min(limit, best.delta_e if best else np.inf))
+                best = better or best
+            if best is not None and best.delta_e <= aim + _SLACK:
+                return _plan(goal, wanted, without, floor, tries.count, best.let_downs)
+        if best is not None:
+            nearest.append(best)
+    for found in nearest:
+        if found.delta_e <= nearest[-1].delta_e + _NEARLY:
+            return _plan(goal, wanted, without, floor, tries.count, found.let_downs)
+    return LetDownPlan(goal, wanted, without, (), None, floor, tries.count)
+
+
+@dataclass(frozen=True)
+class _Tried:
+    let_downs: tuple[LetDown, ...]
+    delta_e: float
+
+
+class _Tries:
+    """Sets of let-downs, each searched; and how many were."""
+
+    def __init__(
+        self, lab: FloatArray, without: Match, step_g: float, least_g: float, bases: list[float]
+    ) -> None:
+        self.count = 0
+        self._lab, self._without = lab[None], without
+        self._step_g, self._least_g, self._bases = step_g, least_g, bases
+        # The best real-valued doses are the same, whatever is diluted.
+        ideal, step = without.ideal.recipe.doses, without.pour.dose_step
+        self._hint = [ideal.get(name, 0.0) / step for name in without.palette.names]
+
+    def _made(self, name: str, base_g: float) -> LetDown:
+        pour = self._without.pour
+        return LetDown(
+            pigment=name,
+            paste_per_g=pour.dose_step / base_g,
+            step_g=self._step_g,
+            white=0.0 if pour.clear_g > 0 else 1.0,
+        )
+
+    def found(self, names: Sequence[str], base_g: float, limit: float) -> _Tried | None:
+        """Let-downs of these pastes, as strong as can be weighed, if they come below a limit.
+
+        Parameters
+        ----------
+        names, base_g
+            Pastes, and the base for a dose step of each that is tried first [g].
+        limit
+            Of CIEDE2000.
+        """
+        question, n = self._without, len(self._without.palette.names)
+        made = dict.fromkeys(names, base_g)
+        while made:
+            self.count += 1
+            let_downs = tuple(self._made(name, base) for name, base in made.items())
+            searcher = joint_searcher(
+                question.palette, question.pour, question.view, None, (), (), (), let_downs
+            )
+            hint = np.array([*self._hint, *(0.0 for _ in let_downs)])
+            if searcher.closest(self._lab, hint=hint, below=limit).steps is None:
+                return None
+            closest = searcher.closest(self._lab)  # just as `match` finds it
+            assert closest.steps is not None
+            weighed = dict(zip(made, closest.steps[n:] * self._step_g, strict=True))
+            if all(mass >= self._least_g - _SLACK for mass in weighed.values()):
+                return _Tried(let_downs, closest.delta_e) if closest.delta_e < limit else None
+            for name, mass in weighed.items():
+                if mass <= 0.0:
+                    del made[name]
+                elif mass < self._least_g - _SLACK:
+                    weaker = [b for b in self._bases if b > made[name]]
+                    if not weaker:
+                        return None
+                    made[name] = weaker[0]
+        return None
+
+
+def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
+    """The match with centimetres; of no paste at all where not even one step is permitted."""
+    if pour.max_steps >= 1:
+        return match(goal, palette=palette, pour=pour, view=view)
+    weakest = LetDown(pigment=palette.names[0], paste_per_g=1e-9, white=pour.white)
+    return match(
+        goal, palette=palette, pour=pour, view=view, must_avoid=palette.names, let_downs=[weakest]
+    )
+
+
+def _plan(
+    goal: Target,
+    wanted: float,
+    without: Match,
+    floor: float,
+    tried: int,
+    let_downs: tuple[LetDown, ...],
+) -> LetDownPlan:
+    question: Question = without._question
+    found = match(
+        goal,
+        palette=question.palette,
+        pour=question.pour,
+        view=question.view,
+        tolerance=0.0,
+        let_downs=let_downs,
+    )
+    to_make = []
+    step = question.pour.dose_step
+    for part in found.closest.recipe.weighed:
+        portions = math.ceil(part.paste / step - _SLACK)
+        base = portions * step / part.let_down.paste_per_g
+        to_make.append(
+            ToMake(part.let_down, round(portions * step, 9), round(base, 9), part.mass_g)
+        )
+    return LetDownPlan(goal, wanted, without, tuple(to_make), found, floor, tried)

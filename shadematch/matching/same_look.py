@@ -1,0 +1,272 @@
+"""The same look elsewhere: another thickness, mass, white fraction or view.
+
+What is kept is the light that comes from the bar. The old bar has a spectrum, lying where it lay
+(on its backing, wet or dry, or against the light); that spectrum is the target, and it is judged
+under the new view's light. So the two bars are compared side by side under the new light, the
+old one in its old place, the new one in its new place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Final, Literal
+
+import numpy as np
+
+from shadematch.colour.difference import delta_e
+from shadematch.errors import PourError
+from shadematch.matching.match import Match, match
+from shadematch.matching.question import VISIBLE
+from shadematch.predicting.prediction import Prediction, conditions, predict
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import LetDown, Recipe, Weighed
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
+from shadematch.support.html import recipe_card
+from shadematch.support.models import between, expect
+
+__all__ = ["SameLook", "same_look"]
+
+How = Literal["same doses", "doses in proportion", "dosed anew"]
+
+_SAYING: Final[dict[How, str]] = {
+    "same doses": "the doses stay as they are",
+    "doses in proportion": "the doses change with the mass",
+    "dosed anew": "dosed anew",
+}
+_SAME: Final = 1e-9
+
+
+@dataclass(frozen=True)
+class SameLook:
+    """A recipe taken elsewhere.
+
+    Attributes
+    ----------
+    before
+        The old bar: its recipe, where it was seen, its colour there.
+    target
+        What is wanted: the old bar's spectrum.
+    recipe, delta_e, predicted
+        What to pour now, how far its colour is from the old bar's (CIEDE2000 under the new
+        light), and its prediction.
+    how
+        ``"same doses"``: as many centimetres as before; ``"doses in proportion"``: as many
+        centimetres per 100 g as before; ``"dosed anew"``: searched for.
+    kept
+        The recipe with the same doses, or with doses in proportion to the mass, whichever looks
+        more like the old bar; None where neither is in whole steps under the load limit.
+    match
+        The search in the new pour: `match.closest`, `match.bound` and `match.proved` say
+        whether anything would look more like it.
+    """
+
+    before: Prediction = field(repr=False)
+    target: Target
+    recipe: Recipe
+    delta_e: float
+    predicted: Prediction
+    how: How
+    kept: Prediction | None = field(repr=False)
+    match: Match = field(repr=False)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        old = self.before
+        lines = [
+            f"was        {old.recipe}",
+            f"           {old.recipe.pour}, seen {old.view}, {old.hex}",
+            f"now        {self.recipe} ({_SAYING[self.how]})",
+            f"           {self.recipe.pour}, seen {self.predicted.view}, {self.predicted.hex}",
+            f"CIEDE2000  {self.delta_e:.2f} to the old bar",
+        ]
+        if self.match.closest.delta_e < self.delta_e - 0.005:
+            lines.append(f"closest    {self.match.closest}")
+        lines.append(f"proof      {self.match.proof}")
+        if self.delta_e > VISIBLE:
+            lines.append(f"verdict    {self.match.verdict.sentence}")
+            lines += [f"           {text}" for text in self.match.verdict.help]
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        rows = [
+            ("was", f"{self.before.recipe}"),
+            ("in", f"{self.before.recipe.pour}, seen {self.before.view}"),
+            ("now", f"{self.recipe} ({_SAYING[self.how]})"),
+            ("in", f"{self.recipe.pour}, seen {self.predicted.view}"),
+            ("CIEDE2000", f"{self.delta_e:.2f} to the old bar"),
+            ("closest", str(self.match.closest)),
+            ("proof", self.match.proof),
+        ]
+        swatches = [(self.target.hex, "was"), (self.predicted.hex, "now")]
+        return recipe_card(
+            swatches, rows, foot=str(self.match.verdict) if self.delta_e > VISIBLE else ""
+        )
+
+
+def look_of(before: Prediction) -> Target:
+    """The colour that a bar has, as a target that is known in any light.
+
+    Parameters
+    ----------
+    before
+        The bar's prediction.
+    """
+    spectrum = np.array(before.reflectance)
+    spectrum.setflags(write=False)
+    return Target(
+        before.lab,
+        before.view.illuminant,
+        before.view.observer,
+        f"the look of {before.recipe} in {before.recipe.pour}",
+        spectrum,
+    )
+
+
+def same_look(
+    recipe: Recipe | Match,
+    *,
+    to_pour: Pour | None = None,
+    to_view: View | None = None,
+    palette: Palette | None = None,
+    view: View | None = None,
+    tolerance: float = 0.5,
+    keep_within: float = VISIBLE,
+    max_pigments: int | None = None,
+) -> SameLook:
+    """Take a recipe to another pour or view, so that it looks as it did.
+
+    Colour depends on load, so at one thickness doses go with the mass. In one mould thickness
+    goes with the mass; then, in clear base, as many centimetres give the same colour whatever
+    the mass. Both are tried first, and kept where they look the same (`keep_within`) or all but
+    as much like the old bar as the best that the search finds (`tolerance`). Otherwise the
+    recipe is dosed anew. Let-downs of the old recipe are to hand for the new one, as far as its
+    base has what they are made in.
+
+    Parameters
+    ----------
+    recipe
+        What was poured, with its pour. A `Match` stands for its recipe, and brings its palette,
+        its let-downs, and its view where none is given.
+    to_pour, to_view
+        Where it goes; by default as before.
+    palette
+        The pastes and bases of both; by default the demo palette.
+    view
+        How the old bar was looked at; by default D65 on white paper.
+    tolerance
+        How much worse than the closest recipe a kept one (or the frugal one) may be, in
+        CIEDE2000.
+    keep_within
+        A kept recipe that is no farther from the old bar than this, in CIEDE2000, stands though
+        another may be closer: a recipe isn't changed for a difference that nobody sees.
+    max_pigments
+        Most pigments in a new recipe.
+
+    Returns
+    -------
+    SameLook
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks a pigment of the recipe.
+    PourError
+        If the new pour takes no paste, or something is of the wrong kind.
+
+    Notes
+    -----
+    Under another light the target is what the old bar would look like in that light, from its
+    spectrum; it is not its old appearance taken over by adaptation.
+    """
+    to_hand: list[LetDown] = []
+    if isinstance(recipe, Match):
+        to_hand += recipe.let_downs
+        palette = recipe.palette if palette is None else palette
+        view = recipe.view if view is None else view
+        recipe = recipe.recipe
+    expect(recipe, Recipe, "recipe", "Give a Recipe, such as match(...).recipe")
+    near = between(keep_within, "keep_within", 0.0, 100.0, "It is a CIEDE2000")
+    leeway = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
+    if to_pour is None and to_view is None:
+        raise PourError(
+            "says nothing new",
+            field="to_pour",
+            remedy="Give to_pour=Pour(...), to_view=View(...) or both",
+        )
+    palette, pour, view = conditions(palette, recipe.pour if to_pour is None else to_pour, view)
+    seen = conditions(palette, pour, view if to_view is None else to_view)[2]
+    before = predict(recipe, palette=palette, view=view)
+    before = replace(before, recipe=recipe)  # in the order it was given in
+    target = look_of(before)
+    to_hand += (part.let_down for part in recipe.weighed)
+    lacks = {kind for kind, mass in ((0.0, pour.clear_g), (1.0, pour.white_g)) if mass <= 0.0}
+    to_hand = [d for d in to_hand if not lacks or (d.white in (0.0, 1.0) and d.white not in lacks)]
+    found = match(
+        target,
+        palette=palette,
+        pour=pour,
+        view=seen,
+        tolerance=leeway,
+        max_pigments=max_pigments,
+        let_downs=to_hand,
+    )
+    wanted = target.lab_in(seen)
+    kept: list[tuple[float, How, Prediction]] = []
+    ways: tuple[tuple[How, float], ...] = (
+        ("same doses", 1.0),
+        ("doses in proportion", pour.batch_g / recipe.pour.batch_g),
+    )
+    for how, factor in ways:
+        taken = _in_steps(recipe, factor, pour)
+        if taken is None or (max_pigments is not None and taken.tubes > max_pigments):
+            continue
+        there = predict(taken, palette=palette, view=seen)
+        kept.append((float(delta_e(np.array(there.lab), wanted)), how, there))
+    best = min(kept, key=lambda k: k[0]) if kept else None
+    enough = max(near, found.closest.delta_e + leeway) + _SAME
+    if best is not None and best[0] <= enough:
+        value, how, there = best
+        return SameLook(before, target, there.recipe, value, there, how, there, found)
+    return SameLook(
+        before,
+        target,
+        found.recipe,
+        found.delta_e,
+        found.predicted,
+        "dosed anew",
+        None if best is None else best[2],
+        found,
+    )
+
+
+def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
+    """Doses times a factor, if the pour permits them."""
+    doses: dict[str, float] = {}
+    for name, dose in recipe.squeezed.items():
+        amount = _multiple(dose * factor, pour.dose_step)
+        if amount is None:
+            return None
+        doses[name] = amount
+    weighed = []
+    for part in recipe.weighed:
+        mass = _multiple(part.mass_g * factor, part.let_down.step_g)
+        if mass is None:
+            return None
+        weighed.append(Weighed(part.let_down, mass))
+        name = part.let_down.pigment
+        doses[name] = round(doses.get(name, 0.0) + weighed[-1].paste, 9)
+    try:
+        taken = Recipe(doses, pour, tuple(weighed))
+    except PourError:  # the pour lacks base of the kind that the let-downs bring
+        return None
+    slack = 1e-9 * pour.dose_step
+    return taken if taken.total <= pour.max_total + slack else None
+
+
+def _multiple(amount: float, step: float) -> float | None:
+    """An amount freed from rounding; None where it is no multiple of a step."""
+    count = round(amount / step)
+    off = abs(amount / step - count)
+    return None if off > 1e-9 * max(count, 1.0) else round(count * step, 9)

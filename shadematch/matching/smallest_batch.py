@@ -1,0 +1,354 @@
+"""How small a batch may be: the closest whole-centimetre recipe for every mass of a grid.
+
+The colour depends on load, and whole centimetres in more base are a finer grid of loads, so the
+closest recipe tends to come closer as the batch grows; but not steadily, since another mass puts
+the grid elsewhere. So the smallest mass that comes within a CIEDE2000 is one thing, and the mass
+from which on every batch does is another.
+
+At one thickness and base the loads permitted are the same for every mass. The best real-valued
+loads are therefore a floor for all masses at once (`search.real` proves it); where that floor is
+above what is asked, nothing has to be searched.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Final
+
+from shadematch.errors import PourError
+from shadematch.matching.match import Match, match
+from shadematch.matching.question import Choice
+from shadematch.predicting.prediction import conditions, model_for
+from shadematch.search.answer import Searcher
+from shadematch.search.ideal import ideal
+from shadematch.search.real import real_floor
+from shadematch.search.space import whole_space
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G, Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Target, as_target
+from shadematch.studio.view import View
+from shadematch.support.html import curve, recipe_card
+from shadematch.support.models import check_most, is_finite
+
+__all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
+
+_MOST_MASSES: Final = 2000
+_FINE: Final = 10_000
+"""Steps in which the real-valued optimum is reckoned, over the load limit."""
+
+
+@dataclass(frozen=True)
+class BatchPoint:
+    """The closest recipe for one mass.
+
+    Attributes
+    ----------
+    mass_g
+        Mass of base [g].
+    recipe
+        The recipe with the smallest CIEDE2000.
+    delta_e
+        Its CIEDE2000.
+    bound, proved
+        No permitted recipe has a smaller CIEDE2000 than `bound`; `proved` where the two are
+        within 0.01.
+    """
+
+    mass_g: float
+    recipe: Recipe
+    delta_e: float
+    bound: float
+    proved: bool
+
+
+@dataclass(frozen=True)
+class SmallestBatch:
+    """The smallest batch that comes close enough.
+
+    Attributes
+    ----------
+    target, delta_e
+        What was asked for: a colour, and how close.
+    bar_g
+        Mass of one bar [g], if batches are whole bars.
+    mass_g
+        The smallest mass of the grid with a recipe that close [g]; None where there is none.
+    always_from_g
+        The mass from which on every mass of the grid, up to the largest tried, has one; None
+        where the largest has none.
+    curve
+        The closest recipe for each mass tried; empty where `floor` is above `delta_e`, because
+        then nothing had to be tried.
+    ideal_delta_e, floor
+        CIEDE2000 of the best real-valued recipe found, and a proven floor for all masses.
+    smallest_g, largest_g
+        The grid's ends [g].
+    """
+
+    target: Target
+    delta_e: float
+    bar_g: float | None
+    mass_g: float | None
+    always_from_g: float | None
+    curve: tuple[BatchPoint, ...] = field(repr=False)
+    ideal_delta_e: float
+    floor: float
+    smallest_g: float
+    largest_g: float
+    match: Match | None = field(repr=False)
+    """The answer in a batch of `mass_g`; None where there is none."""
+
+    @property
+    def bars(self) -> int | None:
+        """`mass_g` in bars; None where batches are not counted in bars, or none will do."""
+        if self.bar_g is None or self.mass_g is None:
+            return None
+        return round(self.mass_g / self.bar_g)
+
+    @property
+    def recipe(self) -> Recipe | None:
+        """The closest recipe in a batch of `mass_g`."""
+        return None if self.match is None else self.match.closest.recipe
+
+    @property
+    def proved(self) -> bool:
+        """Whether it is proved that no smaller mass of the grid has a recipe that close."""
+        if self.mass_g is None:
+            return self.floor > self.delta_e or all(p.bound > self.delta_e for p in self.curve)
+        return all(p.bound > self.delta_e for p in self.curve if p.mass_g < self.mass_g)
+
+    @property
+    def sentence(self) -> str:
+        """The answer in words."""
+        asked = f"within CIEDE2000 {self.delta_e:g}"
+        if self.mass_g is None:
+            if not self.curve:
+                return (
+                    f"No batch of any mass comes {asked}: the palette's pastes, at this thickness "
+                    f"and load limit, stay {self.floor:.2f} away."
+                )
+            return (
+                f"No batch up to {self.largest_g:g} g comes {asked}; real-valued doses would "
+                f"come to {self.ideal_delta_e:.2f}."
+            )
+        size = f"{self.mass_g:g} g"
+        if self.bars is not None:
+            size = f"{self.bars} bar{'s' if self.bars > 1 else ''} ({size})"
+        first = f"The smallest batch that comes {asked} is {size}."
+        if self.always_from_g is None:
+            return f"{first} The largest tried, {self.largest_g:g} g, does not."
+        if self.always_from_g == self.mass_g:
+            return f"{first} So does every larger one tried, up to {self.largest_g:g} g."
+        if self.always_from_g == self.largest_g:
+            return f"{first} So does the largest tried, {self.largest_g:g} g, but not all between."
+        return f"{first} From {self.always_from_g:g} g on, up to {self.largest_g:g} g, all do."
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [f"target     {self.target}", f"answer     {self.sentence}"]
+        if self.match is not None:
+            best = self.match.closest
+            lines += [
+                f"recipe     {best.recipe} into {best.recipe.pour}",
+                f"CIEDE2000  {best.delta_e:.2f}; real-valued doses {self.ideal_delta_e:.2f}",
+            ]
+        if not self.proved:
+            lines.append("proof      a search stopped early: a smaller batch is not ruled out")
+        elif self.mass_g is not None:
+            lines.append("proof      no smaller batch of the grid has a recipe that close")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        swatches = [(self.target.hex, "wanted")]
+        rows = []
+        if self.match is not None:
+            best: Choice = self.match.closest
+            swatches.append((best.predicted.hex, f"{self.mass_g:g} g"))
+            rows = [
+                ("recipe", str(best.recipe)),
+                ("into", str(best.recipe.pour)),
+                ("CIEDE2000", f"{best.delta_e:.2f}"),
+            ]
+        rows.append(("real-valued doses", f"{self.ideal_delta_e:.2f}"))
+        return recipe_card(swatches, rows, foot=self.sentence) + self._drawing()
+
+    def _drawing(self) -> str:
+        """CIEDE2000 by mass as SVG; nothing where nothing was tried."""
+        if not self.curve:
+            return ""
+        found = next((p for p in self.curve if p.mass_g == self.mass_g), None)
+        return curve(
+            [(p.mass_g, p.delta_e) for p in self.curve],
+            across="mass of base [g]",
+            up="CIEDE2000 of the closest recipe",
+            level=self.delta_e,
+            level_name=f"asked for: {self.delta_e:g}",
+            mark=None if found is None else (found.mass_g, found.delta_e),
+            mark_name="" if found is None else f"{found.mass_g:g} g",
+        )
+
+
+def smallest_batch(
+    target: Target | str,
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    delta_e: float = 1.0,
+    step_g: float = 10.0,
+    largest_g: float = 1000.0,
+    bar_g: float | None = None,
+    max_pigments: int | None = None,
+) -> SmallestBatch:
+    """The smallest batch whose whole-centimetre recipe comes within a CIEDE2000.
+
+    Every mass of a grid is searched; the answer is exact for the grid.
+
+    Parameters
+    ----------
+    target
+        A `Target`, or a hex code.
+    palette, pour, view
+        By default the demo palette, 1 cm of clear base, D65 on white paper. The pour's mass
+        plays no part, everything else does.
+    delta_e
+        How close it must come.
+    step_g, largest_g
+        The masses tried [g]: multiples of `step_g` up to `largest_g`, as far as they take at
+        least one dose step of paste under the load limit.
+    bar_g
+        Mass of one bar [g]; then masses are whole bars, and `step_g` plays no part.
+    max_pigments
+        Most pigments in a recipe.
+
+    Returns
+    -------
+    SmallestBatch
+
+    Raises
+    ------
+    ColourError
+        If the target is no colour.
+    PourError
+        If a number is out of range, or the grid has no mass, or more than 2000.
+    """
+    goal = as_target(target)
+    palette, pour, view = conditions(palette, pour, view)
+    step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
+    largest, wanted = positive(largest_g, "largest_g"), positive(delta_e, "delta_e")
+    check_most(max_pigments)
+    masses = _grid(pour, step, largest, "step_g" if bar_g is None else "bar_g")
+    lab = goal.lab_in(view)
+    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    fine = whole_space(
+        model,
+        load_per_step=pour.max_load / _FINE,
+        max_steps=_FINE,
+        max_tubes=max_pigments,
+    )
+    ideal_steps, ideal_value = ideal(fine, lab)
+    floor = 0.0
+    if ideal_value > wanted and not model.scattering_pigments:
+        floor = real_floor(fine, lab, reached=ideal_value)
+    points: list[BatchPoint] = []
+    if floor <= wanted:
+        loads = ideal_steps * (pour.max_load / _FINE)
+        for mass in masses:
+            there = pour.model_copy(update={"batch_g": mass})
+            whole = whole_space(
+                model,
+                load_per_step=there.load_per_step,
+                max_steps=there.max_steps,
+                max_tubes=max_pigments,
+            )
+            searcher = Searcher(model, whole, there.load_per_step)
+            found = searcher.closest(lab, hint=loads / there.load_per_step)
+            assert found.steps is not None
+            doses = {
+                name: round(float(count) * there.dose_step, 9)
+                for name, count in zip(palette.names, found.steps, strict=True)
+                if count
+            }
+            recipe = Recipe(doses, there)
+            bound = max(found.bound, floor)
+            points.append(BatchPoint(mass, recipe, found.delta_e, bound, found.proved))
+    good = [p.mass_g for p in points if p.delta_e <= wanted]
+    always = None
+    for point in reversed(points):
+        if point.delta_e > wanted:
+            break
+        always = point.mass_g
+    answer = None
+    if good:
+        answer = match(
+            goal,
+            palette=palette,
+            pour=pour.model_copy(update={"batch_g": good[0]}),
+            view=view,
+            max_pigments=max_pigments,
+        )
+    return SmallestBatch(
+        target=goal,
+        delta_e=wanted,
+        bar_g=None if bar_g is None else step,
+        mass_g=good[0] if good else None,
+        always_from_g=always,
+        curve=tuple(points),
+        ideal_delta_e=ideal_value,
+        floor=floor,
+        smallest_g=masses[0],
+        largest_g=masses[-1],
+        match=answer,
+    )
+
+
+def positive(value: float, name: str) -> float:
+    """A finite number above 0.
+
+    Raises
+    ------
+    PourError
+        Naming the field.
+    """
+    if not is_finite(value) or value <= 0:
+        raise PourError(
+            "must be finite and above 0", field=name, value=value, remedy="Give a number above 0"
+        )
+    return float(value)
+
+
+def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
+    """The masses to try [g], rising; each takes at least one dose step."""
+    for field_, value in (("largest_g", largest), (name, step)):
+        if value > LARGEST_BATCH_G:
+            raise PourError(
+                f"must be at most {LARGEST_BATCH_G:,} g",
+                field=field_,
+                value=value,
+                remedy="Give less",
+            )
+    count = math.floor(largest / step * (1 + 1e-12))
+    if count > _MOST_MASSES:
+        raise PourError(
+            f"makes more than {_MOST_MASSES} masses",
+            field=name,
+            value=step,
+            remedy=f"Give at least {largest / _MOST_MASSES:g}, or look no further up",
+        )
+    masses = [round(step * k, 9) for k in range(1, count + 1)]
+    needed = pour.dose_step * 100.0 / pour.max_load
+    masses = [
+        m for m in masses if m >= 0.1 and pour.model_copy(update={"batch_g": m}).max_steps >= 1
+    ]
+    if not masses:
+        raise PourError(
+            f"no mass up to it takes {pour.dose_step:g} cm of paste under the load limit",
+            field="largest_g",
+            value=largest,
+            remedy="Allow a higher load or a smaller dose step"
+            if needed > LARGEST_BATCH_G
+            else f"Give at least {max(needed, step):g}",
+        )
+    return masses

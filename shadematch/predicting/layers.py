@@ -1,0 +1,278 @@
+"""Coloured layers on top of each other, seen through."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from shadematch.colour.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.errors import PourError
+from shadematch.optics.stack import Coat, Medium, add, look, medium
+from shadematch.optics.transport import Directions
+from shadematch.predicting.prediction import conditions, loads_of, model_for
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.drawings import side_view, strip
+from shadematch.support.html import recipe_card
+from shadematch.support.models import between, expect, listed
+
+__all__ = [
+    "Layered",
+    "Shade",
+    "label_of",
+    "layers",
+    "medium_of",
+    "recipe_of",
+    "shade_of",
+    "thickness_of",
+]
+
+_MOST_LAYERS: Final = 100
+_THICKEST_CM: Final = 100.0
+
+
+@dataclass(frozen=True)
+class Shade:
+    """A colour as it is seen.
+
+    Attributes
+    ----------
+    reflectance
+        Radiance factor at the library's wavelengths, shape (36,), read-only (a transmittance
+        against the light).
+    xyz
+        Tristimulus values, Y = 100 for the perfect diffuser.
+    lab
+        CIELAB relative to the view's own white.
+    hex
+        sRGB code, clipped if need be.
+    in_srgb
+        Whether the code shows the colour without clipping.
+    """
+
+    reflectance: FloatArray = field(repr=False, compare=False)
+    xyz: tuple[float, float, float]
+    lab: tuple[float, float, float]
+    hex: str
+    in_srgb: bool
+
+    def __str__(self) -> str:
+        """In plain words."""
+        note = "" if self.in_srgb else " (outside sRGB: nearest shown)"
+        return f"Lab ({', '.join(f'{v:z.1f}' for v in self.lab)}), {self.hex}{note}"
+
+
+@dataclass(frozen=True)
+class Layered:
+    """A stack of layers and its colour.
+
+    Attributes
+    ----------
+    recipes
+        What each layer is made of, the top one first.
+    thicknesses_cm
+        How thick each is [cm].
+    view
+        How the stack is looked at: from above.
+    seen
+        The colour of the whole.
+    """
+
+    recipes: tuple[Recipe, ...]
+    thicknesses_cm: tuple[float, ...]
+    view: View
+    seen: Shade
+    _coats: tuple[Coat, ...] = field(repr=False, compare=False)
+    _along: Directions = field(repr=False, compare=False)
+
+    @functools.cached_property
+    def poured(self) -> tuple[Shade, ...]:
+        """The colour after each pour, from the bottom layer alone to the whole."""
+        coat, grown = self._coats[-1], []
+        for upper in reversed(self._coats[:-1]):
+            grown.append(self._shade(coat))
+            coat = add(upper, coat)
+        return (*grown, self.seen)
+
+    @functools.cached_property
+    def alone(self) -> tuple[Shade, ...]:
+        """The colour that each layer would have without the others, the top one first."""
+        return (self.seen,) if len(self._coats) == 1 else tuple(map(self._shade, self._coats))
+
+    def _shade(self, coat: Coat) -> Shade:
+        return shade_of(look([coat], self.view.surroundings, self._along), self.view)
+
+    @property
+    def lab(self) -> tuple[float, float, float]:
+        """CIELAB of the whole."""
+        return self.seen.lab
+
+    @property
+    def hex(self) -> str:
+        """Nearest sRGB code of the whole."""
+        return self.seen.hex
+
+    @property
+    def height_cm(self) -> float:
+        """How thick the stack is [cm]."""
+        return float(sum(self.thicknesses_cm))
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [f"seen       {self.seen}, {self.view}", "layers     from the top down"]
+        lines += [
+            f"           {thick:g} cm of {label}, alone {shade.hex}"
+            for thick, label, shade in zip(
+                self.thicknesses_cm, self.labels, self.alone, strict=True
+            )
+        ]
+        return "\n".join(lines)
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """What each layer is made of, in words."""
+        return tuple(label_of(recipe) for recipe in self.recipes)
+
+    def _repr_html_(self) -> str:
+        rows = [
+            (f"{thick:g} cm", label)
+            for thick, label in zip(self.thicknesses_cm, self.labels, strict=True)
+        ]
+        rows += [("seen", str(self.view)), ("Lab", str(self.seen))]
+        pieces = [([0.0, 1.0], [thick, thick]) for thick in self.thicknesses_cm]
+        figure = strip([s.hex for s in self.poured], "as it is poured, from the bottom layer on")
+        figure += side_view(
+            pieces, [s.hex for s in self.alone], "from the side, each layer in its own colour"
+        )
+        return recipe_card([(self.hex, "seen from above")], rows, figure=figure)
+
+
+def label_of(recipe: Recipe) -> str:
+    """What a layer is made of, in words; its thickness is another matter."""
+    pour = recipe.pour
+    if not recipe.doses:
+        return f"plain {pour.base}"
+    return f"{recipe} in {pour.batch_g:g} g of {pour.base}"
+
+
+def shade_of(reflectance: FloatArray, view: View) -> Shade:
+    """The colour of a radiance factor, shape (36,), in a view."""
+    weights, white = view.observation
+    xyz = weights @ reflectance
+    lab = xyz_to_lab(xyz, white)
+    rgb, inside = xyz_to_srgb(xyz, white)
+    reflectance.setflags(write=False)
+    return Shade(
+        reflectance,
+        (float(xyz[0]), float(xyz[1]), float(xyz[2])),
+        (float(lab[0]), float(lab[1]), float(lab[2])),
+        srgb_to_hex(rgb),
+        bool(inside),
+    )
+
+
+def thickness_of(value: object, field_: str, *, least: float = 0.0) -> float:
+    """A thickness in cm, `least` to 100.
+
+    Raises
+    ------
+    PourError
+        For anything else.
+    """
+    return between(value, field_, least, _THICKEST_CM, "Give it in cm")
+
+
+def recipe_of(
+    value: Recipe | Mapping[str, float], palette: Palette, pour: Pour, field_: str
+) -> Recipe:
+    """A recipe, or the one of these doses in this pour, in palette order.
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        For a name that the palette lacks or a dose that can't be.
+    """
+    expect(value, (Recipe, Mapping), field_, "Give a Recipe, or doses such as {'gorse': 2}")
+    given = value if isinstance(value, Recipe) else Recipe(value, pour)
+    loads_of(given.doses, palette, given.pour)  # complains
+    doses = {n: float(given.doses[n]) for n in palette.names if given.doses.get(n)}
+    return Recipe(doses, given.pour, given.weighed)
+
+
+def medium_of(recipe: Recipe, palette: Palette) -> Medium:
+    """The coloured base of a recipe as the optics see it."""
+    loads = loads_of(recipe.doses, palette, recipe.pour)
+    model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, View())
+    mu_a = model.base_absorption + loads @ model.absorption
+    mu_s = model.base_scattering + loads @ model.scattering
+    return medium(tuple(mu_a.tolist()), tuple(mu_s.tolist()))
+
+
+def layers(
+    stack: Iterable[tuple[Recipe | Mapping[str, float], float]],
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+) -> Layered:
+    """The colour of layers poured on top of each other, looked at from above.
+
+    Exact: light goes to and fro between the layers in every direction, and is nowhere refracted
+    inside, since all are of one base (`optics.stack`).
+
+    Parameters
+    ----------
+    stack
+        Pairs of a recipe and a thickness [cm, 0 to 100], the top layer first. A recipe is a
+        `Recipe`, or doses in cm into the base and the batch of `pour`; ``{}`` is base without
+        paste.
+    palette, pour, view
+        By default the demo palette, 100 g of clear base, and D65 on white paper. The thickness
+        in `pour` plays no part.
+
+    Returns
+    -------
+    Layered
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        For a name that the palette lacks, or a dose, a thickness or a stack that can't be.
+    """
+    palette, pour, view = conditions(palette, pour, view)
+    pairs = listed(stack, "stack", "Give pairs of a recipe and a thickness in cm, top first")
+    if not 1 <= len(pairs) <= _MOST_LAYERS:
+        raise PourError(
+            f"needs 1 to {_MOST_LAYERS} layers",
+            field="stack",
+            value=len(pairs),
+            remedy="Give pairs of a recipe and a thickness in cm, the top layer first",
+        )
+    recipes, thicknesses = [], []
+    for i, pair in enumerate(pairs):
+        if isinstance(pair, str | Mapping) or not isinstance(pair, tuple | list) or len(pair) != 2:
+            raise PourError(
+                "is no pair of a recipe and a thickness",
+                field=f"stack.{i}",
+                value=pair,
+                remedy="Write ({'gorse': 2}, 0.5)",
+            )
+        recipes.append(recipe_of(pair[0], palette, pour, f"stack.{i}"))
+        thicknesses.append(thickness_of(pair[1], f"stack.{i}"))
+    if not sum(thicknesses) > 0:
+        raise PourError(
+            "has no thickness at all",
+            field="stack",
+            value=sum(thicknesses),
+            remedy="Give at least one layer a thickness above 0",
+        )
+    media = [medium_of(recipe, palette) for recipe in recipes]
+    coats = tuple(m.coat(thick) for m, thick in zip(media, thicknesses, strict=True))
+    along = media[0].along
+    seen = shade_of(look(coats, view.surroundings, along), view)
+    return Layered(tuple(recipes), tuple(thicknesses), view, seen, coats, along)

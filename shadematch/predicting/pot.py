@@ -1,0 +1,199 @@
+"""How the melted, coloured base looks before it is poured.
+
+Two looks to check against. *In the pot*: straight down into the melt, whose depth is the layer's
+thickness and whose backing is the bottom of the pot. *The drop*: a little of it on white paper.
+Melt wets what it lies on, so both are in optical contact with their backing, unlike a bar that
+lies dry.
+
+What is left out: the walls (the pot counts as wide), the gloss, and that hot base may be clearer
+or hazier than cold base, by an amount that nobody has measured here. Steel is taken as matt,
+though most pots mirror a little.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.colour.difference import delta_e
+from shadematch.errors import PourError
+from shadematch.predicting.prediction import Prediction, conditions, opened, predict
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.view import BACKINGS, View
+from shadematch.support.html import recipe_card
+from shadematch.support.models import between
+
+__all__ = ["HOT_LIMIT", "POTS", "InThePot", "in_the_pot"]
+
+POTS: Final = {"steel": 0.55, "white": 0.8, "black": 0.05}
+"""Diffuse reflectance of the bottom of a brushed steel, a white enamelled and a black pot
+(estimates, no source)."""
+_PAPER: Final = BACKINGS["white"]
+
+HOT_LIMIT: Final = (
+    "Hot base can be clearer or hazier than when it has set: judge the hue and the depth, "
+    "not the last shade."
+)
+"""What the two looks can't tell."""
+
+
+@dataclass(frozen=True)
+class InThePot:
+    """The looks of a coloured melt before it is poured, and of the bar it becomes.
+
+    Attributes
+    ----------
+    recipe
+        What is in the pot.
+    pot
+        Straight down into the pot; its pour's thickness is the depth of the melt.
+    drop
+        A drop on white paper.
+    bar
+        The bar, seen as the recipe's view says.
+    depth_cm
+        Depth of the melt [cm].
+    drop_mm
+        Height of the drop [mm].
+    bottom
+        Reflectance of the bottom of the pot, 0 to 1.
+    """
+
+    recipe: Recipe
+    pot: Prediction
+    drop: Prediction
+    bar: Prediction
+    depth_cm: float
+    drop_mm: float
+    bottom: float
+
+    @property
+    def pot_delta_e(self) -> float:
+        """CIEDE2000 between the pot and the bar."""
+        return _between(self.pot, self.bar)
+
+    @property
+    def drop_delta_e(self) -> float:
+        """CIEDE2000 between the drop and the bar."""
+        return _between(self.drop, self.bar)
+
+    @property
+    def sentence(self) -> str:
+        """What to expect, in words."""
+        gap = self.pot.lab[0] - self.bar.lab[0]
+        if abs(gap) < 3:
+            depth = "about as light as"
+        else:
+            much = "far " if abs(gap) > 15 else ""
+            depth = f"{much}{'lighter' if gap > 0 else 'darker'} than"
+        return (
+            f"In the pot, {self.depth_cm:g} cm deep, the melt looks {depth} the bar "
+            f"(L* {self.pot.lab[0]:.0f} against {self.bar.lab[0]:.0f}): "
+            f"check the {self.drop_mm:g} mm drop, not the pot."
+        )
+
+    def __str__(self) -> str:
+        """In plain words."""
+        rows = (("bar", self.bar), ("in the pot", self.pot), ("drop", self.drop))
+        lines = [f"recipe      {self.recipe}, in {self.recipe.pour}"]
+        for name, seen in rows:
+            lab = ", ".join(f"{v:z.1f}" for v in seen.lab)
+            lines.append(f"{name:<12}Lab ({lab}), {seen.hex}, {seen.recipe.pour.thickness_cm:g} cm")
+        return "\n".join([*lines, self.sentence, HOT_LIMIT])
+
+    def _repr_html_(self) -> str:
+        swatches = [
+            (self.pot.hex, "in the pot"),
+            (self.drop.hex, "drop"),
+            (self.bar.hex, "bar"),
+        ]
+        rows = [
+            ("recipe", str(self.recipe)),
+            ("into", str(self.recipe.pour)),
+            ("in the pot", f"{self.depth_cm:g} cm deep, bottom reflecting {self.bottom:.0%}"),
+            ("drop", f"{self.drop_mm:g} mm on white paper, wet"),
+            (
+                "CIEDE2000",
+                f"to the bar {self.pot_delta_e:.1f} (pot), {self.drop_delta_e:.1f} (drop)",
+            ),
+        ]
+        foot = f"{self.sentence} {HOT_LIMIT}"
+        return recipe_card(swatches, rows, foot=foot)
+
+
+def _between(one: Prediction, other: Prediction) -> float:
+    return float(delta_e(np.array(one.lab), np.array(other.lab)))
+
+
+def _bottom(pot: str | float) -> float:
+    if isinstance(pot, str):
+        if pot not in POTS:
+            raise PourError(
+                "is no pot",
+                field="pot",
+                value=pot,
+                remedy=f"Give {', '.join(map(repr, POTS))}, or the reflectance of its bottom",
+            )
+        return POTS[pot]
+    return between(pot, "pot", 0.0, 1.0, "It is the reflectance of the bottom")
+
+
+def in_the_pot(
+    recipe: Recipe | Mapping[str, float],
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    depth_cm: float = 8.0,
+    pot: str | float = "steel",
+    drop_mm: float = 3.0,
+) -> InThePot:
+    """How a coloured melt looks in the pot and as a drop on white paper.
+
+    Parameters
+    ----------
+    recipe
+        A `Recipe`, which has its pour with it, or doses [cm] by name.
+    palette, pour, view
+        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper. The
+        view is the bar's; pot and drop are seen in its light, by reflected light.
+    depth_cm
+        Depth of the melt in the pot [cm], 0.1 to 100; put a clean ruler in.
+    pot
+        ``"steel"``, ``"white"``, ``"black"``, or the reflectance of the pot's bottom, 0 to 1.
+    drop_mm
+        Height of the drop [mm], 0.1 to 100. It lies wet on white paper that doesn't soak it up.
+
+    Returns
+    -------
+    InThePot
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        For a name that the palette lacks, a dose, depth or pot that can't be, or a pour that
+        is given twice.
+    """
+    doses, pour, weighed = opened(recipe, pour, "recipe")
+    palette, pour, view = conditions(palette, pour, view)
+    depth = between(depth_cm, "depth_cm", 0.1, 100.0, "Measure the melt with a ruler, in cm")
+    drop = between(drop_mm, "drop_mm", 0.1, 100.0, "A drop is about 3 mm high")
+    bottom = _bottom(pot)
+
+    def seen(thickness_cm: float, backing: float) -> Prediction:
+        light = {"illuminant": view.illuminant, "observer": view.observer}
+        return predict(
+            doses,
+            palette=palette,
+            pour=pour.model_copy(update={"thickness_cm": thickness_cm}),
+            view=View(**light, backing=backing, contact="optical"),
+        )
+
+    bar = predict(doses, palette=palette, pour=pour, view=view)
+    own = replace(bar.recipe, weighed=weighed)
+    return InThePot(own, seen(depth, bottom), seen(drop / 10.0, _PAPER), bar, depth, drop, bottom)

@@ -1,0 +1,212 @@
+"""What is read off ruler and scale: which readings a recipe takes, and how far they may be off.
+
+A length squeezed is one reading of the ruler, a base one of the scale. A let-down brings three:
+the length of the paste and the mass of the base that it was made of, which every gram of it
+shares, and the mass that is dosed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shadematch.errors import PourError
+from shadematch.predicting.prediction import loads_of
+from shadematch.studio.palette import Palette
+from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import between, expect, is_finite
+
+__all__ = [
+    "DOSE_SLIP_CM",
+    "SCALE_G",
+    "Dosed",
+    "Taken",
+    "checked_made",
+    "checked_readings",
+    "paste_made",
+    "taken",
+    "told_apart",
+    "usual_scale_g",
+]
+
+DOSE_SLIP_CM: Final = 0.2
+SCALE_G: Final = 1.0
+"""How far a length and a mass may be off, either way (common practice, no source)."""
+_SURE: Final = 4.0
+"""How many times what the scale may be off a batch, or the base of a let-down, weighs at least."""
+_SLACK: Final = 1e-6
+
+
+def checked_readings(dose_slip: object, scale_g: object, batch_g: float) -> tuple[float, float]:
+    """Both as floats.
+
+    Raises
+    ------
+    PourError
+        For what is no length or mass, or a scale too coarse for the batch.
+    """
+    remedy = "Say how far a reading may be off, either way"
+    ruler = between(dose_slip, "dose_slip", 0.0, 100.0, f"{remedy}, in cm")
+    remedy += "; a batch must be at least four times what the scale may be off"
+    return ruler, between(scale_g, "scale_g", 0.0, batch_g / _SURE, remedy)
+
+
+def usual_scale_g(mass_g: float) -> float:
+    """How far the scale may be off [g] where nobody told: less for so little that it is finer."""
+    return min(SCALE_G, mass_g / _SURE)
+
+
+@dataclass(frozen=True)
+class Dosed:
+    """A let-down in a recipe.
+
+    Attributes
+    ----------
+    let_down
+        What it is meant to be.
+    paste
+        Paste that it was made with at once [cm].
+    mass_g
+        How much of it is dosed [g].
+    """
+
+    let_down: LetDown
+    paste: float
+    mass_g: float
+
+    @property
+    def base_g(self) -> float:
+        """Base that it was made with [g]."""
+        return self.paste / self.let_down.paste_per_g
+
+    def strength(self, paste_off: FloatArray, base_off_g: FloatArray) -> FloatArray:
+        """How strong it is, 1 as meant, if its paste and its base are off by so much; (k,)."""
+        paste = np.maximum(self.paste + paste_off, 0.0)
+        return np.asarray(paste / self.paste / (1.0 + base_off_g / self.base_g))
+
+    def strength_sd(self, dose_slip: float, scale_g: float) -> float:
+        """Standard deviation of `strength`, to first order, for readings that may be so far off."""
+        return math.hypot(dose_slip / self.paste, scale_g / self.base_g) / math.sqrt(3.0)
+
+    def brings(self, strength: FloatArray, off_g: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Paste [cm], shape (k,), and clear and white base [g], shape (k, 2), that come with it.
+
+        Parameters
+        ----------
+        strength
+            Of it, 1 as meant, shape (k,).
+        off_g
+            How far the mass that is dosed is off [g], shape (k,).
+        """
+        grams = np.maximum(self.mass_g + off_g, 0.0)
+        white = self.let_down.white
+        return grams * self.let_down.paste_per_g * strength, np.outer(grams, (1.0 - white, white))
+
+
+def paste_made(let_down: LetDown, mass_g: float, step: float, scale_g: float) -> float:
+    """Paste [cm] in the least of a let-down that is made at once for so many grams of it.
+
+    In whole dose steps, with base enough for the scale.
+    """
+    least = max(mass_g, _SURE * scale_g) * let_down.paste_per_g
+    return max(1, math.ceil(least / step - 1e-9)) * step
+
+
+def checked_made(
+    made: Mapping[str, float] | None, let_downs: Sequence[LetDown], scale_g: float
+) -> dict[str, float]:
+    """Paste that let-downs were made with, by pigment.
+
+    Raises
+    ------
+    PourError
+        For a let-down that the recipe lacks, what is no length, or base too little to weigh.
+    """
+    if made is None:
+        return {}
+    expect(made, Mapping, "let_down_slips", "Give a mapping such as {'gorse': 2}")
+    names = [d.pigment for d in let_downs]
+    found = {}
+    for name, paste in made.items():
+        if not is_finite(paste) or not 0.0 < paste <= 10_000.0:
+            raise PourError(
+                "must be a number above 0",
+                field=f"let_down_slips.{name}",
+                value=paste,
+                remedy="Say how much paste it was made with, in cm",
+            )
+        if name not in names:
+            has = ", ".join(dict.fromkeys(names)) or "none"
+            raise PourError(
+                "is no let-down of this recipe",
+                field="let_down_slips",
+                value=name,
+                remedy=f"It has {has}",
+            )
+        least = min(paste / d.paste_per_g for d in let_downs if d.pigment == name)
+        if least < _SURE * scale_g:
+            raise PourError(
+                f"goes into {least:.3g} g of base, too little for this scale",
+                field=f"let_down_slips.{name}",
+                value=paste,
+                remedy="The base must weigh at least four times what the scale may be off",
+            )
+        found[name] = float(paste)
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Taken:
+    """What a recipe takes, reading by reading.
+
+    Attributes
+    ----------
+    squeezed_doses
+        Paste squeezed out of the tubes [cm], in palette order, shape (n,).
+    base_g
+        Clear and white base weighed beside what the let-downs bring [g], shape (2,).
+    let_downs
+        Each once.
+    masses_g
+        Of the let-downs [g].
+    """
+
+    squeezed_doses: FloatArray
+    base_g: FloatArray
+    let_downs: tuple[LetDown, ...]
+    masses_g: tuple[float, ...]
+
+
+def taken(recipe: Recipe, palette: Palette) -> Taken:
+    """What a recipe takes, reading by reading.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks a paste of it.
+    """
+    lengths = loads_of(recipe.doses, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
+    masses: dict[LetDown, float] = {}
+    for part in recipe.weighed:
+        if not part.mass_g:
+            continue
+        masses[part.let_down] = masses.get(part.let_down, 0.0) + part.mass_g
+        lengths[palette.index(part.let_down.pigment)] -= part.paste
+    base = np.array([recipe.clear_g, recipe.white_g])
+    # What is left of rounding is no reading.
+    lengths[lengths < _SLACK], base[base < _SLACK] = 0.0, 0.0
+    return Taken(lengths, base, tuple(masses), tuple(masses.values()))
+
+
+def told_apart(let_downs: Sequence[LetDown]) -> list[str]:
+    """What to call let-downs: by their paste, and by their strength where two share one."""
+    short = [f"{d.pigment} let-down" for d in let_downs]
+    return [
+        words if short.count(words) == 1 else str(d)
+        for words, d in zip(short, let_downs, strict=True)
+    ]

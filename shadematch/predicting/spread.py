@@ -1,0 +1,277 @@
+"""How far a batch may stray because rulers and scales are read, not known.
+
+What the readings do is told in `shadematch.predicting.slips`.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+
+import numpy as np
+
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.illuminant import Light
+from shadematch.colour.standards import checked_lights, observation
+from shadematch.predicting.prediction import Prediction, conditions, opened, predict
+from shadematch.predicting.readings import (
+    DOSE_SLIP_CM,
+    SCALE_G,
+    Taken,
+    checked_made,
+    checked_readings,
+    taken,
+    told_apart,
+)
+from shadematch.predicting.slips import SQUEEZES, Squeezes, worst
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.target import Target, as_target
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+from shadematch.support.html import recipe_card
+
+__all__ = ["Spread", "spread"]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """What readings of the ruler and the scale do to a recipe.
+
+    Attributes
+    ----------
+    recipe, view
+        What was asked.
+    target
+        What CIEDE2000 is taken to; None where it is taken to the recipe's own colour.
+    dose_slip, scale_g
+        How far a reading may be off, either way.
+    nominal
+        The colour when nothing is off.
+    nominal_delta_e
+        Its CIEDE2000 to the target; 0 without one.
+    mean, median, p90, p95
+        Of CIEDE2000 over the squeezes: the mean, and the values that 50, 90 and 95 percent of
+        them stay below; with several lights, of the worst over them.
+    lab_covariance
+        Of the colours over the squeezes, in CIELAB, shape (3, 3) as tuples.
+    shares
+        Which reading matters how much: the share of the mean square of CIEDE2000 from the
+        recipe's own colour that each reading brings by itself; making a let-down is two. They
+        sum to 1 (or are all 0).
+    lights
+        Those that count, where it is not the view's alone.
+    let_down_slips
+        Paste that each let-down was taken to be made with [cm], by pigment; read-only.
+    """
+
+    recipe: Recipe
+    view: View
+    target: Target | None
+    dose_slip: float
+    scale_g: float
+    nominal: Prediction
+    nominal_delta_e: float
+    mean: float
+    median: float
+    p90: float
+    p95: float
+    lab_covariance: tuple[tuple[float, float, float], ...]
+    shares: Mapping[str, float] = field(hash=False)
+    _lab: FloatArray = field(repr=False, compare=False)
+    lights: tuple[Light, ...] = ()
+    let_down_slips: Mapping[str, float] = field(default_factory=dict, hash=False)
+
+    def __post_init__(self) -> None:
+        for name in ("shares", "let_down_slips"):
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # A read-only view of a dict can't be pickled.
+        values = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_slips")}
+        return functools.partial(Spread, **values), ()
+
+    @property
+    def to(self) -> str:
+        """What CIEDE2000 is taken to, in words."""
+        return "the recipe's own colour" if self.target is None else "the target"
+
+    @property
+    def extremes(self) -> tuple[str, str]:
+        """Hex codes of the colours that 5 % of squeezes stray beyond, one way and the other."""
+        middle = self._lab.mean(axis=0)
+        axis = np.linalg.eigh(np.array(self.lab_covariance))[1][:, -1]
+        along = (self._lab - middle) @ axis
+        white = self.view.observation.white
+        labs = [middle + np.quantile(along, q) * axis for q in (0.05, 0.95)]
+        first, second = (srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white), white)[0]) for lab in labs)
+        return first, second
+
+    @property
+    def worst(self) -> str | None:
+        """The reading that matters most; None where nothing is off."""
+        name = max(self.shares, key=self.shares.__getitem__, default=None)
+        return name if name is not None and self.shares[name] > 0 else None
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [
+            f"recipe     {self.recipe}, into {self.recipe.pour}",
+            f"readings   ruler within {10 * self.dose_slip:g} mm, scale within {self.scale_g:g} g",
+            f"CIEDE2000  to {self.to}: mean {self.mean:.2f}, half of pours within "
+            f"{self.median:.2f}, 90 % within {self.p90:.2f}, 95 % within {self.p95:.2f}",
+        ]
+        if self.lights:
+            lines.append(f"           the worst of {', '.join(map(str, self.lights))}")
+        if self.target is not None:
+            lines.append(f"           {self.nominal_delta_e:.2f} when nothing is off")
+        lines += [
+            f"let-down   {name}: made with {paste:g} cm of paste at once"
+            for name, paste in self.let_down_slips.items()
+        ]
+        if self.worst:
+            lines.append(f"care       most comes from {self.worst} ({self.shares[self.worst]:.0%})")
+        if self.worst and self.worst.startswith(_MAKING):
+            lines.append("           make more of it at once, and its strength is known better")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        first, second = self.extremes
+        swatches = [(first, "one way"), (self.nominal.hex, "nothing off"), (second, "the other")]
+        if self.target is not None:
+            swatches.insert(0, (self.target.hex, "wanted"))
+        rows = [
+            ("recipe", str(self.recipe)),
+            ("into", str(self.recipe.pour)),
+            (
+                "readings",
+                f"ruler within {10 * self.dose_slip:g} mm, scale within {self.scale_g:g} g",
+            ),
+            ("CIEDE2000 to", self.to),
+            ("half of pours", f"within {self.median:.2f}"),
+            ("90 %", f"within {self.p90:.2f}"),
+            ("95 %", f"within {self.p95:.2f}"),
+            *((f"share of {name}", f"{share:.0%}") for name, share in self.shares.items()),
+        ]
+        return recipe_card(swatches, rows)
+
+
+_MAKING = "making "
+
+
+def spread(
+    recipe: Recipe | Mapping[str, float],
+    *,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+    dose_slip: float = DOSE_SLIP_CM,
+    scale_g: float = SCALE_G,
+    target: Target | str | None = None,
+    lights: Sequence[Light] = (),
+    let_down_slips: Mapping[str, float] | None = None,
+) -> Spread:
+    """How far a recipe's colour strays when the ruler and the scale are a little off.
+
+    Parameters
+    ----------
+    recipe
+        A `Recipe`, which brings its own pour, or doses in cm.
+    palette, view
+        By default the demo palette, and D65 on white paper.
+    pour
+        For doses: by default 100 g at 1 cm in clear base. Not together with a `Recipe`.
+    dose_slip, scale_g
+        How far a reading may be off [cm, g], either way; every length or mass between the
+        limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used.
+    target
+        Take CIEDE2000 to this colour; by default to the recipe's own.
+    lights
+        Lights that all count, as for `match`: the worst CIEDE2000 over them.
+    let_down_slips
+        Of a recipe with let-downs: paste that each was made with at once [cm], by pigment. By
+        default the fewest dose steps that give what the recipe takes. The more is made at once,
+        the better its strength is known.
+
+    Returns
+    -------
+    Spread
+
+    Raises
+    ------
+    PourError
+        For a pour given beside a `Recipe`, readings or let-downs that can't be.
+    UnknownNameError, ColourError
+        As `predict` and `match` do.
+    """
+    doses, pour, weighed = opened(recipe, pour, "recipe")
+    palette, pour, view = conditions(palette, pour, view)
+    ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g)
+    names = checked_lights(lights)
+    views = [view.model_copy(update={"illuminant": name}) for name in names] or [view]
+    view = views[0]
+    goal = None if target is None else as_target(target)
+    nominal = predict(doses, palette=palette, pour=pour, view=view)
+    own = replace(nominal.recipe, weighed=weighed)
+    held = taken(own, palette)
+    amounts = np.concatenate([held.squeezed_doses, held.masses_g])
+    squeezes = Squeezes(
+        palette,
+        pour,
+        view,
+        dose_slip=ruler,
+        scale_g=scale,
+        let_downs=held.let_downs,
+        made=checked_made(let_down_slips, held.let_downs, scale),
+        lights=names,
+    )
+    lab = squeezes.lab(amounts, squeezes.points(SQUEEZES))
+    seen = [observation(each.illuminant, each.observer) for each in views]
+    centre = np.array([xyz_to_lab(s.weights @ nominal.reflectance, s.white) for s in seen])
+    aim = centre if goal is None else np.array([goal.lab_in(each) for each in views])
+    values = worst(lab, aim)
+    median, p90, p95 = (float(np.quantile(values, q)) for q in (0.5, 0.9, 0.95))
+    covariance = np.cov(lab[0].T)
+    lab.setflags(write=False)
+    return Spread(
+        recipe=own,
+        view=view,
+        target=goal,
+        dose_slip=ruler,
+        scale_g=scale,
+        nominal=nominal,
+        nominal_delta_e=float(worst(centre[:, None], aim)[0]),
+        mean=float(values.mean()),
+        median=median,
+        p90=p90,
+        p95=p95,
+        lab_covariance=tuple((float(r[0]), float(r[1]), float(r[2])) for r in covariance),
+        shares=_shares(squeezes, held, amounts, centre),
+        _lab=lab[0],
+        lights=names,
+        let_down_slips={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
+    )
+
+
+def _shares(
+    squeezes: Squeezes, held: Taken, amounts: FloatArray, centre: FloatArray
+) -> dict[str, float]:
+    """What each reading does by itself, one standard deviation up and down."""
+    names = [*squeezes.palette.names, "weighing clear base", "weighing white base"]
+    for words in told_apart(held.let_downs):
+        names += [f"{_MAKING}{words}", f"{_MAKING}{words}", f"weighing {words}"]
+    one = np.eye(len(names)) / np.sqrt(3.0)
+    squares = worst(squeezes.lab(amounts, np.concatenate([one, -one])), centre) ** 2
+    each = 0.5 * (squares[: len(names)] + squares[len(names) :])
+    used = [*(held.squeezed_doses > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
+    total = float(each[used].sum())
+    shares: dict[str, float] = {}
+    for name, value, there in zip(names, each, used, strict=True):
+        if there:
+            share = float(value) / total if total > 1e-12 else 0.0
+            shares[name] = shares.get(name, 0.0) + share
+    return shares

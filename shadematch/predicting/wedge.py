@@ -1,0 +1,186 @@
+"""The shade along a sloped coloured layer with clear base on top."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from shadematch.errors import PourError
+from shadematch.optics.stack import look
+from shadematch.predicting.layers import (
+    Shade,
+    label_of,
+    medium_of,
+    recipe_of,
+    shade_of,
+    thickness_of,
+)
+from shadematch.predicting.prediction import conditions
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.view import View
+from shadematch.support.drawings import side_view, strip
+from shadematch.support.html import recipe_card
+from shadematch.support.models import expect
+
+__all__ = ["CLEAR", "Wedge", "wedge"]
+
+CLEAR: Final = "#f4f1e8"
+"""How clear base is drawn from the side."""
+
+_MOST_STEPS: Final = 1000
+
+
+@dataclass(frozen=True)
+class Wedge:
+    """A sloped layer and its shades, evenly spaced from one end of the bar to the other.
+
+    Attributes
+    ----------
+    recipe
+        Of the coloured layer.
+    view
+        How it is looked at: from above.
+    coloured_cm
+        Thickness of the coloured layer at each place [cm].
+    clear_cm
+        Thickness of the clear base on top of it [cm].
+    shades
+        The colour at each place.
+    """
+
+    recipe: Recipe
+    view: View
+    coloured_cm: tuple[float, ...]
+    clear_cm: tuple[float, ...]
+    shades: tuple[Shade, ...] = field(repr=False)
+
+    @property
+    def label(self) -> str:
+        """What the coloured layer is made of, in words."""
+        return label_of(self.recipe)
+
+    @property
+    def lab(self) -> tuple[tuple[float, float, float], ...]:
+        """CIELAB at each place."""
+        return tuple(shade.lab for shade in self.shades)
+
+    @property
+    def hexes(self) -> tuple[str, ...]:
+        """Nearest sRGB code at each place."""
+        return tuple(shade.hex for shade in self.shades)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        lines = [
+            f"wedge      {self.label}, seen {self.view}",
+            "coloured + clear",
+        ]
+        shown = sorted(set(np.rint(np.linspace(0, len(self.shades) - 1, 9)).astype(int).tolist()))
+        lines += [
+            f"{self.coloured_cm[i]:7.2f} + {self.clear_cm[i]:.2f} cm   {self.shades[i]}"
+            for i in shown
+        ]
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        places = np.linspace(0.0, 1.0, len(self.shades)).tolist()
+        thick = max(range(len(self.shades)), key=self.coloured_cm.__getitem__)
+        layers_ = [(places, self.clear_cm), (places, self.coloured_cm)]
+        figure = strip(self.hexes, "from above")
+        figure += side_view(layers_, [CLEAR, self.hexes[thick]], "from the side")
+        rows = [
+            ("coloured", self.label),
+            ("thickness", f"{self.coloured_cm[0]:g} to {self.coloured_cm[-1]:g} cm"),
+            ("clear on top", f"{self.clear_cm[0]:g} to {self.clear_cm[-1]:g} cm"),
+            ("seen", str(self.view)),
+        ]
+        ends = [(self.hexes[0], f"{self.coloured_cm[0]:g} cm")]
+        ends.append((self.hexes[-1], f"{self.coloured_cm[-1]:g} cm"))
+        return recipe_card(ends, rows, figure=figure)
+
+
+def wedge(
+    recipe: Recipe | Mapping[str, float],
+    *,
+    from_cm: float,
+    to_cm: float,
+    height_cm: float | None = None,
+    clear_top: bool = True,
+    steps: int = 25,
+    palette: Palette | None = None,
+    pour: Pour | None = None,
+    view: View | None = None,
+) -> Wedge:
+    """The shade along a bar whose coloured layer slopes and is topped up level with clear base.
+
+    The coloured layer is poured into a tilted mould and sets; clear base on top makes the bar
+    level. At each place the bar is taken as even sideways (exact for gentle slopes).
+
+    Parameters
+    ----------
+    recipe
+        A `Recipe`, or doses in cm into the base and the batch of `pour`.
+    from_cm, to_cm
+        Thickness of the coloured layer at the two ends [cm], 0 to 100.
+    height_cm
+        Height of the level bar [cm], at least that of the thicker end, which is the default.
+    clear_top
+        False for a sloped layer with nothing on top: then each place is a plain pour.
+    steps
+        How many places, from 2 on.
+    palette, pour, view
+        By default the demo palette, 100 g of clear base, and D65 on white paper. The thickness
+        in the pour plays no part.
+
+    Returns
+    -------
+    Wedge
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        For a name that the palette lacks, or a dose or a measure that can't be.
+    """
+    palette, pour, view = conditions(palette, pour, view)
+    made = recipe_of(recipe, palette, pour, "recipe")
+    expect(clear_top, bool, "clear_top", "Give True or False")
+    least = 0.0 if clear_top else 0.01  # a bare layer has to be there
+    ends = thickness_of(from_cm, "from_cm", least=least), thickness_of(to_cm, "to_cm", least=least)
+    if isinstance(steps, bool) or not isinstance(steps, int) or not 2 <= steps <= _MOST_STEPS:
+        raise PourError(
+            f"must be a whole number from 2 to {_MOST_STEPS}",
+            field="steps",
+            value=steps,
+            remedy="Some dozens look smooth",
+        )
+    height = max(ends) if height_cm is None else thickness_of(height_cm, "height_cm")
+    if height < max(ends) or height < 0.01:
+        raise PourError(
+            "must be at least the thickness of the thicker end, and 0.01",
+            field="height_cm",
+            value=height,
+            remedy=f"Give at least {max(*ends, 0.01):g}",
+        )
+    if not clear_top and height_cm is not None:
+        raise PourError(
+            "has no meaning without clear base on top",
+            field="height_cm",
+            value=height_cm,
+            remedy="Leave it out: a bare wedge is as high as it is thick",
+        )
+    coloured = np.linspace(*ends, steps)
+    clear = np.maximum(height - coloured, 0.0) if clear_top else np.zeros(steps)
+    below = medium_of(made, palette)
+    above = medium_of(Recipe({}, Pour()), palette)
+    around = view.surroundings
+    shades = []
+    for x, rest in zip(coloured.tolist(), clear.tolist(), strict=True):
+        coats = [above.coat(rest)] if rest > 0 else []
+        coats += [below.coat(x)] if x > 0 else []
+        shades.append(shade_of(look(coats, around, below.along), view))
+    return Wedge(made, view, tuple(coloured.tolist()), tuple(clear.tolist()), tuple(shades))

@@ -1,0 +1,120 @@
+"""A wanted colour, as the searches see boxes of doses: how near each can come.
+
+Under several lights the worst CIEDE2000 counts. A floor under any one light is a floor of the
+worst, so the largest of them counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.colour.difference import delta_e, minorant
+from shadematch.search.bounds import Judged, beyond, images_of, judge, outside
+from shadematch.search.leeway import inside
+from shadematch.search.space import Space
+from shadematch.support.arrays import FloatArray, IntArray
+
+__all__ = ["ROUNDING", "Sight", "Views"]
+
+ROUNDING: Final = 1e-9
+"""CIEDE2000 that rounding may have added to a floor."""
+_FAR: Final = 1.0
+"""CIEDE2000 from which on a target counts as far, where the norm of `minorant` is loose."""
+_SHRUNK: Final = 0.6
+
+Views = tuple[Space, ...]
+"""Spaces of the same doses, one for each light."""
+
+
+class Sight:
+    """A target in one or more views.
+
+    Parameters
+    ----------
+    views
+        A space, or v of the same kinds of dose, one for each view.
+    target
+        CIELAB in each view, shape (3,) or (v, 3).
+    radius
+        Boxes farther away than this CIEDE2000 need not be told apart. Infinite as long as
+        nothing is known; see `narrow`.
+    beliefs
+        A matrix for each view (`Leeway.belief`): colours outside do not count, as if they were
+        infinitely far away. By default all count.
+    """
+
+    def __init__(
+        self,
+        views: Space | Views,
+        target: FloatArray,
+        radius: float = np.inf,
+        beliefs: Sequence[FloatArray] = (),
+    ) -> None:
+        self.views: Views = (views,) if isinstance(views, Space) else views
+        self.targets: FloatArray = np.reshape(target, (len(self.views), 3))
+        self._beliefs = beliefs if any(belief.any() for belief in beliefs) else ()
+        self._radius = np.inf
+        self._norms = [np.zeros((3, 3)) for _ in self.views]
+        self.narrow(radius)
+
+    def narrow(self, limit: float) -> None:
+        """Only what is nearer than `limit` counts from here on: make the norms fit closer."""
+        if np.isfinite(limit) and limit < _SHRUNK * self._radius:
+            self._radius = limit
+            if limit > 0:
+                self._norms = [minorant(target, limit) for target in self.targets]
+
+    def worst(self, steps: FloatArray | IntArray) -> FloatArray:
+        """Largest CIEDE2000 over the views, shape (m,), of steps of shape (m, k)."""
+        labs = [space.lab(steps) for space in self.views]
+        values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
+        for i, belief in enumerate(self._beliefs):
+            values[i] = np.where(inside(labs[i], self.targets[i], belief), values[i], np.inf)
+        return values[0] if len(values) == 1 else np.asarray(np.maximum.reduce(values))
+
+    def judge(
+        self, lo: IntArray | FloatArray, hi: IntArray | FloatArray, limit: float = np.inf
+    ) -> Judged:
+        """Floors of boxes [lo, hi], shapes (m, k), rounding seen to.
+
+        Parameters
+        ----------
+        lo, hi
+            Of whole or real-valued steps.
+        limit
+            A floor of at least this is as good as any larger one, so no more work is spent on
+            it.
+
+        Returns
+        -------
+        Judged
+            `floor` is the largest over the views, `shares` is that view's, `pull` the largest;
+            `offset` and `generators` are the first view's.
+        """
+        all_ = []
+        for i, (space, target, norm) in enumerate(
+            zip(self.views, self.targets, self._norms, strict=True)
+        ):
+            images = images_of(space, lo, hi)
+            judged = judge(images, target, norm, self._radius, limit + ROUNDING)
+            floor = judged.floor - ROUNDING
+            if _FAR < limit < np.inf:
+                open_ = np.flatnonzero(floor < limit)
+                floor[open_[beyond(images.chosen(open_), target, limit)]] = limit
+            if self._beliefs:
+                floor[outside(images, target, self._beliefs[i])] = np.inf
+            all_.append(replace(judged, floor=floor))
+        if len(all_) == 1:
+            return all_[0]
+        floors = np.stack([j.floor for j in all_])
+        at, rows = np.argmax(floors, axis=0), np.arange(len(lo))
+        return replace(
+            all_[0],
+            floor=floors.max(axis=0),
+            shares=np.stack([j.shares for j in all_])[at, rows],
+            pull=np.maximum.reduce([j.pull for j in all_]),
+        )

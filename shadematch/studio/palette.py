@@ -1,0 +1,402 @@
+"""Pigments, bases and palettes: what the studio has on its shelf.
+
+Palettes are JSON files::
+
+    {"format": "shadematch palette", "version": 1, "note": "...",
+     "wavelengths_nm": [380, 390, ...],
+     "pigments": [{"name": "...", "absorption": [...], "scattering": null,
+                   "tube_size": 87, "tube_price": 9.5}, ...],
+     "clear": {"absorption": [...], "scattering": [...]},
+     "white": {"absorption": [...], "scattering": [...]}}
+
+Any rising wavelengths will do that cover 400 to 700 nm with steps of at most 20 nm; they are
+brought onto the library's own.
+"""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from importlib import resources
+from typing import Annotated, Any, ClassVar, Final, Self
+
+import numpy as np
+from pydantic import Field, field_validator, model_validator
+
+from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
+from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.support.arrays import FloatArray
+from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
+from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
+
+__all__ = ["FORMAT", "VERSION", "Base", "Palette", "Pigment", "load_palette"]
+
+FORMAT: Final = "shadematch palette"
+VERSION: Final = 1
+_LARGEST_NUMBER: Final = 1e9
+"""Far beyond any coefficient; keeps products finite."""
+
+Spectrum = tuple[Number, ...]
+
+
+def _checked_spectrum(values: Spectrum | None, field: str) -> Spectrum | None:
+    if values is None:
+        return None
+    if len(values) != WAVELENGTHS_NM.size:
+        raise PaletteError(
+            f"needs {WAVELENGTHS_NM.size} values, one each 10 nm from 380 to 730 nm",
+            field=field,
+            value=f"{len(values)} values",
+            remedy="Use shadematch.colour.standards.onto_grid for other wavelengths",
+        )
+    worst = min(values) if min(values) < 0 else max(values)
+    if worst < 0 or worst > _LARGEST_NUMBER:
+        raise PaletteError(
+            "has a negative value" if worst < 0 else "has a value that is far too large",
+            field=field,
+            value=worst,
+            remedy=f"Look at {WAVELENGTHS_NM[values.index(worst)]:g} nm",
+        )
+    return values
+
+
+def _numbers(*spectra: Spectrum | None) -> list[list[float]]:
+    return [[v + 0.0 for v in values or ()] for values in spectra]  # no -0.0, which is 0.0
+
+
+def fingerprint_of(numbers: Mapping[str, Any]) -> str:
+    """The first 48 bits of SHA-256 (FIPS 180-4) over JSON with sorted keys and no blanks."""
+    text = json.dumps(numbers, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    code = hashlib.sha256(text.encode("ascii")).hexdigest()
+    return "-".join(code[i : i + 4] for i in (0, 4, 8))
+
+
+class Base(Frozen):
+    """Uncoloured soap.
+
+    Attributes
+    ----------
+    absorption, scattering
+        Absorption and reduced scattering [1/cm] at `WAVELENGTHS_NM`, 36 values each, not
+        negative.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PaletteError
+    absorption: Spectrum = Field(repr=False)
+    scattering: Spectrum = Field(repr=False)
+
+    @field_validator("absorption", "scattering")
+    @classmethod
+    def _spectra(cls, values: Spectrum) -> Spectrum:
+        checked = _checked_spectrum(values, "")
+        assert checked is not None
+        return checked
+
+    @property
+    def colour_numbers(self) -> list[list[float]]:
+        """What its colour rests on: absorption and scattering."""
+        return _numbers(self.absorption, self.scattering)
+
+
+class Pigment(Frozen):
+    """One paste.
+
+    Attributes
+    ----------
+    name
+        What it is called in doses, in 1 to 200 letters, some of which show.
+    absorption
+        [1/cm per (cm paste / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not negative.
+    scattering
+        Reduced scattering in the same unit, or None for a paste that does not scatter.
+    tube_size
+        Paste in a full tube [cm], 0.01 to 10,000.
+    tube_price
+        Price of a full tube, in the studio's currency, up to a thousand million; None if not
+        known.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PaletteError
+    name: Name
+    absorption: Spectrum = Field(repr=False)
+    scattering: Spectrum | None = Field(default=None, repr=False)
+    tube_size: Number = Field(default=87.0, ge=0.01, le=10_000)
+    tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
+
+    @field_validator("absorption", "scattering")
+    @classmethod
+    def _spectra(cls, values: Spectrum | None) -> Spectrum | None:
+        return _checked_spectrum(values, "")
+
+    @property
+    def colour_numbers(self) -> list[list[float]]:
+        """What its colour rests on: absorption, and scattering if it has any."""
+        return _numbers(self.absorption, self.scattering if self.scatters else None)
+
+    @property
+    def scatters(self) -> bool:
+        """Whether it scatters at any wavelength."""
+        return self.scattering is not None and max(self.scattering) > 0
+
+
+class Palette(Frozen):
+    """The pastes and the two bases of a studio.
+
+    Attributes
+    ----------
+    pigments
+        One to eight, each name once.
+    clear, white
+        The two bases; a blend mixes them by mass.
+    note
+        Where the data come from.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PaletteError
+    pigments: tuple[Pigment, ...]
+    clear: Base
+    white: Base
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _names(self) -> Self:
+        if not self.pigments:
+            raise PaletteError(
+                "has no pigments", field="pigments", value=[], remedy="Give at least one"
+            )
+        if len(self.pigments) > 8:
+            raise PaletteError(
+                "has more than eight pigments",
+                field="pigments",
+                value=len(self.pigments),
+                remedy="Leave some out",
+            )
+        names = [p.name for p in self.pigments]
+        twice = sorted({n for n in names if names.count(n) > 1})
+        if twice:
+            raise PaletteError(
+                "a name stands twice", field="pigments", value=twice[0], remedy="Rename one of them"
+            )
+        shapes = [shape_of(n) for n in names]
+        alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
+        if alike:
+            raise PaletteError(
+                "two names look the same",
+                field="pigments",
+                value=tuple(alike),
+                remedy="Rename one of them, so that a sheet tells them apart",
+            )
+        return self
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The pigments' names in order."""
+        return tuple(p.name for p in self.pigments)
+
+    @property
+    def fingerprint(self) -> str:
+        """Short for the numbers that make its colours, such as ``"1f0a-93b2-77c4"``.
+
+        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings.
+        Order, prices, tubes and the note play no part.
+        """
+        return fingerprint_of(
+            {
+                "pigments": {p.name: p.colour_numbers for p in self.pigments},
+                "clear": self.clear.colour_numbers,
+                "white": self.white.colour_numbers,
+            }
+        )
+
+    def __getitem__(self, name: str) -> Pigment:
+        """The pigment of that name."""
+        return self.pigments[self.index(name)]
+
+    def index(self, name: str) -> int:
+        """Position of a pigment.
+
+        Raises
+        ------
+        UnknownNameError
+            If the palette has none of that name.
+        """
+        try:
+            return self.names.index(name)
+        except ValueError:
+            shape = shape_of(name) if isinstance(name, str) else None
+            alike = [n for n in self.names if shape_of(n) == shape]
+            raise UnknownNameError(
+                "the palette has no such pigment",
+                field="pigment",
+                value=name,
+                remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
+                if alike
+                else f"It has {', '.join(self.names)}",
+            ) from None
+
+    def only(self, *names: str) -> Palette:
+        """The same bases with just these pigments, in the palette's order."""
+        kept = self._places(names)
+        return self._with(p for i, p in enumerate(self.pigments) if i in kept)
+
+    def without(self, *names: str) -> Palette:
+        """The same bases with these pigments left out."""
+        gone = self._places(names)
+        return self._with(p for i, p in enumerate(self.pigments) if i not in gone)
+
+    def _places(self, names: Sequence[str]) -> set[int]:
+        for name in names:
+            if not isinstance(name, str):
+                raise UnknownNameError(
+                    "is no name",
+                    field="pigment",
+                    value=name,
+                    remedy="Give names one after the other, such as 'gorse', 'dusk'; "
+                    "put a * before a list of them",
+                )
+        return {self.index(name) for name in names}
+
+    def _with(self, pigments: Iterable[Pigment]) -> Palette:
+        return Palette(pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note)
+
+    def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
+        """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.
+
+        Raises
+        ------
+        PaletteError
+            If it is no number from 0 to 1.
+        """
+        if not is_finite(white) or not 0 <= white <= 1:
+            raise PaletteError(
+                "must be a number from 0 to 1",
+                field="white",
+                value=white,
+                remedy="It is a fraction by mass",
+            )
+        clear, opaque = self.clear, self.white
+        mix = [
+            (1.0 - white) * np.asarray(c) + white * np.asarray(w)
+            for c, w in (
+                (clear.absorption, opaque.absorption),
+                (clear.scattering, opaque.scattering),
+            )
+        ]
+        return mix[0], mix[1]
+
+    def to_dict(self) -> dict[str, Any]:
+        """What `save` writes."""
+        return {
+            "format": FORMAT,
+            "version": VERSION,
+            "note": self.note,
+            "wavelengths_nm": WAVELENGTHS_NM.tolist(),
+            **self.model_dump(mode="json", exclude={"note"}),
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Palette:
+        """A palette from what `to_dict` gives, or from a file's content.
+
+        Raises
+        ------
+        PaletteError
+            Naming the first entry that is wrong.
+        """
+        rest = checked_envelope(data, FORMAT, VERSION, error=PaletteError)
+        grid = rest.pop("wavelengths_nm", None)
+        if not isinstance(grid, list) or not all(_is_number(v) for v in grid):
+            raise PaletteError(
+                "must be a list of numbers", field="wavelengths_nm", value=grid, remedy="In nm"
+            )
+        try:
+            onto_grid(np.asarray(grid, float), np.zeros(len(grid)), field="wavelengths_nm")
+        except SpectrumError as found:
+            raise PaletteError(
+                found.problem, field=found.field, value=found.value, remedy=found.remedy
+            ) from None
+        for field in ("clear", "white"):
+            if isinstance(rest.get(field), Mapping):
+                rest[field] = _regridded(rest[field], grid, field)
+        pigments = rest.get("pigments")
+        if isinstance(pigments, list):
+            rest["pigments"] = tuple(
+                _regridded(p, grid, f"pigments.{i}") if isinstance(p, Mapping) else p
+                for i, p in enumerate(pigments)
+            )
+        return cls(**rest)
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Write the palette as JSON; the old file stays whole until the new one is.
+
+        Raises
+        ------
+        PaletteError
+            If the place can't be written.
+        """
+        write_json(path, self.to_dict(), error=PaletteError)
+
+
+def _is_number(value: object) -> bool:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return isinstance(value, float) or abs(value) < _LARGEST_NUMBER
+
+
+def _regridded(entry: Mapping[str, Any], grid: list[float], where: str) -> dict[str, Any]:
+    result = dict(entry)
+    for key in ("absorption", "scattering"):
+        values = result.get(key)
+        if values is None:
+            continue
+        field = f"{where}.{key}"
+        if not isinstance(values, list) or not all(_is_number(v) for v in values):
+            raise PaletteError(
+                "must be a list of numbers",
+                field=field,
+                value=values,
+                remedy="One for each wavelength",
+            )
+        try:
+            onto = onto_grid(np.asarray(grid, float), np.asarray(values, float), field=field)
+        except SpectrumError as found:
+            raise PaletteError(
+                found.problem, field=field, value=found.value, remedy=found.remedy
+            ) from None
+        result[key] = tuple(onto.tolist())
+    return result
+
+
+def load_palette(path: str | os.PathLike[str] | None = None) -> Palette:
+    """Read a palette file; without a path, the invented demo palette.
+
+    Parameters
+    ----------
+    path
+        A JSON file; the page on files shows one.
+
+    Raises
+    ------
+    PaletteError
+        If the file can't be read, is not JSON, or has a wrong entry, which is named.
+    """
+    if path is None:
+        return _demo()
+    return _parsed(read_text(path, kind="palette", error=PaletteError), str(path))
+
+
+def _parsed(text: str, place: str) -> Palette:
+    return Palette.from_dict(parse_json(text, place=place, error=PaletteError))
+
+
+@functools.cache
+def _demo() -> Palette:
+    text = (
+        resources.files("shadematch")
+        .joinpath("resources", "demo-palette.json")
+        .read_text(encoding="utf-8")
+    )
+    return _parsed(text, "demo palette")

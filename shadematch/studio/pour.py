@@ -1,0 +1,108 @@
+"""What is made: dose and mass arithmetic."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, ClassVar, Final
+
+from pydantic import BeforeValidator, Field
+
+from shadematch.errors import PourError, ShadematchError
+from shadematch.support.models import Frozen, Number, is_finite
+
+__all__ = ["LARGEST_BATCH_G", "Pour", "Share", "base_named", "percent"]
+
+LARGEST_BATCH_G: Final = 100_000
+"""More than any pot for soap holds; larger ones are refused, and not advised."""
+
+
+def _no_percentage(value: object) -> object:
+    if is_finite(value) and 1.0 < value <= 100.0:
+        raise PourError(
+            "must be at most 1",
+            value=value,
+            remedy=f"It is a fraction: {value:g} % is {value / 100.0:g}",
+        )
+    return value
+
+
+Share = Annotated[Number, BeforeValidator(_no_percentage)]
+"""A number that some would give in percent."""
+
+
+class Pour(Frozen):
+    """What is made.
+
+    Attributes
+    ----------
+    batch_g
+        Mass of base [g], 0.1 g to 100 kg.
+    thickness_cm
+        Thickness of the bar as it is looked at [cm], 0.01 to 100.
+    white
+        Mass fraction of white base in the blend, 0 to 1.
+    max_load
+        The most paste the base takes [cm per 100 g], above 0. 4 is where the shade stops gaining
+        (common practice, no source).
+    dose_step
+        What doses are multiples of [cm]: 1, or 0.5 for a steady hand.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PourError
+    batch_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
+    thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
+    white: Share = Field(default=0.0, ge=0, le=1)
+    max_load: Number = Field(default=4.0, gt=0, le=1000)
+    dose_step: Number = Field(default=1.0, ge=0.01, le=100)
+
+    @property
+    def max_total(self) -> float:
+        """The most paste this batch takes [cm]."""
+        return self.max_load * self.batch_g / 100.0
+
+    @property
+    def max_steps(self) -> int:
+        """`max_total` in whole dose steps."""
+        return math.floor(self.max_total / self.dose_step * (1 + 1e-12) + 1e-9)
+
+    @property
+    def load_per_step(self) -> float:
+        """Load [cm per 100 g] of one dose step."""
+        return self.dose_step * 100.0 / self.batch_g
+
+    @property
+    def grid(self) -> str:
+        """What doses are multiples of, in words: whole centimetres, or steps of 0.5 cm."""
+        step = self.dose_step
+        return "whole centimetres" if step == 1.0 else f"steps of {step:g} cm"
+
+    @property
+    def clear_g(self) -> float:
+        """Mass of clear base [g]."""
+        return self.batch_g - self.white_g
+
+    @property
+    def white_g(self) -> float:
+        """Mass of white base [g]."""
+        return self.batch_g * self.white
+
+    @property
+    def base(self) -> str:
+        """What is melted, in plain words."""
+        return base_named(self.white)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.batch_g:g} g of {self.base}, {self.thickness_cm:g} cm thick"
+
+
+def percent(share: float) -> str:
+    """A share in percent to three figures, such as ``"0.5%"`` or ``"12.5%"``."""
+    return f"{100 * share:.3g}%"
+
+
+def base_named(white: float) -> str:
+    """Base of a white fraction in words, such as ``"base with 5% white"``."""
+    if white == 0:
+        return "clear base"
+    return "white base" if white == 1 else f"base with {percent(white)} white"

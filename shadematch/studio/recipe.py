@@ -1,0 +1,265 @@
+"""Doses and the pour that they go into; let-downs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import reduce
+from types import MappingProxyType
+from typing import ClassVar, Final
+
+from pydantic import Field
+
+from shadematch.errors import PourError, ShadematchError
+from shadematch.studio.pour import Pour, Share, base_named
+from shadematch.support.models import Frozen, Name, Number, check_name, expect, is_finite, listed
+
+__all__ = ["LONGEST_CM", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed"]
+
+LONGEST_CM: Final = 10_000_000.0
+"""Far beyond any batch; keeps sums finite."""
+MOST_LET_DOWNS: Final = 8
+"""In one search: as many as a palette has pastes at most."""
+_HEAVIEST_G: Final = 1e9
+_SLACK: Final = 1e-6
+"""Paste [cm] or base [g] that is taken for rounding."""
+
+
+class LetDown(Frozen):
+    """A paste diluted in base beforehand, to be dosed by weight.
+
+    Its grams take the place of as many grams of the batch's base, clear for clear and white for
+    white, so the batch keeps its mass and its white fraction. As everywhere here, the paste's
+    own mass is not counted: 1 cm stirred into 50 g of base is 0.02 cm per g.
+
+    Attributes
+    ----------
+    pigment
+        Name of the paste.
+    paste_per_g
+        Paste in it [cm per g of its base], 1e-9 to 10.
+    step_g
+        What it is weighed to [g]: 1, or 0.5 on a finer scale.
+    white
+        White fraction of the base it is made in, 0 to 1.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PourError
+    pigment: Name
+    paste_per_g: Number = Field(ge=1e-9, le=10)
+    step_g: Number = Field(default=1.0, ge=0.001, le=1000)
+    white: Share = Field(default=0.0, ge=0, le=1)
+
+    @classmethod
+    def made(
+        cls, pigment: str, *, paste: float, base_g: float, step_g: float = 1.0, white: float = 0
+    ) -> LetDown:
+        """The let-down that a length of paste in a mass of base gives.
+
+        Raises
+        ------
+        PourError
+            If a number is out of range.
+        """
+        for name, value in (("paste", paste), ("base_g", base_g)):
+            if not is_finite(value) or value <= 0:
+                raise PourError(
+                    "must be a number above 0",
+                    field=name,
+                    value=value,
+                    remedy="For instance 1 cm in 50 g",
+                )
+        return cls(pigment=pigment, paste_per_g=paste / base_g, step_g=step_g, white=white)
+
+    @property
+    def paste_per_step(self) -> float:
+        """Paste in one weighing step [cm]."""
+        return self.paste_per_g * self.step_g
+
+    @property
+    def strength(self) -> str:
+        """How strong it is, in words."""
+        return f"1 cm in {1 / self.paste_per_g:.4g} g of {self.base}"
+
+    @property
+    def base(self) -> str:
+        """What it is made in, in words."""
+        return base_named(self.white)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.pigment} let-down ({self.strength})"
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A mass of a let-down.
+
+    Attributes
+    ----------
+    let_down
+        Which.
+    mass_g
+        How much [g].
+    """
+
+    let_down: LetDown
+    mass_g: float
+
+    def __post_init__(self) -> None:
+        expect(self.let_down, LetDown, "let_down", "Use LetDown(...) or LetDown.made(...)")
+        if not is_finite(self.mass_g) or not 0 <= self.mass_g <= _HEAVIEST_G:
+            raise PourError(
+                "must be a mass from 0 on", field="mass_g", value=self.mass_g, remedy="Give it in g"
+            )
+
+    @property
+    def paste(self) -> float:
+        """Paste in it [cm]."""
+        return self.mass_g * self.let_down.paste_per_g
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.mass_g:g} g {self.let_down}"
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """Doses and the pour that they go into.
+
+    Attributes
+    ----------
+    doses
+        Paste of each pigment in all [cm], zero doses left out, in palette order; read-only.
+    pour
+        What they go into.
+    weighed
+        Let-downs; the paste in them is part of `doses`, their base part of the pour's.
+
+    Raises
+    ------
+    PourError
+        For a name or a dose that can't be, or let-downs that bring more paste or base than that.
+    """
+
+    doses: Mapping[str, float]
+    pour: Pour
+    weighed: tuple[Weighed, ...] = ()
+
+    def __post_init__(self) -> None:
+        expect(self.pour, Pour, "pour", "Use Pour(...)")
+        expect(self.doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+        for name, dose in self.doses.items():
+            if not isinstance(name, str):
+                raise PourError(
+                    "a pigment has no name", field="doses", value=name, remedy="Give a text"
+                )
+            check_name(name, "doses")
+            if type(dose) is not float and not is_finite(dose):
+                raise PourError(
+                    "must be a number", field=f"doses.{name}", value=dose, remedy="In cm"
+                )
+            if not 0 <= dose <= LONGEST_CM:  # NaN fails every comparison
+                raise PourError(
+                    f"must lie between 0 and {LONGEST_CM:,.0f} cm",
+                    field=f"doses.{name}",
+                    value=dose,
+                    remedy="Give the length of paste in cm",
+                )
+        parts = listed(self.weighed, "weighed", "Give a list of Weighed(...)")
+        for part in parts:
+            expect(part, Weighed, "weighed", "Give a list of Weighed(...)")
+        object.__setattr__(self, "weighed", parts)
+        object.__setattr__(
+            self, "doses", MappingProxyType({n: d for n, d in self.doses.items() if d})
+        )
+        if parts:
+            self._check_weighed()
+
+    def _check_weighed(self) -> None:
+        """Refuse let-downs that hold more than the recipe has."""
+        paste: dict[str, float] = {}
+        for part in self.weighed:
+            name = part.let_down.pigment
+            paste[name] = paste.get(name, 0.0) + part.paste
+        short = None
+        if any(brought > self.doses.get(n, 0.0) + _SLACK for n, brought in paste.items()):
+            short = "paste"
+        elif min(self.clear_g, self.white_g) < -_SLACK:
+            short = "base"
+        if short is not None:
+            raise PourError(
+                f"holds more {short} than the recipe has",
+                field="weighed",
+                value=", ".join(map(str, self.weighed)),
+                remedy="doses is the paste in all, and let-downs are part of the base",
+            )
+
+    def __hash__(self) -> int:
+        return hash((tuple(self.doses.items()), self.pour, self.weighed))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # A read-only view of a dict can't be pickled.
+        return Recipe, (dict(self.doses), self.pour, self.weighed)
+
+    @property
+    def squeezed(self) -> dict[str, float]:
+        """Paste to squeeze out of the tubes [cm]: what does not come with a let-down."""
+        left = dict(self.doses)
+        for part in self.weighed:
+            name = part.let_down.pigment
+            left[name] = round(left.get(name, 0.0) - part.paste, 9)
+        return {name: dose for name, dose in left.items() if dose > 1e-9}
+
+    @property
+    def clear_g(self) -> float:
+        """Clear base to melt beside what the let-downs bring [g]."""
+        return self.pour.clear_g - sum(p.mass_g * (1 - p.let_down.white) for p in self.weighed)
+
+    @property
+    def white_g(self) -> float:
+        """White base to melt beside what the let-downs bring [g]."""
+        return self.pour.white_g - sum(p.mass_g * p.let_down.white for p in self.weighed)
+
+    @property
+    def parts(self) -> tuple[tuple[str, str], ...]:
+        """What to dose: names and amounts, squeezed ones first."""
+        squeezed = [(name, f"{dose:g} cm") for name, dose in self.squeezed.items()]
+        weighed = [
+            (f"{p.let_down.pigment} let-down", f"{p.mass_g:g} g ({p.let_down.strength})")
+            for p in self.weighed
+        ]
+        return (*squeezed, *weighed)
+
+    @property
+    def total(self) -> float:
+        """Paste in all [cm]."""
+        return float(sum(self.doses.values()))
+
+    @property
+    def load(self) -> float:
+        """Paste per mass of base [cm per 100 g]."""
+        return self.total * 100.0 / self.pour.batch_g
+
+    @property
+    def tubes(self) -> int:
+        """How many pigments it takes."""
+        return len(self.doses)
+
+    @property
+    def proportions(self) -> dict[str, int] | None:
+        """The doses in lowest terms; None where they are not multiples of a dose step."""
+        if self.weighed:
+            return None
+        step = self.pour.dose_step
+        counts = {name: round(dose / step) for name, dose in self.doses.items()}
+        if any(abs(counts[name] * step - dose) > 1e-6 * step for name, dose in self.doses.items()):
+            return None
+        shared = reduce(math.gcd, counts.values(), 0) or 1
+        return {name: count // shared for name, count in counts.items()}
+
+    def __str__(self) -> str:
+        """In plain words."""
+        squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed.items()]
+        return ", ".join([*squeezed, *map(str, self.weighed)]) or "no paste at all"

@@ -1,0 +1,124 @@
+"""How a bar is looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, ClassVar, Final, Literal, Self
+
+import numpy as np
+from pydantic import BeforeValidator, model_validator
+
+from shadematch.colour.illuminant import Illuminant, Light
+from shadematch.colour.standards import WAVELENGTHS_NM, Observation, observation
+from shadematch.errors import PourError, ShadematchError
+from shadematch.optics.layer import Surroundings
+from shadematch.studio.pour import percent
+from shadematch.support.arrays import FloatArray
+from shadematch.support.models import Frozen
+
+__all__ = ["BACKINGS", "OwnLight", "View"]
+
+BACKINGS: Final = {"white": 0.9, "black": 0.04}
+"""Reflectance of white paper and of a dark table (common practice, no source)."""
+
+
+def _checked_backing(value: object) -> str | float | tuple[float, ...]:
+    if isinstance(value, str) and value in BACKINGS:
+        return value
+    wanted = "'white', 'black', a reflectance from 0 to 1, or a list of them"
+    try:
+        given = np.asarray(None if isinstance(value, str) else value)
+        numbers = given.astype(float) if given.dtype.kind not in "bc" else np.array(np.nan)
+    except (TypeError, ValueError, OverflowError):
+        numbers = np.array(np.nan)
+    if numbers.ndim > 1 or not np.all((numbers >= 0) & (numbers <= 1)):
+        raise PourError("is no backing", value=value, remedy=f"Give {wanted}")
+    if numbers.ndim == 0:
+        return float(numbers)
+    if numbers.size != WAVELENGTHS_NM.size:
+        raise PourError(
+            f"needs {WAVELENGTHS_NM.size} reflectances, one each 10 nm from 380 to 730 nm",
+            value=f"{numbers.size} values",
+            remedy="Use shadematch.colour.standards.onto_grid for other wavelengths",
+        )
+    return tuple(numbers.tolist())
+
+
+def _checked_light(value: object) -> Light:
+    if isinstance(value, str | Illuminant):
+        return value
+    if isinstance(value, Mapping) and value.keys() == {"name", "wavelengths_nm", "power"}:
+        return Illuminant(**value)  # as files keep it
+    raise PourError(
+        "must be a text", value=value, remedy="Give a name such as 'D65', or an Illuminant"
+    )
+
+
+def _checked_observer(value: object) -> object:
+    if isinstance(value, str):
+        return value
+    raise PourError("must be a text", value=value, remedy="Give '2' or '10', in quotation marks")
+
+
+OwnLight = Annotated[Light, BeforeValidator(_checked_light)]
+"""A light as models keep it."""
+
+
+class View(Frozen):
+    """How the bar is looked at.
+
+    Attributes
+    ----------
+    illuminant
+        CIE name of the light, or an `Illuminant`: its own spectrum.
+    observer
+        ``"2"`` or ``"10"`` degrees.
+    backing
+        What lies behind: ``"white"`` paper (0.9), a ``"black"`` table (0.04), a reflectance
+        0 to 1, or 36 of them at the library's wavelengths.
+    contact
+        ``"air"``: the bar lies dry, with a film of air between; ``"optical"``: it lies wet.
+    light
+        ``"reflected"``, or ``"transmitted"`` for a bar held against the light (the backing and
+        the contact then play no part).
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PourError
+    illuminant: OwnLight = "D65"
+    observer: Annotated[str, BeforeValidator(_checked_observer)] = "2"
+    backing: Annotated[str | float | tuple[float, ...], BeforeValidator(_checked_backing)] = "white"
+    contact: Literal["air", "optical"] = "air"
+    light: Literal["reflected", "transmitted"] = "reflected"
+
+    @model_validator(mode="after")
+    def _known(self) -> Self:
+        observation(self.illuminant, self.observer)
+        return self
+
+    @property
+    def observation(self) -> Observation:
+        """Weights and white of its light and observer."""
+        return observation(self.illuminant, self.observer)
+
+    @property
+    def backing_reflectance(self) -> FloatArray:
+        """Reflectance of the backing, shape (36,)."""
+        value = BACKINGS[self.backing] if isinstance(self.backing, str) else self.backing
+        return np.broadcast_to(np.asarray(value, dtype=float), WAVELENGTHS_NM.shape).copy()
+
+    @property
+    def surroundings(self) -> Surroundings:
+        """The same for the optics."""
+        through = self.light == "transmitted"
+        return Surroundings("through" if through else self.contact, self.backing_reflectance)
+
+    def __str__(self) -> str:
+        """In plain words."""
+        light = f"{self.illuminant}, {self.observer} degrees"
+        if self.light == "transmitted":
+            return f"held against the light, {light}"
+        if isinstance(self.backing, float):
+            backing: str = f"a {percent(self.backing)} reflecting"
+        else:
+            backing = self.backing if isinstance(self.backing, str) else "a measured"
+        return f"on {backing} backing{' (wet)' if self.contact == 'optical' else ''}, {light}"

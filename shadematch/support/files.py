@@ -1,0 +1,340 @@
+"""Files that are written whole or not at all, and JSON that says what it is.
+
+Every JSON file of this library opens with ``"format"`` and ``"version"``, so that a wrong file is
+told from an old one and an old one from a newer one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import os
+import secrets
+import stat
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from shadematch.errors import FileError, ShadematchError
+
+__all__ = [
+    "LARGEST_FILE",
+    "checked_envelope",
+    "entries_of",
+    "json_text",
+    "parse_json",
+    "read_bytes",
+    "read_json",
+    "read_text",
+    "spreadsheet_cell",
+    "whole_file",
+    "write_json",
+    "write_text",
+]
+
+LARGEST_FILE: Final = 20_000_000
+"""Bytes; far beyond any file of this library."""
+
+_STEERING: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""Signs at which a spreadsheet takes a text for a formula (OWASP, "CSV Injection")."""
+
+_Path = str | os.PathLike[str]
+_Kind = type[ShadematchError]
+
+
+def write_text(path: _Path, text: str, *, error: _Kind = FileError) -> None:
+    """Write a UTF-8 file that is whole at every moment: the old one, or the new one.
+
+    The text goes to a new file next to the goal, is brought to the disk, and takes the goal's
+    name in one step. A process that is killed leaves the old file, and at worst a hidden
+    ``.name.xxxx`` beside it, which nothing reads. A symbolic link stays one, and a file that was
+    there keeps its permissions.
+
+    Raises
+    ------
+    error
+        If the place can't be written.
+    """
+    with whole_file(path, error=error) as temporary:
+        try:
+            temporary.write_text(text, encoding="utf-8", newline="\n")
+        except UnicodeEncodeError as found:
+            raise error(
+                "half a character can't be written",
+                field="text",
+                value=found.object[found.start : found.end],
+                remedy="Type the name or the note again",
+            ) from None
+
+
+@contextlib.contextmanager
+def whole_file(path: _Path, *, error: _Kind = FileError) -> Iterator[Path]:
+    """A place to write to, whose file takes the name `path` once it is complete.
+
+    Yields
+    ------
+    Path
+        An empty file next to the goal. Where the work on it ends in an exception it is removed,
+        and what stood at `path` stays.
+
+    Raises
+    ------
+    error
+        If the place can't be written.
+    """
+    try:
+        goal = Path(os.path.realpath(path))
+        mode = _mode(goal)
+        temporary = goal.with_name(f".{goal.name[:200]}.{secrets.token_hex(8)}")
+        # Made like any other file of the user's, so that others may read it as they may those.
+        os.close(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
+        try:
+            yield temporary
+            with temporary.open("rb+") as stream:
+                os.fsync(stream.fileno())
+            if mode is not None:
+                temporary.chmod(mode)
+            temporary.replace(goal)
+        except BaseException:
+            temporary.unlink(missing_ok=True)
+            raise
+    except OSError as found:
+        raise error(
+            f"can't be written: {found.strerror}",
+            field="path",
+            value=str(path),
+            remedy=_remedy_for(found),
+        ) from None
+    except ShadematchError:
+        raise
+    except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
+        raise _no_path(path, error) from None
+
+
+def _remedy_for(found: OSError) -> str:
+    """What to do about a place that can't be written."""
+    if found.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return "The disk is full, or your share of it: make room, or choose another disk"
+    return "Choose a folder that exists and that you may write to"
+
+
+def _mode(goal: Path) -> int | None:
+    """Permissions of the file that is there; None if there is none."""
+    try:
+        found = goal.stat().st_mode
+    except FileNotFoundError:
+        return None
+    if not stat.S_ISREG(found):  # a device would be replaced by a file
+        raise OSError(0, "it is a folder or a device")
+    return stat.S_IMODE(found)
+
+
+def _no_path(path: object, error: _Kind) -> ShadematchError:
+    return error(
+        "is no path", field="path", value=str(path), remedy="Check the name and the folder"
+    )
+
+
+def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
+    """Read a UTF-8 file of at most `LARGEST_FILE` bytes.
+
+    Parameters
+    ----------
+    path
+        The file.
+    kind
+        What it should be, for the message, such as ``"palette"``.
+
+    Raises
+    ------
+    error
+        If it can't be read, is too large, or is no UTF-8 text.
+    """
+    try:
+        return read_bytes(path, kind=kind, error=error).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise error(
+            "is not UTF-8 text", field="path", value=str(path), remedy="Save it as UTF-8"
+        ) from None
+
+
+def read_bytes(
+    path: _Path, *, kind: str, error: _Kind = FileError, largest: int = LARGEST_FILE
+) -> bytes:
+    """What a file of at most `largest` bytes holds.
+
+    Raises
+    ------
+    error
+        If it can't be read, or is too large.
+    """
+    try:
+        # Bounded, and not by the size that the system tells: a device or a pipe has none.
+        with Path(path).open("rb") as stream:
+            content = stream.read(largest + 1)
+    except OSError as found:
+        raise error(
+            f"can't be read: {found.strerror}",
+            field="path",
+            value=str(path),
+            remedy="Check the name and the folder",
+        ) from None
+    except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
+        raise _no_path(path, error) from None
+    if len(content) > largest:
+        raise error(
+            f"is too large for a {kind}",
+            field="path",
+            value=str(path),
+            remedy=f"A {kind} file has a few kilobytes",
+        )
+    return content
+
+
+class _TwiceError(Exception):
+    """A key that stands twice."""
+
+
+def spreadsheet_cell(cell: object) -> object:
+    """A text that no spreadsheet takes for a formula; anything but a text as it is.
+
+    A ``'`` is put before a text that starts like a formula, as people do by hand.
+    """
+    if isinstance(cell, str) and cell.startswith(_STEERING):
+        return "'" + cell
+    return cell
+
+
+def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise _TwiceError(key)
+        found[key] = value
+    return found
+
+
+def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
+    """What a JSON text says; entries that stand twice are refused.
+
+    NaN and infinities, which JSON does not have and Python reads, are left to the models, whose
+    errors tell the entry.
+
+    Parameters
+    ----------
+    text
+        The text.
+    place
+        Where it came from, for the message.
+
+    Raises
+    ------
+    error
+        If it is not JSON, or not such JSON.
+    """
+    try:
+        return json.loads(text, object_pairs_hook=_each_key_once)
+    except _TwiceError as found:
+        raise error(
+            "an entry stands twice", field=place, value=str(found), remedy="Leave one of them out"
+        ) from None
+    except (ValueError, RecursionError) as found:
+        line = getattr(found, "lineno", None)
+        raise error(
+            "is not JSON",
+            field="path",
+            value=place,
+            remedy=f"Look at line {line}" if line else "A number or the nesting goes on too long",
+        ) from None
+
+
+@contextlib.contextmanager
+def entries_of(path: _Path, above: str = "") -> Iterator[None]:
+    """Complaints about entries say which file they are in, and below which entry."""
+    try:
+        yield
+    except ShadematchError as found:
+        raise FileError(
+            found.problem,
+            field=f"{path}: {above}{found.field}",
+            value=found.value,
+            remedy=found.remedy,
+        ) from None
+
+
+@contextlib.contextmanager
+def read_json(path: _Path, *, kind: str) -> Iterator[Any]:
+    """What a JSON file says; complaints while it is looked through say which file it is.
+
+    Raises
+    ------
+    FileError
+        As from `read_text`, `parse_json` and `entries_of`.
+    """
+    data = parse_json(read_text(path, kind=kind), place=str(path))
+    with entries_of(path):
+        yield data
+
+
+def write_json(path: _Path, content: Mapping[str, Any], *, error: _Kind = FileError) -> None:
+    """Write a JSON file that is whole at every moment; see `write_text`."""
+    write_text(path, json_text(content), error=error)
+
+
+def json_text(content: Mapping[str, Any]) -> str:
+    """The content as JSON, one entry a line."""
+    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def checked_envelope(
+    data: object, kind: str, version: int, *, error: _Kind = FileError
+) -> dict[str, Any]:
+    """The content of a JSON object, once its format and version are found to be right.
+
+    Parameters
+    ----------
+    data
+        What `parse_json` gave.
+    kind, version
+        What this library reads.
+
+    Raises
+    ------
+    error
+        If it is no object, of another format, or of another version; a newer one is told from
+        a wrong one.
+    """
+    form = kind.removeprefix("shadematch ")
+    if not isinstance(data, Mapping):
+        raise error(
+            "must be a JSON object",
+            field=form,
+            value=type(data).__name__,
+            remedy=f"The file must say {kind!r} as its format",
+        )
+    rest = dict(data)
+    if rest.pop("format", None) != kind:
+        raise error(
+            f"is not a {form}" if "format" in data else "is missing",
+            field="format",
+            value=data.get("format"),
+            remedy=f"The file must say {kind!r}",
+        )
+    found = rest.pop("version", None)
+    if isinstance(found, bool) or not isinstance(found, int) or found < 1:
+        raise error(
+            "unknown version",
+            field="version",
+            value=found,
+            remedy=f"This library reads version {version}",
+        )
+    if found > version:
+        raise error(
+            f"the {form} was written by a newer shadematch",
+            field="version",
+            value=found,
+            remedy=f"This one reads up to version {version}; install a newer one, "
+            "or save the file anew with the old one",
+        )
+    return rest

@@ -1,0 +1,274 @@
+"""Feasibility and ladders against single matches and predictions; figures."""
+
+from __future__ import annotations
+
+import itertools
+import pickle
+import sys
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+
+import shadematch as sm
+from shadematch import plots
+from shadematch.colour.difference import delta_e
+from shadematch.plots.paper import ink_on
+
+mpl.use("Agg")
+
+GRID = {"thicknesses_cm": (1.0, 3.0), "whites": (0.0, 0.2, 1.0)}
+
+
+@pytest.fixture(scope="module")
+def green() -> sm.Feasibility:
+    return sm.feasibility("#7fb069", batches_g=(100, 400), **GRID)
+
+
+def test_cells_are_the_closest_matches(green: sm.Feasibility) -> None:
+    assert green.delta_e.shape == (2, 3, 2)
+    for b, w, t in itertools.product((0, 1), (0, 1, 2), (0, 1)):
+        cell = green.cells[b][w][t]
+        pour = sm.Pour(
+            batch_g=green.batches_g[b], white=green.whites[w], thickness_cm=green.thicknesses_cm[t]
+        )
+        assert cell.pour == pour
+        assert cell.proved
+        assert cell.delta_e == pytest.approx(
+            sm.match("#7fb069", pour=pour).closest.delta_e, abs=0.011
+        )
+        made = sm.predict(cell.closest.recipe.doses, pour=pour)
+        wanted = np.array(sm.Target.from_hex("#7fb069").lab)
+        assert cell.delta_e == pytest.approx(float(delta_e(np.array(made.lab), wanted)), abs=1e-9)
+        assert cell.ideal.delta_e <= cell.delta_e
+    assert green.best.delta_e == green.delta_e.min()
+    assert green.ideal_delta_e.shape == (3, 2)
+
+
+def test_ideal_does_not_know_the_batch(green: sm.Feasibility) -> None:
+    for w, t in itertools.product((0, 1, 2), (0, 1)):
+        found = sm.gamut(pour=green.cells[0][w][t].pour).distance("#7fb069")
+        assert green.cells[1][w][t].ideal.delta_e == pytest.approx(found, abs=2e-3)
+
+
+def test_sentences_say_where(green: sm.Feasibility) -> None:
+    assert green.sentence.startswith("With doses of any length #7fb069 can be made in every base")
+    pale = sm.feasibility("#f2d0d8", thicknesses_cm=(0.5, 1, 4, 6), whites=(0, 0.05, 0.1))
+    assert (
+        "can be made in clear base up to 4 cm, and in base with 10% white up to 1 cm."
+        in pale.sentence
+    )
+    gap = np.array([[True, True, True, False], [False] * 4, [True, False, False, False]])
+    text = "can be made in clear base up to 4 cm, not with 5% white, and in base with 10% white"
+    assert pale._where(gap) == f"{text} up to 0.5 cm"
+    # What lies between, and can't be made, is told as it is.
+    steps = sm.feasibility("#f2d0d8", thicknesses_cm=(1,), whites=(0, 0.02, 0.05, 0.1, 0.2))
+    for flags, said in (
+        ((1, 0, 1, 0, 1), "not with 2% or 10% white, and in base with 20% white at 1 cm"),
+        ((1, 0, 0, 0, 1), "not with 2% to 10% white, and in base with 20% white at 1 cm"),
+        ((1, 0, 0, 1, 0), "not with 2% or 5% white, needs less white than 20%"),
+        ((1, 1, 0, 0, 0), "needs less white than 5%"),
+    ):
+        good = np.array(flags, dtype=bool)[:, None]
+        assert steps._where(good) == f"can be made in clear base at 1 cm, {said}"
+    cyan = sm.feasibility("#00ffff", **GRID)
+    assert cyan.sentence.startswith("#00ffff is outside this palette: nearest is #")
+    dark = sm.feasibility("#202020", thicknesses_cm=(0.5, 1, 2), whites=(0,), batches_g=(500,))
+    assert "in clear base from 1 cm on" in dark.sentence
+    best = green.best
+    assert f"Closest with whole centimetres: {best.closest.recipe} in {best.pour}" in green.sentence
+
+
+def test_sentence_agrees_with_the_table() -> None:
+    """What is said to be made is made: every permutation of a small table."""
+    base = sm.feasibility("#7fb069", thicknesses_cm=(1, 2), whites=(0, 0.5))
+    for flags in itertools.product((False, True), repeat=4):
+        good = np.array(flags).reshape(2, 2)
+        if not good.any():
+            continue
+        text = base._where(good)
+        assert ("clear base" in text) == (not good.all())
+        assert ("can't be made in clear base" in text) == (not good[0].any())
+        if good[0].any() and not good[1].any():
+            assert "needs less white than 50%" in text
+        if good[1].any() and not good[0].any():
+            assert "can be made in base with 50% white" in text
+
+
+def test_a_palette_without_one_tube(green: sm.Feasibility) -> None:
+    palette = sm.load_palette()
+    compared = green.compare(palette.without("kelp", "jetty"), name="two left out")
+    assert compared.difference.shape == green.delta_e.shape
+    # A recipe without a tube is a recipe with it too.
+    assert compared.difference.min() >= -0.011
+    assert "farther" in compared.sentence and "two left out" in compared.sentence
+    same = green.compare(palette)
+    assert np.abs(same.difference).max() == 0.0
+    assert "comes as near" in same.sentence
+    for result in (green, compared):
+        assert "background:#" in result._repr_html_()
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"thicknesses_cm": ()}, "thicknesses_cm"),
+        ({"thicknesses_cm": (0.0,)}, "thickness_cm"),
+        ({"whites": (0.5, 1.5)}, "white"),
+        ({"whites": "clear"}, "whites"),
+        ({"thicknesses_cm": "12"}, "thicknesses_cm"),  # no 1 cm and 2 cm
+        ({"whites": (False, True)}, "whites"),
+        ({"batches_g": (float("inf"),)}, "batches_g"),
+        ({"batches_g": (-5,)}, "batch_g"),
+        ({"within": -1}, "within"),
+        ({"within": float("nan")}, "within"),
+        ({"thicknesses_cm": range(1, 60), "whites": np.linspace(0, 1, 60)}, "combinations"),
+    ],
+)
+def test_bad_grids_are_refused(changes: dict[str, object], words: str) -> None:
+    with pytest.raises(sm.PourError, match=words):
+        sm.feasibility("#7fb069", **changes)  # type: ignore[arg-type]
+
+
+# Ladders.
+
+
+@pytest.mark.parametrize("along", ["load", "thickness", "white"])
+def test_ladder_is_a_row_of_predictions(along: str) -> None:
+    doses = {"gorse": 1.0, "rosehip": 2.0}
+    made = sm.ladder(doses, along=along)  # type: ignore[arg-type]
+    for at in (0, 57, 240):
+        value = float(made.values[at])
+        if along == "load":
+            one = sm.predict({n: d * value / 3.0 for n, d in doses.items()})
+        elif along == "thickness":
+            one = sm.predict(doses, pour=sm.Pour(thickness_cm=value))
+        else:
+            one = sm.predict(doses, pour=sm.Pour(white=value))
+        # One goes by the table, the other by a spline through it.
+        assert float(delta_e(made.lab[at], np.array(one.lab))) < 1e-3
+        assert made.hexes[at] == one.hex
+    steps = np.interp(made.marks, made.values, made.path)
+    assert np.diff(np.concatenate([[0.0], steps])) == pytest.approx(made.every, abs=1e-6)
+    assert made.path[-1] - steps[-1] <= made.every
+    assert made.here == {"load": 3.0, "thickness": 1.0, "white": 0.0}[along]
+
+
+def test_ladders_of_one_question_are_equal() -> None:
+    one, same = (sm.ladder({"dusk": 1}, along="thickness", values=(1, 2)) for _ in range(2))
+    assert one == same and len({one, same, pickle.loads(pickle.dumps(one))}) == 1
+    palette = sm.load_palette().only("dusk")
+    grey = palette.pigments[0].model_copy(update={"absorption": (0.5,) * 36})
+    palette = palette.model_copy(update={"pigments": (grey,)})
+    for other in (
+        sm.ladder({"dusk": 1}, along="thickness", values=(1, 3)),
+        sm.ladder({"dusk": 1}, along="thickness", values=(1, 2), every=4.0),
+        sm.ladder({"dusk": 1}, along="thickness", values=(1, 2), palette=palette),
+        sm.ladder({"dusk": 2}, along="thickness", values=(1, 2)),
+    ):
+        assert one != other
+    assert one != "a ladder"
+
+
+def test_ladder_of_given_values() -> None:
+    made = sm.ladder({"dusk": 1}, along="thickness", values=(2, 1, 4))
+    assert made.values.tolist() == [1.0, 2.0, 4.0]
+    assert "background:#" in made._repr_html_()
+    assert "thickness [cm] from 1 to 4" in str(made)
+
+
+@pytest.mark.parametrize(
+    ("doses", "changes", "words"),
+    [
+        ({"dusk": 1}, {"along": "light"}, "along"),
+        ({"dust": 1}, {"along": "load"}, "no such pigment"),
+        ({"dusk": 0}, {"along": "load"}, "no paste"),
+        ({"dusk": 1}, {"along": "load", "values": (1,)}, "values"),
+        ({"dusk": 1}, {"along": "white", "values": (0, 1.2)}, "values"),
+        ({"dusk": 1}, {"along": "thickness", "values": (0, 1)}, "thickness_cm"),
+        ({"dusk": 1}, {"along": "load", "values": (0, float("nan"))}, "values"),
+        ({"dusk": 1}, {"along": "load", "values": ("1", "2")}, "values"),
+        ({"dusk": 1}, {"along": "white", "values": [False, True]}, "values"),
+        ({"dusk": 1}, {"along": "load", "every": 0}, "every"),
+        ("dusk", {"along": "load"}, "doses"),
+    ],
+)
+def test_bad_ladders_are_refused(doses: object, changes: dict[str, object], words: str) -> None:
+    with pytest.raises(sm.ShadematchError, match=words):
+        sm.ladder(doses, **changes)  # type: ignore[arg-type]
+
+
+# Figures.
+
+
+def _drawings(green: sm.Feasibility) -> dict[str, object]:
+    small = sm.gamut(pour=sm.Pour(white=0.5))
+    cut = small.slice(lightness=60, step=10)
+    whole = small.whole(lightness=60, step=20, batches_g=(100,))[0]
+    return {
+        "slice": lambda ax: plots.draw_slice(cut, ax),
+        "outlines": lambda ax: plots.draw_outlines([cut, cut], ["one", "two"], ax),
+        "whole": lambda ax: plots.draw_whole(whole, ax),
+        "feasibility": lambda ax: plots.draw_feasibility(green, ax),
+        "comparison": lambda ax: plots.draw_comparison(
+            green.compare(sm.load_palette().without("dusk")), ax
+        ),
+        "ladder": lambda ax: plots.draw_ladder(sm.ladder({"dusk": 1}, along="thickness"), ax),
+    }
+
+
+def test_figures_take_and_return_axes(green: sm.Feasibility) -> None:
+    from matplotlib import pyplot
+
+    for name, draw in _drawings(green).items():
+        figure, ax = pyplot.subplots()
+        assert draw(ax) is ax, name  # type: ignore[operator]
+        if name != "outlines" and name != "slice":
+            assert ax.get_xlabel(), name
+        assert "[" in ax.get_xlabel() + ax.get_ylabel(), f"{name}: axes without units"
+        assert ax.get_title(loc="left"), name
+        figure.canvas.draw()
+        pyplot.close(figure)
+
+
+def test_feasibility_is_drawn_in_true_colours(green: sm.Feasibility) -> None:
+    from matplotlib import pyplot
+    from matplotlib.colors import to_hex
+
+    ax = plots.draw_feasibility(green, batch=1)
+    filled = {to_hex(p.get_facecolor()) for p in ax.patches if p.get_fill()}
+    made = {c.closest.predicted.hex for row in green.cells[1] for c in row}
+    assert made | {"#7fb069"} == filled
+    pyplot.close(ax.figure)
+
+
+def test_the_solid_turns_without_a_script() -> None:
+    small = sm.gamut(pour=sm.Pour(white=0.5))
+    bundle = plots.turning(small)._repr_mimebundle_()
+    assert set(bundle) == {"application/vnd.plotly.v1+json", "image/png", "text/plain"}
+    mesh = bundle["application/vnd.plotly.v1+json"]["data"][0]
+    assert mesh["type"] == "mesh3d"
+    assert len(mesh["vertexcolor"]) == len(small.surface.vertices)
+    assert len(str(bundle)) < 700_000
+
+
+def test_missing_libraries_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    small = sm.gamut(pour=sm.Pour(white=0.5))
+    assert small.surface.volume > 0
+    monkeypatch.setitem(sys.modules, "plotly", None)
+    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[notebooks\]"):
+        plots.turning(small)
+    monkeypatch.setitem(sys.modules, "skimage.measure", None)
+    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[plots\]"):
+        _ = sm.gamut(pour=sm.Pour(white=0.51)).surface
+
+
+def test_ink_is_read_on_any_colour() -> None:
+    """Contrast of at least 4.5 (W3C, WCAG 2.1, success criterion 1.4.3)."""
+    for code in ("#000000", "#ffffff", "#777777", "#ff0000", "#0000ff", "#ffff00", "#7fb069"):
+        linear = []
+        for text in (code, ink_on(code)):
+            parts = [int(text[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+            parts = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+            linear.append(float(np.dot(parts, (0.2126, 0.7152, 0.0722))))
+        assert (max(linear) + 0.05) / (min(linear) + 0.05) >= 4.5

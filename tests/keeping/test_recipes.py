@@ -1,0 +1,595 @@
+"""Saved recipes: what comes back, what is refused, and what a changed palette says."""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings, strategies as st
+
+import shadematch as sm
+from shadematch.cli.main import main
+from shadematch.keeping.recipes import kept
+from shadematch.studio.palette import fingerprint_of
+from tests.invented.problems import invented_palette
+
+NAMES = sm.load_palette().names
+
+
+@pytest.fixture(scope="module")
+def match() -> sm.Match:
+    pour = sm.Pour(batch_g=250, thickness_cm=2, white=0.1)
+    return sm.match("#a34fb0", pour=pour, max_pigments=3, must_avoid=["kelp"])
+
+
+@pytest.fixture
+def saved(match: sm.Match, tmp_path: Path) -> Path:
+    sm.save(match, tmp_path / "order.json", note="für die Fähre\nשתי שורות")
+    return tmp_path / "order.json"
+
+
+def altered(palette: sm.Palette, name: str, factor: float) -> sm.Palette:
+    """The palette with one paste stronger."""
+    data = palette.to_dict()
+    for pigment in data["pigments"]:
+        if pigment["name"] == name:
+            pigment["absorption"] = [factor * v for v in pigment["absorption"]]
+    return sm.Palette.from_dict(data)
+
+
+# --- what comes back
+
+
+def test_a_match_comes_back_whole(match: sm.Match, saved: Path) -> None:
+    got = sm.load(saved)
+    assert got.match == match
+    assert got == kept(match, note="für die Fähre\nשתי שורות")
+    assert (got.recipe, got.delta_e, got.target) == (match.recipe, match.delta_e, match.target)
+    assert got.lab == match.predicted.lab
+    assert got.palette == match.palette
+    # The match is no mere copy of its numbers: it answers questions, as the first one did.
+    assert got.match is not None
+    assert got.match.ideal.delta_e == pytest.approx(match.ideal.delta_e, abs=1e-6)
+    assert got.match.verdict.limit == match.verdict.limit
+    assert got.match.choices == match.choices
+    assert str(got.match) == str(match)
+
+
+def test_the_same_question_gives_the_saved_answer(saved: Path) -> None:
+    then = sm.load(saved)
+    assert then.target is not None
+    again = sm.match(
+        then.target,
+        palette=then.palette,
+        pour=then.recipe.pour,
+        view=then.view,
+        max_pigments=3,
+        must_avoid=["kelp"],
+    )
+    # How many boxes a proof takes depends on what was asked before.
+    assert then.match is not None
+    assert dataclasses.replace(again, boxes=0) == dataclasses.replace(then.match, boxes=0)
+
+
+def test_another_choice_of_a_match(match: sm.Match, tmp_path: Path) -> None:
+    for choice in (match.closest, *match.choices):
+        sm.save(match, tmp_path / "c.json", choice=choice)
+        got = sm.load(tmp_path / "c.json")
+        assert (got.recipe, got.delta_e) == (choice.recipe, choice.delta_e)
+        assert got.lab == choice.predicted.lab
+        assert got.match == match
+
+
+def test_a_measured_target_keeps_its_spectrum(tmp_path: Path) -> None:
+    waves = np.arange(400, 701, 10)
+    target = sm.Target.from_reflectance(waves, 0.1 + 0.5 * (waves > 560))
+    sm.save(sm.match(target), tmp_path / "m.json")
+    got = sm.load(tmp_path / "m.json").target
+    assert got is not None
+    assert target.reflectance is not None
+    assert got.reflectance is not None
+    assert np.array_equal(got.reflectance, target.reflectance)
+    assert not got.reflectance.flags.writeable
+    lamp = sm.View(illuminant="A")
+    assert np.array_equal(got.lab_in(lamp), target.lab_in(lamp))
+
+
+def test_recipe_prediction_and_saved_recipe(saved: Path, tmp_path: Path) -> None:
+    view = sm.View(backing=0.5, contact="optical", illuminant="FL11", observer="10")
+    palette = altered(sm.load_palette(), "dusk", 0.5)
+    doses = {"kelp": 1.0, "dusk": 2.5, "gorse": 0.0}
+    recipe = sm.Recipe(doses, sm.Pour(batch_g=80, white=0.3, dose_step=0.5))
+    sm.save(recipe, tmp_path / "r.json", palette=palette, view=view)
+    got = sm.load(tmp_path / "r.json")
+    assert dict(got.recipe.doses) == {"dusk": 2.5, "kelp": 1.0}  # palette order, no zeros
+    seen = sm.predict(doses, palette=palette, pour=recipe.pour, view=view)
+    assert (got.lab, got.hex, got.in_srgb) == (seen.lab, seen.hex, seen.in_srgb)
+    assert (got.target, got.match, got.delta_e) == (None, None, None)
+    sm.save(seen, tmp_path / "p.json", palette=palette)
+    assert sm.load(tmp_path / "p.json") == got
+    sm.save(sm.load(saved), tmp_path / "again.json")
+    assert (tmp_path / "again.json").read_bytes() == saved.read_bytes()
+
+
+grams = st.floats(0.1, 100_000, allow_nan=False)
+pours = st.builds(
+    sm.Pour,
+    batch_g=grams,
+    thickness_cm=st.floats(0.01, 100),
+    white=st.floats(0, 1),
+    max_load=st.floats(0.001, 1000),
+    dose_step=st.sampled_from([0.25, 0.5, 1.0, 2.0, 0.1]),
+)
+views = st.builds(
+    sm.View,
+    illuminant=st.sampled_from(["D65", "A", "D50", "FL2"]),
+    observer=st.sampled_from(["2", "10"]),
+    backing=st.sampled_from(["white", "black"])
+    | st.floats(0, 1)
+    | st.lists(st.floats(0, 1), min_size=36, max_size=36),
+    contact=st.sampled_from(["air", "optical"]),
+    light=st.sampled_from(["reflected", "transmitted"]),
+)
+notes = st.text(st.characters(exclude_categories=["Cs"]), max_size=200)
+
+
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(st.dictionaries(st.sampled_from(NAMES), st.floats(0, 1e7)), pours, views, notes)
+def test_any_recipe_comes_back(
+    tmp_path: Path, doses: dict[str, float], pour: sm.Pour, view: sm.View, note: str
+) -> None:
+    recipe = sm.Recipe(doses, pour)
+    sm.save(recipe, tmp_path / "r.json", view=view, note=note)
+    got = sm.load(tmp_path / "r.json")
+    assert got == kept(recipe, view=view, note=note)
+    again = sm.repeat(got)
+    assert again.same
+    assert again.delta_e == 0.0
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_any_match_comes_back(seed: int, tmp_path: Path) -> None:
+    rng = np.random.default_rng(seed)
+    palette = invented_palette(rng, int(rng.integers(1, 5)))
+    pour = sm.Pour(
+        batch_g=float(rng.uniform(60, 300)),
+        white=float(rng.choice([0.0, rng.uniform()])),
+        dose_step=float(rng.choice([0.1, 0.5, 1.0])),
+    )
+    lab = (float(rng.uniform(20, 90)), *map(float, rng.uniform(-30, 30, 2)))
+    target = sm.Target.from_lab(lab, illuminant="D50", observer="10")
+    found = sm.match(target, palette=palette, pour=pour, tolerance=float(rng.uniform(0, 2)))
+    sm.save(found, tmp_path / "m.json")
+    got = sm.load(tmp_path / "m.json")
+    assert got == kept(found)
+    assert got.match is not None
+    assert got.match.predicted.lab == found.predicted.lab
+
+
+def test_let_downs_and_lights_come_back(tmp_path: Path) -> None:
+    let_downs = [sm.LetDown.made(n, paste=1, base_g=40) for n in ("rosehip", "dusk")]
+    found = sm.match(
+        "#f3dfe6",
+        pour=sm.Pour(batch_g=60),
+        let_downs=let_downs,
+        lights=["D65", "A"],
+    )
+    assert found.recipe.weighed
+    sm.save(found, tmp_path / "l.json")
+    got = sm.load(tmp_path / "l.json")
+    assert got == kept(found)
+    assert got.recipe.weighed == found.recipe.weighed
+    assert got.match is not None
+    assert got.match._question.by_light(got.match.frugal) == found._question.by_light(found.frugal)
+    assert got.match.ideal.delta_e == pytest.approx(found.ideal.delta_e, abs=1e-6)
+    again = sm.repeat(got)
+    assert again.same
+    data = json.loads((tmp_path / "l.json").read_text(encoding="utf-8"))
+    for path, value, field in (
+        (("weighed", 0, "mass_g"), 1e5, "weighed"),
+        (("weighed", 0, "mass_g"), 0, "weighed.0.mass_g"),
+        (("weighed", 0, "let_down", "pigment"), "ink", "pigment"),
+        (("match", "lights", 0), "candle", "lights"),
+        (("match", "let_downs"), [], "match.closest.weighed"),
+    ):
+        broken = copy.deepcopy(data)
+        put(broken, path, value)
+        (tmp_path / "b.json").write_text(json.dumps(broken), encoding="utf-8")
+        with pytest.raises(sm.FileError) as error:
+            sm.load(tmp_path / "b.json")
+        assert error.value.field.endswith(field)
+
+
+# --- a palette that has changed
+
+
+def test_unchanged_palette(match: sm.Match, saved: Path) -> None:
+    for palette in (None, match.palette):
+        again = sm.repeat(saved, palette=palette)
+        assert again.same
+        assert again.changed == again.missing == ()
+        assert again.to_target == pytest.approx(match.delta_e, abs=1e-9)
+        assert "as it was" in again.sentence
+
+
+def test_a_stronger_paste_is_named_and_weighed(match: sm.Match, saved: Path) -> None:
+    name = next(iter(match.recipe.doses))
+    palette = altered(match.palette, name, 1.4)
+    again = sm.repeat(saved, palette=palette)
+    seen = sm.predict(match.recipe.doses, palette=palette, pour=match.pour)
+    assert again.predicted == seen
+    assert again.changed == (name,)
+    assert again.delta_e is not None
+    # CIEDE2000 by scikit-image (G. Sharma, W. Wu, E. N. Dalal 2005)
+    from skimage.color import deltaE_ciede2000
+
+    assert again.delta_e == pytest.approx(
+        float(deltaE_ciede2000(np.array(match.predicted.lab), np.array(seen.lab))), abs=1e-6
+    )
+    assert again.delta_e > 1
+    assert not again.same
+    for words in (
+        f"changed since: {name} differs",
+        f"{again.delta_e:.2f}",
+        "Match the target anew",
+    ):
+        assert words in again.sentence
+        assert words in str(again)
+        assert words in again._repr_html_()
+
+
+def test_bases_count_if_they_are_in_it(tmp_path: Path) -> None:
+    palette = sm.load_palette()
+    data = palette.to_dict()
+    data["white"]["scattering"] = [2 * v for v in data["white"]["scattering"]]
+    other = sm.Palette.from_dict(data)
+    for white, changed in ((0.0, ()), (0.2, ("white base",)), (1.0, ("white base",))):
+        recipe = sm.Recipe({"gorse": 1}, sm.Pour(white=white))
+        sm.save(recipe, tmp_path / "r.json")
+        again = sm.repeat(tmp_path / "r.json", palette=other)
+        assert again.changed == changed
+        assert again.same == (white == 0)
+        if white == 0:
+            assert "nothing that this recipe takes" in again.sentence
+
+
+def test_missing_paste(match: sm.Match, saved: Path) -> None:
+    name = next(iter(match.recipe.doses))
+    again = sm.repeat(saved, palette=match.palette.without(name))
+    assert again.missing == (name,)
+    assert again.predicted is again.delta_e is again.to_target is None
+    assert not again.same
+    assert f"no longer has {name}" in again.sentence
+    assert name in str(again)
+    assert "no longer" in again._repr_html_()
+
+
+def test_another_version_that_computes_otherwise(saved: Path) -> None:
+    data = json.loads(saved.read_text(encoding="utf-8"))
+    data["library"] = "0.0.1"
+    data["predicted"]["lab"][0] += 3.0
+    saved.write_text(json.dumps(data), encoding="utf-8")
+    again = sm.repeat(saved)
+    assert again.changed == ()
+    assert not again.same
+    assert "computes otherwise than 0.0.1 did" in again.sentence
+
+
+def test_doses_that_do_not_give_the_kept_colour_are_refused(saved: Path) -> None:
+    data = json.loads(saved.read_text(encoding="utf-8"))
+    name = next(iter(data["doses"]))
+    for part, entry, other in (
+        ("doses", name, data["doses"][name] + 1),
+        ("pour", "thickness_cm", data["pour"]["thickness_cm"] + 1),
+        ("predicted", "lab", [40.0, 0.0, 0.0]),
+    ):
+        spoilt = json.loads(json.dumps(data))
+        spoilt[part][entry] = other
+        saved.write_text(json.dumps(spoilt), encoding="utf-8")
+        with pytest.raises(sm.FileError, match="is not the colour of these doses"):
+            sm.load(saved)
+
+
+def test_fingerprint() -> None:
+    palette = sm.load_palette()
+    # Worked out beforehand with another program: printf of the JSON text, then sha256sum.
+    assert fingerprint_of({"b": [1.5, 0.0], "a": "x"}) == "efa2-ab48-7eb3"
+    assert len(palette.fingerprint) == 14
+    data = palette.to_dict()
+    data["pigments"].reverse()
+    data["note"] = "other"
+    for pigment in data["pigments"]:
+        pigment["tube_price"], pigment["tube_size"] = 1.0, 2.0
+        pigment["scattering"] = [0.0] * 36  # as good as none
+    assert sm.Palette.from_dict(data).fingerprint == palette.fingerprint
+    seen = {palette.fingerprint, palette.without("kelp").fingerprint}
+    seen |= {altered(palette, name, 1 + 1e-12).fingerprint for name in palette.names}
+    data["pigments"][0]["scattering"][3] = 0.1
+    seen.add(sm.Palette.from_dict(data).fingerprint)
+    data["pigments"][0]["name"] = "heather"
+    seen.add(sm.Palette.from_dict(data).fingerprint)
+    data["clear"]["scattering"][0] += 1e-9
+    seen.add(sm.Palette.from_dict(data).fingerprint)
+    assert len(seen) == 10
+
+
+def test_drawn(match: sm.Match, saved: Path) -> None:
+    got = sm.load(saved)
+    for words in (match.target.hex, match.predicted.hex, match.proof, got.palette.fingerprint):
+        assert words in str(got)
+        assert words in got._repr_html_()
+    sm.save(got, saved, note="<script>")
+    assert "<script>" not in sm.load(saved)._repr_html_()
+
+
+def test_numbers_of_numpy(tmp_path: Path) -> None:
+    target = sm.Target(tuple(np.array([40.0, 20.0, -20.0], dtype=np.float32)))
+    found = sm.match(target, tolerance=np.float64(0.3), max_pigments=np.int64(2))  # type: ignore[arg-type]
+    sm.save(found, tmp_path / "n.json")
+    assert sm.load(tmp_path / "n.json") == kept(found)
+
+
+# --- what is refused
+
+
+def test_what_cant_be_read_again_is_not_written(tmp_path: Path) -> None:
+    found = sm.match(sm.Target((500.0, 0.0, 0.0)))
+    with pytest.raises(sm.FileError) as error:
+        sm.save(found, tmp_path / "x.json")
+    assert error.value.field == "target.lab.0"
+    assert list(tmp_path.iterdir()) == []
+
+
+BROKEN: list[tuple[tuple[str, ...], Any]] = [
+    (("library",), 3),
+    (("note",), None),
+    (("note",), "n" * 10_001),
+    (("doses",), []),
+    (("doses", "gorse"), -1.0),
+    (("doses", "gorse"), "3"),
+    (("doses", "gorse"), True),
+    (("doses", "gorse"), 10**400),
+    (("doses", "ink"), 1.0),
+    (("pour", "batch_g"), 0),
+    (("pour", "white"), 1.5),
+    (("pour", "colour"), 1),
+    (("pour",), "1 kg"),
+    (("view", "illuminant"), "candle"),
+    (("view", "backing"), 2),
+    (("view", "light"), "any"),
+    (("predicted", "lab"), [1, 2]),
+    (("predicted", "lab"), [1, 2, 3, 4]),
+    (("predicted", "lab"), [1, 2, 1e9]),
+    (("predicted", "hex"), "red"),
+    (("predicted", "hex"), "#aabbcc;x"),
+    (("predicted", "hex"), "#aabbcc\n"),
+    (("predicted", "in_srgb"), "yes"),
+    (("delta_e",), -1),
+    (("target", "lab"), None),
+    (("target", "observer"), "5"),
+    (("target", "reflectance"), [0.5] * 35),
+    (("target", "reflectance"), [1.5] * 36),
+    (("match", "tolerance"), "0.5"),
+    (("match", "bound"), 1e6),
+    (("match", "proved"), 1),
+    (("match", "boxes"), 1.5),
+    (("match", "max_pigments"), 0),
+    (("match", "must_use"), ["ink"]),
+    (("match", "closest", "doses"), {"gorse": 0.3}),
+    (("match", "frugal", "delta_e"), None),
+    (("fingerprint",), "0000-0000-0000"),
+    (("palette",), {}),
+    (("palette", "version"), 2),
+    (("palette", "note"), 3),
+    (("extra",), 1),
+]
+
+
+def put(data: Any, path: tuple[Any, ...], value: Any) -> None:
+    for key in path[:-1]:
+        data = data[key]
+    data[path[-1]] = value
+
+
+@pytest.mark.parametrize(("path", "value"), BROKEN)
+def test_wrong_entries_are_named(saved: Path, path: tuple[str, ...], value: Any) -> None:
+    data = json.loads(saved.read_text(encoding="utf-8"))
+    put(data, path, value)
+    saved.write_text(json.dumps(data), encoding="utf-8")
+    with pytest.raises(sm.FileError) as found:
+        sm.load(saved)
+    assert found.value.field.startswith(f"{saved}: ")
+    assert found.value.problem
+    assert found.value.remedy
+
+
+def test_missing_entries_are_named(saved: Path) -> None:
+    data = json.loads(saved.read_text(encoding="utf-8"))
+    for part in ((), ("predicted",), ("target",), ("match",), ("match", "closest")):
+        inner = data
+        for key in part:
+            inner = inner[key]
+        for key in inner:
+            broken = copy.deepcopy(data)
+            owner = broken
+            for step in part:
+                owner = owner[step]
+            del owner[key]
+            saved.write_text(json.dumps(broken), encoding="utf-8")
+            with pytest.raises(sm.FileError) as found:
+                sm.load(saved)
+            assert found.value.field.endswith(".".join((*part, key)))
+
+
+def test_a_newer_file_is_refused_with_a_reason(saved: Path) -> None:
+    data = json.loads(saved.read_text(encoding="utf-8"))
+    # What a newer version has added must not be what it stumbles over.
+    saved.write_text(json.dumps({**data, "version": 2, "pigment_lots": []}), encoding="utf-8")
+    with pytest.raises(sm.FileError, match=r"written by a newer shadematch \(got 2\)"):
+        sm.load(saved)
+
+
+def test_nan_and_twice_and_other_files(saved: Path, tmp_path: Path) -> None:
+    text = saved.read_text(encoding="utf-8")
+    saved.write_text(text.replace('"version": 1', '"version": 1, "version": 1', 1))
+    with pytest.raises(sm.FileError, match="twice"):
+        sm.load(saved)
+    saved.write_text(text.replace('"white": 0.1', '"white": NaN', 1))
+    with pytest.raises(sm.FileError, match=r"pour\.white: must be a finite number"):
+        sm.load(saved)
+    for old, entry in (("lab", "predicted.lab.0"), ("absorption", "pigments.0.absorption")):
+        saved.write_text(re.sub(rf'("{old}": \[\s*)[-0-9.e]+', r"\1-Infinity", text, count=1))
+        with pytest.raises(sm.FileError) as found:
+            sm.load(saved)
+        assert found.value.field.endswith(entry)
+    sm.load_palette().save(saved)
+    with pytest.raises(sm.FileError, match="is not a recipe"):
+        sm.load(saved)
+    with pytest.raises(sm.FileError, match="can't be read"):
+        sm.load(tmp_path / "none.json")
+
+
+@dataclasses.dataclass(frozen=True)
+class Richer(sm.Recipe):
+    """A recipe with something that the file has no place for."""
+
+    blessed: tuple[str, ...] = ()
+
+
+def test_nothing_is_lost_silently(tmp_path: Path) -> None:
+    plain = Richer({"gorse": 1.0}, sm.Pour())
+    sm.save(plain, tmp_path / "r.json")
+    assert sm.load(tmp_path / "r.json").recipe == sm.Recipe({"gorse": 1.0}, sm.Pour())
+    with pytest.raises(sm.PourError, match="can't be kept or printed yet") as found:
+        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), ("twice",)), tmp_path / "r.json")
+    assert found.value.field == "blessed"
+
+
+PHOTO = Path(__file__).parents[2] / "data" / "photos" / "window.jpg"
+REGION, PAPER = (0.70, 0.15, 0.95, 0.60), (0.08, 0.78, 0.55, 0.95)
+
+
+@pytest.mark.parametrize("neutral", [PAPER, None])
+def test_a_match_for_a_photo_is_kept(
+    tmp_path: Path, neutral: tuple[float, float, float, float] | None
+) -> None:
+    target = sm.Target.from_photo(PHOTO, region=REGION, neutral=neutral)
+    match = sm.match(target, pour=sm.Pour(batch_g=500, thickness_cm=1.5))
+    place = tmp_path / "window.json"
+    sm.save(match, place)
+    again = sm.load(place)
+    assert again.target is not None
+    assert type(again.target) is sm.Target
+    assert again.target.lab == target.lab
+    assert again.target.covariance == target.covariance
+    assert again.target.source == target.source
+    assert again.match is not None
+    assert again.match.tolerance == match.tolerance
+    assert again.recipe == match.recipe
+    assert again == kept(match)
+    assert again.target.hex in sm.batch_sheet(match).html
+    now = sm.repeat(again)
+    assert now.delta_e == 0.0
+    assert now.to_target == pytest.approx(match.delta_e, abs=1e-9)
+    # Whoever sees the file does not see where the photo came from.
+    assert "window.jpg" not in place.read_text(encoding="utf-8")
+
+
+def test_a_photo_is_kept_on_the_command_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    place, sheet = tmp_path / "window.json", tmp_path / "window.html"
+    words = ["--region", "0.70,0.15,0.95,0.60", "--neutral", "0.08,0.78,0.55,0.95"]
+    assert (
+        main(["match", "--photo", str(PHOTO), *words, "--batch", "500", "--save", str(place)]) == 0
+    )
+    assert main(["sheet", "--recipe", str(place), "--write", str(sheet)]) == 0
+    assert capsys.readouterr().err == ""
+    assert sheet.exists()
+
+
+def test_doses_in_any_order(saved: Path) -> None:
+    before = sm.load(saved)
+    data = json.loads(saved.read_text(encoding="utf-8"))
+    doses = data["doses"]
+    data["doses"] = {"kelp": 0, **dict(reversed(doses.items()))}
+    saved.write_text(json.dumps(data), encoding="utf-8")
+    assert list(sm.load(saved).recipe.doses) == list(before.recipe.doses)
+    assert sm.load(saved) == before
+
+
+def test_parts_that_dont_fit(match: sm.Match, tmp_path: Path) -> None:
+    place = tmp_path / "no.json"
+    seen = sm.predict({"gorse": 1})
+    other = altered(sm.load_palette(), "gorse", 2)
+    for result, more, field in (
+        (match, {"palette": other}, "palette"),
+        (match, {"view": sm.View(illuminant="A")}, "view"),
+        (match, {"choice": sm.match("#ff8800").closest}, "choice"),
+        (seen, {"choice": match.closest}, "choice"),
+        (seen, {"palette": other}, "palette"),
+        (seen, {"view": sm.View(illuminant="A")}, "view"),
+        (seen, {"note": 3}, "note"),
+        (seen, {"note": "n" * 10_001}, "note"),
+        ("#ff8800", {}, "result"),
+    ):
+        with pytest.raises(sm.PourError) as found:
+            sm.save(result, place, **more)  # type: ignore[arg-type]
+        assert found.value.field == field
+    with pytest.raises(sm.UnknownNameError):
+        sm.save(sm.Recipe({"ink": 1.0}, sm.Pour()), place)
+    with pytest.raises(sm.FileError, match="half a character"):
+        sm.save(seen, place, note="\ud800")
+    assert not place.exists()
+
+
+def test_what_is_weighed_is_shown_as_weighed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    to_hand = [sm.LetDown.made("rosehip", paste=1, base_g=25)]
+    sm.save(sm.match("#f4e0e4", let_downs=to_hand), tmp_path / "a.json")
+    again = sm.repeat(tmp_path / "a.json")
+    (part,) = again.saved.recipe.weighed
+    shown = dict(again.saved.recipe.parts)["rosehip let-down"]
+    assert shown.startswith(f"{part.mass_g:g} g")
+    for drawn in (again.saved._repr_html_(), again._repr_html_()):
+        assert shown in drawn
+        assert f"{again.saved.recipe.doses['rosehip']:g} cm<" not in drawn
+    assert main(["repeat", str(tmp_path / "a.json"), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["weighed"][0]["mass_g"] == part.mass_g
+    assert told["squeezed"] == again.saved.recipe.squeezed
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "said"),
+    [
+        ("pour", 3, "pour: must hold named entries"),
+        ("doses", [1], "doses: must hold named entries"),
+        ("predicted.in_srgb", 1, "predicted.in_srgb: must be true or false"),
+        ("predicted.lab", [1, 2, 3, 4], "predicted.lab: has 4 entries .* Give 3 at most"),
+        ("predicted.hex", "#12", "predicted.hex: is not of the form"),
+        ("match.boxes", 1.5, "match.boxes: must be a whole number"),
+    ],
+)
+def test_what_is_wrong_with_an_entry_is_said_in_plain_words(
+    saved: Path, path: str, value: object, said: str
+) -> None:
+    content = json.loads(saved.read_text("utf-8"))
+    *above, last = path.split(".")
+    part = content
+    for name in above:
+        part = part[name]
+    part[last] = value
+    saved.write_text(json.dumps(content), encoding="utf-8")
+    with pytest.raises(sm.FileError, match=said) as found:
+        sm.load(saved)
+    assert found.value.remedy and "input should" not in str(found.value).lower()

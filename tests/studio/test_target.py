@@ -1,0 +1,258 @@
+"""Targets over the whole solid of colours. (Single cases are in test_pour_target.)"""
+
+from __future__ import annotations
+
+import pickle
+import warnings
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+from hypothesis import given, settings, strategies as st
+from scipy.optimize import lsq_linear
+
+import shadematch as sm
+from shadematch.colour.colorimetry import lab_to_xyz
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
+
+D65 = sm.View().observation
+bytes_ = st.tuples(*[st.integers(0, 255)] * 3)
+
+
+@settings(deadline=None)
+@given(rgb=bytes_)
+def test_every_hex_code_comes_back(rgb: tuple[int, int, int]) -> None:
+    code = "#{:02x}{:02x}{:02x}".format(*rgb)
+    target = sm.Target.from_hex(code)
+    assert target.hex == code
+    assert sm.Target.from_hex(code.upper()).lab == target.lab
+    assert sm.Target.from_srgb([v / 255 for v in rgb]).lab == pytest.approx(target.lab, abs=1e-12)
+    # sRGB's own white has four digits, the frozen D65 more: they differ by 0.01.
+    xyz = sm.Target.from_xyz(lab_to_xyz(np.array(target.lab), D65.white))
+    assert xyz.lab == pytest.approx(target.lab, abs=1e-9)
+    assert sm.Target.from_lab(target.lab).lab == target.lab
+
+
+@pytest.mark.parametrize("light", ["D65", "D50", "A", "C", "FL11", "LED-B3"])
+@pytest.mark.parametrize("observer", ["2", "10"])
+def test_optimal_colours_are_taken(light: str, observer: str) -> None:
+    # E. Schroedinger, Ann. Phys. 62 (1920): the outermost colours have reflectances 0 and 1 with
+    # two jumps at most.
+    seen = sm.View(illuminant=light, observer=observer).observation
+    for first in range(36):
+        for last in range(first + 1, 37):
+            band = (np.arange(36) >= first) & (np.arange(36) < last)
+            for reflectance in (band, ~band):
+                xyz = seen.weights @ reflectance
+                taken = sm.Target.from_xyz(xyz.tolist(), illuminant=light, observer=observer)
+                lab = np.clip(taken.lab, [0, -300, -300], [100, 300, 300])
+                sm.Target.from_lab(lab, illuminant=light, observer=observer)
+
+
+@pytest.mark.parametrize("light", ["D65", "A"])
+def test_what_no_surface_can_have_is_refused(light: str) -> None:
+    # How far (in XYZ) a colour lies from the nearest that a reflectance from 0 to 1 gives, by
+    # SciPy's bounded least squares. Permitted are 0.1 and a hundredth of the colour's size.
+    seen = sm.View(illuminant=light).observation
+    rng = np.random.default_rng(1)
+    tally = {True: 0, False: 0}
+    for lab in np.column_stack([rng.uniform(0, 100, 300), *rng.uniform(-130, 130, (2, 300))]):
+        xyz = lab_to_xyz(lab, seen.white)
+        cost = lsq_linear(seen.weights, xyz, bounds=(0, 1), tol=1e-12).cost
+        excess = np.sqrt(2 * cost) - 0.1 - 0.01 * np.linalg.norm(xyz)
+        if abs(excess) < 1e-3:
+            continue
+        tally[bool(excess > 0)] += 1
+        if excess > 0:
+            with pytest.raises(sm.ColourError, match="no surface"):
+                sm.Target.from_lab(lab.tolist(), illuminant=light)
+        else:
+            sm.Target.from_lab(lab.tolist(), illuminant=light)
+    assert min(tally.values()) > 50
+
+
+@settings(max_examples=100, deadline=None)
+@given(values=st.lists(st.floats(0, 1), min_size=36, max_size=36))
+def test_colour_of_any_reflectance_is_taken(values: list[float]) -> None:
+    target = sm.Target.from_reflectance(WAVELENGTHS_NM.tolist(), values)
+    again = sm.Target.from_lab(np.clip(target.lab, [0, -300, -300], [100, 300, 300]))
+    assert again.lab == pytest.approx(target.lab, abs=1e-9)
+
+
+def test_every_real_munsell_colour_as_lab(colour) -> None:  # type: ignore[no-untyped-def]
+    # Munsell renotation (S. M. Newhall, D. Nickerson, D. B. Judd, J. Opt. Soc. Am. 33 (1943)
+    # 385), "real" colours in colour-science, xyY under illuminant C.
+    real = colour.notation.MUNSELL_COLOURS["Munsell Colours Real"]
+    assert len(real) == 2734
+    white = sm.View(illuminant="C").observation.white
+    for _, (x, y, big_y) in real:
+        xyz = np.array([x / y * big_y, big_y, (1 - x - y) / y * big_y])
+        lab = colour.XYZ_to_Lab(xyz / 100, colour.XYZ_to_xy(white / 100))
+        target = sm.Target.from_lab(lab, illuminant="C")
+        assert np.all(np.isfinite(target.lab_in(sm.View())))
+
+
+def test_chart_patches_from_spectra_agree_with_colour_science(colour) -> None:  # type: ignore[no-untyped-def]
+    # All 24 spectra of the chart that colour-science ships, in four lights and both observers.
+    chart = colour.SDS_COLOURCHECKERS["BabelColor Average"]
+    worst = 0.0
+    for observer, name in (("2", "CIE 1931 2 Degree"), ("10", "CIE 1964 10 Degree")):
+        cmfs = colour.MSDS_CMFS[f"{name} Standard Observer"]
+        for light in ("D65", "D50", "A", "LED-B3"):
+            view = sm.View(illuminant=light, observer=observer)
+            white = colour.XYZ_to_xy(view.observation.white / 100)
+            for sd in chart.values():
+                target = sm.Target.from_reflectance(sd.wavelengths.tolist(), sd.values.tolist())
+                with warnings.catch_warnings():
+                    warnings.simplefilter("ignore")  # it tells that it aligns tables
+                    xyz = colour.sd_to_XYZ(sd, cmfs, colour.SDS_ILLUMINANTS[light]) / 100
+                gap = delta_e(target.lab_in(view), colour.XYZ_to_Lab(xyz, white))
+                worst = max(worst, float(gap))
+    assert worst < 0.15  # the ends at 380 and 730 nm
+
+
+def test_measured_reflectance_in_steps_of_its_own() -> None:
+    # The same smooth spectrum at 1, 5, 10 and 20 nm is the same colour, nearly.
+    x = np.arange(360.0, 781.0)
+    y = 0.1 + 0.7 / (1 + np.exp((560 - x) / 15))
+    labs = [sm.Target.from_reflectance(x[::k].tolist(), y[::k].tolist()).lab for k in (1, 5, 10)]
+    assert labs[1] == pytest.approx(labs[0], abs=1e-9)
+    assert labs[2] == pytest.approx(labs[0], abs=1e-9)
+    coarse = sm.Target.from_reflectance(x[::20].tolist(), y[::20].tolist()).lab
+    assert delta_e(np.array(coarse), np.array(labs[0])) < 0.3
+
+
+def test_a_spectrum_file(tmp_path: Path) -> None:
+    place = tmp_path / "sample.csv"
+    rows = [(w, 0.5 + 0.3 * np.sin(w / 90)) for w in range(380, 731, 10)]
+    place.write_text("".join(f"{w},{r}\n" for w, r in rows))
+    target = sm.Target.from_csv(place)
+    assert target.lab == sm.Target.from_reflectance(*zip(*rows, strict=True)).lab
+    place.write_text("".join(f"{w},{100 * r}\n" for w, r in rows))
+    with pytest.raises(sm.SpectrumError, match=r"line \d+.*percent"):
+        sm.Target.from_csv(place)
+    place.write_text("".join(f"{w};{r:.3f}\n".replace(".", ",") for w, r in rows))
+    assert sm.Target.from_csv(place).lab == pytest.approx(target.lab, abs=0.05)
+    with pytest.raises(sm.SpectrumError, match="missing"):
+        sm.Target.from_csv(tmp_path / "missing.csv")
+
+
+def test_adaptation_there_and_back() -> None:
+    for light in ("D50", "A", "FL11"):
+        target = sm.Target.from_lab((55, 20, -30), illuminant=light)
+        there = target.lab_in(sm.View())
+        back = sm.Target(tuple(there.tolist())).lab_in(sm.View(illuminant=light))
+        assert back == pytest.approx((55, 20, -30), abs=1e-9)
+        # A grey stays grey.
+        grey = sm.Target.from_lab((50, 0, 0), illuminant=light)
+        assert grey.lab_in(sm.View(observer="10")) == pytest.approx((50, 0, 0), abs=1e-9)
+
+
+def test_frozen_and_picklable() -> None:
+    target = sm.Target.from_reflectance(WAVELENGTHS_NM.tolist(), [0.5] * 36)
+    with pytest.raises(AttributeError):
+        target.lab = (0, 0, 0)  # type: ignore[misc]
+    assert target.reflectance is not None
+    with pytest.raises(ValueError, match="read-only"):
+        target.reflectance[0] = 0
+    again = pickle.loads(pickle.dumps(target))
+    assert again == target
+    assert again.lab_in(sm.View(illuminant="A")) == pytest.approx(
+        target.lab_in(sm.View(illuminant="A"))
+    )
+
+
+@pytest.mark.parametrize(
+    ("make", "value", "field"),
+    [
+        ("from_srgb", (217, 130, 43), "srgb"),
+        ("from_srgb", (0.1, 0.2), "srgb"),
+        ("from_srgb", (0.1, 0.2, float("nan")), "srgb"),
+        ("from_srgb", "#d9822b", "srgb"),
+        ("from_srgb", None, "srgb"),
+        ("from_xyz", (-5, 20, 30), "xyz"),
+        ("from_xyz", (120, 130, 130), "xyz"),
+        ("from_xyz", (1, 2, 3, 4), "xyz"),
+        ("from_xyz", ("x", 2, 3), "xyz"),
+        ("from_xyz", (10**400, 2, 3), "xyz"),
+        ("from_lab", {"L": 50}, "lab"),
+        ("from_lab", [[50, 0, 0]], "lab"),
+    ],
+)
+def test_bad_numbers(make: str, value: object, field: str) -> None:
+    with pytest.raises(sm.ColourError) as found:
+        getattr(sm.Target, make)(value)
+    assert found.value.field == field
+    assert found.value.remedy
+
+
+def test_a_covariance_beyond_any_colour_is_refused() -> None:
+    for size in (1.1e6, 1e200, 1e308):
+        with pytest.raises(sm.ColourError, match="larger than that of any colour") as found:
+            sm.Target.from_lab((50, 0, 0), covariance=np.eye(3) * size)
+        assert found.value.field == "covariance"
+    known = sm.Target.from_lab((50, 0, 0), covariance=np.eye(3) * 1e6)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert sm.match(known, max_pigments=1).frugal.recipe.doses == {}
+
+
+@pytest.mark.parametrize("make", ["from_lab", "from_xyz"])
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("illuminant", "D64"),
+        ("illuminant", None),
+        ("observer", 2),
+        ("observer", "5"),
+        ("illuminant", ["D65"]),
+    ],
+)
+def test_bad_light(make: str, field: str, value: object) -> None:
+    with pytest.raises(sm.ColourError) as found:
+        getattr(sm.Target, make)((50, 0, 0), **{field: value})
+    assert found.value.field == field
+    assert found.value.remedy
+
+
+def test_covariance_is_kept_and_checked() -> None:
+    spread = ((4.0, 1.0, 0.0), (1.0, 9.0, -2.0), (0.0, -2.0, 1.0))
+    target = sm.Target.from_lab((50, 20, 30), covariance=np.array(spread))
+    assert target.covariance == spread
+    assert hash(target) == hash(sm.Target.from_lab((50, 20, 30), covariance=spread))
+    assert sm.Target.from_lab((50, 20, 30)).covariance is None
+    for wrong in (
+        ((1, 0, 0), (0, -1, 0), (0, 0, 1)),
+        ((1, 2, 0), (0, 1, 0), (0, 0, 1)),
+        ((1, 0), (0, 1)),
+        ((np.nan, 0, 0), (0, 1, 0), (0, 0, 1)),
+        "nonsense",
+    ):
+        with pytest.raises(sm.ColourError, match="covariance"):
+            sm.Target.from_lab((50, 20, 30), covariance=wrong)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("lab", [(50, 0, 0), (62, 26, 53), (30, 20, -50), (95, 0, 2)])
+@pytest.mark.parametrize("size", [0.3, 2.0])
+def test_radius_holds_nine_in_ten_of_random_colours(
+    lab: tuple[float, float, float], size: float, colour: ModuleType
+) -> None:
+    # Outside check: drawn colours, and colour-science's CIEDE2000.
+    rng = np.random.default_rng(5)
+    root = size * np.array([[1.0, 0, 0], [0.4, 1.5, 0], [-0.6, 0.5, 0.8]])
+    target = sm.Target.from_lab(lab, covariance=(root @ root.T).tolist())
+    drawn = np.array(lab) + rng.normal(size=(20_000, 3)) @ root.T
+    far = np.asarray(colour.difference.delta_E_CIE2000(drawn, np.array(lab)))
+    assert np.mean(far <= target.radius) == pytest.approx(0.9, abs=0.012)
+
+
+def test_radius_of_what_is_known_exactly() -> None:
+    assert sm.Target.from_hex("#d9822b").radius == 0.0
+    assert sm.Target.from_lab((50, 0, 0), covariance=np.zeros((3, 3)).tolist()).radius == 0.0
+    along = sm.Target.from_lab((50, 0, 0), covariance=((4, 0, 0), (0, 0, 0), (0, 0, 0)))
+    # A normal deviate lies within 1.645 standard deviations in nine of ten cases; near L* = 50
+    # CIEDE2000 is the difference in L*, but for a little.
+    assert along.radius == pytest.approx(1.645 * 2, rel=0.1)
+    assert "known to CIEDE2000 3." in str(along)

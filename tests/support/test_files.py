@@ -1,0 +1,162 @@
+"""Files written whole or not at all; JSON that is what it says."""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings, strategies as st
+
+from shadematch.errors import FileError, PaletteError
+from shadematch.support.files import (
+    LARGEST_FILE,
+    checked_envelope,
+    json_text,
+    parse_json,
+    read_text,
+    write_text,
+)
+
+ROOT = Path(__file__).parents[2]
+
+
+def killed(how: str, folder: Path, count: int) -> int:
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.invented.killed", how, str(folder), str(count)],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "OMP_NUM_THREADS": "1"},
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    return int(done.stdout)
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and SIGKILL")
+def test_a_writer_killed_200_times_leaves_a_whole_file(tmp_path: Path) -> None:
+    assert killed("whole", tmp_path, 200) == 0
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and SIGKILL")
+def test_the_same_kills_tear_a_naive_writers_file(tmp_path: Path) -> None:
+    assert killed("naive", tmp_path, 60) > 0
+
+
+def test_a_link_stays_a_link_and_permissions_stay(tmp_path: Path) -> None:
+    real, link = tmp_path / "real.txt", tmp_path / "link.txt"
+    real.write_text("old")
+    real.chmod(0o640)
+    link.symlink_to(real)
+    write_text(link, "new\r\n")
+    assert link.is_symlink()
+    assert real.read_bytes() == b"new\r\n"
+    assert stat.S_IMODE(real.stat().st_mode) == 0o640
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["link.txt", "real.txt"]
+
+
+@pytest.mark.parametrize("where", ["folder", "pipe", "missing/file", "a\0b", 3, None, "x" * 5000])
+def test_places_that_cant_be_written(tmp_path: Path, where: object) -> None:
+    (tmp_path / "folder").mkdir()
+    os.mkfifo(tmp_path / "pipe")
+    path = tmp_path / where if isinstance(where, str) and "\0" not in where else where
+    with pytest.raises(FileError) as found:
+        write_text(path, "text")  # type: ignore[arg-type]
+    assert found.value.field == "path"
+    assert found.value.remedy
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["folder", "pipe"]
+    assert stat.S_ISFIFO((tmp_path / "pipe").stat().st_mode)
+
+
+def test_half_a_character(tmp_path: Path) -> None:
+    (tmp_path / "x").write_text("old")
+    with pytest.raises(FileError, match="half a character"):
+        write_text(tmp_path / "x", "caf\ud800")
+    assert (tmp_path / "x").read_text() == "old"
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_long_names_are_written(tmp_path: Path) -> None:
+    place = tmp_path / ("n" * 240)
+    write_text(place, "text")
+    assert place.read_text() == "text"
+
+
+@given(st.text(st.characters(exclude_categories=["Cs"])))
+def test_texts_come_back(tmp_path_factory: pytest.TempPathFactory, text: str) -> None:
+    place = tmp_path_factory.getbasetemp() / "text.txt"
+    write_text(place, text)
+    assert read_text(place, kind="text") == text.removeprefix("\ufeff")
+
+
+def test_too_large_and_endless(tmp_path: Path) -> None:
+    with (tmp_path / "big").open("wb") as stream:
+        stream.truncate(LARGEST_FILE + 1)
+    for place in (tmp_path / "big", Path("/dev/zero")):
+        if place.exists():
+            with pytest.raises(FileError, match="too large for a recipe"):
+                read_text(place, kind="recipe")
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ('{"a": 1, "a": 2}', "an entry stands twice"),
+        ('{"a": {"b": 1, "b": 1}}', "an entry stands twice"),
+        ('{"a": 1,}', "is not JSON"),
+        ("", "is not JSON"),
+        ("[" * 100_000, "is not JSON"),
+        ("1" * 5000, "is not JSON"),
+    ],
+)
+def test_json_that_is_refused(text: str, problem: str) -> None:
+    for error in (FileError, PaletteError):
+        with pytest.raises(error, match=problem) as found:
+            parse_json(text, place="order.json", error=error)
+        assert "order.json" in str(found.value)
+        assert found.value.remedy
+
+
+json_values = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(st.characters(exclude_categories=["Cs"])),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text("abc", max_size=3), inner),
+    max_leaves=20,
+)
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.dictionaries(st.text("xyz", min_size=1), json_values))
+def test_json_comes_back(content: dict[str, object]) -> None:
+    text = json_text({"format": "shadematch thing", "version": 3, **content})
+    assert json.loads(text) == parse_json(text, place="here")  # Python's own reading
+    assert checked_envelope(parse_json(text, place="here"), "shadematch thing", 3) == content
+
+
+@pytest.mark.parametrize(
+    ("data", "field", "problem"),
+    [
+        ([], "thing", "must be a JSON object"),
+        ({}, "format", "is missing"),
+        ({"format": "other", "version": 1}, "format", "is not a thing"),
+        ({"format": "shadematch thing"}, "version", "unknown version"),
+        ({"format": "shadematch thing", "version": True}, "version", "unknown version"),
+        ({"format": "shadematch thing", "version": "1"}, "version", "unknown version"),
+        ({"format": "shadematch thing", "version": 1.0}, "version", "unknown version"),
+        ({"format": "shadematch thing", "version": 0}, "version", "unknown version"),
+        ({"format": "shadematch thing", "version": 3}, "version", "newer shadematch"),
+        ({"format": "shadematch thing", "version": 10**30}, "version", "newer shadematch"),
+    ],
+)
+def test_envelopes_that_are_refused(data: object, field: str, problem: str) -> None:
+    with pytest.raises(FileError, match=problem) as found:
+        checked_envelope(data, "shadematch thing", 2)
+    assert found.value.field == field
+    assert found.value.remedy
