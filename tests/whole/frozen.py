@@ -68,7 +68,7 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
         thickness_cm=problem["thickness_cm"],
         white=problem["white"],
         max_load=problem["max_load"],
-        dose_step_cm=problem["dose_step"],
+        dose_step=problem["dose_step"],
     )
     view = sm.View(
         illuminant=problem["illuminant"],
@@ -103,7 +103,7 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
             must_avoid=problem["must_avoid"],
             strength_spread=problem["strength_spread"],
             white_spread=problem["white_spread"],
-            ruler_cm=problem["ruler_cm"],
+            dose_slip=problem["ruler_cm"],
             scale_g=problem["scale_g"],
             measured_spread=problem["measured_spread"],
             model_spread=problem["model_spread"],
@@ -121,7 +121,7 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
         let_downs=[
             sm.LetDown(
                 pigment=each["paste"],
-                cm_per_g=each["cm_per_g"],
+                paste_per_g=each["cm_per_g"],
                 step_g=each["step_g"],
                 white=each["white"],
             )
@@ -143,7 +143,7 @@ def plain(answer: Any) -> Data:
         added: Data = {}
         for key, one in (("smallest", answer.smallest), ("closest", answer.closest)):
             added[key] = one and {
-                "doses": dict(one.doses_cm),
+                "doses": dict(one.doses),
                 "clear_g": one.clear_g,
                 "white_g": one.white_g,
                 "delta_e": one.delta_e,
@@ -157,7 +157,7 @@ def plain(answer: Any) -> Data:
     for key, one in (("closest", answer.closest), ("frugal", answer.frugal)):
         masses = {part.let_down: part.mass_g for part in one.recipe.weighed}
         found[key] = {
-            "doses": dict(one.recipe.doses_cm),
+            "doses": dict(one.recipe.doses),
             "let_downs_g": [masses.get(each, 0.0) for each in answer.let_downs],
             "delta_e": one.delta_e,
         }
