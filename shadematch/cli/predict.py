@@ -14,7 +14,7 @@ from typing import Any
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.keeping import load_calibration
 from shadematch.calibration.result import Calibration
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.words import (
     Verbs,
     add_conditions,
@@ -27,6 +27,7 @@ from shadematch.cli.words import (
 )
 from shadematch.errors import PourError
 from shadematch.predicting.prediction import predict
+from shadematch.support.report import Row
 
 __all__ = ["add_verb", "range_entries", "read_calibration"]
 
@@ -84,17 +85,13 @@ def _predict(args: argparse.Namespace) -> str:
         if learnt is not None and ranged is not None:
             more = {"range": range_entries(ranged)}
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
-    lines = [f"pour       {pour}, seen {view}", f"predicted  {found}"]
+    rows = []
     if ranged is not None:
-        lines.append(f"range      {ranged}")
+        rows.append(Row("range", str(ranged)))
     limit = pour.max_load
     if recipe.load > limit and not math.isclose(recipe.load, limit):
-        lines.append(
-            f"note       {recipe.load:.4g} {recipe.unit} per 100 g: the load limit is {limit:g}"
-        )
+        text = f"{recipe.load:.4g} {recipe.unit} per 100 g: the load limit is {limit:g}"
+        rows.append(Row("note", text))
     if recipe.proportions is None:
-        lines.append(f"note       not all doses are multiples of {pour.dose_step:g} {recipe.unit}")
-    parts = [wrapped("\n".join(lines), 11), cautions()]
-    if coloured():
-        parts.insert(0, f"predicted {found.hex} {swatch(found.hex)}")
-    return "\n\n".join(parts)
+        rows.append(Row("note", f"not all doses are multiples of {pour.dose_step:g} {recipe.unit}"))
+    return shown(found.report().plus(*rows))

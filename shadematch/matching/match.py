@@ -212,9 +212,7 @@ class Match:
             if self.steady_complete
             else "only the nearest recipes were looked at"
         )
-        return (
-            f"nine pours in ten within {self.spread.p90:.2f} with {self.spread.readings}; {looked}"
-        )
+        return f"nine pours in ten within {self.spread.p90:.2f} with {', '.join(self.spread.readings)}; {looked}"
 
     @property
     def proof(self) -> str:

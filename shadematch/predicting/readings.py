@@ -63,11 +63,11 @@ def checked_readings(
     return ruler, between(scale_g, "scale_g", 0.0, batch_g / _SURE, remedy)
 
 
-def readings_in_words(dose_slip: float, scale_g: float, unit: Unit) -> str:
-    """How far readings may be off, such as "ruler within 2 mm, scale within 1 g"."""
+def readings_in_words(dose_slip: float, scale_g: float, unit: Unit) -> tuple[str, str]:
+    """How far readings may be off, such as "ruler within 2 mm" and "scale within 1 g"."""
     if unit == "cm":
-        return f"ruler within {10 * dose_slip:g} mm, scale within {scale_g:g} g"
-    return f"paste weighed within {dose_slip:g} g, base within {scale_g:g} g"
+        return f"ruler within {10 * dose_slip:g} mm", f"scale within {scale_g:.3g} g"
+    return f"paste weighed within {dose_slip:g} g", f"base within {scale_g:.3g} g"
 
 
 def usual_scale_g(mass_g: float) -> float:
