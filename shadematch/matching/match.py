@@ -212,7 +212,8 @@ class Match:
             if self.steady_complete
             else "only the nearest recipes were looked at"
         )
-        return f"nine pours in ten within {self.spread.p90:.2f} with {', '.join(self.spread.readings)}; {looked}"
+        readings = ", ".join(self.spread.readings)
+        return f"nine pours in ten within {self.spread.p90:.2f} with {readings}; {looked}"
 
     @property
     def proof(self) -> str:
