@@ -29,7 +29,8 @@ from shadematch.colour.standards import observation
 from shadematch.errors import MissingExtraError, PhotoError
 from shadematch.photo.chart import Chart, homography
 from shadematch.photo.drawing import draw_regions, preview
-from shadematch.photo.reading import Picture, open_photo
+from shadematch.photo.files import open_photo
+from shadematch.photo.picture import Picture
 from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def find_chart(path: str | os.PathLike[str]) -> Chart:
     Parameters
     ----------
     path
-        As for `Target.from_photo`.
+        As for `shadematch.read_photo`.
 
     Returns
     -------

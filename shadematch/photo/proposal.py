@@ -13,8 +13,10 @@ from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_hex, xyz_to_lab, x
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PhotoError
 from shadematch.photo.drawing import Bytes, draw_regions, preview
-from shadematch.photo.reading import Picture, open_photo
-from shadematch.photo.regions import Mean, Region, mean_of
+from shadematch.photo.files import open_photo
+from shadematch.photo.mean import Mean, mean_of
+from shadematch.photo.picture import Picture
+from shadematch.photo.regions import Region
 from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
@@ -104,7 +106,7 @@ def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
     Parameters
     ----------
     path
-        As for `Target.from_photo`.
+        As for `shadematch.read_photo`.
     most
         How many to propose at most.
 
