@@ -151,7 +151,7 @@ def chart_in(picture: Picture) -> Chart:
             remedy="Show all of the chart",
         )
     ends = np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float)
-    corners = _map(best.to_photo, ends) * every + 0.5  # of the photo, every so many pixels
+    corners = (_map(best.to_photo, ends) + 0.5) * every
     a, b, c, d = ((float(x), float(y)) for x, y in corners)
     return Chart((a, b, c, d), left_out=best.covered)
 

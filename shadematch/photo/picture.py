@@ -118,7 +118,8 @@ class Picture:
     def small(self, longest: int) -> tuple[Patch, float]:
         """The whole photo with its longer side brought down to at most `longest` pixels.
 
-        Thinned as in `cut`, from the upper left pixel on.
+        Each pixel is the mean of a square, in codes; what is left at the right and lower edge
+        is no full square and falls away. That takes noise out, which thinning would not.
 
         Returns
         -------
@@ -126,7 +127,8 @@ class Picture:
             And how many pixels of the photo one of its pixels stands for, along a side.
         """
         every = max(1, -(-max(self.width, self.height) // longest))
-        whole = self._upright(0, 0, self.width, self.height, every)
+        narrow = every > min(self.width, self.height)  # not one full square
+        whole = self._upright(0, 0, self.width, self.height, every, mean=not narrow)
         tables = self.profile.tables(self.bits)
         colour = whole[..., : self.profile.channels]
         linear = np.stack([t[colour[..., i]] for i, t in enumerate(tables)], axis=-1)
@@ -134,20 +136,22 @@ class Picture:
         seen = np.ones(whole.shape[:2], dtype=bool)
         if self._alpha:
             seen = whole[..., -1] >= top_code * 0.99
-        nothing = np.zeros_like(linear)
+        rows, columns = whole.shape[:2]
         patch = Patch(
             linear,
             seen,
             colour >= top_code,
             colour <= 0,
-            nothing,
-            np.arange(0, self.width, every, dtype=np.float32) + 0.5,
-            np.arange(0, self.height, every, dtype=np.float32) + 0.5,
+            np.zeros_like(linear),
+            np.arange(columns, dtype=np.float32) * np.float32(every) + np.float32(every / 2),
+            np.arange(rows, dtype=np.float32) * np.float32(every) + np.float32(every / 2),
         )
         return patch, float(every)
 
-    def _upright(self, left: int, top: int, right: int, bottom: int, every: int) -> Codes:
-        """Codes of a piece of the upright photo, thinned."""
+    def _upright(
+        self, left: int, top: int, right: int, bottom: int, every: int, *, mean: bool = False
+    ) -> Codes:
+        """Codes of a piece of the upright photo, thinned or brought down to means."""
         turned = self._orientation >= 5
         wide, high = (self.height, self.width) if turned else (self.width, self.height)
         x0, y0, x1, y1 = left, top, right, bottom
@@ -159,7 +163,8 @@ class Picture:
         if self._orientation in (3, 4, 6, 7):
             y0, y1 = high - y1, high - y0
         # Thin from the end that becomes the start, so that the same pixels stay.
-        rows = list(self._rows(x0, y0, x1, y1, every))
+        take = self._means if mean and every > 1 else self._rows
+        rows = list(take(x0, y0, x1, y1, every))
         piece = np.concatenate(rows) if len(rows) > 1 else rows[0]
         if self._orientation in (2, 3, 7, 8):
             piece = piece[:, ::-1]
@@ -187,6 +192,23 @@ class Picture:
             with decoding():
                 block = self._cut(x0, start, x1, min(start + high, y1))
             yield np.ascontiguousarray(block[::every, skip_x::every])
+
+    def _means(self, x0: int, y0: int, x1: int, y1: int, every: int) -> Iterator[Codes]:
+        # Counted from the upright corner, as in `_rows`: what is left falls away at the other end.
+        wide, high = (x1 - x0) // every, (y1 - y0) // every
+        left = x1 - wide * every if self._orientation in (2, 3, 7, 8) else x0
+        top = y1 - high * every if self._orientation in (3, 4, 6, 7) else y0
+        step = max(1, _ROWS // (wide * every * every))
+        for row in range(0, high, step):
+            count = min(step, high - row)
+            with decoding():
+                start = top + row * every
+                block = self._cut(left, start, left + wide * every, start + count * every)
+            # Down first, along whole rows, in no wider numbers than it takes: that is fast.
+            narrow = np.uint16 if self.bits == 8 and every < 257 else np.uint32
+            sums = block.reshape(count, every, -1).sum(axis=1, dtype=narrow)
+            sums = sums.reshape(count, wide, every, -1).sum(axis=2, dtype=np.uint64)
+            yield ((sums + every * every // 2) // (every * every)).astype(block.dtype)
 
 
 class decoding:  # noqa: N801  (reads as a statement)
