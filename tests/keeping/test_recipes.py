@@ -469,7 +469,7 @@ def test_nothing_is_lost_silently(tmp_path: Path) -> None:
     sm.save(plain, tmp_path / "r.json")
     assert sm.load(tmp_path / "r.json").recipe == sm.Recipe({"gorse": 1.0}, sm.Pour())
     with pytest.raises(sm.PourError, match="can't be kept or printed yet") as found:
-        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), ("twice",)), tmp_path / "r.json")
+        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), "cm", ("twice",)), tmp_path / "r.json")
     assert found.value.field == "blessed"
 
 
