@@ -109,7 +109,7 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
     bases: dict[str, Any] = {}
     unit: Unit | None = None
     for number, row in _rows(path, _STOCK, needed="kind"):
-        for column in row.keys() & _PASTE.keys():
+        for column in (c for c in row if c in _PASTE):
             unit = unit or _PASTE[column]
             if _PASTE[column] != unit:
                 raise _fault(

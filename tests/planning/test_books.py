@@ -191,10 +191,10 @@ def test_verb_wedge_and_layers(capsys: pytest.CaptureFixture[str]) -> None:
             ("wedge", "gorse=2", "--from", "1", "--to", "2", "--bare", "--height", "3"),
             "--height: has no meaning without clear base on top (got 3.0). Leave it out",
         ),
-        (("layers", "gorse=2"), "CM:NAME=CM: is no layer"),
-        (("layers", "1/x:gorse=2"), "CM:NAME=CM: is no layer"),
+        (("layers", "gorse=2"), "CM:NAME=DOSE: is no layer"),
+        (("layers", "1/x:gorse=2"), "CM:NAME=DOSE: is no layer"),
         (("layers", "1/2:gorse=2"), "white of 1/2:gorse=2: must be at most 1"),
-        (("layers", "1:gorse"), "NAME=CM: is not a dose"),
+        (("layers", "1:gorse"), "NAME=DOSE: is not a dose"),
     ],
 )
 def test_verbs_complain(
