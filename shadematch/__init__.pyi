@@ -79,6 +79,7 @@ from .photo.chart import Chart as Chart
 from .photo.finding import find_chart as find_chart
 from .photo.light import Neutral as Neutral
 from .photo.proposal import flat_areas as flat_areas
+from .photo.read import read_photo as read_photo
 from .photo.regions import Region as Region
 from .photo.target import PhotoTarget as PhotoTarget
 from .planning.books import read_orders as read_orders, read_stock as read_stock

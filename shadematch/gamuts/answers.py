@@ -20,7 +20,7 @@ GAP: Final = 0.1
 
 @dataclass(frozen=True)
 class Nearest(Reported):
-    """The nearest colour that can be made, whole centimetres left aside.
+    """The nearest colour that can be made, dose steps left aside.
 
     Attributes
     ----------
@@ -61,7 +61,7 @@ class Nearest(Reported):
     def report(self) -> Report:
         """The answer, and the recipe that shows it."""
         recipe = self.choice.recipe
-        doses = tuple(f"{dose:.2f} cm {name}" for name, dose in recipe.doses.items())
+        doses = tuple(f"{dose:.2f} {recipe.unit} {name}" for name, dose in recipe.doses.items())
         return Report(
             title=self.sentence,
             swatches=(

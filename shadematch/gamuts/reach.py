@@ -287,7 +287,7 @@ class Gamut(Reported):
 
     def report(self) -> Report:
         """What it is the gamut of, how large it is, and its most colourful shades."""
-        limit = f"at most {self.pour.max_load:g} cm per 100 g"
+        limit = f"at most {self.pour.max_load:g} {self.palette.unit} per 100 g"
         return Report(
             swatches=self._ends(),
             rows=(
