@@ -28,19 +28,14 @@ from .errors import (
     SpectrumError as SpectrumError,
     UnknownNameError as UnknownNameError,
 )
+from .gamuts.answers import Coverage as Coverage, Nearest as Nearest, Volume as Volume
 from .gamuts.feasibility import (
     Comparison as Comparison,
     Feasibility as Feasibility,
     feasibility as feasibility,
 )
 from .gamuts.ladder import Ladder as Ladder, ladder as ladder
-from .gamuts.reach import (
-    Coverage as Coverage,
-    Gamut as Gamut,
-    Nearest as Nearest,
-    Volume as Volume,
-    gamut as gamut,
-)
+from .gamuts.reach import Gamut as Gamut, gamut as gamut
 from .gamuts.slices import Slice as Slice, WholeMap as WholeMap
 from .keeping.batches import load_correction as load_correction, save_correction as save_correction
 from .keeping.distributions import (

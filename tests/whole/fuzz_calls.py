@@ -27,6 +27,7 @@ from pydantic import BaseModel
 import shadematch as sm
 from shadematch.errors import ShadematchError
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.report import Report
 from tests.invented import films, worlds
 
 NM = list(range(380, 731, 10))
@@ -901,6 +902,7 @@ def public_callables() -> set[str]:
 
 NO_RECIPE = (
     *(sm.Calibration, sm.Coverage, sm.Gamut, sm.Interval, sm.NewLot, sm.PhotoTarget),
+    *(sm.Slice, sm.WholeMap, Report),
     sm.SharesMatch,  # of paints and inks, without any base
     sm.BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )
