@@ -322,7 +322,7 @@ def lights(
     palette, _, view = conditions(palette, None, view)
     _seen_under(reference, view.observer)
     _check_correction(correction)
-    bar = predict(recipe.doses, palette=palette, pour=recipe.pour, view=view)
+    bar = predict(recipe, palette=palette, view=view)
     entries = []
     for name in names:
         seen = view.model_copy(update={"illuminant": name})
