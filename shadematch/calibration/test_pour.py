@@ -12,11 +12,12 @@ import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM, Observation, onto_grid
 from shadematch.errors import PourError, SpectrumError
+from shadematch.studio.covariance import Covariance, checked_covariance
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Covariance, Target, Triple, checked_covariance, measured
+from shadematch.studio.target import Target, measured
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, Triple
 from shadematch.support.models import check_name, expect
 
 if TYPE_CHECKING:

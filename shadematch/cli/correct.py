@@ -134,7 +134,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
         return Recipe(doses, pour), read_target(args), {"palette": palette, "view": view}
     own = (*Pour.model_fields, *View.model_fields, *TARGET_OPTIONS)
     if args.go_on is not None:
-        own = (*own, "palette", "ruler", "scale", "let_down_slips")
+        own = (*own, "palette", "dose_slip", "scale_g", "let_down_paste")
     in_the_file(args, own, option_of(given[0]))
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
@@ -184,7 +184,7 @@ def _correct(args: argparse.Namespace) -> str:
             **conditions,
             **({} if tolerance is None else {"tolerance": tolerance}),
             **read_readings(args),
-            let_down_slips=read_made(args),
+            let_down_paste=read_made(args),
         )
     for option, write in (
         ("--save-palette", found.palette.save),

@@ -78,7 +78,7 @@ def add_verb(verb: Verbs) -> None:
 def _match(args: argparse.Namespace) -> str:
     for option, given, names in (
         ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
-        ("--robust", args.robust, ("ruler", "scale")),
+        ("--robust", args.robust, ("dose_slip", "scale_g")),
         ("--save", args.save, ("note",)),
     ):
         if not given:

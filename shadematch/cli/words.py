@@ -85,7 +85,7 @@ OPTIONS: Final = (
             *("dose_slip", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
-    | {"let_down_slips": "--let-down-cm", "drop_mm": "--drop"}
+    | {"let_down_paste": "--let-down-paste", "drop_mm": "--drop"}
     | {"lights": "--under", "illuminants": "--under"}
 )
 """What the library's fields are called here."""
@@ -227,33 +227,34 @@ def add_conditions(
     add("--observer", metavar="DEGREES", help="2 (usual) or 10")
     text = "what lies behind: white (usual), black, or a reflectance from 0 to 1"
     add("--backing", type=BACKING, metavar="BACKING", help=text)
-    add("--contact", choices=("air", "optical"), help="lies dry (air, usual) or wet (optical)")
-    text = "seen by reflected light (usual) or held against the light"
-    add("--light", choices=("reflected", "transmitted"), help=text)
+    add("--contact", choices=("dry", "wet"), help="lies dry (usual) or wet on it")
+    add("--through", action="store_true", default=None, help="held against the light")
 
 
 def add_readings(parser: argparse.ArgumentParser) -> None:
     """Let be said how well ruler and scale are read; `read_readings` reads it."""
     add = parser.add_argument_group("how far a reading may be off, either way").add_argument
-    add("--ruler", type=NUMBER, metavar="CM", help=f"of the ruler in cm ({DOSE_SLIP_CM:g})")
-    add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
+    add("--dose-slip", type=NUMBER, metavar="CM", help=f"of a dose in cm ({DOSE_SLIP_CM:g})")
+    add(
+        "--scale", dest="scale_g", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})"
+    )
 
 
 def read_readings(args: argparse.Namespace) -> dict[str, Any]:
     """`dose_slip` and `scale_g`, where they were given."""
-    given = {"dose_slip": args.ruler, "scale_g": args.scale}
+    given = {name: getattr(args, name) for name in ("dose_slip", "scale_g")}
     return {name: value for name, value in given.items() if value is not None}
 
 
 def add_made(parser: argparse.ArgumentParser) -> None:
     """Let be said how much of let-downs was made at once; `read_made` reads it."""
     text = "paste that a let-down in the recipe was made with at once; may be repeated"
-    parser.add_argument("--let-down-cm", action="append", metavar="NAME=CM", help=text)
+    parser.add_argument("--let-down-paste", action="append", metavar="NAME=CM", help=text)
 
 
 def read_made(args: argparse.Namespace) -> dict[str, float] | None:
-    """`let_down_slips`, where it was given."""
-    return None if args.let_down_slips is None else read_doses(args.let_down_slips)
+    """`let_down_paste`, where it was given."""
+    return None if args.let_down_paste is None else read_doses(args.let_down_paste)
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:

@@ -26,9 +26,9 @@ from shadematch.predicting.readings import (
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, as_target, triple
+from shadematch.studio.target import Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, expect, listed
 
 __all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
@@ -51,7 +51,7 @@ def correct(
     white_spread: float = 0.10,
     dose_slip: float = DOSE_SLIP_CM,
     scale_g: float = SCALE_G,
-    let_down_slips: Mapping[str, float] | None = None,
+    let_down_paste: Mapping[str, float] | None = None,
     measured_spread: float = 0.3,
     model_spread: float = 0.5,
 ) -> Correction:
@@ -97,7 +97,7 @@ def correct(
         deviation of the logarithm (0.1 is about 10 %).
     dose_slip, scale_g
         How far a reading may be off, either way; see `shadematch.spread`.
-    let_down_slips
+    let_down_paste
         Of a recipe with let-downs: paste that each was made with at once [cm], by pigment, as for
         `shadematch.spread`.
     measured_spread
@@ -136,11 +136,11 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
-        if let_down_slips is not None:
+        if let_down_paste is not None:
             raise PourError(
                 "is known since the batch's first correction",
-                field="let_down_slips",
-                value=let_down_slips,
+                field="let_down_paste",
+                value=let_down_paste,
                 remedy="Leave it out, or start from a Recipe",
             )
         poured, belief = after(recipe)
@@ -152,7 +152,7 @@ def correct(
     else:
         palette, pour, view = conditions(palette, recipe.pour, view)
         ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g)
-        told = checked_made(let_down_slips, [part.let_down for part in recipe.weighed], scale)
+        told = checked_made(let_down_paste, [part.let_down for part in recipe.weighed], scale)
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
         belief = begun(recipe, palette, view, priors, lambda d: told.get(d.pigment))
         poured = recipe

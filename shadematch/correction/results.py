@@ -19,8 +19,8 @@ from shadematch.predicting.readings import told_apart
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, triple
-from shadematch.support.arrays import FloatArray
+from shadematch.studio.target import Target
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.html import recipe_card
 from shadematch.support.models import between, expect
 

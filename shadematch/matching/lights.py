@@ -32,9 +32,9 @@ from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Prediction, conditions, predict
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target, triple
+from shadematch.studio.target import Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
 

@@ -22,9 +22,9 @@ from shadematch.search.whole import Found
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour, base_named
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, Recipe, Weighed
-from shadematch.studio.target import Target, triple
+from shadematch.studio.target import Target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import check_most, expect, is_finite, listed
 
 __all__ = [

@@ -18,7 +18,7 @@ from shadematch.errors import PhotoError
 from shadematch.photo.chart import Correction
 from shadematch.photo.reading import Picture
 from shadematch.photo.regions import Mean
-from shadematch.studio.target import Covariance
+from shadematch.studio.covariance import Covariance
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["PATCHES", "Response", "response_of"]

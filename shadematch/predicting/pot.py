@@ -191,7 +191,7 @@ def in_the_pot(
             doses,
             palette=palette,
             pour=pour.model_copy(update={"thickness_cm": thickness_cm}),
-            view=View(**light, backing=backing, contact="optical"),
+            view=View(**light, backing=backing, contact="wet"),
         )
 
     bar = predict(doses, palette=palette, pour=pour, view=view)

@@ -129,14 +129,14 @@ def checked_made(
     """
     if made is None:
         return {}
-    expect(made, Mapping, "let_down_slips", "Give a mapping such as {'gorse': 2}")
+    expect(made, Mapping, "let_down_paste", "Give a mapping such as {'gorse': 2}")
     names = [d.pigment for d in let_downs]
     found = {}
     for name, paste in made.items():
         if not is_finite(paste) or not 0.0 < paste <= 10_000.0:
             raise PourError(
                 "must be a number above 0",
-                field=f"let_down_slips.{name}",
+                field=f"let_down_paste.{name}",
                 value=paste,
                 remedy="Say how much paste it was made with, in cm",
             )
@@ -144,7 +144,7 @@ def checked_made(
             has = ", ".join(dict.fromkeys(names)) or "none"
             raise PourError(
                 "is no let-down of this recipe",
-                field="let_down_slips",
+                field="let_down_paste",
                 value=name,
                 remedy=f"It has {has}",
             )
@@ -152,7 +152,7 @@ def checked_made(
         if least < _SURE * scale_g:
             raise PourError(
                 f"goes into {least:.3g} g of base, too little for this scale",
-                field=f"let_down_slips.{name}",
+                field=f"let_down_paste.{name}",
                 value=paste,
                 remedy="The base must weigh at least four times what the scale may be off",
             )

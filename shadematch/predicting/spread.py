@@ -64,7 +64,7 @@ class Spread:
         sum to 1 (or are all 0).
     lights
         Those that count, where it is not the view's alone.
-    let_down_slips
+    let_down_paste
         Paste that each let-down was taken to be made with [cm], by pigment; read-only.
     """
 
@@ -83,16 +83,16 @@ class Spread:
     shares: Mapping[str, float] = field(hash=False)
     _lab: FloatArray = field(repr=False, compare=False)
     lights: tuple[Light, ...] = ()
-    let_down_slips: Mapping[str, float] = field(default_factory=dict, hash=False)
+    let_down_paste: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
-        for name in ("shares", "let_down_slips"):
+        for name in ("shares", "let_down_paste"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_slips")}
+        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_paste")}
         return functools.partial(Spread, **values), ()
 
     @property
@@ -131,7 +131,7 @@ class Spread:
             lines.append(f"           {self.nominal_delta_e:.2f} when nothing is off")
         lines += [
             f"let-down   {name}: made with {paste:g} cm of paste at once"
-            for name, paste in self.let_down_slips.items()
+            for name, paste in self.let_down_paste.items()
         ]
         if self.worst:
             lines.append(f"care       most comes from {self.worst} ({self.shares[self.worst]:.0%})")
@@ -173,7 +173,7 @@ def spread(
     scale_g: float = SCALE_G,
     target: Target | str | None = None,
     lights: Sequence[Light] = (),
-    let_down_slips: Mapping[str, float] | None = None,
+    let_down_paste: Mapping[str, float] | None = None,
 ) -> Spread:
     """How far a recipe's colour strays when the ruler and the scale are a little off.
 
@@ -192,7 +192,7 @@ def spread(
         Take CIEDE2000 to this colour; by default to the recipe's own.
     lights
         Lights that all count, as for `match`: the worst CIEDE2000 over them.
-    let_down_slips
+    let_down_paste
         Of a recipe with let-downs: paste that each was made with at once [cm], by pigment. By
         default the fewest dose steps that give what the recipe takes. The more is made at once,
         the better its strength is known.
@@ -226,7 +226,7 @@ def spread(
         dose_slip=ruler,
         scale_g=scale,
         let_downs=held.let_downs,
-        made=checked_made(let_down_slips, held.let_downs, scale),
+        made=checked_made(let_down_paste, held.let_downs, scale),
         lights=names,
     )
     lab = squeezes.lab(amounts, squeezes.points(SQUEEZES))
@@ -253,7 +253,7 @@ def spread(
         shares=_shares(squeezes, held, amounts, centre),
         _lab=lab[0],
         lights=names,
-        let_down_slips={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
+        let_down_paste={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
     )
 
 

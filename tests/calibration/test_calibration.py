@@ -55,10 +55,10 @@ def test_world_is_iadpython() -> None:
         u, v = 10 ** rng.uniform(-2.5, 1.2), 10 ** rng.uniform(-2.5, 2)
         r1, t1, rd, td = worlds.exact(u, v)
         backing = rng.uniform(0, 1)
-        seen = worlds.layer(np.array(u), np.array(v), np.array(backing), "reflected")
+        seen = worlds.layer(np.array(u), np.array(v), np.array(backing), through=False)
         exact = r1 - worlds.R0 + t1 * td * backing / (1 - backing * rd)
         assert abs(float(seen) - exact) < 1e-4
-        through = worlds.layer(np.array(u), np.array(v), np.array(backing), "transmitted")
+        through = worlds.layer(np.array(u), np.array(v), np.array(backing), through=True)
         assert abs(float(through) - t1) < 1e-4
 
 
@@ -69,8 +69,8 @@ def test_slopes_are_those_of_finite_differences() -> None:
     rng = np.random.default_rng(5)
     views = (
         sm.View(),
-        sm.View(backing="black", contact="optical"),
-        sm.View(light="transmitted"),
+        sm.View(backing="black", contact="wet"),
+        sm.View(through=True),
     )
     unknowns = (
         unknown("clear", "clear absorption"),
@@ -238,7 +238,7 @@ def test_a_wrong_pour_is_named(kind: str, noise: float, how: str) -> None:
 # --- films measured elsewhere
 
 
-@pytest.mark.parametrize("contact", ["air", "optical"])
+@pytest.mark.parametrize("contact", ["dry", "wet"])
 def test_films_without_any_base(contact: str) -> None:
     # Paint-like films: every colourant scatters, a white among them; computed by discrete
     # ordinates with other constants (n = 1.45, g = 0.3), loads as shares, thickness 1, backings
@@ -261,7 +261,7 @@ def test_films_without_any_base(contact: str) -> None:
         s = sum(x * scattering[k] for k, x in true.items())
         r = slab(np.asarray(a), np.asarray(s), np.array(1.0), n=n, g=0.3, half=10)
         rg = inner[over]
-        if contact == "air":
+        if contact == "dry":
             spectrum = r.R1 - r0 + r.T1 * r.Td * rg / (1 - rg * r.Rd)
             bare = rg
         else:

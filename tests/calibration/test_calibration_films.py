@@ -88,7 +88,7 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         unknown("surface", "film glass"),
         unknown("a", "film crowding", level=2.0),
     )
-    views = (sm.View(backing=0.3, contact="optical"), sm.View(light="transmitted"))
+    views = (sm.View(backing=0.3, contact="wet"), sm.View(through=True))
     errors = Errors()
     layers = layers_of([({"a": 1.0}, sm.Pour(), v) for v in views], unknowns, ("a",), errors)
     rng = np.random.default_rng(1)
@@ -292,8 +292,8 @@ def test_units_do_not_matter() -> None:
     ]
     again = sm.calibrate(small)
     np.testing.assert_allclose(
-        found.interval({"gorse": 9e3, "kelp": 2e4}, view=sm.View(light="transmitted")).lab,
-        again.interval({"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(light="transmitted")).lab,
+        found.interval({"gorse": 9e3, "kelp": 2e4}, view=sm.View(through=True)).lab,
+        again.interval({"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(through=True)).lab,
         atol=0.01,
     )
 
@@ -310,7 +310,7 @@ def test_films_on_cards_and_on_one_that_was_not_measured(tmp_path: Path) -> None
         sm.read_test_pours(path, reflectance_unit="percent")
     pours = sm.read_test_pours(path, backings=cards, reflectance_unit="percent")
     found = sm.calibrate(pours)
-    assert found.contact == "optical"
+    assert found.contact == "wet"
     loads = {"rosehip": 0.008, "chalk": 0.004}
     grey = np.full(NM.size, 0.3)
     films.CARDS["grey card"] = grey

@@ -137,14 +137,14 @@ def test_match_json(run: Run) -> None:
 
 def test_match_takes_every_option(run: Run, files: Path) -> None:
     words = "--batch 400 --thickness 2 --white 0.25 --max-load 3 --dose-step 0.5 --illuminant A"
-    words += " --observer 10 --backing 0.5 --contact optical --light reflected --tolerance 1"
+    words += " --observer 10 --backing 0.5 --contact wet --tolerance 1"
     words += " --max-pigments 2 --must-use gorse --must-use kelp --must-avoid dusk"
     words += " --target-illuminant D50 --target-observer 10 --palette good.json --json"
     status, out, err = run("match", "--lab", "60", "-20", "45", *words.split())
     assert (status, err) == (0, "")
     found = json.loads(out)
     pour = sm.Pour(batch_g=400, thickness_cm=2, white=0.25, max_load=3, dose_step=0.5)
-    view = sm.View(illuminant="A", observer="10", backing=0.5, contact="optical")
+    view = sm.View(illuminant="A", observer="10", backing=0.5, contact="wet")
     m = sm.match(
         sm.Target.from_lab((60, -20, 45), illuminant="D50", observer="10"),
         palette=sm.load_palette(files / "good.json"),
@@ -352,8 +352,7 @@ BAD = [
     ("match #fff --backing purple", ("--backing", "'purple'", "white, black or")),
     ("match #fff --backing 1.5", ("--backing", "'1.5'", "0 to 1")),
     ("match #fff --backing nan", ("--backing", "'nan'", "0 to 1")),
-    ("match #fff --contact wet", ("--contact", "'wet'", "optical")),
-    ("match #fff --light dim", ("--light", "'dim'", "transmitted")),
+    ("match #fff --contact damp", ("--contact", "'damp'", "wet")),
     ("match #fff --tolerance -1", ("--tolerance", "-1.0", "CIEDE2000")),
     ("match #fff --tolerance inf", ("--tolerance", "inf", "from 0 to 1,000")),
     ("match #fff --max-pigments 0", ("--max-pigments", "0", "from 1", "Leave it out")),

@@ -156,7 +156,7 @@ BAD = [
     ("sheet --recipe no.json", ("recipe file", "can't be read")),
     ("sheet #a34fb0 --recipe o.json", ("HEX", "saved recipe already")),
     ("sheet --recipe o.json --batch 20", ("--batch", "saved recipe already", "20")),
-    ("sheet --recipe o.json --light transmitted", ("--light", "saved recipe already")),
+    ("sheet --recipe o.json --through", ("--through", "saved recipe already")),
     ("sheet --recipe o.json --target-illuminant A", ("--target-illuminant",)),
     ("sheet --recipe o.json --closest", ("--closest",)),
     ("sheet #a34fb0 --write s.pdf", ("--write", "s.pdf", ".html")),

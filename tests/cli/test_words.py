@@ -23,8 +23,8 @@ LAB = (50.0, 0.0, 0.0)
 @pytest.mark.parametrize(
     ("call", "field", "remedy"),
     [
-        (lambda: sm.View(observer=10), "observer", "Give '2' or '10', in quotation marks"),
-        (lambda: sm.Target.from_lab(LAB, observer=2), "observer", "Give '2' or '10', in quotation"),
+        (lambda: sm.View(observer=[10]), "observer", "Give degrees, such as 2"),
+        (lambda: sm.Target.from_lab(LAB, observer=None), "observer", "Give degrees, such as 2"),
         (lambda: sm.Pour(white=50), "white", "It is a fraction: 50 % is 0.5"),
         (lambda: sm.Pour(white=500), "white", "Give 1 or less"),
         (lambda: sm.LetDown(pigment="a", paste_per_g=1, white=5), "white", "5 % is 0.05"),

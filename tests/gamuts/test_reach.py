@@ -62,7 +62,7 @@ def test_every_sampled_colour_is_inside(pour: sm.Pour) -> None:
 def test_every_sampled_colour_of_random_palettes_is_inside(seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
     palette = invented_palette(rng, int(rng.integers(1, 9)), twins=seed == 5)
-    view = sm.View(backing="black") if seed % 2 else sm.View(light="transmitted")
+    view = sm.View(backing="black") if seed % 2 else sm.View(through=True)
     found = sm.gamut(palette=palette, view=view)
     labs = lab_of(found, sampled_loads(rng, len(palette.pigments), 4.0, 150))
     assert found.distances(labs).max() <= 0.1

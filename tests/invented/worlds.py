@@ -59,12 +59,12 @@ def _table() -> list[RectBivariateSpline]:
     return [RectBivariateSpline(x, y, values[..., k]) for k in range(4)]
 
 
-def layer(u: FloatArray, v: FloatArray, backing: FloatArray, light: str) -> FloatArray:
+def layer(u: FloatArray, v: FloatArray, backing: FloatArray, *, through: bool) -> FloatArray:
     """What is seen at normal view, gloss left out, across a film of air."""
     x = np.arcsinh(np.minimum(u, U_TOP) / U_SCALE)
     y = np.arcsinh(np.minimum(v, V_TOP) / V_SCALE)
     r1, t1, rd, td = (spline.ev(x, y) for spline in _table())
-    if light == "transmitted":
+    if through:
         return np.maximum(t1, 0.0)
     return np.maximum(r1 - R0 + t1 * td * backing / (1 - backing * rd), 0.0)
 
@@ -90,7 +90,7 @@ class World:
             mu_a = mu_a + load * self.absorption[name]
             mu_s = mu_s + load * self.scattering.get(name, np.zeros(NM.size))
         x = pour.thickness_cm
-        return layer(mu_a * x, mu_s * x, view.backing_reflectance, view.light)
+        return layer(mu_a * x, mu_s * x, view.backing_reflectance, through=view.through)
 
     def poured(
         self,

@@ -101,7 +101,7 @@ def test_a_measured_target_keeps_its_spectrum(tmp_path: Path) -> None:
 
 
 def test_recipe_prediction_and_saved_recipe(saved: Path, tmp_path: Path) -> None:
-    view = sm.View(backing=0.5, contact="optical", illuminant="FL11", observer="10")
+    view = sm.View(backing=0.5, contact="wet", illuminant="FL11", observer="10")
     palette = altered(sm.load_palette(), "dusk", 0.5)
     doses = {"kelp": 1.0, "dusk": 2.5, "gorse": 0.0}
     recipe = sm.Recipe(doses, sm.Pour(batch_g=80, white=0.3, dose_step=0.5))
@@ -133,8 +133,8 @@ views = st.builds(
     backing=st.sampled_from(["white", "black"])
     | st.floats(0, 1)
     | st.lists(st.floats(0, 1), min_size=36, max_size=36),
-    contact=st.sampled_from(["air", "optical"]),
-    light=st.sampled_from(["reflected", "transmitted"]),
+    contact=st.sampled_from(["dry", "wet"]),
+    through=st.booleans(),
 )
 notes = st.text(st.characters(exclude_categories=["Cs"]), max_size=200)
 

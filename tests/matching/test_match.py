@@ -101,8 +101,8 @@ def test_no_miss_against_enumeration(part: int) -> None:
         view = sm.View(
             illuminant=str(rng.choice(["D65", "A"])),
             backing=str(rng.choice(["white", "black"])),
-            contact=str(rng.choice(["air", "optical"])),
-            light=str(rng.choice(["reflected", "reflected", "transmitted"])),
+            contact=str(rng.choice(["dry", "wet"])),
+            through=bool(rng.choice([False, False, True])),
         )
         model = model_for(palette, pour.thickness_cm, pour.white, view)
         if seed % 2:
@@ -492,7 +492,7 @@ def test_a_strong_colour_that_one_can_still_see_through(name: str) -> None:
     strong, blank = sm.predict({name: 2}, pour=pour), sm.predict({}, pour=pour)
     assert np.hypot(*strong.lab[1:]) > 30
     assert delta_e(np.array(strong.lab), np.array(blank.lab)) > 25
-    through = sm.predict({name: 2}, pour=pour, view=sm.View(light="transmitted"))
+    through = sm.predict({name: 2}, pour=pour, view=sm.View(through=True))
     assert through.xyz[1] > 5
 
 

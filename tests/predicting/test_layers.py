@@ -157,8 +157,8 @@ def test_cutting_a_layer_changes_nothing(contact: bool) -> None:
 
 VIEWS = (
     sm.View(),
-    sm.View(backing="black", contact="optical", illuminant="A", observer="10"),
-    sm.View(light="transmitted"),
+    sm.View(backing="black", contact="wet", illuminant="A", observer="10"),
+    sm.View(through=True),
 )
 
 
@@ -204,7 +204,7 @@ def test_order_of_scattering_layers_matters_and_of_clear_ones_does_not() -> None
 
 
 def test_a_layer_of_no_thickness_leaves_two_bare_faces() -> None:
-    view = sm.View(light="transmitted")
+    view = sm.View(through=True)
     found = sm.layers([({"gorse": 2}, 0.5), ({"gorse": 1}, 0.0)], view=view)
     # Two faces of index n, all reflections between them summed: 2n / (n^2 + 1) goes through
     # (M. Born, E. Wolf, Principles of Optics, sec. 1.5, with what bounces added up).
@@ -212,7 +212,7 @@ def test_a_layer_of_no_thickness_leaves_two_bare_faces() -> None:
     assert "0 cm of 1 cm gorse" in str(found)
     bare = sm.layers([({"gorse": 2}, 0.5)], view=view)
     assert found.seen.reflectance == pytest.approx(bare.seen.reflectance, abs=1e-12)
-    for view in (sm.View(), sm.View(contact="optical"), sm.View(backing="black")):
+    for view in (sm.View(), sm.View(contact="wet"), sm.View(backing="black")):
         none, thin = (sm.layers([({}, 0.5), ({"gorse": 1}, cm)], view=view) for cm in (0.0, 1e-9))
         shown = [layered.alone[1].reflectance for layered in (none, thin)]
         assert shown[0] == pytest.approx(shown[1], abs=1e-7)

@@ -97,7 +97,7 @@ def test_more_paste_is_darker() -> None:
     palette = sm.load_palette()
     rng = np.random.default_rng(2)
     for white in (0.0, 0.1, 1.0):
-        for view in (sm.View(), sm.View(contact="optical"), sm.View(light="transmitted")):
+        for view in (sm.View(), sm.View(contact="wet"), sm.View(through=True)):
             model = Model(palette, 1.0, white, view)
             loads = rng.dirichlet(np.ones(6), size=200)[:, :5] * 4
             xyz = model.xyz(loads)

@@ -86,7 +86,7 @@ def test_text_and_copies() -> None:
     assert str(pour) == "500 g of base with 25% white, 2 cm thick"
     assert str(sm.Recipe({"a": 1.5, "b": 2.0}, pour)) == "1.5 cm a, 2 cm b"
     assert str(sm.Recipe({}, pour)) == "no paste at all"
-    view = sm.View(contact="optical", backing="black")
+    view = sm.View(contact="wet", backing="black")
     assert str(view) == "on black backing (wet), D65, 2 degrees"
     for thing in (pour, view, sm.Recipe({"a": 1.0}, pour)):
         assert pickle.loads(pickle.dumps(thing)) == thing

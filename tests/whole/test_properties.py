@@ -114,8 +114,8 @@ views = st.builds(
     illuminant=st.sampled_from(["D65", "A", "FL11", "LED-B3", "D50"]),
     observer=st.sampled_from(["2", "10"]),
     backing=st.one_of(st.sampled_from(["white", "black"]), st.floats(0, 1)),
-    contact=st.sampled_from(["air", "optical"]),
-    light=st.sampled_from(["reflected", "transmitted"]),
+    contact=st.sampled_from(["dry", "wet"]),
+    through=st.booleans(),
 )
 
 
