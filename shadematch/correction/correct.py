@@ -41,7 +41,7 @@ def correct(
     *,
     palette: Palette | None = None,
     view: View | None = None,
-    tolerance: float = 1.0,
+    within: float = 1.0,
     max_load: float | None = None,
     pot_g: float | None = None,
     bases: Sequence[BaseKind] | None = None,
@@ -60,7 +60,7 @@ def correct(
     First the batch is understood: the strengths of its pastes, of its let-downs and of the white
     base, the lengths and masses that really went in, and the model's own error are estimated from
     the measured colour and what was believed before (MAP). Then the smallest addition that gets
-    within the tolerance is sought, with proof. Nothing is ever taken out.
+    near enough is sought, with proof. Nothing is ever taken out.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def correct(
     palette, view
         By default the demo palette, and D65 on white paper; the thickness is the recipe's. With
         a `Correction` these are its own.
-    tolerance
+    within
         How near is near enough, in CIEDE2000; above 0.
     max_load
         Most paste [cm per 100 g]; by default the recipe's limit.
@@ -120,7 +120,7 @@ def correct(
     """
     expect(recipe, (Recipe, Correction), "recipe", "Give a Recipe, or the last Correction")
     _check_numbers(
-        tolerance=(tolerance, 1e-6, 100.0),
+        within=(within, 1e-6, 100.0),
         strength_spread=(strength_spread, 0.0, 1.0),
         white_spread=(white_spread, 0.0, 1.0),
         measured_spread=(measured_spread, 1e-3, 20.0),
@@ -166,7 +166,7 @@ def correct(
     expect(names, Iterable, "must_avoid", "Give a list of pigment names")
     excluded = tuple(sorted({belief.palette.index(name) for name in names}))
     return judged(
-        Asked(seen, goal, _covariance(seen, measured_spread), float(tolerance)),
+        Asked(seen, goal, _covariance(seen, measured_spread), float(within)),
         Limits(most, pot, kinds, float(grain), excluded),
         poured,
         belief,
@@ -181,7 +181,7 @@ class Asked:
     measured: Target
     target: Target
     covariance: FloatArray
-    tolerance: float
+    within: float
 
 
 @dataclass(frozen=True)
@@ -262,13 +262,13 @@ def judged(
         excluded=limits.excluded,
     )
     now, now_delta_e = additions.value(np.zeros(believed.count, np.int64), (0.0, 0.0))
-    sought = additions.smallest(asked.tolerance) if known is None else known
+    sought = additions.smallest(asked.within) if known is None else known
     found = sought.found
     return Correction(
         recipe=poured,
         measured=asked.measured,
         target=asked.target,
-        tolerance=asked.tolerance,
+        within=asked.within,
         measured_delta_e=float(delta_e(lab, aim)),
         believed_lab=triple(now),
         believed_delta_e=now_delta_e,

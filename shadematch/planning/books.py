@@ -12,7 +12,7 @@ out or empty, and then mean what `Order` takes by default::
     pot_g         largest pot [g]
     thickness_cm, white, max_load, dose_step             of the pour
     illuminant, observer, backing, contact, through         of the view
-    tolerance, max_delta_e, max_pigments, value             as in Order
+    tolerance, within, max_pigments, value             as in Order
     due           such as 2031-03-09
 
 A shelf has a line for each pigment, and may have one for each base::
@@ -52,7 +52,7 @@ __all__ = ["read_orders", "read_stock"]
 _LARGEST_FILE: Final = 5_000_000
 _POUR: Final = ("thickness_cm", "white", "max_load", "dose_step")
 _VIEW: Final = ("illuminant", "observer", "backing", "contact", "through")
-_NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "max_delta_e", "value")
+_NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "within", "value")
 _WHOLE: Final = ("bars", "max_pigments")
 _ORDER: Final = (
     *("name", "target", "lab", "recipe", "due", "pot_g"),

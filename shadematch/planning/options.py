@@ -83,12 +83,12 @@ def options_for(order: Order, palette: Palette) -> Options:
         )
     found = _searched(
         (float(lab[0]), float(lab[1]), float(lab[2])),
-        *(palette, pour, order.view, most, order.tolerance, order.max_delta_e),
+        *(palette, pour, order.view, most, order.tolerance, order.within),
     )
     if not len(found.steps):
         problem = (
             f"its closest recipe is {found.closest_delta_e:.2f} away, over the "
-            f"{order.max_delta_e:g} allowed"
+            f"{order.within:g} allowed"
         )
         return Options((), none, found.complete, found.closest_delta_e, problem)
     question = Question(palette, pour, order.view, most, target=lab)
@@ -117,23 +117,23 @@ def _searched(
     view: View,
     most: int | None,
     tolerance: float,
-    max_delta_e: float | None,
+    within: float | None,
 ) -> _Searched:
     """Search once for orders that ask the same."""
     target = np.array(lab)
     searcher = Question(palette, pour, view, most, target=target).plain_searcher
     closest = searcher.closest(target)
     assert closest.steps is not None
-    within = closest.delta_e + tolerance
-    if max_delta_e is not None:
-        within = min(within, max_delta_e)
+    limit = closest.delta_e + tolerance
+    if within is not None:
+        limit = min(limit, within)
     nothing = np.empty((0, searcher.whole.size), dtype=np.int64)
-    if within < closest.delta_e:
+    if limit < closest.delta_e:
         return _Searched(nothing, np.empty(0), closest.proved, closest.delta_e)
     parts, complete = [closest.steps[None]], closest.proved
     spaces, all_there = searcher.spaces(closest.steps.astype(float))
     for fixed, space in spaces:
-        listed = lean_within(space, target, within=within)
+        listed = lean_within(space, target, within=limit)
         parts.append(listed.steps + fixed)
         complete = complete and listed.complete
     steps = lean(np.concatenate(parts))

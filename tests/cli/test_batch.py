@@ -29,13 +29,13 @@ def test_correct_says_all(run: Run) -> None:
 
 def test_correct_json_and_learned_palette(run: Run, tmp_path: Path) -> None:
     place = tmp_path / "learned.json"
-    limits = ("--pot", "900", "--base-step", "25", "--tolerance", "2", "--must-avoid", "dusk")
+    limits = ("--pot", "900", "--base-step", "25", "--within", "2", "--must-avoid", "dusk")
     status, out, err = run(
         "correct", "#b5702f", *BATCH, *DARK, *limits, "--json", "--save-palette", str(place)
     )
     assert (status, err) == (0, "")
     found = json.loads(out)
-    c = by_hand(pot_g=900, base_step_g=25, tolerance=2.0, must_avoid=("dusk",))
+    c = by_hand(pot_g=900, base_step_g=25, within=2.0, must_avoid=("dusk",))
     assert found["status"] == c.status
     assert found["advice"]["doses"] == dict(c.advice.doses)
     assert found["advice"]["clear_g"] == c.advice.clear_g
@@ -52,7 +52,7 @@ def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
     place.write_text("\n".join(lines), encoding="utf-8")
     status, out, _ = run("correct", spectrum.hex, *BATCH, "--measured-spectrum", str(place))
     assert status == 0
-    assert "within tolerance" in out
+    assert "near enough" in out
 
 
 def test_spread(run: Run) -> None:

@@ -59,14 +59,14 @@ def test_lights(run: Run) -> None:
 
 
 def test_let_down(run: Run) -> None:
-    words = ("let-down", "#f4d9c6", "--batch", "50", "--delta-e", "2")
-    plan = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=50), delta_e=2.0)
+    words = ("let-down", "#f4d9c6", "--batch", "50", "--within", "2")
+    plan = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=50), within=2.0)
     assert plan.to_make
     status, out, _ = run(*words)
     assert status == 0
     assert all(str(part) in out for part in plan.to_make)
     told = json.loads(run(*words, "--json")[1])
-    assert told["within"] is plan.within is True
+    assert told["reached"] is plan.reached is True
     assert [part["used_g"] for part in told["to_make"]] == [p.used_g for p in plan.to_make]
     assert told["closest"]["weighed"][0]["pigment"] == plan.to_make[0].let_down.pigment
 
@@ -91,7 +91,7 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
     ("words", "option"),
     [
         (("smallest-batch", "#d9822b", "--step", "0"), "--step"),
-        (("smallest-batch", "#d9822b", "--delta-e", "-1"), "--delta-e"),
+        (("smallest-batch", "#d9822b", "--within", "-1"), "--within"),
         (("smallest-batch", "#d9822b", "--largest", "5"), "--largest"),
         (("smallest-batch", "#d9822b", "--bar", "x"), "--bar"),
         (("smallest-batch", "#d9822b", "--batch", "300"), "--batch"),

@@ -339,7 +339,7 @@ def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
         sm.Target(tuple(measured.tolist())),
         sm.Target(tuple(aim.tolist())),
         palette=palette,
-        tolerance=tolerance,
+        within=tolerance,
         pot_g=pour.batch_g * float(rng.choice([1.0, 1.5, 2.0, 2.5])),
         base_step_g=float(rng.choice([10.0, 25.0])),
         bases=[k for k in kinds if rng.random() < 0.6] if rng.random() < 0.7 else None,
@@ -403,7 +403,7 @@ def faults(seed: int) -> tuple[str, list[str]]:
     wrong = []
     if not c.proved:
         wrong.append("not proved")
-    good = values <= c.tolerance
+    good = values <= c.within
     if good.any() != (c.smallest is not None):
         wrong.append(f"status {c.status}, but the best is {values.min()}")
     if c.smallest is not None and good.any():

@@ -157,9 +157,9 @@ def test_a_match_brings_its_palette_and_view() -> None:
         ({"to_pour": "200 g"}, "pour"),
         ({"to_view": "A"}, "view"),
         ({"to_pour": sm.Pour(batch_g=10)}, "batch_g"),
-        ({"to_pour": sm.Pour(), "keep_within": "1"}, "keep_within"),
-        ({"to_pour": sm.Pour(), "keep_within": float("nan")}, "keep_within"),
-        ({"to_pour": sm.Pour(), "keep_within": -1}, "keep_within"),
+        ({"to_pour": sm.Pour(), "within": "1"}, "within"),
+        ({"to_pour": sm.Pour(), "within": float("nan")}, "within"),
+        ({"to_pour": sm.Pour(), "within": -1}, "within"),
         ({"to_pour": sm.Pour(), "tolerance": None}, "tolerance"),
     ],
 )

@@ -41,8 +41,8 @@ class Book:
         steps = np.array([g for g in grids if sum(g) <= pour.max_steps], dtype=float)
         away = delta_e(model.lab(steps * pour.load_per_step), order.target.lab_in(order.view))
         within = away.min() + order.tolerance
-        if order.max_delta_e is not None:
-            within = min(within, order.max_delta_e)
+        if order.within is not None:
+            within = min(within, order.within)
         return steps[away <= within + 1e-9] * (pour.dose_step * order.pots)
 
     def everything(self) -> tuple[FloatArray, ...]:
@@ -112,7 +112,7 @@ def small_book(seed: int) -> Book:
                 bar_g=70.0,
                 pour=pour,
                 tolerance=float(rng.choice([0.0, 1.0, 3.0])),
-                max_delta_e=float(rng.choice([3.0, 50.0, 50.0, 50.0])),
+                within=float(rng.choice([3.0, 50.0, 50.0, 50.0])),
                 **common,
             )
         )
@@ -246,7 +246,7 @@ def test_reason_names_the_tube_and_the_order() -> None:
 
 def test_reason_for_colour_pour_palette_base_and_budget() -> None:
     stock = sm.Stock.of({"gorse": 1, "rosehip": 1, "jetty": 1, "dusk": 1, "kelp": 1})
-    green = sm.Order(name="green", target="#00ff00", bars=1, max_delta_e=3)
+    green = sm.Order(name="green", target="#00ff00", bars=1, within=3)
     tiny = sm.Order(name="tiny", target="#d9822b", mass_g=20)
     lost = sm.Order(name="lost", recipe=sm.Recipe({"peat": 1}, sm.Pour()), bars=1)
     plan = sm.plan([green, tiny, lost], stock)

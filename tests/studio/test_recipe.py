@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 

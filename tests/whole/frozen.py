@@ -74,8 +74,8 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
         illuminant=problem["illuminant"],
         observer=problem["observer"],
         backing=problem["backing"],
-        contact=problem["contact"],
-        light=problem["light"],
+        contact={"air": "dry", "optical": "wet"}[problem["contact"]],
+        through=problem["light"] == "transmitted",
     )
     if problem["call"] == "predict":
         return sm.predict(problem["doses"], palette=palette, pour=pour, view=view)
@@ -95,7 +95,7 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
             target,
             palette=palette,
             view=view,
-            tolerance=problem["tolerance"],
+            within=problem["tolerance"],
             max_load=problem["max_load"],
             pot_g=problem["pot_g"],
             bases=problem["bases"],

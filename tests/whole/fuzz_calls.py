@@ -355,7 +355,7 @@ CALLS: dict[str, Call] = {
             pour=POUR,
             view=sm.View(),
             tolerance=0.5,
-            max_delta_e=None,
+            within=None,
             max_pigments=None,
             value=1.0,
             due=None,
@@ -477,14 +477,14 @@ CALLS: dict[str, Call] = {
             "palette": palette(),
             "view": None,
             "tolerance": 0.5,
-            "keep_within": 1.0,
+            "within": 1.0,
             "max_pigments": None,
         },
     ),
     "smallest_batch": Call(
         sm.smallest_batch,
         _in_palette(
-            target=CODE, delta_e=3.0, step_g=50.0, largest_g=200.0, bar_g=None, max_pigments=None
+            target=CODE, within=3.0, step_g=50.0, largest_g=200.0, bar_g=None, max_pigments=None
         ),
     ),
     "propose_let_down": Call(
@@ -494,7 +494,7 @@ CALLS: dict[str, Call] = {
             "palette": palette(),
             "pour": sm.Pour(),
             "view": None,
-            "delta_e": 4.0,
+            "within": 4.0,
             "step_g": 1.0,
             "least_g": None,
             "bases_g": (20.0,),
@@ -549,7 +549,7 @@ CALLS: dict[str, Call] = {
             "target": CODE,
             "palette": palette(),
             "view": None,
-            "tolerance": 1.0,
+            "within": 1.0,
             "max_load": None,
             "pot_g": None,
             "bases": None,

@@ -121,7 +121,7 @@ def _cards() -> dict[str, str]:
         "ladder": sm.ladder({name: 1}, along="load", palette=palette),
         "lights": sm.lights(recipe, target, palette=palette, illuminants=["D65", lamp]),
         "same look": sm.same_look(recipe, palette=palette, to_pour=sm.Pour(batch_g=600)),
-        "smallest batch": sm.smallest_batch(target, palette=palette, delta_e=5, largest_g=200),
+        "smallest batch": sm.smallest_batch(target, palette=palette, within=5, largest_g=200),
         "layers": sm.layers([({name: 2}, 0.5), ({}, 0.5)], palette=palette),
         "wedge": sm.wedge({name: 2}, from_cm=0.1, to_cm=1, palette=palette),
         "spread": sm.spread(recipe, palette=palette, target=target),
