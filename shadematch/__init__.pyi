@@ -101,6 +101,7 @@ from .planning.result import (
     WhatIf as WhatIf,
 )
 from .planning.stock import Stock as Stock, Tubes as Tubes
+from .predicting.compare import delta_e as delta_e
 from .predicting.layers import Layered as Layered, Shade as Shade, layers as layers
 from .predicting.pot import InThePot as InThePot, in_the_pot as in_the_pot
 from .predicting.prediction import Prediction as Prediction, predict as predict

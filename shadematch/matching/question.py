@@ -227,7 +227,9 @@ class Question(Asked):
             for name, dose in zip(self.palette.names, paste, strict=True)
             if dose > 1e-9 * self.pour.dose_step
         }
-        loads = paste * 100.0 / self.pour.batch_g
+        # Of the doses as they are told, so that the recipe has one colour whoever computes it.
+        told = np.array([doses.get(name, 0.0) for name in self.palette.names])
+        loads = told * 100.0 / self.pour.batch_g
         recipe = Recipe(doses, self.pour, weighed)
         return Choice(recipe, delta_e, self.palette, self.view, loads)
 
@@ -247,7 +249,14 @@ class Question(Asked):
         """The continuous optimum, judged against the closest whole choice."""
         whole = np.rint(self.steps_of(closest)).astype(np.int64)
         best = Found(whole, closest.delta_e, closest.delta_e, True, 0)
-        return self.choice(*self.searcher.ideal(self.goal, best))
+        found = self.choice(*self.searcher.ideal(self.goal, best))
+        return replace(found, delta_e=self._judged(found))
+
+    def _judged(self, choice: Choice) -> float:
+        """CIEDE2000 of a choice, the worst of all lights that count."""
+        if self.lights:
+            return max(self.by_light(choice).values())
+        return float(delta_e(self.target, np.array(choice.predicted.lab)))
 
     def front(self, best: Choice) -> tuple[Choice, ...]:
         """The Pareto front, from its closest choice on."""

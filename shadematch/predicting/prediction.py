@@ -223,7 +223,10 @@ def opened(
     if not isinstance(recipe, Recipe):
         expect(recipe, Mapping, field, "Give a Recipe, or doses such as {'gorse': 2}")
         return recipe, pour, ()
-    if pour is not None and pour != recipe.pour:
+    if pour is None:
+        return recipe.doses, recipe.pour, recipe.weighed
+    expect(pour, Pour, "pour", "Use Pour(...)")
+    if pour != recipe.pour:
         raise PourError(
             "is given twice, and not the same",
             field="pour",

@@ -21,7 +21,7 @@ import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
-from typing import Annotated, Any, ClassVar, Final, Self
+from typing import Annotated, Any, ClassVar, Final, Self, TypeVar
 
 import numpy as np
 from pydantic import Field, field_validator, model_validator
@@ -31,6 +31,7 @@ from shadematch.errors import PaletteError, ShadematchError, SpectrumError, Unkn
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
 from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
+from shadematch.support.spelling import did_you_mean
 
 __all__ = ["FORMAT", "VERSION", "Base", "Palette", "Pigment", "load_palette"]
 
@@ -40,6 +41,7 @@ _LARGEST_NUMBER: Final = 1e9
 """Far beyond any coefficient; keeps products finite."""
 
 Spectrum = tuple[Number, ...]
+_T = TypeVar("_T")
 
 
 def _checked_spectrum(values: Spectrum | None, field: str) -> Spectrum | None:
@@ -216,26 +218,46 @@ class Palette(Frozen):
         return self.pigments[self.index(name)]
 
     def index(self, name: str) -> int:
-        """Position of a pigment.
+        """Position of a pigment; upper and lower case are alike where that names one only.
 
         Raises
         ------
         UnknownNameError
             If the palette has none of that name.
         """
-        try:
+        if name in self.names:
             return self.names.index(name)
-        except ValueError:
-            shape = shape_of(name) if isinstance(name, str) else None
-            alike = [n for n in self.names if shape_of(n) == shape]
-            raise UnknownNameError(
-                "the palette has no such pigment",
-                field="pigment",
-                value=name,
-                remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
-                if alike
-                else f"It has {', '.join(self.names)}",
-            ) from None
+        remedy = f"{did_you_mean(name, self.names)}It has {', '.join(self.names)}"
+        if isinstance(name, str):
+            low = name.casefold()
+            same = [at for at, own in enumerate(self.names) if own.casefold() == low]
+            if len(same) == 1:
+                return same[0]
+            alike = [own for own in self.names if shape_of(own) == shape_of(name)]
+            if alike:
+                what = f"Its {alike[0]} looks the same"
+                remedy = f"{what} and is spelt with other characters: copy it"
+        raise UnknownNameError(
+            "the palette has no such pigment", field="pigment", value=name, remedy=remedy
+        )
+
+    def named(self, given: Mapping[str, _T]) -> dict[str, _T]:
+        """What is given by names of pigments, under the palette's own spelling of them.
+
+        Raises
+        ------
+        UnknownNameError
+            If the palette has none of a name, or one is given twice.
+        """
+        named: dict[str, _T] = {}
+        for name, value in given.items():
+            own = self.names[self.index(name)]
+            if own in named:
+                raise UnknownNameError(
+                    "appears twice", field="pigment", value=name, remedy="Give each pigment once"
+                )
+            named[own] = value
+        return named
 
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""

@@ -693,3 +693,16 @@ def test_match_many_with_lights_and_let_downs(lights: tuple[str, ...]) -> None:
     assert [tuple(m.lights) for m in many] == [lights, lights]
     with pytest.raises(sm.ShadematchError):
         sm.match_many(targets, lights=["moon"])
+
+
+@pytest.mark.parametrize("lights", [(), ("D65", "A")])
+def test_a_recipe_has_one_delta_e(lights: tuple[str, ...]) -> None:
+    """The ideal too, whose doses are told to nine digits."""
+    pour = sm.Pour(batch_g=100, thickness_cm=1, white=0.05)
+    for code in ("#7fa050", "#3355aa"):
+        m = sm.match(code, pour=pour, lights=lights)
+        for choice in (m.ideal, m.closest, m.frugal):
+            again = sm.predict(choice.recipe)
+            assert choice.predicted.lab == again.lab
+            told = sm.lights(choice.recipe, code, illuminants=lights or ("D65",))
+            assert choice.delta_e == pytest.approx(max(x.delta_e for x in told.lights), abs=1e-12)

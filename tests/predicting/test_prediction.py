@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings, strategies as st
 
@@ -196,3 +197,7 @@ def test_a_recipe_brings_its_pour() -> None:
     with pytest.raises(sm.PourError, match="given twice") as found:
         sm.predict(recipe, pour=sm.Pour(batch_g=200))
     assert found.value.field == "pour"
+    for wrong in (np.arange(3.0), pd.Series([1, 2]), "100 g"):
+        with pytest.raises(sm.PourError, match="Use Pour") as found:
+            sm.predict(recipe, pour=wrong)  # type: ignore[arg-type]
+        assert found.value.field == "pour"
