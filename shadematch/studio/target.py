@@ -27,7 +27,7 @@ from shadematch.errors import ColourError, SpectrumError
 from shadematch.studio.covariance import Covariance, checked_covariance, radius
 from shadematch.studio.surface_colours import check_real
 from shadematch.studio.view import View, degrees
-from shadematch.support.arrays import FloatArray, Triple, triple
+from shadematch.support.arrays import BoolArray, FloatArray, Triple, triple
 from shadematch.support.models import expect, is_finite
 from shadematch.support.readers import read_spectrum
 
@@ -343,8 +343,17 @@ class Target:
     @property
     def hex(self) -> str:
         """Nearest sRGB code."""
+        return srgb_to_hex(self._srgb[0])
+
+    @property
+    def in_srgb(self) -> bool:
+        """Whether the code shows the colour without clipping."""
+        return bool(self._srgb[1])
+
+    @property
+    def _srgb(self) -> tuple[FloatArray, BoolArray]:
         white = observation(self.illuminant, self.observer).white
-        return srgb_to_hex(xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)[0])
+        return xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)
 
     def __str__(self) -> str:
         """In plain words."""
