@@ -232,10 +232,8 @@ class _decoding:  # noqa: N801  (reads as a statement)
             ) from None
 
 
-def _missing(what: str) -> MissingExtraError:
-    return MissingExtraError(
-        f"needs {what}", field="photos", remedy='Install it with: pip install "shadematch[photos]"'
-    )
+def _missing(package: str) -> MissingExtraError:
+    return MissingExtraError.of(package, "photos", field="photos")
 
 
 def open_photo(path: str | os.PathLike[str]) -> Picture:

@@ -256,10 +256,12 @@ def test_missing_libraries_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
     small = sm.gamut(pour=sm.Pour(white=0.5))
     assert small.surface.volume > 0
     monkeypatch.setitem(sys.modules, "plotly", None)
-    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[notebooks\]"):
+    with pytest.raises(
+        sm.MissingExtraError, match=r"needs plotly.*\[notebooks\].*pip install plotly"
+    ):
         plots.turning(small)
     monkeypatch.setitem(sys.modules, "skimage.measure", None)
-    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[plots\]"):
+    with pytest.raises(sm.MissingExtraError, match=r"needs .*\[plots\].*pip install "):
         _ = sm.gamut(pour=sm.Pour(white=0.51)).surface
 
 

@@ -75,5 +75,5 @@ def test_matplotlib_is_named_where_it_is_missing(
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "matplotlib", None)
     for draw in drawings.values():
-        with pytest.raises(sm.MissingExtraError, match=r"shadematch\[plots\]"):
+        with pytest.raises(sm.MissingExtraError, match=r"needs .*\[plots\].*pip install "):
             draw()
