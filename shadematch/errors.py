@@ -16,6 +16,7 @@ __all__ = [
     "PourError",
     "ShadematchError",
     "SpectrumError",
+    "ThicknessWarning",
     "UnknownNameError",
 ]
 
@@ -111,3 +112,7 @@ class MissingExtraError(ShadematchError):
             remedy=f'Type pip install ".[{extra}]" in the project\'s folder, or pip install '
             f"{package}{otherwise}",
         )
+
+
+class ThicknessWarning(UserWarning):
+    """A bar thinner or thicker than bars are: perhaps millimetres were meant."""

@@ -173,7 +173,8 @@ def ladder(
         here = total
     else:
         name = "thickness_cm" if along == "thickness" else "white"
-        pours = [Pour(**{**pour.model_dump(), name: value}) for value in asked.tolist()]
+        # Not made anew: a ladder may leave the thicknesses of bars, and nobody is warned.
+        pours = [pour.model_copy(update={name: value}) for value in asked.tolist()]
         lab = np.stack([_lab(loads, palette, one, view) for one in pours])
         here = pour.thickness_cm if along == "thickness" else pour.white
     white = view.observation.white
@@ -213,10 +214,11 @@ def _values(along: Along, pour: Pour, values: Sequence[float] | None) -> FloatAr
         given = []
     # Texts and truth values are no numbers.
     numbers = np.unique([float(v) for v in given]) if all(map(is_finite, given)) else np.empty(0)
+    lowest = 0.01 if along == "thickness" else 0.0
     highest = 1000.0 if along == "load" else 100.0 if along == "thickness" else 1.0
-    if numbers.size < 2 or not np.all((numbers >= 0) & (numbers <= highest)):
+    if numbers.size < 2 or not np.all((numbers >= lowest) & (numbers <= highest)):
         raise PourError(
-            f"needs at least two numbers from 0 to {highest:g}",
+            f"needs at least two numbers from {lowest:g} to {highest:g}",
             field="values",
             value=values,
             remedy=f"They are {_UNITS[along]}" if along != "white" else "They are fractions",

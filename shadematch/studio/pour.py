@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, ClassVar, Final
+import warnings
+from typing import Annotated, ClassVar, Final, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
-from shadematch.errors import PourError, ShadematchError
+from shadematch.errors import PourError, ShadematchError, ThicknessWarning
 from shadematch.support.models import Frozen, Number, is_finite
 
-__all__ = ["LARGEST_BATCH_G", "Pour", "Share", "base_named", "percent"]
+__all__ = ["LARGEST_BATCH_G", "Pour", "Share", "base_named", "percent", "unusual_thickness"]
 
 LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""
+_THINNEST_CM: Final = 0.2
+_THICKEST_CM: Final = 8.0
+"""Of bars (common practice, no source)."""
 
 
 def _no_percentage(value: object) -> object:
@@ -38,7 +42,8 @@ class Pour(Frozen):
     batch_g
         Mass of base [g], 0.1 g to 100 kg.
     thickness_cm
-        Thickness of the bar as it is looked at [cm], 0.01 to 100.
+        Thickness of the bar as it is looked at [cm], 0.01 to 100; a `ThicknessWarning` below 0.2
+        and above 8, where millimetres may have been meant.
     white
         Mass fraction of white base in the blend, 0 to 1.
     max_load
@@ -54,6 +59,13 @@ class Pour(Frozen):
     white: Share = Field(default=0.0, ge=0, le=1)
     max_load: Number = Field(default=4.0, gt=0, le=1000)
     dose_step: Number = Field(default=1.0, ge=0.01, le=100)
+
+    @model_validator(mode="after")
+    def _warned(self) -> Self:
+        if (doubt := unusual_thickness(self.thickness_cm)) is not None:
+            # Past this method, pydantic's maker and ours.
+            warnings.warn(f"thickness_cm: {doubt}", ThicknessWarning, stacklevel=4)
+        return self
 
     @property
     def max_total(self) -> float:
@@ -94,6 +106,17 @@ class Pour(Frozen):
     def __str__(self) -> str:
         """In plain words."""
         return f"{self.batch_g:g} g of {self.base}, {self.thickness_cm:g} cm thick"
+
+
+def unusual_thickness(thickness_cm: float) -> str | None:
+    """What is odd about a bar's thickness [cm], in words; None for one of 0.2 to 8 cm."""
+    if _THINNEST_CM <= thickness_cm <= _THICKEST_CM:
+        return None
+    doubt = f"is {thickness_cm:g} cm, and bars are {_THINNEST_CM:g} to {_THICKEST_CM:g} cm thick"
+    meant = thickness_cm / 10.0
+    if _THINNEST_CM <= meant <= _THICKEST_CM:
+        doubt += f"; if millimetres were meant, it is {meant:g} cm"
+    return doubt
 
 
 def percent(share: float) -> str:

@@ -19,6 +19,8 @@ from shadematch.keeping.recipes import kept
 from shadematch.studio.palette import fingerprint_of
 from tests.invented.problems import invented_palette
 
+pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
+
 NAMES = sm.load_palette().names
 
 

@@ -20,10 +20,12 @@ from shadematch.search.space import Space, spaces_of, whole_space
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
 
+pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
+
 HAIR = 1e-9
 
 
-def space_of(rng: np.random.Generator, *, twins: bool = False, **view: str) -> Space:
+def space_of(rng: np.random.Generator, *, twins: bool = False, **view: str | bool) -> Space:
     count = int(rng.integers(2, 6))
     pour = sm.Pour(
         batch_g=float(rng.choice([1000, 20_000])),

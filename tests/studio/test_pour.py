@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 import shadematch as sm
+from shadematch.errors import ThicknessWarning
 
 steps = st.sampled_from([1.0, 0.5, 0.25, 0.1, 0.05])
 counts = st.dictionaries(st.sampled_from("abcdefgh"), st.integers(1, 4000), min_size=1)
@@ -141,3 +142,23 @@ def test_a_little_white_is_told_from_none(white: float, base: str) -> None:
     assert sm.Pour(white=white).base == base
     found = sm.feasibility("#c8d050", thicknesses_cm=(1.0,), whites=(white,))
     assert f"in 100 g of {base}, 1 cm thick" in found.sentence
+
+
+@pytest.mark.parametrize("thickness_cm", [0.01, 0.19, 8.1, 10, 20, 100])
+def test_odd_thicknesses_are_doubted(thickness_cm: float) -> None:
+    with pytest.warns(ThicknessWarning, match="0.2 to 8 cm") as told:
+        pour = sm.Pour(thickness_cm=thickness_cm)
+    assert pour.thickness_cm == thickness_cm
+    assert told[0].filename == __file__  # where the person wrote it
+    wanted = {10: "it is 1 cm", 20: "it is 2 cm"}.get(thickness_cm, "")
+    assert wanted in str(told[0].message)
+
+
+def test_what_is_no_bar_may_have_any_thickness() -> None:
+    """No warning: all warnings are errors here."""
+    sm.Pour(thickness_cm=0.2)
+    sm.Pour(thickness_cm=8)
+    sm.ladder({"gorse": 1}, along="thickness", pour=sm.Pour(thickness_cm=4))
+    sm.layers([({"gorse": 1}, 0.01), ({"dusk": 1}, 30)])
+    sm.wedge({"gorse": 1}, from_cm=0, to_cm=20)
+    sm.in_the_pot({"gorse": 1}, depth_cm=15, drop_mm=1)

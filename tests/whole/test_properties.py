@@ -28,6 +28,8 @@ from tests.whole.fuzz_calls import (
     public_callables,
 )
 
+pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
+
 LARGE = os.environ.get("SHADEMATCH_PROPERTIES") == "large"
 
 

@@ -11,12 +11,15 @@ import dataclasses
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import given, strategies as st
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from tests.whole.fuzz_calls import PASTES, palette
 from tests.whole.test_properties import dosed, examples, lab, pours, views
+
+pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
 
 HAIR = 1e-9
 
