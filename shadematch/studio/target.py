@@ -196,10 +196,11 @@ class Target:
         ------
         ColourError
             If it isn't three finite numbers, no surface can have that colour, or Y is at most
-            1.5, as it is on a scale where white has 1; a true near-black can be given as Lab.
+            1.5 (and neither X nor Z above 3), as it is on a scale where white has 1; a true
+            near-black can be given as Lab.
         """
         values = _triple(xyz, "xyz")
-        if values[1] <= _FRACTION:
+        if values[1] <= _FRACTION and values.max() <= 2.0 * _FRACTION:
             raise ColourError(
                 "seems to be on a scale of 0 to 1",
                 field="xyz",

@@ -132,9 +132,9 @@ def test_pastes_that_scatter() -> None:
 @pytest.mark.parametrize(
     ("arguments", "field"),
     [
-        ({"delta_e": 0}, "delta_e"),
-        ({"delta_e": float("nan")}, "delta_e"),
-        ({"delta_e": "1"}, "delta_e"),
+        ({"within": 0}, "within"),
+        ({"within": float("nan")}, "within"),
+        ({"within": "1"}, "within"),
         ({"step_g": -5}, "step_g"),
         ({"step_g": 0.001}, "step_g"),
         ({"bar_g": 0}, "bar_g"),
