@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import shadematch as sm
+from shadematch.photo.target import PhotoTarget
 
 HERE = Path(__file__).parent
 PHOTOS = HERE.parent / "data" / "photos"
@@ -12,7 +13,7 @@ PHOTOS = HERE.parent / "data" / "photos"
 def main() -> None:
     """Write them beside this script."""
     known = json.loads((PHOTOS / "photos.json").read_text(encoding="utf-8"))
-    target = sm.PhotoTarget.from_photo(
+    target = PhotoTarget.from_photo(
         PHOTOS / "lamp.jpg",
         region=known["region"],
         neutral=known["neutral"],

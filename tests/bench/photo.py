@@ -25,6 +25,7 @@ import numpy as np
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
+from shadematch.photo.target import PhotoTarget
 from shadematch.predicting.prediction import Model
 from tests.invented import photos as ph
 from tests.invented.problems import by_adding_doubling
@@ -90,7 +91,7 @@ def evaluate(light: str, every: int) -> tuple[Rows, dict[str, int]]:
                 true = ph.true_lab(surfaces[i])
                 for how, options in asked.items():
                     try:
-                        found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)
+                        found = PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)
                     except sm.PhotoError:
                         refused[how] = refused.get(how, 0) + 1
                         continue
@@ -129,7 +130,7 @@ def soap(number: int) -> tuple[str, Rows]:
         }
         for how, options in ways.items():
             try:
-                found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)
+                found = PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)
             except sm.PhotoError:
                 continue
             error = np.array(found.lab) - true

@@ -29,6 +29,7 @@ from scipy.optimize import minimize
 
 import shadematch as sm
 from shadematch.photo import target as room, uncertainty
+from shadematch.photo.target import PhotoTarget
 from tests.invented import photos as ph
 
 LIGHTS = (
@@ -84,7 +85,7 @@ def read(number: int) -> dict[str, dict[str, Any]]:
             true = ph.true_lab(surface)
             for kind, asked in KINDS.items():
                 try:
-                    found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **asked)
+                    found = PhotoTarget.from_photo(place, region=ph.SAMPLE, **asked)
                 except sm.PhotoError as error:
                     print(number, kind, error)
                     continue

@@ -9,13 +9,14 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
+from shadematch.correction.results import Correction
 
 Run = Callable[..., tuple[int, str, str]]
 BATCH = ("--poured", "gorse=4", "rosehip=5", "jetty=1", "--batch", "500")
 DARK = ("--measured", "51.5", "39", "55")
 
 
-def by_hand(**more: object) -> sm.Correction:
+def by_hand(**more: object) -> Correction:
     recipe = sm.Recipe({"gorse": 4.0, "rosehip": 5.0, "jetty": 1.0}, sm.Pour(batch_g=500))
     return sm.correct(recipe, (51.5, 39, 55), "#b5702f", **more)  # type: ignore[arg-type]
 

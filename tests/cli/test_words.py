@@ -14,6 +14,7 @@ from PIL import Image
 
 import shadematch as sm
 from shadematch.cli.main import main
+from shadematch.planning.stock import Tubes
 
 GORSE = sm.load_palette()
 GRID = list(range(380, 731, 10))
@@ -30,7 +31,7 @@ LAB = (50.0, 0.0, 0.0)
         (lambda: sm.LetDown(pigment="a", paste_per_g=1, white=5), "white", "5 % is 0.05"),
         (lambda: sm.Pour(1000), "Pour", r"Write Pour\(batch_g=...\)"),
         (lambda: sm.View("D50"), "View", r"Write View\(illuminant=...\)"),
-        (lambda: sm.Tubes("gorse", 1), "Tubes", r"Write Tubes\(pigment=...\)"),
+        (lambda: Tubes("gorse", 1), "Tubes", r"Write Tubes\(pigment=...\)"),
         (lambda: GORSE.only(["gorse"]), "pigment", "one after the other.*put a \\*"),
         (lambda: GORSE.without(("gorse",)), "pigment", "one after the other.*put a \\*"),
         (lambda: sm.Target.from_lab(("50", 0, 0)), "lab", "numbers, without quotation marks"),

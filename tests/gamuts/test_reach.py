@@ -17,6 +17,7 @@ from shadematch.cli.main import main
 from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.gamuts.faces import faces_of, lattice, loads_on
+from shadematch.gamuts.reach import Gamut
 from shadematch.gamuts.region import Region
 from shadematch.gamuts.solid import enclosed, fill, wrap
 from shadematch.predicting.prediction import model_for
@@ -42,7 +43,7 @@ def sampled_loads(rng: np.random.Generator, size: int, limit: float, count: int)
     return np.where(lean, 0.0, loads)
 
 
-def lab_of(found: sm.Gamut, loads: FloatArray) -> FloatArray:
+def lab_of(found: Gamut, loads: FloatArray) -> FloatArray:
     pour = found.pour
     return model_for(found.palette, pour.thickness_cm, pour.white, found.view).lab(loads)
 
@@ -454,7 +455,7 @@ def test_a_colour_that_the_first_search_missed(
     found = sm.gamut()
     inside = sm.Target.from_lab(sm.predict({"gorse": 1, "dusk": 1}).lab)
     missed = found._found(np.array([20.0, 0.0, 0.0]))[0], 5.0
-    monkeypatch.setattr(sm.Gamut, "_found", lambda *_: missed)
+    monkeypatch.setattr(Gamut, "_found", lambda *_: missed)
     assert found.contains(inside, within=within)
     assert not found.contains("#00ffff", within=within)
 

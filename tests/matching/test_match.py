@@ -17,6 +17,7 @@ import shadematch as sm
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Model, model_for
 from shadematch.search import answer, joint
 from shadematch.search.leeway import Leeway
@@ -66,7 +67,7 @@ def colours_of(model: Model, steps: FloatArray, load_per_step: float) -> FloatAr
 
 
 def assert_answer_is_the_best_of(
-    match: sm.Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
+    match: Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
 ) -> None:
     """Closest, bound and frugal against the CIEDE2000 of every permitted recipe."""
     least = values.min()

@@ -14,6 +14,9 @@ import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.matching.let_down import LetDownPlan
+from shadematch.matching.match import Match
+from shadematch.matching.same_look import SameLook
 
 NAMES = sm.load_palette().names
 NOTHING = tuple([0.0] * WAVELENGTHS_NM.size)
@@ -184,9 +187,9 @@ def test_the_guide_runs(
     code = re.findall(r"^```python\n(.*?)^```", GUIDE, re.MULTILINE | re.DOTALL)
     exec("\n".join(code), names)
     look, plan, peach = names["look"], names["plan"], names["peach"]
-    assert isinstance(look, sm.SameLook)
-    assert isinstance(plan, sm.LetDownPlan)
-    assert isinstance(peach, sm.Match)
+    assert isinstance(look, SameLook)
+    assert isinstance(plan, LetDownPlan)
+    assert isinstance(peach, Match)
     assert look.how == "dosed anew"
     assert plan.match is not None
     assert plan.match.closest.delta_e <= 1

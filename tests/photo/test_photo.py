@@ -18,6 +18,7 @@ from shadematch.photo.chart import Chart, _reference
 from shadematch.photo.light import slope_of
 from shadematch.photo.reading import open_photo
 from shadematch.photo.regions import Region, as_regions, mean_of
+from shadematch.photo.target import PhotoTarget
 from shadematch.predicting.prediction import Model
 from tests.invented import photos as ph
 from tests.invented.problems import by_adding_doubling
@@ -151,10 +152,10 @@ def test_several_regions_count_together(tmp_path: Path) -> None:
     encoded = np.full((60, 90, 3), 0.5)
     encoded[:, 30:60] = 0.9
     place = save(tmp_path / "p.png", encoded)
-    both = sm.PhotoTarget.from_photo(place, region=[(0, 0, 30, 60), (60, 0, 90, 60)])
+    both = PhotoTarget.from_photo(place, region=[(0, 0, 30, 60), (60, 0, 90, 60)])
     assert both.pixels == 3600
     assert both.uncorrected == pytest.approx(
-        sm.PhotoTarget.from_photo(place, region=(0, 0, 30, 60)).uncorrected
+        PhotoTarget.from_photo(place, region=(0, 0, 30, 60)).uncorrected
     )
 
 
@@ -174,7 +175,7 @@ def test_a_neutral_takes_the_light_out(tmp_path: Path) -> None:
     place = save(tmp_path / "p.png", picture)
     paper = lab_to_xyz(np.array([95.0, 0, 0]), SRGB_WHITE)[1] / 100
     neutral = sm.Neutral((Region.box(70, 10, 110, 50),), reflectance=paper)
-    found = sm.PhotoTarget.from_photo(place, region=(10, 10, 50, 50), neutral=neutral)
+    found = PhotoTarget.from_photo(place, region=(10, 10, 50, 50), neutral=neutral)
     # The paper stands beside, so a little of the assumed fall towards the corners remains.
     assert float(delta_e(np.array(found.lab), wanted)) < 0.4
     assert float(delta_e(np.array(found.uncorrected), wanted)) > 5
@@ -206,8 +207,8 @@ def test_paper_from_the_same_stand_takes_a_strong_slope_out(tmp_path: Path) -> N
     paper = 0.5 * np.exp(0.6 * x + 0.2 * y) * (1 - 0.2 * (x**2 + y**2))
     save(tmp_path / "paper.png", encode(np.repeat(paper[..., None], 3, axis=2)))
     small = (0.10, 0.80, 0.20, 0.92)
-    without = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, neutral=small)
-    with_ = sm.PhotoTarget.from_photo(
+    without = PhotoTarget.from_photo(place, region=ph.SAMPLE, neutral=small)
+    with_ = PhotoTarget.from_photo(
         place, region=ph.SAMPLE, neutral=small, shading=tmp_path / "paper.png"
     )
     true = ph.true_lab(sample)
@@ -260,7 +261,7 @@ def test_the_older_reference_is_known_and_taken_where_it_fits(
             picture[60 * row + 8 : 60 * row + 52, 60 * column + 8 : 60 * column + 52] = linear[i]
         place = save(tmp_path / "p.png", encode(picture))
         corners = ((30, 30), (330, 30), (330, 210), (30, 210))
-        found = sm.PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
+        found = PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
         assert made in found.method
     measured = tuple(map(tuple, lab.tolist()))
     mine = sm.Chart(corners, reference=measured)
@@ -273,7 +274,7 @@ def test_chart_at_an_angle_and_upside_down(tmp_path: Path) -> None:
     picture = ph.photograph(
         sample, light="D65", camera=ph.cameras()[1], conditions=ph.PLAIN, rng=rng
     )
-    straight = sm.PhotoTarget.from_photo(
+    straight = PhotoTarget.from_photo(
         save(tmp_path / "a.png", picture), region=ph.SAMPLE, chart=ph.CHART
     )
     image = Image.open(tmp_path / "a.png").rotate(
@@ -294,7 +295,7 @@ def test_chart_at_an_angle_and_upside_down(tmp_path: Path) -> None:
         *(there(x, y) for x, y in ((left, top), (right, top), (right, bottom), (left, bottom)))
     )
     corners = tuple(there(*c) for c in ph.CHART)
-    turned = sm.PhotoTarget.from_photo(tmp_path / "b.png", region=region, chart=corners)
+    turned = PhotoTarget.from_photo(tmp_path / "b.png", region=region, chart=corners)
     # The plane of the light is fitted anew in another frame: not the same to the last digit.
     assert float(delta_e(np.array(turned.lab), np.array(straight.lab))) < 0.6
 
@@ -332,7 +333,7 @@ def test_cross_validation_takes_a_simple_correction_for_a_simple_camera(tmp_path
     picture *= 1 + 0.01 * rng.normal(size=picture.shape)
     place = save(tmp_path / "p.png", encode(picture))
     corners = ((30, 30), (330, 30), (330, 210), (30, 210))
-    found = sm.PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
+    found = PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
     wanted = _reference()[1][7]
     white50, white65 = np.array([96.42, 100, 82.49]), np.array([95.05, 100, 108.9])
     from shadematch.colour.colorimetry import adapt, lab_to_xyz, xyz_to_lab
@@ -356,7 +357,7 @@ def test_rendered_photos_come_out_as_said(tmp_path: Path) -> None:
             place = ph.shoot(tmp_path / "p.jpg", surface, light, ph.cameras()[i % 2], rng)
             true = ph.true_lab(surface)
             for kind, how in (("chart", {"chart": ph.CHART}), ("neutral", {"neutral": ph.PAPER})):
-                found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
+                found = PhotoTarget.from_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
                 off[kind].append(float(delta_e(np.array(found.lab), true)))
                 error = np.array(found.lab) - true
                 inside.append(error @ np.linalg.solve(np.array(found.covariance), error) <= EDGE)
@@ -396,7 +397,7 @@ def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
         spectrum = np.interp(ph.NM, np.arange(380, 731, 10), reflectance)
         true = ph.true_lab(spectrum)
         place = shoot(spectrum, light, camera=i % 2, seed=21 + i)
-        target = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
+        target = PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
         error = np.array(target.lab) - true
         # Far outside is wrong in any case: 1 in 3,000 of a normal distribution (chi-square).
         far = float(error @ np.linalg.solve(np.array(target.covariance), error))
@@ -420,7 +421,7 @@ def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
 def test_warnings(tmp_path: Path) -> None:
     def minds(picture: Any, **options: Any) -> str:
         place = save(tmp_path / "w.png", picture)
-        return " ".join(sm.PhotoTarget.from_photo(place, **options).warnings)
+        return " ".join(PhotoTarget.from_photo(place, **options).warnings)
 
     grey = np.full((60, 120, 3), 0.5)
     assert "tells the light" in minds(grey, region=ALL)
@@ -481,7 +482,7 @@ def test_show_and_words(shoot: Callable[..., Path]) -> None:
 
     place = shoot(ph.cie_samples()[30])
     for how in ({"chart": ph.CHART, "neutral": ph.PAPER}, {"neutral": ph.PAPER}, {}):
-        found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
+        found = PhotoTarget.from_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
         figure = found.show()
         words = [t.get_text() for axes in figure.axes for t in axes.texts]
         assert any(found.hex in text for text in words)
@@ -490,7 +491,7 @@ def test_show_and_words(shoot: Callable[..., Path]) -> None:
         assert f"{found.radius:.1f}" in found.report()
         assert found.hex in found._repr_html_()
         assert sm.match(found).target is found
-    assert isinstance(sm.Target.from_photo(place, region=ph.SAMPLE), sm.PhotoTarget)
+    assert isinstance(sm.Target.from_photo(place, region=ph.SAMPLE), PhotoTarget)
 
 
 def test_flat_areas(shoot: Callable[..., Path]) -> None:
@@ -526,7 +527,7 @@ def test_flat_areas(shoot: Callable[..., Path]) -> None:
 _BIG = r"""
 import re, sys
 import shadematch as sm
-x = sm.PhotoTarget.from_photo(sys.argv[1], region=(0.1, 0.1, 0.9, 0.9), neutral=(0, 0, 0.05, 0.05))
+x = PhotoTarget.from_photo(sys.argv[1], region=(0.1, 0.1, 0.9, 0.9), neutral=(0, 0, 0.05, 0.05))
 sm.flat_areas(sys.argv[1])
 # The peak of this program alone: ru_maxrss would count the parent that it was forked from.
 peak = re.search(r"VmHWM:\s+(\d+) kB", open("/proc/self/status").read())

@@ -14,6 +14,7 @@ from skimage.transform import ProjectiveTransform, warp
 import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.colour.difference import delta_e
+from shadematch.photo.target import PhotoTarget
 from tests.invented import photos as ph
 
 SIZE = (640, 480)
@@ -103,8 +104,8 @@ def test_a_large_photo_is_searched_without_a_shift(tmp_path: Path) -> None:
 
 def test_colour_is_that_of_corners_given(tmp_path: Path) -> None:
     place = save(tmp_path / "p.jpg", scene("A"))
-    given = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
-    found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
+    given = PhotoTarget.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
+    found = PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
     assert found.correction == "chart"
     assert float(delta_e(np.array(found.lab), np.array(given.lab))) < 0.3
 
@@ -114,7 +115,7 @@ def test_covered_patches_are_left_out(tmp_path: Path) -> None:
     # A leaf lies on orange, purplish blue, and over most of bluish green and orange yellow.
     middle = (CORNERS[1] - CORNERS[0])[0] / 5
     x, y = CORNERS[0]
-    clear = sm.PhotoTarget.from_photo(
+    clear = PhotoTarget.from_photo(
         save(tmp_path / "clear.jpg", picture), region=ph.SAMPLE, chart="find"
     )
     picture[int(y + 0.5 * middle) : int(y + 1.6 * middle), int(x - 20) : int(x + 1.5 * middle)] = (
@@ -126,7 +127,7 @@ def test_covered_patches_are_left_out(tmp_path: Path) -> None:
     found = sm.find_chart(place)
     assert set(found.left_out) == {6, 7}
     assert off(found, CORNERS) < 0.05
-    target = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
+    target = PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
     assert any("covered" in text for text in target.warnings)
     assert float(delta_e(np.array(target.lab), np.array(clear.lab))) < 1.5
 

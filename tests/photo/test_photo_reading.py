@@ -18,6 +18,7 @@ from PIL import Image, ImageCms, ImageOps
 import shadematch as sm
 from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
 from shadematch.photo.reading import open_photo
+from shadematch.photo.target import PhotoTarget
 from tests.invented.icc import A98, GAMMA, OWN, P3, SRGB_PARA, TABLE, icc
 
 ALL = (0.0, 0.0, 1.0, 1.0)
@@ -33,7 +34,7 @@ def plain(code: tuple[int, ...], size: tuple[int, int] = (24, 20)) -> Any:
 
 
 def lab_of(path: Path, region: Any = ALL, **options: Any) -> Any:
-    return np.array(sm.PhotoTarget.from_photo(path, region=region, **options).uncorrected)
+    return np.array(PhotoTarget.from_photo(path, region=region, **options).uncorrected)
 
 
 def srgb_lab(code: Any) -> Any:
@@ -121,7 +122,7 @@ def test_16_bits_are_not_cut_to_8(kind: str, tmp_path: Path) -> None:
 
 def test_grey_and_palette_pictures(tmp_path: Path) -> None:
     Image.new("L", (20, 20), 150).save(tmp_path / "grey.png")
-    found = sm.PhotoTarget.from_photo(tmp_path / "grey.png", region=ALL)
+    found = PhotoTarget.from_photo(tmp_path / "grey.png", region=ALL)
     assert found.uncorrected == pytest.approx(srgb_lab((150, 150, 150)), abs=0.02)
     assert any("grey" in text for text in found.warnings)
     image = Image.fromarray(plain((90, 120, 200))).quantize(8)
@@ -191,7 +192,7 @@ def test_orientation(orientation: int, tmp_path: Path) -> None:
 def test_alpha_is_left_out(tmp_path: Path) -> None:
     codes = plain((200, 120, 60, 255))
     codes[:10] = (0, 0, 255, 0)
-    found = sm.PhotoTarget.from_photo(save(tmp_path / "a.png", codes), region=ALL)
+    found = PhotoTarget.from_photo(save(tmp_path / "a.png", codes), region=ALL)
     assert found.uncorrected == pytest.approx(srgb_lab((200, 120, 60)), abs=0.02)
     assert dict(found.shares)["see-through"] == pytest.approx(10 / 24)
 
@@ -287,7 +288,7 @@ def test_nothing_else_of_the_file_is_kept(tmp_path: Path) -> None:
     exif[0x9C9B] = "hidden title"
     place = tmp_path / "secretname.jpg"
     save(place, plain((200, 120, 60), (64, 64)), "JPEG", exif=exif, comment=b"secretcomment")
-    found = sm.PhotoTarget.from_photo(place, region=ALL)
+    found = PhotoTarget.from_photo(place, region=ALL)
     kept = pickle.dumps(found) + found.report().encode() + repr(found).encode()
     kept += found._repr_html_().encode()
     for word in (b"Secret", b"secret", b"hidden", b"GPS"):
@@ -340,7 +341,7 @@ def test_mutated_files(tmp_path: Path) -> None:
     for i in range(2000):
         place.write_bytes(_mutated(seeds[i % len(seeds)], rng))
         try:
-            found = sm.PhotoTarget.from_photo(place, region=(2, 2, 20, 20))
+            found = PhotoTarget.from_photo(place, region=(2, 2, 20, 20))
         except sm.PhotoError as error:
             assert error.remedy
             continue

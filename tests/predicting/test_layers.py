@@ -18,6 +18,7 @@ from shadematch.optics.stack import Coat, Medium, add, look
 from shadematch.optics.transport import Directions, directions, with_faces
 from shadematch.predicting.layers import Shade
 from shadematch.predicting.prediction import model_for
+from shadematch.studio.recipe import Weighed
 from shadematch.support.arrays import FloatArray
 
 with warnings.catch_warnings():
@@ -326,7 +327,7 @@ def test_wedge_refuses(options: dict[str, object], field: str) -> None:
 
 def test_let_downs_stay_let_downs() -> None:
     let_down = sm.LetDown.made("rosehip", paste=1, base_g=50)
-    recipe = sm.Recipe({"rosehip": 0.2}, sm.Pour(batch_g=120), (sm.Weighed(let_down, 10.0),))
+    recipe = sm.Recipe({"rosehip": 0.2}, sm.Pour(batch_g=120), (Weighed(let_down, 10.0),))
     stack = sm.layers([(recipe, 1.0)])
     wedge = sm.wedge(recipe, from_cm=0, to_cm=1)
     assert stack.recipes == (recipe,) and wedge.recipe == recipe

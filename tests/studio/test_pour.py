@@ -11,6 +11,7 @@ from hypothesis import given, settings, strategies as st
 
 import shadematch as sm
 from shadematch.errors import ThicknessWarning
+from shadematch.studio.recipe import Weighed
 
 steps = st.sampled_from([1.0, 0.5, 0.25, 0.1, 0.05])
 counts = st.dictionaries(st.sampled_from("abcdefgh"), st.integers(1, 4000), min_size=1)
@@ -66,8 +67,8 @@ def test_doses_between_steps_have_no_proportions() -> None:
 
 
 def test_let_downs_bring_no_more_than_the_recipe_holds() -> None:
-    half = sm.Weighed(sm.LetDown(pigment="a", paste_per_g=0.1), 50.0)
-    white = sm.Weighed(sm.LetDown(pigment="a", paste_per_g=0.1, white=1.0), 50.0)
+    half = Weighed(sm.LetDown(pigment="a", paste_per_g=0.1), 50.0)
+    white = Weighed(sm.LetDown(pigment="a", paste_per_g=0.1, white=1.0), 50.0)
     clear, pale = sm.Pour(batch_g=100), sm.Pour(batch_g=100, white=0.4)
     assert sm.Recipe({"a": 5.0}, clear, (half,)).squeezed == {}
     assert sm.Recipe({"a": 10.0}, clear, (half, half)).clear_g == pytest.approx(0.0, abs=1e-9)

@@ -21,6 +21,8 @@ from typing import Any
 import numpy as np
 
 import shadematch as sm
+from shadematch.correction.results import Correction
+from shadematch.predicting.prediction import Prediction
 
 FILE = Path(__file__).parents[1] / "reference" / "frozen_matches.json"
 HEADER = (
@@ -133,13 +135,13 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
 
 def plain(answer: Any) -> Data:
     """An answer as plain data."""
-    if isinstance(answer, sm.Prediction):
+    if isinstance(answer, Prediction):
         return {
             "lab": list(answer.lab),
             "hex": answer.hex,
             "reflectance": np.asarray(answer.reflectance).tolist(),
         }
-    if isinstance(answer, sm.Correction):
+    if isinstance(answer, Correction):
         added: Data = {}
         for key, one in (("smallest", answer.smallest), ("closest", answer.closest)):
             added[key] = one and {

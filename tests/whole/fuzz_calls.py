@@ -25,9 +25,24 @@ from PIL import Image
 from pydantic import BaseModel
 
 import shadematch as sm
+from shadematch.calibration.intervals import Interval
+from shadematch.calibration.lot import NewLot
+from shadematch.calibration.result import Calibration
+from shadematch.calibration.shares import SharesMatch, match_shares
+from shadematch.correction.results import Correction
 from shadematch.errors import ShadematchError
+from shadematch.gamuts.feasibility import Feasibility
+from shadematch.gamuts.reach import Gamut
+from shadematch.matching.lights import metameric_index
+from shadematch.matching.match import Match
+from shadematch.photo.target import PhotoTarget
+from shadematch.planning.result import Plan
+from shadematch.planning.stock import Tubes
+from shadematch.sheet.batch import BatchSheet
+from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
 from tests.invented import films, worlds
+from tests.whole.public import everything
 
 NM = list(range(380, 731, 10))
 PASTES = ("gorse", "rosehip", "jetty")
@@ -48,12 +63,12 @@ CODE = "#d9822b"
 
 
 @functools.cache
-def matched() -> sm.Match:
+def matched() -> Match:
     return sm.match(CODE, palette=palette(), pour=POUR)
 
 
 @functools.cache
-def calibration() -> sm.Calibration:
+def calibration() -> Calibration:
     """From a few pours of an invented world that another solver computed."""
     rng = np.random.default_rng(1)
     made = worlds.random_world(rng, pigments=2)
@@ -64,7 +79,7 @@ def calibration() -> sm.Calibration:
 
 
 @functools.cache
-def dyes() -> sm.Calibration:
+def dyes() -> Calibration:
     """Of two dyes in solution, loads in parts."""
     rng = np.random.default_rng(2)
     made = films.films("solution", rng)
@@ -87,25 +102,25 @@ def kept_calibration(folder: Path) -> Path:
 
 
 @functools.cache
-def correction() -> sm.Correction:
+def correction() -> Correction:
     return sm.correct(RECIPE, (60.0, 8.0, 40.0), CODE, palette=palette())
 
 
 @functools.cache
-def planned() -> sm.Plan:
+def planned() -> Plan:
     orders = [sm.Order(name="a", target=CODE, bars=3, pour=POUR, view=sm.View())]
     return sm.plan(orders, sm.Stock.of({"gorse": 1, "rosehip": 1}), palette=palette())
 
 
 @functools.cache
-def feasible() -> sm.Feasibility:
+def feasible() -> Feasibility:
     return sm.feasibility(
         CODE, palette=palette(), thicknesses_cm=(1.0, 2.0), whites=(0.0,), batches_g=(100.0,)
     )
 
 
 @functools.cache
-def shapes() -> sm.Gamut:
+def shapes() -> Gamut:
     return sm.gamut(palette=palette().only("gorse", "jetty"), pour=POUR)
 
 
@@ -260,7 +275,7 @@ CALLS: dict[str, Call] = {
     ),
     "Recipe": Call(sm.Recipe, _with(doses=DOSES, pour=POUR, weighed=())),
     "Weighed": Call(
-        sm.Weighed, _with(let_down=sm.LetDown(pigment="gorse", paste_per_g=0.02), mass_g=5.0)
+        Weighed, _with(let_down=sm.LetDown(pigment="gorse", paste_per_g=0.02), mass_g=5.0)
     ),
     "Target": Call(
         sm.Target,
@@ -302,6 +317,8 @@ CALLS: dict[str, Call] = {
         },
     ),
     "Target.lab_in": Call(_of(lambda: sm.Target.from_hex(CODE), "lab_in"), _with(view=sm.View())),
+    "FlatAreas.show": Call(lambda path: sm.flat_areas(path).show(), lambda f: {"path": photo(f)}),
+    "delta_e": Call(sm.delta_e, _with(first=CODE, second=(50.0, 10.0, 20.0), view=None)),
     "PhotoTarget.show": Call(
         lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).show(),
         lambda f: {"path": photo(f)},
@@ -329,13 +346,13 @@ CALLS: dict[str, Call] = {
         sm.TestPour.from_target, _with(doses=DOSES, target=sm.Target.from_hex(CODE), **_READ)
     ),
     "Tubes": Call(
-        sm.Tubes,
+        Tubes,
         _with(pigment="gorse", full=1, opened=(3.0,), tube_size=80.0, price=9.0, most=3),
     ),
     "Stock": Call(
         sm.Stock,
         _with(
-            tubes=(sm.Tubes(pigment="gorse", full=1),),
+            tubes=(Tubes(pigment="gorse", full=1),),
             clear_g=100.0,
             white_g=None,
             clear_price_kg=5.0,
@@ -423,7 +440,7 @@ CALLS: dict[str, Call] = {
         },
     ),
     "metameric_index": Call(
-        sm.metameric_index,
+        metameric_index,
         lambda _: {
             "first": np.full(36, 0.4),
             "second": np.full(36, 0.5),
@@ -570,7 +587,7 @@ CALLS: dict[str, Call] = {
     ),
     # gamuts
     "gamut": Call(sm.gamut, _in_palette(max_pigments=2)),
-    "Gamut": Call(sm.Gamut, _in_palette(max_pigments=2)),
+    "Gamut": Call(Gamut, _in_palette(max_pigments=2)),
     "Gamut.at": Call(_of(shapes, "at"), _with(thickness_cm=2.0)),
     "Gamut.nearest": Call(_of(shapes, "nearest"), _with(target=CODE)),
     "Gamut.distance": Call(_of(shapes, "distance"), _with(target=CODE)),
@@ -719,7 +736,7 @@ CALLS: dict[str, Call] = {
         lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
     ),
     "match_shares": Call(
-        sm.match_shares,
+        match_shares,
         lambda _: {
             "calibration": dyes(),
             "target": "#e0d890",
@@ -841,6 +858,7 @@ RESULTS = frozenset(
         "Cost",
         "Coverage",
         "Feasibility",
+        "FlatAreas",
         "InThePot",
         "Interval",
         "Ladder",
@@ -884,8 +902,7 @@ RESULTS = frozenset(
 def public_callables() -> set[str]:
     """Every public function, and every public method of a public class, as `CALLS` names them."""
     found = set()
-    for name in sm.__all__:
-        thing = getattr(sm, name)
+    for name, thing in everything().items():
         if inspect.isclass(thing):
             if issubclass(thing, ShadematchError):
                 continue
@@ -906,9 +923,9 @@ def public_callables() -> set[str]:
 # --- results looked through
 
 NO_RECIPE = (
-    *(sm.Calibration, sm.Coverage, sm.Gamut, sm.Interval, sm.NewLot, sm.PhotoTarget),
-    sm.SharesMatch,  # of paints and inks, without any base
-    sm.BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
+    *(Calibration, sm.Coverage, Gamut, Interval, NewLot, PhotoTarget),
+    SharesMatch,  # of paints and inks, without any base
+    BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )
 """Results whose card tells nothing to pour; every other holds the cautions."""
 

@@ -27,6 +27,7 @@ from tests.whole.fuzz_calls import (
     palette,
     public_callables,
 )
+from tests.whole.public import everything
 
 pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
 
@@ -52,9 +53,8 @@ def test_every_public_name_has_a_property_test() -> None:
     assert public_callables() == set(CALLS)
     classes = {
         name
-        for name in sm.__all__
-        if isinstance(getattr(sm, name), type)
-        and not issubclass(getattr(sm, name), ShadematchError)
+        for name, thing in everything().items()
+        if isinstance(thing, type) and not issubclass(thing, ShadematchError | Warning)
     }
     assert classes >= RESULTS
     assert classes - RESULTS <= set(CALLS)
