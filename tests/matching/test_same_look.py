@@ -204,7 +204,7 @@ def test_the_guide_runs(
 
 def test_a_bar_that_lets_next_to_no_light_through() -> None:
     thick = sm.Pour(batch_g=100, thickness_cm=5, white=0.5)
-    match = sm.match("#102010", pour=thick, view=sm.View(light="transmitted"))
+    match = sm.match("#102010", pour=thick, view=sm.View(through=True))
     moved = sm.same_look(match, to_pour=sm.Pour(batch_g=500, thickness_cm=1, white=0.3))
     # Asked of the spectrum that the library itself predicted.
     assert moved.target.reflectance is not None

@@ -245,9 +245,11 @@ def test_what_a_let_down_is_made_of_is_shared_by_all_of_it() -> None:
 
 def test_strength_of_a_let_down_by_hand() -> None:
     # Paste alone is off, evenly: nine in ten lie within nine tenths of the limit.
-    assert strength_off(2.0, 100.0, scale_g=0.0) == pytest.approx(0.9 * 0.2 / 2.0, rel=0.01)
+    assert strength_off(2.0, 100.0, unit="cm", scale_g=0.0) == pytest.approx(
+        0.9 * 0.2 / 2.0, rel=0.01
+    )
     part = ToMake(sm.LetDown.made("rosehip", paste=2, base_g=100), 2.0, 100.0, 7.0)
-    assert part.off == strength_off(2.0, 100.0)
+    assert part.off == strength_off(2.0, 100.0, unit="cm")
     assert f"{part.off:.0%}" in str(part)
 
 

@@ -14,7 +14,7 @@ import shadematch as sm
 from shadematch.matching.match import Match
 from shadematch.predicting.pot import HOT_LIMIT
 from shadematch.sheet.content import yield_of
-from shadematch.sheet.drawing import DOSE_SLIP_CM, scale_for
+from shadematch.sheet.drawing import PAPER_RULER_CM, scale_for
 from shadematch.sheet.words import clean, isolated
 from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
@@ -189,7 +189,7 @@ def test_scales() -> None:
         assert [float(w) for w in widths] == pytest.approx(
             [10 * dose / scale_for(dose)] * 2, abs=0.01
         )
-        assert max(map(float, widths)) <= 10 * DOSE_SLIP_CM
+        assert max(map(float, widths)) <= 10 * PAPER_RULER_CM
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,7 @@ def test_bad_pour(field: str, value: object) -> None:
         ("observer", "5"),
         ("illuminant", "D64"),
         ("contact", "glue"),
-        ("light", "candle"),
+        ("through", "candle"),
         *(("backing", v) for v in ("purple", 1.5, -0.1, float("nan"), [0.5, 0.5], [2.0] * 36)),
     ],
 )
