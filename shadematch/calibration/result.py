@@ -19,7 +19,7 @@ from shadematch.calibration.residual import WRONG, Residual, residuals_by_bar
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import PaletteError, PourError, UnknownNameError
 from shadematch.matching.match import match
-from shadematch.predicting.prediction import opened
+from shadematch.predicting.prediction import recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -296,7 +296,8 @@ class Calibration:
             beside a recipe that is not its own.
         """
         if isinstance(doses, Recipe):
-            doses, pour, _ = opened(doses, self.palette, pour, "doses")
+            made = recipe_of(doses, self.palette, pour, "doses")
+            doses, pour = made.doses, made.pour
         number = isinstance(level, int | float | np.floating) and not isinstance(level, bool)
         if not number or not 0.5 <= level <= 0.999:
             raise PourError(

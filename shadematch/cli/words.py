@@ -39,6 +39,7 @@ __all__ = [
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_lights",
     "add_made",
     "add_photo",
     "add_readings",
@@ -53,6 +54,7 @@ __all__ = [
     "pour_and_view",
     "read_doses",
     "read_let_down",
+    "read_lights",
     "read_made",
     "read_palette",
     "read_photo",
@@ -87,7 +89,7 @@ OPTIONS: Final = (
         )
     }
     | {"let_down_paste": "--let-down-paste", "drop_mm": "--drop"}
-    | {"lights": "--under", "illuminants": "--under"}
+    | {"lights": "--lights"}
 )
 """What the library's fields are called here."""
 
@@ -230,6 +232,21 @@ def add_conditions(
     add("--backing", type=BACKING, metavar="BACKING", help=text)
     add("--contact", choices=("dry", "wet"), help="lies dry (usual) or wet on it")
     add("--through", action="store_true", default=None, help="held against the light")
+
+
+def add_lights(add: Callable[..., Any], usual: str) -> None:
+    """Let several lights be named, in one option or in more; `read_lights` reads them."""
+    text = f"lights that count, such as D65,A or lamp.csv; may be repeated ({usual})"
+    add("--lights", type=_to_names, action="extend", default=[], metavar="NAME,...", help=text)
+
+
+def _to_names(text: str) -> list[str]:
+    return [name.strip() for name in text.split(",")]
+
+
+def read_lights(args: argparse.Namespace) -> list[Light]:
+    """The lights that were named."""
+    return [as_light(name, "--lights") for name in args.lights]
 
 
 def add_readings(parser: argparse.ArgumentParser) -> None:

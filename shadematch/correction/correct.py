@@ -13,7 +13,7 @@ from shadematch.correction.additions import Additions, BaseKind, Sought
 from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.correction.results import Correction, addition_of
 from shadematch.errors import ColourError, PourError
-from shadematch.predicting.prediction import conditions
+from shadematch.predicting.prediction import conditions, recipe_of
 from shadematch.predicting.readings import (
     SCALE_G,
     Dosed,
@@ -26,7 +26,6 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import Target, as_target
-from shadematch.studio.unit import check_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, expect, listed
@@ -35,11 +34,12 @@ __all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
 
 
 def correct(
-    recipe: Recipe | Correction,
+    recipe: Recipe | Mapping[str, float] | Correction,
     measured: Target | Sequence[float] | str,
     target: Target | str,
     *,
     palette: Palette | None = None,
+    pour: Pour | None = None,
     view: View | None = None,
     within: float = 1.0,
     max_load: float | None = None,
@@ -65,9 +65,10 @@ def correct(
     Parameters
     ----------
     recipe
-        What was poured; or the last `Correction` of this batch, once its `advice` was followed
-        (or `Correction.added` told what was added instead): then what was learned is kept, and
-        the spreads below stay as they were given first.
+        What was poured, as a `Recipe` or as doses into `pour`; or the last `Correction` of this
+        batch, once its `advice` was followed (or `Correction.added` told what was added
+        instead): then what was learned is kept, and the spreads below stay as they were given
+        first.
     measured
         The colour it came out, as a `Target`, CIELAB in the view, or a hex code. A target with
         a covariance brings its own uncertainty.
@@ -76,6 +77,8 @@ def correct(
     palette, view
         By default the demo palette, and D65 on white paper; the thickness is the recipe's. With
         a `Correction` these are its own.
+    pour
+        For doses. Not together with a `Recipe` or a `Correction`.
     within
         How near is near enough, in CIEDE2000; above 0.
     max_load
@@ -118,7 +121,6 @@ def correct(
     ColourError
         If a colour is none.
     """
-    expect(recipe, (Recipe, Correction), "recipe", "Give a Recipe, or the last Correction")
     _check_numbers(
         within=(within, 1e-6, 100.0),
         strength_spread=(strength_spread, 0.0, 1.0),
@@ -136,6 +138,13 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
+        if pour is not None:
+            raise PourError(
+                "is known since the batch's first correction",
+                field="pour",
+                value=pour,
+                remedy="Leave it out, or start from a Recipe",
+            )
         if let_down_paste is not None:
             raise PourError(
                 "is known since the batch's first correction",
@@ -150,14 +159,13 @@ def correct(
         bases = last.bases if bases is None else bases
         base_step_g = last.base_step_g if base_step_g is None else base_step_g
     else:
-        palette, pour, view = conditions(palette, recipe.pour, view)
-        check_unit(recipe.unit, palette.unit, "recipe")
-        unit = palette.unit
+        palette, _, view = conditions(palette, pour, view)
+        poured = recipe_of(recipe, palette, pour, "recipe")
+        pour, unit = poured.pour, palette.unit
         ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, unit)
-        told = checked_made(let_down_paste, [part.let_down for part in recipe.weighed], scale, unit)
+        told = checked_made(let_down_paste, [part.let_down for part in poured.weighed], scale, unit)
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
-        belief = begun(recipe, palette, view, priors, lambda d: told.get(d.pigment))
-        poured = recipe
+        belief = begun(poured, palette, view, priors, lambda d: told.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
     most, pot = _limits(pour, max_load, pot_g)

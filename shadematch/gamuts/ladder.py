@@ -12,14 +12,14 @@ from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, x
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.optics.layer import reflectance
-from shadematch.predicting.prediction import conditions, loads_of, model_for
+from shadematch.predicting.prediction import conditions, loads_of, model_for, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.html import recipe_card
-from shadematch.support.models import expect, is_finite
+from shadematch.support.models import is_finite
 
 __all__ = ["Along", "Ladder", "ladder"]
 
@@ -111,7 +111,7 @@ class Ladder:
 
 
 def ladder(
-    doses: Mapping[str, float],
+    doses: Recipe | Mapping[str, float],
     *,
     along: Along,
     palette: Palette | None = None,
@@ -143,9 +143,10 @@ def ladder(
         For a name that the palette lacks, a dose that can't be, values out of range, or a
         ladder of loads for a recipe without paste.
     """
-    palette, pour, view = conditions(palette, pour, view)
-    expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
-    loads = loads_of(doses, palette, pour)
+    palette, _, view = conditions(palette, pour, view)
+    recipe = recipe_of(doses, palette, pour, "doses")
+    pour = recipe.pour
+    loads = loads_of(recipe.doses, palette, pour)
     if not isinstance(along, str) or along not in _UNITS:
         raise PourError(
             "must be 'load', 'thickness' or 'white'",
@@ -162,7 +163,7 @@ def ladder(
         raise PourError(
             "there is no paste whose load could be varied",
             field="doses",
-            value=dict(doses),
+            value=dict(recipe.doses),
             remedy="Give at least one dose above zero",
         )
     asked = _values(along, palette, pour, values)
@@ -183,11 +184,10 @@ def ladder(
     marks = np.interp(np.arange(every, path[-1], every), path, asked)
     for array in (asked, lab, path, marks):
         array.setflags(write=False)
-    ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
     hexes = tuple(srgb_to_hex(c) for c in rgb)
     return Ladder(
         along=along,
-        recipe=Recipe(ordered, pour, unit=palette.unit),
+        recipe=recipe,
         view=view,
         values=asked,
         lab=lab,

@@ -261,7 +261,7 @@ def lights(
     *,
     palette: Palette | None = None,
     view: View | None = None,
-    illuminants: Sequence[Light] = USUAL_LIGHTS,
+    lights: Sequence[Light] = USUAL_LIGHTS,
     reference: Light = "D65",
     correction: Correction = "multiplicative",
 ) -> Lights:
@@ -276,8 +276,8 @@ def lights(
         What is wanted; for a `Match`, by default what it was asked for.
     palette, view
         By default the demo palette (or the match's), and white paper (or the match's view). The
-        view's illuminant gives way to each of `illuminants`.
-    illuminants
+        view's illuminant gives way to each of `lights`.
+    lights
         CIE names, or an `Illuminant` with its own spectrum.
     reference, correction
         For the metameric index; see `metameric_index`.
@@ -307,18 +307,18 @@ def lights(
             "is missing", field="target", remedy="Give a Target, a hex code, or a Match as recipe"
         )
     goal = as_target(target)
-    names = checked_lights(illuminants, field="illuminants")
+    names = checked_lights(lights, field="lights")
     if not names:
         raise ColourError(
             "must name at least one light",
-            field="illuminants",
-            value=illuminants,
+            field="lights",
+            value=lights,
             remedy="Give names such as 'D65', 'A', 'FL11', 'LED-B3'",
         )
     palette, _, view = conditions(palette, None, view)
     _seen_under(reference, view.observer)
     _check_correction(correction)
-    bar = predict(recipe.doses, palette=palette, pour=recipe.pour, view=view)
+    bar = predict(recipe, palette=palette, view=view)
     entries = []
     for name in names:
         seen = view.model_copy(update={"illuminant": name})
@@ -345,4 +345,4 @@ def lights(
                 index_lab,
             )
         )
-    return Lights(goal, recipe, view, tuple(entries), reference, correction)
+    return Lights(goal, bar.recipe, view, tuple(entries), reference, correction)

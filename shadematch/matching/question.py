@@ -14,7 +14,13 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
 from shadematch.errors import PourError
-from shadematch.predicting.prediction import Prediction, conditions, model_for, predict_loads
+from shadematch.predicting.prediction import (
+    Prediction,
+    conditions,
+    model_for,
+    predict_loads,
+    spelled,
+)
 from shadematch.search.answer import Searcher
 from shadematch.search.joint import JointSearcher, region_of
 from shadematch.search.space import whole_space
@@ -406,7 +412,6 @@ def checked_let_downs(
     for let_down in let_downs:
         expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., paste_per_g=...)")
         check_unit(let_down.unit, palette.unit, "let_downs")
-        palette.index(let_down.pigment)
         clear, white = 1 - let_down.white, let_down.white
         fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
         if not fits:
@@ -416,7 +421,7 @@ def checked_let_downs(
                 value=str(let_down),
                 remedy="Make it in the same base as the batch",
             )
-    kept = tuple(dict.fromkeys(let_downs))
+    kept = tuple(dict.fromkeys(spelled(let_down, palette) for let_down in let_downs))
     if len(kept) > MOST_LET_DOWNS:
         raise PourError(
             "are too many",

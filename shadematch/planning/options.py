@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.colour.difference import delta_e
 from shadematch.matching.question import Choice, Question
 from shadematch.planning.orders import Order
-from shadematch.predicting.prediction import loads_of
+from shadematch.predicting.prediction import loads_of, recipe_of
 from shadematch.search.near import lean, lean_within
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
@@ -61,13 +61,14 @@ def options_for(order: Order, palette: Palette) -> Options:
     """
     none = np.empty((0, len(palette.pigments)))
     if order.recipe is not None:
-        missing = [n for n in order.recipe.doses if n not in palette.names]
+        missing = [name for name in order.recipe.doses if name not in palette]
         if missing:
             problem = f"its recipe needs {', '.join(missing)}, which the palette lacks"
             return Options((), none, True, problem=problem)
-        loads = loads_of(order.recipe.doses, palette, order.pot)
-        choice = Choice(order.recipe, 0.0, palette, order.view, loads)
-        doses = [order.recipe.doses.get(n, 0.0) for n in palette.names]
+        recipe = recipe_of(order.recipe, palette, None, "recipe")
+        loads = loads_of(recipe.doses, palette, order.pot)
+        choice = Choice(recipe, 0.0, palette, order.view, loads)
+        doses = [recipe.doses.get(n, 0.0) for n in palette.names]
         return Options((choice,), np.array([doses]) * order.pots, True)
     assert order.target is not None
     lab = order.target.lab_in(order.view)

@@ -234,21 +234,32 @@ class Palette(Frozen):
         UnknownNameError
             If the palette has none of that name.
         """
+        place = self._place(name)
+        if place is not None:
+            return place
+        shape = shape_of(name) if isinstance(name, str) else None
+        alike = [n for n in self.names if shape_of(n) == shape]
+        raise UnknownNameError(
+            "the palette has no such pigment",
+            field="pigment",
+            value=name,
+            remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
+            if alike
+            else f"{did_you_mean(name, self.names)}It has {', '.join(self.names)}",
+        )
+
+    def _place(self, name: object) -> int | None:
+        if not isinstance(name, str):
+            return None
         if name in self.names:
             return self.names.index(name)
-        remedy = f"{did_you_mean(name, self.names)}It has {', '.join(self.names)}"
-        if isinstance(name, str):
-            low = name.casefold()
-            same = [at for at, own in enumerate(self.names) if own.casefold() == low]
-            if len(same) == 1:
-                return same[0]
-            alike = [own for own in self.names if shape_of(own) == shape_of(name)]
-            if alike:
-                what = f"Its {alike[0]} looks the same"
-                remedy = f"{what} and is spelt with other characters: copy it"
-        raise UnknownNameError(
-            "the palette has no such pigment", field="pigment", value=name, remedy=remedy
-        )
+        low = name.casefold()
+        same = [at for at, own in enumerate(self.names) if own.casefold() == low]
+        return same[0] if len(same) == 1 else None
+
+    def __contains__(self, name: object) -> bool:
+        """Whether it has a pigment of this name, as `index` finds it."""
+        return self._place(name) is not None
 
     def named(self, given: Mapping[str, _T]) -> dict[str, _T]:
         """What is given by names of pigments, under the palette's own spelling of them.

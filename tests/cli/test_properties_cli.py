@@ -23,7 +23,7 @@ GOOD: dict[str, list[str]] = {
     "feasibility": ["#d9822b", "--thicknesses", "1", "--whites", "0", "--palette", "PALETTE"],
     "smallest-batch": ["#d9822b", "--within", "3", "--step", "100", "--palette", "PALETTE"],
     "same-look": ["gorse=2", "--batch", "100", "--to-thickness", "2", "--palette", "PALETTE"],
-    "lights": ["#d9822b", "--poured", "gorse=2", "--under", "A", "--palette", "PALETTE"],
+    "lights": ["#d9822b", "--poured", "gorse=2", "--lights", "A", "--palette", "PALETTE"],
     "let-down": ["#c8d050", "--within", "4", "--palette", "PALETTE"],
     "sheet": ["--recipe", "SAVED", "--write", "OUT"],
     "repeat": ["SAVED", "--palette", "PALETTE"],

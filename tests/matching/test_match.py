@@ -705,5 +705,5 @@ def test_a_recipe_has_one_delta_e(lights: tuple[str, ...]) -> None:
         for choice in (m.ideal, m.closest, m.frugal):
             again = sm.predict(choice.recipe)
             assert choice.predicted.lab == again.lab
-            told = sm.lights(choice.recipe, code, illuminants=lights or ("D65",))
+            told = sm.lights(choice.recipe, code, lights=lights or ("D65",))
             assert choice.delta_e == pytest.approx(max(x.delta_e for x in told.lights), abs=1e-12)

@@ -434,7 +434,7 @@ CALLS: dict[str, Call] = {
             "target": CODE,
             "palette": palette(),
             "view": sm.View(),
-            "illuminants": ("D65", "A"),
+            "lights": ("D65", "A"),
             "reference": "D65",
             "correction": "additive",
         },

@@ -119,7 +119,7 @@ def _cards() -> dict[str, str]:
         "feasibility": feasible,
         "comparison": feasible.compare(demo.without("dusk"), name=NASTY),
         "ladder": sm.ladder({name: 1}, along="load", palette=palette),
-        "lights": sm.lights(recipe, target, palette=palette, illuminants=["D65", lamp]),
+        "lights": sm.lights(recipe, target, palette=palette, lights=["D65", lamp]),
         "same look": sm.same_look(recipe, palette=palette, to_pour=sm.Pour(batch_g=600)),
         "smallest batch": sm.smallest_batch(target, palette=palette, within=5, largest_g=200),
         "layers": sm.layers([({name: 2}, 0.5), ({}, 0.5)], palette=palette),
