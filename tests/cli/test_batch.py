@@ -97,7 +97,7 @@ def test_match_robust(run: Run) -> None:
         (("correct", "#b5702f", *BATCH, *DARK, "--bases", "grey"), "--bases"),
         (("correct", "#b5702f", *BATCH, *DARK, "--save-palette", "/no/such/p"), "--save-palette"),
         (("correct", "#b5702f", "--poured", "ink=1", *DARK), "ink"),
-        (("spread",), "NAME=CM"),
+        (("spread",), "NAME=DOSE"),
         (("spread", "gorse=2", "--dose-slip", "-1"), "--dose-slip"),
         (("spread", "gorse=2", "--target", "orange"), "orange"),
         (("match", "#7a3b8f", "--robust", "--dose-slip", "-1"), "--dose-slip"),

@@ -100,7 +100,7 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
         (("same-look", "gorse=2", "--to-illuminant", "candle"), "--to-illuminant"),
         (("same-look", "ink=2", "--to-batch", "200"), "pigment"),
         (("lights", "#d9822b", "--lights", "candle"), "--lights"),
-        (("lights", "#d9822b", "--poured", "gorse"), "NAME=CM"),
+        (("lights", "#d9822b", "--poured", "gorse"), "NAME=DOSE"),
         (("lights", "#d9822b", "--poured", "gorse=1", "--reference", "candle"), "--reference"),
         (("lights", "#d9822b", "--lights", "/nowhere/lamp.csv"), "--lights"),
         (("predict", "gorse=1", "--illuminant", "/nowhere/lamp.csv"), "--illuminant"),
