@@ -4,7 +4,6 @@ import json
 from pathlib import Path
 
 import shadematch as sm
-from shadematch.photo.target import PhotoTarget
 
 HERE = Path(__file__).parent
 PHOTOS = HERE.parent / "data" / "photos"
@@ -13,7 +12,7 @@ PHOTOS = HERE.parent / "data" / "photos"
 def main() -> None:
     """Write them beside this script."""
     known = json.loads((PHOTOS / "photos.json").read_text(encoding="utf-8"))
-    target = PhotoTarget.from_photo(
+    target = sm.read_photo(
         PHOTOS / "lamp.jpg",
         region=known["region"],
         neutral=known["neutral"],

@@ -24,7 +24,7 @@ from .errors import (
 )
 from .gamuts.feasibility import feasibility as feasibility
 from .gamuts.ladder import ladder as ladder
-from .gamuts.reach import Coverage as Coverage, Nearest as Nearest, Volume as Volume, gamut as gamut
+from .gamuts.reach import gamut as gamut
 from .keeping.batches import load_correction as load_correction, save_correction as save_correction
 from .keeping.distributions import (
     distribution_of as distribution_of,
@@ -46,13 +46,13 @@ from .matching.let_down import propose_let_down as propose_let_down
 from .matching.lights import lights as lights
 from .matching.many import match_many as match_many
 from .matching.match import match as match
-from .matching.question import Choice as Choice, Verdict as Verdict
 from .matching.same_look import same_look as same_look
 from .matching.smallest_batch import smallest_batch as smallest_batch
 from .photo.chart import Chart as Chart
 from .photo.finding import find_chart as find_chart
 from .photo.light import Neutral as Neutral
 from .photo.proposal import flat_areas as flat_areas
+from .photo.read import read_photo as read_photo
 from .photo.regions import Region as Region
 from .planning.books import read_orders as read_orders, read_stock as read_stock
 from .planning.cost import cost as cost

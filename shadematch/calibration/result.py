@@ -23,7 +23,7 @@ from shadematch.predicting.prediction import recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.html import card
@@ -260,7 +260,7 @@ class Calibration:
         *,
         pour: Pour | None = None,
         view: View | None = None,
-        target: Target | str | None = None,
+        target: HoldsTarget | str | None = None,
         level: float = 0.9,
         dosing: bool = True,
         measurement: bool = True,
@@ -343,7 +343,7 @@ class Calibration:
 
     def match(
         self,
-        target: Target | str,
+        target: HoldsTarget | str,
         *,
         pour: Pour | None = None,
         view: View | None = None,

@@ -25,7 +25,7 @@ from shadematch.predicting.readings import (
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, expect, listed
@@ -36,7 +36,7 @@ __all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
 def correct(
     recipe: Recipe | Mapping[str, float] | Correction,
     measured: Target | Sequence[float] | str,
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -299,13 +299,14 @@ def _check_numbers(**asked: tuple[object, float, float]) -> None:
 
 
 def _colour(measured: Target | Sequence[float] | str, view: View) -> Target:
-    if isinstance(measured, Target):
-        return measured
-    if isinstance(measured, str):
-        return Target.from_hex(measured)
-    if not isinstance(measured, bytes) and isinstance(measured, Sequence | np.ndarray):
+    if not isinstance(measured, str | bytes) and isinstance(measured, Sequence | np.ndarray):
         lab = cast(Sequence[float], measured)
         return Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
+    try:
+        return as_target(measured)
+    except ColourError as found:
+        if found.field != "target":
+            raise
     raise ColourError(
         "is neither a Target, nor Lab, nor a hex colour",
         field="measured",

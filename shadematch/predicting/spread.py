@@ -29,7 +29,7 @@ from shadematch.predicting.slips import SQUEEZES, Squeezes, worst
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.report import Report, Reported, Row, Swatch, Table
@@ -179,7 +179,7 @@ def spread(
     view: View | None = None,
     dose_slip: float | None = None,
     scale_g: float = SCALE_G,
-    target: Target | str | None = None,
+    target: HoldsTarget | str | None = None,
     lights: Sequence[Light] = (),
     let_down_paste: Mapping[str, float] | None = None,
 ) -> Spread:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import importlib
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -43,8 +42,8 @@ _FRACTION: Final = 1.5
 class Target:
     """A wanted colour.
 
-    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz`, `from_reflectance` or
-    `from_photo`.
+    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz` or `from_reflectance`; from a
+    photo with `shadematch.read_photo`.
 
     Attributes
     ----------
@@ -253,61 +252,6 @@ class Target:
         grid.setflags(write=False)
         return cls(triple(lab), source="a measured reflectance", reflectance=grid)
 
-    @classmethod
-    def from_photo(
-        cls,
-        path: str | os.PathLike[str],
-        *,
-        region: object,
-        neutral: object = None,
-        chart: object = None,
-        shading: str | os.PathLike[str] | None = None,
-    ) -> Target:
-        """From a photo of the colour; gives a `PhotoTarget`, with its uncertainty.
-
-        The colour is that of the surface under D65, for the 2 degree observer. Glare, dust and
-        shadow in the region are left out, the rest is averaged in linear light.
-
-        Parameters
-        ----------
-        path
-            JPEG, PNG, TIFF, WebP or HEIC, 8 or 16 bits; the embedded profile and orientation
-            are applied. At most 120 million pixels.
-        region
-            Where the colour is: left, top, right, bottom in pixels or fractions of the upright
-            photo; a `Region`; a text as `Region.parse` reads it; or a list of these.
-        neutral
-            Where white paper or a grey card is, in the same forms; or a `Neutral`, which tells
-            its reflectance (else 0.9 is taken). Corrects exposure and the light's colour.
-        chart
-            The four corner patches of a 24-patch chart, a `Chart`, or ``"find"`` to look for
-            it. Corrects the camera too; wins over `neutral`.
-        shading
-            Another photo from the same stand, all of plain paper: tells how the light falls.
-
-        Returns
-        -------
-        PhotoTarget
-            With `covariance`, its `parts`, `warnings`, and `show()`. Without neutral and chart
-            the colour is as the camera saw it, and the covariance is wide.
-
-        Raises
-        ------
-        PhotoError
-            If the file is no sound photo of these kinds, a region lies outside or can't be
-            used, or the neutral or chart makes no sense.
-        MissingExtraError
-            If a library that reads it is missing (``pip install "shadematch[photos]"``), or
-            the one that finds a chart (``pip install "shadematch[chart]"``).
-        """
-        # The rooms that read photos give targets, so they stand above this one; yet people look
-        # for `from_photo` beside `from_hex`. So they come in here by name, with the first photo.
-        photo = importlib.import_module("shadematch.photo.target")
-        found: Target = photo.PhotoTarget.from_photo(
-            path, region=region, neutral=neutral, chart=chart, shading=shading
-        )
-        return found
-
     def lab_in(self, view: View) -> FloatArray:
         """CIELAB under a view, relative to its white; shape (3,).
 
@@ -364,7 +308,7 @@ class Target:
 
 @runtime_checkable
 class HoldsTarget(Protocol):
-    """What has a `Target`, such as the colour of a photo; a `Target` has itself."""
+    """What has a `Target`, such as a colour read in a photo; a `Target` has itself."""
 
     @property
     def target(self) -> Target:
@@ -373,7 +317,7 @@ class HoldsTarget(Protocol):
 
 
 def as_target(value: HoldsTarget | str) -> Target:
-    """A target, the one that something holds, or the one that a hex code stands for.
+    """A target, the one that a hex code stands for, or the one that something holds.
 
     Raises
     ------
@@ -382,8 +326,7 @@ def as_target(value: HoldsTarget | str) -> Target:
     """
     if isinstance(value, str):
         return Target.from_hex(value)
-    held = getattr(value, "target", None)
-    if isinstance(held, Target):
+    if isinstance(held := getattr(value, "target", None), Target):
         return held
     raise ColourError(
         "is neither a Target nor a hex colour",

@@ -25,7 +25,6 @@ import numpy as np
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
-from shadematch.photo.target import PhotoTarget
 from shadematch.predicting.prediction import Model
 from tests.invented import photos as ph
 from tests.invented.problems import by_adding_doubling
@@ -91,7 +90,7 @@ def evaluate(light: str, every: int) -> tuple[Rows, dict[str, int]]:
                 true = ph.true_lab(surfaces[i])
                 for how, options in asked.items():
                     try:
-                        found = PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)
+                        found = sm.read_photo(place, region=ph.SAMPLE, **options).target
                     except sm.PhotoError:
                         refused[how] = refused.get(how, 0) + 1
                         continue
@@ -130,7 +129,7 @@ def soap(number: int) -> tuple[str, Rows]:
         }
         for how, options in ways.items():
             try:
-                found = PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)
+                found = sm.read_photo(place, region=ph.SAMPLE, **options).target
             except sm.PhotoError:
                 continue
             error = np.array(found.lab) - true

@@ -31,8 +31,10 @@ from shadematch.calibration.result import Calibration
 from shadematch.calibration.shares import SharesMatch, match_shares
 from shadematch.correction.results import Correction
 from shadematch.errors import ShadematchError
+from shadematch.gamuts.answers import Coverage
 from shadematch.gamuts.feasibility import Feasibility
 from shadematch.gamuts.reach import Gamut
+from shadematch.gamuts.slices import Slice, WholeMap
 from shadematch.matching.lights import metameric_index
 from shadematch.matching.match import Match
 from shadematch.photo.target import PhotoTarget
@@ -41,6 +43,7 @@ from shadematch.planning.stock import Tubes
 from shadematch.sheet.batch import BatchSheet
 from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.report import Report
 from tests.invented import films, worlds
 from tests.whole.public import everything
 
@@ -306,8 +309,8 @@ CALLS: dict[str, Call] = {
     "Target.from_reflectance": Call(
         sm.Target.from_reflectance, _with(wavelengths_nm=NM, reflectance=_REFLECTANCES)
     ),
-    "Target.from_photo": Call(
-        sm.Target.from_photo,
+    "read_photo": Call(
+        sm.read_photo,
         lambda f: {
             "path": photo(f),
             "region": (45, 15, 65, 45),
@@ -320,15 +323,11 @@ CALLS: dict[str, Call] = {
     "FlatAreas.show": Call(lambda path: sm.flat_areas(path).show(), lambda f: {"path": photo(f)}),
     "delta_e": Call(sm.delta_e, _with(first=CODE, second=(50.0, 10.0, 20.0), view=None)),
     "PhotoTarget.show": Call(
-        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).show(),
-        lambda f: {"path": photo(f)},
-    ),
-    "PhotoTarget.plain": Call(
-        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).plain(),
+        lambda path: sm.read_photo(path, region=(1, 1, 9, 9)).show(),
         lambda f: {"path": photo(f)},
     ),
     "PhotoTarget.report": Call(
-        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).report(),
+        lambda path: sm.read_photo(path, region=(1, 1, 9, 9)).report(),
         lambda f: {"path": photo(f)},
     ),
     "TestPour": Call(
@@ -850,7 +849,6 @@ RESULTS = frozenset(
         "Addition",
         "BatchPoint",
         "BatchSheet",
-        "CalibratedMatch",
         "Calibration",
         "Choice",
         "Comparison",
@@ -913,7 +911,6 @@ def public_callables() -> set[str]:
                 for method, value in vars(thing).items()
                 if not method.startswith("_")
                 and isinstance(value, classmethod | staticmethod | type(public_callables))
-                and not (name == "PhotoTarget" and method == "from_photo")  # Target's own
             }
         elif callable(thing):
             found.add(name)
@@ -923,7 +920,8 @@ def public_callables() -> set[str]:
 # --- results looked through
 
 NO_RECIPE = (
-    *(Calibration, sm.Coverage, Gamut, Interval, NewLot, PhotoTarget),
+    *(Calibration, Coverage, Gamut, Interval, NewLot, PhotoTarget),
+    *(Slice, WholeMap, Report),
     SharesMatch,  # of paints and inks, without any base
     BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )
