@@ -16,6 +16,7 @@ from shadematch.studio.covariance import Covariance, checked_covariance
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe, doses_of
 from shadematch.studio.target import HoldsTarget, Target, as_target, measured
+from shadematch.studio.unit import checked_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, Triple
 from shadematch.support.models import check_name, expect
@@ -322,8 +323,14 @@ class TestPour:
 
     @property
     def recipe(self) -> Recipe:
-        """Doses and pour."""
-        return Recipe(self.doses, self.pour)
+        """Doses and pour.
+
+        Raises
+        ------
+        PourError
+            If the doses are shares.
+        """
+        return Recipe(self.doses, self.pour, unit=checked_unit(self.unit))
 
 
 def _with_edges(target: Target, covariance: Covariance) -> Covariance:

@@ -136,6 +136,7 @@ class Stock(Frozen):
 
         Upper and lower case are alike, unless two entries differ in them alone.
         """
+        expect(pigment, str, "pigment", "Give its name")
         same = [t for t in self.tubes if t.pigment.casefold() == pigment.casefold()]
         exact = [t for t in same if t.pigment == pigment]
         return (exact or same[:1] or [Tubes(pigment=pigment)])[0]
@@ -161,6 +162,7 @@ class Stock(Frozen):
 
     def assumed(self, palette: Palette) -> tuple[str, ...]:
         """Pigments of whose tubes nobody entered how much they hold."""
+        expect(palette, Palette, "palette", "Use load_palette(...)")
         return tuple(n for n in palette.names if self._entered(n, palette) is None)
 
     def _entered(self, pigment: str, palette: Palette) -> float | None:

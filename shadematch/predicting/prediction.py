@@ -20,7 +20,7 @@ from shadematch.optics.layer import Layer, reflectance
 from shadematch.studio.palette import Palette, load_palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, doses_of
-from shadematch.studio.unit import check_unit
+from shadematch.studio.unit import Unit, check_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect
@@ -29,6 +29,7 @@ from shadematch.support.report import Report, Reported, Row, Swatch
 __all__ = [
     "Model",
     "Prediction",
+    "checked_recipe",
     "conditions",
     "loads_of",
     "model_for",
@@ -210,20 +211,33 @@ def recipe_of(
     """
     if not isinstance(given, Recipe):
         given = Recipe(doses_of(given, field), Pour() if pour is None else pour, (), palette.unit)
-    elif pour is not None:
+    else:
+        given = checked_recipe(given, pour, palette.unit, field)
+    doses = palette.named(given.doses)
+    weighed = [replace(p, let_down=spelled(p.let_down, palette)) for p in given.weighed]
+    ordered = {name: doses[name] for name in palette.names if name in doses}
+    return Recipe(ordered, given.pour, tuple(weighed), given.unit)
+
+
+def checked_recipe(recipe: Recipe, pour: Pour | None, unit: Unit, field: str) -> Recipe:
+    """A recipe that is in a unit, and in the pour that was given beside it, if any.
+
+    Raises
+    ------
+    PourError
+        If it isn't.
+    """
+    if pour is not None:
         expect(pour, Pour, "pour", "Use Pour(...)")
-        if pour != given.pour:
+        if pour != recipe.pour:
             raise PourError(
                 "is given twice, and not the same",
                 field="pour",
                 value=pour,
                 remedy="A Recipe brings its own; leave it out, or give the doses alone",
             )
-    check_unit(given.unit, palette.unit, field)
-    doses = palette.named(given.doses)
-    weighed = [replace(p, let_down=spelled(p.let_down, palette)) for p in given.weighed]
-    ordered = {name: doses[name] for name in palette.names if name in doses}
-    return Recipe(ordered, given.pour, tuple(weighed), given.unit)
+    check_unit(recipe.unit, unit, field)
+    return recipe
 
 
 def spelled(let_down: LetDown, palette: Palette) -> LetDown:

@@ -32,7 +32,7 @@ from shadematch.errors import PaletteError, ShadematchError, SpectrumError, Unkn
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
-from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
+from shadematch.support.models import Frozen, Name, Number, expect, is_finite, shape_of
 from shadematch.support.spelling import did_you_mean
 
 __all__ = ["FORMAT", "VERSION", "Base", "Palette", "Pigment", "load_palette"]
@@ -268,7 +268,10 @@ class Palette(Frozen):
         ------
         UnknownNameError
             If the palette has none of a name, or one is given twice.
+        PourError
+            If it is no mapping.
         """
+        expect(given, Mapping, "given", "Give names and values, such as {'gorse': 2}")
         named: dict[str, _T] = {}
         for name, value in given.items():
             own = self.names[self.index(name)]

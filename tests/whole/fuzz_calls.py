@@ -43,7 +43,7 @@ from shadematch.planning.stock import Tubes
 from shadematch.sheet.batch import BatchSheet
 from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
-from shadematch.support.report import Report
+from shadematch.support.report import Report, Reported
 from tests.invented import films, worlds
 from tests.whole.public import everything
 
@@ -270,6 +270,7 @@ CALLS: dict[str, Call] = {
         },
     ),
     "Pour": Call(sm.Pour, _with(**POUR.model_dump())),
+    "Pour.limit_note": Call(POUR.limit_note, _with(unit="g")),
     "View": Call(sm.View, _with(**sm.View().model_dump())),
     "LetDown": Call(sm.LetDown, _with(pigment="gorse", paste_per_g=0.02, step_g=1.0, white=0.0)),
     "LetDown.made": Call(
@@ -503,6 +504,13 @@ CALLS: dict[str, Call] = {
             target=CODE, within=3.0, step_g=50.0, largest_g=200.0, bar_g=None, max_pigments=None
         ),
     ),
+    "SmallestBatch.listed": Call(
+        lambda within: sm.smallest_batch(
+            CODE, palette=palette(), within=within, step_g=100.0, largest_g=200.0
+        ).listed(),
+        _with(within=3.0),
+    ),
+    "Palette.named": Call(palette().named, _with(given={"Gorse": 2.0})),
     "propose_let_down": Call(
         sm.propose_let_down,
         lambda _: {
@@ -649,6 +657,7 @@ CALLS: dict[str, Call] = {
             "price": lambda _: {"pigment": "gorse", "palette": palette()},
             "shelf": lambda _: {"pigment": "gorse", "palette": palette()},
             "check": lambda _: {"palette": palette()},
+            "assumed": lambda _: {"palette": palette()},
         }.items()
     },
     # calibration
@@ -729,7 +738,7 @@ CALLS: dict[str, Call] = {
         ),
     ),
     "Calibration.match": Call(
-        _of(calibration, "match"), _with(target=CODE, pour=POUR, view=None, level=0.9), slow=True
+        _of(calibration, "match"), _with(target=CODE, pour=POUR, view=None), slow=True
     ),
     "Interval.contains": Call(
         lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
@@ -902,7 +911,7 @@ def public_callables() -> set[str]:
     found = set()
     for name, thing in everything().items():
         if inspect.isclass(thing):
-            if issubclass(thing, ShadematchError):
+            if issubclass(thing, ShadematchError | Warning):
                 continue
             if name not in RESULTS:
                 found.add(name)
@@ -910,6 +919,7 @@ def public_callables() -> set[str]:
                 f"{name}.{method}"
                 for method, value in vars(thing).items()
                 if not method.startswith("_")
+                and not (method == "report" and issubclass(thing, Reported))  # as in `faults`
                 and isinstance(value, classmethod | staticmethod | type(public_callables))
             }
         elif callable(thing):
@@ -967,6 +977,8 @@ def faults(thing: object, where: str = "", seen: set[int] | None = None) -> list
         if not isinstance(thing, BaseModel | ShadematchError):
             assert str(thing)
         repr(thing)
+        if isinstance(thing, Reported):
+            found += faults(thing.report(), f"{where}.report()", seen)
         if draw := getattr(thing, "_repr_html_", None):
             html = draw()
             if "nan" in html.lower().split() or "<" not in html:
