@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.matching.match import Match
 from tests.invented import worlds
 
 NAMES = ("gorse", "jetty")
@@ -47,7 +48,7 @@ def test_what_is_learnt_in_g_is_matched_in_g(tmp_path: Path) -> None:
     assert (found.unit, found.palette.unit) == ("g", "g")
     pour = sm.Pour(batch_g=500, dose_step=0.1, max_load=3)
     match = found.match("#b09060", pour=pour)
-    assert type(match) is sm.Match and match.recipe.unit == "g"
+    assert type(match) is Match and match.recipe.unit == "g"
     ranged = found.interval(match.recipe, target=match.target)
     assert ranged.contains(match.predicted.lab)
     sm.save(match, tmp_path / "m.json")

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
+from shadematch.planning.stock import Tubes
 from tests.invented.weighed import palette_in_g, speaks_of_cm
 
 ORDER = sm.Order(name="a", target="#d9822b", bars=5, pour=sm.Pour(batch_g=500, max_load=3))
@@ -34,7 +35,7 @@ def test_a_tube_that_nobody_measured_is_an_assumption_told_once() -> None:
     assert str(plan).count("87 cm: nobody entered it") == 1
     assert "87 cm: nobody entered it" in plan._repr_html_()
     assert "assumed" not in str(sm.plan([ORDER], stock))
-    entered = sm.Stock(tubes=(sm.Tubes(pigment="gorse", full=1, tube_size=85),))
+    entered = sm.Stock(tubes=(Tubes(pigment="gorse", full=1, tube_size=85),))
     assert "gorse" not in entered.assumed(palette)
 
 
@@ -48,7 +49,7 @@ def test_a_weighed_tube_must_be_entered() -> None:
         with pytest.raises(sm.PourError, match="nobody entered how much a full tube holds") as no:
             call()
         assert no.value.field == "tubes.gorse.tube_size" and "Give it in g" in no.value.remedy
-    entered = sm.Stock(tubes=(sm.Tubes(pigment="gorse", full=1, tube_size=60),), unit="g")
+    entered = sm.Stock(tubes=(Tubes(pigment="gorse", full=1, tube_size=60),), unit="g")
     money = sm.cost(recipe, palette=palette, stock=entered)
     assert money.bars_per_set == 20 * 5 and not money.assumed_tubes
     # What is weighed and not on the shelf takes no tube to be known: there is nothing.
@@ -58,7 +59,7 @@ def test_a_weighed_tube_must_be_entered() -> None:
 def test_plan_and_cost_say_g() -> None:
     palette = palette_in_g()
     stock = sm.Stock(
-        tubes=tuple(sm.Tubes(pigment=n, full=1, opened=(20,)) for n in palette.names), unit="g"
+        tubes=tuple(Tubes(pigment=n, full=1, opened=(20,)) for n in palette.names), unit="g"
     )
     given = sm.Order(
         name="b", recipe=sm.Recipe({"dusk": 90.0}, sm.Pour(batch_g=2500), unit="g"), bars=75
@@ -77,7 +78,7 @@ def test_units_do_not_mix() -> None:
     palette, demo = palette_in_g(), sm.load_palette()
     recipe = sm.Recipe({"gorse": 3.0}, sm.Pour(batch_g=500))
     order = sm.Order(name="a", recipe=recipe, bars=5)
-    shelf = sm.Stock(tubes=(sm.Tubes(pigment="gorse", opened=(20,)),), unit="g")
+    shelf = sm.Stock(tubes=(Tubes(pigment="gorse", opened=(20,)),), unit="g")
     said = "is in {}, and the palette's doses are in {}"
     with pytest.raises(sm.PourError, match=said.format("cm", "g")) as found:
         sm.plan([order], sm.Stock.of({"gorse": 1}), palette=palette)

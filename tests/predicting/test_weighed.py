@@ -6,6 +6,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.predicting.readings import DOSE_SLIP
+from shadematch.studio.recipe import Weighed
 from tests.invented.weighed import palette_in_g, speaks_of_cm
 
 DOSES = {"gorse": 2.0, "rosehip": 1.0}
@@ -28,7 +29,7 @@ def test_a_small_scale_slips_less_than_a_ruler() -> None:
 
 def test_let_downs_are_made_in_g() -> None:
     let_down = sm.LetDown.made("gorse", paste=1, base_g=50, unit="g")
-    recipe = sm.Recipe({"gorse": 0.5}, POUR, (sm.Weighed(let_down, 25.0),), unit="g")
+    recipe = sm.Recipe({"gorse": 0.5}, POUR, (Weighed(let_down, 25.0),), unit="g")
     found = sm.spread(recipe, palette=palette_in_g())
     assert "made with 1 g of paste at once" in str(found)
     assert not speaks_of_cm(str(found))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import shadematch as sm
+from shadematch.studio.recipe import Weighed
 from tests.invented.weighed import palette_in_g, speaks_of_cm
 
 POUR = sm.Pour(batch_g=500, thickness_cm=2, max_load=3, dose_step=0.1)
@@ -37,7 +38,7 @@ def test_pastes_are_weighed() -> None:
 
 def test_let_downs_beside_weighed_pastes() -> None:
     let_down = sm.LetDown.made("gorse", paste=1, base_g=50, unit="g")
-    recipe = sm.Recipe({"gorse": 0.5, "dusk": 1.0}, POUR, (sm.Weighed(let_down, 25.0),), unit="g")
+    recipe = sm.Recipe({"gorse": 0.5, "dusk": 1.0}, POUR, (Weighed(let_down, 25.0),), unit="g")
     sheet = sm.batch_sheet(recipe, palette=palette_in_g())
     assert "gorse let-down, 1 g in 50 g of clear base" in sheet.text
     assert "Weigh the let-downs and melt them in." in " ".join(sheet.text.split())

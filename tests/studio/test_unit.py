@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
+from shadematch.studio.recipe import Weighed
 from shadematch.studio.unit import check_unit, checked_unit, measured, steps_in
 from tests.invented.weighed import palette_in_g, speaks_of_cm
 
@@ -63,7 +64,7 @@ def test_a_unit_that_is_none(unit: object) -> None:
 def test_a_let_down_says_its_unit_and_must_fit_the_recipe() -> None:
     weighed = sm.LetDown.made("gorse", paste=1, base_g=50, unit="g")
     assert str(weighed) == "gorse let-down (1 g in 50 g of clear base)"
-    part, pour = sm.Weighed(weighed, 25.0), sm.Pour(batch_g=200)
+    part, pour = Weighed(weighed, 25.0), sm.Pour(batch_g=200)
     recipe = sm.Recipe({"gorse": 0.5}, pour, (part,), unit="g")
     assert not speaks_of_cm(str(recipe))
     with pytest.raises(sm.PourError, match="weighed: is in g, and the recipe's doses are in cm"):
