@@ -185,7 +185,16 @@ def ladder(
     ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
     hexes = tuple(srgb_to_hex(c) for c in rgb)
     return Ladder(
-        along, Recipe(ordered, pour), view, asked, lab, hexes, path, here, float(every), marks
+        along=along,
+        recipe=Recipe(ordered, pour),
+        view=view,
+        values=asked,
+        lab=lab,
+        hexes=hexes,
+        path=path,
+        here=here,
+        every=float(every),
+        marks=marks,
     )
 
 

@@ -160,7 +160,9 @@ def solve(
     TimeoutError
         If it was not found in time whether they can.
     """
-    goals = _Goals(books, buy, budget, tuple(forced), seconds, gap)
+    goals = _Goals(
+        books=books, buy=buy, budget=budget, forced=tuple(forced), seconds=seconds, gap=gap
+    )
     if not books.order.size:
         return None if len(forced) else goals.solution()
     if len(forced):
@@ -296,7 +298,16 @@ class _Goals:
         bound = float(self.books.value.sum()) if sign < 0 else 0.0  # what holds without any solver
         bound = reached if found.proved else sign * max(sign * bound, found.bound)
         off = abs(reached - bound) / max(abs(reached), abs(bound), 1e-9)
-        self.stages.append(Stage(goal, reached, bound, off, found.proved, found.message))
+        self.stages.append(
+            Stage(
+                goal=goal,
+                reached=reached,
+                bound=bound,
+                gap=off,
+                proved=found.proved,
+                message=found.message,
+            )
+        )
         slack = _HOLD * max(float(np.abs(cost).max()) or 1.0, abs(reached))
         if sign < 0:
             self._limit(cost, reached - slack, np.inf)

@@ -48,7 +48,8 @@ def test_optimal_colours_are_taken(light: str, observer: str) -> None:
                 xyz = seen.weights @ reflectance
                 taken = sm.Target.from_xyz(xyz.tolist(), illuminant=light, observer=observer)
                 lab = np.clip(taken.lab, [0, -300, -300], [100, 300, 300])
-                sm.Target.from_lab(lab, illuminant=light, observer=observer)
+                back = sm.Target.from_lab(lab, illuminant=light, observer=observer)
+                assert back.lab == tuple(lab)
 
 
 @pytest.mark.parametrize("light", ["D65", "A"])
