@@ -204,6 +204,7 @@ class Calibration:
             pigments=tuple(pigment_of(found, name, taught_by, self.like) for name in names),
             clear=clear,
             white=base_of(found, "white") if self.white_known else clear,
+            unit="g" if self.unit == "g" else "cm",
             note=note,
         )
 
@@ -294,7 +295,8 @@ class Calibration:
             For a pigment that was not calibrated, white base that was not poured, or a pour
             beside a recipe that is not its own.
         """
-        doses, pour, _ = opened(doses, pour, "doses")
+        if isinstance(doses, Recipe):
+            doses, pour, _ = opened(doses, self.palette, pour, "doses")
         number = isinstance(level, int | float | np.floating) and not isinstance(level, bool)
         if not number or not 0.5 <= level <= 0.999:
             raise PourError(

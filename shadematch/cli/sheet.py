@@ -92,7 +92,7 @@ def _strayed(
     readings = read_readings(args)
     if args.no_spread and readings:
         raise PourError(
-            "goes with neither --ruler nor --scale",
+            "goes with neither --dose-slip nor --scale",
             field="--no-spread",
             remedy="Leave one of them out",
         )

@@ -48,7 +48,7 @@ __all__ = [
 
 _ROWS: Final = 4096
 _GRAMS: Final = " [g]"
-_LONGEST_CM: Final = 1e7
+_LARGEST_DOSE: Final = 1e7
 _SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
 _LAB: Final = ("l", "a", "b")
 _XYZ: Final = ("x", "y", "z")
@@ -140,8 +140,7 @@ def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
 
     Columns: ``source``, ``hex``, ``L``, ``a``, ``b``, ``illuminant``, ``observer``; where a
     target has one, its spectrum in ``380 nm`` to ``730 nm``, and its covariance in ``cov_LL``,
-    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``. What a `PhotoTarget` knows
-    beside that is left out.
+    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``.
 
     Raises
     ------
@@ -345,7 +344,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     for number, row in enumerate(rows, start=1):
         doses = {}
         for name, dose in zip(names.values(), row, strict=True):
-            if not is_finite(dose) or not 0 <= dose <= _LONGEST_CM:
+            if not is_finite(dose) or not 0 <= dose <= _LARGEST_DOSE:
                 raise PourError(
                     "must be a number from 0 on",
                     field=f"row {number}, {name}",

@@ -12,8 +12,9 @@ import pytest
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
+from shadematch.planning.numbers import Books
 from shadematch.planning.options import options_for
-from shadematch.planning.programme import Books, solve
+from shadematch.planning.programme import solve
 from shadematch.predicting.prediction import model_for
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
