@@ -7,7 +7,6 @@ from .calibration.keeping import (
     save_calibration as save_calibration,
 )
 from .calibration.lot import NewLot as NewLot, new_lot as new_lot
-from .calibration.matched import CalibratedMatch as CalibratedMatch
 from .calibration.next_pours import NextPour as NextPour, next_pours as next_pours
 from .calibration.planned import PlannedPour as PlannedPour, PouringPlan as PouringPlan
 from .calibration.residual import Residual as Residual

@@ -22,6 +22,7 @@ from shadematch.studio.target import (
     checked_covariance,
     measured,
 )
+from shadematch.studio.unit import checked_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_name, expect
@@ -348,8 +349,14 @@ class TestPour:
 
     @property
     def recipe(self) -> Recipe:
-        """Doses and pour."""
-        return Recipe(self.doses, self.pour)
+        """Doses and pour.
+
+        Raises
+        ------
+        PourError
+            If the doses are shares.
+        """
+        return Recipe(self.doses, self.pour, unit=checked_unit(self.unit))
 
 
 def _with_edges(target: Target, covariance: Covariance) -> Covariance:

@@ -178,6 +178,8 @@ class Match:
             lines.append(f"steady     {self.steadiness}")
         if self.closest.recipe != self.recipe:
             lines.append(f"closest    {self.closest}")
+        if note := self.pour.limit_note(self.recipe.unit):
+            lines.append(f"limit      {note}")
         lines.append(f"proof      {self.proof}")
         lines.append(f"verdict    {self.verdict.sentence}")
         lines += [f"           {text}" for text in self.verdict.help]
@@ -197,6 +199,7 @@ class Match:
             *([("closest", str(self.closest))] if self.closest.recipe != self.recipe else []),
             *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
             *([("steady", self.steadiness)] if self.spread is not None else []),
+            *([("limit", note)] if (note := self.pour.limit_note(self.recipe.unit)) else []),
             ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]

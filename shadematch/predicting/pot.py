@@ -172,7 +172,7 @@ def in_the_pot(
         another unit than the palette's, or a pour that is given twice.
     """
     palette, stated, view = conditions(palette, pour, view)
-    doses, own_pour, weighed = opened(recipe, palette, pour, "recipe")
+    doses, own_pour, weighed = opened(recipe, palette.unit, pour, "recipe")
     pour = stated if own_pour is None else own_pour
     depth = between(depth_cm, "depth_cm", 0.1, 100.0, "Measure the melt with a ruler, in cm")
     drop = between(drop_mm, "drop_mm", 0.1, 100.0, "A drop is about 3 mm high")

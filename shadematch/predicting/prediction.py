@@ -20,7 +20,7 @@ from shadematch.optics.layer import Layer, reflectance
 from shadematch.studio.palette import Palette, load_palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LARGEST_DOSE, Recipe, Weighed
-from shadematch.studio.unit import check_unit, measured
+from shadematch.studio.unit import Unit, check_unit, measured
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect
@@ -212,15 +212,15 @@ def loads_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> FloatA
 
 
 def opened(
-    recipe: Recipe | Mapping[str, float], palette: Palette, pour: Pour | None, field: str
+    recipe: Recipe | Mapping[str, float], unit: Unit, pour: Pour | None, field: str
 ) -> tuple[Mapping[str, float], Pour | None, tuple[Weighed, ...]]:
     """Doses, pour and let-downs of a recipe, or of doses and a pour beside them.
 
     Raises
     ------
     PourError
-        If it is neither, a recipe's doses are in another unit than the palette's, or its pour is
-        given a second time and is another one.
+        If it is neither, a recipe's doses are in another unit than is wanted, or its pour is given
+        a second time and is another one.
     """
     if not isinstance(recipe, Recipe):
         expect(recipe, Mapping, field, "Give a Recipe, or doses such as {'gorse': 2}")
@@ -232,7 +232,7 @@ def opened(
             value=pour,
             remedy="A Recipe brings its own; leave it out, or give the doses alone",
         )
-    check_unit(recipe.unit, palette.unit, field)
+    check_unit(recipe.unit, unit, field)
     return recipe.doses, recipe.pour, recipe.weighed
 
 
@@ -264,7 +264,7 @@ def predict(
         the palette's, or a pour beside a `Recipe` that is not its own.
     """
     palette, stated, view = conditions(palette, pour, view)
-    doses, own, weighed = opened(doses, palette, pour, "doses")
+    doses, own, weighed = opened(doses, palette.unit, pour, "doses")
     pour = stated if own is None else own
     loads = loads_of(doses, palette, pour)
     ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}

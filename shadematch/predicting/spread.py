@@ -219,7 +219,7 @@ def spread(
         As `predict` and `match` do.
     """
     palette, stated, view = conditions(palette, pour, view)
-    doses, own_pour, weighed = opened(recipe, palette, pour, "recipe")
+    doses, own_pour, weighed = opened(recipe, palette.unit, pour, "recipe")
     pour = stated if own_pour is None else own_pour
     ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, palette.unit)
     names = checked_lights(lights)

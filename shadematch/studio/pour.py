@@ -8,12 +8,15 @@ from typing import Annotated, ClassVar, Final
 from pydantic import BeforeValidator, Field
 
 from shadematch.errors import PourError, ShadematchError
+from shadematch.studio.unit import Unit
 from shadematch.support.models import Frozen, Number, is_finite
 
 __all__ = ["LARGEST_BATCH_G", "Pour", "Share", "base_named", "percent"]
 
 LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""
+USUAL_LOAD: Final = 4.0
+"""Most paste in cm per 100 g (common practice, no source)."""
 
 
 def _no_percentage(value: object) -> object:
@@ -43,8 +46,8 @@ class Pour(Frozen):
         Mass fraction of white base in the blend, 0 to 1.
     max_load
         The most paste the base takes [palette's unit per 100 g], above 0. 4 cm is where the shade
-        stops gaining (common practice, no source). For doses in g nothing is known: 4 g stands
-        there until a number of your own does, and results of such palettes show it.
+        stops gaining (common practice, no source). For doses in g no such number is known: the
+        default is 4 g, and a match says so until another number is given.
     dose_step
         What doses are multiples of [palette's unit]: 1, or 0.5 for a steady hand; as fine as the
         scale where paste is weighed.
@@ -54,7 +57,7 @@ class Pour(Frozen):
     batch_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
     white: Share = Field(default=0.0, ge=0, le=1)
-    max_load: Number = Field(default=4.0, gt=0, le=1000)
+    max_load: Number = Field(default=USUAL_LOAD, gt=0, le=1000)
     dose_step: Number = Field(default=1.0, ge=0.01, le=100)
 
     @property
@@ -71,6 +74,15 @@ class Pour(Frozen):
     def load_per_step(self) -> float:
         """Load [palette's unit per 100 g] of one dose step."""
         return self.dose_step * 100.0 / self.batch_g
+
+    def limit_note(self, unit: Unit) -> str:
+        """What to know of a load limit that nobody stated for doses in g; else empty."""
+        if unit == "cm" or self.max_load != USUAL_LOAD:
+            return ""
+        return (
+            f"at most {self.max_load:g} {unit} of paste per 100 g of base: a default that rests on "
+            "nothing where paste is weighed; state what yours take (max_load)"
+        )
 
     @property
     def clear_g(self) -> float:

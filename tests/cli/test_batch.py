@@ -56,7 +56,7 @@ def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
 
 
 def test_spread(run: Run) -> None:
-    status, out, _ = run("spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--ruler", "0.1")
+    status, out, _ = run("spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--dose-slip", "0.1")
     s = sm.spread({"gorse": 2, "rosehip": 1}, target="#d9822b", dose_slip=0.1)
     assert status == 0
     assert out.startswith(str(s))
@@ -70,7 +70,7 @@ def test_spread(run: Run) -> None:
 
 def test_match_robust(run: Run) -> None:
     m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
-    words = ("match", "#7a3b8f", "--batch", "500", "--robust", "--ruler", "0.3")
+    words = ("match", "#7a3b8f", "--batch", "500", "--robust", "--dose-slip", "0.3")
     status, out, _ = run(*words)
     assert status == 0
     assert out.startswith(str(m))
@@ -94,10 +94,10 @@ def test_match_robust(run: Run) -> None:
         (("correct", "#b5702f", *BATCH, *DARK, "--bases", "grey"), "--bases"),
         (("correct", "#b5702f", *BATCH, *DARK, "--save-palette", "/no/such/p"), "--save-palette"),
         (("correct", "#b5702f", "--poured", "ink=1", *DARK), "ink"),
-        (("spread",), "NAME=CM"),
-        (("spread", "gorse=2", "--ruler", "-1"), "--ruler"),
+        (("spread",), "NAME=DOSE"),
+        (("spread", "gorse=2", "--dose-slip", "-1"), "--dose-slip"),
         (("spread", "gorse=2", "--target", "orange"), "orange"),
-        (("match", "#7a3b8f", "--robust", "--ruler", "-1"), "--ruler"),
+        (("match", "#7a3b8f", "--robust", "--dose-slip", "-1"), "--dose-slip"),
     ],
 )
 def test_bad_words(run: Run, words: tuple[str, ...], said: str) -> None:
@@ -166,7 +166,7 @@ def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
         (("spread", "gorse=1", "--recipe", order), "both"),
         (("pot", "--recipe", order, "--white", "0.5"), "--white"),
         (("same-look", "--recipe", order, "--to-white", "0.1", "--save", "/no/such/x"), "--save"),
-        (("sheet", "--recipe", order, "--no-spread", "--ruler", "0.1"), "--no-spread"),
+        (("sheet", "--recipe", order, "--no-spread", "--dose-slip", "0.1"), "--no-spread"),
     ):
         status, _, err = run(*words)
         assert status == 2 and said in err

@@ -119,7 +119,7 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["correct", WANTED, *poured, "--go-on", place, *measured], "--poured"),
         (["correct", WANTED, "--go-on", place, *measured], "HEX"),
         (["correct", "--go-on", place, *measured, "--batch", "600"], "--batch"),
-        (["correct", "--go-on", place, *measured, "--ruler", "0.1"], "--ruler"),
+        (["correct", "--go-on", place, *measured, "--dose-slip", "0.1"], "--dose-slip"),
         (["correct", "--go-on", "/no/such", *measured], "--go-on"),
         (["correct", WANTED, *poured, *measured, "--added", "kelp=1"], "--added"),
         (["correct", WANTED, *poured, *measured, "--keep", "/no/such/x"], "--keep"),

@@ -710,7 +710,7 @@ CALLS: dict[str, Call] = {
         ),
     ),
     "Calibration.match": Call(
-        _of(calibration, "match"), _with(target=CODE, pour=POUR, view=None, level=0.9), slow=True
+        _of(calibration, "match"), _with(target=CODE, pour=POUR, view=None), slow=True
     ),
     "Interval.contains": Call(
         lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
@@ -830,7 +830,6 @@ RESULTS = frozenset(
         "Addition",
         "BatchPoint",
         "BatchSheet",
-        "CalibratedMatch",
         "Calibration",
         "Choice",
         "Comparison",
