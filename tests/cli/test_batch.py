@@ -56,7 +56,9 @@ def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
 
 
 def test_spread(run: Run) -> None:
-    status, out, _ = run("spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--dose-slip", "0.1")
+    status, out, _ = run(
+        "spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--dose-slip", "0.1"
+    )
     s = sm.spread({"gorse": 2, "rosehip": 1}, target="#d9822b", dose_slip=0.1)
     assert status == 0
     assert out.startswith(str(s))
