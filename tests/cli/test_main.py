@@ -293,7 +293,9 @@ def test_swatch_on_a_terminal_only(
 
 def test_json_has_no_swatch(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     terminal(monkeypatch)
-    json.loads(run("match", "#d9822b", "--json")[1])
+    out = run("match", "#d9822b", "--json")[1]
+    assert "\x1b" not in out
+    assert json.loads(out)["target"]
 
 
 def test_long_lines_wrap_on_a_terminal(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
