@@ -22,7 +22,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.pour import Pour
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
 from shadematch.support.html import card
@@ -75,7 +75,7 @@ class SharesMatch:
 
 def match_shares(
     calibration: Calibration,
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     total: float | None = None,
     view: View | None = None,

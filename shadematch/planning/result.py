@@ -258,7 +258,7 @@ class Plan:
             If nothing remains.
         """
         palette = self.palette.without(*names)
-        kept = tuple(t for t in self.stock.tubes if t.pigment in palette.names)
+        kept = tuple(t for t in self.stock.tubes if t.pigment in palette)
         stock = self.stock.model_copy(update={"tubes": kept})
         return WhatIf(names, self, self._again(palette, stock))
 
