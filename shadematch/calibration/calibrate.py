@@ -273,7 +273,7 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
     for pour in pours:
         if pour in seen:  # it would count as a second measurement, and promise too much
             raise PourError(
-                "stands twice, with the same readings",
+                "appears twice, with the same readings",
                 field="test_pours",
                 value=pour.name,
                 remedy="Leave out the copy",

@@ -144,7 +144,7 @@ def _csv(text: str, path: object) -> list[Row]:
                 f"Rename it or leave it out; there are {KNOWN_COLUMNS}",
             )
         if column in columns:
-            raise fault(path, table.line, "a column stands twice", name, "Keep one of them")
+            raise fault(path, table.line, "a column appears twice", name, "Keep one of them")
         columns.append(column)
     rows = [Row(line, dict(zip(columns, cells, strict=True))) for line, cells in table.lines]
     return with_points(rows, path, numeric=is_numeric, error=PourError, between=table.between)
@@ -237,7 +237,7 @@ def _check_fields(fields: list[str], path: object, line: int) -> None:
     meant = [c for c in map(column_of, fields) if c is not None]
     twice = [c for c in meant if meant.count(c) > 1]
     if twice:
-        raise fault(path, line, "a field stands twice", twice[0], "Keep one of them")
+        raise fault(path, line, "a field appears twice", twice[0], "Keep one of them")
 
 
 def _cells(fields: list[str], tokens: list[str]) -> dict[str, str]:

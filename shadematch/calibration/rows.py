@@ -353,7 +353,7 @@ def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...
             raise fault(
                 path,
                 row.line,
-                "this name stands twice" if name else "has no name",
+                "this name appears twice" if name else "has no name",
                 name,
                 "Give each backing a name of its own",
             )

@@ -435,7 +435,7 @@ def read_doses(pairs: Sequence[str]) -> dict[str, float]:
             raise PourError("is not a dose", field="NAME=DOSE", value=pair, remedy=remedy)
         if name in doses:
             remedy = "Give each pigment once"
-            raise PourError("a name stands twice", field="NAME=DOSE", value=pair, remedy=remedy)
+            raise PourError("a name appears twice", field="NAME=DOSE", value=pair, remedy=remedy)
         doses[name] = float(length)
     return doses
 

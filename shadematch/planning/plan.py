@@ -110,7 +110,7 @@ def plan(
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
         raise PourError(
-            "a name stands twice", field="orders", value=twice[0], remedy="Rename one of them"
+            "a name appears twice", field="orders", value=twice[0], remedy="Rename one of them"
         )
     stock.check(palette)
     budget = np.inf

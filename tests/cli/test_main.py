@@ -559,7 +559,7 @@ def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
         (("let-down", "#c8d050", "--weigh-least", "101"), "Give at most 100 g"),
         (("pours", "gorse", "--scattering", "kelp"), "--scattering: is none of the pastes"),
         (("feasibility", "#d9822b", "--thicknesses", "-1,2"), "--thicknesses: must be at least"),
-        (("palette", "key.json"), "error: key.json: an entry stands twice"),
+        (("palette", "key.json"), "error: key.json: an entry appears twice"),
         (("predict", "gorse=2", "--palette", "key.json"), "error: key.json: an entry stands"),
     ],
 )
