@@ -76,13 +76,14 @@ from .matching.lights import (
 )
 from .matching.many import match_many as match_many
 from .matching.match import Match as Match, match as match
-from .matching.question import Choice as Choice, Verdict as Verdict
+from .matching.question import Choice as Choice
 from .matching.same_look import SameLook as SameLook, same_look as same_look
 from .matching.smallest_batch import (
     BatchPoint as BatchPoint,
     SmallestBatch as SmallestBatch,
     smallest_batch as smallest_batch,
 )
+from .matching.verdict import Verdict as Verdict
 from .photo.chart import Chart as Chart
 from .photo.finding import find_chart as find_chart
 from .photo.light import Neutral as Neutral

@@ -10,7 +10,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.errors import ColourError, PourError
-from shadematch.gamuts.region import EXACT, Region, region_of
+from shadematch.gamuts.real_doses import EXACT, RealDoses, real_doses_of
 from shadematch.gamuts.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
 from shadematch.gamuts.solid import Surface
 from shadematch.gamuts.targets import Targets, labs_of
@@ -159,8 +159,8 @@ class Gamut:
         check_most(self.max_pigments)
 
     @property
-    def _region(self) -> Region:
-        return region_of(self.palette, self.pour, self.view, self.max_pigments)
+    def _doses(self) -> RealDoses:
+        return real_doses_of(self.palette, self.pour, self.view, self.max_pigments)
 
     def at(self, **changes: Any) -> Gamut:
         """The gamut of the same palette with some fields of the pour changed.
@@ -187,13 +187,13 @@ class Gamut:
         """
         goal = as_target(target)
         lab = goal.lab_in(self.view)
-        region = self._region
+        doses = self._doses
         steps, value = self._found(lab)
-        bound = region.floor(lab, reached=value, gap=0.5 * _GAP, effort=_EFFORT)
-        return Nearest(goal, region.choice(steps, value), bound)
+        bound = doses.floor(lab, reached=value, gap=0.5 * _GAP, effort=_EFFORT)
+        return Nearest(goal, doses.choice(steps, value), bound)
 
     def _found(self, lab: FloatArray) -> tuple[FloatArray, float]:
-        steps, values = self._region.cloud.nearest(lab[None], starts=_STARTS)
+        steps, values = self._doses.cloud.nearest(lab[None], starts=_STARTS)
         value = float(values[0])
         return steps[0], 0.0 if value < EXACT else value
 
@@ -223,7 +223,7 @@ class Gamut:
         ColourError
             If one is no colour, or there are none.
         """
-        return self._region.distances(labs_of(targets, self.view))
+        return self._doses.distances(labs_of(targets, self.view))
 
     def contains(self, target: Target | str, *, within: float = 0.1) -> bool:
         """Whether a colour can be made.
@@ -250,15 +250,15 @@ class Gamut:
         """
         limit = max(_checked_within(within), EXACT)  # a floor of 0 would prove nothing
         lab = as_target(target).lab_in(self.view)
-        region = self._region
+        doses = self._doses
         value = self._found(lab)[1]
-        if value <= limit or not region.provable:
+        if value <= limit or not doses.provable:
             return value <= limit
-        floor = region.floor(lab, reached=value, gap=value - limit, effort=_EFFORT)
+        floor = doses.floor(lab, reached=value, gap=value - limit, effort=_EFFORT)
         if floor >= limit:
             return False
         # The floor could not be raised: look once more, from many places.
-        more = float(region.distances(lab[None], starts=8 * _STARTS)[0])
+        more = float(doses.distances(lab[None], starts=8 * _STARTS)[0])
         return more <= limit
 
     def coverage(self, targets: Targets, *, within: float = 1.0) -> Coverage:
@@ -294,14 +294,14 @@ class Gamut:
         MissingExtraError
             If scikit-image is not installed.
         """
-        if not self._region.solid:
+        if not self._doses.solid:
             raise PourError(
                 "fewer than three pigments reach a sheet or a line of colours, not a solid",
                 field="surface",
                 value=", ".join(self.palette.names),
                 remedy="Draw a slice, or take more pigments",
             )
-        return self._region.surface
+        return self._doses.surface
 
     @functools.cached_property
     def volume(self) -> Volume:
@@ -310,7 +310,7 @@ class Gamut:
         Estimated from ten thousand random colours, each decided by search, most of them near
         the surface (stratified sampling).
         """
-        return Volume(*self._region.sampled_volume())
+        return Volume(*self._doses.sampled_volume())
 
     def slice(
         self, *, lightness: float | None = None, hue: float | None = None, step: float = 3.0
@@ -332,7 +332,7 @@ class Gamut:
         PourError
             If not exactly one of the two is given, or a number is out of range.
         """
-        return slice_of(self._region, Plane.of(lightness, hue, step))
+        return slice_of(self._doses, Plane.of(lightness, hue, step))
 
     def whole(
         self,
@@ -359,7 +359,7 @@ class Gamut:
         plane = Plane.of(lightness, hue, step)
         batches = listed(batches_g, "batches_g", "Give a list of masses in g")
         pours = [Pour(**{**self.pour.model_dump(), "batch_g": batch}) for batch in batches]
-        return whole_maps_of(self._region, plane, pours, self.max_pigments)
+        return whole_maps_of(self._doses, plane, pours, self.max_pigments)
 
     def colours(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true.
@@ -398,7 +398,7 @@ class Gamut:
         )
 
     def _repr_html_(self) -> str:
-        lab = self._region.cloud.lab
+        lab = self._doses.cloud.lab
         shown = [int(np.argmax(lab[:, 0])), int(np.argmin(lab[:, 0]))]
         hues = np.degrees(np.arctan2(lab[:, 2], lab[:, 1])) % 360.0
         chroma = np.hypot(lab[:, 1], lab[:, 2])

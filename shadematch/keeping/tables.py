@@ -74,7 +74,7 @@ def write_results(
     ``total``, ``load_cm_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``,
     ``predicted_L``, ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to
     hand, after the pigments one ``LET-DOWN [g]`` for each of them; the paste in them is part of
-    the pigment's. The recipe is that of `Match.recipe`: the frugal one, or the steady one of a
+    the pigment's. The recipe is that of `Match.recipe`: the frugal one, or the robust one of a
     robust match.
 
     Parameters

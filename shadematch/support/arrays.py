@@ -10,5 +10,5 @@ from numpy.typing import NDArray
 __all__ = ["BoolArray", "FloatArray", "IntArray"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
-IntArray: TypeAlias = NDArray[np.int64]
+IntArray: TypeAlias = NDArray[np.intp]
 BoolArray: TypeAlias = NDArray[np.bool_]

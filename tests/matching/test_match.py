@@ -19,7 +19,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.predicting.prediction import Model, model_for
 from shadematch.search import answer, joint
-from shadematch.search.leeway import Leeway
+from shadematch.search.tolerance import Tolerance
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import (
     by_adding_doubling,
@@ -138,18 +138,19 @@ def test_full_kilogram_against_enumeration(white: float, thickness: float) -> No
 def test_never_worse_than_a_general_solver() -> None:
     for seed in range(12):
         p = problem(seed + 500)
-        space, target = p.searcher.whole, p.target
-        ours = p.searcher.answer(target, Leeway(0.5)).closest.delta_e
+        space, target = p.searcher.space, p.target
+        limits = space.limits
+        ours = p.searcher.answer(target, Tolerance(0.5)).closest.delta_e
 
-        def cost(x, space=space, target=target):  # type: ignore[no-untyped-def]
-            steps = np.clip(x.T, space.lower, space.upper)
-            over = np.maximum(steps.sum(axis=1) - space.max_steps, 0)
-            over = over + np.maximum(np.count_nonzero(steps, axis=1) - space.max_tubes, 0)
+        def cost(x, space=space, limits=limits, target=target):  # type: ignore[no-untyped-def]
+            steps = np.clip(x.T, limits.lower, limits.upper)
+            over = np.maximum(steps.sum(axis=1) - limits.total, 0)
+            over = over + np.maximum(np.count_nonzero(steps, axis=1) - limits.max_tubes, 0)
             return np.where(over > 0, 200.0 + over, delta_e(space.lab(steps), target))
 
         theirs = differential_evolution(
             cost,
-            [(0, space.max_steps)] * space.size,
+            [(0, limits.total)] * space.size,
             integrality=[True] * space.size,
             vectorized=True,
             updating="deferred",
