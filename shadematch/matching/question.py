@@ -12,6 +12,7 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.illuminant import Light
 from shadematch.predicting.prediction import Prediction, model_for, predict_loads
+from shadematch.search.front import pareto_front
 from shadematch.search.limits import pour_limits
 from shadematch.search.searcher import Searcher
 from shadematch.search.space import Space
@@ -185,7 +186,7 @@ class Question:
 
     def front(self, closest: Choice) -> tuple[Choice, ...]:
         """The Pareto front, from its closest choice on."""
-        found = self.asked.searcher.front(self.labs, self._found(closest), _REACH)
+        found = pareto_front(self.asked.searcher, self.labs, self._found(closest), _REACH)
         return tuple(self.asked.chosen(each) for each in found)
 
     def ideal_with(self, **changes: float) -> float:

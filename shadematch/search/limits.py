@@ -108,6 +108,10 @@ class DoseLimits:
             upper=self.upper[:n],
         )
 
+    def paste_of(self, steps: IntArray) -> float:
+        """Paste in all [dose steps] of one recipe, shape (k,)."""
+        return float(steps @ self.paste)
+
     def brought(self, steps: FloatArray) -> FloatArray:
         """Paste of each pigment [dose steps], shape (..., n), in steps of shape (..., k)."""
         own = self.pigment[:, None] == np.arange(self.pigments)

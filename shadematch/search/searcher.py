@@ -180,7 +180,7 @@ class Searcher:
         """
         goals = np.reshape(targets, (-1, 3))
         steps, value = self._ideal(goals, None)
-        if best is not None and best.steps is not None and value >= 1e-3:
+        if best is not None and best.steps is not None:
             whole = self.space.limits.brought(best.steps.astype(float))
             again, lower = self._ideal(goals, whole)
             if lower < value:
@@ -348,7 +348,7 @@ class Searcher:
             boxes = best.boxes + found.boxes
             if found.steps is not None:
                 best = replace(found, steps=found.steps + fixed)
-                least = self._paste(best)
+                least = self.space.limits.paste_of(found.steps + fixed)
             best = replace(best, bound=bound, proved=proved, boxes=boxes)
             self._work += found.boxes
         bound = min(best.bound, least)
@@ -360,18 +360,22 @@ class Searcher:
         What is believed of the colour is taken to hold around each view's target.
         """
         assert best.steps is not None
-        goals = np.reshape(targets, (-1, 3))
+        goals, paste_of = np.reshape(targets, (-1, 3)), self.space.limits.paste_of
         limit = tolerance.within(best.delta_e)
         beliefs = [tolerance.belief(goal, best.delta_e) for goal in goals]
         found = self.least(
-            goals, within=limit, less_than=self._paste(best), near=best.steps, beliefs=beliefs
+            goals,
+            within=limit,
+            less_than=paste_of(best.steps),
+            near=best.steps,
+            beliefs=beliefs,
         )
-        lean = best if found.steps is None else found
-        paste = self._paste(lean)
+        steps, lean = (best.steps, best) if found.steps is None else (found.steps, found)
+        paste = paste_of(steps)
         # Among equally short recipes, the closest.
         refined = self.closest(
             goals,
-            hint=np.asarray(lean.steps, dtype=float),
+            hint=steps.astype(float),
             max_paste=paste + 1e-9,
             below=limit + GAP,
             beliefs=beliefs,
@@ -380,52 +384,6 @@ class Searcher:
             lean = refined
         proved = found.proved and paste - found.bound < 1e-6
         return Solution(lean.steps, lean.delta_e, found.bound, proved, found.boxes)
-
-    def _paste(self, found: Solution) -> float:
-        assert found.steps is not None
-        return float(found.steps @ self.space.limits.paste)
-
-    def front(self, targets: FloatArray, best: Solution, reach: float) -> list[Solution]:
-        """The Pareto front of CIEDE2000, paste and number of pigments.
-
-        For every number of pigments, the closest recipe, then the closest with at least a step
-        and about a twentieth less paste, and so on while CIEDE2000 stays within `reach` of the
-        best.
-        """
-        assert best.steps is not None
-        limits = self.space.limits
-        coarse, found = float(limits.paste.max()), []
-        for tubes in range(limits.pigments, -1, -1):
-            most = limits.total
-            while most >= 0:
-                next_ = self.closest(
-                    targets,
-                    hint=best.steps.astype(float),
-                    max_paste=most,
-                    max_tubes=tubes,
-                    below=best.delta_e + reach,
-                )
-                if next_.steps is None:
-                    break
-                found.append(next_)
-                total = self._paste(next_)
-                most = total - max(coarse, total // 20 if limits.grain else 0.05 * total)
-        return self._undominated(found)
-
-    def _undominated(self, found: list[Solution]) -> list[Solution]:
-        """Those than which none is better in CIEDE2000, paste and number of pigments."""
-
-        def cost(f: Solution) -> tuple[float, float, int]:
-            assert f.steps is not None
-            return f.delta_e, self._paste(f), int(self.space.limits.tubes(f.steps[None])[0])
-
-        unique = {f.steps.tobytes(): f for f in found if f.steps is not None}
-        kept: list[Solution] = []
-        for f in sorted(unique.values(), key=cost):
-            mine = cost(f)
-            if not any(all(a <= b for a, b in zip(cost(k), mine, strict=True)) for k in kept):
-                kept.append(f)
-        return kept
 
     def within(
         self, targets: FloatArray, limit: float, most: int, around: FloatArray
