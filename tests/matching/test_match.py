@@ -18,7 +18,7 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.predicting.prediction import Model, model_for
-from shadematch.search import answer, joint
+from shadematch.search import searcher
 from shadematch.search.tolerance import Tolerance
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import (
@@ -186,12 +186,12 @@ def test_more_doses_of_scattering_pastes_than_are_gone_through(
     lights: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The doses nearest to a guess are looked at, and nothing is proved. A thousand take a while.
-    palette = with_chalk(0)
+    palette = with_chalk(2)
     few = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1010), lights=lights)
     assert few.proved
     assert few.frugal_proved
-    for room in (answer, joint):
-        monkeypatch.setattr(room, "_MOST_SPACES", 20)
+    for name in ("_MOST_PARTS", "_MOST_JOINT_PARTS"):
+        monkeypatch.setattr(searcher, name, 10)
     m = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights)
     assert not m.proved
     assert not m.frugal_proved
