@@ -7,8 +7,8 @@ in_srgb}; ``closest`` and ``ideal``, each with the keys from ``doses`` to ``pred
 ``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
-With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
-`shadematch.cli.spread`, with ``complete``, whether all that might be steadier were looked at.
+With ``--robust`` the recipe is the robust one, and ``spread`` tells of it as in
+`shadematch.cli.spread`, with ``complete``, whether all that might be more robust were looked at.
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses``
 is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
 {pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--lights``, ``lights`` {name:
@@ -150,7 +150,7 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
         **shared_entries(found.pour, found.view),
     }
     if found.spread is not None:
-        entries["spread"] = {**spread_entries(found.spread), "complete": found.steady_complete}
+        entries["spread"] = {**spread_entries(found.spread), "complete": found.robust_complete}
     if choices:
         entries["choices"] = [choice_entries(choice) for choice in found.choices]
     return entries

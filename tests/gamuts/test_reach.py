@@ -20,7 +20,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.gamuts.answers import Volume
 from shadematch.gamuts.faces import faces_of, lattice, loads_on
 from shadematch.gamuts.reach import Gamut
-from shadematch.gamuts.region import Region
+from shadematch.gamuts.real_doses import RealDoses
 from shadematch.gamuts.solid import enclosed, fill, wrap
 from shadematch.predicting.prediction import model_for
 from shadematch.search.ideal import ideal
@@ -143,7 +143,7 @@ def test_nearest_is_not_beaten_by_multistart_scipy(code: str) -> None:
 
 
 def test_many_targets_at_once_agree_with_the_single_search() -> None:
-    region = Region(sm.load_palette(), sm.Pour(white=0.1), sm.View())
+    region = RealDoses(sm.load_palette(), sm.Pour(white=0.1), sm.View())
     rng = np.random.default_rng(4)
     labs = np.column_stack([rng.uniform(5, 95, 40), rng.uniform(-90, 90, (40, 2))])
     together = region.distances(labs)
@@ -152,7 +152,7 @@ def test_many_targets_at_once_agree_with_the_single_search() -> None:
 
 
 def test_descend_keeps_to_the_region_and_says_what_it_reached() -> None:
-    region = Region(sm.load_palette(), sm.Pour(), sm.View())
+    region = RealDoses(sm.load_palette(), sm.Pour(), sm.View())
     rng = np.random.default_rng(5)
     labs = np.column_stack([rng.uniform(0, 100, 200), rng.uniform(-120, 120, (200, 2))])
     starts = rng.dirichlet(np.full(6, 0.5), size=200)[:, :5] * 1000.0
