@@ -16,6 +16,7 @@ from typing import Any, Final
 from shadematch.errors import FileError, ShadematchError
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.files import whole_file
+from shadematch.support.report import Report, Reported
 
 __all__ = [
     "cautions",
@@ -24,6 +25,7 @@ __all__ = [
     "json_text",
     "picture",
     "picture_kind",
+    "shown",
     "swatch",
     "table",
     "terminal",
@@ -122,6 +124,22 @@ def wrapped(text: str, indent: int = 0) -> str:
     wrapper = textwrap.TextWrapper(width, subsequent_indent=" " * indent, break_on_hyphens=False)
     wrapper.break_long_words = False
     return "\n".join(map(wrapper.fill, text.split("\n")))
+
+
+def shown(*results: Reported | Report | str) -> str:
+    """Results with their swatches, where they can be seen, and the cautions once."""
+    width = max(shutil.get_terminal_size().columns, 40) if terminal() else None
+    parts, careful = [], False
+    for result in results:
+        if isinstance(result, str):
+            parts.append(result)
+            continue
+        report = result.report() if isinstance(result, Reported) else result
+        if coloured() and report.swatches:
+            parts.append(report.patches())
+        parts.append(clean(report.text(width)))
+        careful = careful or report.cautions
+    return "\n\n".join([*parts, *([cautions()] if careful else [])])
 
 
 def cautions() -> str:

@@ -13,9 +13,8 @@ from shadematch.correction.additions import Additions, BaseKind, Sought
 from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.correction.results import Correction, addition_of
 from shadematch.errors import ColourError, PourError
-from shadematch.predicting.prediction import conditions
+from shadematch.predicting.prediction import conditions, recipe_of
 from shadematch.predicting.readings import (
-    DOSE_SLIP_CM,
     SCALE_G,
     Dosed,
     checked_made,
@@ -26,22 +25,23 @@ from shadematch.predicting.readings import (
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, as_target, triple
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, expect, listed
 
 __all__ = ["Measured", "MostAdded", "after", "begun", "correct", "judged"]
 
 
 def correct(
-    recipe: Recipe | Correction,
+    recipe: Recipe | Mapping[str, float] | Correction,
     measured: Target | Sequence[float] | str,
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
+    pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 1.0,
+    within: float = 1.0,
     max_load: float | None = None,
     pot_g: float | None = None,
     bases: Sequence[BaseKind] | None = None,
@@ -49,9 +49,9 @@ def correct(
     must_avoid: Sequence[str] = (),
     strength_spread: float = 0.10,
     white_spread: float = 0.10,
-    dose_slip: float = DOSE_SLIP_CM,
+    dose_slip: float | None = None,
     scale_g: float = SCALE_G,
-    let_down_slips: Mapping[str, float] | None = None,
+    let_down_paste: Mapping[str, float] | None = None,
     measured_spread: float = 0.3,
     model_spread: float = 0.5,
 ) -> Correction:
@@ -60,14 +60,15 @@ def correct(
     First the batch is understood: the strengths of its pastes, of its let-downs and of the white
     base, the lengths and masses that really went in, and the model's own error are estimated from
     the measured colour and what was believed before (MAP). Then the smallest addition that gets
-    within the tolerance is sought, with proof. Nothing is ever taken out.
+    near enough is sought, with proof. Nothing is ever taken out.
 
     Parameters
     ----------
     recipe
-        What was poured; or the last `Correction` of this batch, once its `advice` was followed
-        (or `Correction.added` told what was added instead): then what was learned is kept, and
-        the spreads below stay as they were given first.
+        What was poured, as a `Recipe` or as doses into `pour`; or the last `Correction` of this
+        batch, once its `advice` was followed (or `Correction.added` told what was added
+        instead): then what was learned is kept, and the spreads below stay as they were given
+        first.
     measured
         The colour it came out, as a `Target`, CIELAB in the view, or a hex code. A target with
         a covariance brings its own uncertainty.
@@ -76,10 +77,12 @@ def correct(
     palette, view
         By default the demo palette, and D65 on white paper; the thickness is the recipe's. With
         a `Correction` these are its own.
-    tolerance
+    pour
+        For doses. Not together with a `Recipe` or a `Correction`.
+    within
         How near is near enough, in CIEDE2000; above 0.
     max_load
-        Most paste [cm per 100 g]; by default the recipe's limit.
+        Most paste [palette's unit per 100 g]; by default the recipe's limit.
     pot_g
         Most base that the pot holds [g]; by default half as much again as the batch.
         Later corrections of a batch keep the first one's limits unless others are given.
@@ -97,9 +100,9 @@ def correct(
         deviation of the logarithm (0.1 is about 10 %).
     dose_slip, scale_g
         How far a reading may be off, either way; see `shadematch.spread`.
-    let_down_slips
-        Of a recipe with let-downs: paste that each was made with at once [cm], by pigment, as for
-        `shadematch.spread`.
+    let_down_paste
+        Of a recipe with let-downs: paste that each was made with at once [palette's unit], by
+        pigment, as for `shadematch.spread`.
     measured_spread
         Standard deviation of a measured L*, a* and b*, where the target brings no covariance.
     model_spread
@@ -112,15 +115,14 @@ def correct(
     Raises
     ------
     PourError
-        For limits that can't be.
+        For limits that can't be, or a recipe in another unit than the palette's.
     UnknownNameError
         If the palette lacks a paste of the recipe.
     ColourError
         If a colour is none.
     """
-    expect(recipe, (Recipe, Correction), "recipe", "Give a Recipe, or the last Correction")
     _check_numbers(
-        tolerance=(tolerance, 1e-6, 100.0),
+        within=(within, 1e-6, 100.0),
         strength_spread=(strength_spread, 0.0, 1.0),
         white_spread=(white_spread, 0.0, 1.0),
         measured_spread=(measured_spread, 1e-3, 20.0),
@@ -136,11 +138,18 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
-        if let_down_slips is not None:
+        if pour is not None:
             raise PourError(
                 "is known since the batch's first correction",
-                field="let_down_slips",
-                value=let_down_slips,
+                field="pour",
+                value=pour,
+                remedy="Leave it out, or start from a Recipe",
+            )
+        if let_down_paste is not None:
+            raise PourError(
+                "is known since the batch's first correction",
+                field="let_down_paste",
+                value=let_down_paste,
                 remedy="Leave it out, or start from a Recipe",
             )
         poured, belief = after(recipe)
@@ -150,12 +159,13 @@ def correct(
         bases = last.bases if bases is None else bases
         base_step_g = last.base_step_g if base_step_g is None else base_step_g
     else:
-        palette, pour, view = conditions(palette, recipe.pour, view)
-        ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g)
-        told = checked_made(let_down_slips, [part.let_down for part in recipe.weighed], scale)
+        palette, _, view = conditions(palette, pour, view)
+        poured = recipe_of(recipe, palette, pour, "recipe")
+        pour, unit = poured.pour, palette.unit
+        ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, unit)
+        told = checked_made(let_down_paste, [part.let_down for part in poured.weighed], scale, unit)
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
-        belief = begun(recipe, palette, view, priors, lambda d: told.get(d.pigment))
-        poured = recipe
+        belief = begun(poured, palette, view, priors, lambda d: told.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
     most, pot = _limits(pour, max_load, pot_g)
@@ -166,7 +176,7 @@ def correct(
     expect(names, Iterable, "must_avoid", "Give a list of pigment names")
     excluded = tuple(sorted({belief.palette.index(name) for name in names}))
     return judged(
-        Measured(seen, goal, _covariance(seen, measured_spread), float(tolerance)),
+        Measured(seen, goal, _covariance(seen, measured_spread), float(within)),
         MostAdded(most, pot, kinds, float(grain), excluded),
         poured,
         belief,
@@ -181,7 +191,7 @@ class Measured:
     measured: Target
     target: Target
     covariance: FloatArray
-    tolerance: float
+    within: float
 
 
 @dataclass(frozen=True)
@@ -209,7 +219,8 @@ def begun(
     recipe, palette, view, priors
         What is known.
     made
-        Paste that a let-down was made with at once [cm], or None where that was not told.
+        Paste that a let-down was made with at once [palette's unit], or None where that was not
+        told.
     """
     held, step = taken(recipe, palette), recipe.pour.dose_step
     let_downs = tuple(
@@ -262,12 +273,12 @@ def judged(
         excluded=limits.excluded,
     )
     now, now_delta_e = additions.value(np.zeros(believed.count, np.intp), (0.0, 0.0))
-    sought = additions.smallest(asked.tolerance) if known is None else known
+    sought = additions.smallest(asked.within) if known is None else known
     return Correction(
         recipe=poured,
         measured=asked.measured,
         target=asked.target,
-        tolerance=asked.tolerance,
+        within=asked.within,
         measured_delta_e=float(delta_e(lab, aim)),
         believed_lab=triple(now),
         believed_delta_e=now_delta_e,
@@ -287,13 +298,14 @@ def _check_numbers(**asked: tuple[object, float, float]) -> None:
 
 
 def _colour(measured: Target | Sequence[float] | str, view: View) -> Target:
-    if isinstance(measured, Target):
-        return measured
-    if isinstance(measured, str):
-        return Target.from_hex(measured)
-    if not isinstance(measured, bytes) and isinstance(measured, Sequence | np.ndarray):
+    if not isinstance(measured, str | bytes) and isinstance(measured, Sequence | np.ndarray):
         lab = cast(Sequence[float], measured)
         return Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
+    try:
+        return as_target(measured)
+    except ColourError as found:
+        if found.field != "target":
+            raise
     raise ColourError(
         "is neither a Target, nor Lab, nor a hex colour",
         field="measured",

@@ -9,10 +9,11 @@ from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights
 from shadematch.errors import PourError
 from shadematch.matching.question import Asked
-from shadematch.predicting.prediction import conditions
+from shadematch.predicting.prediction import conditions, spelled
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown
+from shadematch.studio.unit import check_unit
 from shadematch.studio.view import View
 from shadematch.support.models import check_most, expect, is_finite, listed
 
@@ -32,14 +33,15 @@ def checked_let_downs(
     UnknownNameError
         If the palette lacks a pigment.
     PourError
-        If one is no let-down, is made in a base that the pour lacks, or they are too many.
+        If one is no let-down, is in another unit than the palette, is made in a base that the
+        pour lacks, or they are too many.
     """
     if isinstance(let_downs, LetDown):
         let_downs = (let_downs,)
     expect(let_downs, Sequence, "let_downs", "Give a list of LetDown(...)")
     for let_down in let_downs:
         expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., paste_per_g=...)")
-        palette.index(let_down.pigment)
+        check_unit(let_down.unit, palette.unit, "let_downs")
         clear, white = 1 - let_down.white, let_down.white
         fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
         if not fits:
@@ -49,7 +51,7 @@ def checked_let_downs(
                 value=str(let_down),
                 remedy="Make it in the same base as the batch",
             )
-    kept = tuple(dict.fromkeys(let_downs))
+    kept = tuple(dict.fromkeys(spelled(let_down, palette) for let_down in let_downs))
     if len(kept) > MOST_LET_DOWNS:
         raise PourError(
             "are too many",
@@ -122,7 +124,8 @@ def checked_asked(
         other = "allow a higher load or a smaller dose step"
         many = needed > LARGEST_BATCH_G
         raise PourError(
-            f"too small for {least * pour.dose_step:g} cm of paste under the load limit",
+            f"too small for {least * pour.dose_step:g} {palette.unit} of paste "
+            "under the load limit",
             field="batch_g",
             value=pour.batch_g,
             remedy=other.capitalize() if many else f"Melt at least {needed:g} g, or {other}",

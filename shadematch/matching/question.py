@@ -130,8 +130,10 @@ class Asked:
             for name, dose in zip(self.palette.names, paste, strict=True)
             if dose > 1e-9 * self.pour.dose_step
         }
-        loads = paste * 100.0 / self.pour.batch_g
-        recipe = Recipe(doses, self.pour, weighed)
+        # Of the doses as they are told, so that the recipe has one colour whoever computes it.
+        told = np.array([doses.get(name, 0.0) for name in self.palette.names])
+        loads = told * 100.0 / self.pour.batch_g
+        recipe = Recipe(doses, self.pour, weighed, self.palette.unit)
         return Choice(recipe, delta_e, self.palette, self.views[0], loads)
 
     def chosen(self, found: Solution) -> Choice:
@@ -182,7 +184,14 @@ class Question:
 
     def ideal(self, closest: Choice) -> Choice:
         """The continuous optimum, judged against the closest whole choice."""
-        return self.asked.choice(*self.asked.searcher.ideal(self.labs, self._found(closest)))
+        found = self.asked.choice(*self.asked.searcher.ideal(self.labs, self._found(closest)))
+        return replace(found, delta_e=self._judged(found))
+
+    def _judged(self, choice: Choice) -> float:
+        """CIEDE2000 of a choice, the worst of all lights that count."""
+        if self.asked.lights:
+            return max(self.by_light(choice).values())
+        return float(delta_e(self.labs[0], np.array(choice.predicted.lab)))
 
     def front(self, closest: Choice) -> tuple[Choice, ...]:
         """The Pareto front, from its closest choice on."""

@@ -7,12 +7,13 @@ from typing import Final, Literal
 
 from shadematch.matching.question import VISIBLE, Choice, Question
 from shadematch.studio.pour import LARGEST_BATCH_G, base_named
+from shadematch.studio.unit import steps_in
 
 __all__ = ["Limit", "Verdict", "verdict_of"]
 
 _WORTH: Final = 0.5
 
-Limit = Literal["nothing", "whole centimetres", "load limit", "palette"]
+Limit = Literal["nothing", "dose steps", "load limit", "palette"]
 
 
 @dataclass(frozen=True)
@@ -22,9 +23,8 @@ class Verdict:
     Attributes
     ----------
     limit
-        ``"nothing"`` (the colour is met, or as near as the target is known),
-        ``"whole centimetres"``, ``"load limit"`` or
-        ``"palette"``.
+        ``"nothing"`` (the colour is met, or as near as the target is known), ``"dose steps"``
+        (whole centimetres or grams, as a rule), ``"load limit"`` or ``"palette"``.
     sentence
         The same in words.
     help
@@ -43,13 +43,16 @@ class Verdict:
 def verdict_of(question: Question, closest: Choice, ideal: Choice) -> Verdict:
     """What holds the closest recipe back, judged against the ideal one."""
     reached, pour = closest.delta_e, question.asked.pour
+    unit = question.asked.palette.unit
     best = min(ideal.delta_e, reached)
     if reached <= VISIBLE:
         return Verdict("nothing", "Nothing holds it back: most people see no difference.")
     if reached - best > best - 0.5 * VISIBLE:
-        steps = "the steps of ruler and scale" if question.asked.let_downs else pour.grid
+        steps = steps_in(unit, pour.dose_step)
+        if question.asked.let_downs:
+            steps = f"the steps of {'ruler and scale' if unit == 'cm' else 'the scales'}"
         return Verdict(
-            "whole centimetres",
+            "dose steps",
             f"Held back by {steps}: without them {best:.2f} could be had.",
             _finer_doses(question, reached),
         )
@@ -59,7 +62,7 @@ def verdict_of(question: Question, closest: Choice, ideal: Choice) -> Verdict:
     if best - freed > max(_WORTH, 0.25 * best):
         return Verdict(
             "load limit",
-            f"Held back by the load limit of {pour.max_load:g} cm per 100 g: "
+            f"Held back by the load limit of {pour.max_load:g} {unit} per 100 g: "
             f"without it {freed:.2f} could be had.",
             changes,
         )
@@ -71,7 +74,7 @@ def verdict_of(question: Question, closest: Choice, ideal: Choice) -> Verdict:
 
 
 def _finer_doses(question: Question, reached: float) -> tuple[str, ...]:
-    pour = question.asked.pour
+    pour, unit = question.asked.pour, question.asked.palette.unit
     tries = []
     for factor in (2, 5, 10):
         batch = pour.batch_g * factor
@@ -83,7 +86,7 @@ def _finer_doses(question: Question, reached: float) -> tuple[str, ...]:
             break
     if pour.dose_step > 0.5:
         value = question.closest_with(dose_step=pour.dose_step / 2)
-        tries.append((value, f"Dosing to {pour.dose_step / 2:g} cm comes to {value:.2f}."))
+        tries.append((value, f"Dosing to {pour.dose_step / 2:g} {unit} comes to {value:.2f}."))
     return tuple(text for value, text in sorted(tries) if value < reached - 0.2)
 
 

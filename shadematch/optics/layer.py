@@ -63,7 +63,13 @@ class Surroundings(NamedTuple):
 
 
 def _values(
-    x: FloatArray, y: FloatArray, names: tuple[str, ...], dx: int, dy: int, grid: bool
+    x: FloatArray,
+    y: FloatArray,
+    names: tuple[str, ...],
+    *,
+    dx: int = 0,
+    dy: int = 0,
+    grid: bool = False,
 ) -> list[FloatArray]:
     table = surfaces()
     if grid:
@@ -128,10 +134,10 @@ def reflectance(
     u, v, scale = to_table_range(u0, v0)
     x, y = u_axis(u), v_axis(v)
     names = _NAMES[around.mode]
-    parts = _values(x, y, names, 0, 0, False)
+    parts = _values(x, y, names)
     # Beyond the table R depends on u / v alone: there the slopes follow from both axes.
-    along_u = [d * u_axis_slope(u) for d in _values(x, y, names, 1, 0, False)]
-    along_v = [d * v_axis_slope(v) for d in _values(x, y, names, 0, 1, False)]
+    along_u = [d * u_axis_slope(u) for d in _values(x, y, names, dx=1)]
+    along_v = [d * v_axis_slope(v) for d in _values(x, y, names, dy=1)]
     capped_u = (u0 > U_MAX) & (u0 * scale >= U_MAX * (1 - 1e-12))
     capped_v = (scale < 1.0) & ~capped_u
     by_u = [
@@ -155,7 +161,7 @@ def radiance(
     """R of `reflectance` alone, at a third of its cost."""
     u, v = np.broadcast_arrays(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
     u, v, _ = to_table_range(u, v)
-    return seen(_values(u_axis(u), v_axis(v), _NAMES[around.mode], 0, 0, False), around)
+    return seen(_values(u_axis(u), v_axis(v), _NAMES[around.mode]), around)
 
 
 def backing_slope(
@@ -171,7 +177,7 @@ def backing_slope(
     u, v, _ = to_table_range(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
     if around.mode == "through":
         return np.zeros_like(u)
-    _, down, up, back = _values(u_axis(u), v_axis(v), _NAMES[around.mode], 0, 0, False)
+    _, down, up, back = _values(u_axis(u), v_axis(v), _NAMES[around.mode])
     return np.asarray(down * up / (1.0 - around.backing * back) ** 2)
 
 
@@ -198,6 +204,10 @@ class Layer:
     -----
     R falls with absorption whatever the rest (it is a Laplace transform of the distribution of
     path lengths); the knot values are made to do so, which the table's last digits may not.
+
+    In the black the cubic may dip below 0, and is cut off there. That keeps what `rise` and
+    `stray` say: the cut lets nothing rise by more, and brings R nearer to the function, nowhere
+    negative, that it strays from. R stays below 1 by what the faces turn back.
 
     Attributes
     ----------
@@ -278,15 +288,13 @@ class Layer:
         result = np.empty((knots.size, v.size))
         fits = v <= to_table_range(np.zeros_like(v), v)[1]
         order = np.argsort(v, kind="stable")
-        parts = _values(
-            u_axis(np.minimum(knots[inner], U_MAX)), v_axis(v[order]), names, 0, 0, True
-        )
+        parts = _values(u_axis(np.minimum(knots[inner], U_MAX)), v_axis(v[order]), names, grid=True)
         back = np.argsort(order, kind="stable")
         result[inner] = seen([p[:, back] for p in parts], around)
         for rows, columns in ((~inner, slice(None)), (inner, ~fits)):
             u, w, _ = to_table_range(knots[rows, None], v[None, columns])
             backing = around.backing[columns]
-            scaled = _values(u_axis(u), v_axis(w), names, 0, 0, False)
+            scaled = _values(u_axis(u), v_axis(w), names)
             result[np.ix_(rows, np.arange(v.size)[columns])] = seen(
                 scaled, Surroundings(around.mode, backing)
             )
@@ -322,7 +330,8 @@ class Layer:
         c = self._coefficients[at * self._columns.size + self._columns]
         d = mu_a - self._knots[at]
         c0, c1, c2, c3 = c[..., 0], c[..., 1], c[..., 2], c[..., 3]
-        return ((c0 * d + c1) * d + c2) * d + c3, (3.0 * c0 * d + 2.0 * c1) * d + c2
+        R = ((c0 * d + c1) * d + c2) * d + c3
+        return np.maximum(R, 0.0, out=R), (3.0 * c0 * d + 2.0 * c1) * d + c2
 
     def value(self, mu_a: FloatArray) -> FloatArray:
         """R alone; see `evaluate`."""
@@ -332,7 +341,8 @@ class Layer:
         at = self._intervals(mu_a)
         c = self._coefficients[at * self._columns.size + self._columns]
         d = mu_a - self._knots[at]
-        return np.asarray(((c[..., 0] * d + c[..., 1]) * d + c[..., 2]) * d + c[..., 3])
+        R = ((c[..., 0] * d + c[..., 1]) * d + c[..., 2]) * d + c[..., 3]
+        return np.asarray(np.maximum(R, 0.0))
 
     def _one_wavelength_at_a_time(self, mu_a: FloatArray, slope: FloatArray | None) -> FloatArray:
         """The same numbers for long arrays, three times as fast: what is read stays in cache."""
@@ -356,7 +366,7 @@ class Layer:
                 for further in (c1, c2, c3):
                     r *= d
                     r += further.take(at, out=part, mode="clip")
-            result[stretch] = R.T
+            result[stretch] = np.maximum(R, 0.0, out=R).T
             if slope is not None:
                 slope[stretch] = dR.T
         return result

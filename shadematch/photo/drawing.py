@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shadematch.errors import MissingExtraError, PhotoError
+from shadematch.photo.mean import Mean
+from shadematch.photo.picture import Picture
 from shadematch.photo.profile import SRGB
-from shadematch.photo.reading import Picture
-from shadematch.photo.regions import Mean, Region
+from shadematch.photo.regions import Region
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -81,11 +82,7 @@ def _pyplot() -> Any:
     try:
         from matplotlib import pyplot
     except ImportError:
-        raise MissingExtraError(
-            "needs matplotlib",
-            field="plots",
-            remedy='Install it with: pip install "shadematch[plots]"',
-        ) from None
+        raise MissingExtraError.of("matplotlib", "plots", field="plots") from None
     return pyplot
 
 

@@ -29,7 +29,8 @@ from shadematch.colour.standards import observation
 from shadematch.errors import MissingExtraError, PhotoError
 from shadematch.photo.chart import Chart, homography
 from shadematch.photo.drawing import draw_regions, preview
-from shadematch.photo.reading import Picture, open_photo
+from shadematch.photo.files import open_photo
+from shadematch.photo.picture import Picture
 from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def find_chart(path: str | os.PathLike[str]) -> Chart:
     Parameters
     ----------
     path
-        As for `Target.from_photo`.
+        As for `shadematch.read_photo`.
 
     Returns
     -------
@@ -150,7 +151,7 @@ def chart_in(picture: Picture) -> Chart:
             remedy="Show all of the chart",
         )
     ends = np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float)
-    corners = _map(best.to_photo, ends) * every + 0.5  # of the photo, every so many pixels
+    corners = (_map(best.to_photo, ends) + 0.5) * every
     a, b, c, d = ((float(x), float(y)) for x, y in corners)
     return Chart((a, b, c, d), left_out=best.covered)
 
@@ -173,10 +174,8 @@ def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
     try:
         from skimage.measure import label, regionprops
     except ImportError:
-        raise MissingExtraError(
-            "needs scikit-image to find a chart",
-            field="chart",
-            remedy='Install it with: pip install "shadematch[chart]", or give the corners',
+        raise MissingExtraError.of(
+            "scikit-image", "chart", field="chart", otherwise=", or give the corners"
         ) from None
     slope = np.sqrt(sum(np.square(gaussian_gradient_magnitude(lab[..., i], 1.0)) for i in range(3)))
     numbered = label(slope < edge, connectivity=1)

@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.colour.difference import delta_e
 from shadematch.matching.question import Asked, Choice
 from shadematch.planning.orders import Order
-from shadematch.predicting.prediction import loads_of
+from shadematch.predicting.prediction import loads_of, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
@@ -33,7 +33,7 @@ class Options:
         Recipes for one pot. Every recipe within the tolerance takes at least as much of every
         pigment as one of these.
     use
-        Paste of each pigment that the whole order takes with each [cm], shape (k, n).
+        Paste of each pigment that the whole order takes with each [palette's unit], shape (k, n).
     complete
         Whether these are all such recipes, and the closest is proved. Else the plan is the best
         among those listed.
@@ -60,13 +60,14 @@ def options_for(order: Order, palette: Palette) -> Options:
     """
     none = np.empty((0, len(palette.pigments)))
     if order.recipe is not None:
-        missing = [n for n in order.recipe.doses if n not in palette.names]
+        missing = [name for name in order.recipe.doses if name not in palette]
         if missing:
             problem = f"its recipe needs {', '.join(missing)}, which the palette lacks"
             return Options((), none, True, problem=problem)
-        loads = loads_of(order.recipe.doses, palette, order.pot)
-        choice = Choice(order.recipe, 0.0, palette, order.view, loads)
-        doses = [order.recipe.doses.get(n, 0.0) for n in palette.names]
+        recipe = recipe_of(order.recipe, palette, None, "recipe")
+        loads = loads_of(recipe.doses, palette, order.pot)
+        choice = Choice(recipe, 0.0, palette, order.view, loads)
+        doses = [recipe.doses.get(n, 0.0) for n in palette.names]
         return Options((choice,), np.array([doses]) * order.pots, True)
     assert order.target is not None
     lab = order.target.lab_in(order.view)
@@ -78,16 +79,16 @@ def options_for(order: Order, palette: Palette) -> Options:
             none,
             True,
             problem=f"a pot of {pour.batch_g:g} g takes not even one step of "
-            f"{pour.dose_step:g} cm under its load limit",
+            f"{pour.dose_step:g} {palette.unit} under its load limit",
         )
     found = _searched(
         (float(lab[0]), float(lab[1]), float(lab[2])),
-        *(palette, pour, order.view, most, order.tolerance, order.max_delta_e),
+        *(palette, pour, order.view, most, order.tolerance, order.within),
     )
     if not len(found.steps):
         problem = (
             f"its closest recipe is {found.closest_delta_e:.2f} away, over the "
-            f"{order.max_delta_e:g} allowed"
+            f"{order.within:g} allowed"
         )
         return Options((), none, found.complete, found.closest_delta_e, problem)
     asked = Asked(palette, pour, order.view, most)
@@ -116,20 +117,20 @@ def _searched(
     view: View,
     most: int | None,
     tolerance: float,
-    max_delta_e: float | None,
+    within: float | None,
 ) -> _Searched:
     """Search once for orders that ask the same."""
     target = np.array(lab)
     searcher = Asked(palette, pour, view, most).searcher
     closest = searcher.closest(target)
     assert closest.steps is not None
-    within = closest.delta_e + tolerance
-    if max_delta_e is not None:
-        within = min(within, max_delta_e)
-    if within < closest.delta_e:
+    limit = closest.delta_e + tolerance
+    if within is not None:
+        limit = min(limit, within)
+    if limit < closest.delta_e:
         nothing = np.empty((0, searcher.space.size), dtype=np.intp)
         return _Searched(nothing, np.empty(0), closest.proved, closest.delta_e)
-    steps, complete = searcher.lean(target, within, closest)
+    steps, complete = searcher.lean(target, limit, closest)
     complete = complete and closest.proved
     if len(steps) > MOST:
         steps, complete = _spread(steps), False

@@ -13,13 +13,15 @@ import numpy as np
 
 from shadematch.errors import PourError
 from shadematch.planning.cost import cost
+from shadematch.planning.numbers import Books, Solution
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
-from shadematch.planning.programme import Books, Solution, solve
+from shadematch.planning.programme import solve
 from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
 from shadematch.planning.stock import Stock
 from shadematch.predicting.prediction import conditions
 from shadematch.studio.palette import Palette
+from shadematch.studio.unit import check_unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect, is_finite, listed
 
@@ -57,7 +59,7 @@ def plan(
     For each order the recipes within its tolerance of the closest are listed, those that no
     other undercuts in every pigment; an integer programme chooses among them. Goals, one after
     the other: the value of the orders poured; the money for what is bought; the number of tubes
-    bought; then the paste, each centimetre counted as a share of what is there of its pigment.
+    bought; then the paste, each cm or g counted as a share of what is there of its pigment.
 
     Parameters
     ----------
@@ -86,8 +88,9 @@ def plan(
     UnknownNameError
         If the stock holds a pigment that the palette lacks.
     PourError
-        If the book is empty or names an order twice, or prices are missing for some pigments
-        and given for others where something may be bought.
+        If the book is empty or names an order twice, doses are in another unit than the
+        palette's, nobody entered how much a tube of weighed paste holds, or prices are missing
+        for some pigments and given for others where something may be bought.
     """
     palette, _, _ = conditions(palette, None, None)
     expect(stock, Stock, "stock", "Use Stock(...) or read_stock(...)")
@@ -101,6 +104,8 @@ def plan(
         )
     for i, order in enumerate(book):
         expect(order, Order, f"orders.{i}", "Use Order(...)")
+        if order.recipe is not None:
+            check_unit(order.recipe.unit, palette.unit, f"orders.{i}.recipe")
     names = [order.name for order in book]
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
@@ -113,7 +118,17 @@ def plan(
         budget = _at_least(buy, "buy", "Give the most that may be spent", 0.0)
     limit = _at_least(seconds, "seconds", "Some seconds do for most books", 0.001)
     share = _at_least(gap, "gap", "A share such as 0.001, or 0", 0.0)
-    return _planned(_Asked(book, stock, palette, buy is not False, budget, limit, share))
+    return _planned(
+        _Asked(
+            orders=book,
+            stock=stock,
+            palette=palette,
+            buy=buy is not False,
+            budget=budget,
+            seconds=limit,
+            gap=share,
+        )
+    )
 
 
 def _at_least(value: object, field_: str, remedy: str, least: float) -> float:
@@ -149,7 +164,17 @@ def _planned(asked: _Asked) -> Plan:
         # All these questions share the time of one goal; after it the quick answer stands.
         here = replace(asked, seconds=max(0.25 * (ends - time.monotonic()), 0.0))
         ask = count < _MOST_ASKED
-        lines.append(_left_out(here, books, solution, i, listed[i], there - used, ask=ask))
+        lines.append(
+            _left_out(
+                asked=here,
+                books=books,
+                solution=solution,
+                i=i,
+                options=listed[i],
+                left=there - used,
+                ask=ask,
+            )
+        )
     place = {order.name: i for i, order in enumerate(asked.orders)}
     never = datetime.date.max
     lines.sort(key=lambda line: (line.order.due or never, place[line.order.name]))
@@ -268,7 +293,14 @@ def _left_out(
         scarce = ", more than can be bought"
     unknown = "the search stopped before it found how to fit it in"
     if more is None:
-        return LeftOut(order, "paste", unknown, nothing, (), False)
+        return LeftOut(
+            order=order,
+            reason="paste",
+            sentence=unknown,
+            short=nothing,
+            would_take=(),
+            proved=False,
+        )
     wanted = _purchases(asked, more)
     base = [
         f"{grams:.0f} g of {kind} base"
@@ -276,7 +308,14 @@ def _left_out(
         if grams > 0.5
     ]
     if not wanted and not base:
-        return LeftOut(order, "paste", unknown, nothing, (), False)
+        return LeftOut(
+            order=order,
+            reason="paste",
+            sentence=unknown,
+            short=nothing,
+            would_take=(),
+            proved=False,
+        )
     mine = books.use[books.order == i]
     by_itself = not np.any(np.all(mine <= spent.shelf + 1e-6, axis=1))
     short = _shortage(mine, books.use[int(more.recipe[i])], left, books.tube_size * more.tubes)
@@ -284,7 +323,7 @@ def _left_out(
     if by_itself:
         lacks = _shortage(mine, mine[0], spent.shelf, np.full(left.size, np.inf))
         where = "even by itself"
-    what = [f"{v:g} cm of {n}" for n, v in _lengths(asked.palette, lacks).items()]
+    what = [f"{v:g} {asked.palette.unit} of {n}" for n, v in _lengths(asked.palette, lacks).items()]
     sentence = (
         f"{where} it lacks {' and '.join(what or base)}; it would take "
         f"{'' if proved else 'at most '}{' and '.join([*map(str, wanted), *base])} more{scarce}"
@@ -293,13 +332,20 @@ def _left_out(
     if asked.buy and not scarce:
         sentence, reason = f"{sentence}, over the budget of {asked.budget:g}", "budget"
     amounts = _lengths(asked.palette, short)
-    return LeftOut(order, reason, sentence, amounts, wanted, proved)
+    return LeftOut(
+        order=order,
+        reason=reason,
+        sentence=sentence,
+        short=amounts,
+        would_take=wanted,
+        proved=proved,
+    )
 
 
 def _lengths(palette: Palette, values: FloatArray) -> Amounts:
     """Those above nothing, by name."""
     every = _amounts(palette, values)
-    return Amounts(tuple((name, cm) for name, cm in every.items() if cm > 0))
+    return Amounts(tuple((name, dose) for name, dose in every.items() if dose > 0))
 
 
 def _cheapest(
@@ -351,7 +397,7 @@ def _cheapest(
 def _shortage(
     mine: FloatArray, fallback: FloatArray, left: FloatArray, bought: FloatArray
 ) -> FloatArray:
-    """Paste that an order lacks [cm], shape (n,), in the recipe that lacks least.
+    """Paste that an order lacks [palette's unit], shape (n,), in the recipe that lacks least.
 
     Parameters
     ----------

@@ -11,15 +11,15 @@ from shadematch.colour.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PourError
 from shadematch.optics.stack import Coat, Medium, add, look, medium
 from shadematch.optics.transport import Directions
-from shadematch.predicting.prediction import conditions, loads_of, model_for
+from shadematch.predicting.prediction import conditions, loads_of, model_for, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.drawings import side_view, strip
-from shadematch.support.html import recipe_card
-from shadematch.support.models import between, expect, listed
+from shadematch.support.models import between, listed
+from shadematch.support.report import Report, Reported, Row, Swatch, lab_words
+from shadematch.support.svg import colour_strip, side_view
 
 __all__ = [
     "Layered",
@@ -27,7 +27,6 @@ __all__ = [
     "label_of",
     "layers",
     "medium_of",
-    "recipe_of",
     "shade_of",
     "thickness_of",
 ]
@@ -63,12 +62,11 @@ class Shade:
 
     def __str__(self) -> str:
         """In plain words."""
-        note = "" if self.in_srgb else " (outside sRGB: nearest shown)"
-        return f"Lab ({', '.join(f'{v:z.1f}' for v in self.lab)}), {self.hex}{note}"
+        return f"{lab_words(self.lab)}, {Swatch.of(self)}"
 
 
 @dataclass(frozen=True)
-class Layered:
+class Layered(Reported):
     """A stack of layers and its colour.
 
     Attributes
@@ -122,34 +120,31 @@ class Layered:
         """How thick the stack is [cm]."""
         return float(sum(self.thicknesses_cm))
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"seen       {self.seen}, {self.view}", "layers     from the top down"]
-        lines += [
-            f"           {thick:g} cm of {label}, alone {shade.hex}"
-            for thick, label, shade in zip(
-                self.thicknesses_cm, self.labels, self.alone, strict=True
-            )
-        ]
-        return "\n".join(lines)
-
     @property
     def labels(self) -> tuple[str, ...]:
         """What each layer is made of, in words."""
         return tuple(label_of(recipe) for recipe in self.recipes)
 
-    def _repr_html_(self) -> str:
-        rows = [
-            (f"{thick:g} cm", label)
-            for thick, label in zip(self.thicknesses_cm, self.labels, strict=True)
-        ]
-        rows += [("seen", str(self.view)), ("Lab", str(self.seen))]
+    def report(self) -> Report:
+        """The colour of the whole, and of each layer alone."""
+        alone = zip(self.thicknesses_cm, self.labels, self.alone, strict=True)
         pieces = [([0.0, 1.0], [thick, thick]) for thick in self.thicknesses_cm]
-        figure = strip([s.hex for s in self.poured], "as it is poured, from the bottom layer on")
-        figure += side_view(
-            pieces, [s.hex for s in self.alone], "from the side, each layer in its own colour"
+        poured, own = ([s.hex for s in shades] for shades in (self.poured, self.alone))
+        return Report(
+            swatches=(Swatch.of(self.seen, "seen from above"),),
+            pictures=(
+                colour_strip(poured, "as it is poured, from the bottom layer on"),
+                side_view(pieces, own, "from the side, each layer in its own colour"),
+            ),
+            rows=(
+                Row.colour("seen", self.seen, str(self.view)),
+                Row("layers", "from the top down, each with the colour that it has alone"),
+                *(
+                    Row("layers", f"{thick:g} cm of {label}", swatch=Swatch.of(shade))
+                    for thick, label, shade in alone
+                ),
+            ),
         )
-        return recipe_card([(self.hex, "seen from above")], rows, figure=figure)
 
 
 def label_of(recipe: Recipe) -> str:
@@ -187,23 +182,6 @@ def thickness_of(value: object, field_: str, *, least: float = 0.0) -> float:
     return between(value, field_, least, _THICKEST_CM, "Give it in cm")
 
 
-def recipe_of(
-    value: Recipe | Mapping[str, float], palette: Palette, pour: Pour, field_: str
-) -> Recipe:
-    """A recipe, or the one of these doses in this pour, in palette order.
-
-    Raises
-    ------
-    UnknownNameError, PourError
-        For a name that the palette lacks or a dose that can't be.
-    """
-    expect(value, (Recipe, Mapping), field_, "Give a Recipe, or doses such as {'gorse': 2}")
-    given = value if isinstance(value, Recipe) else Recipe(value, pour)
-    loads_of(given.doses, palette, given.pour)  # complains
-    doses = {n: float(given.doses[n]) for n in palette.names if given.doses.get(n)}
-    return Recipe(doses, given.pour, given.weighed)
-
-
 def medium_of(recipe: Recipe, palette: Palette) -> Medium:
     """The coloured base of a recipe as the optics see it."""
     loads = loads_of(recipe.doses, palette, recipe.pour)
@@ -229,8 +207,8 @@ def layers(
     ----------
     stack
         Pairs of a recipe and a thickness [cm, 0 to 100], the top layer first. A recipe is a
-        `Recipe`, or doses in cm into the base and the batch of `pour`; ``{}`` is base without
-        paste.
+        `Recipe`, or doses [palette's unit] into the base and the batch of `pour`; ``{}`` is base
+        without paste.
     palette, pour, view
         By default the demo palette, 100 g of clear base, and D65 on white paper. The thickness
         in `pour` plays no part.
@@ -262,7 +240,8 @@ def layers(
                 value=pair,
                 remedy="Write ({'gorse': 2}, 0.5)",
             )
-        recipes.append(recipe_of(pair[0], palette, pour, f"stack.{i}"))
+        own = None if isinstance(pair[0], Recipe) else pour
+        recipes.append(recipe_of(pair[0], palette, own, f"stack.{i}"))
         thicknesses.append(thickness_of(pair[1], f"stack.{i}"))
     if not sum(thicknesses) > 0:
         raise PourError(

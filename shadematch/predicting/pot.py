@@ -13,20 +13,20 @@ though most pots mirror a little.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.predicting.prediction import Prediction, conditions, opened, predict
+from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import BACKINGS, View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import between
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["HOT_LIMIT", "POTS", "InThePot", "in_the_pot"]
 
@@ -43,7 +43,7 @@ HOT_LIMIT: Final = (
 
 
 @dataclass(frozen=True)
-class InThePot:
+class InThePot(Reported):
     """The looks of a coloured melt before it is poured, and of the bar it becomes.
 
     Attributes
@@ -97,33 +97,25 @@ class InThePot:
             f"check the {self.drop_mm:g} mm drop, not the pot."
         )
 
-    def __str__(self) -> str:
-        """In plain words."""
-        rows = (("bar", self.bar), ("in the pot", self.pot), ("drop", self.drop))
-        lines = [f"recipe      {self.recipe}, in {self.recipe.pour}"]
-        for name, seen in rows:
-            lab = ", ".join(f"{v:z.1f}" for v in seen.lab)
-            lines.append(f"{name:<12}Lab ({lab}), {seen.hex}, {seen.recipe.pour.thickness_cm:g} cm")
-        return "\n".join([*lines, self.sentence, HOT_LIMIT])
-
-    def _repr_html_(self) -> str:
-        swatches = [
-            (self.pot.hex, "in the pot"),
-            (self.drop.hex, "drop"),
-            (self.bar.hex, "bar"),
-        ]
-        rows = [
-            ("recipe", str(self.recipe)),
-            ("into", str(self.recipe.pour)),
-            ("in the pot", f"{self.depth_cm:g} cm deep, bottom reflecting {self.bottom:.0%}"),
-            ("drop", f"{self.drop_mm:g} mm on white paper, wet"),
-            (
-                "CIEDE2000",
-                f"to the bar {self.pot_delta_e:.1f} (pot), {self.drop_delta_e:.1f} (drop)",
+    def report(self) -> Report:
+        """The three looks, and which to go by."""
+        pot = f"{self.depth_cm:g} cm deep, CIEDE2000 {self.pot_delta_e:.1f} to the bar"
+        drop = f"{self.drop_mm:g} mm, wet on white paper, {self.drop_delta_e:.1f} to the bar"
+        return Report(
+            swatches=(
+                Swatch.of(self.pot, "in the pot"),
+                Swatch.of(self.drop, "drop"),
+                Swatch.of(self.bar, "bar"),
             ),
-        ]
-        foot = f"{self.sentence} {HOT_LIMIT}"
-        return recipe_card(swatches, rows, foot=foot)
+            rows=(
+                *self.recipe.rows,
+                Row.colour("bar", self.bar, str(self.bar.view)),
+                Row.colour("in the pot", self.pot, pot),
+                Row.colour("drop", self.drop, drop),
+                Row("bottom", f"of the pot reflects {self.bottom:.0%}"),
+            ),
+            notes=(self.sentence, HOT_LIMIT),
+        )
 
 
 def _between(one: Prediction, other: Prediction) -> float:
@@ -158,7 +150,7 @@ def in_the_pot(
     Parameters
     ----------
     recipe
-        A `Recipe`, which has its pour with it, or doses [cm] by name.
+        A `Recipe`, which has its pour with it, or doses [palette's unit] by name.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper. The
         view is the bar's; pot and drop are seen in its light, by reflected light.
@@ -176,11 +168,11 @@ def in_the_pot(
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, a dose, depth or pot that can't be, or a pour that
-        is given twice.
+        For a name that the palette lacks, a dose, depth or pot that can't be, a `Recipe` in
+        another unit than the palette's, or a pour that is given twice.
     """
-    doses, pour, weighed = opened(recipe, pour, "recipe")
-    palette, pour, view = conditions(palette, pour, view)
+    palette, _, view = conditions(palette, pour, view)
+    own = recipe_of(recipe, palette, pour, "recipe")
     depth = between(depth_cm, "depth_cm", 0.1, 100.0, "Measure the melt with a ruler, in cm")
     drop = between(drop_mm, "drop_mm", 0.1, 100.0, "A drop is about 3 mm high")
     bottom = _bottom(pot)
@@ -188,12 +180,11 @@ def in_the_pot(
     def seen(thickness_cm: float, backing: float) -> Prediction:
         light = {"illuminant": view.illuminant, "observer": view.observer}
         return predict(
-            doses,
+            own.doses,
             palette=palette,
-            pour=pour.model_copy(update={"thickness_cm": thickness_cm}),
-            view=View(**light, backing=backing, contact="optical"),
+            pour=own.pour.model_copy(update={"thickness_cm": thickness_cm}),
+            view=View(**light, backing=backing, contact="wet"),
         )
 
-    bar = predict(doses, palette=palette, pour=pour, view=view)
-    own = replace(bar.recipe, weighed=weighed)
+    bar = predict(own, palette=palette, view=view)
     return InThePot(own, seen(depth, bottom), seen(drop / 10.0, _PAPER), bar, depth, drop, bottom)

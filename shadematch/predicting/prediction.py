@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,28 +19,32 @@ from shadematch.errors import PourError
 from shadematch.optics.layer import Layer, radiance, reflectance
 from shadematch.studio.palette import Palette, load_palette
 from shadematch.studio.pour import Pour
-from shadematch.studio.recipe import LONGEST_CM, Recipe, Weighed
+from shadematch.studio.recipe import LetDown, Recipe, doses_of
+from shadematch.studio.unit import Unit, check_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = [
     "Model",
     "Prediction",
+    "checked_recipe",
     "conditions",
     "loads_of",
     "model_for",
-    "opened",
     "predict",
     "predict_loads",
+    "recipe_of",
+    "spelled",
 ]
 
 
 class Model:
     """Colour as a function of loads, for one palette, base, thickness and view.
 
-    Loads are in cm per 100 g, in the palette's order, so that the batch size plays no part.
+    Loads are in the palette's unit per 100 g and in its order, so that the batch size plays no
+    part.
 
     Attributes
     ----------
@@ -120,7 +124,7 @@ def model_for(palette: Palette, thickness_cm: float, white: float, view: View) -
 
 
 @dataclass(frozen=True)
-class Prediction:
+class Prediction(Reported):
     """The colour that a recipe will have.
 
     Attributes
@@ -147,22 +151,16 @@ class Prediction:
     hex: str
     in_srgb: bool
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lab = ", ".join(f"{v:z.1f}" for v in self.lab)
-        note = "" if self.in_srgb else " (outside sRGB: nearest shown)"
-        return f"{self.recipe} -> Lab ({lab}), {self.hex}{note}"
-
-    def _repr_html_(self) -> str:
-        note = "" if self.in_srgb else " (outside sRGB, nearest shown)"
-        rows = [
-            ("recipe", str(self.recipe)),
-            ("pour", str(self.recipe.pour)),
-            ("seen", str(self.view)),
-            ("Lab", ", ".join(f"{v:z.1f}" for v in self.lab)),
-            ("sRGB", self.hex + note),
-        ]
-        return recipe_card([(self.hex, "predicted")], rows)
+    def report(self) -> Report:
+        """Recipe and colour."""
+        return Report(
+            swatches=(Swatch.of(self, "predicted"),),
+            rows=(
+                *self.recipe.rows,
+                Row("seen", str(self.view)),
+                Row.colour("predicted", self),
+            ),
+        )
 
 
 def conditions(
@@ -185,7 +183,7 @@ def conditions(
 
 
 def loads_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> FloatArray:
-    """Loads in palette order [cm per 100 g].
+    """Loads in palette order [palette's unit per 100 g].
 
     Raises
     ------
@@ -194,43 +192,66 @@ def loads_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> FloatA
     PourError
         For a dose that is negative or not a finite number.
     """
-    loads = np.zeros(len(palette.pigments))
-    for name, dose in doses.items():
-        at = palette.index(name)
-        if isinstance(dose, bool) or not isinstance(dose, int | float | np.integer | np.floating):
-            raise PourError("must be a number", field=f"doses.{name}", value=dose, remedy="In cm")
-        if not 0 <= dose <= LONGEST_CM:  # NaN fails every comparison
-            raise PourError(
-                f"must lie between 0 and {LONGEST_CM:,.0f} cm",
-                field=f"doses.{name}",
-                value=dose,
-                remedy="Give the length of paste in cm",
-            )
-        loads[at] = float(dose) * 100.0 / pour.batch_g
-    return loads
+    told = Recipe(palette.named(doses_of(doses, "doses")), pour, unit=palette.unit).doses
+    return np.array([told.get(name, 0.0) * 100.0 / pour.batch_g for name in palette.names])
 
 
-def opened(
-    recipe: Recipe | Mapping[str, float], pour: Pour | None, field: str
-) -> tuple[Mapping[str, float], Pour | None, tuple[Weighed, ...]]:
-    """Doses, pour and let-downs of a recipe, or of doses and a pour beside them.
+def recipe_of(
+    given: Recipe | Mapping[str, float], palette: Palette, pour: Pour | None, field: str
+) -> Recipe:
+    """A recipe as the palette spells its names, in its order: a `Recipe`, or doses into a pour.
+
+    Raises
+    ------
+    UnknownNameError
+        For a name that the palette lacks.
+    PourError
+        If it is neither, a dose can't be, a recipe's doses are in another unit than the palette's,
+        or its pour is given a second time and is another one.
+    """
+    if not isinstance(given, Recipe):
+        given = Recipe(doses_of(given, field), Pour() if pour is None else pour, (), palette.unit)
+    else:
+        given = checked_recipe(given, pour, palette.unit, field)
+    doses = palette.named(given.doses)
+    weighed = [replace(p, let_down=spelled(p.let_down, palette)) for p in given.weighed]
+    ordered = {name: doses[name] for name in palette.names if name in doses}
+    return Recipe(ordered, given.pour, tuple(weighed), given.unit)
+
+
+def checked_recipe(recipe: Recipe, pour: Pour | None, unit: Unit, field: str) -> Recipe:
+    """A recipe that is in a unit, and in the pour that was given beside it, if any.
 
     Raises
     ------
     PourError
-        If it is neither, or a recipe's pour is given a second time and is another one.
+        If it isn't.
     """
-    if not isinstance(recipe, Recipe):
-        expect(recipe, Mapping, field, "Give a Recipe, or doses such as {'gorse': 2}")
-        return recipe, pour, ()
-    if pour is not None and pour != recipe.pour:
-        raise PourError(
-            "is given twice, and not the same",
-            field="pour",
-            value=pour,
-            remedy="A Recipe brings its own; leave it out, or give the doses alone",
-        )
-    return recipe.doses, recipe.pour, recipe.weighed
+    if pour is not None:
+        expect(pour, Pour, "pour", "Use Pour(...)")
+        if pour != recipe.pour:
+            raise PourError(
+                "is given twice, and not the same",
+                field="pour",
+                value=pour,
+                remedy="A Recipe brings its own; leave it out, or give the doses alone",
+            )
+    check_unit(recipe.unit, unit, field)
+    return recipe
+
+
+def spelled(let_down: LetDown, palette: Palette) -> LetDown:
+    """A let-down of a pigment as the palette spells it.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks it.
+    """
+    name = palette.names[palette.index(let_down.pigment)]
+    if name == let_down.pigment:
+        return let_down
+    return let_down.model_copy(update={"pigment": name})
 
 
 def predict(
@@ -245,8 +266,8 @@ def predict(
     Parameters
     ----------
     doses
-        Paste of each pigment [cm]; any length from 0 on, over the load limit too. Or a `Recipe`,
-        which brings its own pour.
+        Paste of each pigment [palette's unit]; any amount from 0 on, over the load limit too. Or a
+        `Recipe`, which brings its own pour.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
 
@@ -257,18 +278,16 @@ def predict(
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, a dose that can't be, or a pour beside a `Recipe`
-        that is not its own.
+        For a name that the palette lacks, a dose that can't be, a `Recipe` in another unit than
+        the palette's, or a pour beside a `Recipe` that is not its own.
     """
-    doses, pour, weighed = opened(doses, pour, "doses")
-    palette, pour, view = conditions(palette, pour, view)
-    loads = loads_of(doses, palette, pour)
-    ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
-    return predict_loads(loads, Recipe(ordered, pour, weighed), palette, view)
+    palette, _, view = conditions(palette, pour, view)
+    recipe = recipe_of(doses, palette, pour, "doses")
+    return predict_loads(loads_of(recipe.doses, palette, recipe.pour), recipe, palette, view)
 
 
 def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: View) -> Prediction:
-    """The prediction for loads [cm per 100 g] whose recipe is already made up."""
+    """The prediction for loads [palette's unit per 100 g] whose recipe is already made up."""
     model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, view)
     spectrum = model.spectra(loads)
     xyz = spectrum @ model.weights.T

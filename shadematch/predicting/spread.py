@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
@@ -15,13 +15,13 @@ import numpy as np
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
-from shadematch.predicting.prediction import Prediction, conditions, opened, predict
+from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
 from shadematch.predicting.readings import (
-    DOSE_SLIP_CM,
     SCALE_G,
     Taken,
     checked_made,
     checked_readings,
+    readings_in_words,
     taken,
     told_apart,
 )
@@ -29,16 +29,16 @@ from shadematch.predicting.slips import SQUEEZES, Squeezes, worst
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
+from shadematch.support.report import Report, Reported, Row, Swatch, Table
 
 __all__ = ["Spread", "spread"]
 
 
 @dataclass(frozen=True)
-class Spread:
+class Spread(Reported):
     """What readings of the ruler and the scale do to a recipe.
 
     Attributes
@@ -64,8 +64,8 @@ class Spread:
         sum to 1 (or are all 0).
     lights
         Those that count, where it is not the view's alone.
-    let_down_slips
-        Paste that each let-down was taken to be made with [cm], by pigment; read-only.
+    let_down_paste
+        Paste that each let-down was taken to be made with [recipe's unit], by pigment; read-only.
     """
 
     recipe: Recipe
@@ -83,22 +83,27 @@ class Spread:
     shares: Mapping[str, float] = field(hash=False)
     _lab: FloatArray = field(repr=False, compare=False)
     lights: tuple[Light, ...] = ()
-    let_down_slips: Mapping[str, float] = field(default_factory=dict, hash=False)
+    let_down_paste: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
-        for name in ("shares", "let_down_slips"):
+        for name in ("shares", "let_down_paste"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_slips")}
+        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_paste")}
         return functools.partial(Spread, **values), ()
 
     @property
     def to(self) -> str:
         """What CIEDE2000 is taken to, in words."""
         return "the recipe's own colour" if self.target is None else "the target"
+
+    @property
+    def readings(self) -> tuple[str, str]:
+        """How far readings may be off, in words."""
+        return readings_in_words(self.dose_slip, self.scale_g, self.recipe.unit)
 
     @property
     def extremes(self) -> tuple[str, str]:
@@ -117,49 +122,52 @@ class Spread:
         name = max(self.shares, key=self.shares.__getitem__, default=None)
         return name if name is not None and self.shares[name] > 0 else None
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [
-            f"recipe     {self.recipe}, into {self.recipe.pour}",
-            f"readings   ruler within {10 * self.dose_slip:g} mm, scale within {self.scale_g:g} g",
-            f"CIEDE2000  to {self.to}: mean {self.mean:.2f}, half of pours within "
-            f"{self.median:.2f}, 90 % within {self.p90:.2f}, 95 % within {self.p95:.2f}",
+    def report(self) -> Report:
+        """How far it strays, and which reading matters most."""
+        first, second = self.extremes
+        wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
+        rows = [
+            *self.recipe.rows,
+            Row("readings", self.readings),
+            Row(
+                "CIEDE2000",
+                (
+                    f"mean {self.mean:.2f}",
+                    f"half of pours within {self.median:.2f}",
+                    f"90 % within {self.p90:.2f}",
+                    f"95 % within {self.p95:.2f}",
+                ),
+                note=f"to {self.to}",
+            ),
         ]
         if self.lights:
-            lines.append(f"           the worst of {', '.join(map(str, self.lights))}")
+            rows.append(Row("CIEDE2000", f"the worst of {', '.join(map(str, self.lights))}"))
         if self.target is not None:
-            lines.append(f"           {self.nominal_delta_e:.2f} when nothing is off")
-        lines += [
-            f"let-down   {name}: made with {paste:g} cm of paste at once"
-            for name, paste in self.let_down_slips.items()
+            rows.append(Row("CIEDE2000", f"{self.nominal_delta_e:.2f} when nothing is off"))
+        rows += [
+            Row("let-down", f"{name}: made with {paste:g} {self.recipe.unit} of paste at once")
+            for name, paste in self.let_down_paste.items()
         ]
         if self.worst:
-            lines.append(f"care       most comes from {self.worst} ({self.shares[self.worst]:.0%})")
-        if self.worst and self.worst.startswith(_MAKING):
-            lines.append("           make more of it at once, and its strength is known better")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        first, second = self.extremes
-        swatches = [(first, "one way"), (self.nominal.hex, "nothing off"), (second, "the other")]
-        if self.target is not None:
-            swatches.insert(0, (self.target.hex, "wanted"))
-        rows = [
-            ("recipe", str(self.recipe)),
-            ("into", str(self.recipe.pour)),
-            (
-                "readings",
-                f"ruler within {10 * self.dose_slip:g} mm, scale within {self.scale_g:g} g",
+            share = f"{self.shares[self.worst]:.0%}"
+            rows.append(Row("care", f"most comes from {self.worst}", note=share))
+            if self.worst.startswith(_MAKING):
+                text = "make more of it at once, and its strength is known better"
+                rows.append(Row("care", text))
+        shares = tuple((name, f"{share:.0%}") for name, share in self.shares.items())
+        return Report(
+            swatches=(
+                *wanted,
+                Swatch(first, "one way"),
+                Swatch.of(self.nominal, "nothing off"),
+                Swatch(second, "the other"),
             ),
-            ("CIEDE2000 to", self.to),
-            ("half of pours", f"within {self.median:.2f}"),
-            ("90 %", f"within {self.p90:.2f}"),
-            ("95 %", f"within {self.p95:.2f}"),
-            *((f"share of {name}", f"{share:.0%}") for name, share in self.shares.items()),
-        ]
-        return recipe_card(swatches, rows)
+            rows=tuple(rows),
+            tables=(Table(("reading", "share"), shares, frozenset({1}), _SHARES),),
+        )
 
 
+_SHARES = "which reading brings how much of it"
 _MAKING = "making "
 
 
@@ -169,33 +177,34 @@ def spread(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    dose_slip: float = DOSE_SLIP_CM,
+    dose_slip: float | None = None,
     scale_g: float = SCALE_G,
-    target: Target | str | None = None,
+    target: HoldsTarget | str | None = None,
     lights: Sequence[Light] = (),
-    let_down_slips: Mapping[str, float] | None = None,
+    let_down_paste: Mapping[str, float] | None = None,
 ) -> Spread:
     """How far a recipe's colour strays when the ruler and the scale are a little off.
 
     Parameters
     ----------
     recipe
-        A `Recipe`, which brings its own pour, or doses in cm.
+        A `Recipe`, which brings its own pour, or doses [palette's unit].
     palette, view
         By default the demo palette, and D65 on white paper.
     pour
         For doses: by default 100 g at 1 cm in clear base. Not together with a `Recipe`.
     dose_slip, scale_g
-        How far a reading may be off [cm, g], either way; every length or mass between the
-        limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used.
+        How far a reading may be off [palette's unit, g], either way; every dose or mass between
+        the limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used. By
+        default 0.2 cm, or 0.1 g where paste is weighed, and 1 g of base.
     target
         Take CIEDE2000 to this colour; by default to the recipe's own.
     lights
         Lights that all count, as for `match`: the worst CIEDE2000 over them.
-    let_down_slips
-        Of a recipe with let-downs: paste that each was made with at once [cm], by pigment. By
-        default the fewest dose steps that give what the recipe takes. The more is made at once,
-        the better its strength is known.
+    let_down_paste
+        Of a recipe with let-downs: paste that each was made with at once [palette's unit], by
+        pigment. By default the fewest dose steps that give what the recipe takes. The more is made
+        at once, the better its strength is known.
 
     Returns
     -------
@@ -204,19 +213,20 @@ def spread(
     Raises
     ------
     PourError
-        For a pour given beside a `Recipe`, readings or let-downs that can't be.
+        For a pour given beside a `Recipe`, one in another unit than the palette's, readings or
+        let-downs that can't be.
     UnknownNameError, ColourError
         As `predict` and `match` do.
     """
-    doses, pour, weighed = opened(recipe, pour, "recipe")
-    palette, pour, view = conditions(palette, pour, view)
-    ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g)
+    palette, _, view = conditions(palette, pour, view)
+    own = recipe_of(recipe, palette, pour, "recipe")
+    pour = own.pour
+    ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, palette.unit)
     names = checked_lights(lights)
     views = [view.model_copy(update={"illuminant": name}) for name in names] or [view]
     view = views[0]
     goal = None if target is None else as_target(target)
-    nominal = predict(doses, palette=palette, pour=pour, view=view)
-    own = replace(nominal.recipe, weighed=weighed)
+    nominal = predict(own, palette=palette, view=view)
     held = taken(own, palette)
     amounts = np.concatenate([held.squeezed_doses, held.masses_g])
     squeezes = Squeezes(
@@ -226,7 +236,7 @@ def spread(
         dose_slip=ruler,
         scale_g=scale,
         let_downs=held.let_downs,
-        made=checked_made(let_down_slips, held.let_downs, scale),
+        made=checked_made(let_down_paste, held.let_downs, scale, palette.unit),
         lights=names,
     )
     lab = squeezes.lab(amounts, squeezes.points(SQUEEZES))
@@ -253,7 +263,7 @@ def spread(
         shares=_shares(squeezes, held, amounts, centre),
         _lab=lab[0],
         lights=names,
-        let_down_slips={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
+        let_down_paste={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
     )
 
 

@@ -1,7 +1,7 @@
 """All recipes of a pour in a tree, for many targets.
 
 The colours of all permitted recipes are computed once and put into a balanced k-d tree in
-CIELAB whose nodes are upright boxes. `difference.floor` says how near a box can come, so whole
+CIELAB whose nodes are upright boxes. `floors.floor` says how near a box can come, so whole
 branches are passed over, and what is left is exact. All targets walk down the tree together,
 level by level, so that the work is done on arrays. Under several lights the axes of all views
 make one tree, and the worst CIEDE2000 counts.
@@ -19,7 +19,8 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.colour.difference import delta_e, floor
+from shadematch.colour.difference import delta_e
+from shadematch.colour.floors import floor
 from shadematch.search.limits import DoseLimits
 from shadematch.search.tolerance import Tolerance, inside
 from shadematch.search.whole import Solution

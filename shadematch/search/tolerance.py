@@ -7,8 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.difference import minorant
-from shadematch.studio.target import EDGE
+from shadematch.colour.floors import minorant
+from shadematch.studio.covariance import EDGE
 from shadematch.support.arrays import BoolArray, FloatArray
 
 __all__ = ["ANYWHERE", "Tolerance", "inside"]

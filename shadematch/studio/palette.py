@@ -2,15 +2,16 @@
 
 Palettes are JSON files::
 
-    {"format": "shadematch palette", "version": 1, "note": "...",
+    {"format": "shadematch palette", "version": 1, "note": "...", "unit": "cm",
      "wavelengths_nm": [380, 390, ...],
      "pigments": [{"name": "...", "absorption": [...], "scattering": null,
                    "tube_size": 87, "tube_price": 9.5}, ...],
      "clear": {"absorption": [...], "scattering": [...]},
      "white": {"absorption": [...], "scattering": [...]}}
 
-Any rising wavelengths will do that cover 400 to 700 nm with steps of at most 20 nm; they are
-brought onto the library's own.
+`unit` is cm or g: of every dose, and of `tube_size`; cm where it is left out. `tube_size` and
+`tube_price` are null where nobody entered them. Any rising wavelengths will do that cover 400 to
+700 nm with steps of at most 20 nm; they are brought onto the library's own.
 """
 
 from __future__ import annotations
@@ -21,16 +22,18 @@ import json
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
-from typing import Annotated, Any, ClassVar, Final, Self
+from typing import Annotated, Any, ClassVar, Final, Self, TypeVar
 
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
-from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
+from shadematch.support.models import Frozen, Name, Number, expect, is_finite, shape_of
+from shadematch.support.spelling import did_you_mean
 
 __all__ = ["FORMAT", "VERSION", "Base", "Palette", "Pigment", "load_palette"]
 
@@ -40,6 +43,7 @@ _LARGEST_NUMBER: Final = 1e9
 """Far beyond any coefficient; keeps products finite."""
 
 Spectrum = tuple[Number, ...]
+_T = TypeVar("_T")
 
 
 def _checked_spectrum(values: Spectrum | None, field: str) -> Spectrum | None:
@@ -109,11 +113,12 @@ class Pigment(Frozen):
     name
         What it is called in doses, in 1 to 200 letters, some of which show.
     absorption
-        [1/cm per (cm paste / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not negative.
+        [1/cm per (paste in the palette's unit / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not
+        negative.
     scattering
         Reduced scattering in the same unit, or None for a paste that does not scatter.
     tube_size
-        Paste in a full tube [cm], 0.01 to 10,000.
+        Paste in a full tube [the palette's unit], 0.01 to 10,000; None if nobody entered it.
     tube_price
         Price of a full tube, in the studio's currency, up to a thousand million; None if not
         known.
@@ -123,7 +128,7 @@ class Pigment(Frozen):
     name: Name
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum | None = Field(default=None, repr=False)
-    tube_size: Number = Field(default=87.0, ge=0.01, le=10_000)
+    tube_size: Annotated[Number, Field(ge=0.01, le=10_000)] | None = None
     tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
 
     @field_validator("absorption", "scattering")
@@ -151,6 +156,9 @@ class Palette(Frozen):
         One to eight, each name once.
     clear, white
         The two bases; a blend mixes them by mass.
+    unit
+        Of every dose: ``"cm"`` squeezed out or ``"g"`` weighed. Loads are in it per 100 g of
+        base, and so are a pour's load limit and dose step.
     note
         Where the data come from.
     """
@@ -159,6 +167,7 @@ class Palette(Frozen):
     pigments: tuple[Pigment, ...]
     clear: Base
     white: Base
+    unit: Unit = "cm"
     note: str = ""
 
     @model_validator(mode="after")
@@ -200,11 +209,13 @@ class Palette(Frozen):
     def fingerprint(self) -> str:
         """Short for the numbers that make its colours, such as ``"1f0a-93b2-77c4"``.
 
-        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings.
-        Order, prices, tubes and the note play no part.
+        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings, and the
+        unit if it is not cm. Order, prices, tubes and the note play no part.
         """
+        unit = {} if self.unit == "cm" else {"unit": self.unit}
         return fingerprint_of(
-            {
+            unit
+            | {
                 "pigments": {p.name: p.colour_numbers for p in self.pigments},
                 "clear": self.clear.colour_numbers,
                 "white": self.white.colour_numbers,
@@ -216,26 +227,60 @@ class Palette(Frozen):
         return self.pigments[self.index(name)]
 
     def index(self, name: str) -> int:
-        """Position of a pigment.
+        """Position of a pigment; upper and lower case are alike where that names one only.
 
         Raises
         ------
         UnknownNameError
             If the palette has none of that name.
         """
-        try:
+        place = self._place(name)
+        if place is not None:
+            return place
+        shape = shape_of(name) if isinstance(name, str) else None
+        alike = [n for n in self.names if shape_of(n) == shape]
+        raise UnknownNameError(
+            "the palette has no such pigment",
+            field="pigment",
+            value=name,
+            remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
+            if alike
+            else f"{did_you_mean(name, self.names)}It has {', '.join(self.names)}",
+        )
+
+    def _place(self, name: object) -> int | None:
+        if not isinstance(name, str):
+            return None
+        if name in self.names:
             return self.names.index(name)
-        except ValueError:
-            shape = shape_of(name) if isinstance(name, str) else None
-            alike = [n for n in self.names if shape_of(n) == shape]
-            raise UnknownNameError(
-                "the palette has no such pigment",
-                field="pigment",
-                value=name,
-                remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
-                if alike
-                else f"It has {', '.join(self.names)}",
-            ) from None
+        low = name.casefold()
+        same = [at for at, own in enumerate(self.names) if own.casefold() == low]
+        return same[0] if len(same) == 1 else None
+
+    def __contains__(self, name: object) -> bool:
+        """Whether it has a pigment of this name, as `index` finds it."""
+        return self._place(name) is not None
+
+    def named(self, given: Mapping[str, _T]) -> dict[str, _T]:
+        """What is given by names of pigments, under the palette's own spelling of them.
+
+        Raises
+        ------
+        UnknownNameError
+            If the palette has none of a name, or one is given twice.
+        PourError
+            If it is no mapping.
+        """
+        expect(given, Mapping, "given", "Give names and values, such as {'gorse': 2}")
+        named: dict[str, _T] = {}
+        for name, value in given.items():
+            own = self.names[self.index(name)]
+            if own in named:
+                raise UnknownNameError(
+                    "appears twice", field="pigment", value=name, remedy="Give each pigment once"
+                )
+            named[own] = value
+        return named
 
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""
@@ -260,7 +305,7 @@ class Palette(Frozen):
         return {self.index(name) for name in names}
 
     def _with(self, pigments: Iterable[Pigment]) -> Palette:
-        return Palette(pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note)
+        return Palette(**{**dict(self), "pigments": tuple(pigments)})
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.

@@ -117,7 +117,7 @@ def pastels(count: int) -> None:
     within = np.mean(np.array(helped) <= 1.0)
     print(
         f"let-downs: {count} pastel shades (0.05 to 0.5 cm per 100 g) in 50 g bars: median "
-        f"CIEDE2000 {np.median(alone):.1f} with centimetres alone; {within:.0%} within 1 with "
+        f"CIEDE2000 {np.median(alone):.1f} with the tubes alone; {within:.0%} within 1 with "
         f"{np.mean(number):.1f} let-downs on average; {took / count:.1f} s each"
     )
 
@@ -140,7 +140,7 @@ def several(count: int) -> None:
         day = sm.match(target, pour=pour, tolerance=0.0)
         if day.delta_e > 3:
             continue  # out of reach
-        told = sm.lights(day, illuminants=lights)
+        told = sm.lights(day, lights=lights)
         one.append(told.worst.delta_e)
         index.append(max(light.index or 0.0 for light in told.lights))
         three.append(sm.match(target, pour=pour, lights=lights, tolerance=0.0).delta_e)

@@ -16,6 +16,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.camera import as_seen, cameras_of
+from shadematch.calibration.result import Calibration
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM, observation
@@ -89,11 +90,11 @@ def photographed() -> tuple[sm.TestPour, ...]:
 
 
 @functools.cache
-def learnt() -> sm.Calibration:
+def learnt() -> Calibration:
     return sm.calibrate(photographed(), scattering="none")
 
 
-def errors_of(found: sm.Calibration) -> FloatArray:
+def errors_of(found: Calibration) -> FloatArray:
     rows = []
     for doses, pour in worlds.unseen(world(), np.random.default_rng(55), 40):
         exact = worlds.lab_of(world().spectrum(worlds.loads(doses, pour), pour))
@@ -165,7 +166,8 @@ def test_what_is_unknown_of_the_camera_is_in_the_range() -> None:
     assert np.mean(inside) >= 0.7
     # It is shared by all bars: leaving it out makes the spectra look better known.
     without = learnt()._fit
-    from shadematch.calibration.fit import at_optimum, prior_of
+    from shadematch.calibration.fit import at_optimum
+    from shadematch.calibration.problem import prior_of
 
     bare = at_optimum(
         without.problem, prior_of(without.problem.unknowns), without.theta, without.slips
@@ -215,7 +217,7 @@ def test_what_a_photo_gives_along(tmp_path: Path, wide: bool) -> None:
     camera, light = ph.cameras()[0], "D65"
     sample = 0.1 + 0.6 / (1 + np.exp((560 - ph.NM) / 20))
     place = ph.shoot(tmp_path / "bar.jpg", sample, light, camera, rng, wide_gamut=wide)
-    target = sm.Target.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
+    target = sm.read_photo(place, region=ph.SAMPLE, chart=ph.CHART)
     pour = sm.TestPour.from_target({"gorse": 1.0}, target)
     assert pour.response is not None
     # What the camera itself would give, a matrix apart: fitted to the patches, right on the bar.
@@ -228,9 +230,7 @@ def test_what_a_photo_gives_along(tmp_path: Path, wide: bool) -> None:
     to_camera = np.linalg.lstsq(patches * by, exact[seen] * by)[0]
     np.testing.assert_allclose(np.array(pour.response.region) @ to_camera, exact[-1], rtol=0.08)
     # Of a chart with a reference of its own the spectra are not known.
-    own = sm.Target.from_photo(
-        place, region=ph.SAMPLE, chart=sm.Chart(ph.CHART, reference=_reference())
-    )
+    own = sm.read_photo(place, region=ph.SAMPLE, chart=sm.Chart(ph.CHART, reference=_reference()))
     assert sm.TestPour.from_target({"gorse": 1.0}, own).response is None
 
 

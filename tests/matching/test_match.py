@@ -17,6 +17,7 @@ import shadematch as sm
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Model, model_for
 from shadematch.search import searcher
 from shadematch.search.tolerance import Tolerance
@@ -66,7 +67,7 @@ def colours_of(model: Model, steps: FloatArray, load_per_step: float) -> FloatAr
 
 
 def assert_answer_is_the_best_of(
-    match: sm.Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
+    match: Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
 ) -> None:
     """Closest, bound and frugal against the CIEDE2000 of every permitted recipe."""
     least = values.min()
@@ -101,8 +102,8 @@ def test_no_miss_against_enumeration(part: int) -> None:
         view = sm.View(
             illuminant=str(rng.choice(["D65", "A"])),
             backing=str(rng.choice(["white", "black"])),
-            contact=str(rng.choice(["air", "optical"])),
-            light=str(rng.choice(["reflected", "reflected", "transmitted"])),
+            contact=str(rng.choice(["dry", "wet"])),
+            through=bool(rng.choice([False, False, True])),
         )
         model = model_for(palette, pour.thickness_cm, pour.white, view)
         if seed % 2:
@@ -324,7 +325,7 @@ def test_what_every_answer_keeps(code: str, batch: int, tolerance: float) -> Non
     assert m.recipe.total <= m.closest.recipe.total
     assert m.bound <= m.closest.delta_e
     assert m.ideal.delta_e <= m.closest.delta_e + 1e-6
-    assert m.verdict.limit in ("nothing", "whole centimetres", "load limit", "palette")
+    assert m.verdict.limit in ("nothing", "dose steps", "load limit", "palette")
     assert (m.verdict.limit == "nothing") == (m.closest.delta_e <= 1.0)
     assert str(m)
 
@@ -390,15 +391,15 @@ def test_choices_come_down_by_a_twentieth_of_the_paste(code: str) -> None:
 def test_verdicts() -> None:
     assert sm.match("#d9822b", pour=sm.Pour(batch_g=20_000)).verdict.limit == "nothing"
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict
-    assert coarse.limit == "whole centimetres"
+    assert coarse.limit == "dose steps"
     assert any("batch of" in text for text in coarse.help)
     half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
-    assert half.limit == "whole centimetres" and "steps of 0.5 cm" in half.sentence
+    assert half.limit == "dose steps" and "steps of 0.5 cm" in half.sentence
     # No advice to melt more than is taken: 100 kg.
     heavy = sm.Pour(batch_g=60_000, dose_step=100)
     between = sm.Target.from_lab(sm.predict({"gorse": 150, "rosehip": 50}, pour=heavy).lab)
     verdict = sm.match(between, pour=heavy).verdict
-    assert verdict.limit == "whole centimetres" and verdict.help
+    assert verdict.limit == "dose steps" and verdict.help
     assert not any("batch of" in text for text in verdict.help)
     weak = sm.match("#000000", pour=sm.Pour(batch_g=1000, max_load=1.0)).verdict
     assert weak.limit == "load limit"
@@ -493,7 +494,7 @@ def test_a_strong_colour_that_one_can_still_see_through(name: str) -> None:
     strong, blank = sm.predict({name: 2}, pour=pour), sm.predict({}, pour=pour)
     assert np.hypot(*strong.lab[1:]) > 30
     assert delta_e(np.array(strong.lab), np.array(blank.lab)) > 25
-    through = sm.predict({name: 2}, pour=pour, view=sm.View(light="transmitted"))
+    through = sm.predict({name: 2}, pour=pour, view=sm.View(through=True))
     assert through.xyz[1] > 5
 
 
@@ -665,7 +666,7 @@ def test_what_is_known_badly_may_be_met_less_closely() -> None:
     assert found.recipe.total < exact.recipe.total
     assert found.delta_e <= max(found.closest.delta_e + 0.5, vague.radius)
     assert found.closest.delta_e > 1.0
-    assert exact.verdict.limit == "whole centimetres"
+    assert exact.verdict.limit == "dose steps"
     assert found.verdict.limit == "nothing"
     assert f"known to CIEDE2000 {vague.radius:.1f} only" in found.verdict.sentence
     assert str(found.closest) in found._repr_html_()
@@ -694,3 +695,16 @@ def test_match_many_with_lights_and_let_downs(lights: tuple[str, ...]) -> None:
     assert [tuple(m.lights) for m in many] == [lights, lights]
     with pytest.raises(sm.ShadematchError):
         sm.match_many(targets, lights=["moon"])
+
+
+@pytest.mark.parametrize("lights", [(), ("D65", "A")])
+def test_a_recipe_has_one_delta_e(lights: tuple[str, ...]) -> None:
+    """The ideal too, whose doses are told to nine digits."""
+    pour = sm.Pour(batch_g=100, thickness_cm=1, white=0.05)
+    for code in ("#7fa050", "#3355aa"):
+        m = sm.match(code, pour=pour, lights=lights)
+        for choice in (m.ideal, m.closest, m.frugal):
+            again = sm.predict(choice.recipe)
+            assert choice.predicted.lab == again.lab
+            told = sm.lights(choice.recipe, code, lights=lights or ("D65",))
+            assert choice.delta_e == pytest.approx(max(x.delta_e for x in told.lights), abs=1e-12)
