@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from shadematch.calibration.carried import uncertainty_of
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import backing_shares, look
 from shadematch.calibration.identify import strength_sd, weakly_known
@@ -230,7 +231,8 @@ class Calibration:
     def palette_of(self, *names: str) -> Palette:
         """A palette of some of the pigments.
 
-        A palette knows nothing of crowding: what crowds scatters there as at its usual load.
+        A palette knows nothing of crowding: what crowds scatters there as at its usual load. It
+        carries how well its spectra are known (`Palette.uncertainty`), except of films.
 
         Raises
         ------
@@ -257,6 +259,7 @@ class Calibration:
                 )
             )
         clear = self._base("clear")
+        soapless = self.films or self.unit == "part"
         note = f"Calibrated from {len(self._taught_by)} readings; doses in {self.unit}."
         if not self.white_known:
             note += " White base was not poured: it stands here the same as clear base."
@@ -265,6 +268,7 @@ class Calibration:
             clear=clear,
             white=self._base("white") if self.white_known else clear,
             note=note,
+            uncertainty=None if soapless else uncertainty_of(self._fit, names),
         )
 
     def _base(self, of: str) -> Base:

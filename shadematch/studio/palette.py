@@ -19,7 +19,7 @@ import functools
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Annotated, Any, ClassVar, Final, Self
 
@@ -28,6 +28,7 @@ from pydantic import Field, field_validator, model_validator
 
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
 from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
@@ -153,6 +154,9 @@ class Palette(Frozen):
         The two bases; a blend mixes them by mass.
     note
         Where the data come from.
+    uncertainty
+        What is not known of it, as a calibration leaves it (or `known_to` states it); None where
+        nothing is said of it.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -160,6 +164,7 @@ class Palette(Frozen):
     clear: Base
     white: Base
     note: str = ""
+    uncertainty: PaletteUncertainty | None = Field(default=None, repr=False)
 
     @model_validator(mode="after")
     def _names(self) -> Self:
@@ -189,6 +194,12 @@ class Palette(Frozen):
                 value=tuple(alike),
                 remedy="Rename one of them, so that a sheet tells them apart",
             )
+        return self
+
+    @model_validator(mode="after")
+    def _speaks_of_all(self) -> Self:
+        if self.uncertainty is not None:
+            self.uncertainty.check_speaks_of(len(self.pigments))
         return self
 
     @property
@@ -240,12 +251,31 @@ class Palette(Frozen):
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""
         kept = self._places(names)
-        return self._with(p for i, p in enumerate(self.pigments) if i in kept)
+        return self._of([i for i in range(len(self.pigments)) if i in kept])
 
     def without(self, *names: str) -> Palette:
         """The same bases with these pigments left out."""
         gone = self._places(names)
-        return self._with(p for i, p in enumerate(self.pigments) if i not in gone)
+        return self._of([i for i in range(len(self.pigments)) if i not in gone])
+
+    def known_to(self, strength: float | Mapping[str, float]) -> Palette:
+        """The same palette, its pastes' strengths known to a share each.
+
+        Parameters
+        ----------
+        strength
+            Relative standard deviation of a paste's strength, 0 to 1; one for all, or by name.
+            0.1 is what tubes of one paste differ by (common practice, no source).
+
+        Raises
+        ------
+        PaletteError, UnknownNameError
+            For what can't be one, or a name that the palette lacks.
+        """
+        if isinstance(strength, Mapping):
+            self._places(tuple(strength))
+        known = PaletteUncertainty.of_strengths(self.names, strength)
+        return Palette(**{**dict(self), "uncertainty": known})
 
     def _places(self, names: Sequence[str]) -> set[int]:
         for name in names:
@@ -259,8 +289,11 @@ class Palette(Frozen):
                 )
         return {self.index(name) for name in names}
 
-    def _with(self, pigments: Iterable[Pigment]) -> Palette:
-        return Palette(pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note)
+    def _of(self, places: Sequence[int]) -> Palette:
+        known = self.uncertainty
+        fewer = {"pigments": tuple(self.pigments[i] for i in places)}
+        more = {} if known is None else {"uncertainty": known.of(places)}
+        return Palette(**{**dict(self), **fewer, **more})
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.
@@ -289,12 +322,13 @@ class Palette(Frozen):
 
     def to_dict(self) -> dict[str, Any]:
         """What `save` writes."""
+        unsaid = {"uncertainty"} if self.uncertainty is None else set()
         return {
             "format": FORMAT,
             "version": VERSION,
             "note": self.note,
             "wavelengths_nm": WAVELENGTHS_NM.tolist(),
-            **self.model_dump(mode="json", exclude={"note"}),
+            **self.model_dump(mode="json", exclude={"note", *unsaid}),
         }
 
     @classmethod
