@@ -16,9 +16,11 @@ import dataclasses
 from typing import Any
 
 from shadematch.calibration.calibrate import calibrate
-from shadematch.calibration.design import PlannedPour, next_pours, starter_plan
 from shadematch.calibration.files import read_test_pours
 from shadematch.calibration.keeping import save_calibration
+from shadematch.calibration.next_pours import next_pours
+from shadematch.calibration.planned import PlannedPour
+from shadematch.calibration.starter import starter_plan
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.words import COUNT, NUMBER, Verbs, called
 from shadematch.studio.palette import load_palette

@@ -192,7 +192,7 @@ class Squeezes:
         R = np.zeros_like(mu_a)
         for share, layer in zip(shares.T, self._layers, strict=True):
             R += share[:, None] * layer.value(mu_a)
-        return np.asarray(R)
+        return np.asarray(np.maximum(R, 0.0))  # the interpolation may undershoot black
 
     def lab(self, doses: FloatArray, points: FloatArray) -> FloatArray:
         """CIELAB of each squeeze in each light, shape (v, k, 3)."""
