@@ -21,6 +21,7 @@ from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.palette import Palette
+from shadematch.studio.unit import UNITS, check_unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_progress, expect, is_finite, listed
 
@@ -101,7 +102,8 @@ def calibrate(
         ``"stated"``: as the views say, the default; ``"auto"``, the default for films: whether
         layers lie dry or in optical contact with their backings is decided by the readings.
     like
-        A palette whose tube sizes and prices are taken over for the same names.
+        A palette whose tube sizes and prices are taken over for the same names; its unit must be
+        that of the pours.
     progress
         Called with a sentence now and then.
 
@@ -113,13 +115,15 @@ def calibrate(
     ------
     PourError
         If the pours can't tell something; the message says which pour is missing. Also for
-        mixed units, or bars of one name that differ.
+        mixed units (of the pours, or of `like`), or bars of one name that differ.
     UnknownNameError
         If `pigments` or `scattering` leave out or invent a name.
     """
     pours = _checked(test_pours)
     check_progress(progress)
     expect(like, (Palette, type(None)), "like", "Use load_palette(...)")
+    if like is not None and pours and pours[0].unit in UNITS:
+        check_unit(like.unit, pours[0].unit, "like", of="the pours' doses")
     if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):
         raise PourError(
             "is no way to touch",

@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import asdict
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     TARGET_OPTIONS,
@@ -44,8 +44,8 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("lights", _lights, "A recipe and the wanted colour under several lights.")
     add_target(parser)
     add = parser.add_argument_group("the recipe").add_argument
-    text = "the paste that goes in, in cm (without it, what match finds)"
-    add("--poured", nargs="+", metavar="NAME=CM", help=text)
+    text = "the paste that goes in (without it, what match finds)"
+    add("--poured", nargs="+", metavar="NAME=DOSE", help=text)
     text = "or the recipe that match --save kept, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
     add = parser.add_argument_group("the lights").add_argument
@@ -105,7 +105,4 @@ def _lights(args: argparse.Namespace) -> str:
                 **shared_entries(pour, view),
             }
         )
-    parts = [wrapped(str(found), 9), cautions()]
-    if coloured():
-        parts.insert(0, f"wanted {swatch(found.target.hex)}{swatch(bar.hex)} predicted")
-    return "\n\n".join(parts)
+    return shown(found)

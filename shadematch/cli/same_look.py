@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import (
     BACKING,
@@ -34,7 +34,7 @@ __all__ = ["add_verb"]
 
 _POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
 _VIEW = ("illuminant", "observer", "backing", "contact", "light")
-_UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "CM"}
+_UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "LOAD"}
 
 
 def _to(field: str) -> str:
@@ -47,7 +47,7 @@ def add_verb(verb: Verbs) -> None:
     add_recipe(parser)
     add = parser.add_argument_group("where it goes; what is not given stays as it was").add_argument
     for field in _POUR:
-        unit = _UNITS.get(field, "CM")
+        unit = _UNITS.get(field, "DOSE")
         add(_to(field), dest=f"to_{field}", type=NUMBER, metavar=unit, help=f"new {OPTIONS[field]}")
     for field in _VIEW:
         kind = BACKING if field == "backing" else str
@@ -107,8 +107,4 @@ def _same(args: argparse.Namespace) -> str:
                 **shared_entries(there, seen),
             }
         )
-    parts = [wrapped(str(look), 11), cautions()]
-    if coloured():
-        was, now = look.before.hex, look.predicted.hex
-        parts.insert(0, f"was {was} {swatch(was)}{swatch(now)} {now} now")
-    return "\n\n".join(parts)
+    return shown(look)

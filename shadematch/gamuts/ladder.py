@@ -18,8 +18,8 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect, is_finite
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Along", "Ladder", "ladder"]
 
@@ -27,7 +27,7 @@ Along = Literal["load", "thickness", "white"]
 """What is varied."""
 
 _UNITS: Final[dict[str, str]] = {
-    "load": "paste in the base [cm per 100 g]",
+    "load": "paste in the base [{unit} per 100 g]",
     "thickness": "thickness [cm]",
     "white": "white base in the blend [%]",
 }
@@ -35,7 +35,7 @@ _FINE: Final = 241
 
 
 @dataclass(frozen=True, eq=False)
-class Ladder:
+class Ladder(Reported):
     """One recipe's colours as one thing is varied.
 
     Two are equal that ask the same and give the same colours.
@@ -43,15 +43,15 @@ class Ladder:
     Attributes
     ----------
     along
-        ``"load"`` [cm per 100 g], ``"thickness"`` [cm] or ``"white"`` (mass fraction).
+        ``"load"`` [recipe's unit per 100 g], ``"thickness"`` [cm] or ``"white"`` (mass fraction).
     recipe, view
         The recipe whose other conditions stay, and how it is looked at.
     values
         What was varied, rising, shape (k,).
     lab
         CIELAB, shape (k, 3).
-    hexes
-        Nearest screen colours.
+    hexes, in_srgb
+        Nearest screen colours, and whether they show the shade without clipping.
     path
         CIEDE2000 walked from the first value, step by step, shape (k,).
     here
@@ -66,6 +66,7 @@ class Ladder:
     values: FloatArray
     lab: FloatArray = field(repr=False)
     hexes: tuple[str, ...] = field(repr=False)
+    in_srgb: tuple[bool, ...] = field(repr=False)
     path: FloatArray = field(repr=False)
     here: float
     every: float
@@ -87,27 +88,23 @@ class Ladder:
     @property
     def label(self) -> str:
         """What is varied, with its unit."""
-        return _UNITS[self.along]
+        return _UNITS[self.along].format(unit=self.recipe.unit)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        low, high = self.values[0], self.values[-1]
-        scale = 100.0 if self.along == "white" else 1.0
-        return (
-            f"{self.recipe}, {self.label} from {low * scale:g} to {high * scale:g}: "
-            f"the shade moves by CIEDE2000 {self.path[-1]:.1f} in all"
-        )
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """From where to where the shade moves, and how far."""
         at = np.unique(np.linspace(0, len(self.values) - 1, 9).astype(int))
         scale = 100.0 if self.along == "white" else 1.0
-        swatches = [(self.hexes[i], f"{self.values[i] * scale:.3g}") for i in at]
-        rows = [
-            ("recipe", str(self.recipe)),
-            ("pour", str(self.recipe.pour)),
-            ("varied", self.label),
-        ]
-        return recipe_card(swatches, rows, foot=str(self))
+        low, high = self.values[0] * scale, self.values[-1] * scale
+        return Report(
+            swatches=tuple(
+                Swatch(self.hexes[i], f"{self.values[i] * scale:.3g}", self.in_srgb[i]) for i in at
+            ),
+            rows=(
+                *self.recipe.rows,
+                Row("varied", f"{self.label} from {low:g} to {high:g}"),
+                Row("the shade", f"moves by CIEDE2000 {self.path[-1]:.1f} in all"),
+            ),
+        )
 
 
 def ladder(
@@ -125,10 +122,10 @@ def ladder(
     Parameters
     ----------
     doses
-        Paste of each pigment [cm], as for `predict`.
+        Paste of each pigment [palette's unit], as for `predict`.
     along
-        ``"load"``: the same proportions at other loads [cm per 100 g], by default up to the
-        load limit; ``"thickness"`` [cm], by default a fifth to five times the pour's;
+        ``"load"``: the same proportions at other loads [palette's unit per 100 g], by default
+        up to the load limit; ``"thickness"`` [cm], by default a fifth to five times the pour's;
         ``"white"``: mass fraction, by default 0 to 1.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
@@ -144,7 +141,7 @@ def ladder(
         ladder of loads for a recipe without paste.
     """
     palette, pour, view = conditions(palette, pour, view)
-    expect(doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+    expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
     loads = loads_of(doses, palette, pour)
     if not isinstance(along, str) or along not in _UNITS:
         raise PourError(
@@ -165,7 +162,7 @@ def ladder(
             value=dict(doses),
             remedy="Give at least one dose above zero",
         )
-    asked = _values(along, pour, values)
+    asked = _values(along, palette, pour, values)
     if along == "load":
         lab = model_for(palette, pour.thickness_cm, pour.white, view).lab(
             asked[:, None] * (loads / total)
@@ -177,15 +174,24 @@ def ladder(
         lab = np.stack([_lab(loads, palette, one, view) for one in pours])
         here = pour.thickness_cm if along == "thickness" else pour.white
     white = view.observation.white
-    rgb, _ = xyz_to_srgb(lab_to_xyz(lab, white), white)
+    rgb, inside = xyz_to_srgb(lab_to_xyz(lab, white), white)
     path = np.concatenate([[0.0], np.cumsum(delta_e(lab[1:], lab[:-1]))])
     marks = np.interp(np.arange(every, path[-1], every), path, asked)
     for array in (asked, lab, path, marks):
         array.setflags(write=False)
     ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
-    hexes = tuple(srgb_to_hex(c) for c in rgb)
     return Ladder(
-        along, Recipe(ordered, pour), view, asked, lab, hexes, path, here, float(every), marks
+        along=along,
+        recipe=Recipe(ordered, pour, unit=palette.unit),
+        view=view,
+        values=asked,
+        lab=lab,
+        hexes=tuple(srgb_to_hex(c) for c in rgb),
+        in_srgb=tuple(np.asarray(inside).tolist()),
+        path=path,
+        here=here,
+        every=float(every),
+        marks=marks,
     )
 
 
@@ -198,7 +204,9 @@ def _lab(loads: FloatArray, palette: Palette, pour: Pour, view: View) -> FloatAr
     return xyz_to_lab(model.weights @ spectrum, model.white)
 
 
-def _values(along: Along, pour: Pour, values: Sequence[float] | None) -> FloatArray:
+def _values(
+    along: Along, palette: Palette, pour: Pour, values: Sequence[float] | None
+) -> FloatArray:
     if values is None:
         even = np.linspace(0.0, 1.0, _FINE)
         if along == "load":
@@ -219,6 +227,8 @@ def _values(along: Along, pour: Pour, values: Sequence[float] | None) -> FloatAr
             f"needs at least two numbers from 0 to {highest:g}",
             field="values",
             value=values,
-            remedy=f"They are {_UNITS[along]}" if along != "white" else "They are fractions",
+            remedy=f"They are {_UNITS[along].format(unit=palette.unit)}"
+            if along != "white"
+            else "They are fractions",
         )
     return numbers

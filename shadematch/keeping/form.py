@@ -188,7 +188,7 @@ def recipe_of(
         palette.index(name)
     weighed = tuple(Weighed(w.let_down, w.mass_g) for w in parts)
     ordered = {name: doses[name] for name in palette.names if doses.get(name)}
-    return Recipe(ordered, pour, weighed)
+    return Recipe(ordered, pour, weighed, palette.unit)
 
 
 def target_to_dict(target: Target) -> dict[str, Any]:

@@ -31,6 +31,7 @@ from shadematch.predicting.prediction import model_for
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
+from shadematch.studio.unit import UNITS
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import spreadsheet_cell, whole_file
 from shadematch.support.models import check_progress, expect, is_finite, listed
@@ -47,8 +48,8 @@ __all__ = [
 ]
 
 _ROWS: Final = 4096
-_GRAMS: Final = " [g]"
-_LONGEST_CM: Final = 1e7
+_LET_DOWN: Final = ", mass [g]"
+_LARGEST_DOSE: Final = 1e7
 _SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
 _LAB: Final = ("l", "a", "b")
 _XYZ: Final = ("x", "y", "z")
@@ -70,12 +71,13 @@ def write_results(
     """Write matches to a table as they come.
 
     Columns: ``target`` (where it came from), ``target_hex``, ``target_L``, ``target_a``,
-    ``target_b`` (in the view), one ``NAME [cm]`` for each pigment of the palette (paste in all),
-    ``total``, ``load_cm_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``,
-    ``predicted_L``, ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to
-    hand, after the pigments one ``LET-DOWN [g]`` for each of them; the paste in them is part of
-    the pigment's. The recipe is that of `Match.recipe`: the frugal one, or the steady one of a
-    robust match.
+    ``target_b`` (in the view), one ``NAME [cm]`` or ``NAME [g]`` for each pigment of the palette
+    (paste in all, in its unit), ``total_cm`` and ``load_cm_per_100g`` or ``total_g`` and
+    ``load_g_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``, ``predicted_L``,
+    ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to hand, after the
+    pigments one ``LET-DOWN, mass [g]`` for each of them; the paste in them is part of the
+    pigment's. The recipe is that of `Match.recipe`: the frugal one, or the steady one of a robust
+    match.
 
     Parameters
     ----------
@@ -140,8 +142,7 @@ def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
 
     Columns: ``source``, ``hex``, ``L``, ``a``, ``b``, ``illuminant``, ``observer``; where a
     target has one, its spectrum in ``380 nm`` to ``730 nm``, and its covariance in ``cov_LL``,
-    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``. What a `PhotoTarget` knows
-    beside that is left out.
+    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``.
 
     Raises
     ------
@@ -294,7 +295,7 @@ def _text(cell: object) -> str:
 
 
 def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list[Recipe]:
-    """The recipes in a table of results: doses in the columns ``NAME [cm]``.
+    """The recipes in a table of results: doses in the columns ``NAME [cm]`` or ``NAME [g]``.
 
     Parameters
     ----------
@@ -306,8 +307,8 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     Raises
     ------
     PourError
-        If no such columns are there, or a dose is no number from 0 on; the row is named. Also
-        for columns of let-downs: a table does not tell how they were made.
+        If no such columns are there, or in both units, or a dose is no number from 0 on; the row
+        is named. Also for columns of let-downs: a table does not tell how they were made.
     """
     if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
         raise PourError(
@@ -315,7 +316,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
         )
     pour = Pour() if pour is None else pour
     expect(pour, Pour, "pour", "Use Pour(...)")
-    weighed = [str(column) for column in frame.columns if str(column).endswith(_GRAMS)]
+    weighed = [str(column) for column in frame.columns if str(column).endswith(_LET_DOWN)]
     if weighed:
         raise PourError(
             "has let-downs, which can't be read back",
@@ -323,7 +324,16 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
             value=weighed,
             remedy="Keep such matches with save",
         )
-    ending = " [cm]"
+    units = [u for u in UNITS if any(str(column).endswith(f" [{u}]") for column in frame.columns)]
+    if len(units) > 1:
+        raise PourError(
+            "has doses in more than one unit",
+            field="frame",
+            value=units,
+            remedy="Bring all to one, cm or g",
+        )
+    unit = units[0] if units else "cm"
+    ending = f" [{unit}]"
     names = {
         column: str(column).removesuffix(ending)
         for column in frame.columns
@@ -338,23 +348,23 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
             "has no doses",
             field="frame",
             value=list(map(str, frame.columns)),
-            remedy="Name columns such as 'gorse [cm]'",
+            remedy="Name columns such as 'gorse [cm]' or 'gorse [g]'",
         )
     recipes = []
     rows = frame[list(names)].itertuples(index=False, name=None)
     for number, row in enumerate(rows, start=1):
         doses = {}
         for name, dose in zip(names.values(), row, strict=True):
-            if not is_finite(dose) or not 0 <= dose <= _LONGEST_CM:
+            if not is_finite(dose) or not 0 <= dose <= _LARGEST_DOSE:
                 raise PourError(
                     "must be a number from 0 on",
                     field=f"row {number}, {name}",
                     value=dose,
-                    remedy="In cm",
+                    remedy=f"In {unit}",
                 )
             if dose > 0:
                 doses[name] = float(dose)
-        recipes.append(Recipe(doses, pour))
+        recipes.append(Recipe(doses, pour, unit=unit))
     return recipes
 
 
@@ -405,15 +415,16 @@ def _columns(batch: Sequence[Match]) -> dict[str, list[Any]]:
         "target_hex": [m.target.hex for m in batch],
         **{f"target_{c}": wanted[:, i].tolist() for i, c in enumerate("Lab")},
     }
+    unit = batch[0].palette.unit
     for name in batch[0].palette.names:
-        columns[f"{name} [cm]"] = [m.recipe.doses.get(name, 0.0) for m in batch]
+        columns[f"{name} [{unit}]"] = [m.recipe.doses.get(name, 0.0) for m in batch]
     for let_down in batch[0].let_downs:
-        columns[f"{let_down}{_GRAMS}"] = [
+        columns[f"{let_down}{_LET_DOWN}"] = [
             float(sum(p.mass_g for p in m.recipe.weighed if p.let_down == let_down)) for m in batch
         ]
     columns |= {
-        "total": [m.recipe.total for m in batch],
-        "load_cm_per_100g": [m.recipe.load for m in batch],
+        f"total_{unit}": [m.recipe.total for m in batch],
+        f"load_{unit}_per_100g": [m.recipe.load for m in batch],
         "tubes": [m.recipe.tubes for m in batch],
         "delta_e": [m.delta_e for m in batch],
         "bound": [m.bound for m in batch],

@@ -41,7 +41,7 @@ def save_targets(
     Parameters
     ----------
     targets
-        What to keep, in this order. Of a photo's target, the region and the report are left out.
+        What to keep, in this order. Of what was read in a photo, its `target`.
     path
         The file; one that is there is replaced, and is whole at every moment.
     note

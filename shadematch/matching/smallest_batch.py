@@ -1,6 +1,6 @@
-"""How small a batch may be: the closest whole-centimetre recipe for every mass of a grid.
+"""How small a batch may be: the closest recipe in whole dose steps for every mass of a grid.
 
-The colour depends on load, and whole centimetres in more base are a finer grid of loads, so the
+The colour depends on load, and whole steps in more base are a finer grid of loads, so the
 closest recipe tends to come closer as the batch grows; but not steadily, since another mass puts
 the grid elsewhere. So the smallest mass that comes within a CIEDE2000 is one thing, and the mass
 from which on every batch does is another.
@@ -18,7 +18,6 @@ from typing import Final
 
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
-from shadematch.matching.question import Choice
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.ideal import ideal
@@ -29,8 +28,8 @@ from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import check_most, is_finite
+from shadematch.support.report import Report, Reported, Row, Swatch, Table
 from shadematch.support.svg import chart
 
 __all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
@@ -65,7 +64,7 @@ class BatchPoint:
 
 
 @dataclass(frozen=True)
-class SmallestBatch:
+class SmallestBatch(Reported):
     """The smallest batch that comes close enough.
 
     Attributes
@@ -146,41 +145,34 @@ class SmallestBatch:
             return f"{first} So does the largest tried, {self.largest_g:g} g, but not all between."
         return f"{first} From {self.always_from_g:g} g on, up to {self.largest_g:g} g, all do."
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"target     {self.target}", f"answer     {self.sentence}"]
+    def report(self) -> Report:
+        """The answer, its recipe, and how near each mass comes."""
+        swatches = [Swatch.of(self.target, "wanted")]
+        rows = [Row("target", str(self.target)), Row("answer", self.sentence)]
         if self.match is not None:
             best = self.match.closest
-            lines += [
-                f"recipe     {best.recipe} into {best.recipe.pour}",
-                f"CIEDE2000  {best.delta_e:.2f}; real-valued doses {self.ideal_delta_e:.2f}",
-            ]
+            swatches.append(Swatch.of(best.predicted, f"{self.mass_g:g} g"))
+            rows += [*best.recipe.rows, Row("CIEDE2000", f"{best.delta_e:.2f}")]
+        rows.append(Row("CIEDE2000", f"{self.ideal_delta_e:.2f} with real-valued doses"))
         if not self.proved:
-            lines.append("proof      a search stopped early: a smaller batch is not ruled out")
+            text = "a search stopped early: a smaller batch is not ruled out"
+            rows.append(Row("proof", text))
         elif self.mass_g is not None:
-            lines.append("proof      no smaller batch of the grid has a recipe that close")
-        return "\n".join(lines)
+            rows.append(Row("proof", "no smaller batch of the grid has a recipe that close"))
+        return Report(swatches=tuple(swatches), pictures=self._pictures(), rows=tuple(rows))
 
-    def _repr_html_(self) -> str:
-        swatches = [(self.target.hex, "wanted")]
-        rows = []
-        if self.match is not None:
-            best: Choice = self.match.closest
-            swatches.append((best.predicted.hex, f"{self.mass_g:g} g"))
-            rows = [
-                ("recipe", str(best.recipe)),
-                ("into", str(best.recipe.pour)),
-                ("CIEDE2000", f"{best.delta_e:.2f}"),
-            ]
-        rows.append(("real-valued doses", f"{self.ideal_delta_e:.2f}"))
-        return recipe_card(swatches, rows, foot=self.sentence) + self._drawing()
+    def listed(self) -> Report:
+        """The closest recipe for every mass tried, as a table."""
+        points = tuple((f"{p.mass_g:g} g", f"{p.delta_e:.2f}", str(p.recipe)) for p in self.curve)
+        heads = ("base", "CIEDE2000", "closest recipe")
+        return Report(tables=(Table(heads, points, frozenset({0, 1})),))
 
-    def _drawing(self) -> str:
-        """CIEDE2000 by mass as SVG; nothing where nothing was tried."""
+    def _pictures(self) -> tuple[str, ...]:
+        """CIEDE2000 by mass; nothing where nothing was tried."""
         if not self.curve:
-            return ""
+            return ()
         found = next((p for p in self.curve if p.mass_g == self.mass_g), None)
-        return chart(
+        drawn = chart(
             [(p.mass_g, p.delta_e) for p in self.curve],
             across="mass of base [g]",
             up="CIEDE2000 of the closest recipe",
@@ -189,6 +181,7 @@ class SmallestBatch:
             mark=None if found is None else (found.mass_g, found.delta_e),
             mark_name="" if found is None else f"{found.mass_g:g} g",
         )
+        return (drawn,)
 
 
 def smallest_batch(
@@ -203,7 +196,7 @@ def smallest_batch(
     bar_g: float | None = None,
     max_pigments: int | None = None,
 ) -> SmallestBatch:
-    """The smallest batch whose whole-centimetre recipe comes within a CIEDE2000.
+    """The smallest batch whose recipe in whole dose steps comes within a CIEDE2000.
 
     Every mass of a grid is searched; the answer is exact for the grid.
 
@@ -240,7 +233,7 @@ def smallest_batch(
     step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
     largest, wanted = positive(largest_g, "largest_g"), positive(delta_e, "delta_e")
     check_most(max_pigments)
-    masses = _grid(pour, step, largest, "step_g" if bar_g is None else "bar_g")
+    masses = _grid(palette, pour, step, largest, "step_g" if bar_g is None else "bar_g")
     lab = goal.lab_in(view)
     model = model_for(palette, pour.thickness_cm, pour.white, view)
     fine = whole_space(
@@ -272,7 +265,7 @@ def smallest_batch(
                 for name, count in zip(palette.names, found.steps, strict=True)
                 if count
             }
-            recipe = Recipe(doses, there)
+            recipe = Recipe(doses, there, unit=palette.unit)
             bound = max(found.bound, floor)
             points.append(BatchPoint(mass, recipe, found.delta_e, bound, found.proved))
     good = [p.mass_g for p in points if p.delta_e <= wanted]
@@ -320,7 +313,7 @@ def positive(value: float, name: str) -> float:
     return float(value)
 
 
-def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
+def _grid(palette: Palette, pour: Pour, step: float, largest: float, name: str) -> list[float]:
     """The masses to try [g], rising; each takes at least one dose step."""
     for field_, value in (("largest_g", largest), (name, step)):
         if value > LARGEST_BATCH_G:
@@ -345,7 +338,8 @@ def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
     ]
     if not masses:
         raise PourError(
-            f"no mass up to it takes {pour.dose_step:g} cm of paste under the load limit",
+            f"no mass up to it takes {pour.dose_step:g} {palette.unit} of paste "
+            "under the load limit",
             field="largest_g",
             value=largest,
             remedy="Allow a higher load or a smaller dose step"

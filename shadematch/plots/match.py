@@ -1,4 +1,4 @@
-"""A match: two colours and a ruler."""
+"""A match: two colours and its doses."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ __all__ = ["draw_batches", "draw_match", "draw_same_look"]
 
 
 def draw_match(match: Match, ax: Axes | None = None) -> Axes:
-    """Draw a match: the two colours side by side, and the doses as lengths on a ruler.
+    """Draw a match: the two colours side by side, and the doses as bars.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
         If matplotlib is not installed.
     """
     doses = match.recipe.squeezed
-    weighed = match.recipe.weighed
+    weighed, unit = match.recipe.weighed, match.recipe.unit
     rows = max(len(doses) + len(weighed), 1)
     ax = axes_for(ax, (7.0, 2.2 + 0.42 * rows))
     longest = max([*doses.values(), 1.0])
@@ -51,13 +51,15 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     for row, (name, dose) in enumerate(doses.items()):
         one = predict({name: 2.0}, palette=match.palette, view=match.view)
         ax.barh(row, dose, height=0.55, color=one.hex, edgecolor=INK, lw=0.8)
-        ax.text(dose + 0.01 * longest, row, plain(f" {dose:g} cm {name}"), va="center", color=INK)
+        ax.text(
+            dose + 0.01 * longest, row, plain(f" {dose:g} {unit} {name}"), va="center", color=INK
+        )
     for row, part in enumerate(weighed, start=len(doses)):
         ax.text(0.01 * longest, row, plain(str(part)), va="center", color=INK)
     ax.set_xlim(0, 1.3 * longest)
     ax.set_ylim(rows - 0.4, -3.9)
     ax.set_yticks([])
-    ax.set_xlabel("paste to squeeze out [cm]")
+    ax.set_xlabel(f"paste to {'squeeze out' if unit == 'cm' else 'weigh'} [{unit}]")
     ax.spines[["left", "top", "right"]].set_visible(False)
     ax.set_title(
         f"{match.pour}: CIEDE2000 {match.delta_e:.2f},\n{match.proof}",

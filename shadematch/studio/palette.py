@@ -2,15 +2,16 @@
 
 Palettes are JSON files::
 
-    {"format": "shadematch palette", "version": 1, "note": "...",
+    {"format": "shadematch palette", "version": 1, "note": "...", "unit": "cm",
      "wavelengths_nm": [380, 390, ...],
      "pigments": [{"name": "...", "absorption": [...], "scattering": null,
                    "tube_size": 87, "tube_price": 9.5}, ...],
      "clear": {"absorption": [...], "scattering": [...]},
      "white": {"absorption": [...], "scattering": [...]}}
 
-Any rising wavelengths will do that cover 400 to 700 nm with steps of at most 20 nm; they are
-brought onto the library's own.
+`unit` is cm or g: of every dose, and of `tube_size`; cm where it is left out. `tube_size` and
+`tube_price` are null where nobody entered them. Any rising wavelengths will do that cover 400 to
+700 nm with steps of at most 20 nm; they are brought onto the library's own.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ from pydantic import Field, field_validator, model_validator
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
 from shadematch.studio.uncertainty import PaletteUncertainty
+from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
 from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
@@ -110,11 +112,12 @@ class Pigment(Frozen):
     name
         What it is called in doses, in 1 to 200 letters, some of which show.
     absorption
-        [1/cm per (cm paste / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not negative.
+        [1/cm per (paste in the palette's unit / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not
+        negative.
     scattering
         Reduced scattering in the same unit, or None for a paste that does not scatter.
     tube_size
-        Paste in a full tube [cm], 0.01 to 10,000.
+        Paste in a full tube [the palette's unit], 0.01 to 10,000; None if nobody entered it.
     tube_price
         Price of a full tube, in the studio's currency, up to a thousand million; None if not
         known.
@@ -124,7 +127,7 @@ class Pigment(Frozen):
     name: Name
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum | None = Field(default=None, repr=False)
-    tube_size: Number = Field(default=87.0, ge=0.01, le=10_000)
+    tube_size: Annotated[Number, Field(ge=0.01, le=10_000)] | None = None
     tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
 
     @field_validator("absorption", "scattering")
@@ -152,6 +155,9 @@ class Palette(Frozen):
         One to eight, each name once.
     clear, white
         The two bases; a blend mixes them by mass.
+    unit
+        Of every dose: ``"cm"`` squeezed out or ``"g"`` weighed. Loads are in it per 100 g of
+        base, and so are a pour's load limit and dose step.
     note
         Where the data come from.
     uncertainty
@@ -163,6 +169,7 @@ class Palette(Frozen):
     pigments: tuple[Pigment, ...]
     clear: Base
     white: Base
+    unit: Unit = "cm"
     note: str = ""
     uncertainty: PaletteUncertainty | None = Field(default=None, repr=False)
 
@@ -211,11 +218,13 @@ class Palette(Frozen):
     def fingerprint(self) -> str:
         """Short for the numbers that make its colours, such as ``"1f0a-93b2-77c4"``.
 
-        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings.
-        Order, prices, tubes and the note play no part.
+        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings, and the
+        unit if it is not cm. Order, prices, tubes and the note play no part.
         """
+        unit = {} if self.unit == "cm" else {"unit": self.unit}
         return fingerprint_of(
-            {
+            unit
+            | {
                 "pigments": {p.name: p.colour_numbers for p in self.pigments},
                 "clear": self.clear.colour_numbers,
                 "white": self.white.colour_numbers,
@@ -259,18 +268,9 @@ class Palette(Frozen):
         return self._of([i for i in range(len(self.pigments)) if i not in gone])
 
     def known_to(self, strength: float | Mapping[str, float]) -> Palette:
-        """The same palette, its pastes' strengths known to a share each.
+        """The same, its pastes' strengths known to a share each, one for all or by name.
 
-        Parameters
-        ----------
-        strength
-            Relative standard deviation of a paste's strength, 0 to 1; one for all, or by name.
-            0.1 is what tubes of one paste differ by (common practice, no source).
-
-        Raises
-        ------
-        PaletteError, UnknownNameError
-            For what can't be one, or a name that the palette lacks.
+        A relative standard deviation, 0 to 1: tubes differ by 0.1 (common practice, no source).
         """
         if isinstance(strength, Mapping):
             self._places(tuple(strength))

@@ -8,12 +8,15 @@ from typing import Annotated, ClassVar, Final
 from pydantic import BeforeValidator, Field
 
 from shadematch.errors import PourError, ShadematchError
+from shadematch.studio.unit import Unit
 from shadematch.support.models import Frozen, Number, is_finite
 
 __all__ = ["LARGEST_BATCH_G", "Pour", "Share", "base_named", "percent"]
 
 LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""
+USUAL_LOAD: Final = 4.0
+"""Most paste in cm per 100 g (common practice, no source)."""
 
 
 def _no_percentage(value: object) -> object:
@@ -42,22 +45,24 @@ class Pour(Frozen):
     white
         Mass fraction of white base in the blend, 0 to 1.
     max_load
-        The most paste the base takes [cm per 100 g], above 0. 4 is where the shade stops gaining
-        (common practice, no source).
+        The most paste the base takes [palette's unit per 100 g], above 0. 4 cm is where the shade
+        stops gaining (common practice, no source). For doses in g no such number is known: the
+        default is 4 g, and a match says so until another number is given.
     dose_step
-        What doses are multiples of [cm]: 1, or 0.5 for a steady hand.
+        What doses are multiples of [palette's unit]: 1, or 0.5 for a steady hand; as fine as the
+        scale where paste is weighed.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
     batch_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
     white: Share = Field(default=0.0, ge=0, le=1)
-    max_load: Number = Field(default=4.0, gt=0, le=1000)
+    max_load: Number = Field(default=USUAL_LOAD, gt=0, le=1000)
     dose_step: Number = Field(default=1.0, ge=0.01, le=100)
 
     @property
     def max_total(self) -> float:
-        """The most paste this batch takes [cm]."""
+        """The most paste this batch takes [palette's unit]."""
         return self.max_load * self.batch_g / 100.0
 
     @property
@@ -67,14 +72,17 @@ class Pour(Frozen):
 
     @property
     def load_per_step(self) -> float:
-        """Load [cm per 100 g] of one dose step."""
+        """Load [palette's unit per 100 g] of one dose step."""
         return self.dose_step * 100.0 / self.batch_g
 
-    @property
-    def grid(self) -> str:
-        """What doses are multiples of, in words: whole centimetres, or steps of 0.5 cm."""
-        step = self.dose_step
-        return "whole centimetres" if step == 1.0 else f"steps of {step:g} cm"
+    def limit_note(self, unit: Unit) -> str:
+        """What to know of a load limit that nobody stated for doses in g; else empty."""
+        if unit == "cm" or self.max_load != USUAL_LOAD:
+            return ""
+        return (
+            f"at most {self.max_load:g} {unit} of paste per 100 g of base: a default that rests on "
+            "nothing where paste is weighed; state what yours take (max_load)"
+        )
 
     @property
     def clear_g(self) -> float:

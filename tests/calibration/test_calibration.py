@@ -361,14 +361,13 @@ def test_palette_and_match() -> None:
     assert like["gorse"].tube_price == sm.load_palette()["gorse"].tube_price
     pour = sm.Pour(batch_g=1000)
     answer = found.match("#c08a50", pour=pour)
-    again = found.interval(answer.recipe, target="#c08a50")
-    assert again == answer.frugal
-    np.testing.assert_allclose(answer.match.predicted.lab, again.lab, atol=0.02)
-    low, high = again.delta_e_low, again.delta_e_high
+    assert type(answer) is sm.Match
+    assert answer == sm.match("#c08a50", palette=found.palette, pour=pour, view=found.view())
+    ranged = found.interval(answer.recipe, target=answer.target)
+    np.testing.assert_allclose(answer.predicted.lab, ranged.lab, atol=0.02)
+    low, high = ranged.delta_e_low, ranged.delta_e_high
     assert low is not None and high is not None and 0 <= low < high
-    assert "range" in str(answer)
-    assert "predicted" in answer._repr_html_()
-    assert pickle.loads(pickle.dumps(answer.frugal)) == answer.frugal
+    assert pickle.loads(pickle.dumps(ranged)) == ranged
 
 
 def test_ranges_narrow_with_what_is_left_out() -> None:

@@ -168,7 +168,8 @@ def test_a_white_that_crowds() -> None:
     # ... and where nothing crowds, that is found too.
     assert paints()[1].crowding is None
     # A palette has no word for it: it holds the scattering of the usual load.
-    ratio = np.array(found.palette["chalk"].scattering) / found.spectrum("chalk", "scattering")[0]
+    palette = dataclasses.replace(found, unit="g").palette
+    ratio = np.array(palette["chalk"].scattering) / found.spectrum("chalk", "scattering")[0]
     assert np.all((ratio > 1.0 - less) & (ratio < 1.0))
 
 
@@ -266,13 +267,18 @@ def test_a_colourant_may_be_called_white_or_clear() -> None:
     plain, found = sm.calibrate(pours), sm.calibrate(renamed)
     assert not found.white_known
     np.testing.assert_allclose(found.spectrum("white")[0], plain.spectrum("chalk")[0], rtol=1e-9)
-    assert max(found.palette.clear.absorption) == 0.0
-    assert found.palette.white == found.palette.clear
+    with pytest.raises(sm.PaletteError, match="unit: has doses in parts"):
+        found.palette  # noqa: B018
+    with pytest.raises(sm.PourError, match="the calibration's doses are shares"):
+        found.interval(sm.Recipe({"gorse": 0.1}, sm.Pour(), unit="g"))
+    weighed, beside = (dataclasses.replace(c, unit="g").palette for c in (found, plain))
+    assert max(weighed.clear.absorption) == 0.0
+    assert weighed.white == weighed.clear
     assert not any("white base" in text for text in found.poorly_known)
     mixture = {"gorse": 0.1, "clear": 0.1, "white": 0.8}
     np.testing.assert_allclose(
-        sm.predict(mixture, palette=found.palette).lab,
-        sm.predict({"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=plain.palette).lab,
+        sm.predict(mixture, palette=weighed).lab,
+        sm.predict({"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=beside).lab,
     )
 
 
@@ -420,7 +426,9 @@ def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[
     known = ["--calibration", str(path)]
     assert main(["match", "#b09060", "--batch", "500", *known, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
-    expected = soap().match("#b09060", pour=sm.Pour(batch_g=500)).frugal
+    match = soap().match("#b09060", pour=sm.Pour(batch_g=500))
+    expected = soap().interval(match.recipe, target=match.target)
+    assert expected.delta_e_high is not None
     assert told["range"]["low"] == pytest.approx(expected.low, abs=0.05)
     assert told["range"]["delta_e_high"] == pytest.approx(expected.delta_e_high, abs=0.05)
     assert main(["predict", "gorse=2", *known]) == 0
@@ -428,7 +436,8 @@ def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[
     grams = [dataclasses.replace(p, unit="g") for p in soap().pours]
     sm.save_calibration(sm.calibrate(grams, scattering="none", dose_error=0.2), path)
     assert main(["match", "#b09060", "--batch", "500", "--dose-step", "0.5", *known]) == 0
-    assert "read g where a dose says cm" in " ".join(capsys.readouterr().out.split())
+    out = capsys.readouterr().out
+    assert " g jetty" in out and " cm jetty" not in out
     assert main(["match", "#b09060", *known, "--palette", "other.json"]) != 0
     assert "brings its own palette" in capsys.readouterr().err
 
@@ -447,14 +456,13 @@ def test_by_mass_from_pours_to_a_match() -> None:
     pour = sm.Pour(batch_g=500, dose_step=0.1, max_load=5.2)
     by_cm = soap().match("#b09060", pour=sm.Pour(batch_g=500, dose_step=0.1))
     by_g = found.match("#b09060", pour=pour)
-    assert by_g.match.delta_e == pytest.approx(by_cm.match.delta_e, abs=0.7)
+    assert by_g.delta_e == pytest.approx(by_cm.delta_e, abs=0.7)
     same = {n: 1.3 * d for n, d in by_cm.recipe.doses.items()}
     lab = np.array(found.interval(same, pour=sm.Pour(batch_g=500)).lab)
-    assert float(delta_e(lab, np.array(by_cm.frugal.lab))) <= 0.3
-    assert by_g.unit == "g"
-    assert "doses are in g, not in cm" in str(by_g)
-    assert "doses are in g" not in str(by_cm)
-    assert by_g.doses == dict(by_g.recipe.doses)
+    assert float(delta_e(lab, np.array(soap().interval(by_cm.recipe).lab))) <= 0.3
+    assert (by_g.recipe.unit, by_cm.recipe.unit) == ("g", "cm")
+    with pytest.raises(sm.PourError, match="doses: is in cm, and the palette's doses are in g"):
+        found.interval(by_cm.recipe)
     assert all(d * 10 == pytest.approx(round(d * 10)) for d in by_g.recipe.doses.values())
 
 

@@ -56,7 +56,9 @@ def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
 
 
 def test_spread(run: Run) -> None:
-    status, out, _ = run("spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--ruler", "0.1")
+    status, out, _ = run(
+        "spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--dose-slip", "0.1"
+    )
     s = sm.spread({"gorse": 2, "rosehip": 1}, target="#d9822b", dose_slip=0.1)
     assert status == 0
     assert out.startswith(str(s))
@@ -70,7 +72,7 @@ def test_spread(run: Run) -> None:
 
 def test_match_robust(run: Run) -> None:
     m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
-    words = ("match", "#7a3b8f", "--batch", "500", "--robust", "--ruler", "0.3")
+    words = ("match", "#7a3b8f", "--batch", "500", "--robust", "--dose-slip", "0.3")
     status, out, _ = run(*words)
     assert status == 0
     assert out.startswith(str(m))
@@ -94,10 +96,10 @@ def test_match_robust(run: Run) -> None:
         (("correct", "#b5702f", *BATCH, *DARK, "--bases", "grey"), "--bases"),
         (("correct", "#b5702f", *BATCH, *DARK, "--save-palette", "/no/such/p"), "--save-palette"),
         (("correct", "#b5702f", "--poured", "ink=1", *DARK), "ink"),
-        (("spread",), "NAME=CM"),
-        (("spread", "gorse=2", "--ruler", "-1"), "--ruler"),
+        (("spread",), "NAME=DOSE"),
+        (("spread", "gorse=2", "--dose-slip", "-1"), "--dose-slip"),
         (("spread", "gorse=2", "--target", "orange"), "orange"),
-        (("match", "#7a3b8f", "--robust", "--ruler", "-1"), "--ruler"),
+        (("match", "#7a3b8f", "--robust", "--dose-slip", "-1"), "--dose-slip"),
     ],
 )
 def test_bad_words(run: Run, words: tuple[str, ...], said: str) -> None:
@@ -124,10 +126,10 @@ def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: P
     pale = ("#f4e0e4", "--batch", "120", "--thickness", "2", "--let-down", "rosehip=1/50")
     assert run("match", *pale, "--save", order)[0] == 0
     words = ("correct", "--recipe", order, "--measured", "92", "6", "1", "--keep", batch)
-    status, out, _ = run(*words, "--let-down-cm", "rosehip=5", "--json")
+    status, out, _ = run(*words, "--let-down-paste", "rosehip=5", "--json")
     recipe = sm.load(order).recipe
     assert recipe.weighed
-    c = sm.correct(recipe, (92, 6, 1), "#f4e0e4", let_down_slips={"rosehip": 5})
+    c = sm.correct(recipe, (92, 6, 1), "#f4e0e4", let_down_paste={"rosehip": 5})
     told = json.loads(out)
     assert status == 0
     assert [s["name"] for s in told["strengths"]] == [s.name for s in c.strengths]
@@ -136,8 +138,8 @@ def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: P
     again = ("correct", "--go-on", batch, "--measured", "93", "5", "1")
     status, out, _ = run(*again)
     assert status == 0 and "rosehip let-down" in out
-    status, _, err = run(*again, "--let-down-cm", "rosehip=5")
-    assert status == 2 and "--let-down-cm: is in the file already" in err
+    status, _, err = run(*again, "--let-down-paste", "rosehip=5")
+    assert status == 2 and "--let-down-paste: is in the file already" in err
 
 
 def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
@@ -166,7 +168,7 @@ def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
         (("spread", "gorse=1", "--recipe", order), "both"),
         (("pot", "--recipe", order, "--white", "0.5"), "--white"),
         (("same-look", "--recipe", order, "--to-white", "0.1", "--save", "/no/such/x"), "--save"),
-        (("sheet", "--recipe", order, "--no-spread", "--ruler", "0.1"), "--no-spread"),
+        (("sheet", "--recipe", order, "--no-spread", "--dose-slip", "0.1"), "--no-spread"),
     ):
         status, _, err = run(*words)
         assert status == 2 and said in err

@@ -28,7 +28,7 @@ GOOD: dict[str, list[str]] = {
     "sheet": ["--recipe", "SAVED", "--write", "OUT"],
     "repeat": ["SAVED", "--palette", "PALETTE"],
     "pot": ["gorse=2", "--depth", "8", "--palette", "PALETTE"],
-    "spread": ["gorse=2", "--ruler", "0.2", "--palette", "PALETTE"],
+    "spread": ["gorse=2", "--dose-slip", "0.2", "--palette", "PALETTE"],
     "correct": [
         "#d9822b",
         "--poured",

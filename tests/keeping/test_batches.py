@@ -119,7 +119,7 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["correct", WANTED, *poured, "--go-on", place, *measured], "--poured"),
         (["correct", WANTED, "--go-on", place, *measured], "HEX"),
         (["correct", "--go-on", place, *measured, "--batch", "600"], "--batch"),
-        (["correct", "--go-on", place, *measured, "--ruler", "0.1"], "--ruler"),
+        (["correct", "--go-on", place, *measured, "--dose-slip", "0.1"], "--dose-slip"),
         (["correct", "--go-on", "/no/such", *measured], "--go-on"),
         (["correct", WANTED, *poured, *measured, "--added", "kelp=1"], "--added"),
         (["correct", WANTED, *poured, *measured, "--keep", "/no/such/x"], "--keep"),
@@ -147,7 +147,7 @@ def test_a_kept_recipe_measured_in_a_photo(
     words = ["correct", "--recipe", order, "--measured-photo", photo, *where, "--json"]
     assert run(*words) == 0
     told = json.loads(capsys.readouterr().out)
-    seen = sm.Target.from_photo(photo, region="10,10,90,90", neutral=sm.Neutral("110,10,190,90"))
+    seen = sm.read_photo(photo, region="10,10,90,90", neutral=sm.Neutral("110,10,190,90"))
     by_hand = sm.correct(match.recipe, seen, WANTED)
     assert told["measured_delta_e"] == pytest.approx(by_hand.measured_delta_e, abs=1e-9)
     assert told["advice"]["doses"] == dict(by_hand.advice.doses)

@@ -469,7 +469,7 @@ def test_nothing_is_lost_silently(tmp_path: Path) -> None:
     sm.save(plain, tmp_path / "r.json")
     assert sm.load(tmp_path / "r.json").recipe == sm.Recipe({"gorse": 1.0}, sm.Pour())
     with pytest.raises(sm.PourError, match="can't be kept or printed yet") as found:
-        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), ("twice",)), tmp_path / "r.json")
+        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), "cm", ("twice",)), tmp_path / "r.json")
     assert found.value.field == "blessed"
 
 
@@ -481,7 +481,7 @@ REGION, PAPER = (0.70, 0.15, 0.95, 0.60), (0.08, 0.78, 0.55, 0.95)
 def test_a_match_for_a_photo_is_kept(
     tmp_path: Path, neutral: tuple[float, float, float, float] | None
 ) -> None:
-    target = sm.Target.from_photo(PHOTO, region=REGION, neutral=neutral)
+    target = sm.read_photo(PHOTO, region=REGION, neutral=neutral).target
     match = sm.match(target, pour=sm.Pour(batch_g=500, thickness_cm=1.5))
     place = tmp_path / "window.json"
     sm.save(match, place)

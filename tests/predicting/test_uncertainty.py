@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.colour.difference import delta_e, minorant
+from shadematch.colour.difference import delta_e
 from shadematch.colour.expected import nine_in_ten
+from shadematch.colour.floors import minorant
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.predicting.sampled import Sampled
 from shadematch.predicting.uncertainty import Uncertainty

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 import shadematch as sm
 from shadematch.predicting.pot import HOT_LIMIT
 from shadematch.sheet.content import yield_of
-from shadematch.sheet.drawing import DOSE_SLIP_CM, scale_for
+from shadematch.sheet.drawing import PAPER_RULER_CM, scale_for
 from shadematch.sheet.words import clean, isolated
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.models import shape_of
@@ -187,7 +187,7 @@ def test_scales() -> None:
         assert [float(w) for w in widths] == pytest.approx(
             [10 * dose / scale_for(dose)] * 2, abs=0.01
         )
-        assert max(map(float, widths)) <= 10 * DOSE_SLIP_CM
+        assert max(map(float, widths)) <= 10 * PAPER_RULER_CM
 
 
 @pytest.mark.parametrize(
@@ -453,7 +453,7 @@ def test_repeatable(match: sm.Match) -> None:
 
 def test_spread_is_worked_out_or_left_out(match: sm.Match) -> None:
     whole = sm.spread(match.recipe, palette=match.palette, view=match.view, target=match.target)
-    told = f"within {whole.median:.1f}, nine in ten within {whole.p90:.1f} (ruler to 2 mm"
+    told = f"within {whole.median:.1f}, nine in ten within {whole.p90:.1f} (ruler within 2 mm"
     assert told in " ".join(sm.batch_sheet(match).text.split())
     assert sm.batch_sheet(match) == sm.batch_sheet(match, spread=whole)
     assert "nine in ten" not in sm.batch_sheet(match, spread=False).text
