@@ -8,7 +8,7 @@ is read. The strengths in it are for people to read::
     {"format": "shadematch batch", "version": 1, "library": "...",
      "recipe": {"doses": {...}, "weighed": [{"let_down": {...}, "mass_g": 7.0, "made": 1.0}],
                 "pour": {...}}, "view": {...}, "priors": {...},
-     "rounds": [{"measured": {...}, "covariance": [...], "target": {...}, "tolerance": 1.0,
+     "rounds": [{"measured": {...}, "covariance": [...], "target": {...}, "within": 1.0,
                  "limits": {...}, "advice": {...} or null, "proved": true,
                  "made": {...} or null}, ...],
      "strengths": {"gorse": 1.08}, "fingerprint": "....-....-....", "palette": {...}}
@@ -90,7 +90,7 @@ class _RoundPart(Part):
     measured: TargetPart
     covariance: tuple[_Row, _Row, _Row]
     target: TargetPart
-    tolerance: Annotated[Number, Field(ge=1e-6, le=100)]
+    within: Annotated[Number, Field(ge=1e-6, le=100)]
     limits: _LimitsPart
     advice: _AddedPart | None
     proved: StrictBool
@@ -153,7 +153,7 @@ def _round_to_dict(one: Correction, *, last: bool) -> dict[str, Any]:
         "measured": target_to_dict(one.measured),
         "covariance": [[float(v) for v in row] for row in one._covariance],
         "target": target_to_dict(one.target),
-        "tolerance": one.tolerance,
+        "within": one.within,
         "limits": {
             **{n: float(getattr(additions, n)) for n in ("max_load", "pot_g", "base_step_g")},
             "bases": list(additions.bases),
@@ -214,7 +214,7 @@ def _from_file(file: _BatchFile) -> Correction:
             *(part.limits.max_load, part.limits.pot_g, part.limits.bases),
             *(part.limits.base_step_g, tuple(palette.index(n) for n in part.limits.must_avoid)),
         )
-        asked = Asked(target_of(part.measured), target_of(part.target), covariance, part.tolerance)
+        asked = Asked(target_of(part.measured), target_of(part.target), covariance, part.within)
         known = Sought(_found(part.advice, palette, pour, f"{field}.advice"), 0.0, part.proved)
         last = judged(asked, limits, recipe, belief, last, known)
         if part.made is not None:

@@ -369,9 +369,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
 
 
 def _missing(library: str) -> MissingExtraError:
-    return MissingExtraError(
-        f"{library} is needed and is not installed", remedy='pip install "shadematch[tables]"'
-    )
+    return MissingExtraError.of(library, "tables", field="tables")
 
 
 def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:

@@ -24,7 +24,7 @@ from shadematch.search.whole import Found
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
@@ -230,7 +230,7 @@ class Match:
 
 
 def match(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
