@@ -167,8 +167,17 @@ def calibrate(
         opaque: bool = False,
         crowded: str | None = None,
     ) -> Problem:
-        unknowns = _unknowns(seen, names, scatter, films, opaque, crowded)
-        return Problem(seen, unknowns, names, errors, believed, np.ones(len(seen)))
+        unknowns = _unknowns(
+            pours=seen, names=names, scatter=scatter, films=films, opaque=opaque, crowded=crowded
+        )
+        return Problem(
+            pours=seen,
+            unknowns=unknowns,
+            pigments=names,
+            errors=errors,
+            noise=believed,
+            weights=np.ones(len(seen)),
+        )
 
     cameras = cameras_of(pours)
     read = as_seen(pours, cameras)
@@ -209,7 +218,14 @@ def calibrate(
         missed = _MISSED[kind]
         own = found.problem.noise._replace(model_lab=missed)
         found = replace(found, problem=replace(found.problem, noise=own))
-    return Calibration(pours, unit, films, way, like, with_cameras(with_misfit(found), cameras))
+    return Calibration(
+        pours=pours,
+        unit=unit,
+        films=films,
+        contact=way,
+        like=like,
+        _fit=with_cameras(with_misfit(found), cameras),
+    )
 
 
 def _contact(

@@ -159,7 +159,15 @@ def pours_of(
     bars: dict[str, tuple[TestPour, int]] = {}
     for row in rows:
         try:
-            made = _pour_of(row, numbers, percent[row.line], unit, pour, view, backings or {})
+            made = _pour_of(
+                row=row,
+                numbers=numbers,
+                percent=percent[row.line],
+                unit=unit,
+                pour=pour,
+                view=view,
+                backings=backings or {},
+            )
             check_thickness(made, any_thickness)
         except ShadematchError as found:
             if found.field.startswith(str(path)):

@@ -140,7 +140,15 @@ def match_shares(
                 "was not calibrated", field="pigments", value=name, remedy=f"There are {there}"
             )
     _checked(total, max_pigments, len(names))
-    search = _Search(calibration, goal, names, total, view, thickness_cm, by_spectrum)
+    search = _Search(
+        calibration=calibration,
+        goal=goal,
+        names=names,
+        total=total,
+        view=view,
+        thickness_cm=thickness_cm,
+        by_spectrum=by_spectrum,
+    )
     best = _fewest(search, max_pigments or len(names))
     loads = {n: float(x) for n, x in zip(names, best, strict=True) if x > 0}
     pour = pour_of_any_thickness(thickness_cm)

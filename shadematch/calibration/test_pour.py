@@ -189,7 +189,7 @@ class TestPour:
         inside = (x[0] - 5 <= WAVELENGTHS_NM) & (x[-1] + 5 >= WAVELENGTHS_NM)
         _check_values(y, name or "values")
         spectrum = tuple(float(v) if k else None for v, k in zip(grid, inside, strict=True))
-        return cls(doses, name, pour, view, unit, spectrum)
+        return cls(doses=doses, name=name, pour=pour, view=view, unit=unit, spectrum=spectrum)
 
     @classmethod
     def from_lab(
@@ -213,14 +213,14 @@ class TestPour:
         pour, view = _conditions(pour, view)
         target = Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
         return cls(
-            doses,
-            name,
-            pour,
-            view,
-            unit,
-            None,
-            target.lab,
-            None if covariance is None else checked_covariance(covariance),
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+            covariance=None if covariance is None else checked_covariance(covariance),
         )
 
     @classmethod
@@ -243,7 +243,15 @@ class TestPour:
         """
         pour, view = _conditions(pour, view)
         target = Target.from_xyz(xyz, illuminant=view.illuminant, observer=view.observer)
-        return cls(doses, name, pour, view, unit, None, target.lab)
+        return cls(
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+        )
 
     @classmethod
     def from_target(
@@ -272,14 +280,24 @@ class TestPour:
         pour, view = _conditions(pour, view)
         if target.reflectance is not None:
             spectrum = tuple(float(v) for v in target.reflectance)
-            return cls(doses, name, pour, view, unit, spectrum)
+            return cls(doses=doses, name=name, pour=pour, view=view, unit=unit, spectrum=spectrum)
         view = view.model_copy(
             update={"illuminant": target.illuminant, "observer": target.observer}
         )
         covariance = target.covariance
         if covariance is not None:
             covariance = _with_edges(target, covariance)
-        return cls(doses, name, pour, view, unit, None, target.lab, covariance, response)
+        return cls(
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+            covariance=covariance,
+            response=response,
+        )
 
     @property
     def stated(self) -> TestPour:

@@ -343,7 +343,16 @@ def feasibility(
     layers = tuple(
         tuple(tuple(cells[b] for cells in row) for row in grid) for b in range(len(batch))
     )
-    return Feasibility(goal, float(within), palette, view, thick, white, batch, layers)
+    return Feasibility(
+        target=goal,
+        within=float(within),
+        palette=palette,
+        view=view,
+        thicknesses_cm=thick,
+        whites=white,
+        batches_g=batch,
+        cells=layers,
+    )
 
 
 def _cells(
