@@ -89,8 +89,8 @@ def test_the_table_strays_no_farther_from_layers_than_is_reckoned_with(seed: int
     rng = np.random.default_rng(seed)
     palette = milky(rng, 4, int(rng.integers(1, 5)))
     view = sm.View(
-        contact=str(rng.choice(["air", "optical"])),
-        light=str(rng.choice(["reflected", "transmitted"])),
+        contact=str(rng.choice(["dry", "wet"])),
+        through=str(rng.choice(["reflected", "transmitted"])) == "transmitted",
         backing=str(rng.choice(["white", "black"])),
     )
     white = float(rng.choice([0.0, 0.1, 1.0]))
