@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.words import (
     Verbs,
     called,
@@ -124,13 +124,7 @@ def _repeat(args: argparse.Namespace) -> str:
     found = read_saved(args.recipe, args.palette)
     if args.json:
         return json_text(_entries(found))
-    parts = [wrapped(str(found), 11), cautions()]
-    if coloured():
-        # Touching, because the eye compares best without a gap.
-        then = swatch(found.saved.hex)
-        now = "" if found.predicted is None else f"{swatch(found.predicted.hex)} now"
-        parts.insert(0, f"then {then}{now}")
-    return "\n\n".join(parts)
+    return shown(found)
 
 
 def _entries(found: Repeat) -> dict[str, Any]:
