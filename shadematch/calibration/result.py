@@ -18,11 +18,11 @@ from shadematch.calibration.residual import WRONG, Residual, residuals_by_bar
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import PaletteError, PourError, UnknownNameError
 from shadematch.matching.match import Match, match
-from shadematch.predicting.prediction import opened
+from shadematch.predicting.prediction import checked_recipe
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.html import card
@@ -271,7 +271,7 @@ class Calibration:
         *,
         pour: Pour | None = None,
         view: View | None = None,
-        target: Target | str | None = None,
+        target: HoldsTarget | str | None = None,
         level: float = 0.9,
         dosing: bool = True,
         measurement: bool = True,
@@ -335,8 +335,8 @@ class Calibration:
                 value=str(recipe),
                 remedy="Give names and shares, and the pour beside them",
             )
-        doses, pour, _ = opened(recipe, self.unit, pour, "doses")
-        return doses, pour
+        recipe = checked_recipe(recipe, pour, self.unit, "doses")
+        return recipe.doses, recipe.pour
 
     def _conditions(self, pour: Pour | None, view: View | None) -> tuple[Pour, View]:
         pour = Pour() if pour is None else pour
@@ -365,7 +365,7 @@ class Calibration:
 
     def match(
         self,
-        target: Target | str,
+        target: HoldsTarget | str,
         *,
         pour: Pour | None = None,
         view: View | None = None,

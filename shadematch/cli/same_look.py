@@ -33,7 +33,7 @@ from shadematch.studio.view import View
 __all__ = ["add_verb"]
 
 _POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
-_VIEW = ("illuminant", "observer", "backing", "contact", "light")
+_VIEW = ("illuminant", "observer", "backing", "contact", "through")
 _UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "LOAD"}
 
 

@@ -76,8 +76,8 @@ def write_results(
     ``load_g_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``, ``predicted_L``,
     ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to hand, after the
     pigments one ``LET-DOWN, mass [g]`` for each of them; the paste in them is part of the
-    pigment's. The recipe is that of `Match.recipe`: the frugal one, or the steady one of a robust
-    match.
+    pigment's. The recipe is that of `Match.recipe`: the frugal one, or the robust one of a
+    robust match.
 
     Parameters
     ----------
@@ -369,9 +369,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
 
 
 def _missing(library: str) -> MissingExtraError:
-    return MissingExtraError(
-        f"{library} is needed and is not installed", remedy='pip install "shadematch[tables]"'
-    )
+    return MissingExtraError.of(library, "tables", field="tables")
 
 
 def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:

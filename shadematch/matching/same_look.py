@@ -116,14 +116,14 @@ def same_look(
     palette: Palette | None = None,
     view: View | None = None,
     tolerance: float = 0.5,
-    keep_within: float = VISIBLE,
+    within: float = VISIBLE,
     max_pigments: int | None = None,
 ) -> SameLook:
     """Take a recipe to another pour or view, so that it looks as it did.
 
     Colour depends on load, so at one thickness doses go with the mass. In one mould thickness
     goes with the mass; then, in clear base, as much paste gives the same colour whatever
-    the mass. Both are tried first, and kept where they look the same (`keep_within`) or all but
+    the mass. Both are tried first, and kept where they look the same (`within`) or all but
     as much like the old bar as the best that the search finds (`tolerance`). Otherwise the
     recipe is dosed anew. Let-downs of the old recipe are to hand for the new one, as far as its
     base has what they are made in.
@@ -142,7 +142,7 @@ def same_look(
     tolerance
         How much worse than the closest recipe a kept one (or the frugal one) may be, in
         CIEDE2000.
-    keep_within
+    within
         A kept recipe that is no farther from the old bar than this, in CIEDE2000, stands though
         another may be closer: a recipe isn't changed for a difference that nobody sees.
     max_pigments
@@ -171,8 +171,8 @@ def same_look(
         view = recipe.view if view is None else view
         recipe = recipe.recipe
     expect(recipe, Recipe, "recipe", "Give a Recipe, such as match(...).recipe")
-    near = between(keep_within, "keep_within", 0.0, 100.0, "It is a CIEDE2000")
-    leeway = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
+    near = between(within, "within", 0.0, 100.0, "It is a CIEDE2000")
+    most_worse = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
     if to_pour is None and to_view is None:
         raise PourError(
             "says nothing new",
@@ -192,7 +192,7 @@ def same_look(
         palette=palette,
         pour=pour,
         view=seen,
-        tolerance=leeway,
+        tolerance=most_worse,
         max_pigments=max_pigments,
         let_downs=to_hand,
     )
@@ -209,7 +209,7 @@ def same_look(
         there = predict(taken, palette=palette, view=seen)
         kept.append((float(delta_e(np.array(there.lab), wanted)), how, there))
     best = min(kept, key=lambda k: k[0]) if kept else None
-    enough = max(near, found.closest.delta_e + leeway) + _SAME
+    enough = max(near, found.closest.delta_e + most_worse) + _SAME
     if best is not None and best[0] <= enough:
         value, how, there = best
         return SameLook(before, target, there.recipe, value, there, how, there, found)

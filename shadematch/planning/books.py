@@ -11,8 +11,8 @@ out or empty, and then mean what `Order` takes by default::
     mass_g        mass in all
     pot_g         largest pot [g]
     thickness_cm, white, max_load, dose_step             of the pour
-    illuminant, observer, backing, contact, light           of the view
-    tolerance, max_delta_e, max_pigments, value             as in Order
+    illuminant, observer, backing, contact, through         of the view
+    tolerance, within, max_pigments, value             as in Order
     due           such as 2031-03-09
 
 A shelf has a line for each pigment, and may have one for each base::
@@ -53,8 +53,8 @@ __all__ = ["read_orders", "read_stock"]
 
 _LARGEST_FILE: Final = 5_000_000
 _POUR: Final = ("thickness_cm", "white", "max_load", "dose_step")
-_VIEW: Final = ("illuminant", "observer", "backing", "contact", "light")
-_NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "max_delta_e", "value")
+_VIEW: Final = ("illuminant", "observer", "backing", "contact", "through")
+_NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "within", "value")
 _WHOLE: Final = ("bars", "max_pigments")
 _RECIPES: Final[Mapping[str, Unit]] = {"recipe_cm": "cm", "recipe_g": "g"}
 _PASTE: Final[Mapping[str, Unit]] = {

@@ -94,10 +94,10 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
     masses = [p.mass_g for p in smallest.curve]
     values = [p.delta_e for p in smallest.curve]
     ax.plot(masses, values, color="#1f4e5f", lw=1.4, marker=".", ms=3)
-    ax.axhline(smallest.delta_e, color="#8a3b12", ls="--", lw=1)
+    ax.axhline(smallest.within, color="#8a3b12", ls="--", lw=1)
     ax.axhline(smallest.ideal_delta_e, color="#77736a", ls=":", lw=1)
     right = smallest.largest_g
-    ax.text(right, smallest.delta_e, "asked for ", va="bottom", ha="right", color="#8a3b12")
+    ax.text(right, smallest.within, "asked for ", va="bottom", ha="right", color="#8a3b12")
     if smallest.mass_g is not None:
         at = masses.index(smallest.mass_g)
         ax.plot(masses[at], values[at], "o", color="#8a3b12")
@@ -109,7 +109,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
             color="#8a3b12",
         )
     ax.set_xlim(0, right)
-    ax.set_ylim(0, max([*values, 1.5 * smallest.delta_e, smallest.ideal_delta_e * 1.2]))
+    ax.set_ylim(0, max([*values, 1.5 * smallest.within, smallest.ideal_delta_e * 1.2]))
     ax.set_xlabel("mass of base [g]")
     ax.set_ylabel("CIEDE2000 of the closest recipe")
     ax.spines[["top", "right"]].set_visible(False)

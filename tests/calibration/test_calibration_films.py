@@ -13,6 +13,8 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.forward import Errors, _at_faces, layers_of, look, look_through
+from shadematch.calibration.result import Calibration
+from shadematch.calibration.shares import match_shares
 from shadematch.calibration.spectra import unknown
 from shadematch.calibration.test_pour import _with_edges
 from shadematch.cli.main import main
@@ -45,7 +47,7 @@ def some(kind: str, seed: int, *names: str) -> films.Films:
     )
 
 
-def far_of(found: sm.Calibration, made: films.Films, count: int, seed: int = 9) -> np.ndarray:
+def far_of(found: Calibration, made: films.Films, count: int, seed: int = 9) -> np.ndarray:
     """CIEDE2000 of mixtures that were not measured."""
     far = []
     for loads in made.held_out(np.random.default_rng(seed), count):
@@ -57,19 +59,19 @@ def far_of(found: sm.Calibration, made: films.Films, count: int, seed: int = 9) 
 
 
 @functools.cache
-def paints() -> tuple[films.Films, sm.Calibration]:
+def paints() -> tuple[films.Films, Calibration]:
     made = some("hiding", 3, "gorse", "dusk", "jetty", "chalk")
     return made, sm.calibrate(pours_of(made, made.learnt(), 2))
 
 
 @functools.cache
-def dyes() -> tuple[films.Films, sm.Calibration]:
+def dyes() -> tuple[films.Films, Calibration]:
     made = some("solution", 4, "gorse", "kelp", "jetty")
     return made, sm.calibrate(pours_of(made, made.learnt(), 2))
 
 
 @functools.cache
-def crowded() -> tuple[films.Films, sm.Calibration]:
+def crowded() -> tuple[films.Films, Calibration]:
     made = films.films("crowded", np.random.default_rng(1))
     return made, sm.calibrate(pours_of(made, made.learnt(), 2))
 
@@ -88,7 +90,7 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         unknown("surface", "film glass"),
         unknown("a", "film crowding", level=2.0),
     )
-    views = (sm.View(backing=0.3, contact="optical"), sm.View(light="transmitted"))
+    views = (sm.View(backing=0.3, contact="wet"), sm.View(through=True))
     errors = Errors()
     layers = layers_of([({"a": 1.0}, sm.Pour(), v) for v in views], unknowns, ("a",), errors)
     rng = np.random.default_rng(1)
@@ -187,12 +189,12 @@ def test_shares_that_give_a_colour() -> None:
     true = {"gorse": 0.25, "jetty": 0.05, "chalk": 0.7}
     spectrum = made.spectrum(true)
     goal = sm.Target.from_lab(worlds.lab_of(spectrum))
-    answer = sm.match_shares(found, goal, total=1.0, max_pigments=3)
+    answer = match_shares(found, goal, total=1.0, max_pigments=3)
     assert sum(answer.loads.values()) == pytest.approx(1.0)
     assert len(answer.loads) <= 3
     assert float(delta_e(worlds.lab_of(made.spectrum(answer.loads)), np.array(goal.lab))) <= 0.7
     measured = sm.Target.from_reflectance(NM, spectrum)
-    same = sm.match_shares(found, measured, total=1.0, by_spectrum=True)
+    same = match_shares(found, measured, total=1.0, by_spectrum=True)
     assert same.rms is not None
     assert same.rms <= 0.005
     for name, share in true.items():
@@ -204,13 +206,13 @@ def test_shares_that_give_a_colour() -> None:
 def test_shares_refuse() -> None:
     _, found = paints()
     with pytest.raises(sm.PourError, match="total"):
-        sm.match_shares(found, "#808080", total=0.0)
+        match_shares(found, "#808080", total=0.0)
     with pytest.raises(sm.PourError, match="max_pigments"):
-        sm.match_shares(found, "#808080", max_pigments=0)
+        match_shares(found, "#808080", max_pigments=0)
     with pytest.raises(sm.UnknownNameError, match="kelp"):
-        sm.match_shares(found, "#808080", pigments=["kelp"])
+        match_shares(found, "#808080", pigments=["kelp"])
     with pytest.raises(sm.PourError, match="has no spectrum"):
-        sm.match_shares(found, "#808080", by_spectrum=True)
+        match_shares(found, "#808080", by_spectrum=True)
 
 
 def test_shares_after_a_new_lot_go_as_far_as_before() -> None:
@@ -220,7 +222,7 @@ def test_shares_after_a_new_lot_go_as_far_as_before() -> None:
     lot = sm.new_lot(found, "jetty", alone).calibration
     largest = max(p.loads.get("gorse", 0.0) for p in found.pours)
     goal = sm.Target.from_lab(found.interval({"gorse": 0.8 * largest}).lab)
-    before, after = (sm.match_shares(c, goal, max_pigments=1) for c in (found, lot))
+    before, after = (match_shares(c, goal, max_pigments=1) for c in (found, lot))
     assert after.loads.keys() == before.loads.keys() == {"gorse"}
     assert after.loads["gorse"] == pytest.approx(before.loads["gorse"], rel=0.01)
     assert after.delta_e < 0.1
@@ -228,11 +230,11 @@ def test_shares_after_a_new_lot_go_as_far_as_before() -> None:
 
 def test_shares_of_a_name_given_twice() -> None:
     _, found = paints()
-    once = sm.match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk"])
-    twice = sm.match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk", "jetty"])
+    once = match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk"])
+    twice = match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk", "jetty"])
     assert twice.loads == once.loads
     assert sum(twice.loads.values()) == pytest.approx(1.0)
-    alone = sm.match_shares(found, "#808080", total=1.0, pigments="jetty")
+    alone = match_shares(found, "#808080", total=1.0, pigments="jetty")
     assert alone.loads == {"jetty": 1.0}
 
 
@@ -245,7 +247,7 @@ def test_shares_in_a_binder_that_was_measured() -> None:
     true = {"rosehip": 0.008, "chalk": 0.015}
     view = made.view("white card")
     goal = sm.Target.from_lab(worlds.lab_of(made.spectrum(true, "white card")))
-    answer = sm.match_shares(found, goal, view=view)
+    answer = match_shares(found, goal, view=view)
     reached = worlds.lab_of(made.spectrum(answer.loads, "white card"))
     assert float(delta_e(reached, np.array(goal.lab))) <= 1.0
 
@@ -298,8 +300,8 @@ def test_units_do_not_matter() -> None:
     ]
     again = sm.calibrate(small)
     np.testing.assert_allclose(
-        found.interval({"gorse": 9e3, "kelp": 2e4}, view=sm.View(light="transmitted")).lab,
-        again.interval({"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(light="transmitted")).lab,
+        found.interval({"gorse": 9e3, "kelp": 2e4}, view=sm.View(through=True)).lab,
+        again.interval({"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(through=True)).lab,
         atol=0.01,
     )
 
@@ -316,7 +318,7 @@ def test_films_on_cards_and_on_one_that_was_not_measured(tmp_path: Path) -> None
         sm.read_test_pours(path, reflectance_unit="percent")
     pours = sm.read_test_pours(path, backings=cards, reflectance_unit="percent")
     found = sm.calibrate(pours)
-    assert found.contact == "optical"
+    assert found.contact == "wet"
     loads = {"rosehip": 0.008, "chalk": 0.004}
     grey = np.full(NM.size, 0.3)
     films.CARDS["grey card"] = grey
@@ -360,7 +362,7 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     names: dict[str, object] = {}
     exec(block, names)
     found = names["paints"]
-    assert isinstance(found, sm.Calibration)
+    assert isinstance(found, Calibration)
     again = sm.load_calibration(tmp_path / "paints.json")
     assert again.interval({"gorse": 0.2, "chalk": 0.8}) == found.interval(
         {"gorse": 0.2, "chalk": 0.8}
@@ -371,7 +373,7 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 
 @functools.cache
-def soap() -> sm.Calibration:
+def soap() -> Calibration:
     names = ("gorse", "jetty")
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=names)  # type: ignore[arg-type]
     return sm.calibrate(worlds.measured(truth, sm.starter_plan(names), np.random.default_rng(7)))

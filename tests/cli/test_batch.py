@@ -9,13 +9,14 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
+from shadematch.correction.results import Correction
 
 Run = Callable[..., tuple[int, str, str]]
 BATCH = ("--poured", "gorse=4", "rosehip=5", "jetty=1", "--batch", "500")
 DARK = ("--measured", "51.5", "39", "55")
 
 
-def by_hand(**more: object) -> sm.Correction:
+def by_hand(**more: object) -> Correction:
     recipe = sm.Recipe({"gorse": 4.0, "rosehip": 5.0, "jetty": 1.0}, sm.Pour(batch_g=500))
     return sm.correct(recipe, (51.5, 39, 55), "#b5702f", **more)  # type: ignore[arg-type]
 
@@ -29,13 +30,13 @@ def test_correct_says_all(run: Run) -> None:
 
 def test_correct_json_and_learned_palette(run: Run, tmp_path: Path) -> None:
     place = tmp_path / "learned.json"
-    limits = ("--pot", "900", "--base-step", "25", "--tolerance", "2", "--must-avoid", "dusk")
+    limits = ("--pot", "900", "--base-step", "25", "--within", "2", "--must-avoid", "dusk")
     status, out, err = run(
         "correct", "#b5702f", *BATCH, *DARK, *limits, "--json", "--save-palette", str(place)
     )
     assert (status, err) == (0, "")
     found = json.loads(out)
-    c = by_hand(pot_g=900, base_step_g=25, tolerance=2.0, must_avoid=("dusk",))
+    c = by_hand(pot_g=900, base_step_g=25, within=2.0, must_avoid=("dusk",))
     assert found["status"] == c.status
     assert found["advice"]["doses"] == dict(c.advice.doses)
     assert found["advice"]["clear_g"] == c.advice.clear_g
@@ -52,11 +53,13 @@ def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
     place.write_text("\n".join(lines), encoding="utf-8")
     status, out, _ = run("correct", spectrum.hex, *BATCH, "--measured-spectrum", str(place))
     assert status == 0
-    assert "within tolerance" in out
+    assert "near enough" in out
 
 
 def test_spread(run: Run) -> None:
-    status, out, _ = run("spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--dose-slip", "0.1")
+    status, out, _ = run(
+        "spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--dose-slip", "0.1"
+    )
     s = sm.spread({"gorse": 2, "rosehip": 1}, target="#d9822b", dose_slip=0.1)
     assert status == 0
     assert out.startswith(str(s))

@@ -9,13 +9,14 @@ import pytest
 
 import shadematch as sm
 from shadematch.cli.main import main
+from shadematch.correction.results import Correction
 
 RECIPE = sm.Recipe({"gorse": 2.0, "rosehip": 2.0, "dusk": 1.0}, sm.Pour(batch_g=200))
 WANTED = "#98222a"
 FIRST, SECOND = (31.0, 50.4, 29.0), (32.5, 49.4, 26.5)
 
 
-def first(**more: object) -> sm.Correction:
+def first(**more: object) -> Correction:
     return sm.correct(RECIPE, FIRST, WANTED, strength_spread=0.2, **more)  # type: ignore[arg-type]
 
 

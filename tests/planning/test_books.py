@@ -34,8 +34,8 @@ def test_order_book_comes_in_whole() -> None:
     assert orders["rope locker"].target == sm.Target.from_lab((38, 22, 18))
     recipe = orders["bilge green"].recipe
     assert recipe == sm.Recipe({"gorse": 6.0, "jetty": 5.0}, sm.Pour(batch_g=600, thickness_cm=2))
-    assert orders["window drops"].view.light == "transmitted"
-    assert orders["window drops"].max_delta_e == 6
+    assert orders["window drops"].view.through
+    assert orders["window drops"].within == 6
     assert orders["saffron buoy"].total_g == 3000 and orders["saffron buoy"].due is None
     stock = sm.read_stock(DATA / "shelf.csv")
     assert stock.row("rosehip").opened == (44, 12.5) and stock.row("dusk").most == 1
