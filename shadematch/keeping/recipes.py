@@ -182,8 +182,8 @@ def kept(
     if isinstance(result, Prediction):
         _not_twice(view, result.view, "view")
         view = result.view
-    palette, pour, view = conditions(palette, recipe.pour, view)
-    seen = predict(recipe.doses, palette=palette, pour=pour, view=view)
+    palette, _, view = conditions(palette, recipe.pour, view)
+    seen = predict(recipe, palette=palette, view=view)
     if isinstance(result, Prediction) and not np.allclose(seen.lab, result.lab, rtol=0, atol=1e-6):
         raise PourError(
             "this palette does not give the predicted colour",
@@ -191,8 +191,9 @@ def kept(
             value=palette.names,
             remedy="Give the palette that it was predicted with",
         )
-    own = dataclasses.replace(seen.recipe, weighed=recipe.weighed)
-    return SavedRecipe(own, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or "")
+    return SavedRecipe(
+        seen.recipe, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or ""
+    )
 
 
 _KNOWN: Final = frozenset(
@@ -200,7 +201,7 @@ _KNOWN: Final = frozenset(
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
         *("note", "library", "reflectance", "xyz", "doses", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
-        *("source", "covariance", "robust", "spread", "robust_complete", "weighed"),
+        *("source", "covariance", "robust", "spread", "robust_complete", "weighed", "unit"),
     }
 )
 """Fields of results that have a place in the file (a spectrum is computed anew)."""
