@@ -13,7 +13,7 @@ from shadematch.calibration.fit import fit
 from shadematch.calibration.problem import Prior, Problem
 from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import Belief, belief_covariance
-from shadematch.calibration.test_pour import TestPour
+from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
@@ -85,6 +85,7 @@ def new_lot(
     test_pours: Iterable[TestPour],
     *,
     hue_shift: bool = False,
+    any_thickness: bool = False,
 ) -> NewLot:
     """Update one pigment from pours of a new tube.
 
@@ -100,6 +101,8 @@ def new_lot(
     hue_shift
         Whether the shape of its absorption may have changed too. That takes spectra, or
         several pours.
+    any_thickness
+        As for `calibrate`.
 
     Raises
     ------
@@ -109,6 +112,7 @@ def new_lot(
     """
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
     expect(hue_shift, bool, "hue_shift", "Give True or False")
+    expect(any_thickness, bool, "any_thickness", "Give True or False")
     if not isinstance(pigment, str) or pigment not in calibration.pigments:
         raise UnknownNameError(
             "was not calibrated",
@@ -119,6 +123,7 @@ def new_lot(
     pours = listed(test_pours, "test_pours", "Give a list of TestPour")
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
+        check_thickness(pour, any_thickness)
         calibration._conditions(pour.pour, pour.view)
         calibration._check_doses(pour.doses)
         if pour.unit != calibration.unit:
@@ -143,23 +148,23 @@ def new_lot(
     prior = prior_of_lot(calibration, pigment, hue_shift)
     cameras = cameras_of(pours, calibration.pours)
     problem = Problem(
-        as_seen(pours, cameras),
-        unknowns,
-        old.problem.pigments,
-        old.problem.errors,
-        old.problem.noise,
-        np.ones(len(pours)),
-        old.problem.scale,
+        pours=as_seen(pours, cameras),
+        unknowns=unknowns,
+        pigments=old.problem.pigments,
+        errors=old.problem.errors,
+        noise=old.problem.noise,
+        weights=np.ones(len(pours)),
+        scale=old.problem.scale,
     )
     found = with_cameras(fit(problem, prior), cameras)
     new = Calibration(
-        pours,
-        calibration.unit,
-        calibration.films,
-        calibration.contact,
-        calibration.like,
-        found,
-        Before(calibration, pigment, hue_shift),
+        pours=pours,
+        unit=calibration.unit,
+        films=calibration.films,
+        contact=calibration.contact,
+        like=calibration.like,
+        _fit=found,
+        _before=Before(calibration, pigment, hue_shift),
     )
     at = own[0]
     weight = np.exp(old.theta[at] - old.theta[at].max())
@@ -170,7 +175,14 @@ def new_lot(
     sd = _change_sd(weight, old.covariance[rows, rows], found.covariance[rows, rows])
     largest = _difference(calibration, new, pigment)
     sure = abs(change) > 1.645 * sd or hue_shift
-    return NewLot(pigment, float(np.exp(change)), sd, largest, largest > _VISIBLE and sure, new)
+    return NewLot(
+        pigment=pigment,
+        strength=float(np.exp(change)),
+        strength_sd=sd,
+        delta_e=largest,
+        visible=largest > _VISIBLE and sure,
+        calibration=new,
+    )
 
 
 def prior_of_lot(calibration: Calibration, pigment: str, hue_shift: bool) -> Prior:

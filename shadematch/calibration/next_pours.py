@@ -187,7 +187,14 @@ def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, 
         word = {0.0: "clear", 1.0: "white"}.get(share, "blend")
         if not calibration.films:
             result += [
-                PlannedPour(f"{word} over {v.backing}", {}, pour, (v,), "blank", unit)
+                PlannedPour(
+                    name=f"{word} over {v.backing}",
+                    doses={},
+                    pour=pour,
+                    views=(v,),
+                    why="blank",
+                    unit=unit,
+                )
                 for v in backings
             ]
         mixtures: list[dict[str, float]] = [{n: x} for n in names for x in (0.5, 1.0, 2.0, 3.5)]
@@ -199,7 +206,12 @@ def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, 
             text = " + ".join(f"{x:g} {n}" for n, x in doses.items())
             result += [
                 PlannedPour(
-                    f"{text} in {word} over {v.backing}", doses, pour, (v,), "strength", unit
+                    name=f"{text} in {word} over {v.backing}",
+                    doses=doses,
+                    pour=pour,
+                    views=(v,),
+                    why="strength",
+                    unit=unit,
                 )
                 for v in views
             ]

@@ -13,7 +13,7 @@ import numpy as np
 from shadematch.colour.standards import WAVELENGTHS_NM, Observation, onto_grid
 from shadematch.errors import PourError, SpectrumError
 from shadematch.studio.covariance import Covariance, checked_covariance
-from shadematch.studio.pour import Pour
+from shadematch.studio.pour import Pour, unusual_thickness
 from shadematch.studio.recipe import Recipe, doses_of
 from shadematch.studio.target import HoldsTarget, Target, as_target, measured
 from shadematch.studio.unit import checked_unit
@@ -24,7 +24,7 @@ from shadematch.support.models import check_name, expect
 if TYPE_CHECKING:
     from shadematch.photo.response import Response
 
-__all__ = ["TestPour"]
+__all__ = ["TestPour", "check_thickness"]
 
 _HIGHEST: Final = 1.2
 """Radiance factors may pass 1 by a little: bright whites, noise."""
@@ -189,7 +189,7 @@ class TestPour:
         inside = (x[0] - 5 <= WAVELENGTHS_NM) & (x[-1] + 5 >= WAVELENGTHS_NM)
         _check_values(y, name or "values")
         spectrum = tuple(float(v) if k else None for v, k in zip(grid, inside, strict=True))
-        return cls(doses, name, pour, view, unit, spectrum)
+        return cls(doses=doses, name=name, pour=pour, view=view, unit=unit, spectrum=spectrum)
 
     @classmethod
     def from_lab(
@@ -213,14 +213,14 @@ class TestPour:
         pour, view = _conditions(pour, view)
         target = Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
         return cls(
-            doses,
-            name,
-            pour,
-            view,
-            unit,
-            None,
-            target.lab,
-            None if covariance is None else checked_covariance(covariance),
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+            covariance=None if covariance is None else checked_covariance(covariance),
         )
 
     @classmethod
@@ -243,7 +243,15 @@ class TestPour:
         """
         pour, view = _conditions(pour, view)
         target = Target.from_xyz(xyz, illuminant=view.illuminant, observer=view.observer)
-        return cls(doses, name, pour, view, unit, None, target.lab)
+        return cls(
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+        )
 
     @classmethod
     def from_target(
@@ -272,14 +280,24 @@ class TestPour:
         pour, view = _conditions(pour, view)
         if target.reflectance is not None:
             spectrum = tuple(float(v) for v in target.reflectance)
-            return cls(doses, name, pour, view, unit, spectrum)
+            return cls(doses=doses, name=name, pour=pour, view=view, unit=unit, spectrum=spectrum)
         view = view.model_copy(
             update={"illuminant": target.illuminant, "observer": target.observer}
         )
         covariance = target.covariance
         if covariance is not None:
             covariance = _with_edges(target, covariance)
-        return cls(doses, name, pour, view, unit, None, target.lab, covariance, response)
+        return cls(
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+            covariance=covariance,
+            response=response,
+        )
 
     @property
     def stated(self) -> TestPour:
@@ -401,6 +419,24 @@ def _check_spectrum(spectrum: tuple[float | None, ...]) -> None:
             remedy="Use TestPour.from_spectrum",
         )
     _check_values(np.array(known), "spectrum")
+
+
+def check_thickness(pour: TestPour, any_thickness: bool) -> None:
+    """Refuse a bar of odd thickness, unless that is meant; films have any.
+
+    Raises
+    ------
+    PourError
+        Naming the bar.
+    """
+    doubt = unusual_thickness(pour.pour.thickness_cm)
+    if doubt is not None and not any_thickness and pour.unit != "part":
+        raise PourError(
+            f"thickness_cm {doubt}",
+            field=pour.name or "test pour",
+            value=pour.pour.thickness_cm,
+            remedy="Give it in cm, or allow it: any_thickness=True, --any-thickness",
+        )
 
 
 def _lab(lab: object) -> Triple:

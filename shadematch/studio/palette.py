@@ -20,7 +20,7 @@ import functools
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Annotated, Any, ClassVar, Final, Self, TypeVar
 
@@ -29,6 +29,7 @@ from pydantic import Field, field_validator, model_validator
 
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
@@ -161,6 +162,9 @@ class Palette(Frozen):
         base, and so are a pour's load limit and dose step.
     note
         Where the data come from.
+    uncertainty
+        What is not known of it, as a calibration leaves it (or `known_to` states it); None where
+        nothing is said of it.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -169,6 +173,7 @@ class Palette(Frozen):
     white: Base
     unit: Unit = "cm"
     note: str = ""
+    uncertainty: PaletteUncertainty | None = Field(default=None, repr=False)
 
     @model_validator(mode="after")
     def _names(self) -> Self:
@@ -187,7 +192,10 @@ class Palette(Frozen):
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
             raise PaletteError(
-                "a name stands twice", field="pigments", value=twice[0], remedy="Rename one of them"
+                "a name appears twice",
+                field="pigments",
+                value=twice[0],
+                remedy="Rename one of them",
             )
         shapes = [shape_of(n) for n in names]
         alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
@@ -198,6 +206,12 @@ class Palette(Frozen):
                 value=tuple(alike),
                 remedy="Rename one of them, so that a sheet tells them apart",
             )
+        return self
+
+    @model_validator(mode="after")
+    def _speaks_of_all(self) -> Self:
+        if self.uncertainty is not None:
+            self.uncertainty.check_speaks_of(len(self.pigments))
         return self
 
     @property
@@ -285,12 +299,22 @@ class Palette(Frozen):
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""
         kept = self._places(names)
-        return self._with(p for i, p in enumerate(self.pigments) if i in kept)
+        return self._of([i for i in range(len(self.pigments)) if i in kept])
 
     def without(self, *names: str) -> Palette:
         """The same bases with these pigments left out."""
         gone = self._places(names)
-        return self._with(p for i, p in enumerate(self.pigments) if i not in gone)
+        return self._of([i for i in range(len(self.pigments)) if i not in gone])
+
+    def known_to(self, strength: float | Mapping[str, float]) -> Palette:
+        """The same, its pastes' strengths known to a share each, one for all or by name.
+
+        A relative standard deviation, 0 to 1: tubes differ by 0.1 (common practice, no source).
+        """
+        if isinstance(strength, Mapping):
+            self._places(tuple(strength))
+        known = PaletteUncertainty.of_strengths(self.names, strength)
+        return Palette(**{**dict(self), "uncertainty": known})
 
     def _places(self, names: Sequence[str]) -> set[int]:
         for name in names:
@@ -304,8 +328,11 @@ class Palette(Frozen):
                 )
         return {self.index(name) for name in names}
 
-    def _with(self, pigments: Iterable[Pigment]) -> Palette:
-        return Palette(**{**dict(self), "pigments": tuple(pigments)})
+    def _of(self, places: Sequence[int]) -> Palette:
+        known = self.uncertainty
+        fewer = {"pigments": tuple(self.pigments[i] for i in places)}
+        more = {} if known is None else {"uncertainty": known.of(places)}
+        return Palette(**{**dict(self), **fewer, **more})
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.
@@ -334,12 +361,13 @@ class Palette(Frozen):
 
     def to_dict(self) -> dict[str, Any]:
         """What `save` writes."""
+        unsaid = {"uncertainty"} if self.uncertainty is None else set()
         return {
             "format": FORMAT,
             "version": VERSION,
             "note": self.note,
             "wavelengths_nm": WAVELENGTHS_NM.tolist(),
-            **self.model_dump(mode="json", exclude={"note"}),
+            **self.model_dump(mode="json", exclude={"note", *unsaid}),
         }
 
     @classmethod

@@ -12,8 +12,9 @@ import pytest
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
+from shadematch.planning.numbers import Books
 from shadematch.planning.options import options_for
-from shadematch.planning.programme import Books, solve
+from shadematch.planning.programme import solve
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase
 from shadematch.planning.stock import Tubes
 from shadematch.predicting.prediction import model_for

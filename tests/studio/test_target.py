@@ -53,7 +53,8 @@ def test_optimal_colours_are_taken(light: str, observer: str) -> None:
                     taken = sm.Target.from_xyz(xyz, illuminant=light, observer=observer)
                     assert taken.lab == pytest.approx(lab)
                 lab = np.clip(lab, [0, -300, -300], [100, 300, 300])
-                sm.Target.from_lab(lab, illuminant=light, observer=observer)
+                back = sm.Target.from_lab(lab, illuminant=light, observer=observer)
+                assert back.lab == pytest.approx(lab, abs=0)
 
 
 @pytest.mark.parametrize("light", ["D65", "A"])
