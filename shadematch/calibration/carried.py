@@ -132,5 +132,5 @@ def _backing(key: str, shift: FloatArray) -> Backing:
     fitted = 1.0 / (1.0 + (1.0 - inner) / inner * np.exp(-shift))
     return Backing(
         reflectance=tuple(round(float(v), 6) for v in fitted),
-        contact="optical" if contact == "optical" else "air",
+        contact="wet" if contact == "wet" else "dry",
     )

@@ -160,7 +160,7 @@ def radiance_factor(
 ) -> FloatArray:
     """What `reflectance` gives first, without its slopes, at a third of the cost."""
     u, v, _ = to_table_range(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
-    return seen(_values(u_axis(u), v_axis(v), _NAMES[around.mode], 0, 0, False), around)
+    return seen(_values(u_axis(u), v_axis(v), _NAMES[around.mode]), around)
 
 
 def backing_slope(

@@ -47,7 +47,7 @@ class Backing(Frozen):
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
     reflectance: tuple[Annotated[Number, Field(ge=0, le=1)], ...]
-    contact: Literal["air", "optical"]
+    contact: Literal["dry", "wet"]
 
 
 class Mode(Frozen):
@@ -214,7 +214,7 @@ class PaletteUncertainty(Frozen):
     def of_backing(self, view: View) -> FloatArray:
         """How modes move the logit of a view's backing, shape (K, 36); zeros for a strange one."""
         found = np.zeros((len(self.modes), WAVELENGTHS_NM.size))
-        if view.light == "transmitted":
+        if view.through:
             return found
         here = _logit(view.backing_reflectance)
         far = [

@@ -104,7 +104,7 @@ def whole(palette: sm.Palette) -> sm.Palette:
     )
     known = PaletteUncertainty(
         modes=modes,
-        backings=(Backing(reflectance=(0.88,) * waves.size, contact="air"),),
+        backings=(Backing(reflectance=(0.88,) * waves.size, contact="dry"),),
         thickness=0.02,
         gain=0.01,
         model_lab=0.3,

@@ -26,7 +26,7 @@ def mode(*values: float) -> Mode:
 
 KNOWN = PaletteUncertainty(
     modes=(mode(0.1, 0, 0, 0, 0, 0.2, 0), mode(0, 0.3, 0, 0, 0, 0, 0)),
-    backings=(Backing(reflectance=row(0.9), contact="air"),),
+    backings=(Backing(reflectance=row(0.9), contact="dry"),),
     thickness=0.01,
     model_lab=0.3,
 )
@@ -81,8 +81,8 @@ def test_which_backing_is_meant() -> None:
     assert KNOWN.of_backing(sm.View(backing=0.85)).any()
     for other in (
         sm.View(backing="black"),
-        sm.View(contact="optical"),
-        sm.View(light="transmitted"),
+        sm.View(contact="wet"),
+        sm.View(through=True),
     ):
         assert not KNOWN.of_backing(other).any()
 
@@ -97,7 +97,7 @@ def test_which_backing_is_meant() -> None:
         ({"thickness": -0.1}, "thickness"),
         ({"gain": float("nan")}, "gain"),
         ({"model_lab": 1e9}, "model_lab"),
-        ({"backings": [{"reflectance": [0.5], "contact": "air"}]}, "backings.0.reflectance"),
+        ({"backings": [{"reflectance": [0.5], "contact": "dry"}]}, "backings.0.reflectance"),
         ({"surely": 1}, "surely"),
     ],
 )
