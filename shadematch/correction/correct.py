@@ -30,7 +30,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, expect, listed
 
-__all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
+__all__ = ["Measured", "MostAdded", "after", "begun", "correct", "judged"]
 
 
 def correct(
@@ -176,8 +176,8 @@ def correct(
     expect(names, Iterable, "must_avoid", "Give a list of pigment names")
     excluded = tuple(sorted({belief.palette.index(name) for name in names}))
     return judged(
-        Asked(seen, goal, _covariance(seen, measured_spread), float(within)),
-        Limits(most, pot, kinds, float(grain), excluded),
+        Measured(seen, goal, _covariance(seen, measured_spread), float(within)),
+        MostAdded(most, pot, kinds, float(grain), excluded),
         poured,
         belief,
         recipe if isinstance(recipe, Correction) else None,
@@ -185,7 +185,7 @@ def correct(
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class Measured:
     """What was measured, what was wanted, and how near is near enough."""
 
     measured: Target
@@ -195,7 +195,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Limits:
+class MostAdded:
     """Within what may be added; see `Additions`."""
 
     max_load: float
@@ -240,8 +240,8 @@ def after(last: Correction) -> tuple[Recipe, Belief]:
 
 
 def judged(
-    asked: Asked,
-    limits: Limits,
+    asked: Measured,
+    limits: MostAdded,
     poured: Recipe,
     belief: Belief,
     before: Correction | None,
@@ -272,9 +272,8 @@ def judged(
         base_step_g=limits.base_step_g,
         excluded=limits.excluded,
     )
-    now, now_delta_e = additions.value(np.zeros(believed.count, np.int64), (0.0, 0.0))
+    now, now_delta_e = additions.value(np.zeros(believed.count, np.intp), (0.0, 0.0))
     sought = additions.smallest(asked.within) if known is None else known
-    found = sought.found
     return Correction(
         recipe=poured,
         measured=asked.measured,
@@ -283,7 +282,7 @@ def judged(
         measured_delta_e=float(delta_e(lab, aim)),
         believed_lab=triple(now),
         believed_delta_e=now_delta_e,
-        smallest=None if found is None else addition_of(additions, poured, found),
+        smallest=None if sought.steps is None else addition_of(additions, poured, sought),
         proved=sought.proved,
         surprise=surprise,
         _belief=believed,

@@ -23,9 +23,9 @@ import numpy as np
 from pydantic import Field, StrictBool
 
 from shadematch._version import __version__
-from shadematch.correction.additions import BaseKind, Found, Sought
+from shadematch.correction.additions import BaseKind, Sought
 from shadematch.correction.belief import Priors
-from shadematch.correction.correct import Asked, Limits, after, begun, judged
+from shadematch.correction.correct import Measured, MostAdded, after, begun, judged
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import FileError
 from shadematch.keeping.form import (
@@ -210,12 +210,12 @@ def _from_file(file: _BatchFile) -> Correction:
                 value=part.covariance,
                 remedy="The file was altered",
             )
-        limits = Limits(
+        limits = MostAdded(
             *(part.limits.max_load, part.limits.pot_g, part.limits.bases),
             *(part.limits.base_step_g, tuple(palette.index(n) for n in part.limits.must_avoid)),
         )
-        asked = Asked(target_of(part.measured), target_of(part.target), covariance, part.within)
-        known = Sought(_found(part.advice, palette, pour, f"{field}.advice"), 0.0, part.proved)
+        asked = Measured(target_of(part.measured), target_of(part.target), covariance, part.within)
+        known = _sought(part, palette, pour, f"{field}.advice")
         last = judged(asked, limits, recipe, belief, last, known)
         if part.made is not None:
             last = last.added(part.made.doses, clear_g=part.made.clear_g, white_g=part.made.white_g)
@@ -223,13 +223,15 @@ def _from_file(file: _BatchFile) -> Correction:
     return last
 
 
-def _found(part: _AddedPart | None, palette: Palette, pour: Pour, field: str) -> Found | None:
+def _sought(of: _RoundPart, palette: Palette, pour: Pour, field: str) -> Sought:
+    """What the search had found in a round; CIEDE2000 is computed anew."""
+    part = of.advice
     if part is None:
-        return None
+        return Sought(None, np.inf, 0.0, of.proved, 0, (0.0, 0.0))
     for name in part.doses:
         palette.index(name)
     counts = np.array([part.doses.get(n, 0.0) / pour.dose_step for n in palette.names])
-    steps = np.rint(counts).astype(np.int64)
+    steps = np.rint(counts).astype(np.intp)
     if np.abs(steps - counts).max() > 1e-6:
         raise FileError(
             "a dose is no multiple of the dose step",
@@ -237,4 +239,4 @@ def _found(part: _AddedPart | None, palette: Palette, pour: Pour, field: str) ->
             value=part.doses,
             remedy=f"It is {pour.dose_step:g} cm",
         )
-    return Found(steps, (part.clear_g, part.white_g), 0.0)
+    return Sought(steps, 0.0, 0.0, of.proved, 0, (part.clear_g, part.white_g))

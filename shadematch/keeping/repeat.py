@@ -133,6 +133,8 @@ def repeat(
     ------
     FileError
         If the file can't be used.
+    PourError
+        If the palette's doses are in another unit than the recipe's.
     """
     then = saved if isinstance(saved, SavedRecipe) else load(saved)
     now = then.palette if palette is None else palette
@@ -153,7 +155,7 @@ def repeat(
             changed.append(base)
     if missing:
         return Repeat(then, now, None, missing, tuple(changed), None, None)
-    seen = predict(recipe.doses, palette=now, pour=recipe.pour, view=then.view)
+    seen = predict(recipe, palette=now, view=then.view)
     lab = np.array(seen.lab)
     goal = None if then.target is None else then.target.lab_in(then.view)
     return Repeat(

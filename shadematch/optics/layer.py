@@ -158,8 +158,9 @@ def reflectance(
 def radiance_factor(
     mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
 ) -> FloatArray:
-    """What `reflectance` gives first, without its slopes, at a third of the cost."""
-    u, v, _ = to_table_range(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
+    """R of `reflectance` alone, at a third of its cost."""
+    u, v = np.broadcast_arrays(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
+    u, v, _ = to_table_range(u, v)
     return seen(_values(u_axis(u), v_axis(v), _NAMES[around.mode]), around)
 
 
@@ -234,7 +235,7 @@ class Layer:
         self._top = self._knots[-1]
         # One row of four coefficients for each knot and wavelength: a single gather reads it.
         self._coefficients = np.ascontiguousarray(np.moveaxis(spline.c, 0, -1)).reshape(-1, 4)
-        self._columns: IntArray = np.arange(count)
+        self._columns: IntArray = np.arange(count, dtype=np.intp)
         self._by_wavelength = np.ascontiguousarray(np.moveaxis(spline.c, -1, 0))  # (w, 4, knots)
         # Between knots the cubic may rise by its last digits; by how much in all, at most.
         width = np.diff(self._knots)[:, None]
@@ -302,10 +303,10 @@ class Layer:
     def _intervals(self, mu_a: FloatArray) -> IntArray:
         u = mu_a * self.thickness_cm
         far_out = u.max(initial=0.0) >= U_MAX
-        at = (np.sqrt(np.minimum(u, U_MAX) if far_out else u) * self._rate).astype(np.int64)
+        at = (np.sqrt(np.minimum(u, U_MAX) if far_out else u) * self._rate).astype(np.intp)
         if far_out:
             far = np.log(np.maximum(u, U_MAX) / U_MAX) * self._outer_rate
-            at = np.where(u >= U_MAX, _INNER_KNOTS - 1 + far.astype(np.int64), at)
+            at = np.where(u >= U_MAX, _INNER_KNOTS - 1 + far.astype(np.intp), at)
         return np.asarray(np.minimum(at, self._knots.size - 2))
 
     def evaluate(self, mu_a: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -95,7 +95,10 @@ class Palette(Frozen):
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
             raise PaletteError(
-                "a name stands twice", field="pigments", value=twice[0], remedy="Rename one of them"
+                "a name appears twice",
+                field="pigments",
+                value=twice[0],
+                remedy="Rename one of them",
             )
         shapes = [shape_of(n) for n in names]
         alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]

@@ -514,7 +514,7 @@ def test_a_photo_is_kept_on_the_command_line(
     assert (
         main(["match", "--photo", str(PHOTO), *words, "--batch", "500", "--save", str(place)]) == 0
     )
-    assert main(["sheet", "--recipe", str(place), "--write", str(sheet)]) == 0
+    assert main(["sheet", "--recipe", str(place), "--save", str(sheet)]) == 0
     assert capsys.readouterr().err == ""
     assert sheet.exists()
 
