@@ -34,10 +34,11 @@ from shadematch.cli.conditions import (
 from shadematch.cli.entries import choice_entries, shared_entries, spread_entries
 from shadematch.cli.parsing import Verbs, only_with
 from shadematch.cli.predict import range_entries, read_calibration
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import save_as
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.matching.match import Match, match
+from shadematch.support.report import Report, Row, Table
 
 __all__ = ["add_verb"]
 
@@ -109,22 +110,12 @@ def _match(args: argparse.Namespace) -> str:
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)
     if args.json:
-        more = {}
-        if learnt is not None and ranged is not None:
-            more = {"range": range_entries(ranged)}
-        return json_text({**_match_entries(found, args.choices), **more})
-    lines = [str(found)] if ranged is None else [str(found), f"range      {ranged}"]
-    parts = [wrapped("\n".join(lines), 11)]
-    if coloured():
-        # The two swatches touch, because the eye compares best without a gap.
-        wanted, predicted = found.target.hex, found.predicted.hex
-        swatches = swatch(wanted) + swatch(predicted)
-        parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
-    if args.choices:
-        parts.append(_choices_table(found))
-    if args.save is not None:
-        parts.append(wrapped(f"saved in {args.save}"))
-    return "\n\n".join((*parts, cautions()))
+        extra = {} if ranged is None else {"range": range_entries(ranged)}
+        return json_text({**_match_entries(found, args.choices), **extra})
+    ranges = [] if ranged is None else [Row("range", str(ranged))]
+    more = [_choices(found)] if args.choices else []
+    saved = [] if args.save is None else [f"saved in {args.save}"]
+    return shown(found.report().plus(*ranges), *more, *saved)
 
 
 def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
@@ -150,10 +141,11 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
     return entries
 
 
-def _choices_table(found: Match) -> str:
-    rows = [("CIEDE2000", "paste", "tubes", "choice")]
+def _choices(found: Match) -> Report:
+    rows = []
     for c in found.choices:
         mark = " (the recipe above)" if c.recipe == found.recipe else ""
         paste, tubes = f"{c.recipe.total:g} {c.recipe.unit}", str(c.recipe.tubes)
         rows.append((f"{c.delta_e:.2f}", paste, tubes, f"{c.recipe}{mark}"))
-    return "\n".join(table(rows, {0, 1, 2}))
+    heads = ("CIEDE2000", "paste", "tubes", "choice")
+    return Report(tables=(Table(heads, tuple(rows), frozenset({0, 1, 2})),))

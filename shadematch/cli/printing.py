@@ -132,7 +132,7 @@ def shown(*results: Reported | Report | str) -> str:
     parts, careful = [], False
     for result in results:
         if isinstance(result, str):
-            parts.append(result)
+            parts.append(wrapped(result))
             continue
         report = result.report() if isinstance(result, Reported) else result
         if coloured() and report.swatches:

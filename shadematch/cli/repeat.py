@@ -18,7 +18,7 @@ from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import pour_and_view, read_palette
 from shadematch.cli.entries import dose_entries, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, called, option_of, renamed
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.errors import FileError, PourError
 from shadematch.keeping.recipes import save
 from shadematch.keeping.repeat import Repeat, repeat
@@ -121,13 +121,7 @@ def _repeat(args: argparse.Namespace) -> str:
     found = read_saved(args.recipe, args.palette)
     if args.json:
         return json_text(_entries(found))
-    parts = [wrapped(str(found), 11), cautions()]
-    if coloured():
-        # Touching, because the eye compares best without a gap.
-        then = swatch(found.saved.hex)
-        now = "" if found.predicted is None else f"{swatch(found.predicted.hex)} now"
-        parts.insert(0, f"then {then}{now}")
-    return "\n\n".join(parts)
+    return shown(found)
 
 
 def _entries(found: Repeat) -> dict[str, Any]:
