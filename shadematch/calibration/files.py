@@ -53,6 +53,7 @@ def read_test_pours(
     view: View | None = None,
     reflectance_unit: Literal["fraction", "percent"] | None = None,
     backings: str | os.PathLike[str] | Mapping[str, Sequence[float]] | None = None,
+    any_thickness: bool = False,
 ) -> tuple[TestPour, ...]:
     """Read test pours from a CSV or a CGATS.17 file.
 
@@ -71,6 +72,9 @@ def read_test_pours(
     backings
         Measured backings that the column ``backing`` names: a CSV with a column ``name`` and one
         for each wavelength, or reflectances at the library's 36 wavelengths by name.
+    any_thickness
+        Whether bars may be thinner than 0.2 cm or thicker than 8 cm: else they are refused, as
+        millimetres may have been meant. Films may have any.
 
     Raises
     ------
@@ -79,6 +83,7 @@ def read_test_pours(
     """
     expect(pour, (Pour, type(None)), "pour", "Use Pour(...)")
     expect(view, (View, type(None)), "view", "Use View(...)")
+    expect(any_thickness, bool, "any_thickness", "Give True or False")
     if reflectance_unit is not None and (
         not isinstance(reflectance_unit, str) or reflectance_unit not in ("fraction", "percent")
     ):
@@ -108,6 +113,7 @@ def read_test_pours(
         pour=Pour() if pour is None else pour,
         view=light,
         backings=_backings(backings),
+        any_thickness=any_thickness,
     )
 
 

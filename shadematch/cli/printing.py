@@ -66,7 +66,7 @@ def picture_kind(path: str) -> str:
     if kind not in _KINDS:
         raise FileError(
             "has an ending that is not known",
-            field="--picture",
+            field="--save",
             value=path,
             remedy="End it in .png, .svg or .pdf",
         )
@@ -87,7 +87,7 @@ def picture(figure: Any, path: str) -> None:
         with whole_file(path) as place:
             figure.savefig(place, format=picture_kind(path), dpi=120)
     except FileError as found:
-        raise FileError(found.problem, field="--picture", value=path, remedy=found.remedy) from None
+        raise FileError(found.problem, field="--save", value=path, remedy=found.remedy) from None
     finally:
         pyplot.close(figure)
 
@@ -132,7 +132,7 @@ def shown(*results: Reported | Report | str) -> str:
     parts, careful = [], False
     for result in results:
         if isinstance(result, str):
-            parts.append(result)
+            parts.append(wrapped(result))
             continue
         report = result.report() if isinstance(result, Reported) else result
         if coloured() and report.swatches:

@@ -46,8 +46,8 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
 from shadematch.support.files import checked_envelope, read_json, write_json
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["FORMAT", "VERSION", "Result", "SavedRecipe", "kept", "load", "save"]
 
@@ -60,7 +60,7 @@ Triple = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
-class SavedRecipe:
+class SavedRecipe(Reported):
     """What is kept of a recipe.
 
     Attributes
@@ -93,36 +93,24 @@ class SavedRecipe:
     note: str = ""
     library: str = __version__
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lab = ", ".join(f"{v:z.1f}" for v in self.lab)
-        lines = [
-            f"recipe     {self.recipe}",
-            f"pour       {self.recipe.pour}, seen {self.view}",
-            f"predicted  Lab ({lab}), {self.hex}{'' if self.in_srgb else ', outside sRGB'}",
+    def report(self) -> Report:
+        """The recipe and its colour as they were."""
+        wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
+        rows = [
+            Row("recipe", self.recipe.lines),
+            Row("pour", f"{self.recipe.pour}, seen {self.view}"),
+            Row.colour("predicted", self),
         ]
         if self.target is not None:
-            lines.append(f"target     {self.target.hex}: {self.target}")
+            rows.append(Row("target", str(self.target), swatch=Swatch.of(self.target)))
         if self.delta_e is not None:
-            lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
+            rows.append(Row("CIEDE2000", f"{self.delta_e:.2f} to the target"))
         if self.match is not None:
-            lines.append(f"proof      {self.match.proof}")
-        lines.append(f"palette    {self.palette.fingerprint}, shadematch {self.library}")
+            rows.append(Row("proof", self.match.proof))
+        rows.append(Row("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
         if self.note:
-            lines.append(f"note       {self.note}")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        swatches = [] if self.target is None else [(self.target.hex, "wanted")]
-        swatches.append((self.hex, "predicted"))
-        rows = list(self.recipe.parts)
-        rows += [("into", str(self.recipe.pour)), ("seen", str(self.view))]
-        if self.delta_e is not None:
-            rows.append(("CIEDE2000", f"{self.delta_e:.2f}"))
-        if self.match is not None:
-            rows.append(("proof", self.match.proof))
-        rows.append(("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
-        return recipe_card(swatches, rows, foot=self.note)
+            rows.append(Row("note", self.note))
+        return Report(swatches=(*wanted, Swatch.of(self, "predicted")), rows=tuple(rows))
 
 
 Result = Match | Prediction | Recipe | SavedRecipe
@@ -194,8 +182,8 @@ def kept(
     if isinstance(result, Prediction):
         _not_twice(view, result.view, "view")
         view = result.view
-    palette, pour, view = conditions(palette, recipe.pour, view)
-    seen = predict(recipe.doses, palette=palette, pour=pour, view=view)
+    palette, _, view = conditions(palette, recipe.pour, view)
+    seen = predict(recipe, palette=palette, view=view)
     if isinstance(result, Prediction) and not np.allclose(seen.lab, result.lab, rtol=0, atol=1e-6):
         raise PourError(
             "this palette does not give the predicted colour",
@@ -203,8 +191,9 @@ def kept(
             value=palette.names,
             remedy="Give the palette that it was predicted with",
         )
-    own = dataclasses.replace(seen.recipe, weighed=recipe.weighed)
-    return SavedRecipe(own, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or "")
+    return SavedRecipe(
+        seen.recipe, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or ""
+    )
 
 
 _KNOWN: Final = frozenset(
@@ -212,7 +201,7 @@ _KNOWN: Final = frozenset(
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
         *("note", "library", "reflectance", "xyz", "doses", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
-        *("source", "covariance", "robust", "spread", "robust_complete", "weighed"),
+        *("source", "covariance", "robust", "spread", "robust_complete", "weighed", "unit"),
     }
 )
 """Fields of results that have a place in the file (a spectrum is computed anew)."""

@@ -267,14 +267,14 @@ def _target_of(row: Mapping[str, Any], ways: Sequence[tuple[str, ...]]) -> Targe
     if way == ("hex",):
         target = Target.from_hex(given[0])
     elif way == _XYZ:
-        target = Target.from_xyz(given, **light)
-        if abs(sum(given) - 1.0) <= _CHROMATICITY:
+        if all(map(is_finite, given)) and abs(sum(given) - 1.0) <= _CHROMATICITY:
             raise ColourError(
                 "add up to 1, as chromaticities do",
                 field="xyz",
                 value=given,
                 remedy="Give X, Y, Z with Y = 100 for white",
             )
+        target = Target.from_xyz(given, **light)
     elif way == _LAB:
         target = Target.from_lab(given, **light)
     else:

@@ -22,8 +22,8 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, rows_of
 
 __all__ = ["Match", "match", "match_of", "tolerance_of"]
 
@@ -32,7 +32,7 @@ _SMALL: Final = Tolerance(0.5)
 
 
 @dataclass(frozen=True)
-class Match:
+class Match(Reported):
     """The answer to one target.
 
     Attributes
@@ -147,59 +147,39 @@ class Match:
             return Verdict("nothing", f"Nothing holds it back: {known}.")
         return verdict_of(self._question, self.closest, self.ideal)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        proportions = self.recipe.proportions or {}
-        wanted = ", ".join(f"{v:z.1f}" for v in self._question.labs[0])
-        lines = [
-            f"target     Lab ({wanted}), {self.target.hex}: {self.target}",
-            f"pour       {self.pour}, seen {self.view}",
-            f"recipe     {self.recipe}",
-        ]
-        shares = ":".join(str(v) for v in proportions.values())
+    def report(self) -> Report:
+        """The recipe, how close it comes, and what holds it back."""
+        recipe, shares = self.recipe, (self.recipe.proportions or {}).values()
         # Beyond some dozens, proportions say no more than the doses.
-        shares = f"proportions {shares}, " if 1 < sum(proportions.values()) <= 60 else ""
-        lines.append(
-            f"           {shares}{self.recipe.total:g} {self.recipe.unit} in all, "
-            f"{self.recipe.load:.2f} {self.recipe.unit} per 100 g"
-        )
-        lab = ", ".join(f"{v:z.1f}" for v in self.predicted.lab)
-        note = "" if self.predicted.in_srgb else ", outside sRGB"
-        lines.append(f"predicted  Lab ({lab}), {self.predicted.hex}{note}")
-        lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
+        some = f"proportions {':'.join(map(str, shares))}" if 1 < sum(shares) <= 60 else ""
+        rows = [
+            Row(
+                "target",
+                lab_words(self._question.labs[0]),
+                swatch=Swatch.of(self.target),
+                note=str(self.target),
+            ),
+            Row("recipe", recipe.lines),
+            Row("recipe", recipe.in_all, note=some),
+            Row("pour", f"{self.pour}, seen {self.view}"),
+            Row.colour("predicted", self.predicted),
+            Row("CIEDE2000", f"{self.delta_e:.2f} to the target"),
+        ]
         if self.lights:
             each = ", ".join(f"{light} {value:.2f}" for light, value in self.lights.items())
-            lines.append(f"           the worst of {each}")
+            rows.append(Row("CIEDE2000", f"the worst of {each}"))
         if self.spread is not None:
-            lines.append(f"robust     {self.robustness}")
-        if self.closest.recipe != self.recipe:
-            lines.append(f"closest    {self.closest}")
-        if note := self.pour.limit_note(self.recipe.unit):
-            lines.append(f"limit      {note}")
-        lines.append(f"proof      {self.proof}")
-        lines.append(f"verdict    {self.verdict.sentence}")
-        lines += [f"           {text}" for text in self.verdict.help]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        rows = list(self.recipe.parts)
-        rows += [
-            (
-                "in all",
-                f"{self.recipe.total:g} {self.recipe.unit}, "
-                f"{self.recipe.load:.2f} {self.recipe.unit} per 100 g",
-            ),
-            ("into", str(self.pour)),
-            ("seen", str(self.view)),
-            ("CIEDE2000", f"{self.delta_e:.2f}"),
-            *([("closest", str(self.closest))] if self.closest.recipe != self.recipe else []),
-            *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
-            *([("robust", self.robustness)] if self.spread is not None else []),
-            *([("limit", note)] if (note := self.pour.limit_note(self.recipe.unit)) else []),
-            ("proof", self.proof),
-        ]
-        swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
-        return recipe_card(swatches, rows, foot=str(self.verdict))
+            rows.append(Row("robust", self.robustness))
+        if self.closest.recipe != recipe:
+            rows.append(Row("closest", str(self.closest)))
+        if note := self.pour.limit_note(recipe.unit):
+            rows.append(Row("limit", note))
+        rows.append(Row("proof", self.proof))
+        rows += rows_of("verdict", (self.verdict.sentence, *self.verdict.help))
+        return Report(
+            swatches=(Swatch.of(self.target, "wanted"), Swatch.of(self.predicted, "predicted")),
+            rows=tuple(rows),
+        )
 
     @property
     def robustness(self) -> str:

@@ -113,22 +113,22 @@ class Asked:
         """The question for one colour."""
         return Question(self, np.array([goal.lab_in(each) for each in self.views]))
 
-    def choice(self, steps: FloatArray, delta_e: float) -> Choice:
-        """A recipe in steps of kinds, shape (k,), as a choice."""
+    def choice(self, steps: FloatArray, delta_e: float, *, digits: int = 9) -> Choice:
+        """A recipe in steps of kinds, shape (k,), as a choice told to so many digits."""
         steps = np.asarray(steps, dtype=float)
         size = len(self.palette.names)
         weighed = tuple(
-            Weighed(let_down, round(float(count) * let_down.step_g, 9))
+            Weighed(let_down, round(float(count) * let_down.step_g, digits))
             for let_down, count in zip(self.let_downs, steps[size:], strict=True)
-            if count > 1e-9
+            if count > 10.0**-digits
         )
         paste = steps[:size] * self.pour.dose_step
         for part in weighed:
             paste[self.palette.index(part.let_down.pigment)] += part.paste
         doses = {
-            name: round(float(dose), 9)
+            name: round(float(dose), digits)
             for name, dose in zip(self.palette.names, paste, strict=True)
-            if dose > 1e-9 * self.pour.dose_step
+            if dose > 10.0**-digits * self.pour.dose_step
         }
         # Of the doses as they are told, so that the recipe has one colour whoever computes it.
         told = np.array([doses.get(name, 0.0) for name in self.palette.names])
@@ -184,7 +184,9 @@ class Question:
 
     def ideal(self, closest: Choice) -> Choice:
         """The continuous optimum, judged against the closest whole choice."""
-        found = self.asked.choice(*self.asked.searcher.ideal(self.labs, self._found(closest)))
+        found = self.asked.choice(
+            *self.asked.searcher.ideal(self.labs, self._found(closest)), digits=13
+        )
         return replace(found, delta_e=self._judged(found))
 
     def _judged(self, choice: Choice) -> float:

@@ -29,7 +29,7 @@ __all__ = [
     "Layer",
     "Surroundings",
     "backing_slope",
-    "radiance",
+    "radiance_factor",
     "reflectance",
     "seen",
 ]
@@ -155,7 +155,7 @@ def reflectance(
     )
 
 
-def radiance(
+def radiance_factor(
     mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
 ) -> FloatArray:
     """R of `reflectance` alone, at a third of its cost."""

@@ -59,7 +59,7 @@ def plan(
     For each order the recipes within its tolerance of the closest are listed, those that no
     other undercuts in every pigment; an integer programme chooses among them. Goals, one after
     the other: the value of the orders poured; the money for what is bought; the number of tubes
-    bought; then the paste, each cm or g counted as a share of what is there of its pigment.
+    bought; then the paste, that of each pigment as a share of what is there.
 
     Parameters
     ----------

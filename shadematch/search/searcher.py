@@ -35,7 +35,7 @@ _CHUNK: Final = 16_384
 # What things cost, in boxes.
 _PART_WORK: Final = 1000.0
 _RECIPE_WORK: Final = 0.25
-_TABLE_WORK: Final = 5.0  # a colour from the two-variable table
+_TABLE_WORK: Final = 2.0  # a colour from the two-variable table
 _SEARCH_WORK: Final = 1500.0  # one target
 _SECOND: Final = 40_000.0
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.standards import Observation
-from shadematch.optics.layer import Layer, Surroundings, radiance, reflectance
+from shadematch.optics.layer import Layer, Surroundings, radiance_factor, reflectance
 from shadematch.predicting.prediction import Model
 from shadematch.search.limits import DoseLimits, step_limits
 from shadematch.support.arrays import FloatArray, IntArray
@@ -135,7 +135,7 @@ class Space:
         if self.layer is not None:
             return self.layer.value(mu_a)
         mu_s = self.base_scattering + steps @ self.scattering
-        return radiance(mu_a, mu_s, self.thickness_cm, self.around)
+        return radiance_factor(mu_a, mu_s, self.thickness_cm, self.around)
 
     def labs(self, steps: FloatArray | IntArray) -> list[FloatArray]:
         """CIELAB in each view, shapes (..., 3), of steps of shape (..., k)."""

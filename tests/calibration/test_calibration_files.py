@@ -304,7 +304,7 @@ def test_a_filled_form_is_read(tmp_path: Path) -> None:
 
 def test_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     saved = tmp_path / "palette.json"
-    words = ["calibrate", str(DATA / "test-pours.csv"), "--save", str(saved), "--json"]
+    words = ["calibrate", str(DATA / "test-pours.csv"), "--save-palette", str(saved), "--json"]
     assert main([*words, "--next", "0"]) == 2
     assert "--next: must be a whole number from 1 to 20" in capsys.readouterr().err
     assert not saved.exists()

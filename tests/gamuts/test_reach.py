@@ -475,7 +475,7 @@ def test_bad_conditions_are_refused() -> None:
 def test_verb_gamut(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     picture = tmp_path / "cut.png"
     words = ["gamut", "#b08060", "--white", "0.5", "--coverage", "munsell", "--within", "2"]
-    words += ["--picture", str(picture), "--hue", "40"]
+    words += ["--save", str(picture), "--hue", "40"]
     mine = tmp_path / "cut.png.part"
     mine.write_text("mine")
     assert main(words) == 0
@@ -495,7 +495,7 @@ def test_verb_gamut(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
 def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     picture = tmp_path / "map.svg"
     words = ["feasibility", "#7fb069", "--thicknesses", "1,2", "--white", "0.5"]
-    words += ["--without", "jetty", "--picture", str(picture)]
+    words += ["--without", "jetty", "--save", str(picture)]
     assert main([*words, "--json"]) == 0
     entries = json.loads(capsys.readouterr().out)
     found = sm.feasibility("#7fb069", thicknesses_cm=(1, 2), whites=(0.5,))
@@ -510,16 +510,16 @@ def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("words", "named"),
     [
-        (["gamut", "--lightness", "50"], "--picture"),
-        (["gamut", "--picture", "cut.gif"], "--picture"),
-        (["gamut", "--picture", "/nowhere/cut.png"], "--picture"),
+        (["gamut", "--lightness", "50"], "--save"),
+        (["gamut", "--save", "cut.gif"], "--save"),
+        (["gamut", "--save", "/nowhere/cut.png"], "--save"),
         (["gamut", "--coverage", "munsell", "--within", "nan"], "--within"),
         (["gamut", "--within", "2"], "--within: has no meaning without --coverage"),
         (["feasibility", "#7fb069", "--whites", "0", "--white", "1"], "--white: has no meaning"),
-        (["gamut", "--lightness", "200", "--picture", "cut.png"], "--lightness"),
+        (["gamut", "--lightness", "200", "--save", "cut.png"], "--lightness"),
         (["feasibility", "#7fb069", "--thicknesses", "1,x"], "--thicknesses"),
         (["feasibility", "#7fb069", "--whites", "2", "--thicknesses", "1"], "--white"),
-        (["feasibility", "#7fb069", "--picture", "map.gif"], "--picture"),
+        (["feasibility", "#7fb069", "--save", "map.gif"], "--save"),
         (["feasibility", "#7fb069", "--without", "dust", "--thicknesses", "1"], "no such pigment"),
     ],
 )

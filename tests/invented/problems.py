@@ -45,6 +45,21 @@ def with_chalk(count: int = 3) -> sm.Palette:
     return sm.Palette(pigments=(*demo.pigments[:count], chalk), clear=demo.clear, white=demo.white)
 
 
+def milky(rng: np.random.Generator, count: int, scattering: int) -> sm.Palette:
+    """Random pastes, the first of which scatter."""
+    plain = invented_palette(rng, count)
+    curves = [
+        (rng.uniform(0.5, 10) * (550 / WAVELENGTHS_NM) ** rng.uniform(0, 2)).tolist()
+        for _ in range(scattering)
+    ]
+    pastes = [
+        p.model_copy(update={"scattering": tuple(curve)})
+        for p, curve in zip(plain.pigments, curves, strict=False)
+    ]
+    pigments = (*pastes, *plain.pigments[scattering:])
+    return sm.Palette(pigments=pigments, clear=plain.clear, white=plain.white)
+
+
 def every_recipe(count: int, most: int) -> FloatArray:
     """All whole recipes of at most `most` steps, by plain recursion."""
     if count == 0:
