@@ -237,6 +237,6 @@ def _sought(of: _RoundPart, palette: Palette, pour: Pour, field: str) -> Sought:
             "a dose is no multiple of the dose step",
             field=f"{field}.doses",
             value=part.doses,
-            remedy=f"It is {pour.dose_step:g} cm",
+            remedy=f"It is {pour.dose_step:g} {palette.unit}",
         )
     return Sought(steps, 0.0, 0.0, of.proved, 0, (part.clear_g, part.white_g))

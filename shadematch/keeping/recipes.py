@@ -422,7 +422,7 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
                 "a dose is no multiple of the dose step",
                 field=f"match.{field}.doses",
                 value=str(recipe),
-                remedy=f"The step is {pour.dose_step:g} cm",
+                remedy=f"The step is {pour.dose_step:g} {palette.unit}",
             )
         return asked.choice(steps, kept_.delta_e)
 
