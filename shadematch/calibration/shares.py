@@ -25,8 +25,8 @@ from shadematch.studio.pour import pour_of_any_thickness
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
-from shadematch.support.html import card
 from shadematch.support.models import check_most, expect, is_finite, listed
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["SharesMatch", "match_shares"]
 
@@ -39,7 +39,7 @@ _WORTH: Final = 0.05
 
 
 @dataclass(frozen=True)
-class SharesMatch:
+class SharesMatch(Reported):
     """Loads that give a colour.
 
     Attributes
@@ -60,17 +60,18 @@ class SharesMatch:
     delta_e: float
     rms: float | None
 
-    def __str__(self) -> str:
-        """In plain words."""
-        parts = ", ".join(f"{load:.4g} {name}" for name, load in self.loads.items())
-        text = f"{parts}: CIEDE2000 {self.delta_e:.2f} to the target (not proved the closest)"
-        return text if self.rms is None else f"{text}, spectra within {self.rms:.4f} (rms)"
-
-    def _repr_html_(self) -> str:
-        rows = [(name, f"{load:.4g}") for name, load in self.loads.items()]
-        rows.append(("CIEDE2000", f"{self.delta_e:.2f}, not proved the closest"))
-        rows.append(("range", str(self.predicted)))
-        return card([(self.predicted.hex, "predicted")], rows)
+    def report(self) -> Report:
+        """The loads, and how close they come."""
+        rows = [
+            Row("loads", tuple(f"{load:.4g} {name}" for name, load in self.loads.items())),
+            Row("CIEDE2000", f"{self.delta_e:.2f} to the target", note="not proved the closest"),
+        ]
+        if self.rms is not None:
+            rows.append(Row("spectra", f"within {self.rms:.4f}", note="rms"))
+        rows.append(Row("range", self.predicted.sentence))
+        return Report(
+            swatches=(Swatch(self.predicted.hex, "predicted"),), rows=tuple(rows), cautions=False
+        )
 
 
 def match_shares(
