@@ -53,7 +53,7 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
             "is of films, which have no base to dose into",
             field="--calibration",
             value=args.calibration,
-            remedy="Use load_calibration and match_shares in Python",
+            remedy="Use load_calibration(...).interval(...) in Python",
         )
     return learnt
 
