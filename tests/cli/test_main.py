@@ -560,7 +560,7 @@ def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
         (("pours", "gorse", "--scattering", "kelp"), "--scattering: is none of the pastes"),
         (("feasibility", "#d9822b", "--thicknesses", "-1,2"), "--thicknesses: must be at least"),
         (("palette", "key.json"), "error: key.json: an entry appears twice"),
-        (("predict", "gorse=2", "--palette", "key.json"), "error: key.json: an entry stands"),
+        (("predict", "gorse=2", "--palette", "key.json"), "error: key.json: an entry appears"),
     ],
 )
 def test_what_is_wrong_is_called_by_its_option(
