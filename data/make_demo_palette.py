@@ -62,5 +62,5 @@ def palette():
 
 
 if __name__ == "__main__":
-    palette().save("shadematch/resources/demo-palette.json")
+    sm.save(palette(), "shadematch/resources/demo-palette.json", replace=True)
     print(f"wrote {', '.join(palette().names)}")

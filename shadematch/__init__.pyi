@@ -9,10 +9,6 @@ from .calibration.design import (
 )
 from .calibration.files import read_test_pours as read_test_pours
 from .calibration.intervals import Interval as Interval
-from .calibration.keeping import (
-    load_calibration as load_calibration,
-    save_calibration as save_calibration,
-)
 from .calibration.lot import NewLot as NewLot, new_lot as new_lot
 from .calibration.matched import CalibratedMatch as CalibratedMatch
 from .calibration.result import Calibration as Calibration, Residual as Residual
@@ -46,23 +42,11 @@ from .gamuts.reach import (
     gamut as gamut,
 )
 from .gamuts.slices import Slice as Slice, WholeMap as WholeMap
-from .keeping.batches import load_correction as load_correction, save_correction as save_correction
-from .keeping.distributions import (
-    distribution_of as distribution_of,
-    target_from_distribution as target_from_distribution,
-)
-from .keeping.recipes import SavedRecipe as SavedRecipe, load as load, save as save
+from .keeping.files import read as read, save as save
 from .keeping.repeat import Repeat as Repeat, repeat as repeat
+from .keeping.results import save_results as save_results
 from .keeping.samples import copy_samples as copy_samples
-from .keeping.schemas import json_schema as json_schema
-from .keeping.tables import (
-    recipes_from_frame as recipes_from_frame,
-    results_frame as results_frame,
-    targets_frame as targets_frame,
-    targets_from_frame as targets_from_frame,
-    write_results as write_results,
-)
-from .keeping.target_lists import load_targets as load_targets, save_targets as save_targets
+from .keeping.saved import SavedRecipe as SavedRecipe
 from .matching.let_down import (
     LetDownPlan as LetDownPlan,
     ToMake as ToMake,

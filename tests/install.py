@@ -28,7 +28,7 @@ match = sm.match("#d9822b", pour=sm.Pour(batch_g=1000, thickness_cm=2.0))
 assert match.proved and match.delta_e >= match.bound
 print(match)
 sm.save(match, "order.json")
-assert sm.load("order.json").match == match
+assert sm.read("order.json", sm.SavedRecipe).match == match
 orders = sm.read_orders("data/order-book.csv")
 plan = sm.plan(orders, sm.read_stock("data/shelf.csv"))
 assert plan.poured

@@ -6,21 +6,19 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import TYPE_CHECKING, ClassVar, Final, Literal
+from typing import ClassVar, Final, Literal
 
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM, Observation, onto_grid
 from shadematch.errors import PourError, SpectrumError
+from shadematch.photo.response import Response
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Covariance, Target, Triple, checked_covariance, measured
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_name, expect
-
-if TYPE_CHECKING:
-    from shadematch.photo.response import Response
 
 __all__ = ["TestPour"]
 
@@ -124,8 +122,6 @@ class TestPour:
         if self.covariance is not None:
             object.__setattr__(self, "covariance", checked_covariance(self.covariance))
         if self.response is not None:
-            from shadematch.photo.response import Response
-
             expect(self.response, Response, "response", "Take it from Target.from_photo(...)")
         if not self.name:
             object.__setattr__(self, "name", self._described())

@@ -18,10 +18,10 @@ from typing import Any
 from shadematch.calibration.calibrate import calibrate
 from shadematch.calibration.design import PlannedPour, next_pours, starter_plan
 from shadematch.calibration.files import read_test_pours
-from shadematch.calibration.keeping import save_calibration
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.words import COUNT, NUMBER, Verbs, called
-from shadematch.studio.palette import load_palette
+from shadematch.keeping.files import read, save
+from shadematch.studio.palette import Palette
 from shadematch.studio.view import View
 from shadematch.support.cautions import CAUTIONS
 
@@ -73,16 +73,16 @@ def _calibrate(args: argparse.Namespace) -> str:
         for p in read_test_pours(f, bars=args.bars, view=view, backings=args.backings)
     ]
     with called("path", "--like"):
-        like = None if args.like is None else load_palette(args.like)
+        like = None if args.like is None else read(args.like, Palette)
     found = calibrate(pours, like=like)
     with called("count", "--next"):  # before anything is written
         coming = () if args.next is None else next_pours(found, count=args.next)
     if args.save is not None:
         with called("path", "--save"):
-            found.palette.save(args.save)
+            save(found.palette, args.save, replace=True)
     if args.keep is not None:
         with called("path", "--keep"):
-            save_calibration(found, args.keep)
+            save(found, args.keep, replace=True)
     if args.json:
         taught = [{**_planned(n.pour), "before": n.before, "after": n.after} for n in coming]
         return json_text(

@@ -11,7 +11,6 @@ clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
 from __future__ import annotations
 
 import argparse
-import functools
 import shlex
 from typing import Any
 
@@ -43,8 +42,8 @@ from shadematch.cli.words import (
 )
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction
-from shadematch.errors import ColourError, FileError, PaletteError, PourError
-from shadematch.keeping.batches import load_correction, save_correction
+from shadematch.errors import ColourError, FileError, PourError
+from shadematch.keeping.files import read, save
 from shadematch.predicting.prediction import predict
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -161,7 +160,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
 
 def _last(path: str) -> Correction:
     try:
-        return load_correction(path)
+        return read(path, Correction)
     except FileError as found:
         raise (renamed(found, "--go-on") if found.field == "path" else found) from None
 
@@ -186,16 +185,11 @@ def _correct(args: argparse.Namespace) -> str:
             **read_readings(args),
             let_down_slips=read_made(args),
         )
-    for option, write in (
-        ("--save-palette", found.palette.save),
-        ("--keep", functools.partial(save_correction, found)),
-    ):
+    for option, thing in (("--save-palette", found.palette), ("--keep", found)):
         place = getattr(args, option.removeprefix("--").replace("-", "_"))
         if place is not None:
-            try:
-                write(place)
-            except (FileError, PaletteError) as wrong:
-                raise renamed(wrong, option) from None
+            with called("path", option):
+                save(thing, place, replace=True)
     pour, view = found.recipe.pour, found._belief.view
     if args.json:
         more = {"round": len(found.rounds), "kept": args.keep}

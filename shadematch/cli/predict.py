@@ -13,7 +13,6 @@ import math
 from typing import Any
 
 from shadematch.calibration.intervals import Interval
-from shadematch.calibration.keeping import load_calibration
 from shadematch.calibration.result import Calibration
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
 from shadematch.cli.words import (
@@ -27,6 +26,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import PourError
+from shadematch.keeping.files import read
 from shadematch.predicting.prediction import predict
 
 __all__ = ["add_verb", "range_entries", "read_calibration", "unit_line"]
@@ -53,13 +53,13 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
             remedy="Leave one of the two out",
         )
     with called("path", "--calibration"):
-        learnt = load_calibration(args.calibration)
+        learnt = read(args.calibration, Calibration)
     if learnt.unit == "part":
         raise PourError(
             "is of films, which have no base to dose into",
             field="--calibration",
             value=args.calibration,
-            remedy="Use load_calibration and match_shares in Python",
+            remedy="Use read and match_shares in Python",
         )
     return learnt
 

@@ -82,7 +82,7 @@ def picture(figure: Any, path: str) -> None:
     from matplotlib import pyplot
 
     try:
-        with whole_file(path) as place:
+        with whole_file(path, replace=True) as place:
             figure.savefig(place, format=picture_kind(path), dpi=120)
     except FileError as found:
         raise FileError(found.problem, field="--picture", value=path, remedy=found.remedy) from None

@@ -28,7 +28,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import FileError, PourError
-from shadematch.keeping.recipes import save
+from shadematch.keeping.files import save
 from shadematch.keeping.repeat import Repeat, repeat
 from shadematch.matching.match import Match
 from shadematch.studio.palette import Palette
@@ -117,7 +117,7 @@ def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> 
 def save_as(found: Match, path: str, *, note: str | None) -> None:
     """Keep a match in a file."""
     with called("note", "--note"), called("path", "--save"):
-        save(found, path, note=note)
+        save(found, path, note=note, replace=True)
 
 
 def _repeat(args: argparse.Namespace) -> str:

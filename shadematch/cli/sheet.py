@@ -26,8 +26,8 @@ from shadematch.cli.words import (
     renamed,
 )
 from shadematch.errors import FileError, PourError
-from shadematch.keeping.recipes import kept
 from shadematch.keeping.repeat import Repeat
+from shadematch.keeping.saved import kept
 from shadematch.matching.match import Match, match
 from shadematch.matching.question import Choice
 from shadematch.predicting.pot import in_the_pot
@@ -118,7 +118,7 @@ def _sheet(args: argparse.Namespace) -> str:
     made = batch_sheet(result, choice=choice, looks=looks, **options)
     if args.write is not None:
         try:
-            made.save(args.write)
+            made.save(args.write, replace=True)
         except FileError as found:
             raise renamed(found, "--write") from None
     if args.json:

@@ -12,6 +12,7 @@ from typing import Any, Final, NoReturn, Protocol, TypeVar
 
 from shadematch.colour.illuminant import Illuminant, Light
 from shadematch.errors import ColourError, PourError, ShadematchError
+from shadematch.keeping.files import read
 from shadematch.matching.question import Choice
 from shadematch.photo.light import Neutral
 from shadematch.photo.regions import as_regions
@@ -395,13 +396,10 @@ def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
 
 def read_palette(path: str | None) -> Palette:
     """The palette in a file, the demo palette without one."""
-    try:
-        return load_palette(path)
-    except ShadematchError as found:
-        # Entries of a file mean little without its name.
-        field = "palette file" if found.field == "path" else f"{path}, {found.field}"
-        field = path if found.field == path else field
-        raise renamed(found, field) from None
+    if path is None:
+        return load_palette()
+    with called("path", "palette file"):
+        return read(path, Palette)
 
 
 def read_doses(pairs: Sequence[str]) -> dict[str, float]:

@@ -41,6 +41,7 @@ __all__ = [
     "as_target",
     "checked_covariance",
     "measured",
+    "possible",
     "triple",
 ]
 
@@ -260,7 +261,6 @@ class Target:
             )
         seen = observation()
         lab = xyz_to_lab(seen.weights @ grid, seen.white)
-        grid.setflags(write=False)
         return cls(triple(lab), source="a measured reflectance", reflectance=grid)
 
     @classmethod
@@ -395,6 +395,36 @@ def as_target(value: Target | str) -> Target:
     )
 
 
+def possible(target: Target) -> Target:
+    """The same target, once it is found that a surface can have its colour.
+
+    One that is known with a covariance may lie as far outside the solid of object colours as
+    three standard deviations reach.
+
+    Raises
+    ------
+    ColourError
+        If no surface can have it, or it is not the colour of its own spectrum.
+    """
+    lab, seen = np.array(target.lab), observation(target.illuminant, target.observer)
+    if target.reflectance is not None:
+        if np.abs(xyz_to_lab(seen.weights @ target.reflectance, seen.white) - lab).max() > 1e-3:
+            raise ColourError(
+                "is not the colour of the spectrum",
+                field="lab",
+                value=target.lab,
+                remedy="Use Target.from_reflectance",
+            )
+        return target
+    xyz, reach = lab_to_xyz(lab, seen.white), np.zeros((3, 3))
+    if target.covariance is not None:
+        values, axes = np.linalg.eigh(np.array(target.covariance))
+        ends = lab + (3.0 * axes * np.sqrt(np.maximum(values, 0.0))).T
+        reach = lab_to_xyz(ends, seen.white) - xyz
+    _check_real(xyz, target.illuminant, target.observer, "lab", lab, reach)
+    return target
+
+
 def measured(
     wavelengths_nm: Sequence[float] | FloatArray, values: Sequence[float] | FloatArray, field_: str
 ) -> tuple[FloatArray, FloatArray]:
@@ -446,9 +476,10 @@ def _triple(values: Sequence[float], field_: str) -> FloatArray:
 
 def _spectrum(given: FloatArray) -> FloatArray:
     try:
-        values = np.asarray(given, dtype=float)
+        values = np.array(given, dtype=float)
     except (TypeError, ValueError, OverflowError):
         values = np.empty(0)
+    values.setflags(write=False)
     if values.shape != WAVELENGTHS_NM.shape or not np.all((values >= 0) & (values <= 1)):
         raise ColourError(
             f"needs {WAVELENGTHS_NM.size} numbers from 0 to 1, or None",
@@ -512,10 +543,18 @@ def _solid(illuminant: Light, observer: str) -> tuple[FloatArray, FloatArray]:
 
 
 def _check_real(
-    xyz: FloatArray, illuminant: Light, observer: str, field_: str, given: FloatArray
+    xyz: FloatArray,
+    illuminant: Light,
+    observer: str,
+    field_: str,
+    given: FloatArray,
+    unsure: FloatArray | None = None,
 ) -> None:
+    """Refuse what lies outside the solid by more than slack, and than `unsure`, rows of XYZ."""
     normals, reach = _solid(illuminant, observer)
     slack = _SLACK[0] + _SLACK[1] * float(np.linalg.norm(xyz))
+    if unsure is not None:
+        slack = slack + np.sqrt(((normals @ unsure.T) ** 2).sum(axis=1))
     if np.any(normals @ xyz > reach + slack):
         raise ColourError(
             "no surface can have this colour",

@@ -145,7 +145,7 @@ def test_a_saved_recipe_under_several_lights(run: Run, tmp_path: Path) -> None:
     assert run("match", "#f4d9c6", *asked, "--save", place)[0] == 0
     status, out, _ = run("lights", "--recipe", place, "--json")
     assert status == 0
-    told, kept = json.loads(out), sm.load(place)
+    told, kept = json.loads(out), sm.read(place, sm.SavedRecipe)
     found = sm.lights(kept.match, illuminants=["D65", "A", "FL11", "LED-B3"])
     assert [one["delta_e"] for one in told["lights"]] == [one.delta_e for one in found.lights]
     assert told["doses"] == dict(kept.recipe.doses)

@@ -24,7 +24,7 @@ WAVELENGTHS = range(380, 731, 10)
 def files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder of good and bad files, as the working folder."""
     monkeypatch.chdir(tmp_path)
-    good = sm.load_palette().to_dict()
+    good = sm.load_palette().model_dump(mode="json")
     first = good["pigments"][0]
 
     def palette(name: str, **changes: Any) -> None:
@@ -147,7 +147,7 @@ def test_match_takes_every_option(run: Run, files: Path) -> None:
     view = sm.View(illuminant="A", observer="10", backing=0.5, contact="optical")
     m = sm.match(
         sm.Target.from_lab((60, -20, 45), illuminant="D50", observer="10"),
-        palette=sm.load_palette(files / "good.json"),
+        palette=sm.read(files / "good.json", sm.Palette),
         pour=pour,
         view=view,
         tolerance=1,

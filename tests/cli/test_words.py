@@ -80,7 +80,7 @@ def test_a_full_disk_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
                 save(place)
             assert not list(tmp_path.iterdir())
     with pytest.raises(sm.ShadematchError, match="Choose a folder that exists"):
-        GORSE.save(tmp_path / "none" / "p.json")
+        sm.save(GORSE, tmp_path / "none" / "p.json")
 
 
 DATA = Path(__file__).parents[2] / "data"

@@ -68,7 +68,7 @@ def test_it_goes_wherever_a_name_goes(colour: ModuleType, tmp_path: Path) -> Non
     assert found.closest.recipe == by_name.closest.recipe and found.proved
     assert found.delta_e == pytest.approx(by_name.delta_e, abs=1e-9)
     sm.save(found, tmp_path / "a.json")
-    again = sm.load(tmp_path / "a.json")
+    again = sm.read(tmp_path / "a.json", sm.SavedRecipe)
     assert again.view == view and again.target is not None and again.target == target
     several = sm.match("#d9822b", pour=pour, lights=["D65", lamp])
     assert list(several.lights) == ["D65", "hall (own spectrum)"]
@@ -76,7 +76,7 @@ def test_it_goes_wherever_a_name_goes(colour: ModuleType, tmp_path: Path) -> Non
         sm.match("#d9822b", pour=pour, lights=["D65", twin]).delta_e, abs=1e-9
     )
     sm.save(several, tmp_path / "b.json")
-    assert sm.load(tmp_path / "b.json").match == several
+    assert sm.read(tmp_path / "b.json", sm.SavedRecipe).match == several
     told = sm.lights(found.recipe, target, illuminants=["D65", lamp])
     named = sm.lights(found.recipe, target, illuminants=[twin])[twin]
     assert told[lamp].delta_e == pytest.approx(named.delta_e, abs=1e-9)

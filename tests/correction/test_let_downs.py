@@ -200,8 +200,8 @@ def test_an_addition_leaves_the_let_downs_in(tmp_path: Path) -> None:
     assert second._belief.total_g.sum() == pytest.approx(180)
     assert {s.name for s in second.strengths} >= {"rosehip let-down", "gorse let-down", "dusk"}
     place = tmp_path / "batch.json"
-    sm.save_correction(second, place)
-    assert sm.load_correction(place) == second
+    sm.save(second, place)
+    assert sm.read(place, sm.Correction) == second
     assert pickle.loads(pickle.dumps(second)) == second
 
 
@@ -209,8 +209,8 @@ def test_a_kept_batch_knows_how_its_let_downs_were_made(tmp_path: Path) -> None:
     recipe = pale_bar()
     first = sm.correct(recipe, (92, 6, 1), PALE, let_down_slips={"rosehip": 5})
     place = tmp_path / "batch.json"
-    sm.save_correction(first, place)
-    again = sm.load_correction(place)
+    sm.save(first, place)
+    again = sm.read(place, sm.Correction)
     assert again.recipe == recipe
     assert again == first
     assert again._belief.let_downs == first._belief.let_downs
@@ -220,7 +220,7 @@ def test_a_kept_batch_knows_how_its_let_downs_were_made(tmp_path: Path) -> None:
     content = json.loads(place.read_text())
     del content["recipe"]["weighed"][0]["made"]
     place.write_text(json.dumps(content))
-    assert sm.load_correction(place)._belief.let_downs[0].paste == 1
+    assert sm.read(place, sm.Correction)._belief.let_downs[0].paste == 1
     with pytest.raises(sm.PourError, match="let_down_slips"):
         sm.correct(again, (92, 6, 1), PALE, let_down_slips={"rosehip": 2})
 

@@ -185,7 +185,7 @@ def test_a_robust_match_kept_in_a_file_and_on_the_sheet(tmp_path: Path) -> None:
     m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
     assert m.recipe != m.frugal.recipe
     sm.save(m, tmp_path / "order.json")
-    back = sm.load(tmp_path / "order.json")
+    back = sm.read(tmp_path / "order.json", sm.SavedRecipe)
     assert back.recipe == m.recipe
     assert back.match is not None
     assert back.match.steady == m.steady
@@ -296,6 +296,6 @@ def test_a_robust_match_of_all_kinds_is_kept(tmp_path: Path) -> None:
         "#eab9a9", pour=sm.Pour(batch_g=100), lights=["D65", "A"], let_downs=[rosehip], robust=True
     )
     sm.save(m, tmp_path / "order.json")
-    back = sm.load(tmp_path / "order.json")
+    back = sm.read(tmp_path / "order.json", sm.SavedRecipe)
     assert back.recipe == m.recipe
     assert back.match is not None and back.match.spread == m.spread

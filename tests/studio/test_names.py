@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
+from shadematch.support.files import enveloped
 
 UNSEEN = ["a\nb", "a\x1b[31mb", "a\x00b", "a\tb", "a\u2028b", "a\x85b", "a\u202eb", "\u2066a"]
 SEEN = [
@@ -27,10 +28,10 @@ GRID = tuple(range(380, 731, 10))
 
 
 def saved(name: str, folder: Path) -> sm.Palette:
-    data = sm.load_palette().to_dict()
+    data = enveloped("palette", 1, sm.load_palette().model_dump(mode="json"))
     data["pigments"][0]["name"] = name
     (folder / "p.json").write_text(json.dumps(data), encoding="utf-8")
-    return sm.load_palette(folder / "p.json")
+    return sm.read(folder / "p.json", sm.Palette)
 
 
 MADE: dict[str, Callable[[str, Path], object]] = {

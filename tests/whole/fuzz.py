@@ -46,7 +46,7 @@ class Told:
 def seed_of(kind: str) -> str:
     """A sound file of a kind."""
     if kind == "palette":
-        return json.dumps(palette().to_dict())
+        return json.dumps(palette().model_dump(mode="json"))
     if kind == "recipe":
         with tempfile.TemporaryDirectory() as folder:
             sm.save(matched(), Path(folder) / "a.json", note="0")
@@ -290,7 +290,7 @@ def _otherwise(kind: str, raw: bytes, found: Any) -> str:
             for given, pigment in zip(data["pigments"], found.pigments, strict=True):
                 if not np.allclose(given["absorption"], pigment.absorption, rtol=1e-12, atol=0):
                     return "other absorption"
-        if sm.Palette.from_dict(found.to_dict()) != found:
+        if sm.Palette(**found.model_dump(mode="json")) != found:
             return "not the same palette when saved"
     elif kind == "recipe":
         data = json.loads(raw.decode("utf-8-sig"))

@@ -82,7 +82,7 @@ def dyes() -> sm.Calibration:
 
 @functools.cache
 def kept_calibration(folder: Path) -> Path:
-    sm.save_calibration(calibration(), folder / "calibration.json")
+    sm.save(calibration(), folder / "calibration.json")
     return folder / "calibration.json"
 
 
@@ -129,7 +129,7 @@ def photo(folder: Path) -> Path:
 
 @functools.cache
 def palette_file(folder: Path) -> Path:
-    palette().save(folder / "palette.json")
+    sm.save(palette(), folder / "palette.json")
     return folder / "palette.json"
 
 
@@ -147,13 +147,13 @@ def readonly(array: Any) -> Any:
 
 @functools.cache
 def corrected(folder: Path) -> Path:
-    sm.save_correction(correction(), folder / "corrected.json")
+    sm.save(correction(), folder / "corrected.json")
     return folder / "corrected.json"
 
 
 @functools.cache
 def target_file(folder: Path) -> Path:
-    sm.save_targets([sm.Target.from_hex(CODE)], folder / "targets.json")
+    sm.save([sm.Target.from_hex(CODE)], folder / "targets.json")
     return folder / "targets.json"
 
 
@@ -396,7 +396,9 @@ CALLS: dict[str, Call] = {
     "Palette.without": Call(_of(palette, "without"), _with(names=("gorse",))),
     "Palette.blend": Call(_of(palette, "blend"), _with(white=0.3)),
     "Palette.to_dict": Call(_of(palette, "to_dict"), _with()),
-    "Palette.from_dict": Call(sm.Palette.from_dict, lambda _: {"data": palette().to_dict()}),
+    "Palette.from_dict": Call(
+        sm.Palette.from_dict, lambda _: {"data": palette().model_dump(mode="json")}
+    ),
     "Palette.save": Call(_of(palette, "save"), lambda f: {"path": f / "p.json"}),
     # colours
     "predict": Call(sm.predict, _in_palette(doses=DOSES)),

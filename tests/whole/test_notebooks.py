@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 import shadematch as sm
-from shadematch.keeping.recipes import kept
+from shadematch.keeping.saved import kept
 from tests.notebooks import FOLDER, LARGEST_BYTES, cells_of, notebook_of, page_of, run, sources
 
 pytest.importorskip("nbclient")

@@ -109,8 +109,8 @@ sys.addaudithook(watch)
         + f"""
 from pathlib import Path
 out = Path({str(out)!r})
-sm.save(found, out / "a.json"); sm.load(out / "a.json")
-sm.load_palette().save(out / "p.json")
+sm.save(found, out / "a.json"); sm.read(out / "a.json", sm.SavedRecipe)
+sm.save(sm.load_palette(), out / "p.json")
 sm.batch_sheet(found).save(out / "s.html")
 sm.write_results(out / "t.csv", [found])
 sm.starter_plan(["a"]).save(out / "plan.csv")
