@@ -10,6 +10,7 @@ have, over a little grey; positions and strengths were chosen for a wide gamut
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.keeping.files import save
 from shadematch.studio.palette import Base, Palette, Pigment
 
 
@@ -62,5 +63,5 @@ def palette():
 
 
 if __name__ == "__main__":
-    sm.save(palette(), "shadematch/resources/demo-palette.json", replace=True)
+    save(palette(), "shadematch/resources/demo-palette.json", replace=True)
     print(f"wrote {', '.join(palette().names)}")

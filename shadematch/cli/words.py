@@ -249,7 +249,8 @@ def read_readings(args: argparse.Namespace) -> dict[str, Any]:
 def add_made(parser: argparse.ArgumentParser) -> None:
     """Let be said how much of let-downs was made at once; `read_made` reads it."""
     text = "paste that a let-down in the recipe was made with at once; may be repeated"
-    parser.add_argument("--let-down-cm", action="append", metavar="NAME=CM", help=text)
+    option: dict[str, Any] = {"dest": "let_down_slips", "metavar": "NAME=CM", "help": text}
+    parser.add_argument("--let-down-cm", action="append", **option)
 
 
 def read_made(args: argparse.Namespace) -> dict[str, float] | None:
