@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wedge import shade_entries
 from shadematch.cli.words import (
     Verbs,
@@ -78,7 +78,4 @@ def _layers(args: argparse.Namespace) -> str:
             "poured": [shade_entries(shade) for shade in found.poured],
         }
         return json_text({**entries, **shared_entries(pour, view)})
-    parts = [wrapped(str(found), 11), cautions()]
-    if coloured():
-        parts.insert(0, f"seen {found.hex} {swatch(found.hex)}")
-    return "\n\n".join(parts)
+    return shown(found)

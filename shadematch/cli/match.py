@@ -113,7 +113,7 @@ def _match(args: argparse.Namespace) -> str:
             more = {"range": range_entries(ranged), "unit": learnt.unit}
         return json_text({**_match_entries(found, args.choices), **more})
     lines = [str(found)] if ranged is None else [str(found), f"range      {ranged}"]
-    text = "\n".join([*lines, *unit_line(learnt)])
+    text = "\n".join([*lines, *(f"unit       {line}" for line in unit_line(learnt))])
     parts = [wrapped(text, 11)]
     if coloured():
         # The two swatches touch, because the eye compares best without a gap.

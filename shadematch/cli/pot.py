@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 from typing import Any, Final
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import (
     NUMBER,
@@ -61,11 +61,7 @@ def _pot(args: argparse.Namespace) -> str:
     looks = in_the_pot(own.recipe, palette=own.palette, view=own.view, **pot_options(args))
     if args.json:
         return json_text(_entries(looks))
-    parts = [wrapped(str(looks), 12), cautions()]
-    if coloured():
-        both = ((looks.pot, "pot"), (looks.drop, "drop"), (looks.bar, "bar"))
-        parts.insert(0, "  ".join(f"{name} {swatch(seen.hex)} {seen.hex}" for seen, name in both))
-    return "\n\n".join(parts)
+    return shown(looks)
 
 
 def _entries(looks: InThePot) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from typing import Any
 
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.result import Calibration
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.words import (
     Verbs,
     add_conditions,
@@ -28,6 +28,7 @@ from shadematch.cli.words import (
 from shadematch.errors import PourError
 from shadematch.keeping.files import read
 from shadematch.predicting.prediction import predict
+from shadematch.support.report import Row, rows_of
 
 __all__ = ["add_verb", "range_entries", "read_calibration", "unit_line"]
 
@@ -68,7 +69,7 @@ def unit_line(learnt: Calibration | None) -> tuple[str, ...]:
     """What is to be said of doses that are grams."""
     if learnt is None or learnt.unit == "cm":
         return ()
-    return ("unit       doses, their step and loads are in g: read g where a dose says cm",)
+    return ("doses, their step and loads are in g: read g where a dose says cm",)
 
 
 def range_entries(ranged: Interval) -> dict[str, Any]:
@@ -92,15 +93,14 @@ def _predict(args: argparse.Namespace) -> str:
         if learnt is not None and ranged is not None:
             more = {"range": range_entries(ranged), "unit": learnt.unit}
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
-    lines = [f"pour       {pour}, seen {view}", f"predicted  {found}"]
+    rows = []
     if ranged is not None:
-        lines += [f"range      {ranged}", *unit_line(learnt)]
+        rows.append(Row("range", str(ranged)))
+        rows += rows_of("unit", unit_line(learnt))
     limit = pour.max_load
     if recipe.load > limit and not math.isclose(recipe.load, limit):
-        lines.append(f"note       {recipe.load:.4g} cm per 100 g: the load limit is {limit:g}")
+        text = f"{recipe.load:.4g} cm per 100 g: the load limit is {limit:g}"
+        rows.append(Row("note", text))
     if recipe.proportions is None:
-        lines.append(f"note       not all doses are multiples of {pour.dose_step:g} cm")
-    parts = [wrapped("\n".join(lines), 11), cautions()]
-    if coloured():
-        parts.insert(0, f"predicted {found.hex} {swatch(found.hex)}")
-    return "\n\n".join(parts)
+        rows.append(Row("note", f"not all doses are multiples of {pour.dose_step:g} cm"))
+    return shown(found.report().plus(*rows))

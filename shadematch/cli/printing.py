@@ -16,6 +16,7 @@ from typing import Any, Final
 from shadematch.errors import FileError, ShadematchError
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.files import whole_file
+from shadematch.support.report import Report, Reported
 
 __all__ = [
     "cautions",
@@ -24,6 +25,7 @@ __all__ = [
     "json_text",
     "picture",
     "picture_kind",
+    "shown",
     "swatch",
     "table",
     "terminal",
@@ -122,6 +124,17 @@ def wrapped(text: str, indent: int = 0) -> str:
     wrapper = textwrap.TextWrapper(width, subsequent_indent=" " * indent, break_on_hyphens=False)
     wrapper.break_long_words = False
     return "\n".join(map(wrapper.fill, text.split("\n")))
+
+
+def shown(result: Report | Reported, *more: str) -> str:
+    """A result: swatches where they can be seen, its text, what else there is, and the cautions."""
+    report = result.report() if isinstance(result, Reported) else result
+    width = max(shutil.get_terminal_size().columns, 40) if terminal() else None
+    parts = [report.patches()] if coloured() and report.swatches else []
+    parts += [clean(report.text(width)), *more]
+    if report.cautions:
+        parts.append(cautions())
+    return "\n\n".join(parts)
 
 
 def cautions() -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.printing import cautions, json_text, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import (
     Verbs,
@@ -60,4 +60,4 @@ def _spread(args: argparse.Namespace) -> str:
                 **shared_entries(own.recipe.pour, own.view),
             }
         )
-    return "\n\n".join((wrapped(str(found), 11), cautions()))
+    return shown(found)

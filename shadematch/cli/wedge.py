@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
@@ -68,8 +68,4 @@ def _wedge(args: argparse.Namespace) -> str:
         ]
         doses = dict(found.recipe.doses)
         return json_text({"doses": doses, "places": places, **shared_entries(pour, view)})
-    parts = [wrapped(str(found), 11), cautions()]
-    if coloured():
-        ends = found.hexes[0], found.hexes[-1]
-        parts.insert(0, f"{ends[0]} {''.join(map(swatch, found.hexes[::6]))} {ends[1]}")
-    return "\n\n".join(parts)
+    return shown(found)

@@ -29,8 +29,9 @@ from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.html import curve, recipe_card
+from shadematch.support.html import recipe_card
 from shadematch.support.models import check_most, is_finite
+from shadematch.support.svg import chart
 
 __all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
 
@@ -179,7 +180,7 @@ class SmallestBatch:
         if not self.curve:
             return ""
         found = next((p for p in self.curve if p.mass_g == self.mass_g), None)
-        return curve(
+        return chart(
             [(p.mass_g, p.delta_e) for p in self.curve],
             across="mass of base [g]",
             up="CIEDE2000 of the closest recipe",

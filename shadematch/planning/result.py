@@ -15,8 +15,8 @@ from shadematch.planning.stock import Stock
 from shadematch.predicting.prediction import Prediction
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
-from shadematch.support.drawings import strip
 from shadematch.support.html import recipe_card
+from shadematch.support.svg import colour_strip
 
 __all__ = ["Amounts", "LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
 
@@ -311,7 +311,7 @@ class Plan:
             ("proof", self.proof),
         ]
         codes = [p.predicted.hex for p in self.poured]
-        figure = strip(codes, "the orders that are poured, as listed below") if codes else ""
+        figure = colour_strip(codes, "the orders that are poured, as listed below") if codes else ""
         return recipe_card([], rows, figure=figure)
 
 

@@ -17,9 +17,9 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.drawings import side_view, strip
-from shadematch.support.html import recipe_card
 from shadematch.support.models import between, expect, listed
+from shadematch.support.report import Report, Reported, Row, Swatch, lab_words
+from shadematch.support.svg import colour_strip, side_view
 
 __all__ = [
     "Layered",
@@ -63,12 +63,11 @@ class Shade:
 
     def __str__(self) -> str:
         """In plain words."""
-        note = "" if self.in_srgb else " (outside sRGB: nearest shown)"
-        return f"Lab ({', '.join(f'{v:z.1f}' for v in self.lab)}), {self.hex}{note}"
+        return f"{lab_words(self.lab)}, {Swatch.of(self)}"
 
 
 @dataclass(frozen=True)
-class Layered:
+class Layered(Reported):
     """A stack of layers and its colour.
 
     Attributes
@@ -122,34 +121,31 @@ class Layered:
         """How thick the stack is [cm]."""
         return float(sum(self.thicknesses_cm))
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"seen       {self.seen}, {self.view}", "layers     from the top down"]
-        lines += [
-            f"           {thick:g} cm of {label}, alone {shade.hex}"
-            for thick, label, shade in zip(
-                self.thicknesses_cm, self.labels, self.alone, strict=True
-            )
-        ]
-        return "\n".join(lines)
-
     @property
     def labels(self) -> tuple[str, ...]:
         """What each layer is made of, in words."""
         return tuple(label_of(recipe) for recipe in self.recipes)
 
-    def _repr_html_(self) -> str:
-        rows = [
-            (f"{thick:g} cm", label)
-            for thick, label in zip(self.thicknesses_cm, self.labels, strict=True)
-        ]
-        rows += [("seen", str(self.view)), ("Lab", str(self.seen))]
+    def report(self) -> Report:
+        """The colour of the whole, and of each layer alone."""
+        alone = zip(self.thicknesses_cm, self.labels, self.alone, strict=True)
         pieces = [([0.0, 1.0], [thick, thick]) for thick in self.thicknesses_cm]
-        figure = strip([s.hex for s in self.poured], "as it is poured, from the bottom layer on")
-        figure += side_view(
-            pieces, [s.hex for s in self.alone], "from the side, each layer in its own colour"
+        poured, own = ([s.hex for s in shades] for shades in (self.poured, self.alone))
+        return Report(
+            swatches=(Swatch.of(self.seen, "seen from above"),),
+            pictures=(
+                colour_strip(poured, "as it is poured, from the bottom layer on"),
+                side_view(pieces, own, "from the side, each layer in its own colour"),
+            ),
+            rows=(
+                Row.colour("seen", self.seen, str(self.view)),
+                Row("layers", "from the top down, each with the colour that it has alone"),
+                *(
+                    Row("layers", f"{thick:g} cm of {label}", swatch=Swatch.of(shade))
+                    for thick, label, shade in alone
+                ),
+            ),
         )
-        return recipe_card([(self.hex, "seen from above")], rows, figure=figure)
 
 
 def label_of(recipe: Recipe) -> str:

@@ -25,8 +25,8 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import BACKINGS, View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import between
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["HOT_LIMIT", "POTS", "InThePot", "in_the_pot"]
 
@@ -43,7 +43,7 @@ HOT_LIMIT: Final = (
 
 
 @dataclass(frozen=True)
-class InThePot:
+class InThePot(Reported):
     """The looks of a coloured melt before it is poured, and of the bar it becomes.
 
     Attributes
@@ -97,33 +97,25 @@ class InThePot:
             f"check the {self.drop_mm:g} mm drop, not the pot."
         )
 
-    def __str__(self) -> str:
-        """In plain words."""
-        rows = (("bar", self.bar), ("in the pot", self.pot), ("drop", self.drop))
-        lines = [f"recipe      {self.recipe}, in {self.recipe.pour}"]
-        for name, seen in rows:
-            lab = ", ".join(f"{v:z.1f}" for v in seen.lab)
-            lines.append(f"{name:<12}Lab ({lab}), {seen.hex}, {seen.recipe.pour.thickness_cm:g} cm")
-        return "\n".join([*lines, self.sentence, HOT_LIMIT])
-
-    def _repr_html_(self) -> str:
-        swatches = [
-            (self.pot.hex, "in the pot"),
-            (self.drop.hex, "drop"),
-            (self.bar.hex, "bar"),
-        ]
-        rows = [
-            ("recipe", str(self.recipe)),
-            ("into", str(self.recipe.pour)),
-            ("in the pot", f"{self.depth_cm:g} cm deep, bottom reflecting {self.bottom:.0%}"),
-            ("drop", f"{self.drop_mm:g} mm on white paper, wet"),
-            (
-                "CIEDE2000",
-                f"to the bar {self.pot_delta_e:.1f} (pot), {self.drop_delta_e:.1f} (drop)",
+    def report(self) -> Report:
+        """The three looks, and which to go by."""
+        pot = f"{self.depth_cm:g} cm deep, CIEDE2000 {self.pot_delta_e:.1f} to the bar"
+        drop = f"{self.drop_mm:g} mm, wet on white paper, {self.drop_delta_e:.1f} to the bar"
+        return Report(
+            swatches=(
+                Swatch.of(self.pot, "in the pot"),
+                Swatch.of(self.drop, "drop"),
+                Swatch.of(self.bar, "bar"),
             ),
-        ]
-        foot = f"{self.sentence} {HOT_LIMIT}"
-        return recipe_card(swatches, rows, foot=foot)
+            rows=(
+                *self.recipe.rows,
+                Row.colour("bar", self.bar, str(self.bar.view)),
+                Row.colour("in the pot", self.pot, pot),
+                Row.colour("drop", self.drop, drop),
+                Row("bottom", f"of the pot reflects {self.bottom:.0%}"),
+            ),
+            notes=(self.sentence, HOT_LIMIT),
+        )
 
 
 def _between(one: Prediction, other: Prediction) -> float:

@@ -22,8 +22,8 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LONGEST_CM, Recipe, Weighed
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = [
     "Model",
@@ -120,7 +120,7 @@ def model_for(palette: Palette, thickness_cm: float, white: float, view: View) -
 
 
 @dataclass(frozen=True)
-class Prediction:
+class Prediction(Reported):
     """The colour that a recipe will have.
 
     Attributes
@@ -147,22 +147,16 @@ class Prediction:
     hex: str
     in_srgb: bool
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lab = ", ".join(f"{v:z.1f}" for v in self.lab)
-        note = "" if self.in_srgb else " (outside sRGB: nearest shown)"
-        return f"{self.recipe} -> Lab ({lab}), {self.hex}{note}"
-
-    def _repr_html_(self) -> str:
-        note = "" if self.in_srgb else " (outside sRGB, nearest shown)"
-        rows = [
-            ("recipe", str(self.recipe)),
-            ("pour", str(self.recipe.pour)),
-            ("seen", str(self.view)),
-            ("Lab", ", ".join(f"{v:z.1f}" for v in self.lab)),
-            ("sRGB", self.hex + note),
-        ]
-        return recipe_card([(self.hex, "predicted")], rows)
+    def report(self) -> Report:
+        """Recipe and colour."""
+        return Report(
+            swatches=(Swatch.of(self, "predicted"),),
+            rows=(
+                *self.recipe.rows,
+                Row("seen", str(self.view)),
+                Row.colour("predicted", self),
+            ),
+        )
 
 
 def conditions(

@@ -32,13 +32,13 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
+from shadematch.support.report import Report, Reported, Row, Swatch, Table
 
 __all__ = ["Spread", "spread"]
 
 
 @dataclass(frozen=True)
-class Spread:
+class Spread(Reported):
     """What readings of the ruler and the scale do to a recipe.
 
     Attributes
@@ -117,49 +117,53 @@ class Spread:
         name = max(self.shares, key=self.shares.__getitem__, default=None)
         return name if name is not None and self.shares[name] > 0 else None
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [
-            f"recipe     {self.recipe}, into {self.recipe.pour}",
-            f"readings   ruler within {10 * self.dose_slip:g} mm, scale within {self.scale_g:g} g",
-            f"CIEDE2000  to {self.to}: mean {self.mean:.2f}, half of pours within "
-            f"{self.median:.2f}, 90 % within {self.p90:.2f}, 95 % within {self.p95:.2f}",
+    def report(self) -> Report:
+        """How far it strays, and which reading matters most."""
+        first, second = self.extremes
+        wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
+        off = f"scale within {self.scale_g:g} g"
+        rows = [
+            *self.recipe.rows,
+            Row("readings", (f"ruler within {10 * self.dose_slip:g} mm", off)),
+            Row(
+                "CIEDE2000",
+                (
+                    f"mean {self.mean:.2f}",
+                    f"half of pours within {self.median:.2f}",
+                    f"90 % within {self.p90:.2f}",
+                    f"95 % within {self.p95:.2f}",
+                ),
+                note=f"to {self.to}",
+            ),
         ]
         if self.lights:
-            lines.append(f"           the worst of {', '.join(map(str, self.lights))}")
+            rows.append(Row("CIEDE2000", f"the worst of {', '.join(map(str, self.lights))}"))
         if self.target is not None:
-            lines.append(f"           {self.nominal_delta_e:.2f} when nothing is off")
-        lines += [
-            f"let-down   {name}: made with {paste:g} cm of paste at once"
+            rows.append(Row("CIEDE2000", f"{self.nominal_delta_e:.2f} when nothing is off"))
+        rows += [
+            Row("let-down", f"{name}: made with {paste:g} cm of paste at once")
             for name, paste in self.let_down_slips.items()
         ]
         if self.worst:
-            lines.append(f"care       most comes from {self.worst} ({self.shares[self.worst]:.0%})")
-        if self.worst and self.worst.startswith(_MAKING):
-            lines.append("           make more of it at once, and its strength is known better")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        first, second = self.extremes
-        swatches = [(first, "one way"), (self.nominal.hex, "nothing off"), (second, "the other")]
-        if self.target is not None:
-            swatches.insert(0, (self.target.hex, "wanted"))
-        rows = [
-            ("recipe", str(self.recipe)),
-            ("into", str(self.recipe.pour)),
-            (
-                "readings",
-                f"ruler within {10 * self.dose_slip:g} mm, scale within {self.scale_g:g} g",
+            share = f"{self.shares[self.worst]:.0%}"
+            rows.append(Row("care", f"most comes from {self.worst}", note=share))
+            if self.worst.startswith(_MAKING):
+                text = "make more of it at once, and its strength is known better"
+                rows.append(Row("care", text))
+        shares = tuple((name, f"{share:.0%}") for name, share in self.shares.items())
+        return Report(
+            swatches=(
+                *wanted,
+                Swatch(first, "one way"),
+                Swatch.of(self.nominal, "nothing off"),
+                Swatch(second, "the other"),
             ),
-            ("CIEDE2000 to", self.to),
-            ("half of pours", f"within {self.median:.2f}"),
-            ("90 %", f"within {self.p90:.2f}"),
-            ("95 %", f"within {self.p95:.2f}"),
-            *((f"share of {name}", f"{share:.0%}") for name, share in self.shares.items()),
-        ]
-        return recipe_card(swatches, rows)
+            rows=tuple(rows),
+            tables=(Table(("reading", "share"), shares, frozenset({1}), _SHARES),),
+        )
 
 
+_SHARES = "which reading brings how much of it"
 _MAKING = "making "
 
 

@@ -23,9 +23,9 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
-from shadematch.support.drawings import side_view, strip
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch, Table, lab_words
+from shadematch.support.svg import colour_strip, side_view
 
 __all__ = ["CLEAR", "Wedge", "wedge"]
 
@@ -36,7 +36,7 @@ _MOST_STEPS: Final = 1000
 
 
 @dataclass(frozen=True)
-class Wedge:
+class Wedge(Reported):
     """A sloped layer and its shades, evenly spaced from one end of the bar to the other.
 
     Attributes
@@ -74,34 +74,42 @@ class Wedge:
         """Nearest sRGB code at each place."""
         return tuple(shade.hex for shade in self.shades)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [
-            f"wedge      {self.label}, seen {self.view}",
-            "coloured + clear",
-        ]
-        shown = sorted(set(np.rint(np.linspace(0, len(self.shades) - 1, 9)).astype(int).tolist()))
-        lines += [
-            f"{self.coloured_cm[i]:7.2f} + {self.clear_cm[i]:.2f} cm   {self.shades[i]}"
-            for i in shown
-        ]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """The shade along the bar."""
         places = np.linspace(0.0, 1.0, len(self.shades)).tolist()
         thick = max(range(len(self.shades)), key=self.coloured_cm.__getitem__)
         layers_ = [(places, self.clear_cm), (places, self.coloured_cm)]
-        figure = strip(self.hexes, "from above")
-        figure += side_view(layers_, [CLEAR, self.hexes[thick]], "from the side")
-        rows = [
-            ("coloured", self.label),
-            ("thickness", f"{self.coloured_cm[0]:g} to {self.coloured_cm[-1]:g} cm"),
-            ("clear on top", f"{self.clear_cm[0]:g} to {self.clear_cm[-1]:g} cm"),
-            ("seen", str(self.view)),
-        ]
-        ends = [(self.hexes[0], f"{self.coloured_cm[0]:g} cm")]
-        ends.append((self.hexes[-1], f"{self.coloured_cm[-1]:g} cm"))
-        return recipe_card(ends, rows, figure=figure)
+        shown = sorted(set(np.rint(np.linspace(0, len(self.shades) - 1, 9)).astype(int).tolist()))
+        listed = Table(
+            ("coloured", "clear on top", "shade", ""),
+            tuple(
+                (
+                    f"{self.coloured_cm[i]:.2f} cm",
+                    f"{self.clear_cm[i]:.2f} cm",
+                    lab_words(self.shades[i].lab),
+                    Swatch.of(self.shades[i]),
+                )
+                for i in shown
+            ),
+            frozenset({0, 1}),
+            "the shade along it",
+        )
+        return Report(
+            swatches=tuple(
+                Swatch.of(self.shades[end], f"{self.coloured_cm[end]:g} cm") for end in (0, -1)
+            ),
+            pictures=(
+                colour_strip(self.hexes, "from above"),
+                side_view(layers_, [CLEAR, self.hexes[thick]], "from the side"),
+            ),
+            rows=(
+                Row("coloured", self.label),
+                Row("thickness", f"{self.coloured_cm[0]:g} to {self.coloured_cm[-1]:g} cm"),
+                Row("clear", f"{self.clear_cm[0]:g} to {self.clear_cm[-1]:g} cm on top"),
+                Row("seen", str(self.view)),
+            ),
+            tables=(listed,),
+        )
 
 
 def wedge(

@@ -14,6 +14,7 @@ from pydantic import Field
 from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.pour import Pour, Share, base_named
 from shadematch.support.models import Frozen, Name, Number, check_name, expect, is_finite, listed
+from shadematch.support.report import Row
 
 __all__ = ["LONGEST_CM", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed"]
 
@@ -259,7 +260,17 @@ class Recipe:
         shared = reduce(math.gcd, counts.values(), 0) or 1
         return {name: count // shared for name, count in counts.items()}
 
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """What to dose, in words: a line for each."""
+        squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed.items()]
+        return (*squeezed, *map(str, self.weighed)) or ("no paste at all",)
+
+    @property
+    def rows(self) -> tuple[Row, Row]:
+        """The recipe and the pour as a report says them."""
+        return Row("recipe", self.lines), Row("pour", str(self.pour))
+
     def __str__(self) -> str:
         """In plain words."""
-        squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed.items()]
-        return ", ".join([*squeezed, *map(str, self.weighed)]) or "no paste at all"
+        return ", ".join(self.lines)

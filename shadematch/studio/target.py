@@ -28,7 +28,7 @@ from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import WAVELENGTHS_NM, observation, onto_grid
 from shadematch.errors import ColourError, SpectrumError
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import BoolArray, FloatArray
 from shadematch.support.models import expect, is_finite
 from shadematch.support.readers import read_spectrum
 
@@ -366,8 +366,17 @@ class Target:
     @property
     def hex(self) -> str:
         """Nearest sRGB code."""
+        return srgb_to_hex(self._srgb[0])
+
+    @property
+    def in_srgb(self) -> bool:
+        """Whether the code shows the colour without clipping."""
+        return bool(self._srgb[1])
+
+    @property
+    def _srgb(self) -> tuple[FloatArray, BoolArray]:
         white = observation(self.illuminant, self.observer).white
-        return srgb_to_hex(xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)[0])
+        return xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)
 
     def __str__(self) -> str:
         """In plain words."""

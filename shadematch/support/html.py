@@ -1,13 +1,121 @@
-"""Cards with which results draw themselves in a notebook. All text is escaped."""
+"""The HTML that cards are built from. All text is escaped.
+
+A card brings its own style, takes light or dark from the page or notebook that shows it, and
+keeps its colours where that style is lost.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
+from typing import Final
 
 from shadematch.support.cautions import CAUTIONS
 
-__all__ = ["card", "curve", "recipe_card"]
+__all__ = ["DARK", "LIGHT", "box", "card", "element", "folded", "paragraph", "recipe_card"]
+
+LIGHT: Final = {
+    "ink": "#1b1b1b",
+    "paper": "#fbfaf7",
+    "quiet": "#5a564e",
+    "line": "#b9b4a8",
+    "mark": "#8a3b12",
+    "curve": "#1f4e5f",
+}
+"""Colours of a card on a light page: text, ground, small print, rules, and in drawings the
+thing to look at and the curve."""
+DARK: Final = {
+    "ink": "#e8e5de",
+    "paper": "#1f1e1c",
+    "quiet": "#b0aba0",
+    "line": "#5c584f",
+    "mark": "#f0a070",
+    "curve": "#8cc4d8",
+}
+"""The same on a dark one."""
+
+
+def _variables(colours: dict[str, str]) -> str:
+    return "".join(f"--sm-{name}:{code};" for name, code in colours.items())
+
+
+def _under(*hosts: str) -> str:
+    return ",".join(f"{host} .shadematch" for host in hosts)
+
+
+# What the page says of itself (JupyterLab, VS Code, most themes of documentation) comes after
+# what the system prefers, and so wins.
+_STYLE: Final = (
+    f".shadematch{{{_variables(LIGHT)}}}"
+    f"@media(prefers-color-scheme:dark){{.shadematch{{{_variables(DARK)}}}}}"
+    f"{_under('[data-jp-theme-light=true]', '[data-theme=light]', '.vscode-light')}"
+    f"{{{_variables(LIGHT)}}}"
+    f"{_under('[data-jp-theme-light=false]', '[data-theme=dark]', '.vscode-dark')}"
+    f"{{{_variables(DARK)}}}"
+    ".shadematch{font:14px/1.45 system-ui,sans-serif;color:var(--sm-ink);"
+    "background:var(--sm-paper);border:1px solid var(--sm-line);border-radius:6px;"
+    "padding:12px 14px;display:inline-block;max-width:min(46em,100%);box-sizing:border-box;"
+    "overflow-wrap:anywhere}"
+    ".shadematch .sm-colours{display:flex;margin-bottom:8px}"
+    ".shadematch .sm-colours>div{min-width:0}"
+    ".shadematch .sm-colours>div>:first-child{border:solid var(--sm-line);border-width:1px 0;"
+    "print-color-adjust:exact;forced-color-adjust:none}"
+    ".shadematch .sm-colours>:first-child>:first-child{border-left-width:1px}"
+    ".shadematch .sm-colours>:last-child>:first-child{border-right-width:1px}"
+    ".shadematch .sm-chip{display:inline-block;width:1.6em;height:1em;margin-right:.4em;"
+    "vertical-align:-.12em;border:1px solid var(--sm-line);print-color-adjust:exact;"
+    "forced-color-adjust:none}"
+    ".shadematch dl{display:grid;grid-template-columns:fit-content(11em) 1fr;margin:4px 0;"
+    "column-gap:14px}"
+    ".shadematch dt{font-weight:600;min-width:7em}.shadematch dd{margin:0}"
+    ".shadematch dt,.shadematch dd{padding:1px 0}"
+    ".shadematch p{margin:6px 0 0}"
+    ".shadematch .sm-small{font-size:11.5px;color:var(--sm-quiet)}"
+    ".shadematch summary{cursor:pointer;color:var(--sm-quiet);margin-top:4px}"
+    ".shadematch svg{display:block;max-width:100%;height:auto;margin-top:4px}"
+    ".shadematch .sm-wide{overflow-x:auto}"
+    ".shadematch table{border:none;border-collapse:collapse;margin:4px 0;font-size:13px;"
+    "color:inherit;overflow-wrap:normal}"
+    ".shadematch tr{background:none!important}"
+    ".shadematch td,.shadematch th{border:none;padding:1px 12px 1px 0;text-align:left;"
+    "vertical-align:top;background:none;max-width:26em;white-space:normal}"
+    ".shadematch thead th{border-bottom:1px solid var(--sm-line)}"
+    ".shadematch .sm-right{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}"
+)
+
+
+def element(tag: str, inside: str, **attributes: str) -> str:
+    """One element.
+
+    Parameters
+    ----------
+    tag
+        Its name.
+    inside
+        HTML, as it is.
+    **attributes
+        Their values, which are escaped; ``class_`` gives ``class``.
+    """
+    told = "".join(
+        f' {name.rstrip("_")}="{escape(value, quote=True)}"' for name, value in attributes.items()
+    )
+    return f"<{tag}{told}>{inside}</{tag}>"
+
+
+def paragraph(text: str, *, small: bool = False) -> str:
+    """A paragraph of words."""
+    return element("p", escape(text), **({"class_": "sm-small"} if small else {}))
+
+
+def folded(title: str, inside: Iterable[str]) -> str:
+    """HTML that is hidden until somebody asks for it."""
+    return element("details", element("summary", escape(title)) + "".join(inside))
+
+
+def box(parts: Iterable[str]) -> str:
+    """A whole card."""
+    return element("div", element("style", _STYLE) + "".join(parts), class_="shadematch")
+
 
 _CARD = (
     "font:14px/1.45 system-ui,sans-serif;color:#1b1b1b;background:#fbfaf7;"
@@ -84,75 +192,3 @@ def recipe_card(
     """A `card` of what may be poured: the cautions end its small print."""
     words = " ".join([small, *CAUTIONS] if small else CAUTIONS)
     return card(swatches, rows, figure=figure, foot=foot, small=words)
-
-
-def curve(
-    points: Sequence[tuple[float, float]],
-    *,
-    across: str,
-    up: str,
-    level: float,
-    level_name: str,
-    mark: tuple[float, float] | None = None,
-    mark_name: str = "",
-) -> str:
-    """A small line drawing as SVG, with colours of its own.
-
-    Parameters
-    ----------
-    points
-        At least one pair of numbers from 0 on, rising in the first.
-    across, up
-        What the two are, with their unit.
-    level, level_name
-        A height drawn as a dashed line, and what it is.
-    mark, mark_name
-        One point to mark, and its label.
-    """
-    wide, high, left, foot, top = 620.0, 260.0, 52.0, 44.0, 16.0
-    x_most = max(max(p[0] for p in points), 1e-9)
-    y_most = max(*(p[1] for p in points), 1.6 * level, 1e-9)
-
-    def place(x: float, y: float) -> tuple[float, float]:
-        return (
-            left + (wide - left - 14) * x / x_most,
-            high - foot - (high - foot - top) * y / y_most,
-        )
-
-    def text(x: float, y: float, words: str, anchor: str = "middle") -> str:
-        return (
-            f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="#1b1b1b" '
-            f'font-size="12">{escape(words)}</text>'
-        )
-
-    def rule(x1: float, y1: float, x2: float, y2: float, style: str) -> str:
-        return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" {style}/>'
-
-    x0, y0 = place(0, 0)
-    x1, y_level = place(x_most, level)
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:g} {high:g}" '
-        f'width="{wide:g}" role="img" style="background:#fbfaf7;max-width:100%;'
-        'font-family:system-ui,sans-serif;display:block">',
-        f"<title>{escape(up)} by {escape(across)}</title>",
-        rule(x0, y0, x1, y0, 'stroke="#77736a"'),
-        rule(x0, y0, x0, top, 'stroke="#77736a"'),
-    ]
-    for i in range(5):
-        x, y = place(x_most * i / 4, 0)[0], place(0, y_most * i / 4)[1]
-        parts += [text(x, y0 + 16, f"{x_most * i / 4:.4g}")]
-        parts += [text(x0 - 6, y + 4, f"{y_most * i / 4:.3g}", "end")]
-    parts += [
-        text(0.5 * (x0 + x1), high - 6, across),
-        text(x0 + 6, top - 3, up, "start"),
-        rule(x0, y_level, x1, y_level, 'stroke="#8a3b12" stroke-dasharray="6 4"'),
-        text(x1, y_level - 5, level_name, "end"),
-    ]
-    line = " ".join("{:.1f},{:.1f}".format(*place(*p)) for p in points)
-    parts.append(f'<polyline points="{line}" fill="none" stroke="#1f4e5f" stroke-width="1.6"/>')
-    if mark is not None:
-        x, y = place(*mark)
-        parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" fill="#8a3b12"/>')
-        anchor = "end" if x > 0.75 * wide else "start"
-        parts.append(text(x + (-4 if anchor == "end" else 4), y - 9, mark_name, anchor))
-    return "".join([*parts, "</svg>"])

@@ -149,27 +149,11 @@ def test_results_in_a_browser(tmp_path: Path) -> None:
         assert "<script" not in seen and "<img" not in seen
         # Every swatch that was written is an element with its colour and a size.
         written = len(re.findall(r"height:4em;background:#[0-9a-f]{6}", "".join(cards.values())))
-        shown = re.findall(r'<div style="width:[\d.]+em;height:4em;background:#[0-9a-f]{6}', seen)
+        shown = re.findall(r'<div style="height:4em;background:#[0-9a-f]{6}', seen)
         assert len(shown) == written >= 20
         told = {key for key, card in cards.items() if html.escape(NASTY[:20]) in card}
         assert set(cards) - told <= {"coverage", "nearest"}  # one has no names, one other pastes
         assert html.escape(NASTY[:60], quote=False) in seen
-
-
-def test_cards_bring_their_own_ink_and_paper() -> None:
-    """Readable on light and dark pages: contrast at least 4.5 (W3C, WCAG 2.1, 1.4.3)."""
-
-    def luminance(code: str) -> float:
-        parts = [int(code[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-        parts = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
-        return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
-
-    card = sm.predict({"dusk": 2})._repr_html_()
-    inks = re.findall(r"(?<![-\w])color:(#[0-9a-f]{6})", card)
-    paper = re.search(r"background:(#[0-9a-f]{6});border:1px", card)
-    assert paper and len(inks) >= 2
-    for ink in inks:
-        assert (luminance(paper[1]) + 0.05) / (luminance(ink) + 0.05) >= 4.5
 
 
 @pytest.mark.parametrize("source", sources(), ids=lambda p: p.stem)
