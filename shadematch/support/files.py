@@ -97,6 +97,10 @@ def whole_file(path: _Path, *, replace: bool = False, error: _Kind = FileError) 
     error
         If the place can't be written, or another file is there.
     """
+    if not isinstance(replace, bool):
+        raise error(
+            "must be true or false", field="replace", value=replace, remedy="Give True or False"
+        )
     try:
         goal = Path(os.path.realpath(path))
         mode = _mode(goal)

@@ -234,9 +234,7 @@ def writing(goal: Path) -> Iterator[tuple[subprocess.Popen[str], Path]]:
             writer.kill()
 
 
-@pytest.mark.skipif(
-    sys.platform == "win32", reason="files are not locked there"
-)
+@pytest.mark.skipif(sys.platform == "win32", reason="files are not locked there")
 def test_what_a_killed_writer_left_is_cleared_by_the_next(tmp_path: Path) -> None:
     goal = tmp_path / "order.json"
     goal.write_text("old")
