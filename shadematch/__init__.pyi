@@ -1,18 +1,15 @@
 from ._version import __version__ as __version__
 from .calibration.calibrate import calibrate as calibrate
-from .calibration.design import (
-    NextPour as NextPour,
-    PlannedPour as PlannedPour,
-    PouringPlan as PouringPlan,
-    next_pours as next_pours,
-    starter_plan as starter_plan,
-)
 from .calibration.files import read_test_pours as read_test_pours
 from .calibration.intervals import Interval as Interval
 from .calibration.lot import NewLot as NewLot, new_lot as new_lot
 from .calibration.matched import CalibratedMatch as CalibratedMatch
-from .calibration.result import Calibration as Calibration, Residual as Residual
+from .calibration.next_pours import NextPour as NextPour, next_pours as next_pours
+from .calibration.planned import PlannedPour as PlannedPour, PouringPlan as PouringPlan
+from .calibration.residual import Residual as Residual
+from .calibration.result import Calibration as Calibration
 from .calibration.shares import SharesMatch as SharesMatch, match_shares as match_shares
+from .calibration.starter import starter_plan as starter_plan
 from .calibration.test_pour import TestPour as TestPour
 from .colour.illuminant import Illuminant as Illuminant
 from .correction.correct import correct as correct

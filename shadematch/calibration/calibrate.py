@@ -9,10 +9,11 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
-from shadematch.calibration.fit import Noise, Problem, fit, prior_of
+from shadematch.calibration.fit import fit
 from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
 from shadematch.calibration.intervals import with_misfit
+from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.robust import MARGIN, choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
@@ -270,7 +271,7 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
 
 
 def _checked_noise(noise: Noise) -> Noise:
-    expect(noise, Noise, "noise", "Use shadematch.calibration.fit.Noise(...)")
+    expect(noise, Noise, "noise", "Use shadematch.calibration.problem.Noise(...)")
     for name, value in noise._asdict().items():
         # Readings and model would be taken as exact, which they can't be all at once.
         least = 1e-6 if name in ("floor", "model_lab") else 0.0

@@ -25,14 +25,10 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.calibration.fit import (
-    Fit,
-    errors_of_bar,
-    readings_of,
-    residuals_of,
-    slopes_of_errors,
-)
+from shadematch.calibration.bars import errors_of_bar, residuals_of, slopes_of_errors
+from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import look
+from shadematch.calibration.problem import readings_of
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, xyz_to_lab
 from shadematch.colour.difference import delta_e

@@ -9,7 +9,8 @@ from typing import Final
 import numpy as np
 
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
-from shadematch.calibration.fit import Prior, Problem, fit
+from shadematch.calibration.fit import fit
+from shadematch.calibration.problem import Prior, Problem
 from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import Belief, belief_covariance
 from shadematch.calibration.test_pour import TestPour

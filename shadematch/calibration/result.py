@@ -10,17 +10,17 @@ from typing import Any, Literal
 import numpy as np
 
 from shadematch.calibration.fit import Fit
-from shadematch.calibration.forward import backing_shares, look
+from shadematch.calibration.forward import backing_shares
 from shadematch.calibration.identify import strength_sd, weakly_known
 from shadematch.calibration.intervals import Interval, interval_of
+from shadematch.calibration.learned import base_of, crowded, fitted, pigment_of
 from shadematch.calibration.matched import CalibratedMatch
+from shadematch.calibration.residual import WRONG, Residual, residuals_by_bar
 from shadematch.calibration.test_pour import TestPour
-from shadematch.colour.difference import delta_e
-from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PaletteError, PourError, UnknownNameError
 from shadematch.matching.match import match
 from shadematch.predicting.prediction import opened
-from shadematch.studio.palette import Base, Palette, Pigment
+from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target, as_target
@@ -29,33 +29,7 @@ from shadematch.support.arrays import FloatArray
 from shadematch.support.html import card
 from shadematch.support.models import expect
 
-__all__ = ["Before", "Calibration", "Residual"]
-
-_WRONG = 0.5
-"""A pour that is trusted less than this was put aside."""
-
-
-@dataclass(frozen=True)
-class Residual:
-    """How one test pour fits.
-
-    Attributes
-    ----------
-    name
-        Of the bar.
-    delta_e
-        CIEDE2000 between what was measured and what the calibration gives for the stated doses.
-    misfit
-        How far the reading lies from what all other pours predict, as a multiple of what is
-        expected; about 1.
-    weight
-        Trust in it, 0 to 1.
-    """
-
-    name: str
-    delta_e: float
-    misfit: float
-    weight: float
+__all__ = ["Before", "Calibration"]
 
 
 @dataclass(frozen=True)
@@ -177,15 +151,7 @@ class Calibration:
                 value=of,
                 remedy=f"There are {', '.join(self.pigments)}",
             )
-        return self._fitted(of, what, of_base=of not in self.pigments)
-
-    def _fitted(self, of: str, what: str, *, of_base: bool) -> tuple[FloatArray, FloatArray]:
-        n = WAVELENGTHS_NM.size
-        for k, u in enumerate(self._fit.problem.unknowns):
-            if (u.of, u.what, u.of_base) == (of, what, of_base):
-                variance = np.diag(self._fit.covariance)[k * n : (k + 1) * n]
-                return np.exp(self._fit.theta[k]), np.sqrt(variance)
-        return np.zeros(n), np.zeros(n)
+        return fitted(self._fit, of, what, of_base=of not in self.pigments)
 
     @property
     def crowding(self) -> tuple[str, float] | None:
@@ -194,18 +160,8 @@ class Calibration:
         A share of its scattering, at the largest load that was measured, mean over wavelengths;
         below 0 if it scatters more. None where the readings don't tell.
         """
-        found = self._crowded(1.0)
+        found = crowded(self._fit, self._taught_by, 1.0)
         return None if found is None else (found[0], float(1.0 - found[1].mean()))
-
-    def _crowded(self, load: float | None) -> tuple[str, FloatArray] | None:
-        """What crowding leaves of scattering at a part of the largest load, or the usual one."""
-        for u, theta in zip(self._fit.problem.unknowns, self._fit.theta, strict=True):
-            if u.what == "crowding":
-                if load is None:
-                    usual = [p.loads[u.of] for p in self._taught_by if u.of in p.doses]
-                    load = float(np.mean(usual)) / u.level
-                return u.of, np.exp(-theta * min(load, 1.0))
-        return None
 
     @functools.cached_property
     def palette(self) -> Palette:
@@ -237,72 +193,30 @@ class Calibration:
         PaletteError
             For an unknown name, or more than eight.
         """
-        pigments = []
-        crowded = self._crowded(None)
         for name in names:
-            absorption, _ = self.spectrum(name)
-            scattering = self.spectrum(name, "scattering")[0]
-            if crowded is not None and name == crowded[0]:
-                scattering = scattering * crowded[1]
-            extra: dict[str, Any] = {}
-            if self.like is not None and name in self.like.names:
-                old = self.like[name]
-                extra = {"tube_size": old.tube_size, "tube_price": old.tube_price}
-            pigments.append(
-                Pigment(
-                    name=name,
-                    absorption=_rounded(absorption),
-                    scattering=_rounded(scattering) if name in self.scattering else None,
-                    **extra,
-                )
-            )
-        clear = self._base("clear")
-        note = f"Calibrated from {len(self._taught_by)} readings; doses in {self.unit}."
+            self.spectrum(name)  # refuses what was not calibrated
+        found, taught_by = self._fit, self._taught_by
+        clear = base_of(found, "clear")
+        note = f"Calibrated from {len(taught_by)} readings; doses in {self.unit}."
         if not self.white_known:
             note += " White base was not poured: it stands here the same as clear base."
         return Palette(
-            pigments=tuple(pigments),
+            pigments=tuple(pigment_of(found, name, taught_by, self.like) for name in names),
             clear=clear,
-            white=self._base("white") if self.white_known else clear,
+            white=base_of(found, "white") if self.white_known else clear,
+            unit="g" if self.unit == "g" else "cm",
             note=note,
-        )
-
-    def _base(self, of: str) -> Base:
-        return Base(
-            absorption=_rounded(self._fitted(of, "absorption", of_base=True)[0]),
-            scattering=_rounded(self._fitted(of, "scattering", of_base=True)[0]),
         )
 
     @functools.cached_property
     def residuals(self) -> tuple[Residual, ...]:
         """How each bar fits, in the order of the pours; see `Residual`."""
-        problem = self._fit.problem
-        seen = look(
-            self._fit.theta, problem.unknowns, problem.pigments, problem.layers, problem.errors
-        ).spectrum
-        result = []
-        ratio = self._fit.lone / self._fit.values
-        usual = max(float(np.median(ratio)), 1e-9)
-        for bar in range(int(problem.bars.max()) + 1):
-            members = np.flatnonzero(problem.bars == bar)
-            far = [
-                float(delta_e(np.array(problem.pours[i].lab_seen), _lab(problem.pours[i], seen[i])))
-                for i in members
-            ]
-            result.append(
-                Residual(
-                    name=problem.pours[members[0]].name,
-                    delta_e=max(far),
-                    misfit=float(ratio[bar] / usual),
-                    weight=float(problem.weights[members[0]]),
-                )
-            )
-        return tuple(result)
+        return residuals_by_bar(self._fit)
 
     @property
     def wrong(self) -> tuple[str, ...]:
         """Names of pours that contradict the others and were put aside."""
-        return tuple(r.name for r in self.residuals if r.weight < _WRONG)
+        return tuple(r.name for r in self.residuals if r.weight < WRONG)
 
     @functools.cached_property
     def poorly_known(self) -> tuple[str, ...]:
@@ -372,7 +286,7 @@ class Calibration:
         Notes
         -----
         The range also counts what is left unknown of the spectra, the thickness and gain errors
-        of `forward.Errors`, and for what the model misses `fit.Noise.model_lab` in each of L*,
+        of `forward.Errors`, and for what the model misses `problem.Noise.model_lab` in each of L*,
         a* and b*.
 
         Raises
@@ -381,7 +295,8 @@ class Calibration:
             For a pigment that was not calibrated, white base that was not poured, or a pour
             beside a recipe that is not its own.
         """
-        doses, pour, _ = opened(doses, pour, "doses")
+        if isinstance(doses, Recipe):
+            doses, pour, _ = opened(doses, self.palette, pour, "doses")
         number = isinstance(level, int | float | np.floating) and not isinstance(level, bool)
         if not number or not 0.5 <= level <= 0.999:
             raise PourError(
@@ -470,7 +385,7 @@ class Calibration:
         lines += [
             f"scatter     {', '.join(self.scattering) or 'none of the pigments'}",
             f"fits        to a mean CIEDE2000 of "
-            f"{np.mean([r.delta_e for r in self.residuals if r.weight >= _WRONG]):.2f}",
+            f"{np.mean([r.delta_e for r in self.residuals if r.weight >= WRONG]):.2f}",
         ]
         lines += [
             f"strength    {name}: known to {self.strength_sd(name):.1%}" for name in self.pigments
@@ -484,7 +399,7 @@ class Calibration:
             f"wrong       {r.name}: CIEDE2000 {r.delta_e:.1f} from what the other pours say; "
             "put aside"
             for r in self.residuals
-            if r.weight < _WRONG
+            if r.weight < WRONG
         ]
         lines += [f"note        {text}" for text in self.poorly_known]
         return "\n".join(lines)
@@ -492,15 +407,3 @@ class Calibration:
     def _repr_html_(self) -> str:
         rows = [(line[:12].strip(), line[12:]) for line in str(self).splitlines()]
         return card([], rows)
-
-
-def _lab(pour: TestPour, spectrum: FloatArray) -> FloatArray:
-    from shadematch.colour.colorimetry import xyz_to_lab
-
-    seen = pour.observation
-    return xyz_to_lab(seen.weights @ np.maximum(spectrum, 0.0), seen.white)
-
-
-def _rounded(values: FloatArray) -> tuple[float, ...]:
-    """Six digits: far below what is known."""
-    return tuple(float(f"{min(max(v, 0.0), 1e8):.6g}") for v in values)

@@ -8,9 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.calibration.fit import Fit, Problem, fit, prior_of
+from shadematch.calibration.fit import Fit, fit
 from shadematch.calibration.forward import Errors, look
 from shadematch.calibration.identify import shared_scale
+from shadematch.calibration.problem import Problem, prior_of
 from shadematch.calibration.spectra import Unknown
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e

@@ -16,8 +16,10 @@ import dataclasses
 from typing import Any
 
 from shadematch.calibration.calibrate import calibrate
-from shadematch.calibration.design import PlannedPour, next_pours, starter_plan
 from shadematch.calibration.files import read_test_pours
+from shadematch.calibration.next_pours import next_pours
+from shadematch.calibration.planned import PlannedPour
+from shadematch.calibration.starter import starter_plan
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.words import COUNT, NUMBER, Verbs, called
 from shadematch.keeping.files import read, save
@@ -79,10 +81,10 @@ def _calibrate(args: argparse.Namespace) -> str:
         coming = () if args.next is None else next_pours(found, count=args.next)
     if args.save is not None:
         with called("path", "--save"):
-            save(found.palette, args.save, replace=True)
+            save(found.palette, args.save, replace=args.replace)
     if args.keep is not None:
         with called("path", "--keep"):
-            save(found, args.keep, replace=True)
+            save(found, args.keep, replace=args.replace)
     if args.json:
         taught = [{**_planned(n.pour), "before": n.before, "after": n.after} for n in coming]
         return json_text(
@@ -131,7 +133,7 @@ def _pours(args: argparse.Namespace) -> str:
         )
     if args.save is not None:
         with called("path", "--save"):
-            plan.save(args.save, args.reading)
+            plan.save(args.save, args.reading, replace=args.replace)
     if args.json:
         entries = [_planned(p) for p in plan.pours]
         return json_text({"pours": entries, "readings": plan.readings, "cautions": CAUTIONS})

@@ -2,7 +2,7 @@
 
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
 list of {name, factor, low, high}; ``surprise``; ``advice`` and ``closest``, each {doses,
-clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
+unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
 `shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``tolerance``;
 ``pour``, ``view``, ``cautions``. Where the batch can't be saved, ``advice`` is ``closest``.
 ``round`` counts the corrections of this batch, ``kept`` is the file that it was kept in, or null.
@@ -58,14 +58,14 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("correct", _correct, "What to add to a batch that came out off.")
     add_target(parser)
     add = parser.add_argument_group("the batch").add_argument
-    text = "the paste that went in, in cm; base, thickness and limits are those of the pour"
-    add("--poured", nargs="+", metavar="NAME=CM", help=text)
+    text = "the paste that went in; base, thickness and limits are those of the pour"
+    add("--poured", nargs="+", metavar="NAME=DOSE", help=text)
     text = "or the recipe that match --save kept, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
     text = "or the batch that an earlier round kept, once its advice was followed"
     add("--go-on", metavar="FILE", help=text)
     text = "what was added in that round instead of the advice; 'nothing' for nothing"
-    add("--added", nargs="+", metavar="NAME=CM", help=text)
+    add("--added", nargs="+", metavar="NAME=DOSE", help=text)
     for kind in ("clear", "white"):
         text = f"and the {kind} base that was added, in g"
         add(f"--added-{kind}", type=NUMBER, metavar="G", help=text)
@@ -121,7 +121,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
             "say what was poured, once",
             field="--poured",
             value=" and ".join(option_of(o) for o in given) or "none",
-            remedy="Take one of --poured NAME=CM, --recipe FILE and --go-on FILE",
+            remedy="Take one of --poured NAME=DOSE, --recipe FILE and --go-on FILE",
         )
     if args.go_on is None:
         only_with("--go-on", args, "added", "added_clear", "added_white")
@@ -129,11 +129,11 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
         doses = read_doses(args.poured)
-        doses = dict(predict(doses, palette=palette, pour=pour, view=view).recipe.doses)
-        return Recipe(doses, pour), read_target(args), {"palette": palette, "view": view}
+        own_recipe = predict(doses, palette=palette, pour=pour, view=view).recipe
+        return own_recipe, read_target(args), {"palette": palette, "view": view}
     own = (*Pour.model_fields, *View.model_fields, *TARGET_OPTIONS)
     if args.go_on is not None:
-        own = (*own, "palette", "ruler", "scale", "let_down_slips")
+        own = (*own, "palette", "dose_slip", "scale", "let_down_paste")
     in_the_file(args, own, option_of(given[0]))
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
@@ -183,13 +183,14 @@ def _correct(args: argparse.Namespace) -> str:
             **conditions,
             **({} if tolerance is None else {"tolerance": tolerance}),
             **read_readings(args),
-            let_down_slips=read_made(args),
+            let_down_paste=read_made(args),
         )
     for option, thing in (("--save-palette", found.palette), ("--keep", found)):
         place = getattr(args, option.removeprefix("--").replace("-", "_"))
         if place is not None:
             with called("path", option):
-                save(thing, place, replace=True)
+                # A batch goes on in its own file, which keeps all rounds.
+                save(thing, place, replace=args.replace or place == args.go_on)
     pour, view = found.recipe.pour, found._belief.view
     if args.json:
         more = {"round": len(found.rounds), "kept": args.keep}
@@ -233,6 +234,7 @@ def _addition(found: Addition) -> dict[str, Any]:
     shown = ("clear_g", "white_g", "delta_e", "p90", "lab", "hex")
     return {
         "doses": dict(found.doses),
+        "unit": after.unit,
         **{name: getattr(found, name) for name in shown},
         "after": {
             **dose_entries(after),

@@ -86,7 +86,7 @@ def _feasibility(args: argparse.Namespace) -> str:
         from shadematch.plots.feasibility import draw_comparison, draw_feasibility
 
         drawn = draw_feasibility(found) if compared is None else draw_comparison(compared)
-        picture(drawn.figure, args.picture)
+        picture(drawn.figure, args.picture, replace=args.replace)
     if args.json:
         entries: dict[str, Any] = {
             "target": {"lab": found.target.lab, "hex": found.target.hex},

@@ -1,8 +1,8 @@
 """``shadematch layers``: the colour of layers on top of each other, looked at from above.
 
 With ``--json``: ``lab``, ``xyz``, ``hex``, ``in_srgb`` of the whole; ``layers``, a list from the
-top down of {thickness_cm, white, doses, alone}; ``poured``, a list from the bottom layer alone
-to the whole; ``alone`` and the entries of ``poured`` are {lab, xyz, hex, in_srgb}; ``pour``,
+top down of {thickness_cm, white, doses, unit, alone}; ``poured``, a list from the bottom layer
+alone to the whole; ``alone`` and the entries of ``poured`` are {lab, xyz, hex, in_srgb}; ``pour``,
 ``view``, ``cautions``. The thickness in ``pour`` plays no part, and its white fraction is that of
 layers that name none.
 """
@@ -26,6 +26,7 @@ from shadematch.errors import PourError
 from shadematch.predicting.layers import layers
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
+from shadematch.studio.unit import Unit
 from shadematch.support.readers import is_number
 
 __all__ = ["add_verb"]
@@ -39,28 +40,30 @@ def add_verb(verb: Verbs) -> None:
         "instance 0.6:gorse=2,kelp=1; 1: is base without paste; 0.8/0.1:dusk=2 has a tenth of "
         "white base"
     )
-    parser.add_argument("layers", nargs="+", metavar="CM:NAME=CM", help=text)
+    parser.add_argument("layers", nargs="+", metavar="CM:NAME=DOSE", help=text)
     add_conditions(parser, pour=("batch_g", "white"))  # each layer has its own thickness
 
 
-def _read_layer(word: str, pour: Pour) -> tuple[Recipe, float]:
-    """A layer written as CM:NAME=CM,NAME=CM or CM/WHITE:NAME=CM."""
+def _read_layer(word: str, pour: Pour, unit: Unit) -> tuple[Recipe, float]:
+    """A layer written as CM:NAME=DOSE,NAME=DOSE or CM/WHITE:NAME=DOSE."""
     size, colon, doses = word.partition(":")
     thick, slash, white = size.partition("/")
     if not colon or not is_number(thick) or (slash and not is_number(white)):
         raise PourError(
-            "is no layer", field="CM:NAME=CM", value=word, remedy="Write it as 0.6:gorse=2,kelp=1"
+            "is no layer", field="CM:NAME=DOSE", value=word, remedy="Write it as 0.6:gorse=2,kelp=1"
         )
     if slash:
         with called("white", f"white of {word}"):
             pour = Pour(**(pour.model_dump() | {"white": float(white)}))
-    return Recipe(read_doses(doses.split(",") if doses.strip() else []), pour), float(thick)
+    given = read_doses(doses.split(",") if doses.strip() else [])
+    return Recipe(given, pour, unit=unit), float(thick)
 
 
 def _layers(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    stack = [_read_layer(word, pour) for word in args.layers]
-    found = layers(stack, palette=read_palette(args.palette), view=view)
+    palette = read_palette(args.palette)
+    stack = [_read_layer(word, pour, palette.unit) for word in args.layers]
+    found = layers(stack, palette=palette, view=view)
     if args.json:
         entries = {
             **shade_entries(found.seen),
@@ -69,6 +72,7 @@ def _layers(args: argparse.Namespace) -> str:
                     "thickness_cm": thick,
                     "white": recipe.pour.white,
                     "doses": dict(recipe.doses),
+                    "unit": recipe.unit,
                     "alone": shade_entries(alone),
                 }
                 for recipe, thick, alone in zip(

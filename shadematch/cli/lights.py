@@ -44,8 +44,8 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("lights", _lights, "A recipe and the wanted colour under several lights.")
     add_target(parser)
     add = parser.add_argument_group("the recipe").add_argument
-    text = "the paste that goes in, in cm (without it, what match finds)"
-    add("--poured", nargs="+", metavar="NAME=CM", help=text)
+    text = "the paste that goes in (without it, what match finds)"
+    add("--poured", nargs="+", metavar="NAME=DOSE", help=text)
     text = "or the recipe that match --save kept, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
     add = parser.add_argument_group("the lights").add_argument

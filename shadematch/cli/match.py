@@ -1,18 +1,18 @@
 """``shadematch match``: the doses that give a colour.
 
 With ``--json``: ``target`` {lab, hex, source, illuminant, observer, lab_in_view}; of the recipe
-``doses`` {name: cm}, ``proportions`` {name: whole number}, ``total``, ``load`` [cm per
-100 g], ``tubes``, ``delta_e``, ``predicted`` {lab, xyz, hex, in_srgb}; ``closest`` and
-``ideal``, each with the keys from ``doses`` to ``predicted``; ``bound``, ``proved``,
+``doses`` {name: amount}, their ``unit`` (``cm`` or ``g``), ``proportions`` {name: whole number},
+``total`` [unit], ``load`` [unit per 100 g], ``tubes``, ``delta_e``, ``predicted`` {lab, xyz, hex,
+in_srgb}; ``closest`` and ``ideal``, each with the keys from ``doses`` to ``predicted``; ``bound``,
+``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
 With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
 `shadematch.cli.spread`, with ``complete``, whether all that might be steadier were looked at.
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses``
 is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
-{pigment, paste_per_g, step_g, white, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
-With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe, and
-``unit`` of the doses (``cm`` or ``g``).
+{pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
+With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from shadematch.cli.predict import range_entries, read_calibration, unit_line
+from shadematch.cli.predict import range_entries, read_calibration
 from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
 from shadematch.cli.repeat import save_as
 from shadematch.cli.words import (
@@ -58,13 +58,17 @@ def add_verb(verb: Verbs) -> None:
         add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
     text = "light that counts, the worst of several; may be repeated (the view's)"
     add("--under", action="append", default=[], metavar="NAME", help=text)
-    text = "paste diluted beforehand, so many cm in so many g of base; may be repeated"
-    add("--let-down", action="append", default=[], metavar="NAME=CM/G", help=text)
+    text = "paste diluted beforehand, so much of it in so many g of base; may be repeated"
+    add("--let-down", action="append", default=[], metavar="NAME=DOSE/G", help=text)
     text = "let-downs are weighed to this many g (1)"
     add("--weigh-step", type=NUMBER, metavar="G", help=text)
     text = "white part of the base that let-downs are made in, 0 to 1 (0)"
     add("--let-down-white", type=NUMBER, metavar="FRACTION", help=text)
-    add("--robust", action="store_true", help="the recipe that bears a ruler and a scale best")
+    add(
+        "--robust",
+        action="store_true",
+        help="the recipe that bears slips of dosing and weighing best",
+    )
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
     add = parser.add_argument_group("keeping it").add_argument
     add("--save", metavar="FILE", help="keep it in a file for shadematch repeat and sheet")
@@ -78,16 +82,21 @@ def add_verb(verb: Verbs) -> None:
 def _match(args: argparse.Namespace) -> str:
     for option, given, names in (
         ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
-        ("--robust", args.robust, ("ruler", "scale")),
+        ("--robust", args.robust, ("dose_slip", "scale")),
         ("--save", args.save, ("note",)),
     ):
         if not given:
             only_with(option, args, *names)
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
+    palette = read_palette(args.palette) if learnt is None else learnt.palette
+    let_downs = [
+        read_let_down(text, unit=palette.unit, step_g=args.weigh_step, white=args.let_down_white)
+        for text in args.let_down
+    ]
     found = match(
         read_target(args),
-        palette=read_palette(args.palette) if learnt is None else learnt.palette,
+        palette=palette,
         pour=pour,
         view=view if learnt is None else learnt.view(view),
         tolerance=args.tolerance,
@@ -95,26 +104,22 @@ def _match(args: argparse.Namespace) -> str:
         must_use=args.must_use,
         must_avoid=args.must_avoid,
         lights=[as_light(text, "--under") for text in args.under],
-        let_downs=[
-            read_let_down(text, step_g=args.weigh_step, white=args.let_down_white)
-            for text in args.let_down
-        ],
+        let_downs=let_downs,
         robust=args.robust,
         **read_readings(args),
     )
     if args.save is not None:
-        save_as(found, args.save, note=args.note)
+        save_as(found, args.save, note=args.note, replace=args.replace)
     ranged = None
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)
     if args.json:
         more = {}
         if learnt is not None and ranged is not None:
-            more = {"range": range_entries(ranged), "unit": learnt.unit}
+            more = {"range": range_entries(ranged)}
         return json_text({**_match_entries(found, args.choices), **more})
     lines = [str(found)] if ranged is None else [str(found), f"range      {ranged}"]
-    text = "\n".join([*lines, *(f"unit       {line}" for line in unit_line(learnt))])
-    parts = [wrapped(text, 11)]
+    parts = [wrapped("\n".join(lines), 11)]
     if coloured():
         # The two swatches touch, because the eye compares best without a gap.
         wanted, predicted = found.target.hex, found.predicted.hex
@@ -154,6 +159,6 @@ def _choices_table(found: Match) -> str:
     rows = [("CIEDE2000", "paste", "tubes", "choice")]
     for c in found.choices:
         mark = " (the recipe above)" if c.recipe == found.recipe else ""
-        paste, tubes = f"{c.recipe.total:g} cm", str(c.recipe.tubes)
+        paste, tubes = f"{c.recipe.total:g} {c.recipe.unit}", str(c.recipe.tubes)
         rows.append((f"{c.delta_e:.2f}", paste, tubes, f"{c.recipe}{mark}"))
     return "\n".join(table(rows, {0, 1, 2}))

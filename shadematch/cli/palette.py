@@ -1,7 +1,8 @@
 """``shadematch palette``: the pigments of a palette file, which checks it too.
 
-With ``--json``: ``note`` and ``pigments``, a list of {name, hex, tube_size, tube_price,
-scatters}; ``tube_price`` is null where it is not known.
+With ``--json``: ``note``, ``unit`` of the doses (``cm`` or ``g``) and ``pigments``, a list of
+{name, hex, tube_size, tube_price, scatters}; ``tube_size`` and ``tube_price`` are null where they
+are not known.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
-_SWATCH_CM: Final = 2.0
+_SWATCH_DOSE: Final = 2.0
 
 
 def add_verb(verb: Verbs) -> None:
@@ -29,22 +30,23 @@ def add_verb(verb: Verbs) -> None:
 
 def _palette(args: argparse.Namespace) -> str:
     palette = read_palette(args.palette)
-    codes = [predict({n: _SWATCH_CM}, palette=palette).hex for n in palette.names]
+    codes = [predict({n: _SWATCH_DOSE}, palette=palette).hex for n in palette.names]
     both = list(zip(palette.pigments, codes, strict=True))
     if args.json:
         kept = {"name", "tube_size", "tube_price"}
         entries = [
             {**p.model_dump(include=kept), "hex": c, "scatters": p.scatters} for p, c in both
         ]
-        return json_text({"note": palette.note, "pigments": entries})
+        return json_text({"note": palette.note, "unit": palette.unit, "pigments": entries})
     rows = [("pigment", "colour", "tube", "price", "scatters")]
     for p, code in both:
         price = "not known" if p.tube_price is None else f"{p.tube_price:.2f}"
-        rows.append((p.name, code, f"{p.tube_size:g} cm", price, "yes" if p.scatters else "no"))
+        tube = "not known" if p.tube_size is None else f"{p.tube_size:g} {palette.unit}"
+        rows.append((p.name, code, tube, price, "yes" if p.scatters else "no"))
     lines = table(rows, {2, 3})
     if coloured():
         patches = [" " * 10, *map(swatch, codes)]
         lines = [f"{patch}  {line}" for patch, line in zip(patches, lines, strict=True)]
-    foot = f"Colours are of {_SWATCH_CM:g} cm in {Pour()}, seen {View()}."
+    foot = f"Colours are of {_SWATCH_DOSE:g} {palette.unit} in {Pour()}, seen {View()}."
     note = (palette.note,) if palette.note else ()
     return "\n\n".join(("\n".join(lines), wrapped("\n".join((foot, *note)))))

@@ -39,7 +39,7 @@ def _photo(args: argparse.Namespace) -> str:
         return _chart(args)
     found = flat_areas(args.photo, **({} if args.most is None else {"most": args.most}))
     if args.picture is not None:
-        picture(found.show(), args.picture)
+        picture(found.show(), args.picture, replace=args.replace)
     if args.json:
         areas = [
             {
@@ -67,7 +67,7 @@ def _chart(args: argparse.Namespace) -> str:
         )
     found = find_chart(args.photo)
     if args.picture is not None:
-        picture(draw_chart(args.photo, found), args.picture)
+        picture(draw_chart(args.photo, found), args.picture, replace=args.replace)
     left_out = [i + 1 for i in found.left_out]
     if args.json:
         corners = [[round(v, 1) for v in corner] for corner in found.corners]

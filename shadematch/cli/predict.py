@@ -2,8 +2,7 @@
 
 With ``--json``: ``doses`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
 ``pour``, ``view``, ``cautions``; with ``--calibration`` ``range`` {level, low, high,
-delta_e_low, delta_e_high}, the last two null where nothing is wanted, and ``unit`` of the doses
-(``cm`` or ``g``).
+delta_e_low, delta_e_high}, the last two null where nothing is wanted.
 """
 
 from __future__ import annotations
@@ -28,15 +27,15 @@ from shadematch.cli.words import (
 from shadematch.errors import PourError
 from shadematch.keeping.files import read
 from shadematch.predicting.prediction import predict
-from shadematch.support.report import Row, rows_of
+from shadematch.support.report import Row
 
-__all__ = ["add_verb", "range_entries", "read_calibration", "unit_line"]
+__all__ = ["add_verb", "range_entries", "read_calibration"]
 
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("predict", _predict, "The colour of a recipe.")
-    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
     text = "what calibrate --keep wrote: gives palette, backing and the range of the colour"
     parser.add_argument("--calibration", metavar="FILE", help=text)
     add_conditions(parser)
@@ -65,13 +64,6 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
     return learnt
 
 
-def unit_line(learnt: Calibration | None) -> tuple[str, ...]:
-    """What is to be said of doses that are grams."""
-    if learnt is None or learnt.unit == "cm":
-        return ()
-    return ("doses, their step and loads are in g: read g where a dose says cm",)
-
-
 def range_entries(ranged: Interval) -> dict[str, Any]:
     """What JSON tells of a range."""
     return {n: getattr(ranged, n) for n in ("level", "low", "high", "delta_e_low", "delta_e_high")}
@@ -91,16 +83,15 @@ def _predict(args: argparse.Namespace) -> str:
     if args.json:
         more = {}
         if learnt is not None and ranged is not None:
-            more = {"range": range_entries(ranged), "unit": learnt.unit}
+            more = {"range": range_entries(ranged)}
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     rows = []
     if ranged is not None:
         rows.append(Row("range", str(ranged)))
-        rows += rows_of("unit", unit_line(learnt))
     limit = pour.max_load
     if recipe.load > limit and not math.isclose(recipe.load, limit):
-        text = f"{recipe.load:.4g} cm per 100 g: the load limit is {limit:g}"
+        text = f"{recipe.load:.4g} {recipe.unit} per 100 g: the load limit is {limit:g}"
         rows.append(Row("note", text))
     if recipe.proportions is None:
-        rows.append(Row("note", f"not all doses are multiples of {pour.dose_step:g} cm"))
+        rows.append(Row("note", f"not all doses are multiples of {pour.dose_step:g} {recipe.unit}"))
     return shown(found.report().plus(*rows))

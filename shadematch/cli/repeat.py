@@ -77,7 +77,7 @@ class Given:
 
 def add_recipe(parser: argparse.ArgumentParser) -> None:
     """Let a recipe be given as doses or in a file; `read_recipe` reads it."""
-    parser.add_argument("doses", nargs="*", metavar="NAME=CM", help="paste of each pigment in cm")
+    parser.add_argument("doses", nargs="*", metavar="NAME=DOSE", help="paste of each pigment")
     text = "or the recipe that match --save kept, with its pour, view, palette and target"
     parser.add_argument("--recipe", metavar="FILE", help=text)
 
@@ -87,14 +87,14 @@ def read_recipe(args: argparse.Namespace) -> Given:
     if bool(args.doses) == (args.recipe is not None):
         raise PourError(
             "say what is poured, once",
-            field="NAME=CM",
+            field="NAME=DOSE",
             value="both" if args.doses else "none",
-            remedy="Write each dose as NAME=CM, for instance gorse=3, or give --recipe FILE",
+            remedy="Write each dose as NAME=DOSE, for instance gorse=3, or give --recipe FILE",
         )
     if args.recipe is None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
-        return Given(Recipe(read_doses(args.doses), pour), palette, view, None)
+        return Given(Recipe(read_doses(args.doses), pour, unit=palette.unit), palette, view, None)
     in_the_file(args, (*Pour.model_fields, *View.model_fields), "--recipe")
     found = read_saved(args.recipe, args.palette)
     saved = found.saved
@@ -114,10 +114,10 @@ def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> 
             )
 
 
-def save_as(found: Match, path: str, *, note: str | None) -> None:
+def save_as(found: Match, path: str, *, note: str | None, replace: bool) -> None:
     """Keep a match in a file."""
     with called("note", "--note"), called("path", "--save"):
-        save(found, path, note=note, replace=True)
+        save(found, path, note=note, replace=replace)
 
 
 def _repeat(args: argparse.Namespace) -> str:

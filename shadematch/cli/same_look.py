@@ -94,7 +94,7 @@ def _same(args: argparse.Namespace) -> str:
             new = kept(look.recipe, palette=own.palette, view=seen)
             # What is wanted of it is the look of the old bar.
             new = dataclasses.replace(new, target=look.target, delta_e=look.delta_e)
-            save(new, args.save, replace=True)
+            save(new, args.save, replace=args.replace)
         except FileError as wrong:
             raise renamed(wrong, "--save") from None
     if args.json:

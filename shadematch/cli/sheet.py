@@ -92,7 +92,7 @@ def _strayed(
     readings = read_readings(args)
     if args.no_spread and readings:
         raise PourError(
-            "goes with neither --ruler nor --scale",
+            "goes with neither --dose-slip nor --scale",
             field="--no-spread",
             remedy="Leave one of them out",
         )
@@ -118,7 +118,7 @@ def _sheet(args: argparse.Namespace) -> str:
     made = batch_sheet(result, choice=choice, looks=looks, **options)
     if args.write is not None:
         try:
-            made.save(args.write, replace=True)
+            made.save(args.write, replace=args.replace)
         except FileError as found:
             raise renamed(found, "--write") from None
     if args.json:

@@ -47,7 +47,7 @@ def _spread(args: argparse.Namespace) -> str:
         palette=own.palette,
         view=own.view,
         target=own.target if args.target is None else args.target.strip(),
-        let_down_slips=read_made(args),
+        let_down_paste=read_made(args),
         **read_readings(args),
     )
     if args.json:

@@ -1,7 +1,8 @@
 """``shadematch wedge``: the shade along a sloped coloured layer topped with clear base.
 
-With ``--json``: ``doses`` {name: cm}; ``places``, a list of {coloured_cm, clear_cm, lab, xyz,
-hex, in_srgb}, evenly spaced from one end to the other; ``pour``, ``view``, ``cautions``. The
+With ``--json``: ``doses`` {name: amount} and their ``unit``; ``places``, a list of {coloured_cm,
+clear_cm, lab, xyz, hex, in_srgb}, evenly spaced from one end to the other; ``pour``, ``view``,
+``cautions``. The
 thickness in ``pour`` plays no part.
 """
 
@@ -31,7 +32,7 @@ def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     text = "The shade along a sloped coloured layer topped with clear base."
     parser = verb("wedge", _wedge, text)
-    parser.add_argument("doses", nargs="+", metavar="NAME=CM", help="paste of each pigment in cm")
+    parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
     add = parser.add_argument_group("the wedge").add_argument
     text = "thickness of the coloured layer at one end"
     add("--from", dest="from_cm", type=NUMBER, metavar="CM", required=True, help=text)
@@ -66,6 +67,6 @@ def _wedge(args: argparse.Namespace) -> str:
             {"coloured_cm": x, "clear_cm": rest, **shade_entries(shade)}
             for x, rest, shade in zip(found.coloured_cm, found.clear_cm, found.shades, strict=True)
         ]
-        doses = dict(found.recipe.doses)
-        return json_text({"doses": doses, "places": places, **shared_entries(pour, view)})
+        recipe = {"doses": dict(found.recipe.doses), "unit": found.recipe.unit}
+        return json_text({**recipe, "places": places, **shared_entries(pour, view)})
     return shown(found)

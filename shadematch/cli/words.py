@@ -17,12 +17,13 @@ from shadematch.matching.question import Choice
 from shadematch.photo.light import Neutral
 from shadematch.photo.regions import as_regions
 from shadematch.predicting.prediction import Prediction
-from shadematch.predicting.readings import DOSE_SLIP_CM, SCALE_G
+from shadematch.predicting.readings import DOSE_SLIP, SCALE_G
 from shadematch.predicting.spread import Spread
 from shadematch.studio.palette import Palette, load_palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import Target
+from shadematch.studio.unit import Unit
 from shadematch.studio.view import View
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.readers import is_number
@@ -86,7 +87,7 @@ OPTIONS: Final = (
             *("dose_slip", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
         )
     }
-    | {"let_down_slips": "--let-down-cm", "drop_mm": "--drop"}
+    | {"let_down_paste": "--let-down-paste", "drop_mm": "--drop"}
     | {"lights": "--under", "illuminants": "--under"}
 )
 """What the library's fields are called here."""
@@ -111,6 +112,11 @@ class Parser(argparse.ArgumentParser):
         if file is None:
             raise OSError(errno.EBADF, os.strerror(errno.EBADF))
         print(message, end="", file=file, flush=True)
+
+    @property
+    def destinations(self) -> set[str]:
+        """What its options are read as."""
+        return {action.dest for action in self._actions}
 
     def unknown(self, words: Sequence[str]) -> NoReturn:
         """Complain of words that mean nothing to the verb of this parser."""
@@ -215,8 +221,8 @@ def add_conditions(
         ("batch_g", "G", "base in g"),
         ("thickness_cm", "CM", "thickness of the bar in cm"),
         ("white", "FRACTION", "part of the base that is white, 0 to 1"),
-        ("max_load", "CM", "most paste in cm per 100 g of base"),
-        ("dose_step", "CM", "doses are multiples of this many cm"),
+        ("max_load", "LOAD", "most paste per 100 g of base, in the palette's unit"),
+        ("dose_step", "DOSE", "what doses are multiples of, in the palette's unit"),
     ):
         text = f"{text} ({getattr(usual, field):g})"
         if field in pour:
@@ -236,26 +242,29 @@ def add_conditions(
 def add_readings(parser: argparse.ArgumentParser) -> None:
     """Let be said how well ruler and scale are read; `read_readings` reads it."""
     add = parser.add_argument_group("how far a reading may be off, either way").add_argument
-    add("--ruler", type=NUMBER, metavar="CM", help=f"of the ruler in cm ({DOSE_SLIP_CM:g})")
-    add("--scale", type=NUMBER, metavar="G", help=f"of the scale in g ({SCALE_G:g})")
+    text = " or ".join(f"{slip:g} {unit}" for unit, slip in DOSE_SLIP.items())
+    add(
+        "--dose-slip", type=NUMBER, metavar="DOSE", help=f"of a dose ({text}, as the palette's are)"
+    )
+    add("--scale", type=NUMBER, metavar="G", help=f"of a base on the scale in g ({SCALE_G:g})")
 
 
 def read_readings(args: argparse.Namespace) -> dict[str, Any]:
     """`dose_slip` and `scale_g`, where they were given."""
-    given = {"dose_slip": args.ruler, "scale_g": args.scale}
+    given = {"dose_slip": args.dose_slip, "scale_g": args.scale}
     return {name: value for name, value in given.items() if value is not None}
 
 
 def add_made(parser: argparse.ArgumentParser) -> None:
     """Let be said how much of let-downs was made at once; `read_made` reads it."""
     text = "paste that a let-down in the recipe was made with at once; may be repeated"
-    option: dict[str, Any] = {"dest": "let_down_slips", "metavar": "NAME=CM", "help": text}
-    parser.add_argument("--let-down-cm", action="append", **option)
+    option: dict[str, Any] = {"dest": "let_down_paste", "metavar": "NAME=DOSE", "help": text}
+    parser.add_argument("--let-down-paste", action="append", **option)
 
 
 def read_made(args: argparse.Namespace) -> dict[str, float] | None:
-    """`let_down_slips`, where it was given."""
-    return None if args.let_down_slips is None else read_doses(args.let_down_slips)
+    """`let_down_paste`, where it was given."""
+    return None if args.let_down_paste is None else read_doses(args.let_down_paste)
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:
@@ -404,22 +413,22 @@ def read_palette(path: str | None) -> Palette:
 
 
 def read_doses(pairs: Sequence[str]) -> dict[str, float]:
-    """Doses written as NAME=CM."""
+    """Doses written as NAME=DOSE."""
     doses: dict[str, float] = {}
-    remedy = "Write each dose as NAME=CM, for instance gorse=3"
+    remedy = "Write each dose as NAME=DOSE, for instance gorse=3"
     for pair in pairs:
         name, equals, length = (part.strip() for part in pair.rpartition("="))
         if not equals or not is_number(length):
-            raise PourError("is not a dose", field="NAME=CM", value=pair, remedy=remedy)
+            raise PourError("is not a dose", field="NAME=DOSE", value=pair, remedy=remedy)
         if name in doses:
             remedy = "Give each pigment once"
-            raise PourError("a name stands twice", field="NAME=CM", value=pair, remedy=remedy)
+            raise PourError("a name stands twice", field="NAME=DOSE", value=pair, remedy=remedy)
         doses[name] = float(length)
     return doses
 
 
-def read_let_down(text: str, *, step_g: float | None, white: float | None) -> LetDown:
-    """A let-down written as NAME=CM/G: centimetres in so many g of base."""
+def read_let_down(text: str, *, unit: Unit, step_g: float | None, white: float | None) -> LetDown:
+    """A let-down written as NAME=DOSE/G: so much paste in so many g of base."""
     name, equals, strength = text.rpartition("=")
     paste, slash, base = strength.partition("/")
     if not equals or not slash or not is_number(paste) or not is_number(base):
@@ -427,12 +436,12 @@ def read_let_down(text: str, *, step_g: float | None, white: float | None) -> Le
             "is not a let-down",
             field="--let-down",
             value=text,
-            remedy="Write it as NAME=CM/G, for instance gorse=1/50",
+            remedy="Write it as NAME=DOSE/G, for instance gorse=1/50",
         )
     given = {"step_g": step_g, "white": white}
     more = {field: value for field, value in given.items() if value is not None}
     try:
-        return LetDown.made(name, paste=float(paste), base_g=float(base), **more)
+        return LetDown.made(name, paste=float(paste), base_g=float(base), unit=unit, **more)
     except PourError as found:
         own = {"step_g": "--weigh-step", "white": "--let-down-white"}
         raise renamed(found, own.get(found.field, f"--let-down {text}")) from None
@@ -445,8 +454,8 @@ def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[st
 
 
 def dose_entries(recipe: Recipe) -> dict[str, Any]:
-    """What JSON tells of doses: from `doses` to `tubes`."""
-    entries: dict[str, Any] = {"doses": dict(recipe.doses)}
+    """What JSON tells of doses: from `doses` and their `unit` to `tubes`."""
+    entries: dict[str, Any] = {"doses": dict(recipe.doses), "unit": recipe.unit}
     if recipe.weighed:
         entries["squeezed"] = recipe.squeezed
         entries["weighed"] = [

@@ -81,7 +81,7 @@ class Additions:
     target
         CIELAB in the view, shape (3,).
     step, max_load, pot_g
-        Dose step [cm], most paste [cm per 100 g, as read off ruler and scale], and most base
+        Dose step [palette's unit], most paste [that per 100 g, as read], and most base
         that the pot holds [g].
     bases, base_step_g
         Kinds of base that may be added, one kind at a time, in multiples of this [g].

@@ -69,9 +69,10 @@ class Belief:
     """A batch as it is believed to be.
 
     The unknowns, in this order, for n pigments and m let-downs: n logarithms of strength, one of
-    the white base's, n errors of length [cm], the errors of the clear and the white mass [g], m
-    logarithms of the strength that let-downs were made with (1 as meant, whatever their pastes
-    are), m errors of the masses dosed of them [g], and the colour's own error (L*, a*, b*). They
+    the white base's, n errors of dose [palette's unit], the errors of the clear and the white mass
+    [g], m logarithms of the strength that let-downs were made with (1 as meant, whatever their
+    pastes are), m errors of the masses dosed of them [g], and the colour's own error (L*, a*, b*).
+    They
     are u = 2 n + 6 + 2 m.
 
     Attributes
@@ -132,7 +133,7 @@ class Belief:
 
     @property
     def total(self) -> float:
-        """Paste in all, that in let-downs too, as read [cm]."""
+        """Paste in all, that in let-downs too, as read [palette's unit]."""
         brought = (d.mass_g * d.let_down.paste_per_g for d in self.let_downs)
         return float(self.doses.sum()) + sum(brought)
 
@@ -156,7 +157,7 @@ class Belief:
         Returns
         -------
         lengths
-            True lengths [cm], shape (k, n).
+            True doses [palette's unit], shape (k, n).
         strengths
             Shape (k, n).
         base
@@ -311,7 +312,9 @@ class Belief:
             scattering=_times(palette.white.scattering, white_strength),
         )
         note = f"{palette.note} Strengths as learned from measured batches.".strip()
-        return Palette(pigments=pigments, clear=palette.clear, white=white, note=note)
+        return Palette(
+            pigments=pigments, clear=palette.clear, white=white, unit=palette.unit, note=note
+        )
 
 
 def _times(values: tuple[float, ...], factor: float) -> tuple[float, ...]:

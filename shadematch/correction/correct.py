@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final, cast, get_args
 
 import numpy as np
@@ -15,7 +15,6 @@ from shadematch.correction.results import Correction, addition_of
 from shadematch.errors import ColourError, PourError
 from shadematch.predicting.prediction import conditions
 from shadematch.predicting.readings import (
-    DOSE_SLIP_CM,
     SCALE_G,
     Dosed,
     checked_made,
@@ -27,6 +26,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import Target, as_target, checked_covariance, triple
+from shadematch.studio.unit import check_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import between, expect, listed
@@ -52,9 +52,9 @@ def correct(
     must_avoid: Sequence[str] = (),
     strength_spread: float = 0.10,
     white_spread: float = 0.10,
-    dose_slip: float = DOSE_SLIP_CM,
+    dose_slip: float | None = None,
     scale_g: float = SCALE_G,
-    let_down_slips: Mapping[str, float] | None = None,
+    let_down_paste: Mapping[str, float] | None = None,
     measured_spread: float = 0.3,
     model_spread: float = 0.5,
 ) -> Correction:
@@ -82,7 +82,7 @@ def correct(
     tolerance
         How near is near enough, in CIEDE2000; above 0.
     max_load
-        Most paste [cm per 100 g]; by default the recipe's limit.
+        Most paste [palette's unit per 100 g]; by default the recipe's limit.
     pot_g
         Most base that the pot holds [g]; by default half as much again as the batch.
         Later corrections of a batch keep the first one's limits unless others are given.
@@ -100,9 +100,9 @@ def correct(
         deviation of the logarithm (0.1 is about 10 %).
     dose_slip, scale_g
         How far a reading may be off, either way; see `shadematch.spread`.
-    let_down_slips
-        Of a recipe with let-downs: paste that each was made with at once [cm], by pigment, as for
-        `shadematch.spread`.
+    let_down_paste
+        Of a recipe with let-downs: paste that each was made with at once [palette's unit], by
+        pigment, as for `shadematch.spread`.
     measured_spread
         Standard deviation of a measured L*, a* and b*, where the target brings no covariance.
     model_spread
@@ -115,14 +115,13 @@ def correct(
     Raises
     ------
     PourError
-        For limits that can't be.
+        For limits that can't be, or a recipe in another unit than the palette's.
     UnknownNameError
         If the palette lacks a paste of the recipe.
     ColourError
         If a colour is none.
     """
     expect(recipe, (Recipe, Correction), "recipe", "Give a Recipe, or the last Correction")
-    priors = Priors(strength_spread, white_spread, dose_slip, scale_g, model_spread)
     between(measured_spread, "measured_spread", 1e-3, 20.0, _IN_RANGE)
     between(tolerance, *_TOLERANCE)
     if isinstance(recipe, Correction):
@@ -135,11 +134,11 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
-        if let_down_slips is not None:
+        if let_down_paste is not None:
             raise PourError(
                 "is known since the batch's first correction",
-                field="let_down_slips",
-                value=let_down_slips,
+                field="let_down_paste",
+                value=let_down_paste,
                 remedy="Leave it out, or start from a Recipe",
             )
         poured, belief = after(recipe)
@@ -150,9 +149,11 @@ def correct(
         base_step_g = last.base_step_g if base_step_g is None else base_step_g
     else:
         palette, pour, view = conditions(palette, recipe.pour, view)
-        ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g)
-        told = checked_made(let_down_slips, [part.let_down for part in recipe.weighed], scale)
-        priors = replace(priors, dose_slip=ruler, scale_g=scale)
+        check_unit(recipe.unit, palette.unit, "recipe")
+        unit = palette.unit
+        ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, unit)
+        told = checked_made(let_down_paste, [part.let_down for part in recipe.weighed], scale, unit)
+        priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
         belief = begun(recipe, palette, view, priors, lambda d: told.get(d.pigment))
         poured = recipe
     seen, goal = _colour(measured, belief.view), as_target(target)
@@ -253,7 +254,8 @@ def begun(
     recipe, palette, view, priors
         What is known.
     made
-        Paste that a let-down was made with at once [cm], or None where that was not told.
+        Paste that a let-down was made with at once [palette's unit], or None where that was not
+        told.
     """
     held, step = taken(recipe, palette), recipe.pour.dose_step
     let_downs = tuple(

@@ -81,7 +81,7 @@ class Addition:
     Attributes
     ----------
     doses
-        Paste to add [cm]; zero doses left out; read-only.
+        Paste to add [recipe's unit]; zero doses left out; read-only.
     clear_g, white_g
         Base to add [g].
     recipe
@@ -120,12 +120,12 @@ class Addition:
 
     @property
     def total(self) -> float:
-        """Paste to add in all [cm]."""
+        """Paste to add in all [recipe's unit]."""
         return float(sum(self.doses.values()))
 
     def __str__(self) -> str:
         """In plain words."""
-        parts = [f"{dose:g} cm {name}" for name, dose in self.doses.items()]
+        parts = [f"{dose:g} {self.recipe.unit} {name}" for name, dose in self.doses.items()]
         parts += [f"{self.clear_g:g} g clear base"] if self.clear_g else []
         parts += [f"{self.white_g:g} g white base"] if self.white_g else []
         return ", ".join(parts) or "nothing"
@@ -219,7 +219,7 @@ class Correction:
         Parameters
         ----------
         doses
-            Paste that was added [cm].
+            Paste that was added [palette's unit].
         clear_g, white_g
             Base that was added [g].
 
@@ -383,7 +383,7 @@ def _described(
     target: FloatArray,
 ) -> Addition:
     pour, names = recipe.pour, belief.palette.names
-    doses = {n: round(float(cm), 9) for n, cm in zip(names, lengths, strict=True) if cm}
+    doses = {n: round(float(d), 9) for n, d in zip(names, lengths, strict=True) if d}
     clear, white = base_g
     total = {n: round(recipe.doses.get(n, 0.0) + doses.get(n, 0.0), 9) for n in names}
     batch = pour.batch_g + clear + white
@@ -394,7 +394,9 @@ def _described(
         doses=doses,
         clear_g=clear,
         white_g=white,
-        recipe=Recipe({n: dose for n, dose in total.items() if dose}, after, recipe.weighed),
+        recipe=Recipe(
+            {n: dose for n, dose in total.items() if dose}, after, recipe.weighed, recipe.unit
+        ),
         lab=triple(lab),
         hex=srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white_point), white_point)[0]),
         delta_e=float(delta_e(lab, target)),

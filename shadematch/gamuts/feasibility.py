@@ -18,6 +18,7 @@ from shadematch.search.whole import Found, closest
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour, base_named, percent
 from shadematch.studio.target import Target, as_target
+from shadematch.studio.unit import measured, steps_in
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
 from shadematch.support.html import recipe_card
@@ -112,6 +113,7 @@ class Feasibility:
     def sentence(self) -> str:
         """The answer in plain words, of the thicknesses, white fractions and batches tried."""
         code, ideal, best = self.target.hex, self.ideal_delta_e, self.best
+        unit = best.closest.recipe.unit
         if not (ideal <= self.within).any():
             row, column = np.unravel_index(int(np.argmin(ideal)), ideal.shape)
             nearest = self.cells[-1][row][column].ideal
@@ -121,8 +123,9 @@ class Feasibility:
                 f"{self.thicknesses_cm[column]:g} cm thick."
             )
         else:
-            first = f"With doses of any length {code} {self._where(ideal <= self.within)}."
-        name = best.pour.grid
+            where = self._where(ideal <= self.within)
+            first = f"With doses of any {measured(unit)} {code} {where}."
+        name = steps_in(unit, best.pour.dose_step)
         parts = [first]
         for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
             if (layer <= self.within).any():

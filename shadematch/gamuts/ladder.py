@@ -27,7 +27,7 @@ Along = Literal["load", "thickness", "white"]
 """What is varied."""
 
 _UNITS: Final[dict[str, str]] = {
-    "load": "paste in the base [cm per 100 g]",
+    "load": "paste in the base [{unit} per 100 g]",
     "thickness": "thickness [cm]",
     "white": "white base in the blend [%]",
 }
@@ -43,7 +43,7 @@ class Ladder:
     Attributes
     ----------
     along
-        ``"load"`` [cm per 100 g], ``"thickness"`` [cm] or ``"white"`` (mass fraction).
+        ``"load"`` [recipe's unit per 100 g], ``"thickness"`` [cm] or ``"white"`` (mass fraction).
     recipe, view
         The recipe whose other conditions stay, and how it is looked at.
     values
@@ -87,7 +87,7 @@ class Ladder:
     @property
     def label(self) -> str:
         """What is varied, with its unit."""
-        return _UNITS[self.along]
+        return _UNITS[self.along].format(unit=self.recipe.unit)
 
     def __str__(self) -> str:
         """In plain words."""
@@ -125,10 +125,10 @@ def ladder(
     Parameters
     ----------
     doses
-        Paste of each pigment [cm], as for `predict`.
+        Paste of each pigment [palette's unit], as for `predict`.
     along
-        ``"load"``: the same proportions at other loads [cm per 100 g], by default up to the
-        load limit; ``"thickness"`` [cm], by default a fifth to five times the pour's;
+        ``"load"``: the same proportions at other loads [palette's unit per 100 g], by default
+        up to the load limit; ``"thickness"`` [cm], by default a fifth to five times the pour's;
         ``"white"``: mass fraction, by default 0 to 1.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
@@ -144,7 +144,7 @@ def ladder(
         ladder of loads for a recipe without paste.
     """
     palette, pour, view = conditions(palette, pour, view)
-    expect(doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+    expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
     loads = loads_of(doses, palette, pour)
     if not isinstance(along, str) or along not in _UNITS:
         raise PourError(
@@ -165,7 +165,7 @@ def ladder(
             value=dict(doses),
             remedy="Give at least one dose above zero",
         )
-    asked = _values(along, pour, values)
+    asked = _values(along, palette, pour, values)
     if along == "load":
         lab = model_for(palette, pour.thickness_cm, pour.white, view).lab(
             asked[:, None] * (loads / total)
@@ -185,7 +185,16 @@ def ladder(
     ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
     hexes = tuple(srgb_to_hex(c) for c in rgb)
     return Ladder(
-        along, Recipe(ordered, pour), view, asked, lab, hexes, path, here, float(every), marks
+        along=along,
+        recipe=Recipe(ordered, pour, unit=palette.unit),
+        view=view,
+        values=asked,
+        lab=lab,
+        hexes=hexes,
+        path=path,
+        here=here,
+        every=float(every),
+        marks=marks,
     )
 
 
@@ -198,7 +207,9 @@ def _lab(loads: FloatArray, palette: Palette, pour: Pour, view: View) -> FloatAr
     return xyz_to_lab(model.weights @ spectrum, model.white)
 
 
-def _values(along: Along, pour: Pour, values: Sequence[float] | None) -> FloatArray:
+def _values(
+    along: Along, palette: Palette, pour: Pour, values: Sequence[float] | None
+) -> FloatArray:
     if values is None:
         even = np.linspace(0.0, 1.0, _FINE)
         if along == "load":
@@ -219,6 +230,8 @@ def _values(along: Along, pour: Pour, values: Sequence[float] | None) -> FloatAr
             f"needs at least two numbers from 0 to {highest:g}",
             field="values",
             value=values,
-            remedy=f"They are {_UNITS[along]}" if along != "white" else "They are fractions",
+            remedy=f"They are {_UNITS[along].format(unit=palette.unit)}"
+            if along != "white"
+            else "They are fractions",
         )
     return numbers

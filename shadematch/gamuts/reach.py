@@ -33,7 +33,7 @@ _STARTS: Final = 12
 
 @dataclass(frozen=True)
 class Nearest:
-    """The nearest colour that can be made, whole centimetres left aside.
+    """The nearest colour that can be made, dose steps left aside.
 
     Attributes
     ----------
@@ -72,8 +72,8 @@ class Nearest:
 
     def _repr_html_(self) -> str:
         swatches = [(self.target.hex, "wanted"), (self.choice.predicted.hex, "nearest")]
-        doses = self.choice.recipe.doses
-        rows = [(name, f"{dose:.2f} cm") for name, dose in doses.items()]
+        doses, unit = self.choice.recipe.doses, self.choice.recipe.unit
+        rows = [(name, f"{dose:.2f} {unit}") for name, dose in doses.items()]
         rows += [("into", str(self.choice.recipe.pour)), ("CIEDE2000", f"{self.delta_e:.2f}")]
         return recipe_card(swatches, rows, foot=str(self), small="Before doses are made whole.")
 
@@ -385,13 +385,17 @@ class Gamut:
         rgb, inside = xyz_to_srgb(lab_to_xyz(lab, white), white)
         return rgb, np.asarray(inside)
 
+    @property
+    def _pour_in_words(self) -> str:
+        return f"{self.pour}, at most {self.pour.max_load:g} {self.palette.unit} per 100 g"
+
     def __str__(self) -> str:
         """In plain words."""
         names = ", ".join(self.palette.names)
         return "\n".join(
             [
                 f"palette    {names}",
-                f"pour       {self.pour}, at most {self.pour.max_load:g} cm per 100 g",
+                f"pour       {self._pour_in_words}",
                 f"seen       {self.view}",
                 f"volume     {self.volume}",
             ]
@@ -411,7 +415,7 @@ class Gamut:
         swatches = [(srgb_to_hex(c), label) for c, label in zip(rgb, labels, strict=True)]
         rows = [
             ("palette", ", ".join(self.palette.names)),
-            ("pour", f"{self.pour}, at most {self.pour.max_load:g} cm per 100 g"),
+            ("pour", self._pour_in_words),
             ("seen", str(self.view)),
             ("volume", str(self.volume)),
         ]

@@ -40,7 +40,7 @@ class Region:
     model, space
         Colour, and the permitted doses.
     load_per_step
-        Load [cm per 100 g] of one of the space's steps.
+        Load [palette's unit per 100 g] of one of the space's steps.
     provable
         Whether absorption is all that varies, so that a floor can be proved.
     """
@@ -89,7 +89,13 @@ class Region:
             for name, dose, load in zip(self.palette.names, doses, loads, strict=True)
             if load > 1e-9
         }
-        return Choice(Recipe(named, self.pour), delta_e, self.palette, self.view, loads)
+        return Choice(
+            Recipe(named, self.pour, unit=self.palette.unit),
+            delta_e,
+            self.palette,
+            self.view,
+            loads,
+        )
 
     @functools.cached_property
     def body(self) -> Body:

@@ -17,9 +17,10 @@ import numpy as np
 from pydantic import AfterValidator, Field, TypeAdapter
 
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
-from shadematch.calibration.fit import Noise, Problem, at_optimum, prior_of
+from shadematch.calibration.fit import at_optimum
 from shadematch.calibration.forward import Errors
 from shadematch.calibration.lot import prior_of_lot
+from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import BELIEFS, Unknown
 from shadematch.calibration.test_pour import TestPour

@@ -129,7 +129,7 @@ def correction_of(content: dict[str, Any]) -> Correction:
         raise FileError(
             "needs one entry for each let-down", field="made", value=batch.made, remedy=_ALTERED
         )
-    checked_readings(priors.dose_slip, priors.scale_g, recipe.pour.batch_g)
+    checked_readings(priors.dose_slip, priors.scale_g, recipe.pour.batch_g, palette.unit)
     made = {p.let_down: paste for p, paste in zip(recipe.weighed, batch.made, strict=True)}
     belief = begun(recipe, palette, batch.view, priors, made.get)
     last: Correction | None = None

@@ -26,6 +26,7 @@ from shadematch.keeping.forms import (
     Entry,
     PaletteFile,
     TargetEntry,
+    checked_note,
     entries_of,
     made_from,
 )
@@ -162,7 +163,7 @@ def _targets(given: object, note: Any) -> TargetsEntry:
     targets = listed(given, "thing", remedy)
     for target in targets:
         expect(target, Target, "thing", remedy)
-    return TargetsEntry.model_construct(note=note or "", targets=targets)
+    return TargetsEntry.model_construct(note=checked_note(note or ""), targets=targets)
 
 
 @overload

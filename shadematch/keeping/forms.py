@@ -24,12 +24,12 @@ from pydantic import (
 from pydantic_core import core_schema
 
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.errors import FileError, ShadematchError
+from shadematch.errors import FileError, PourError, ShadematchError
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe, Weighed
 from shadematch.studio.target import Target, possible
 from shadematch.studio.view import OwnLight
-from shadematch.support.models import readable
+from shadematch.support.models import expect, readable
 
 __all__ = [
     "LONGEST_NOTE",
@@ -44,6 +44,7 @@ __all__ = [
     "TargetEntry",
     "WeighedEntry",
     "below",
+    "checked_note",
     "entries_of",
     "made_from",
 ]
@@ -85,9 +86,9 @@ class FromFields:
         """As pydantic asks for it."""
         given = get_type_hints(source, include_extras=True) | self._types
         if dataclasses.is_dataclass(source):
+            # What nothing stands for may be left out; what is meant otherwise must be said.
             fields = {
-                f.name: f.default is dataclasses.MISSING
-                and f.default_factory is dataclasses.MISSING
+                f.name: f.default not in (None, "", ())
                 for f in dataclasses.fields(source)
                 if f.init and not f.name.startswith("_")
             }
@@ -139,16 +140,41 @@ def made_from(form: TypeAdapter[T], content: object) -> T:
     try:
         text = json.dumps(content, ensure_ascii=False).encode()
     except UnicodeEncodeError as found:
+        near = found.object[max(0, found.start - 20) : found.end]
         raise FileError(
-            "has half a character",
-            field="text",
-            value=found.object[found.start - 20 : found.end],
-            remedy="Type the name or the note again",
+            "has half a character", field="text", value=near, remedy="Type it again"
         ) from None
     try:
         return form.validate_json(text, strict=True)
     except ValidationError as found:
         raise readable(found, FileError) from None
+
+
+def checked_note(note: object) -> str:
+    """A maker's own words.
+
+    Raises
+    ------
+    PourError
+        If they are no text, too long, or can't be written.
+    """
+    expect(note, str, "note", "Give a text")
+    assert isinstance(note, str)
+    if len(note) > LONGEST_NOTE:
+        raise PourError(
+            "is too long",
+            field="note",
+            value=f"{len(note)} letters",
+            remedy=f"Give at most {LONGEST_NOTE}",
+        )
+    try:
+        note.encode()
+    except UnicodeEncodeError as found:
+        half = found.object[found.start : found.end]
+        raise PourError(
+            "has half a character", field="note", value=half, remedy="Type it again"
+        ) from None
+    return note
 
 
 @contextlib.contextmanager
@@ -180,8 +206,9 @@ RecipeEntry = Annotated[Recipe, FromFields(doses=DosesEntry, weighed=tuple[Weigh
 
 def _stated(content: object) -> object:
     """Refuse a palette that leaves to guess what its numbers mean."""
-    if isinstance(content, Mapping) and "wavelengths_nm" not in content:
-        raise FileError("is missing", field="wavelengths_nm", remedy="Add it")
+    for field, remedy in (("wavelengths_nm", "Add them"), ("unit", 'Add "unit": "cm", or "g"')):
+        if isinstance(content, Mapping) and field not in content:
+            raise FileError("is missing", field=field, remedy=remedy)
     return content
 
 

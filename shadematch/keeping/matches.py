@@ -19,6 +19,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import Target
+from shadematch.studio.unit import check_unit
 from shadematch.studio.view import OwnLight, View
 
 __all__ = ["MatchEntry", "recipe_of"]
@@ -165,7 +166,7 @@ class MatchEntry(Entry):
         entry: ChoiceEntry = getattr(self, name)
         palette, pour = question.palette, question.pour
         with below(name):
-            recipe = recipe_of(Recipe(entry.doses, pour, entry.weighed), palette)
+            recipe = recipe_of(Recipe(entry.doses, pour, entry.weighed, palette.unit), palette)
         counts = question.steps_of(Choice(recipe, 0.0, palette, question.view, np.zeros(0)))
         made = question.choice(np.rint(counts), entry.delta_e)
         used, most = set(recipe.doses), self.max_pigments
@@ -201,10 +202,11 @@ def recipe_of(given: Recipe, palette: Palette) -> Recipe:
 
     Raises
     ------
-    UnknownNameError
-        If the palette lacks a name.
+    UnknownNameError, PourError
+        If the palette lacks a name, or counts in another unit.
     """
+    check_unit(given.unit, palette.unit, "recipe")
     for name in (*given.doses, *(part.let_down.pigment for part in given.weighed)):
         palette.index(name)
     ordered: Mapping[str, float] = {n: given.doses[n] for n in palette.names if n in given.doses}
-    return Recipe(ordered, given.pour, given.weighed)
+    return Recipe(ordered, given.pour, given.weighed, given.unit)

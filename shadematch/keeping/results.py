@@ -32,7 +32,7 @@ __all__ = ["missing", "recipes_from_frame", "results_frame", "save_results"]
 
 _ROWS: Final = 4096
 _GRAMS: Final = " [g]"
-_LONGEST_CM: Final = 1e7
+_LARGEST_DOSE: Final = 1e7
 
 
 def save_results(
@@ -167,7 +167,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     for number, row in enumerate(rows, start=1):
         doses = {}
         for name, dose in zip(names.values(), row, strict=True):
-            if not is_finite(dose) or not 0 <= dose <= _LONGEST_CM:
+            if not is_finite(dose) or not 0 <= dose <= _LARGEST_DOSE:
                 raise PourError(
                     "must be a number from 0 on",
                     field=f"row {number}, {name}",

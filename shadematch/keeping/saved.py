@@ -22,6 +22,7 @@ from shadematch.keeping.forms import (
     Row,
     TargetEntry,
     below,
+    checked_note,
 )
 from shadematch.keeping.matches import MatchEntry, recipe_of
 from shadematch.matching.match import Match
@@ -190,14 +191,7 @@ def kept(
         "Give a Match, a Prediction, a Recipe or a SavedRecipe",
     )
     if note is not None:
-        expect(note, str, "note", "Give a text")
-        if len(note) > LONGEST_NOTE:
-            raise PourError(
-                "is too long",
-                field="note",
-                value=f"{len(note)} letters",
-                remedy=f"Give at most {LONGEST_NOTE}",
-            )
+        checked_note(note)
     _nothing_else(result, _KNOWN)
     if not isinstance(result, Match) and choice is not None:
         raise PourError(
@@ -249,10 +243,9 @@ def kept(
             value=palette.names,
             remedy="Give the palette that it was predicted with",
         )
-    own = dataclasses.replace(seen.recipe, weighed=recipe.weighed)
     return SavedRecipe(
         note=note or "",
-        recipe=own,
+        recipe=recipe,
         view=view,
         lab=seen.lab,
         target=None,

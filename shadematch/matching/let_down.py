@@ -1,7 +1,7 @@
 """Which let-down to make, so that a small bar of a pastel shade comes out close enough.
 
-In a small bar one centimetre of paste is already too much for a pastel shade. A let-down (paste
-stirred into base beforehand, dosed by weight) gives doses between the whole centimetres.
+In a small bar one dose step of paste is already too much for a pastel shade. A let-down (paste
+stirred into base beforehand, dosed by weight) gives doses between the steps.
 """
 
 from __future__ import annotations
@@ -67,16 +67,21 @@ class ToMake:
     def off(self) -> float:
         """How far its strength is off at most, as a share, in nine cases of ten.
 
-        For a ruler within 2 mm and a scale within 1 g (a quarter of the base, where that is
-        less), either way.
+        For paste within 2 mm, or 0.1 g where it is weighed, and base within 1 g (a quarter of
+        it, where that is less), either way.
         """
-        return strength_off(self.paste, self.base_g, scale_g=usual_scale_g(self.base_g))
+        return strength_off(
+            self.paste,
+            self.base_g,
+            unit=self.let_down.unit,
+            scale_g=usual_scale_g(self.base_g),
+        )
 
     def __str__(self) -> str:
         """In plain words."""
         return (
-            f"stir {self.paste:g} cm {self.let_down.pigment} into {self.base_g:g} g of "
-            f"{self.let_down.base}; the bar takes {self.used_g:g} g of it "
+            f"stir {self.paste:g} {self.let_down.unit} {self.let_down.pigment} into "
+            f"{self.base_g:g} g of {self.let_down.base}; the bar takes {self.used_g:g} g of it "
             f"(its strength is known to {self.off:.0%}; better, if more is made at once)"
         )
 
@@ -90,7 +95,7 @@ class LetDownPlan:
     target, delta_e
         What was asked for: a colour, and how close.
     without
-        The match with centimetres alone.
+        The match with the tubes alone.
     to_make
         The let-downs; empty where none is needed or none is worth making.
     match
@@ -130,7 +135,7 @@ class LetDownPlan:
         asked = f"within CIEDE2000 {self.delta_e:g}"
         alone = self.without.closest.delta_e
         if alone <= self.delta_e:
-            return f"No let-down is needed: centimetres alone come to {alone:.2f}."
+            return f"No let-down is needed: the tubes alone come to {alone:.2f}."
         number = len(self.to_make)
         count = "one let-down" if number == 1 else f"{number} let-downs"
         if self.within:
@@ -144,7 +149,7 @@ class LetDownPlan:
         else:
             why = f"None of the {self.tried} combinations tried brings it {asked}."
         if self.match is None:
-            return f"{why} Centimetres alone come to {alone:.2f}, and no let-down gains enough."
+            return f"{why} The tubes alone come to {alone:.2f}, and no let-down gains enough."
         return f"{why} With {count} it comes to {self.closest.delta_e:.2f} instead of {alone:.2f}."
 
     def __str__(self) -> str:
@@ -164,7 +169,7 @@ class LetDownPlan:
         best = self.closest
         swatches = [
             (self.target.hex, "wanted"),
-            (self.without.closest.predicted.hex, "centimetres alone"),
+            (self.without.closest.predicted.hex, "tubes alone"),
         ]
         if self.match is not None:
             swatches.append((best.predicted.hex, "with let-downs"))
@@ -195,7 +200,7 @@ def propose_let_down(
     closest. Each search is exact (`match.proved` tells of one that stopped early).
 
     Where nothing comes as close as was asked, the answer is what comes nearest: the fewest
-    let-downs that are within 0.5 of the best there is, if they gain 0.5 over centimetres alone.
+    let-downs that are within 0.5 of the best there is, if they gain 0.5 over the tubes alone.
 
     Parameters
     ----------
@@ -308,6 +313,7 @@ class _Tries:
             paste_per_g=pour.dose_step / base_g,
             step_g=self._step_g,
             white=0.0 if pour.clear_g > 0 else 1.0,
+            unit=self._without.palette.unit,
         )
 
     def found(self, names: Sequence[str], base_g: float, limit: float) -> _Tried | None:
@@ -348,10 +354,12 @@ class _Tries:
 
 
 def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
-    """The match with centimetres; of no paste at all where not even one step is permitted."""
+    """The match with the tubes alone; of no paste at all where not even one step is permitted."""
     if pour.max_steps >= 1:
         return match(goal, palette=palette, pour=pour, view=view)
-    weakest = LetDown(pigment=palette.names[0], paste_per_g=1e-9, white=pour.white)
+    weakest = LetDown(
+        pigment=palette.names[0], paste_per_g=1e-9, white=pour.white, unit=palette.unit
+    )
     return match(
         goal, palette=palette, pour=pour, view=view, must_avoid=palette.names, let_downs=[weakest]
     )

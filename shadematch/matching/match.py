@@ -1,4 +1,4 @@
-"""A target in, whole centimetres out."""
+"""A target in, whole centimetres or grams out."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from shadematch.matching.question import (
 )
 from shadematch.matching.robust import steadiest
 from shadematch.predicting.prediction import Prediction
-from shadematch.predicting.readings import DOSE_SLIP_CM, SCALE_G, checked_readings
+from shadematch.predicting.readings import SCALE_G, checked_readings
 from shadematch.predicting.spread import Spread
 from shadematch.search.leeway import Leeway
 from shadematch.search.whole import Found
@@ -164,8 +164,8 @@ class Match:
         # Beyond some dozens, proportions say no more than the doses.
         shares = f"proportions {shares}, " if 1 < sum(proportions.values()) <= 60 else ""
         lines.append(
-            f"           {shares}{self.recipe.total:g} cm in all, "
-            f"{self.recipe.load:.2f} cm per 100 g"
+            f"           {shares}{self.recipe.total:g} {self.recipe.unit} in all, "
+            f"{self.recipe.load:.2f} {self.recipe.unit} per 100 g"
         )
         lab = ", ".join(f"{v:z.1f}" for v in self.predicted.lab)
         note = "" if self.predicted.in_srgb else ", outside sRGB"
@@ -186,7 +186,11 @@ class Match:
     def _repr_html_(self) -> str:
         rows = list(self.recipe.parts)
         rows += [
-            ("in all", f"{self.recipe.total:g} cm, {self.recipe.load:.2f} cm per 100 g"),
+            (
+                "in all",
+                f"{self.recipe.total:g} {self.recipe.unit}, "
+                f"{self.recipe.load:.2f} {self.recipe.unit} per 100 g",
+            ),
             ("into", str(self.pour)),
             ("seen", str(self.view)),
             ("CIEDE2000", f"{self.delta_e:.2f}"),
@@ -208,11 +212,8 @@ class Match:
             if self.steady_complete
             else "only the nearest recipes were looked at"
         )
-        return (
-            f"nine pours in ten within {self.spread.p90:.2f} if the ruler is within "
-            f"{10 * self.spread.dose_slip:g} mm and the scale within {self.spread.scale_g:g} g; "
-            f"{looked}"
-        )
+        readings = ", ".join(self.spread.readings)
+        return f"nine pours in ten within {self.spread.p90:.2f} with {readings}; {looked}"
 
     @property
     def proof(self) -> str:
@@ -238,7 +239,7 @@ def match(
     lights: Sequence[Light] = (),
     let_downs: Sequence[LetDown] = (),
     robust: bool = False,
-    dose_slip: float = DOSE_SLIP_CM,
+    dose_slip: float | None = None,
     scale_g: float = SCALE_G,
 ) -> Match:
     """The doses that give a colour.
@@ -264,7 +265,7 @@ def match(
         predicted colours are those in the first. A target that is no spectrum is taken to the
         same appearance in each (`Target.lab_in`), which is an estimate.
     let_downs
-        Let-downs to hand: pastes diluted beforehand, dosed by weight beside the centimetres.
+        Let-downs to hand: pastes diluted beforehand, dosed by weight beside the pastes.
     robust
         Prefer the recipe that stays nearest the target when the ruler and the scale are a
         little off: the one whose 90th percentile of CIEDE2000 is the smallest. With several
@@ -299,7 +300,7 @@ def match(
     )
     expect(robust, bool, "robust", "Give True or False")
     if robust:
-        ruler, scale = checked_readings(dose_slip, scale_g, asked.pour.batch_g)
+        ruler, scale = checked_readings(dose_slip, scale_g, asked.pour.batch_g, asked.palette.unit)
     question = asked.question(goal)
     leeway = leeway_of(goal, tolerance)
     answer = question.searcher.answer(question.goal, leeway)

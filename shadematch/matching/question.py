@@ -23,6 +23,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour, base_named
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, Recipe, Weighed
 from shadematch.studio.target import Target, triple
+from shadematch.studio.unit import check_unit, steps_in
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_most, expect, is_finite, listed
@@ -46,7 +47,7 @@ _LOOSEST: Final = 1000.0
 _REACH: Final = 3.0
 _WORTH: Final = 0.5
 
-Limit = Literal["nothing", "whole centimetres", "load limit", "palette"]
+Limit = Literal["nothing", "dose steps", "load limit", "palette"]
 
 
 @dataclass(frozen=True)
@@ -84,9 +85,8 @@ class Verdict:
     Attributes
     ----------
     limit
-        ``"nothing"`` (the colour is met, or as near as the target is known),
-        ``"whole centimetres"``, ``"load limit"`` or
-        ``"palette"``.
+        ``"nothing"`` (the colour is met, or as near as the target is known), ``"dose steps"``
+        (whole centimetres or grams, as a rule), ``"load limit"`` or ``"palette"``.
     sentence
         The same in words.
     help
@@ -228,7 +228,7 @@ class Question(Asked):
             if dose > 1e-9 * self.pour.dose_step
         }
         loads = paste * 100.0 / self.pour.batch_g
-        recipe = Recipe(doses, self.pour, weighed)
+        recipe = Recipe(doses, self.pour, weighed, self.palette.unit)
         return Choice(recipe, delta_e, self.palette, self.view, loads)
 
     def chosen(self, found: Found) -> Choice:
@@ -265,7 +265,7 @@ class Question(Asked):
 
     def verdict(self, closest: Choice, ideal_: Choice) -> Verdict:
         """What holds the closest recipe back, judged against the ideal one."""
-        reached, pour = closest.delta_e, self.pour
+        reached, pour, unit = closest.delta_e, self.pour, self.palette.unit
         best = min(ideal_.delta_e, reached)
         if reached <= VISIBLE:
             return Verdict("nothing", "Nothing holds it back: most people see no difference.")
@@ -284,11 +284,13 @@ class Question(Asked):
                 value = self.closest_with(dose_step=pour.dose_step / 2)
                 if value < reached - 0.2:
                     tries.append(
-                        (value, f"Dosing to {pour.dose_step / 2:g} cm comes to {value:.2f}.")
+                        (value, f"Dosing to {pour.dose_step / 2:g} {unit} comes to {value:.2f}.")
                     )
-            steps = "the steps of ruler and scale" if self.let_downs else pour.grid
+            steps = steps_in(unit, pour.dose_step)
+            if self.let_downs:
+                steps = f"the steps of {'ruler and scale' if unit == 'cm' else 'the scales'}"
             return Verdict(
-                "whole centimetres",
+                "dose steps",
                 f"Held back by {steps}: without them {best:.2f} could be had.",
                 tuple(text for _, text in sorted(tries)),
             )
@@ -298,7 +300,7 @@ class Question(Asked):
         if best - freed > max(_WORTH, 0.25 * best):
             return Verdict(
                 "load limit",
-                f"Held back by the load limit of {pour.max_load:g} cm per 100 g: "
+                f"Held back by the load limit of {pour.max_load:g} {unit} per 100 g: "
                 f"without it {freed:.2f} could be had.",
                 changes,
             )
@@ -386,13 +388,15 @@ def checked_let_downs(
     UnknownNameError
         If the palette lacks a pigment.
     PourError
-        If one is no let-down, is made in a base that the pour lacks, or they are too many.
+        If one is no let-down, is in another unit than the palette, is made in a base that the
+        pour lacks, or they are too many.
     """
     if isinstance(let_downs, LetDown):
         let_downs = (let_downs,)
     expect(let_downs, Sequence, "let_downs", "Give a list of LetDown(...)")
     for let_down in let_downs:
         expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., paste_per_g=...)")
+        check_unit(let_down.unit, palette.unit, "let_downs")
         palette.index(let_down.pigment)
         clear, white = 1 - let_down.white, let_down.white
         fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
@@ -476,7 +480,8 @@ def checked_asked(
         other = "allow a higher load or a smaller dose step"
         many = needed > LARGEST_BATCH_G
         raise PourError(
-            f"too small for {least * pour.dose_step:g} cm of paste under the load limit",
+            f"too small for {least * pour.dose_step:g} {palette.unit} of paste "
+            "under the load limit",
             field="batch_g",
             value=pour.batch_g,
             remedy=other.capitalize() if many else f"Melt at least {needed:g} g, or {other}",

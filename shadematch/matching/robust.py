@@ -32,7 +32,7 @@ _MOST: Final = 3000
 _STAGES: Final = ((64, 1.3), (512, 1.06))
 """Squeezes in a first and a second look, and how much worse than the best may stay in."""
 _LISTED: Final = 300_000
-"""Recipes of centimetres and let-downs, or under several lights, that are all looked at."""
+"""Recipes of dose steps and let-downs, or under several lights, that are all looked at."""
 _HOPS: Final = 40
 _CHUNK: Final = 20_000
 

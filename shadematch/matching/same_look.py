@@ -52,8 +52,8 @@ class SameLook:
         What to pour now, how far its colour is from the old bar's (CIEDE2000 under the new
         light), and its prediction.
     how
-        ``"same doses"``: as many centimetres as before; ``"doses in proportion"``: as many
-        centimetres per 100 g as before; ``"dosed anew"``: searched for.
+        ``"same doses"``: as much paste as before; ``"doses in proportion"``: as much paste
+        per 100 g as before; ``"dosed anew"``: searched for.
     kept
         The recipe with the same doses, or with doses in proportion to the mass, whichever looks
         more like the old bar; None where neither is in whole steps under the load limit.
@@ -138,7 +138,7 @@ def same_look(
     """Take a recipe to another pour or view, so that it looks as it did.
 
     Colour depends on load, so at one thickness doses go with the mass. In one mould thickness
-    goes with the mass; then, in clear base, as many centimetres give the same colour whatever
+    goes with the mass; then, in clear base, as much paste gives the same colour whatever
     the mass. Both are tried first, and kept where they look the same (`keep_within`) or all but
     as much like the old bar as the best that the search finds (`tolerance`). Otherwise the
     recipe is dosed anew. Let-downs of the old recipe are to hand for the new one, as far as its
@@ -258,7 +258,7 @@ def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
         name = part.let_down.pigment
         doses[name] = round(doses.get(name, 0.0) + weighed[-1].paste, 9)
     try:
-        taken = Recipe(doses, pour, tuple(weighed))
+        taken = Recipe(doses, pour, tuple(weighed), recipe.unit)
     except PourError:  # the pour lacks base of the kind that the let-downs bring
         return None
     slack = 1e-9 * pour.dose_step

@@ -1,6 +1,6 @@
-"""How small a batch may be: the closest whole-centimetre recipe for every mass of a grid.
+"""How small a batch may be: the closest recipe in whole dose steps for every mass of a grid.
 
-The colour depends on load, and whole centimetres in more base are a finer grid of loads, so the
+The colour depends on load, and whole steps in more base are a finer grid of loads, so the
 closest recipe tends to come closer as the batch grows; but not steadily, since another mass puts
 the grid elsewhere. So the smallest mass that comes within a CIEDE2000 is one thing, and the mass
 from which on every batch does is another.
@@ -203,7 +203,7 @@ def smallest_batch(
     bar_g: float | None = None,
     max_pigments: int | None = None,
 ) -> SmallestBatch:
-    """The smallest batch whose whole-centimetre recipe comes within a CIEDE2000.
+    """The smallest batch whose recipe in whole dose steps comes within a CIEDE2000.
 
     Every mass of a grid is searched; the answer is exact for the grid.
 
@@ -240,7 +240,7 @@ def smallest_batch(
     step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
     largest, wanted = positive(largest_g, "largest_g"), positive(delta_e, "delta_e")
     check_most(max_pigments)
-    masses = _grid(pour, step, largest, "step_g" if bar_g is None else "bar_g")
+    masses = _grid(palette, pour, step, largest, "step_g" if bar_g is None else "bar_g")
     lab = goal.lab_in(view)
     model = model_for(palette, pour.thickness_cm, pour.white, view)
     fine = whole_space(
@@ -272,7 +272,7 @@ def smallest_batch(
                 for name, count in zip(palette.names, found.steps, strict=True)
                 if count
             }
-            recipe = Recipe(doses, there)
+            recipe = Recipe(doses, there, unit=palette.unit)
             bound = max(found.bound, floor)
             points.append(BatchPoint(mass, recipe, found.delta_e, bound, found.proved))
     good = [p.mass_g for p in points if p.delta_e <= wanted]
@@ -320,7 +320,7 @@ def positive(value: float, name: str) -> float:
     return float(value)
 
 
-def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
+def _grid(palette: Palette, pour: Pour, step: float, largest: float, name: str) -> list[float]:
     """The masses to try [g], rising; each takes at least one dose step."""
     for field_, value in (("largest_g", largest), (name, step)):
         if value > LARGEST_BATCH_G:
@@ -345,7 +345,8 @@ def _grid(pour: Pour, step: float, largest: float, name: str) -> list[float]:
     ]
     if not masses:
         raise PourError(
-            f"no mass up to it takes {pour.dose_step:g} cm of paste under the load limit",
+            f"no mass up to it takes {pour.dose_step:g} {palette.unit} of paste "
+            "under the load limit",
             field="largest_g",
             value=largest,
             remedy="Allow a higher load or a smaller dose step"

@@ -182,6 +182,10 @@ class Layer:
     R falls with absorption whatever the rest (it is a Laplace transform of the distribution of
     path lengths); the knot values are made to do so, which the table's last digits may not.
 
+    In the black the cubic may dip below 0, and is cut off there. That keeps what `rise` and
+    `stray` say: the cut lets nothing rise by more, and brings R nearer to the function, nowhere
+    negative, that it strays from. R stays below 1 by what the faces turn back.
+
     Attributes
     ----------
     rise
@@ -305,7 +309,8 @@ class Layer:
         c = self._coefficients[at * self._columns.size + self._columns]
         d = mu_a - self._knots[at]
         c0, c1, c2, c3 = c[..., 0], c[..., 1], c[..., 2], c[..., 3]
-        return ((c0 * d + c1) * d + c2) * d + c3, (3.0 * c0 * d + 2.0 * c1) * d + c2
+        R = ((c0 * d + c1) * d + c2) * d + c3
+        return np.maximum(R, 0.0, out=R), (3.0 * c0 * d + 2.0 * c1) * d + c2
 
     def value(self, mu_a: FloatArray) -> FloatArray:
         """R alone; see `evaluate`."""
@@ -315,7 +320,8 @@ class Layer:
         at = self._intervals(mu_a)
         c = self._coefficients[at * self._columns.size + self._columns]
         d = mu_a - self._knots[at]
-        return np.asarray(((c[..., 0] * d + c[..., 1]) * d + c[..., 2]) * d + c[..., 3])
+        R = ((c[..., 0] * d + c[..., 1]) * d + c[..., 2]) * d + c[..., 3]
+        return np.asarray(np.maximum(R, 0.0))
 
     def _one_wavelength_at_a_time(self, mu_a: FloatArray, slope: FloatArray | None) -> FloatArray:
         """The same numbers for long arrays, three times as fast: what is read stays in cache."""
@@ -339,7 +345,7 @@ class Layer:
                 for further in (c1, c2, c3):
                     r *= d
                     r += further.take(at, out=part, mode="clip")
-            result[stretch] = R.T
+            result[stretch] = np.maximum(R, 0.0, out=R).T
             if slope is not None:
                 slope[stretch] = dR.T
         return result

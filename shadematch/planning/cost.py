@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from shadematch.planning.stock import Stock
+from shadematch.planning.stock import Stock, assumed_in_words
 from shadematch.predicting.prediction import conditions, loads_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import Recipe
+from shadematch.studio.unit import check_unit
 from shadematch.support.models import between, expect
 
 __all__ = ["Cost", "cost"]
@@ -34,6 +35,8 @@ class Cost:
         was told.
     first_out
         The pigment whose full tube is empty first; None without paste.
+    assumed_tubes
+        Pigments of whose tubes nobody entered how much they hold: 87 cm are taken.
     """
 
     recipe: Recipe
@@ -44,6 +47,7 @@ class Cost:
     bars_per_set: int | None
     bars_on_shelf: int | None
     first_out: str | None
+    assumed_tubes: tuple[str, ...] = ()
 
     @property
     def paste_per_bar(self) -> float | None:
@@ -84,6 +88,8 @@ class Cost:
                 f"{self.first_out} is out first"
                 + ("" if self.bars_on_shelf is None else f"; {self.bars_on_shelf} from the shelf")
             )
+        if self.assumed_tubes:
+            lines.append(f"assumed    {assumed_in_words(self.assumed_tubes)}")
         return "\n".join(lines)
 
 
@@ -111,7 +117,9 @@ def cost(
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, or a mass that can't be.
+        For a name that the palette lacks, a mass that can't be, a recipe or a stock in another
+        unit than the palette's, or paste that is weighed from tubes of which nobody entered how
+        much they hold.
     """
     palette, _, _ = conditions(palette, None, None)
     told, stock = stock is not None, Stock() if stock is None else stock
@@ -119,6 +127,7 @@ def cost(
     expect(stock, Stock, "stock", "Use Stock(...)")
     bar = between(bar_g, "bar_g", 0.1, LARGEST_BATCH_G, "In grams")
     stock.check(palette)
+    check_unit(recipe.unit, palette.unit, "recipe")
     loads_of(recipe.doses, palette, recipe.pour)  # complains
     doses = {n: dose for n, dose in recipe.doses.items() if dose > 0}
     pour = recipe.pour
@@ -149,4 +158,5 @@ def cost(
         bars_per_set=bars_from(min(sets.values())) if sets else None,
         bars_on_shelf=bars_from(min(shelf)) if shelf and told else None,
         first_out=min(sets, key=sets.__getitem__) if sets else None,
+        assumed_tubes=tuple(n for n in stock.assumed(palette) if n in doses),
     )

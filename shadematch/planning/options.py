@@ -34,7 +34,7 @@ class Options:
         Recipes for one pot. Every recipe within the tolerance takes at least as much of every
         pigment as one of these.
     use
-        Paste of each pigment that the whole order takes with each [cm], shape (k, n).
+        Paste of each pigment that the whole order takes with each [palette's unit], shape (k, n).
     complete
         Whether these are all such recipes, and the closest is proved. Else the plan is the best
         among those listed.
@@ -79,7 +79,7 @@ def options_for(order: Order, palette: Palette) -> Options:
             none,
             True,
             problem=f"a pot of {pour.batch_g:g} g takes not even one step of "
-            f"{pour.dose_step:g} cm under its load limit",
+            f"{pour.dose_step:g} {palette.unit} under its load limit",
         )
     found = _searched(
         (float(lab[0]), float(lab[1]), float(lab[2])),

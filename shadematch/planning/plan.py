@@ -20,6 +20,7 @@ from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase,
 from shadematch.planning.stock import Stock
 from shadematch.predicting.prediction import conditions
 from shadematch.studio.palette import Palette
+from shadematch.studio.unit import check_unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect, is_finite, listed
 
@@ -57,7 +58,7 @@ def plan(
     For each order the recipes within its tolerance of the closest are listed, those that no
     other undercuts in every pigment; an integer programme chooses among them. Goals, one after
     the other: the value of the orders poured; the money for what is bought; the number of tubes
-    bought; then the paste, each centimetre counted as a share of what is there of its pigment.
+    bought; then the paste, each cm or g counted as a share of what is there of its pigment.
 
     Parameters
     ----------
@@ -86,8 +87,9 @@ def plan(
     UnknownNameError
         If the stock holds a pigment that the palette lacks.
     PourError
-        If the book is empty or names an order twice, or prices are missing for some pigments
-        and given for others where something may be bought.
+        If the book is empty or names an order twice, doses are in another unit than the
+        palette's, nobody entered how much a tube of weighed paste holds, or prices are missing
+        for some pigments and given for others where something may be bought.
     """
     palette, _, _ = conditions(palette, None, None)
     expect(stock, Stock, "stock", "Use Stock(...) or read_stock(...)")
@@ -101,6 +103,8 @@ def plan(
         )
     for i, order in enumerate(book):
         expect(order, Order, f"orders.{i}", "Use Order(...)")
+        if order.recipe is not None:
+            check_unit(order.recipe.unit, palette.unit, f"orders.{i}.recipe")
     names = [order.name for order in book]
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
@@ -284,7 +288,7 @@ def _left_out(
     if by_itself:
         lacks = _shortage(mine, mine[0], spent.shelf, np.full(left.size, np.inf))
         where = "even by itself"
-    what = [f"{v:g} cm of {n}" for n, v in _lengths(asked.palette, lacks).items()]
+    what = [f"{v:g} {asked.palette.unit} of {n}" for n, v in _lengths(asked.palette, lacks).items()]
     sentence = (
         f"{where} it lacks {' and '.join(what or base)}; it would take "
         f"{'' if proved else 'at most '}{' and '.join([*map(str, wanted), *base])} more{scarce}"
@@ -299,7 +303,7 @@ def _left_out(
 def _lengths(palette: Palette, values: FloatArray) -> Amounts:
     """Those above nothing, by name."""
     every = _amounts(palette, values)
-    return Amounts(tuple((name, cm) for name, cm in every.items() if cm > 0))
+    return Amounts(tuple((name, dose) for name, dose in every.items() if dose > 0))
 
 
 def _cheapest(
@@ -351,7 +355,7 @@ def _cheapest(
 def _shortage(
     mine: FloatArray, fallback: FloatArray, left: FloatArray, bought: FloatArray
 ) -> FloatArray:
-    """Paste that an order lacks [cm], shape (n,), in the recipe that lacks least.
+    """Paste that an order lacks [palette's unit], shape (n,), in the recipe that lacks least.
 
     Parameters
     ----------

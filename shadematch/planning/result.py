@@ -11,7 +11,7 @@ from shadematch.matching.question import Choice
 from shadematch.planning.cost import Cost
 from shadematch.planning.orders import Order
 from shadematch.planning.programme import Stage
-from shadematch.planning.stock import Stock
+from shadematch.planning.stock import Stock, assumed_in_words
 from shadematch.predicting.prediction import Prediction
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
@@ -114,7 +114,7 @@ class Poured:
 
     @property
     def use(self) -> dict[str, float]:
-        """Paste that the whole order takes [cm]."""
+        """Paste that the whole order takes [palette's unit]."""
         return {n: round(dose * self.pots, 9) for n, dose in self.recipe.doses.items()}
 
     def __str__(self) -> str:
@@ -141,8 +141,8 @@ class LeftOut:
     sentence
         The same in words, naming the tubes.
     short
-        What is lacking of each pigment [cm] once the others are poured, in the recipe that
-        costs least to make possible; read-only.
+        What is lacking of each pigment [palette's unit] once the others are poured, in the
+        recipe that costs least to make possible; read-only.
     would_take
         The cheapest tubes with which it could be poured beside all that are; empty where no
         tubes would help.
@@ -168,7 +168,7 @@ class Plan:
 
     Goals, each brought to its best before the next: the value of the orders poured; the money
     for what is bought; the number of tubes bought; and then, with these purchases, the paste,
-    each centimetre counted as a share of what is there of its pigment, so that scarce tubes
+    each cm or g counted as a share of what is there of its pigment, so that scarce tubes
     last.
 
     Attributes
@@ -182,8 +182,8 @@ class Plan:
     money
         What that costs.
     use, left
-        Paste of each pigment that is used, and what is left after buying and pouring [cm];
-        read-only.
+        Paste of each pigment that is used, and what is left after buying and pouring
+        [palette's unit]; read-only.
     stages
         How well each goal was reached, with bound and gap.
     limited
@@ -288,26 +288,35 @@ class Plan:
         ]
         return f"{', '.join(bought)}: {self.money:.2f}" if bought else "nothing"
 
+    @property
+    def assumed(self) -> str:
+        """What is taken for known of tubes though nobody entered it, in words; may be empty."""
+        return assumed_in_words(self.stock.assumed(self.palette))
+
     def __str__(self) -> str:
         """In plain words."""
-        total = len(self.lines)
+        total, unit = len(self.lines), self.palette.unit
         lines = [f"poured     {len(self.poured)} of {total} orders, worth {self.value:g}"]
         lines += [f"           {p}" for p in self.poured]
         lines += [f"left out   {x}" for x in self.left_out]
         lines.append(f"buy        {self.bill}")
         lines += [
-            f"tube       {name}: {used:g} cm used, {self.left[name]:g} cm left"
+            f"tube       {name}: {used:g} {unit} used, {self.left[name]:g} {unit} left"
             for name, used in self.use.items()
         ]
+        if self.assumed:
+            lines.append(f"assumed    {self.assumed}")
         lines.append(f"proof      {self.proof}")
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
+        unit = self.palette.unit
         rows = [(p.order.name, str(p).removeprefix(f"{p.order.name}: ")) for p in self.poured]
         rows += [(x.order.name, f"left out: {x.sentence}") for x in self.left_out]
         rows += [
             ("buy", self.bill),
-            ("paste left", ", ".join(f"{n} {left:g} cm" for n, left in self.left.items())),
+            ("paste left", ", ".join(f"{n} {left:g} {unit}" for n, left in self.left.items())),
+            *([("assumed", self.assumed)] if self.assumed else []),
             ("proof", self.proof),
         ]
         codes = [p.predicted.hex for p in self.poured]

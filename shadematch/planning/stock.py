@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated, Any, ClassVar, Self
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, ClassVar, Final, Self
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.palette import Palette
+from shadematch.studio.unit import Unit, check_unit
 from shadematch.support.models import Frozen, Name, Number, expect
 
-__all__ = ["Stock", "Tubes", "Whole"]
+__all__ = ["ASSUMED_TUBE_CM", "Stock", "Tubes", "Whole", "assumed_in_words"]
+
+ASSUMED_TUBE_CM: Final = 87.0
+"""Paste in a full tube, 85 to 90 cm (common practice, no source), where nobody entered it."""
 
 
 def _plain_whole(value: object) -> object:
@@ -25,6 +29,13 @@ Whole = Annotated[int, BeforeValidator(_plain_whole)]
 """A whole number; texts, truth values and fractions are refused."""
 
 
+def assumed_in_words(names: Sequence[str]) -> str:
+    """What is taken for known of these pigments' tubes; empty without any."""
+    if not names:
+        return ""
+    return f"a full tube of {', '.join(names)} holds {ASSUMED_TUBE_CM:g} cm: nobody entered it"
+
+
 class Tubes(Frozen):
     """The tubes of one pigment.
 
@@ -35,10 +46,10 @@ class Tubes(Frozen):
     full
         Full tubes on the shelf.
     opened
-        Paste left in each part-used tube [cm].
+        Paste left in each part-used tube [the stock's unit].
     tube_size, price
-        Paste in a full tube [cm], 85 to 90 (common practice, no source), and what a new one
-        costs; by default the palette's.
+        Paste in a full tube [the stock's unit], and what a new one costs; by default the
+        palette's.
     most
         How many can be bought at most; None for any number.
     """
@@ -64,6 +75,9 @@ class Stock(Frozen):
     ----------
     tubes
         One entry for each pigment; of a pigment without an entry there is nothing.
+    unit
+        Of paste in tubes, ``"cm"`` or ``"g"``: that of the palette. It plays no part where no
+        entry says how much paste is in a tube.
     clear_g, white_g
         Base on the shelf [g]; None for as much as is needed.
     clear_price_kg, white_price_kg
@@ -72,6 +86,7 @@ class Stock(Frozen):
 
     _error: ClassVar[type[ShadematchError]] = PourError
     tubes: tuple[Tubes, ...] = ()
+    unit: Unit = "cm"
     clear_g: Annotated[Number, Field(ge=0)] | None = None
     white_g: Annotated[Number, Field(ge=0)] | None = None
     clear_price_kg: Annotated[Number, Field(ge=0, le=1e9)] | None = None
@@ -120,8 +135,29 @@ class Stock(Frozen):
         return next((t for t in self.tubes if t.pigment == pigment), Tubes(pigment=pigment))
 
     def tube_size(self, pigment: str, palette: Palette) -> float:
-        """Paste in a full tube [cm]."""
+        """Paste in a full tube [palette's unit]; 87 cm where nobody entered it.
+
+        Raises
+        ------
+        PourError
+            If paste is weighed, and nobody entered how much a tube holds.
+        """
         expect(palette, Palette, "palette", "Use load_palette(...)")
+        size = self._entered(pigment, palette)
+        if size is None and palette.unit != "cm":
+            raise PourError(
+                "nobody entered how much a full tube holds",
+                field=f"tubes.{pigment}.tube_size",
+                remedy=f"Give it in {palette.unit}, in the stock or in the palette: what the tube "
+                "says, or a full one less an empty one on the scale",
+            )
+        return ASSUMED_TUBE_CM if size is None else size
+
+    def assumed(self, palette: Palette) -> tuple[str, ...]:
+        """Pigments of whose tubes nobody entered how much they hold."""
+        return tuple(n for n in palette.names if self._entered(n, palette) is None)
+
+    def _entered(self, pigment: str, palette: Palette) -> float | None:
         own = self.row(pigment).tube_size
         return palette[pigment].tube_size if own is None else own
 
@@ -132,21 +168,24 @@ class Stock(Frozen):
         return palette[pigment].tube_price if own is None else own
 
     def shelf(self, pigment: str, palette: Palette) -> float:
-        """Paste of a pigment on the shelf [cm].
+        """Paste of a pigment on the shelf [palette's unit].
 
         Raises
         ------
         PourError
-            If a part-used tube holds more than a full one.
+            If a part-used tube holds more than a full one, or as `tube_size` does.
         """
-        row, tube = self.row(pigment), self.tube_size(pigment, palette)
+        row = self.row(pigment)
+        if not row.full and not row.opened:
+            return 0.0
+        tube = self.tube_size(pigment, palette)
         for left in row.opened:
             if left > tube:
                 raise PourError(
-                    f"is more than a full tube of {tube:g} cm",
+                    f"is more than a full tube of {tube:g} {palette.unit}",
                     field=f"tubes.{pigment}.opened",
                     value=left,
-                    remedy="Give what is left in each tube by itself, in cm",
+                    remedy=f"Give what is left in each tube by itself, in {palette.unit}",
                 )
         return row.full * tube + sum(row.opened)
 
@@ -158,6 +197,8 @@ class Stock(Frozen):
         UnknownNameError, PourError
         """
         expect(palette, Palette, "palette", "Use load_palette(...)")
+        if any(row.opened or row.tube_size is not None for row in self.tubes):
+            check_unit(self.unit, palette.unit, "stock")
         for row in self.tubes:
             palette.index(row.pigment)
             self.shelf(row.pigment, palette)
@@ -167,7 +208,7 @@ class Stock(Frozen):
         lines = []
         for row in self.tubes:
             parts = [f"{row.full} full"] if row.full else []
-            parts += [f"{left:g} cm" for left in row.opened]
+            parts += [f"{left:g} {self.unit}" for left in row.opened]
             lines.append(f"{row.pigment}: {' + '.join(parts) or 'none'}")
         for word, grams in (("clear base", self.clear_g), ("white base", self.white_g)):
             if grams is not None:

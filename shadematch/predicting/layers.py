@@ -15,6 +15,7 @@ from shadematch.predicting.prediction import conditions, loads_of, model_for
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
+from shadematch.studio.unit import check_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import between, expect, listed
@@ -191,13 +192,14 @@ def recipe_of(
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks or a dose that can't be.
+        For a name that the palette lacks, a dose that can't be, or a recipe in another unit.
     """
     expect(value, (Recipe, Mapping), field_, "Give a Recipe, or doses such as {'gorse': 2}")
-    given = value if isinstance(value, Recipe) else Recipe(value, pour)
+    given = value if isinstance(value, Recipe) else Recipe(value, pour, unit=palette.unit)
+    check_unit(given.unit, palette.unit, field_)
     loads_of(given.doses, palette, given.pour)  # complains
     doses = {n: float(given.doses[n]) for n in palette.names if given.doses.get(n)}
-    return Recipe(doses, given.pour, given.weighed)
+    return Recipe(doses, given.pour, given.weighed, given.unit)
 
 
 def medium_of(recipe: Recipe, palette: Palette) -> Medium:
@@ -225,8 +227,8 @@ def layers(
     ----------
     stack
         Pairs of a recipe and a thickness [cm, 0 to 100], the top layer first. A recipe is a
-        `Recipe`, or doses in cm into the base and the batch of `pour`; ``{}`` is base without
-        paste.
+        `Recipe`, or doses [palette's unit] into the base and the batch of `pour`; ``{}`` is base
+        without paste.
     palette, pour, view
         By default the demo palette, 100 g of clear base, and D65 on white paper. The thickness
         in `pour` plays no part.

@@ -150,7 +150,7 @@ def in_the_pot(
     Parameters
     ----------
     recipe
-        A `Recipe`, which has its pour with it, or doses [cm] by name.
+        A `Recipe`, which has its pour with it, or doses [palette's unit] by name.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper. The
         view is the bar's; pot and drop are seen in its light, by reflected light.
@@ -168,11 +168,12 @@ def in_the_pot(
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, a dose, depth or pot that can't be, or a pour that
-        is given twice.
+        For a name that the palette lacks, a dose, depth or pot that can't be, a `Recipe` in
+        another unit than the palette's, or a pour that is given twice.
     """
-    doses, pour, weighed = opened(recipe, pour, "recipe")
-    palette, pour, view = conditions(palette, pour, view)
+    palette, stated, view = conditions(palette, pour, view)
+    doses, own_pour, weighed = opened(recipe, palette, pour, "recipe")
+    pour = stated if own_pour is None else own_pour
     depth = between(depth_cm, "depth_cm", 0.1, 100.0, "Measure the melt with a ruler, in cm")
     drop = between(drop_mm, "drop_mm", 0.1, 100.0, "A drop is about 3 mm high")
     bottom = _bottom(pot)

@@ -19,7 +19,8 @@ from shadematch.errors import PourError
 from shadematch.optics.layer import Layer, reflectance
 from shadematch.studio.palette import Palette, load_palette
 from shadematch.studio.pour import Pour
-from shadematch.studio.recipe import LONGEST_CM, Recipe, Weighed
+from shadematch.studio.recipe import LARGEST_DOSE, Recipe, Weighed
+from shadematch.studio.unit import check_unit, measured
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect
@@ -40,7 +41,8 @@ __all__ = [
 class Model:
     """Colour as a function of loads, for one palette, base, thickness and view.
 
-    Loads are in cm per 100 g, in the palette's order, so that the batch size plays no part.
+    Loads are in the palette's unit per 100 g and in its order, so that the batch size plays no
+    part.
 
     Attributes
     ----------
@@ -179,7 +181,7 @@ def conditions(
 
 
 def loads_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> FloatArray:
-    """Loads in palette order [cm per 100 g].
+    """Loads in palette order [palette's unit per 100 g].
 
     Raises
     ------
@@ -192,27 +194,33 @@ def loads_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> FloatA
     for name, dose in doses.items():
         at = palette.index(name)
         if isinstance(dose, bool) or not isinstance(dose, int | float | np.integer | np.floating):
-            raise PourError("must be a number", field=f"doses.{name}", value=dose, remedy="In cm")
-        if not 0 <= dose <= LONGEST_CM:  # NaN fails every comparison
             raise PourError(
-                f"must lie between 0 and {LONGEST_CM:,.0f} cm",
+                "must be a number",
                 field=f"doses.{name}",
                 value=dose,
-                remedy="Give the length of paste in cm",
+                remedy=f"In {palette.unit}",
+            )
+        if not 0 <= dose <= LARGEST_DOSE:  # NaN fails every comparison
+            raise PourError(
+                f"must lie between 0 and {LARGEST_DOSE:,.0f} {palette.unit}",
+                field=f"doses.{name}",
+                value=dose,
+                remedy=f"Give the {measured(palette.unit)} of paste in {palette.unit}",
             )
         loads[at] = float(dose) * 100.0 / pour.batch_g
     return loads
 
 
 def opened(
-    recipe: Recipe | Mapping[str, float], pour: Pour | None, field: str
+    recipe: Recipe | Mapping[str, float], palette: Palette, pour: Pour | None, field: str
 ) -> tuple[Mapping[str, float], Pour | None, tuple[Weighed, ...]]:
     """Doses, pour and let-downs of a recipe, or of doses and a pour beside them.
 
     Raises
     ------
     PourError
-        If it is neither, or a recipe's pour is given a second time and is another one.
+        If it is neither, a recipe's doses are in another unit than the palette's, or its pour is
+        given a second time and is another one.
     """
     if not isinstance(recipe, Recipe):
         expect(recipe, Mapping, field, "Give a Recipe, or doses such as {'gorse': 2}")
@@ -224,6 +232,7 @@ def opened(
             value=pour,
             remedy="A Recipe brings its own; leave it out, or give the doses alone",
         )
+    check_unit(recipe.unit, palette.unit, field)
     return recipe.doses, recipe.pour, recipe.weighed
 
 
@@ -239,8 +248,8 @@ def predict(
     Parameters
     ----------
     doses
-        Paste of each pigment [cm]; any length from 0 on, over the load limit too. Or a `Recipe`,
-        which brings its own pour.
+        Paste of each pigment [palette's unit]; any amount from 0 on, over the load limit too. Or a
+        `Recipe`, which brings its own pour.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
 
@@ -251,18 +260,19 @@ def predict(
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, a dose that can't be, or a pour beside a `Recipe`
-        that is not its own.
+        For a name that the palette lacks, a dose that can't be, a `Recipe` in another unit than
+        the palette's, or a pour beside a `Recipe` that is not its own.
     """
-    doses, pour, weighed = opened(doses, pour, "doses")
-    palette, pour, view = conditions(palette, pour, view)
+    palette, stated, view = conditions(palette, pour, view)
+    doses, own, weighed = opened(doses, palette, pour, "doses")
+    pour = stated if own is None else own
     loads = loads_of(doses, palette, pour)
     ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
-    return predict_loads(loads, Recipe(ordered, pour, weighed), palette, view)
+    return predict_loads(loads, Recipe(ordered, pour, weighed, palette.unit), palette, view)
 
 
 def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: View) -> Prediction:
-    """The prediction for loads [cm per 100 g] whose recipe is already made up."""
+    """The prediction for loads [palette's unit per 100 g] whose recipe is already made up."""
     model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, view)
     spectrum = model.spectra(loads)
     xyz = spectrum @ model.weights.T

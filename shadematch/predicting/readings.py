@@ -1,8 +1,8 @@
 """What is read off ruler and scale: which readings a recipe takes, and how far they may be off.
 
-A length squeezed is one reading of the ruler, a base one of the scale. A let-down brings three:
-the length of the paste and the mass of the base that it was made of, which every gram of it
-shares, and the mass that is dosed.
+A dose is one reading of the ruler, or of the small scale where paste is weighed; a base is one of
+the scale. A let-down brings three: the dose of the paste and the mass of the base that it was made
+of, which every gram of it shares, and the mass that is dosed.
 """
 
 from __future__ import annotations
@@ -18,42 +18,56 @@ from shadematch.errors import PourError
 from shadematch.predicting.prediction import loads_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import between, expect, is_finite
 
 __all__ = [
-    "DOSE_SLIP_CM",
+    "DOSE_SLIP",
     "SCALE_G",
     "Dosed",
     "Taken",
     "checked_made",
     "checked_readings",
     "paste_made",
+    "readings_in_words",
     "taken",
     "told_apart",
     "usual_scale_g",
 ]
 
-DOSE_SLIP_CM: Final = 0.2
+DOSE_SLIP: Final[Mapping[Unit, float]] = {"cm": 0.2, "g": 0.1}
+"""How far a dose may be off, either way, in its unit: a ruler is read to 2 mm, a small scale to
+0.1 g (common practice, no source)."""
 SCALE_G: Final = 1.0
-"""How far a length and a mass may be off, either way (common practice, no source)."""
+"""How far the mass of a base may be off [g], either way (common practice, no source)."""
 _SURE: Final = 4.0
 """How many times what the scale may be off a batch, or the base of a let-down, weighs at least."""
 _SLACK: Final = 1e-6
 
 
-def checked_readings(dose_slip: object, scale_g: object, batch_g: float) -> tuple[float, float]:
-    """Both as floats.
+def checked_readings(
+    dose_slip: object, scale_g: object, batch_g: float, unit: Unit
+) -> tuple[float, float]:
+    """Both as floats; a `dose_slip` of None is the usual one for doses in that unit.
 
     Raises
     ------
     PourError
-        For what is no length or mass, or a scale too coarse for the batch.
+        For what is no dose or mass, or a scale too coarse for the batch.
     """
     remedy = "Say how far a reading may be off, either way"
-    ruler = between(dose_slip, "dose_slip", 0.0, 100.0, f"{remedy}, in cm")
+    slip = DOSE_SLIP[unit] if dose_slip is None else dose_slip
+    ruler = between(slip, "dose_slip", 0.0, 100.0, f"{remedy}, in {unit}")
     remedy += "; a batch must be at least four times what the scale may be off"
     return ruler, between(scale_g, "scale_g", 0.0, batch_g / _SURE, remedy)
+
+
+def readings_in_words(dose_slip: float, scale_g: float, unit: Unit) -> tuple[str, str]:
+    """How far readings may be off, such as "ruler within 2 mm" and "scale within 1 g"."""
+    if unit == "cm":
+        return f"ruler within {10 * dose_slip:g} mm", f"scale within {scale_g:.3g} g"
+    return f"paste weighed within {dose_slip:g} g", f"base within {scale_g:.3g} g"
 
 
 def usual_scale_g(mass_g: float) -> float:
@@ -70,7 +84,7 @@ class Dosed:
     let_down
         What it is meant to be.
     paste
-        Paste that it was made with at once [cm].
+        Paste that it was made with at once [the let-down's unit].
     mass_g
         How much of it is dosed [g].
     """
@@ -94,7 +108,7 @@ class Dosed:
         return math.hypot(dose_slip / self.paste, scale_g / self.base_g) / math.sqrt(3.0)
 
     def brings(self, strength: FloatArray, off_g: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Paste [cm], shape (k,), and clear and white base [g], shape (k, 2), that come with it.
+        """Paste [unit], shape (k,), and clear and white base [g], shape (k, 2), that come with it.
 
         Parameters
         ----------
@@ -109,7 +123,7 @@ class Dosed:
 
 
 def paste_made(let_down: LetDown, mass_g: float, step: float, scale_g: float) -> float:
-    """Paste [cm] in the least of a let-down that is made at once for so many grams of it.
+    """Paste [unit] in the least of a let-down that is made at once for so many grams of it.
 
     In whole dose steps, with base enough for the scale.
     """
@@ -118,33 +132,33 @@ def paste_made(let_down: LetDown, mass_g: float, step: float, scale_g: float) ->
 
 
 def checked_made(
-    made: Mapping[str, float] | None, let_downs: Sequence[LetDown], scale_g: float
+    made: Mapping[str, float] | None, let_downs: Sequence[LetDown], scale_g: float, unit: Unit
 ) -> dict[str, float]:
     """Paste that let-downs were made with, by pigment.
 
     Raises
     ------
     PourError
-        For a let-down that the recipe lacks, what is no length, or base too little to weigh.
+        For a let-down that the recipe lacks, what is no dose, or base too little to weigh.
     """
     if made is None:
         return {}
-    expect(made, Mapping, "let_down_slips", "Give a mapping such as {'gorse': 2}")
+    expect(made, Mapping, "let_down_paste", "Give a mapping such as {'gorse': 2}")
     names = [d.pigment for d in let_downs]
     found = {}
     for name, paste in made.items():
         if not is_finite(paste) or not 0.0 < paste <= 10_000.0:
             raise PourError(
                 "must be a number above 0",
-                field=f"let_down_slips.{name}",
+                field=f"let_down_paste.{name}",
                 value=paste,
-                remedy="Say how much paste it was made with, in cm",
+                remedy=f"Say how much paste it was made with, in {unit}",
             )
         if name not in names:
             has = ", ".join(dict.fromkeys(names)) or "none"
             raise PourError(
                 "is no let-down of this recipe",
-                field="let_down_slips",
+                field="let_down_paste",
                 value=name,
                 remedy=f"It has {has}",
             )
@@ -152,7 +166,7 @@ def checked_made(
         if least < _SURE * scale_g:
             raise PourError(
                 f"goes into {least:.3g} g of base, too little for this scale",
-                field=f"let_down_slips.{name}",
+                field=f"let_down_paste.{name}",
                 value=paste,
                 remedy="The base must weigh at least four times what the scale may be off",
             )
@@ -167,7 +181,7 @@ class Taken:
     Attributes
     ----------
     squeezed_doses
-        Paste squeezed out of the tubes [cm], in palette order, shape (n,).
+        Paste from the tubes [palette's unit], in palette order, shape (n,).
     base_g
         Clear and white base weighed beside what the let-downs bring [g], shape (2,).
     let_downs

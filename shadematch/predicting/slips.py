@@ -1,13 +1,14 @@
 """What becomes of doses when the ruler and the scale are a little off.
 
-Each dose is one reading of a ruler and each base one reading of a scale. "To 2 mm" is taken as
-limits: the true length lies anywhere within 2 mm of the mark, on either side, with equal chance,
-and so for the scale. Where only limits are known, an even distribution between them is the
-choice that adds nothing (JCGM 100:2008, *Guide to the expression of uncertainty in measurement*,
-4.3.7); its standard deviation is the limit over the square root of 3. Readings are independent
-of each other and of the length: a dose squeezed in several goes strays more than this says.
+Each dose is one reading of a ruler, or of a small scale where paste is weighed, and each base one
+reading of a scale. "To 2 mm" is taken as limits: the true length lies anywhere within 2 mm of the
+mark, on either side, with equal chance, and so for the scales. Where only limits are known, an
+even distribution between them is the choice that adds nothing (JCGM 100:2008, *Guide to the
+expression of uncertainty in measurement*, 4.3.7); its standard deviation is the limit over the
+square root of 3. Readings are independent
+of each other and of the dose: one squeezed in several goes strays more than this says.
 
-A let-down brings three readings: the length of the paste and the mass of the base that it was
+A let-down brings three readings: the dose of the paste and the mass of the base that it was
 made of, which every gram of it shares, and the mass that is dosed. How much of it was made at
 once matters: 1 cm read to 2 mm may be a fifth off, 5 cm a twenty-fifth.
 
@@ -31,7 +32,6 @@ from shadematch.colour.standards import observation
 from shadematch.optics.layer import Layer, reflectance
 from shadematch.predicting.prediction import model_for
 from shadematch.predicting.readings import (
-    DOSE_SLIP_CM,
     SCALE_G,
     Dosed,
     checked_readings,
@@ -40,6 +40,7 @@ from shadematch.predicting.readings import (
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown
+from shadematch.studio.unit import Unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 
@@ -68,8 +69,8 @@ def even_points(count: int) -> FloatArray:
 class Squeezes:
     """What becomes of recipes when the ruler and the scale are off.
 
-    Doses are arrays in palette order [cm], shape (n,), followed by the masses of the let-downs
-    [g] where there are some, shape (n + m,).
+    Doses are arrays in palette order [palette's unit], shape (n,), followed by the masses of the
+    let-downs [g] where there are some, shape (n + m,).
 
     Parameters
     ----------
@@ -80,8 +81,8 @@ class Squeezes:
     let_downs
         To hand, m of them.
     made
-        Paste that each let-down was made with [cm], by pigment; where it is not told, the
-        fewest dose steps that give what the recipe takes, with base enough for the scale.
+        Paste that each let-down was made with [palette's unit], by pigment; where it is not told,
+        the fewest dose steps that give what the recipe takes, with base enough for the scale.
     lights
         Those that count, where it is not the view's alone.
     """
@@ -154,7 +155,7 @@ class Squeezes:
         Returns
         -------
         loads, white
-            Shapes (k, n), in cm per 100 g, and (k,).
+            Shapes (k, n), in the palette's unit per 100 g, and (k,).
         """
         pour, n = self.pour, len(self.palette.pigments)
         lengths = np.maximum(doses[:n] + self.dose_slip * points[:, :n], 0.0)
@@ -192,7 +193,7 @@ class Squeezes:
         R = np.zeros_like(mu_a)
         for share, layer in zip(shares.T, self._layers, strict=True):
             R += share[:, None] * layer.value(mu_a)
-        return np.asarray(R)
+        return np.asarray(np.maximum(R, 0.0))  # the interpolation may undershoot black
 
     def lab(self, doses: FloatArray, points: FloatArray) -> FloatArray:
         """CIELAB of each squeeze in each light, shape (v, k, 3)."""
@@ -230,7 +231,12 @@ def worst(lab: FloatArray, target: FloatArray) -> FloatArray:
 
 
 def strength_off(
-    paste: float, base_g: float, *, dose_slip: float = DOSE_SLIP_CM, scale_g: float = SCALE_G
+    paste: float,
+    base_g: float,
+    *,
+    unit: Unit,
+    dose_slip: float | None = None,
+    scale_g: float = SCALE_G,
 ) -> float:
     """How far the strength of a let-down is off at most, as a share, in nine cases of ten.
 
@@ -238,15 +244,17 @@ def strength_off(
     ----------
     paste, base_g
         What it is made of.
+    unit
+        Of the paste.
     dose_slip, scale_g
-        How far a reading may be off, either way.
+        How far a reading may be off, either way; as for `spread`.
 
     Raises
     ------
     PourError
         For readings that can't be, or a scale too coarse for the base.
     """
-    ruler, scale = checked_readings(dose_slip, scale_g, base_g)
+    ruler, scale = checked_readings(dose_slip, scale_g, base_g, unit)
     read, thinned = even_points(SQUEEZES)[:, :2].T
     made = Dosed(LetDown.made("any", paste=paste, base_g=base_g), paste, base_g)
     return float(np.quantile(np.abs(made.strength(ruler * read, scale * thinned) - 1.0), 0.9))

@@ -17,11 +17,11 @@ from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
 from shadematch.predicting.prediction import Prediction, conditions, opened, predict
 from shadematch.predicting.readings import (
-    DOSE_SLIP_CM,
     SCALE_G,
     Taken,
     checked_made,
     checked_readings,
+    readings_in_words,
     taken,
     told_apart,
 )
@@ -64,8 +64,8 @@ class Spread(Reported):
         sum to 1 (or are all 0).
     lights
         Those that count, where it is not the view's alone.
-    let_down_slips
-        Paste that each let-down was taken to be made with [cm], by pigment; read-only.
+    let_down_paste
+        Paste that each let-down was taken to be made with [recipe's unit], by pigment; read-only.
     """
 
     recipe: Recipe
@@ -83,22 +83,27 @@ class Spread(Reported):
     shares: Mapping[str, float] = field(hash=False)
     _lab: FloatArray = field(repr=False, compare=False)
     lights: tuple[Light, ...] = ()
-    let_down_slips: Mapping[str, float] = field(default_factory=dict, hash=False)
+    let_down_paste: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
-        for name in ("shares", "let_down_slips"):
+        for name in ("shares", "let_down_paste"):
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_slips")}
+        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_paste")}
         return functools.partial(Spread, **values), ()
 
     @property
     def to(self) -> str:
         """What CIEDE2000 is taken to, in words."""
         return "the recipe's own colour" if self.target is None else "the target"
+
+    @property
+    def readings(self) -> tuple[str, str]:
+        """How far readings may be off, in words."""
+        return readings_in_words(self.dose_slip, self.scale_g, self.recipe.unit)
 
     @property
     def extremes(self) -> tuple[str, str]:
@@ -121,10 +126,9 @@ class Spread(Reported):
         """How far it strays, and which reading matters most."""
         first, second = self.extremes
         wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
-        off = f"scale within {self.scale_g:g} g"
         rows = [
             *self.recipe.rows,
-            Row("readings", (f"ruler within {10 * self.dose_slip:g} mm", off)),
+            Row("readings", self.readings),
             Row(
                 "CIEDE2000",
                 (
@@ -141,8 +145,8 @@ class Spread(Reported):
         if self.target is not None:
             rows.append(Row("CIEDE2000", f"{self.nominal_delta_e:.2f} when nothing is off"))
         rows += [
-            Row("let-down", f"{name}: made with {paste:g} cm of paste at once")
-            for name, paste in self.let_down_slips.items()
+            Row("let-down", f"{name}: made with {paste:g} {self.recipe.unit} of paste at once")
+            for name, paste in self.let_down_paste.items()
         ]
         if self.worst:
             share = f"{self.shares[self.worst]:.0%}"
@@ -173,33 +177,34 @@ def spread(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    dose_slip: float = DOSE_SLIP_CM,
+    dose_slip: float | None = None,
     scale_g: float = SCALE_G,
     target: Target | str | None = None,
     lights: Sequence[Light] = (),
-    let_down_slips: Mapping[str, float] | None = None,
+    let_down_paste: Mapping[str, float] | None = None,
 ) -> Spread:
     """How far a recipe's colour strays when the ruler and the scale are a little off.
 
     Parameters
     ----------
     recipe
-        A `Recipe`, which brings its own pour, or doses in cm.
+        A `Recipe`, which brings its own pour, or doses [palette's unit].
     palette, view
         By default the demo palette, and D65 on white paper.
     pour
         For doses: by default 100 g at 1 cm in clear base. Not together with a `Recipe`.
     dose_slip, scale_g
-        How far a reading may be off [cm, g], either way; every length or mass between the
-        limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used.
+        How far a reading may be off [palette's unit, g], either way; every dose or mass between
+        the limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used. By
+        default 0.2 cm, or 0.1 g where paste is weighed, and 1 g of base.
     target
         Take CIEDE2000 to this colour; by default to the recipe's own.
     lights
         Lights that all count, as for `match`: the worst CIEDE2000 over them.
-    let_down_slips
-        Of a recipe with let-downs: paste that each was made with at once [cm], by pigment. By
-        default the fewest dose steps that give what the recipe takes. The more is made at once,
-        the better its strength is known.
+    let_down_paste
+        Of a recipe with let-downs: paste that each was made with at once [palette's unit], by
+        pigment. By default the fewest dose steps that give what the recipe takes. The more is made
+        at once, the better its strength is known.
 
     Returns
     -------
@@ -208,13 +213,15 @@ def spread(
     Raises
     ------
     PourError
-        For a pour given beside a `Recipe`, readings or let-downs that can't be.
+        For a pour given beside a `Recipe`, one in another unit than the palette's, readings or
+        let-downs that can't be.
     UnknownNameError, ColourError
         As `predict` and `match` do.
     """
-    doses, pour, weighed = opened(recipe, pour, "recipe")
-    palette, pour, view = conditions(palette, pour, view)
-    ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g)
+    palette, stated, view = conditions(palette, pour, view)
+    doses, own_pour, weighed = opened(recipe, palette, pour, "recipe")
+    pour = stated if own_pour is None else own_pour
+    ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, palette.unit)
     names = checked_lights(lights)
     views = [view.model_copy(update={"illuminant": name}) for name in names] or [view]
     view = views[0]
@@ -230,7 +237,7 @@ def spread(
         dose_slip=ruler,
         scale_g=scale,
         let_downs=held.let_downs,
-        made=checked_made(let_down_slips, held.let_downs, scale),
+        made=checked_made(let_down_paste, held.let_downs, scale, palette.unit),
         lights=names,
     )
     lab = squeezes.lab(amounts, squeezes.points(SQUEEZES))
@@ -257,7 +264,7 @@ def spread(
         shares=_shares(squeezes, held, amounts, centre),
         _lab=lab[0],
         lights=names,
-        let_down_slips={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
+        let_down_paste={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
     )
 
 

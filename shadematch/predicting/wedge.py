@@ -132,7 +132,7 @@ def wedge(
     Parameters
     ----------
     recipe
-        A `Recipe`, or doses in cm into the base and the batch of `pour`.
+        A `Recipe`, or doses [palette's unit] into the base and the batch of `pour`.
     from_cm, to_cm
         Thickness of the coloured layer at the two ends [cm], 0 to 100.
     height_cm

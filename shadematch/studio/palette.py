@@ -21,6 +21,7 @@ from pydantic import (
 
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
 
@@ -109,11 +110,12 @@ class Pigment(Frozen):
     name
         What it is called in doses, in 1 to 200 letters, some of which show.
     absorption
-        [1/cm per (cm paste / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not negative.
+        [1/cm per (paste in the palette's unit / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not
+        negative.
     scattering
         Reduced scattering in the same unit, or None for a paste that does not scatter.
     tube_size
-        Paste in a full tube [cm], 0.01 to 10,000.
+        Paste in a full tube [the palette's unit], 0.01 to 10,000; None if nobody entered it.
     tube_price
         Price of a full tube, in the studio's currency, up to a thousand million; None if not
         known.
@@ -123,7 +125,7 @@ class Pigment(Frozen):
     name: Name
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum | None = Field(default=None, repr=False)
-    tube_size: Number = Field(default=87.0, ge=0.01, le=10_000)
+    tube_size: Annotated[Number, Field(ge=0.01, le=10_000)] | None = None
     tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
 
     @field_validator("absorption", "scattering")
@@ -151,6 +153,9 @@ class Palette(Frozen):
         One to eight, each name once.
     clear, white
         The two bases; a blend mixes them by mass.
+    unit
+        Of every dose: ``"cm"`` squeezed out or ``"g"`` weighed. Loads are in it per 100 g of
+        base, and so are a pour's load limit and dose step.
     note
         Where the data come from.
 
@@ -162,6 +167,7 @@ class Palette(Frozen):
     pigments: tuple[Pigment, ...]
     clear: Base
     white: Base
+    unit: Unit = "cm"
     note: str = ""
 
     @model_validator(mode="after")
@@ -203,11 +209,13 @@ class Palette(Frozen):
     def fingerprint(self) -> str:
         """Short for the numbers that make its colours, such as ``"1f0a-93b2-77c4"``.
 
-        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings.
-        Order, prices, tubes and the note play no part.
+        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings, and the
+        unit if it is not cm. Order, prices, tubes and the note play no part.
         """
+        unit = {} if self.unit == "cm" else {"unit": self.unit}
         return fingerprint_of(
-            {
+            unit
+            | {
                 "pigments": {p.name: p.colour_numbers for p in self.pigments},
                 "clear": self.clear.colour_numbers,
                 "white": self.white.colour_numbers,
@@ -263,7 +271,7 @@ class Palette(Frozen):
         return {self.index(name) for name in names}
 
     def _with(self, pigments: Iterable[Pigment]) -> Palette:
-        return Palette(pigments=tuple(pigments), clear=self.clear, white=self.white, note=self.note)
+        return Palette(**{**dict(self), "pigments": tuple(pigments)})
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.

@@ -42,10 +42,12 @@ class Pour(Frozen):
     white
         Mass fraction of white base in the blend, 0 to 1.
     max_load
-        The most paste the base takes [cm per 100 g], above 0. 4 is where the shade stops gaining
-        (common practice, no source).
+        The most paste the base takes [palette's unit per 100 g], above 0. 4 cm is where the shade
+        stops gaining (common practice, no source). For doses in g nothing is known: 4 g stands
+        there until a number of your own does, and results of such palettes show it.
     dose_step
-        What doses are multiples of [cm]: 1, or 0.5 for a steady hand.
+        What doses are multiples of [palette's unit]: 1, or 0.5 for a steady hand; as fine as the
+        scale where paste is weighed.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -57,7 +59,7 @@ class Pour(Frozen):
 
     @property
     def max_total(self) -> float:
-        """The most paste this batch takes [cm]."""
+        """The most paste this batch takes [palette's unit]."""
         return self.max_load * self.batch_g / 100.0
 
     @property
@@ -67,14 +69,8 @@ class Pour(Frozen):
 
     @property
     def load_per_step(self) -> float:
-        """Load [cm per 100 g] of one dose step."""
+        """Load [palette's unit per 100 g] of one dose step."""
         return self.dose_step * 100.0 / self.batch_g
-
-    @property
-    def grid(self) -> str:
-        """What doses are multiples of, in words: whole centimetres, or steps of 0.5 cm."""
-        step = self.dose_step
-        return "whole centimetres" if step == 1.0 else f"steps of {step:g} cm"
 
     @property
     def clear_g(self) -> float:

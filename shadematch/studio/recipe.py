@@ -13,18 +13,19 @@ from pydantic import Field
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.pour import Pour, Share, base_named
+from shadematch.studio.unit import Unit, check_unit, checked_unit, measured
 from shadematch.support.models import Frozen, Name, Number, check_name, expect, is_finite, listed
 from shadematch.support.report import Row
 
-__all__ = ["LONGEST_CM", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed"]
+__all__ = ["LARGEST_DOSE", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed"]
 
-LONGEST_CM: Final = 10_000_000.0
+LARGEST_DOSE: Final = 10_000_000.0
 """Far beyond any batch; keeps sums finite."""
 MOST_LET_DOWNS: Final = 8
 """In one search: as many as a palette has pastes at most."""
 _HEAVIEST_G: Final = 1e9
 _SLACK: Final = 1e-6
-"""Paste [cm] or base [g] that is taken for rounding."""
+"""Paste [cm or g] or base [g] that is taken for rounding."""
 
 
 class LetDown(Frozen):
@@ -32,18 +33,21 @@ class LetDown(Frozen):
 
     Its grams take the place of as many grams of the batch's base, clear for clear and white for
     white, so the batch keeps its mass and its white fraction. As everywhere here, the paste's
-    own mass is not counted: 1 cm stirred into 50 g of base is 0.02 cm per g.
+    own mass is not counted: 1 cm stirred into 50 g of base is 0.02 cm per g, and 1 g is 0.02 g per
+    g.
 
     Attributes
     ----------
     pigment
         Name of the paste.
     paste_per_g
-        Paste in it [cm per g of its base], 1e-9 to 10.
+        Paste in it [`unit` per g of its base], 1e-9 to 10.
     step_g
         What it is weighed to [g]: 1, or 0.5 on a finer scale.
     white
         White fraction of the base it is made in, 0 to 1.
+    unit
+        Of the paste in it, ``"cm"`` or ``"g"``: that of the palette.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -51,12 +55,20 @@ class LetDown(Frozen):
     paste_per_g: Number = Field(ge=1e-9, le=10)
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
     white: Share = Field(default=0.0, ge=0, le=1)
+    unit: Unit = "cm"
 
     @classmethod
     def made(
-        cls, pigment: str, *, paste: float, base_g: float, step_g: float = 1.0, white: float = 0
+        cls,
+        pigment: str,
+        *,
+        paste: float,
+        base_g: float,
+        step_g: float = 1.0,
+        white: float = 0,
+        unit: Unit = "cm",
     ) -> LetDown:
-        """The let-down that a length of paste in a mass of base gives.
+        """The let-down that so much paste [unit] in a mass of base gives.
 
         Raises
         ------
@@ -69,19 +81,21 @@ class LetDown(Frozen):
                     "must be a number above 0",
                     field=name,
                     value=value,
-                    remedy="For instance 1 cm in 50 g",
+                    remedy=f"For instance 1 {unit} in 50 g",
                 )
-        return cls(pigment=pigment, paste_per_g=paste / base_g, step_g=step_g, white=white)
+        return cls(
+            pigment=pigment, paste_per_g=paste / base_g, step_g=step_g, white=white, unit=unit
+        )
 
     @property
     def paste_per_step(self) -> float:
-        """Paste in one weighing step [cm]."""
+        """Paste in one weighing step [unit]."""
         return self.paste_per_g * self.step_g
 
     @property
     def strength(self) -> str:
         """How strong it is, in words."""
-        return f"1 cm in {1 / self.paste_per_g:.4g} g of {self.base}"
+        return f"1 {self.unit} in {1 / self.paste_per_g:.4g} g of {self.base}"
 
     @property
     def base(self) -> str:
@@ -117,7 +131,7 @@ class Weighed:
 
     @property
     def paste(self) -> float:
-        """Paste in it [cm]."""
+        """Paste in it [the let-down's unit]."""
         return self.mass_g * self.let_down.paste_per_g
 
     def __str__(self) -> str:
@@ -132,25 +146,30 @@ class Recipe:
     Attributes
     ----------
     doses
-        Paste of each pigment in all [cm], zero doses left out, in palette order; read-only.
+        Paste of each pigment in all [unit], zero doses left out, in palette order; read-only.
     pour
         What they go into.
     weighed
         Let-downs; the paste in them is part of `doses`, their base part of the pour's.
+    unit
+        Of the doses, ``"cm"`` or ``"g"``: that of the palette they are for.
 
     Raises
     ------
     PourError
-        For a name or a dose that can't be, or let-downs that bring more paste or base than that.
+        For a name or a dose that can't be, let-downs that bring more paste or base than that, or
+        let-downs in another unit.
     """
 
     doses: Mapping[str, float]
     pour: Pour
     weighed: tuple[Weighed, ...] = ()
+    unit: Unit = "cm"
 
     def __post_init__(self) -> None:
         expect(self.pour, Pour, "pour", "Use Pour(...)")
-        expect(self.doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
+        unit = checked_unit(self.unit)
+        expect(self.doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
         for name, dose in self.doses.items():
             if not isinstance(name, str):
                 raise PourError(
@@ -159,18 +178,19 @@ class Recipe:
             check_name(name, "doses")
             if type(dose) is not float and not is_finite(dose):
                 raise PourError(
-                    "must be a number", field=f"doses.{name}", value=dose, remedy="In cm"
+                    "must be a number", field=f"doses.{name}", value=dose, remedy=f"In {unit}"
                 )
-            if not 0 <= dose <= LONGEST_CM:  # NaN fails every comparison
+            if not 0 <= dose <= LARGEST_DOSE:  # NaN fails every comparison
                 raise PourError(
-                    f"must lie between 0 and {LONGEST_CM:,.0f} cm",
+                    f"must lie between 0 and {LARGEST_DOSE:,.0f} {unit}",
                     field=f"doses.{name}",
                     value=dose,
-                    remedy="Give the length of paste in cm",
+                    remedy=f"Give the {measured(unit)} of paste in {unit}",
                 )
         parts = listed(self.weighed, "weighed", "Give a list of Weighed(...)")
         for part in parts:
             expect(part, Weighed, "weighed", "Give a list of Weighed(...)")
+            check_unit(part.let_down.unit, unit, "weighed", of="the recipe's doses")
         object.__setattr__(self, "weighed", parts)
         object.__setattr__(
             self, "doses", MappingProxyType({n: d for n, d in self.doses.items() if d})
@@ -198,15 +218,15 @@ class Recipe:
             )
 
     def __hash__(self) -> int:
-        return hash((tuple(self.doses.items()), self.pour, self.weighed))
+        return hash((tuple(self.doses.items()), self.pour, self.weighed, self.unit))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
-        return Recipe, (dict(self.doses), self.pour, self.weighed)
+        return Recipe, (dict(self.doses), self.pour, self.weighed, self.unit)
 
     @property
     def squeezed(self) -> dict[str, float]:
-        """Paste to squeeze out of the tubes [cm]: what does not come with a let-down."""
+        """Paste to take from the tubes [unit]: what does not come with a let-down."""
         left = dict(self.doses)
         for part in self.weighed:
             name = part.let_down.pigment
@@ -225,8 +245,8 @@ class Recipe:
 
     @property
     def parts(self) -> tuple[tuple[str, str], ...]:
-        """What to dose: names and amounts, squeezed ones first."""
-        squeezed = [(name, f"{dose:g} cm") for name, dose in self.squeezed.items()]
+        """What to dose: names and amounts, those from the tubes first."""
+        squeezed = [(name, f"{dose:g} {self.unit}") for name, dose in self.squeezed.items()]
         weighed = [
             (f"{p.let_down.pigment} let-down", f"{p.mass_g:g} g ({p.let_down.strength})")
             for p in self.weighed
@@ -235,12 +255,12 @@ class Recipe:
 
     @property
     def total(self) -> float:
-        """Paste in all [cm]."""
+        """Paste in all [unit]."""
         return float(sum(self.doses.values()))
 
     @property
     def load(self) -> float:
-        """Paste per mass of base [cm per 100 g]."""
+        """Paste per mass of base [unit per 100 g]."""
         return self.total * 100.0 / self.pour.batch_g
 
     @property
@@ -263,7 +283,7 @@ class Recipe:
     @property
     def lines(self) -> tuple[str, ...]:
         """What to dose, in words: a line for each."""
-        squeezed = [f"{dose:g} cm {name}" for name, dose in self.squeezed.items()]
+        squeezed = [f"{dose:g} {self.unit} {name}" for name, dose in self.squeezed.items()]
         return (*squeezed, *map(str, self.weighed)) or ("no paste at all",)
 
     @property

@@ -117,7 +117,7 @@ def pastels(count: int) -> None:
     within = np.mean(np.array(helped) <= 1.0)
     print(
         f"let-downs: {count} pastel shades (0.05 to 0.5 cm per 100 g) in 50 g bars: median "
-        f"CIEDE2000 {np.median(alone):.1f} with centimetres alone; {within:.0%} within 1 with "
+        f"CIEDE2000 {np.median(alone):.1f} with the tubes alone; {within:.0%} within 1 with "
         f"{np.mean(number):.1f} let-downs on average; {took / count:.1f} s each"
     )
 

@@ -11,8 +11,10 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.calibration.fit import Noise, Problem, _normal, prior_of, readings_of, residuals_of
+from shadematch.calibration.bars import residuals_of
 from shadematch.calibration.forward import Errors, layers_of, look
+from shadematch.calibration.normal import normal_equations
+from shadematch.calibration.problem import Noise, Problem, prior_of, readings_of
 from shadematch.calibration.spectra import unknown
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
@@ -158,7 +160,7 @@ def test_eliminated_errors_give_the_full_solution() -> None:
     matrix[:size, :size] += prior.precision
     matrix[size:, size:] += np.eye(matrix.shape[0] - size)
     step = np.linalg.solve(matrix, full.T @ left)[:size]
-    normal = _normal(problem, readings, prior.mean, slips)
+    normal = normal_equations(problem, readings, prior.mean, slips)
     ours = np.linalg.solve(normal.matrix + prior.precision, normal.gradient)
     np.testing.assert_allclose(ours, step, rtol=1e-6, atol=1e-8)
 

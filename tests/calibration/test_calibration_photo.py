@@ -165,7 +165,8 @@ def test_what_is_unknown_of_the_camera_is_in_the_range() -> None:
     assert np.mean(inside) >= 0.7
     # It is shared by all bars: leaving it out makes the spectra look better known.
     without = learnt()._fit
-    from shadematch.calibration.fit import at_optimum, prior_of
+    from shadematch.calibration.fit import at_optimum
+    from shadematch.calibration.problem import prior_of
 
     bare = at_optimum(
         without.problem, prior_of(without.problem.unknowns), without.theta, without.slips

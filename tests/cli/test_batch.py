@@ -124,10 +124,10 @@ def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: P
     pale = ("#f4e0e4", "--batch", "120", "--thickness", "2", "--let-down", "rosehip=1/50")
     assert run("match", *pale, "--save", order)[0] == 0
     words = ("correct", "--recipe", order, "--measured", "92", "6", "1", "--keep", batch)
-    status, out, _ = run(*words, "--let-down-cm", "rosehip=5", "--json")
+    status, out, _ = run(*words, "--let-down-paste", "rosehip=5", "--json")
     recipe = sm.read(order, sm.SavedRecipe).recipe
     assert recipe.weighed
-    c = sm.correct(recipe, (92, 6, 1), "#f4e0e4", let_down_slips={"rosehip": 5})
+    c = sm.correct(recipe, (92, 6, 1), "#f4e0e4", let_down_paste={"rosehip": 5})
     told = json.loads(out)
     assert status == 0
     assert [s["name"] for s in told["strengths"]] == [s.name for s in c.strengths]
@@ -136,8 +136,8 @@ def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: P
     again = ("correct", "--go-on", batch, "--measured", "93", "5", "1")
     status, out, _ = run(*again)
     assert status == 0 and "rosehip let-down" in out
-    status, _, err = run(*again, "--let-down-cm", "rosehip=5")
-    assert status == 2 and "--let-down-cm: is in the file already" in err
+    status, _, err = run(*again, "--let-down-paste", "rosehip=5")
+    assert status == 2 and "--let-down-paste: is in the file already" in err
 
 
 def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:

@@ -155,7 +155,7 @@ def test_a_saved_recipe_under_several_lights(run: Run, tmp_path: Path) -> None:
     for more in (("--batch", "200"), ("--poured", "gorse=1")):
         status, _, err = run("lights", "--recipe", place, *more)
         assert status == 2 and more[0] in err
-    sm.save(kept.recipe, place)
+    sm.save(kept.recipe, place, replace=True)
     status, _, err = run("lights", "--recipe", place)
     assert status == 2 and "Give the wanted colour too" in err
     assert run("lights", "#f4d9c6", "--recipe", place)[0] == 0

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.keeping.distributions import distribution_of
 from shadematch.cli.main import main
 from shadematch.colour.standards import observation
 
@@ -43,7 +44,7 @@ def test_an_unknown_light_against_colour_science(colour: ModuleType) -> None:
     body = colour.sd_blackbody(3500, shape)
     lamp = sm.Illuminant("3500 K", tuple(body.wavelengths), tuple(body.values))
     seen = sm.predict({"gorse": 2, "dusk": 1}, view=sm.View(illuminant=lamp))
-    sample = sm.distribution_of(seen).interpolate(colour.SpectralShape(380, 730, 1))
+    sample = distribution_of(seen).interpolate(colour.SpectralShape(380, 730, 1))
     cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     xyz = colour.sd_to_XYZ(
         sample.extrapolate(shape), cmfs=cmfs, illuminant=body, method="Integration"

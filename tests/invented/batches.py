@@ -33,10 +33,10 @@ INDEX, ASYMMETRY = 1.46, 0.5
 R0 = ((INDEX - 1) / (INDEX + 1)) ** 2
 U_SCALE, V_SCALE, U_MAX, V_MAX = 0.002, 0.005, 60.0, 2000.0
 WRONGLY_MADE: tuple[tuple[dict[str, object], str], ...] = (
-    ({"let_down_slips": {"gorse": 1}}, "let_down_slips"),
-    ({"let_down_slips": {"rosehip": 0}}, "let_down_slips.rosehip"),
-    ({"let_down_slips": {"rosehip": 0.05}}, "let_down_slips.rosehip"),
-    ({"let_down_slips": 3}, "let_down_slips"),
+    ({"let_down_paste": {"gorse": 1}}, "let_down_paste"),
+    ({"let_down_paste": {"rosehip": 0}}, "let_down_paste.rosehip"),
+    ({"let_down_paste": {"rosehip": 0.05}}, "let_down_paste.rosehip"),
+    ({"let_down_paste": 3}, "let_down_paste"),
 )
 """What nobody can have made a let-down of rosehip with, and the field that is wrong."""
 
@@ -581,7 +581,7 @@ def let_downs_against_monte_carlo(seed: int) -> float:
         recipe,
         dose_slip=ruler,
         scale_g=scale,
-        let_down_slips=told,
+        let_down_paste=told,
         lights=lights if len(lights) > 1 else (),
     )
     values = by_monte_carlo(

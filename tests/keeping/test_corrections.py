@@ -63,12 +63,16 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
         ({"version": 2}, "newer shadematch"),
         ({"format": "shadematch recipe"}, "must be that of a batch file"),
         ({"strengths": {"gorse": -1}}, "strengths: is not known here"),  # they follow
+        (
+            {"recipe": {"doses": {"gorse": 1.0}, "pour": {"batch_g": 200}, "unit": "g"}},
+            "is in g",
+        ),
         ({"made": [1.0]}, "made: needs one entry for each let-down"),
         ({"rounds": []}, "rounds"),
         ({"extra": 1}, "extra"),
         ({"priors": {}}, "priors"),
-        ({"recipe": {"doses": {"ink": 1}, "pour": {"batch_g": 200}}}, "ink"),
-        ({"recipe": {"doses": {"gorse": 1e308}, "pour": {"batch_g": 200}}}, "recipe.doses.gorse"),
+        ({"recipe": {"doses": {"ink": 1}, "pour": {"batch_g": 200}, "unit": "cm"}}, "ink"),
+        ({"recipe": {"doses": {"gorse": 1e308}, "pour": {"batch_g": 200}, "unit": "cm"}}, "recipe.doses.gorse"),
     ],
 )
 def test_files_that_are_refused(tmp_path: Path, change: dict[str, object], said: str) -> None:

@@ -81,7 +81,7 @@ def test_what_is_there_is_not_lost(tmp_path: Path) -> None:
     assert place.stat().st_mtime_ns == before.st_mtime_ns
     with pytest.raises(sm.FileError, match="another file is there") as found:
         sm.save(palette.only("gorse"), place)
-    assert "replace=True" in found.value.remedy
+    assert "(replace)" in found.value.remedy
     assert sm.read(place) == palette
     sm.save(palette.only("gorse"), place, replace=True)
     assert sm.read(place) == palette.only("gorse")
@@ -99,7 +99,7 @@ def test_options_that_mean_nothing(tmp_path: Path) -> None:
     for thing in (3, None, ["#fff"], "#fff", object()):
         with pytest.raises(sm.PourError, match=r"thing: .*Give a Palette"):
             sm.save(thing, tmp_path / "x")  # type: ignore[arg-type]
-    with pytest.raises(sm.FileError, match="note"):
+    with pytest.raises(sm.PourError, match="note"):
         sm.save([], tmp_path / "x", note="x" * 10_001)
     assert not list(tmp_path.iterdir())
 

@@ -492,7 +492,7 @@ def test_nothing_is_lost_silently(tmp_path: Path) -> None:
         {"gorse": 1.0}, sm.Pour()
     )
     with pytest.raises(sm.PourError, match="can't be kept or printed yet") as found:
-        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), ("twice",)), tmp_path / "r.json")
+        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), "cm", ("twice",)), tmp_path / "r.json")
     assert found.value.field == "blessed"
 
 
@@ -569,7 +569,7 @@ def test_parts_that_dont_fit(match: sm.Match, tmp_path: Path) -> None:
         assert found.value.field == field
     with pytest.raises(sm.UnknownNameError):
         sm.save(sm.Recipe({"ink": 1.0}, sm.Pour()), place)
-    with pytest.raises(sm.FileError, match="half a character"):
+    with pytest.raises(sm.PourError, match="half a character"):
         sm.save(seen, place, note="\ud800")
     assert not place.exists()
 

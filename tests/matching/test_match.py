@@ -323,7 +323,7 @@ def test_what_every_answer_keeps(code: str, batch: int, tolerance: float) -> Non
     assert m.recipe.total <= m.closest.recipe.total
     assert m.bound <= m.closest.delta_e
     assert m.ideal.delta_e <= m.closest.delta_e + 1e-6
-    assert m.verdict.limit in ("nothing", "whole centimetres", "load limit", "palette")
+    assert m.verdict.limit in ("nothing", "dose steps", "load limit", "palette")
     assert (m.verdict.limit == "nothing") == (m.closest.delta_e <= 1.0)
     assert str(m)
 
@@ -389,15 +389,15 @@ def test_choices_come_down_by_a_twentieth_of_the_paste(code: str) -> None:
 def test_verdicts() -> None:
     assert sm.match("#d9822b", pour=sm.Pour(batch_g=20_000)).verdict.limit == "nothing"
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict
-    assert coarse.limit == "whole centimetres"
+    assert coarse.limit == "dose steps"
     assert any("batch of" in text for text in coarse.help)
     half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
-    assert half.limit == "whole centimetres" and "steps of 0.5 cm" in half.sentence
+    assert half.limit == "dose steps" and "steps of 0.5 cm" in half.sentence
     # No advice to melt more than is taken: 100 kg.
     heavy = sm.Pour(batch_g=60_000, dose_step=100)
     between = sm.Target.from_lab(sm.predict({"gorse": 150, "rosehip": 50}, pour=heavy).lab)
     verdict = sm.match(between, pour=heavy).verdict
-    assert verdict.limit == "whole centimetres" and verdict.help
+    assert verdict.limit == "dose steps" and verdict.help
     assert not any("batch of" in text for text in verdict.help)
     weak = sm.match("#000000", pour=sm.Pour(batch_g=1000, max_load=1.0)).verdict
     assert weak.limit == "load limit"
@@ -664,7 +664,7 @@ def test_what_is_known_badly_may_be_met_less_closely() -> None:
     assert found.recipe.total < exact.recipe.total
     assert found.delta_e <= max(found.closest.delta_e + 0.5, vague.radius)
     assert found.closest.delta_e > 1.0
-    assert exact.verdict.limit == "whole centimetres"
+    assert exact.verdict.limit == "dose steps"
     assert found.verdict.limit == "nothing"
     assert f"known to CIEDE2000 {vague.radius:.1f} only" in found.verdict.sentence
     assert str(found.closest) in found._repr_html_()

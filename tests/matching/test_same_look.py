@@ -199,6 +199,15 @@ def test_the_guide_runs(
     assert f"CIEDE2000  {look.delta_e:.2f} to the old bar" in capsys.readouterr().out
 
 
+def test_a_bar_that_lets_next_to_no_light_through() -> None:
+    thick = sm.Pour(batch_g=100, thickness_cm=5, white=0.5)
+    match = sm.match("#102010", pour=thick, view=sm.View(light="transmitted"))
+    moved = sm.same_look(match, to_pour=sm.Pour(batch_g=500, thickness_cm=1, white=0.3))
+    # Asked of the spectrum that the library itself predicted.
+    assert moved.target.reflectance is not None
+    assert np.array_equal(moved.target.reflectance, match.frugal.predicted.reflectance)
+
+
 def test_drawings() -> None:
     plt = pytest.importorskip("matplotlib.pyplot")
     plt.switch_backend("Agg")

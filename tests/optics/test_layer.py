@@ -258,3 +258,22 @@ def test_the_spline_grows_by_no_more_than_it_says(mode: str) -> None:
         growth = (values - np.minimum.accumulate(values, axis=0)).max(axis=0)
         assert np.all(growth <= layer.rise + 1e-15)
         assert np.all(layer.rise < 1e-6)
+
+
+@pytest.mark.parametrize("mode", MODES)
+@pytest.mark.parametrize("thickness", [0.1, 5.0, 100.0])
+def test_spline_stays_between_0_and_1(mode: str, thickness: float) -> None:
+    """By definition; the cubic alone goes down to -3e-16 where all but nothing comes through."""
+    mu_s = np.tile([0.0, 0.5, 20.0], 12)
+    layer = Layer(mu_s, thickness, around(mode, 0.9))
+    rng = np.random.default_rng(4)
+    mu_a = 10.0 ** rng.uniform(-4, 9, (3000, 36))
+    mu_a[:5] = [[0.0], [1e-12], [1e-3], [1e8], [1e300]]
+    few, slope = layer.evaluate(mu_a[:400])
+    many, slopes = layer.evaluate(mu_a)
+    for R in (few, many, layer.value(mu_a[:400]), layer.value(mu_a)):
+        assert R.min() >= 0.0
+        assert R.max() <= 1.0
+    assert np.array_equal(few, many[:400])
+    assert np.array_equal(few, layer.value(mu_a[:400]))
+    assert np.array_equal(slope, slopes[:400])

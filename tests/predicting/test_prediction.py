@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 import shadematch as sm
+from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.predicting.prediction import Model, model_for
 from tests.invented.problems import with_chalk
 
@@ -196,3 +198,22 @@ def test_a_recipe_brings_its_pour() -> None:
     with pytest.raises(sm.PourError, match="given twice") as found:
         sm.predict(recipe, pour=sm.Pour(batch_g=200))
     assert found.value.field == "pour"
+
+
+@pytest.mark.parametrize("observer", ["2", "10"])
+@pytest.mark.parametrize("illuminant", ["D65", "A"])
+def test_what_is_all_but_black_is_a_possible_target(illuminant: str, observer: str) -> None:
+    palette = sm.load_palette()
+    view = sm.View(illuminant=illuminant, observer=observer, light="transmitted")
+    rng = np.random.default_rng(3)
+    for thickness in (1.0, 5.0, 100.0):
+        pour = sm.Pour(batch_g=100, thickness_cm=thickness, white=0.5)
+        for size in (1.0, 10.0, 1e3, 1e6):
+            doses = dict(zip(palette.names, rng.uniform(0, size, 5).tolist(), strict=True))
+            p = sm.predict(doses, palette=palette, pour=pour, view=view)
+            assert p.reflectance.min() >= 0.0
+            assert p.reflectance.max() <= 1.0
+            assert sm.Target.from_reflectance(WAVELENGTHS_NM, p.reflectance).reflectance is not None
+            white = view.observation.white
+            sm.Target.from_xyz(p.xyz, illuminant=illuminant, observer=observer)
+            assert np.allclose(xyz_to_lab(np.array(p.xyz), white), p.lab)

@@ -228,13 +228,13 @@ def test_what_a_let_down_is_made_of_is_shared_by_all_of_it() -> None:
     far = [float(delta_e(np.array(end), np.array(s.nominal.lab))) for end in ends]
     assert s.mean == pytest.approx(0.25 * sum(far), rel=0.02)
     assert s.shares["making rosehip let-down"] == pytest.approx(1.0)
-    assert s.let_down_slips == {"rosehip": 1.0}
+    assert s.let_down_paste == {"rosehip": 1.0}
     # Made of five times as much at once it is five times better known.
-    better = sm.spread(recipe, scale_g=0.0, let_down_slips={"rosehip": 5})
+    better = sm.spread(recipe, scale_g=0.0, let_down_paste={"rosehip": 5})
     assert better.p90 == pytest.approx(s.p90 / 5, rel=0.05)
     # As much as the recipe takes is made, and enough for the scale.
-    assert sm.spread(weighed(mass_g=60.0)).let_down_slips == {"rosehip": 2.0}
-    assert sm.spread(weighed(base_g=2.0, mass_g=1.0)).let_down_slips == {"rosehip": 2.0}
+    assert sm.spread(weighed(mass_g=60.0)).let_down_paste == {"rosehip": 2.0}
+    assert sm.spread(weighed(base_g=2.0, mass_g=1.0)).let_down_paste == {"rosehip": 2.0}
     told = str(sm.spread(recipe))
     assert "made with 1 cm of paste at once" in told and "make more of it at once" in told
     again = sm.spread(recipe)
@@ -243,9 +243,11 @@ def test_what_a_let_down_is_made_of_is_shared_by_all_of_it() -> None:
 
 def test_strength_of_a_let_down_by_hand() -> None:
     # Paste alone is off, evenly: nine in ten lie within nine tenths of the limit.
-    assert strength_off(2.0, 100.0, scale_g=0.0) == pytest.approx(0.9 * 0.2 / 2.0, rel=0.01)
+    assert strength_off(2.0, 100.0, unit="cm", scale_g=0.0) == pytest.approx(
+        0.9 * 0.2 / 2.0, rel=0.01
+    )
     part = sm.ToMake(sm.LetDown.made("rosehip", paste=2, base_g=100), 2.0, 100.0, 7.0)
-    assert part.off == strength_off(2.0, 100.0)
+    assert part.off == strength_off(2.0, 100.0, unit="cm")
     assert f"{part.off:.0%}" in str(part)
 
 

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 import shadematch as sm
 from shadematch.predicting.pot import HOT_LIMIT
 from shadematch.sheet.content import yield_of
-from shadematch.sheet.drawing import DOSE_SLIP_CM, scale_for
+from shadematch.sheet.drawing import PAPER_RULER_CM, scale_for
 from shadematch.sheet.words import clean, isolated
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.models import shape_of
@@ -187,7 +187,7 @@ def test_scales() -> None:
         assert [float(w) for w in widths] == pytest.approx(
             [10 * dose / scale_for(dose)] * 2, abs=0.01
         )
-        assert max(map(float, widths)) <= 10 * DOSE_SLIP_CM
+        assert max(map(float, widths)) <= 10 * PAPER_RULER_CM
 
 
 @pytest.mark.parametrize(

@@ -595,7 +595,7 @@ CALLS: dict[str, Call] = {
             "white_spread": 0.1,
             "dose_slip": 0.2,
             "scale_g": 1.0,
-            "let_down_slips": None,
+            "let_down_paste": None,
             "measured_spread": 0.3,
             "model_spread": 0.5,
         },

@@ -1,0 +1,124 @@
+"""What is fitted: test pours with their noise, and what is believed of the spectra beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from shadematch.calibration.forward import Errors, Layers, layers_of
+from shadematch.calibration.spectra import BELIEFS, Unknown, belief_covariance
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.support.arrays import FloatArray, IntArray
+
+__all__ = ["Noise", "Prior", "Problem", "Reading", "prior_of", "readings_of"]
+
+_W: Final = WAVELENGTHS_NM.size
+
+
+class Noise(NamedTuple):
+    """Standard deviations of readings.
+
+    Attributes
+    ----------
+    share, floor
+        Of a radiance factor at one wavelength: a share of it, and a part that stays in the dark.
+    lab
+        Of each of L*, a* and b*, where a reading brings no covariance of its own.
+    model_lab
+        What the model is believed to miss, added to every Lab reading.
+    """
+
+    share: float = 0.01
+    floor: float = 0.001
+    lab: float = 0.5
+    model_lab: float = 0.3
+
+
+class Prior(NamedTuple):
+    """Gaussian belief about K unknown spectra: mean (K, 36), precision (36 K, 36 K)."""
+
+    mean: FloatArray
+    precision: FloatArray
+    log_det: float
+
+
+def prior_of(unknowns: Sequence[Unknown]) -> Prior:
+    """The belief of `spectra.BELIEFS`, the unknowns independent of each other."""
+    size = len(unknowns) * _W
+    precision = np.zeros((size, size))
+    log_det = 0.0
+    for k, u in enumerate(unknowns):
+        covariance = belief_covariance(BELIEFS[u.kind])
+        rows = slice(k * _W, (k + 1) * _W)
+        precision[rows, rows] = np.linalg.inv(covariance)
+        log_det -= float(np.linalg.slogdet(covariance)[1])
+    return Prior(np.array([u.mean for u in unknowns]), precision, log_det)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Test pours, what is unknown, and how far each is trusted.
+
+    Attributes
+    ----------
+    pours, unknowns, pigments
+        What is fitted to what.
+    errors, noise
+        What goes wrong at the bench and in reading.
+    weights
+        Trust in each pour, 0 to 1, shape (n,).
+    scale
+        Factors on the standard deviations of spectral and of Lab readings.
+    """
+
+    pours: tuple[TestPour, ...]
+    unknowns: tuple[Unknown, ...]
+    pigments: tuple[str, ...]
+    errors: Errors
+    noise: Noise
+    weights: FloatArray
+    scale: tuple[float, float] = (1.0, 1.0)
+    layers: Layers = field(init=False)
+    bars: IntArray = field(init=False)
+
+    def __post_init__(self) -> None:
+        cases = [(p.doses, p.pour, p.view) for p in self.pours]
+        object.__setattr__(
+            self, "layers", layers_of(cases, self.unknowns, self.pigments, self.errors)
+        )
+        names = {name: i for i, name in enumerate(dict.fromkeys(p.name for p in self.pours))}
+        object.__setattr__(self, "bars", np.array([names[p.name] for p in self.pours]))
+
+    @property
+    def spectral(self) -> FloatArray:
+        """1 where a pour was measured as a spectrum, shape (n,)."""
+        return np.array([p.spectrum is not None for p in self.pours], dtype=float)
+
+
+class Reading(NamedTuple):
+    """One measurement: values, and the matrix or weights that whiten its residuals."""
+
+    values: FloatArray
+    whiten: FloatArray  # (36,) for a spectrum (0 where not measured), (3, 3) for Lab
+
+
+def readings_of(problem: Problem) -> list[Reading]:
+    """Measurements in arrays, with their noise."""
+    noise, (by_spectrum, by_lab) = problem.noise, problem.scale
+    result = []
+    for pour in problem.pours:
+        if pour.spectrum is not None:
+            values = np.array([np.nan if v is None else v for v in pour.spectrum])
+            sd = np.hypot(noise.share * np.abs(values), noise.floor) * by_spectrum
+            known = np.isfinite(values)
+            whiten = np.where(known, 1.0 / np.where(known, sd, 1.0), 0.0)
+            result.append(Reading(np.where(known, values, 0.0), whiten))
+            continue
+        own = noise.lab**2 * np.eye(3) if pour.covariance is None else np.array(pour.covariance)
+        total = (own + noise.model_lab**2 * np.eye(3)) * by_lab**2
+        result.append(Reading(np.array(pour.lab), np.linalg.inv(np.linalg.cholesky(total))))
+    return result

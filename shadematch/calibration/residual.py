@@ -1,0 +1,68 @@
+"""How each test pour fits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shadematch.calibration.fit import Fit
+from shadematch.calibration.forward import look
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+
+__all__ = ["WRONG", "Residual", "residuals_by_bar"]
+
+WRONG: Final = 0.5
+"""A pour that is trusted less than this was put aside."""
+
+
+@dataclass(frozen=True)
+class Residual:
+    """How one test pour fits.
+
+    Attributes
+    ----------
+    name
+        Of the bar.
+    delta_e
+        CIEDE2000 between what was measured and what the calibration gives for the stated doses.
+    misfit
+        How far the reading lies from what all other pours predict, as a multiple of what is
+        expected; about 1.
+    weight
+        Trust in it, 0 to 1.
+    """
+
+    name: str
+    delta_e: float
+    misfit: float
+    weight: float
+
+
+def residuals_by_bar(found: Fit) -> tuple[Residual, ...]:
+    """Of each bar, in the order of the pours; of its readings the farthest off."""
+    problem = found.problem
+    spectra = look(
+        found.theta, problem.unknowns, problem.pigments, problem.layers, problem.errors
+    ).spectrum
+    far = []
+    for pour, spectrum in zip(problem.pours, spectra, strict=True):
+        seen = pour.observation
+        lab = xyz_to_lab(seen.weights @ np.maximum(spectrum, 0.0), seen.white)
+        far.append(float(delta_e(np.array(pour.lab_seen), lab)))
+    ratio = found.lone / found.values
+    usual = max(float(np.median(ratio)), 1e-9)
+    result = []
+    for bar in range(int(problem.bars.max()) + 1):
+        members = np.flatnonzero(problem.bars == bar)
+        result.append(
+            Residual(
+                name=problem.pours[members[0]].name,
+                delta_e=max(far[i] for i in members),
+                misfit=float(ratio[bar] / usual),
+                weight=float(problem.weights[members[0]]),
+            )
+        )
+    return tuple(result)

@@ -1,0 +1,57 @@
+"""The unit of a palette's doses: centimetres squeezed out along a ruler, or grams weighed."""
+
+from __future__ import annotations
+
+from typing import Final, Literal, get_args
+
+from shadematch.errors import PourError, ShadematchError
+
+__all__ = ["UNITS", "Unit", "check_unit", "checked_unit", "measured", "steps_in"]
+
+Unit = Literal["cm", "g"]
+"""Of every dose, dose step, tube and load (per 100 g of base) of a palette."""
+UNITS: Final[tuple[Unit, ...]] = get_args(Unit)
+_WHOLE: Final = {"cm": "whole centimetres", "g": "whole grams"}
+_MEASURED: Final = {"cm": "length", "g": "mass"}
+
+
+def checked_unit(value: object, error: type[ShadematchError] = PourError) -> Unit:
+    """A unit.
+
+    Raises
+    ------
+    error
+        For anything else.
+    """
+    for unit in UNITS:
+        if isinstance(value, str) and value == unit:
+            return unit
+    raise error("must be 'cm' or 'g'", field="unit", value=value, remedy="Take one of these")
+
+
+def check_unit(given: Unit, wanted: Unit, field: str, *, of: str = "the palette's doses") -> None:
+    """Refuse to mix units.
+
+    Raises
+    ------
+    PourError
+        If they differ.
+    """
+    if given != wanted:
+        raise PourError(
+            f"is in {given}, and {of} are in {wanted}",
+            field=field,
+            value=given,
+            remedy=f"Give it in {wanted} and say unit={wanted!r}, "
+            f"or take a palette whose unit is {given}",
+        )
+
+
+def measured(unit: Unit) -> str:
+    """What a dose is: a length or a mass."""
+    return _MEASURED[unit]
+
+
+def steps_in(unit: Unit, step: float) -> str:
+    """What doses are multiples of, in words: whole centimetres, or steps of 0.5 g."""
+    return _WHOLE[unit] if step == 1.0 else f"steps of {step:g} {unit}"
