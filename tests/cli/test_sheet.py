@@ -149,7 +149,7 @@ BAD = [
     ("match #a34fb0 --save no/o.json", ("--save", "can't be written")),
     ("repeat", ("FILE",)),
     ("repeat no.json", ("recipe file", "can't be read")),
-    ("repeat bad.json", ("bad.json: format",)),
+    ("repeat bad.json", ("bad.json: format", "recipe")),
     ("repeat newer.json", ("newer.json: version", "newer shadematch", "got 7")),
     ("repeat o.json --palette no.json", ("palette file", "can't be read")),
     ("sheet", ("HEX", "say what is poured", "--recipe")),
@@ -176,7 +176,7 @@ BAD = [
 @pytest.mark.parametrize(("line", "parts"), BAD, ids=[line for line, _ in BAD])
 def test_bad_input(run: Run, line: str, parts: tuple[str, ...]) -> None:
     sm.save(sm.predict({"gorse": 1}), "o.json")
-    Path("bad.json").write_text('{"format": "shadematch palette"}', encoding="utf-8")
+    Path("bad.json").write_text('{"format": "shadematch palette", "version": 1}', encoding="utf-8")
     Path("newer.json").write_text('{"format": "shadematch recipe", "version": 7}', encoding="utf-8")
     before = {path.name for path in Path().iterdir()}
     status, out, err = run(*line.split())

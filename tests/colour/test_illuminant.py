@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.keeping.distributions import distribution_of
 from shadematch.cli.main import main
 from shadematch.colour.standards import observation
+from shadematch.keeping.distributions import distribution_of
 
 
 def of(colour: ModuleType, name: str, *, called: str = "lamp") -> sm.Illuminant:

@@ -72,7 +72,10 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
         ({"extra": 1}, "extra"),
         ({"priors": {}}, "priors"),
         ({"recipe": {"doses": {"ink": 1}, "pour": {"batch_g": 200}, "unit": "cm"}}, "ink"),
-        ({"recipe": {"doses": {"gorse": 1e308}, "pour": {"batch_g": 200}, "unit": "cm"}}, "recipe.doses.gorse"),
+        (
+            {"recipe": {"doses": {"gorse": 1e308}, "pour": {"batch_g": 200}, "unit": "cm"}},
+            "recipe.doses.gorse",
+        ),
     ],
 )
 def test_files_that_are_refused(tmp_path: Path, change: dict[str, object], said: str) -> None:
