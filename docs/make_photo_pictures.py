@@ -12,7 +12,7 @@ PHOTOS = HERE.parent / "data" / "photos"
 def main() -> None:
     """Write them beside this script."""
     known = json.loads((PHOTOS / "photos.json").read_text(encoding="utf-8"))
-    target = sm.PhotoTarget.from_photo(
+    target = sm.read_photo(
         PHOTOS / "lamp.jpg",
         region=known["region"],
         neutral=known["neutral"],

@@ -10,7 +10,7 @@ from pathlib import Path
 import shadematch as sm
 
 PHOTOS = next(p for p in (Path("data/photos"), Path("../data/photos"), Path("../../data/photos")) if p.is_dir())
-target = sm.Target.from_photo(
+target = sm.read_photo(
     PHOTOS / "lamp.jpg",
     region=(0.70, 0.15, 0.95, 0.60),
     chart=((0.10, 0.12), (0.60, 0.12), (0.60, 0.60), (0.10, 0.60)),

@@ -25,19 +25,14 @@ from .errors import (
     SpectrumError as SpectrumError,
     UnknownNameError as UnknownNameError,
 )
+from .gamuts.answers import Coverage as Coverage, Nearest as Nearest, Volume as Volume
 from .gamuts.feasibility import (
     Comparison as Comparison,
     Feasibility as Feasibility,
     feasibility as feasibility,
 )
 from .gamuts.ladder import Ladder as Ladder, ladder as ladder
-from .gamuts.reach import (
-    Coverage as Coverage,
-    Gamut as Gamut,
-    Nearest as Nearest,
-    Volume as Volume,
-    gamut as gamut,
-)
+from .gamuts.reach import Gamut as Gamut, gamut as gamut
 from .gamuts.slices import Slice as Slice, WholeMap as WholeMap
 from .keeping.files import read as read, save as save
 from .keeping.repeat import Repeat as Repeat, repeat as repeat
@@ -68,6 +63,7 @@ from .photo.chart import Chart as Chart
 from .photo.finding import find_chart as find_chart
 from .photo.light import Neutral as Neutral
 from .photo.proposal import flat_areas as flat_areas
+from .photo.read import read_photo as read_photo
 from .photo.regions import Region as Region
 from .photo.target import PhotoTarget as PhotoTarget
 from .planning.books import read_orders as read_orders, read_stock as read_stock

@@ -40,7 +40,7 @@ except sm.MissingExtraError as found:
 else:
     raise AssertionError("pandas came with the library")
 try:
-    sm.Target.from_photo("data/photos/window.jpg", region=(0.7, 0.15, 0.95, 0.6))
+    sm.read_photo("data/photos/window.jpg", region=(0.7, 0.15, 0.95, 0.6))
 except sm.MissingExtraError as found:
     assert "shadematch[photos]" in str(found)
 else:

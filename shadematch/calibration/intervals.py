@@ -210,7 +210,7 @@ def _missed(spectrum: FloatArray, photo: TestPour) -> FloatArray:
 
 
 def _photo_of(lab: FloatArray, photos: Sequence[TestPour]) -> FloatArray:
-    """Covariance of one more photo's colour, read with a chart as `Target.from_photo` does.
+    """Covariance of one more photo's colour, read with a chart as `shadematch.read_photo` does.
 
     As those of the test pours are along lightness, chroma and hue: a constant, and a share of
     chroma. Medians, since a test bar whose channels end says nothing of other bars.

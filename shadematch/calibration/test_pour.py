@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import ClassVar, Final, Literal
+from typing import TYPE_CHECKING, ClassVar, Final, Literal
 
 import numpy as np
 
@@ -15,10 +15,20 @@ from shadematch.errors import PourError, SpectrumError
 from shadematch.photo.response import Response
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Covariance, Target, Triple, checked_covariance, measured
+from shadematch.studio.target import (
+    Covariance,
+    Target,
+    Triple,
+    as_target,
+    checked_covariance,
+    measured,
+)
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_name, expect
+
+if TYPE_CHECKING:
+    from shadematch.photo.target import PhotoTarget
 
 __all__ = ["TestPour"]
 
@@ -122,7 +132,7 @@ class TestPour:
         if self.covariance is not None:
             object.__setattr__(self, "covariance", checked_covariance(self.covariance))
         if self.response is not None:
-            expect(self.response, Response, "response", "Take it from Target.from_photo(...)")
+            expect(self.response, Response, "response", "Take it from shadematch.read_photo(...)")
         if not self.name:
             object.__setattr__(self, "name", self._described())
 
@@ -244,14 +254,14 @@ class TestPour:
     def from_target(
         cls,
         doses: Mapping[str, float],
-        target: Target,
+        target: Target | PhotoTarget,
         *,
         name: str = "",
         pour: Pour | None = None,
         view: View | None = None,
         unit: Literal["cm", "g", "part"] = "cm",
     ) -> TestPour:
-        """From a `Target`, such as one taken from a photo, with its covariance if it has one.
+        """From a `Target` or what `shadematch.read_photo` gave, with its covariance if it has one.
 
         The view takes over the target's illuminant and observer; a target that was measured as
         a spectrum is used as such. Where a channel of a photo is all but empty, the colour may
@@ -262,7 +272,8 @@ class TestPour:
         PourError
             If it is no target, or another entry can't be used.
         """
-        expect(target, Target, "target", "Use Target.from_photo, from_lab or another maker")
+        response = getattr(target, "response", None)
+        target = as_target(target)
         pour, view = _conditions(pour, view)
         if target.reflectance is not None:
             spectrum = tuple(float(v) for v in target.reflectance)
@@ -270,10 +281,9 @@ class TestPour:
         view = view.model_copy(
             update={"illuminant": target.illuminant, "observer": target.observer}
         )
-        covariance = getattr(target, "covariance", None)
+        covariance = target.covariance
         if covariance is not None:
             covariance = _with_edges(target, covariance)
-        response = getattr(target, "response", None)
         return cls(doses, name, pour, view, unit, None, target.lab, covariance, response)
 
     @property

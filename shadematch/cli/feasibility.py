@@ -12,7 +12,7 @@ import argparse
 import contextlib
 from typing import Any, Final
 
-from shadematch.cli.printing import cautions, json_text, picture, picture_kind, wrapped
+from shadematch.cli.printing import json_text, picture, picture_kind, shown
 from shadematch.cli.words import (
     NUMBER,
     NUMBERS,
@@ -28,6 +28,7 @@ from shadematch.cli.words import (
 from shadematch.errors import PourError
 from shadematch.gamuts.feasibility import Cell, feasibility
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.report import Row
 
 __all__ = ["add_verb"]
 
@@ -85,8 +86,8 @@ def _feasibility(args: argparse.Namespace) -> str:
     if args.picture is not None:
         from shadematch.plots.feasibility import draw_comparison, draw_feasibility
 
-        drawn = draw_feasibility(found) if compared is None else draw_comparison(compared)
-        picture(drawn.figure, args.picture, replace=args.replace)
+        figure = draw_feasibility(found) if compared is None else draw_comparison(compared)
+        picture(figure.figure, args.picture, replace=args.replace)
     if args.json:
         entries: dict[str, Any] = {
             "target": {"lab": found.target.lab, "hex": found.target.hex},
@@ -102,13 +103,8 @@ def _feasibility(args: argparse.Namespace) -> str:
                 "best": _best(compared.second.best),
             }
         return json_text({**entries, "view": view.model_dump(), "cautions": CAUTIONS})
-    head, *tables = str(found).split("\n")
-    parts = [wrapped(head), "\n".join(tables)]
-    if compared is not None:
-        parts.append(wrapped(str(compared)))
-    if args.picture is not None:
-        parts.append(wrapped(f"picture    {args.picture}"))
-    return "\n\n".join((*parts, cautions()))
+    drawn = [] if args.picture is None else [Row("picture", args.picture)]
+    return shown(found.report().plus(*drawn), *([] if compared is None else [compared]))
 
 
 def _single(value: float | None) -> tuple[float] | None:

@@ -10,14 +10,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from shadematch.cli.printing import (
-    coloured,
-    json_text,
-    picture,
-    picture_kind,
-    swatch,
-    wrapped,
-)
+from shadematch.cli.printing import json_text, picture, picture_kind, shown
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
@@ -29,6 +22,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.gamuts.reach import gamut
+from shadematch.support.report import Row
 
 __all__ = ["add_verb"]
 
@@ -92,12 +86,7 @@ def _gamut(args: argparse.Namespace) -> str:
             **shared_entries(pour, view),
         }
         return json_text(entries)
-    lines_ = [str(found)]
-    for n in nearest:
-        patch = swatch(n.target.hex) + swatch(n.choice.predicted.hex) + " " if coloured() else ""
-        lines_.append(f"colour     {patch}{n}")
-    lines_ += [f"{name:<10} {c}" for name, c in coverage.items()]
+    rows = [Row(name, c.sentence) for name, c in coverage.items()]
     if args.picture is not None:
-        lines_.append(f"picture    {args.picture}")
-    text = "\n".join(lines_)
-    return text if coloured() else wrapped(text, 11)
+        rows.append(Row("picture", args.picture))
+    return shown(found.report().plus(*rows), *nearest)

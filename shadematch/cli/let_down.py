@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
@@ -53,7 +53,6 @@ def _propose(args: argparse.Namespace) -> str:
     except ShadematchError as found:
         own = {"step_g": "--weigh-step", "least_g": "--weigh-least"}
         raise renamed(found, own.get(found.field, found.field)) from None
-    best = plan.closest
     if args.json:
         make = [
             {
@@ -69,13 +68,8 @@ def _propose(args: argparse.Namespace) -> str:
                     n: getattr(plan, n) for n in ("sentence", "delta_e", "within", "floor", "tried")
                 },
                 "without": choice_entries(plan.without.closest),
-                "closest": choice_entries(best),
+                "closest": choice_entries(plan.closest),
                 **shared_entries(pour, view),
             }
         )
-    parts = [wrapped(str(plan), 11), cautions()]
-    if coloured():
-        wanted, predicted = plan.target.hex, best.predicted.hex
-        swatches = swatch(wanted) + swatch(predicted)
-        parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
-    return "\n\n".join(parts)
+    return shown(plan)

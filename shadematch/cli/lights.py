@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import asdict
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.words import (
     TARGET_OPTIONS,
@@ -105,7 +105,4 @@ def _lights(args: argparse.Namespace) -> str:
                 **shared_entries(pour, view),
             }
         )
-    parts = [wrapped(str(found), 9), cautions()]
-    if coloured():
-        parts.insert(0, f"wanted {swatch(found.target.hex)}{swatch(bar.hex)} predicted")
-    return "\n\n".join(parts)
+    return shown(found)

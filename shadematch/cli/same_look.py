@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 import dataclasses
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.cli.words import (
     BACKING,
@@ -109,8 +109,4 @@ def _same(args: argparse.Namespace) -> str:
                 **shared_entries(there, seen),
             }
         )
-    parts = [wrapped(str(look), 11), cautions()]
-    if coloured():
-        was, now = look.before.hex, look.predicted.hex
-        parts.insert(0, f"was {was} {swatch(was)}{swatch(now)} {now} now")
-    return "\n\n".join(parts)
+    return shown(look)

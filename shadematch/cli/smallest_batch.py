@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.words import (
     COUNT,
     NUMBER,
@@ -25,7 +25,7 @@ from shadematch.cli.words import (
     shared_entries,
 )
 from shadematch.errors import PourError
-from shadematch.matching.smallest_batch import SmallestBatch, smallest_batch
+from shadematch.matching.smallest_batch import smallest_batch
 
 __all__ = ["add_verb"]
 
@@ -74,16 +74,4 @@ def _smallest(args: argparse.Namespace) -> str:
                 **shared_entries(pour, view),
             }
         )
-    parts = [wrapped(str(found), 11)]
-    if coloured() and found.match is not None:
-        wanted, predicted = found.target.hex, found.match.closest.predicted.hex
-        parts.insert(0, f"wanted {wanted} {swatch(wanted)}{swatch(predicted)} {predicted}")
-    if args.curve and found.curve:
-        parts.append(_curve(found))
-    return "\n\n".join((*parts, cautions()))
-
-
-def _curve(found: SmallestBatch) -> str:
-    rows = [("base", "CIEDE2000", "closest recipe")]
-    rows += [(f"{p.mass_g:g} g", f"{p.delta_e:.2f}", str(p.recipe)) for p in found.curve]
-    return "\n".join(table(rows, {0, 1}))
+    return shown(found, *([found.listed()] if args.curve and found.curve else []))

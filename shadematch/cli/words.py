@@ -15,6 +15,7 @@ from shadematch.errors import ColourError, PourError, ShadematchError
 from shadematch.keeping.files import read
 from shadematch.matching.question import Choice
 from shadematch.photo.light import Neutral
+from shadematch.photo.read import read_photo as _read_photo
 from shadematch.photo.regions import as_regions
 from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.readings import DOSE_SLIP, SCALE_G
@@ -395,13 +396,13 @@ def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
             value=own["reflectance"],
             remedy="Say where the neutral is",
         )
-    return Target.from_photo(
+    return _read_photo(
         own["photo"],
         region=own["region"],
         neutral=neutral,
         chart=own["chart"],
         shading=own["shading"],
-    )
+    ).target
 
 
 def read_palette(path: str | None) -> Palette:

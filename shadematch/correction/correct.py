@@ -337,13 +337,14 @@ def judged(
 
 
 def _colour(measured: Target | Sequence[float] | str, view: View) -> Target:
-    if isinstance(measured, Target):
-        return measured
-    if isinstance(measured, str):
-        return Target.from_hex(measured)
-    if not isinstance(measured, bytes) and isinstance(measured, Sequence | np.ndarray):
+    if not isinstance(measured, str | bytes) and isinstance(measured, Sequence | np.ndarray):
         lab = cast(Sequence[float], measured)
         return Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
+    try:
+        return as_target(measured)
+    except ColourError as found:
+        if found.field != "target":
+            raise
     raise ColourError(
         "is neither a Target, nor Lab, nor a hex colour",
         field="measured",

@@ -21,8 +21,8 @@ from shadematch.studio.target import Target, as_target
 from shadematch.studio.unit import measured, steps_in
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect, is_finite
+from shadematch.support.report import Report, Reported, Row, Swatch, Table
 
 __all__ = ["Cell", "Comparison", "Feasibility", "feasibility"]
 
@@ -67,7 +67,7 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Feasibility:
+class Feasibility(Reported):
     """How near a colour can be come to, over thickness, white and batch.
 
     Attributes
@@ -196,31 +196,39 @@ class Feasibility:
         )
         return Comparison(self, other, name)
 
-    def __str__(self) -> str:
-        """In plain words, with a table of CIEDE2000."""
-        lines = [self.sentence]
-        for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
-            heads = "".join(f"{t:>8g} cm" for t in self.thicknesses_cm)
-            lines.append(f"{batch:g} g".rjust(11) + heads)
-            for white, row in zip(self.whites, layer, strict=True):
-                lines.append(f"{percent(white):>6} white" + "".join(f"{v:11.2f}" for v in row))
-        return "\n".join(line.rstrip() for line in lines)
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """The answer, the best recipe and a table of CIEDE2000 for each batch."""
         best = self.best
-        predicted = best.closest.predicted
-        swatches = [(self.target.hex, "wanted"), (predicted.hex, "best")]
-        rows = list(best.closest.recipe.parts)
-        rows += [
-            ("into", str(best.pour)),
-            ("seen", str(self.view)),
-            ("CIEDE2000", f"{best.delta_e:.2f}"),
-        ]
-        return recipe_card(swatches, rows, foot=self.sentence)
+        made = best.closest.recipe
+        tables = tuple(
+            Table(
+                ("", *(f"{thick:g} cm" for thick in self.thicknesses_cm)),
+                tuple(
+                    (f"{percent(white)} white", *(f"{value:.2f}" for value in row))
+                    for white, row in zip(self.whites, layer, strict=True)
+                ),
+                frozenset(range(1 + len(self.thicknesses_cm))),
+                f"CIEDE2000 in {batch:g} g, by thickness",
+            )
+            for batch, layer in zip(self.batches_g, self.delta_e, strict=True)
+        )
+        return Report(
+            swatches=(
+                Swatch.of(self.target, "wanted"),
+                Swatch.of(best.closest.predicted, "best"),
+            ),
+            rows=(
+                Row("answer", self.sentence),
+                Row("best", made.lines, note=f"CIEDE2000 {best.delta_e:.2f}"),
+                Row("into", str(made.pour)),
+                Row("seen", str(self.view)),
+            ),
+            tables=tables,
+        )
 
 
 @dataclass(frozen=True)
-class Comparison:
+class Comparison(Reported):
     """The same question put to two palettes.
 
     Attributes
@@ -256,19 +264,18 @@ class Comparison:
             f"{was.delta_e:.2f} at best, {now.closest.recipe} in {now.pour}."
         )
 
-    def __str__(self) -> str:
-        """In plain words."""
-        return self.sentence
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """The answer, and the best of both."""
         was, now = self.first.best, self.second.best
-        swatches = [
-            (self.first.target.hex, "wanted"),
-            (was.closest.predicted.hex, "first palette"),
-            (now.closest.predicted.hex, self.name),
-        ]
-        rows = [("first palette", str(was)), (self.name, str(now))]
-        return recipe_card(swatches, rows, foot=self.sentence)
+        return Report(
+            title=self.sentence,
+            swatches=(
+                Swatch.of(self.first.target, "wanted"),
+                Swatch.of(was.closest.predicted, "first palette"),
+                Swatch.of(now.closest.predicted, self.name),
+            ),
+            rows=(Row("first palette", str(was)), Row(self.name, str(now))),
+        )
 
 
 def feasibility(

@@ -15,6 +15,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 from shadematch.support.models import is_finite
+from shadematch.support.report import Report, Reported, Row
 
 __all__ = ["Plane", "Slice", "WholeMap", "slice_of", "whole_maps_of"]
 
@@ -106,7 +107,7 @@ class Plane:
 
 
 @dataclass(frozen=True, eq=False)
-class Slice:
+class Slice(Reported):
     """A plane through the gamut.
 
     Attributes
@@ -140,13 +141,19 @@ class Slice:
         """Area that can be made [CIELAB squared], from the points inside."""
         return float(self.inside.sum()) * self.plane.step**2
 
-    def __str__(self) -> str:
-        """In plain words."""
-        return f"slice at {self.plane}: about {self.area:,.0f} square units of CIELAB"
+    def report(self) -> Report:
+        """How much of it can be made."""
+        return Report(
+            rows=(
+                Row("slice", f"at {self.plane}"),
+                Row("area", f"about {self.area:,.0f}", "square units of CIELAB"),
+            ),
+            cautions=False,
+        )
 
 
 @dataclass(frozen=True, eq=False)
-class WholeMap:
+class WholeMap(Reported):
     """How far the nearest recipe of whole dose steps is, at the points of a slice inside.
 
     Attributes
@@ -182,15 +189,18 @@ class WholeMap:
             raise PourError("must be a number", field="within", value=within, remedy="In CIEDE2000")
         return float(np.mean(self.distances <= within)) if len(self.distances) else 0.0
 
-    def __str__(self) -> str:
-        """In plain words."""
-        if not len(self.distances):
-            return f"{self.pour.batch_g:g} g: nothing of this slice can be made"
-        middle = float(np.median(self.distances))
-        return (
-            f"{self.pour.batch_g:g} g: nearest whole recipe at a median of {middle:.2f}, "
-            f"{self.share(1.0):.0%} within CIEDE2000 1"
-        )
+    def report(self) -> Report:
+        """How far whole recipes are."""
+        rows = [Row("batch", f"{self.pour.batch_g:g}", "g")]
+        if len(self.distances):
+            middle = float(np.median(self.distances))
+            rows += [
+                Row("nearest", f"whole recipe at a median of {middle:.2f}"),
+                Row("share", f"{self.share(1.0):.0%} within CIEDE2000 1"),
+            ]
+        else:
+            rows.append(Row("nearest", "nothing of this slice can be made"))
+        return Report(rows=tuple(rows), cautions=False)
 
 
 def slice_of(region: Region, plane: Plane) -> Slice:

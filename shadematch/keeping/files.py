@@ -113,8 +113,8 @@ def save(
     ----------
     thing
         - A `Palette`.
-        - A list of `Target`, each with its spectrum and covariance if it has them. Of a photo's
-          target, the region and the report are left out.
+        - A list of `Target`, each with its spectrum and covariance if it has them; of what was
+          read in a photo, its `target`.
         - A `Match`, `Prediction`, `Recipe` or `SavedRecipe`: what next month needs to repeat it.
         - A `Correction`, the last one of its batch: what the next one needs to know.
         - A `Calibration`, from `calibrate` or in what `new_lot` gives.

@@ -27,7 +27,6 @@ from shadematch.keeping.forms import (
 from shadematch.keeping.matches import MatchEntry, recipe_of
 from shadematch.matching.match import Match
 from shadematch.matching.question import Choice
-from shadematch.photo.target import PhotoTarget
 from shadematch.predicting.prediction import Prediction, conditions, predict
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
@@ -204,8 +203,6 @@ def kept(
     if isinstance(result, Match):
         _not_twice(palette, result.palette, "palette")
         _not_twice(view, result.view, "view")
-        if isinstance(result.target, PhotoTarget):
-            result = dataclasses.replace(result, target=result.target.plain())
         chosen = result.choice if choice is None else choice
         expect(chosen, Choice, "choice", "Give one of match.choices, or match.closest")
         _nothing_else(chosen.recipe, _KNOWN)

@@ -37,8 +37,7 @@ def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
 
     Columns: ``source``, ``hex``, ``L``, ``a``, ``b``, ``illuminant``, ``observer``; where a
     target has one, its spectrum in ``380 nm`` to ``730 nm``, and its covariance in ``cov_LL``,
-    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``. What a `PhotoTarget` knows
-    beside that is left out.
+    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``.
 
     Raises
     ------

@@ -29,8 +29,8 @@ from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, Recipe
 from shadematch.studio.target import Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 
 __all__ = ["LetDownPlan", "ToMake", "propose_let_down"]
 
@@ -87,7 +87,7 @@ class ToMake:
 
 
 @dataclass(frozen=True)
-class LetDownPlan:
+class LetDownPlan(Reported):
     """Which let-downs to make, if any.
 
     Attributes
@@ -152,31 +152,26 @@ class LetDownPlan:
             return f"{why} The tubes alone come to {alone:.2f}, and no let-down gains enough."
         return f"{why} With {count} it comes to {self.closest.delta_e:.2f} instead of {alone:.2f}."
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"target     {self.target}", f"answer     {self.sentence}"]
-        lines += [f"make       {part}" for part in self.to_make]
-        best = self.closest
-        lines.append(f"recipe     {best.recipe} into {best.recipe.pour}")
-        if self.match is not None:
-            bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
-            rest = " and ".join(f"{mass:g} g {kind} base" for mass, kind in bases if mass > 1e-9)
-            lines.append(f"           beside {rest or 'no other base'}")
-        lines.append(f"CIEDE2000  {best.delta_e:.2f}")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """What to make, and what comes of it."""
         best = self.closest
         swatches = [
-            (self.target.hex, "wanted"),
-            (self.without.closest.predicted.hex, "tubes alone"),
+            Swatch.of(self.target, "wanted"),
+            Swatch.of(self.without.closest.predicted, "tubes alone"),
+        ]
+        rows = [
+            Row("target", str(self.target)),
+            Row("answer", self.sentence),
+            *rows_of("make", map(str, self.to_make)),
+            *best.recipe.rows,
         ]
         if self.match is not None:
-            swatches.append((best.predicted.hex, "with let-downs"))
-        rows = [("make", str(part)) for part in self.to_make]
-        rows += [*best.recipe.parts, ("into", str(best.recipe.pour))]
-        rows.append(("CIEDE2000", f"{best.delta_e:.2f}"))
-        return recipe_card(swatches, rows, foot=self.sentence)
+            swatches.append(Swatch.of(best.predicted, "with let-downs"))
+            bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
+            rest = " and ".join(f"{mass:g} g {kind} base" for mass, kind in bases if mass > 1e-9)
+            rows.append(Row("beside", rest or "no other base"))
+        rows.append(Row("CIEDE2000", f"{best.delta_e:.2f}"))
+        return Report(swatches=tuple(swatches), rows=tuple(rows))
 
 
 def propose_let_down(

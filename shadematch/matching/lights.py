@@ -35,8 +35,8 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target, as_target, triple
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["USUAL_LIGHTS", "Lights", "UnderLight", "lights", "metameric_index"]
 
@@ -77,7 +77,7 @@ class UnderLight:
 
 
 @dataclass(frozen=True)
-class Lights:
+class Lights(Reported):
     """A bar under several lights.
 
     Attributes
@@ -146,24 +146,28 @@ class Lights:
             "appearance. There is no metameric index."
         )
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"{self.recipe}, wanted {self.target}"]
-        for light in self.lights:
-            index = "" if light.index is None else f", metameric index {light.index:.2f}"
-            lines.append(f"{light.illuminant:<8} CIEDE2000 {light.delta_e:.2f}{index}")
-        return "\n".join([*lines, self.note])
-
-    def _repr_html_(self) -> str:
-        rows = [("recipe", str(self.recipe)), ("pour", str(self.recipe.pour))]
-        for light in self.lights:
-            index = "" if light.index is None else f", metameric index {light.index:.2f}"
-            rows.append((str(light.illuminant), f"CIEDE2000 {light.delta_e:.2f}{index}"))
-        swatches = [(self.target.hex, "wanted")]
+    def report(self) -> Report:
+        """How far it is from what is wanted in each light."""
+        swatches = [Swatch.of(self.target, "wanted")]
         for light in dict.fromkeys((self.lights[0], self.worst)):
             at = Target(light.predicted, light.illuminant, self.view.observer)
-            swatches.append((at.hex, f"under {light.illuminant}"))
-        return recipe_card(swatches, rows, foot=self.note)
+            swatches.append(Swatch.of(at, f"under {light.illuminant}"))
+        return Report(
+            swatches=tuple(swatches),
+            rows=(
+                *self.recipe.rows,
+                Row("wanted", str(self.target)),
+                *(
+                    Row(
+                        str(light.illuminant),
+                        f"CIEDE2000 {light.delta_e:.2f}",
+                        note="" if light.index is None else f"metameric index {light.index:.2f}",
+                    )
+                    for light in self.lights
+                ),
+            ),
+            notes=(self.note,),
+        )
 
 
 def metameric_index(

@@ -23,8 +23,8 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, Weighed
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import between, expect
+from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 
 __all__ = ["SameLook", "same_look"]
 
@@ -39,7 +39,7 @@ _SAME: Final = 1e-9
 
 
 @dataclass(frozen=True)
-class SameLook:
+class SameLook(Reported):
     """A recipe taken elsewhere.
 
     Attributes
@@ -71,38 +71,22 @@ class SameLook:
     kept: Prediction | None = field(repr=False)
     match: Match = field(repr=False)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        old = self.before
-        lines = [
-            f"was        {old.recipe}",
-            f"           {old.recipe.pour}, seen {old.view}, {old.hex}",
-            f"now        {self.recipe} ({_SAYING[self.how]})",
-            f"           {self.recipe.pour}, seen {self.predicted.view}, {self.predicted.hex}",
-            f"CIEDE2000  {self.delta_e:.2f} to the old bar",
-        ]
-        if self.match.closest.delta_e < self.delta_e - 0.005:
-            lines.append(f"closest    {self.match.closest}")
-        lines.append(f"proof      {self.match.proof}")
-        if self.delta_e > VISIBLE:
-            lines.append(f"verdict    {self.match.verdict.sentence}")
-            lines += [f"           {text}" for text in self.match.verdict.help]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """What was poured, what to pour now, and how alike the two look."""
+        old, new, found = self.before, self.predicted, self.match
         rows = [
-            ("was", f"{self.before.recipe}"),
-            ("in", f"{self.before.recipe.pour}, seen {self.before.view}"),
-            ("now", f"{self.recipe} ({_SAYING[self.how]})"),
-            ("in", f"{self.recipe.pour}, seen {self.predicted.view}"),
-            ("CIEDE2000", f"{self.delta_e:.2f} to the old bar"),
-            ("closest", str(self.match.closest)),
-            ("proof", self.match.proof),
+            Row("was", old.recipe.lines),
+            Row("was", f"{old.recipe.pour}, seen {old.view}", swatch=Swatch.of(old)),
+            Row("now", self.recipe.lines, note=_SAYING[self.how]),
+            Row("now", f"{self.recipe.pour}, seen {new.view}", swatch=Swatch.of(new)),
+            Row("CIEDE2000", f"{self.delta_e:.2f} to the old bar"),
         ]
-        swatches = [(self.target.hex, "was"), (self.predicted.hex, "now")]
-        return recipe_card(
-            swatches, rows, foot=str(self.match.verdict) if self.delta_e > VISIBLE else ""
-        )
+        if found.closest.delta_e < self.delta_e - 0.005:
+            rows.append(Row("closest", str(found.closest)))
+        rows.append(Row("proof", found.proof))
+        if self.delta_e > VISIBLE:
+            rows += rows_of("verdict", (found.verdict.sentence, *found.verdict.help))
+        return Report(swatches=(Swatch.of(old, "was"), Swatch.of(new, "now")), rows=tuple(rows))
 
 
 def look_of(before: Prediction) -> Target:

@@ -18,7 +18,6 @@ from typing import Final
 
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
-from shadematch.matching.question import Choice
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.search.answer import Searcher
 from shadematch.search.ideal import ideal
@@ -29,8 +28,8 @@ from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import check_most, is_finite
+from shadematch.support.report import Report, Reported, Row, Swatch, Table
 from shadematch.support.svg import chart
 
 __all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
@@ -65,7 +64,7 @@ class BatchPoint:
 
 
 @dataclass(frozen=True)
-class SmallestBatch:
+class SmallestBatch(Reported):
     """The smallest batch that comes close enough.
 
     Attributes
@@ -146,41 +145,34 @@ class SmallestBatch:
             return f"{first} So does the largest tried, {self.largest_g:g} g, but not all between."
         return f"{first} From {self.always_from_g:g} g on, up to {self.largest_g:g} g, all do."
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"target     {self.target}", f"answer     {self.sentence}"]
+    def report(self) -> Report:
+        """The answer, its recipe, and how near each mass comes."""
+        swatches = [Swatch.of(self.target, "wanted")]
+        rows = [Row("target", str(self.target)), Row("answer", self.sentence)]
         if self.match is not None:
             best = self.match.closest
-            lines += [
-                f"recipe     {best.recipe} into {best.recipe.pour}",
-                f"CIEDE2000  {best.delta_e:.2f}; real-valued doses {self.ideal_delta_e:.2f}",
-            ]
+            swatches.append(Swatch.of(best.predicted, f"{self.mass_g:g} g"))
+            rows += [*best.recipe.rows, Row("CIEDE2000", f"{best.delta_e:.2f}")]
+        rows.append(Row("CIEDE2000", f"{self.ideal_delta_e:.2f} with real-valued doses"))
         if not self.proved:
-            lines.append("proof      a search stopped early: a smaller batch is not ruled out")
+            text = "a search stopped early: a smaller batch is not ruled out"
+            rows.append(Row("proof", text))
         elif self.mass_g is not None:
-            lines.append("proof      no smaller batch of the grid has a recipe that close")
-        return "\n".join(lines)
+            rows.append(Row("proof", "no smaller batch of the grid has a recipe that close"))
+        return Report(swatches=tuple(swatches), pictures=self._pictures(), rows=tuple(rows))
 
-    def _repr_html_(self) -> str:
-        swatches = [(self.target.hex, "wanted")]
-        rows = []
-        if self.match is not None:
-            best: Choice = self.match.closest
-            swatches.append((best.predicted.hex, f"{self.mass_g:g} g"))
-            rows = [
-                ("recipe", str(best.recipe)),
-                ("into", str(best.recipe.pour)),
-                ("CIEDE2000", f"{best.delta_e:.2f}"),
-            ]
-        rows.append(("real-valued doses", f"{self.ideal_delta_e:.2f}"))
-        return recipe_card(swatches, rows, foot=self.sentence) + self._drawing()
+    def listed(self) -> Report:
+        """The closest recipe for every mass tried, as a table."""
+        points = tuple((f"{p.mass_g:g} g", f"{p.delta_e:.2f}", str(p.recipe)) for p in self.curve)
+        heads = ("base", "CIEDE2000", "closest recipe")
+        return Report(tables=(Table(heads, points, frozenset({0, 1})),))
 
-    def _drawing(self) -> str:
-        """CIEDE2000 by mass as SVG; nothing where nothing was tried."""
+    def _pictures(self) -> tuple[str, ...]:
+        """CIEDE2000 by mass; nothing where nothing was tried."""
         if not self.curve:
-            return ""
+            return ()
         found = next((p for p in self.curve if p.mass_g == self.mass_g), None)
-        return chart(
+        drawn = chart(
             [(p.mass_g, p.delta_e) for p in self.curve],
             across="mass of base [g]",
             up="CIEDE2000 of the closest recipe",
@@ -189,6 +181,7 @@ class SmallestBatch:
             mark=None if found is None else (found.mass_g, found.delta_e),
             mark_name="" if found is None else f"{found.mass_g:g} g",
         )
+        return (drawn,)
 
 
 def smallest_batch(

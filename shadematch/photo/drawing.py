@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shadematch.errors import MissingExtraError, PhotoError
+from shadematch.photo.mean import Mean
+from shadematch.photo.picture import Picture
 from shadematch.photo.profile import SRGB
-from shadematch.photo.reading import Picture
-from shadematch.photo.regions import Mean, Region
+from shadematch.photo.regions import Region
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -29,7 +29,8 @@ from shadematch.colour.standards import observation
 from shadematch.errors import MissingExtraError, PhotoError
 from shadematch.photo.chart import Chart, homography
 from shadematch.photo.drawing import draw_regions, preview
-from shadematch.photo.reading import Picture, open_photo
+from shadematch.photo.files import open_photo
+from shadematch.photo.picture import Picture
 from shadematch.support.arrays import FloatArray
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def find_chart(path: str | os.PathLike[str]) -> Chart:
     Parameters
     ----------
     path
-        As for `Target.from_photo`.
+        As for `shadematch.read_photo`.
 
     Returns
     -------
@@ -150,7 +151,7 @@ def chart_in(picture: Picture) -> Chart:
             remedy="Show all of the chart",
         )
     ends = np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float)
-    corners = _map(best.to_photo, ends) * every + 0.5  # of the photo, every so many pixels
+    corners = (_map(best.to_photo, ends) + 0.5) * every
     a, b, c, d = ((float(x), float(y)) for x, y in corners)
     return Chart((a, b, c, d), left_out=best.covered)
 

@@ -17,7 +17,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
 
 from shadematch.errors import PhotoError
-from shadematch.photo.reading import Picture
+from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region, as_regions
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import is_finite

@@ -7,23 +7,35 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter
 
-from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.colorimetry import (
+    SRGB_WHITE,
+    lab_to_xyz,
+    srgb_to_hex,
+    xyz_to_lab,
+    xyz_to_srgb,
+)
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PhotoError
 from shadematch.photo.drawing import Bytes, draw_regions, preview
-from shadematch.photo.reading import Picture, open_photo
-from shadematch.photo.regions import Mean, Region, mean_of
-from shadematch.support.arrays import FloatArray
+from shadematch.photo.files import open_photo
+from shadematch.photo.picture import Picture
+from shadematch.photo.regions import Region
+from shadematch.support.arrays import BoolArray, FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ["FlatArea", "FlatAreas", "flat_areas"]
 
+Box = tuple[int, int, int, int]
+IntArray = NDArray[np.intp]
+
 _LONGEST: Final = 240
 _SIDES: Final = (48, 32, 22, 14)  # sides of the squares tried, in pixels of the small copy
+_EVERY: Final = 2  # pixels between the middles of the squares tried
 _FLAT: Final = 2.2  # standard deviation of Lab inside
 _SAME: Final = 3.0  # CIEDE2000 below which two neighbours count as one surface
 
@@ -98,13 +110,13 @@ class FlatAreas:
 def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
     """Flat, even parts of a photo, as regions to choose from.
 
-    Squares are tried from large to small; one is taken where it is even, neither clipped nor
-    black, and not a part of the same surface beside one already taken.
+    Squares are tried in a small copy, from large to small; one is taken where it is even,
+    neither clipped nor black, and not a part of the same surface beside one already taken.
 
     Parameters
     ----------
     path
-        As for `Target.from_photo`.
+        As for `shadematch.read_photo`.
     most
         How many to propose at most.
 
@@ -128,68 +140,68 @@ def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
             remedy="12 are easily told apart",
         )
     picture = open_photo(path)
-    boxes = _boxes(picture, most)
-    areas: list[FlatArea] = []
-    for box in boxes:
-        region = Region.box(*box)
-        try:
-            mean = mean_of(picture, (region,))
-        except PhotoError:
-            continue
-        areas.append(_area(len(areas) + 1, region, mean))
+    found = _squares(picture, most)
+    areas = tuple(_area(i, box, lab) for i, (box, lab) in enumerate(found, 1))
     pixels, every = preview(picture)
-    return FlatAreas(tuple(areas), pixels, every, (picture.width, picture.height))
+    return FlatAreas(areas, pixels, every, (picture.width, picture.height))
 
 
-def _area(number: int, region: Region, mean: Mean) -> FlatArea:
-    lab = xyz_to_lab(100.0 * mean.xyz, SRGB_WHITE)
-    code = srgb_to_hex(xyz_to_srgb(100.0 * mean.xyz, SRGB_WHITE)[0])
-    return FlatArea(number, region, code, bool(np.hypot(lab[1], lab[2]) < 10.0 and lab[0] > 35.0))
+def _area(number: int, box: Box, lab: FloatArray) -> FlatArea:
+    code = srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)[0])
+    grey = bool(np.hypot(lab[1], lab[2]) < 10.0 and lab[0] > 35.0)
+    return FlatArea(number, Region.box(*box), code, grey)
 
 
-def _boxes(picture: Picture, most: int) -> list[tuple[int, int, int, int]]:
+def _squares(picture: Picture, most: int) -> list[tuple[Box, FloatArray]]:
+    """Flat squares [pixels of the photo] and their Lab, large ones first."""
     patch, every = picture.small(_LONGEST)
     lab = xyz_to_lab(100.0 * (patch.linear @ picture.profile.matrix.T), SRGB_WHITE)
     bad = patch.full.any(axis=2) | patch.empty.all(axis=2) | ~patch.seen
     rows, columns = bad.shape
     taken: list[tuple[int, int, int, FloatArray]] = []
     for side in _SIDES:
-        if side > min(rows, columns):
+        if side > min(rows, columns) or len(taken) == most:
             continue
-        mean = np.stack([uniform_filter(lab[..., i], side) for i in range(3)], axis=-1)
-        square = np.stack([uniform_filter(lab[..., i] ** 2, side) for i in range(3)], axis=-1)
-        spread = np.sqrt(np.maximum(square - mean**2, 0.0)).max(axis=-1)
-        clipped = uniform_filter(bad.astype(float), side)
         half = side // 2
-        score = np.where(clipped > 0.02, np.inf, spread)
-        outer = np.ones_like(bad)
-        outer[half : rows - half, half : columns - half] = False
-        score[outer] = np.inf
+        middles = np.ix_(
+            np.arange(half, rows - half, _EVERY), np.arange(half, columns - half, _EVERY)
+        )
+        mean = np.stack([uniform_filter(lab[..., i], side)[middles] for i in range(3)], axis=-1)
+        square = [uniform_filter(lab[..., i] ** 2, side)[middles] for i in range(3)]
+        spread = np.sqrt(np.maximum(np.stack(square, axis=-1) - mean**2, 0.0)).max(axis=-1)
+        clipped = uniform_filter(bad.astype(float), side)[middles]
+        spread[clipped > 0.02] = np.inf
+        for other in taken:
+            spread[_like(middles, mean, side, other)] = np.inf
         while len(taken) < most:
-            row, column = map(int, np.unravel_index(int(np.argmin(score)), score.shape))
-            if not score[row, column] <= _FLAT:
+            at = np.unravel_index(int(np.argmin(spread)), spread.shape)
+            if not spread[at] <= _FLAT:
                 break
-            here = mean[row, column]
-            if not any(_same(row, column, side, here, other) for other in taken):
-                taken.append((row, column, side, here))
-                low, left = max(0, row - side), max(0, column - side)
-                score[low : row + side, left : column + side] = np.inf
-            else:
-                score[row, column] = np.inf
-    boxes = []
-    for y, x, wide, _ in taken:
+            taken.append((int(middles[0][at[0], 0]), int(middles[1][0, at[1]]), side, mean[at]))
+            spread[_like(middles, mean, side, taken[-1])] = np.inf
+    found = []
+    for y, x, wide, own in taken:
         half = wide // 2 - 1
-        box = [(x - half) * every, (y - half) * every, (x + half) * every, (y + half) * every]
-        right, bottom = min(box[2], picture.width), min(box[3], picture.height)
-        boxes.append((int(box[0]), int(box[1]), int(right), int(bottom)))
-    return boxes
+        right, bottom = (
+            min((x + half) * every, picture.width),
+            min((y + half) * every, picture.height),
+        )
+        found.append(
+            ((int((x - half) * every), int((y - half) * every), int(right), int(bottom)), own)
+        )
+    return found
 
 
-def _same(
-    row: int, column: int, side: int, lab: FloatArray, other: tuple[int, int, int, FloatArray]
-) -> bool:
-    """Whether a square overlaps another, or is a neighbour of the same colour."""
+def _like(
+    middles: tuple[IntArray, ...],
+    lab: FloatArray,
+    side: int,
+    other: tuple[int, int, int, FloatArray],
+) -> BoolArray:
+    """Which squares overlap another, or are neighbours of its colour."""
     reach = (side + other[2]) / 2
-    away = max(abs(row - other[0]), abs(column - other[1]))
-    near = float(delta_e(lab, other[3])) < _SAME
-    return away < reach or (near and away < 3 * reach)
+    away = np.maximum(np.abs(middles[0] - other[0]), np.abs(middles[1] - other[1]))
+    found = np.asarray(away < reach)
+    near = (away < 3 * reach) & ~found
+    found[near] = delta_e(lab[near], other[3]) < _SAME
+    return found

@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 
 from shadematch.errors import PhotoError
-from shadematch.photo.chart import Correction
-from shadematch.photo.reading import Picture
-from shadematch.photo.regions import Mean
+from shadematch.photo.chart_fit import Correction
+from shadematch.photo.mean import Mean
+from shadematch.photo.picture import Picture
 from shadematch.studio.target import Covariance
 from shadematch.support.arrays import FloatArray
 
@@ -71,7 +71,7 @@ class Response:
             raise PhotoError(
                 "needs threes of finite numbers",
                 field="response",
-                remedy="Take it from Target.from_photo(...)",
+                remedy="Take it from shadematch.read_photo(...)",
             )
 
 

@@ -1,7 +1,7 @@
 """All recipes of a pour in a tree, for many targets.
 
 The colours of all permitted recipes are computed once and put into a balanced k-d tree in
-CIELAB whose nodes are upright boxes. `difference.floor` says how near a box can come, so whole
+CIELAB whose nodes are upright boxes. `floors.floor` says how near a box can come, so whole
 branches are passed over, and what is left is exact. All targets walk down the tree together,
 level by level, so that the work is done on arrays.
 
@@ -18,7 +18,8 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.difference import delta_e, floor
+from shadematch.colour.difference import delta_e
+from shadematch.colour.floors import floor
 from shadematch.search.leeway import ANYWHERE, Leeway, inside
 from shadematch.search.space import Space
 from shadematch.search.whole import Found

@@ -5,7 +5,7 @@ bounded: reflectance is convex in the doses, and so are the cube roots of X, Y a
 above their tangents at the centre, and farthest above them at an end. That makes the colours of a
 box a subset of a zonotope (a sum of segments) in CIELAB. Two floors of CIEDE2000 follow, and the
 larger counts: the interval floor over an upright box around the colours, and the distance of the
-zonotope from the target in a norm that CIEDE2000 does not fall below (`difference.minorant`). The
+zonotope from the target in a norm that CIEDE2000 does not fall below (`floors.minorant`). The
 second shrinks with the square of the box, which is what keeps the number of boxes small.
 
 References
@@ -23,7 +23,8 @@ from typing import Final
 import numpy as np
 
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.colour.difference import floor, squared_difference
+from shadematch.colour.difference import squared_difference
+from shadematch.colour.floors import floor
 from shadematch.optics.layer import Layer
 from shadematch.search.space import Space
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray

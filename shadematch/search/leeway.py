@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.difference import minorant
+from shadematch.colour.floors import minorant
 from shadematch.studio.target import EDGE
 from shadematch.support.arrays import BoolArray, FloatArray
 

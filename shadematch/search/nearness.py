@@ -12,7 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.difference import delta_e, minorant
+from shadematch.colour.difference import delta_e
+from shadematch.colour.floors import minorant
 from shadematch.search.bounds import Judged, beyond, images_of, judge, outside
 from shadematch.search.leeway import inside
 from shadematch.search.space import Space

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import importlib
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -66,8 +65,8 @@ _DIRECTIONS: Final = 600
 class Target:
     """A wanted colour.
 
-    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz`, `from_reflectance` or
-    `from_photo`.
+    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz` or `from_reflectance`; from a
+    photo with `shadematch.read_photo`.
 
     Attributes
     ----------
@@ -263,61 +262,6 @@ class Target:
         lab = xyz_to_lab(seen.weights @ grid, seen.white)
         return cls(triple(lab), source="a measured reflectance", reflectance=grid)
 
-    @classmethod
-    def from_photo(
-        cls,
-        path: str | os.PathLike[str],
-        *,
-        region: object,
-        neutral: object = None,
-        chart: object = None,
-        shading: str | os.PathLike[str] | None = None,
-    ) -> Target:
-        """From a photo of the colour; gives a `PhotoTarget`, with its uncertainty.
-
-        The colour is that of the surface under D65, for the 2 degree observer. Glare, dust and
-        shadow in the region are left out, the rest is averaged in linear light.
-
-        Parameters
-        ----------
-        path
-            JPEG, PNG, TIFF, WebP or HEIC, 8 or 16 bits; the embedded profile and orientation
-            are applied. At most 120 million pixels.
-        region
-            Where the colour is: left, top, right, bottom in pixels or fractions of the upright
-            photo; a `Region`; a text as `Region.parse` reads it; or a list of these.
-        neutral
-            Where white paper or a grey card is, in the same forms; or a `Neutral`, which tells
-            its reflectance (else 0.9 is taken). Corrects exposure and the light's colour.
-        chart
-            The four corner patches of a 24-patch chart, a `Chart`, or ``"find"`` to look for
-            it. Corrects the camera too; wins over `neutral`.
-        shading
-            Another photo from the same stand, all of plain paper: tells how the light falls.
-
-        Returns
-        -------
-        PhotoTarget
-            With `covariance`, its `parts`, `warnings`, and `show()`. Without neutral and chart
-            the colour is as the camera saw it, and the covariance is wide.
-
-        Raises
-        ------
-        PhotoError
-            If the file is no sound photo of these kinds, a region lies outside or can't be
-            used, or the neutral or chart makes no sense.
-        MissingExtraError
-            If a library that reads it is missing (``pip install "shadematch[photos]"``), or
-            the one that finds a chart (``pip install "shadematch[chart]"``).
-        """
-        # The rooms that read photos give targets, so they stand above this one; yet people look
-        # for `from_photo` beside `from_hex`. So they come in here by name, with the first photo.
-        photo = importlib.import_module("shadematch.photo.target")
-        found: Target = photo.PhotoTarget.from_photo(
-            path, region=region, neutral=neutral, chart=chart, shading=shading
-        )
-        return found
-
     def lab_in(self, view: View) -> FloatArray:
         """CIELAB under a view, relative to its white; shape (3,).
 
@@ -384,8 +328,8 @@ class Target:
         return f"{self.source}, {self.illuminant}/{self.observer} degrees{known}"
 
 
-def as_target(value: Target | str) -> Target:
-    """A target, or the one that a hex code stands for.
+def as_target(value: object) -> Target:
+    """A target, the one that a hex code stands for, or the `target` of what was read in a photo.
 
     Raises
     ------
@@ -396,6 +340,8 @@ def as_target(value: Target | str) -> Target:
         return value
     if isinstance(value, str):
         return Target.from_hex(value)
+    if isinstance(held := getattr(value, "target", None), Target):
+        return held
     raise ColourError(
         "is neither a Target nor a hex colour",
         field="target",

@@ -4,7 +4,7 @@ Bars of `starter_plan` (500 g, 2 mm dosing error; layers by iadpython, `tests/in
 are photographed beside a 24-patch chart (`tests/invented/photos.py`: measured cameras, lights at
 home, white balance, slope of the light, glare, noise, JPEG), each in a photo of its own, all with
 one camera in one light; the chart in the photo has other spectra than those that the library knows.
-The photo is read by `Target.from_photo` and goes to `calibrate`. Worlds with an even number have
+The photo is read by `read_photo` and goes to `calibrate`. Worlds with an even number have
 the first measured camera, whose colour filters are such as most cameras have; those with an odd
 number the second, whose three layers of sensor see much alike.
 
@@ -47,7 +47,7 @@ def photographed(
     fine = np.clip(np.interp(ph.NM, NM, spectrum), 0.0, 1.0)
     camera = ph.cameras()[at % 2]
     ph.shoot(place, fine, LIGHTS[(at // 2) % 2], camera, rng, wide_gamut=wide)
-    return sm.Target.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
+    return sm.read_photo(place, region=ph.SAMPLE, chart=ph.CHART)
 
 
 def holds(spectrum: FloatArray) -> bool:

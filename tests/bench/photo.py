@@ -90,7 +90,7 @@ def evaluate(light: str, every: int) -> tuple[Rows, dict[str, int]]:
                 true = ph.true_lab(surfaces[i])
                 for how, options in asked.items():
                     try:
-                        found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)
+                        found = sm.read_photo(place, region=ph.SAMPLE, **options).target
                     except sm.PhotoError:
                         refused[how] = refused.get(how, 0) + 1
                         continue
@@ -129,7 +129,7 @@ def soap(number: int) -> tuple[str, Rows]:
         }
         for how, options in ways.items():
             try:
-                found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **options)
+                found = sm.read_photo(place, region=ph.SAMPLE, **options).target
             except sm.PhotoError:
                 continue
             error = np.array(found.lab) - true

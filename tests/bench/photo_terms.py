@@ -84,15 +84,15 @@ def read(number: int) -> dict[str, dict[str, Any]]:
             true = ph.true_lab(surface)
             for kind, asked in KINDS.items():
                 try:
-                    found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **asked)
+                    found = sm.read_photo(place, region=ph.SAMPLE, **asked)
                 except sm.PhotoError as error:
                     print(number, kind, error)
                     continue
                 (last,) = (p for p in found.parts if p.name == LAST[kind])
                 found_all[kind] = {
-                    "error": np.array(found.lab) - true,
-                    "lab": found.lab,
-                    "other": np.array(found.covariance) - np.array(last.covariance),
+                    "error": np.array(found.target.lab) - true,
+                    "lab": found.target.lab,
+                    "other": np.array(found.target.covariance) - np.array(last.covariance),
                     "seen": seen[-1] if seen else None,
                 }
     finally:

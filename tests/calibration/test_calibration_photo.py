@@ -216,7 +216,7 @@ def test_what_a_photo_gives_along(tmp_path: Path, wide: bool) -> None:
     camera, light = ph.cameras()[0], "D65"
     sample = 0.1 + 0.6 / (1 + np.exp((560 - ph.NM) / 20))
     place = ph.shoot(tmp_path / "bar.jpg", sample, light, camera, rng, wide_gamut=wide)
-    target = sm.Target.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
+    target = sm.read_photo(place, region=ph.SAMPLE, chart=ph.CHART)
     pour = sm.TestPour.from_target({"gorse": 1.0}, target)
     assert pour.response is not None
     # What the camera itself would give, a matrix apart: fitted to the patches, right on the bar.
@@ -229,9 +229,7 @@ def test_what_a_photo_gives_along(tmp_path: Path, wide: bool) -> None:
     to_camera = np.linalg.lstsq(patches * by, exact[seen] * by)[0]
     np.testing.assert_allclose(np.array(pour.response.region) @ to_camera, exact[-1], rtol=0.08)
     # Of a chart with a reference of its own the spectra are not known.
-    own = sm.Target.from_photo(
-        place, region=ph.SAMPLE, chart=sm.Chart(ph.CHART, reference=_reference())
-    )
+    own = sm.read_photo(place, region=ph.SAMPLE, chart=sm.Chart(ph.CHART, reference=_reference()))
     assert sm.TestPour.from_target({"gorse": 1.0}, own).response is None
 
 

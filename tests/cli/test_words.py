@@ -65,7 +65,7 @@ def test_numbers_of_numpy_are_numbers() -> None:
 def test_what_is_transparent_is_named(alpha: int, tmp_path: Path) -> None:
     Image.new("RGBA", (60, 60), (200, 120, 40, alpha)).save(tmp_path / "a.png")
     with pytest.raises(sm.PhotoError, match=r"are transparent\).*Save the photo without transp"):
-        sm.Target.from_photo(tmp_path / "a.png", region=(0.2, 0.2, 0.8, 0.8))
+        sm.read_photo(tmp_path / "a.png", region=(0.2, 0.2, 0.8, 0.8))
 
 
 def full(*_: object, **__: object) -> int:

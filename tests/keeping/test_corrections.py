@@ -176,7 +176,7 @@ def test_a_kept_recipe_measured_in_a_photo(
     words = ["correct", "--recipe", order, "--measured-photo", photo, *where, "--json"]
     assert run(*words) == 0
     told = json.loads(capsys.readouterr().out)
-    seen = sm.Target.from_photo(photo, region="10,10,90,90", neutral=sm.Neutral("110,10,190,90"))
+    seen = sm.read_photo(photo, region="10,10,90,90", neutral=sm.Neutral("110,10,190,90"))
     by_hand = sm.correct(match.recipe, seen, WANTED)
     assert told["measured_delta_e"] == pytest.approx(by_hand.measured_delta_e, abs=1e-9)
     assert told["advice"]["doses"] == dict(by_hand.advice.doses)

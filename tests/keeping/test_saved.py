@@ -504,7 +504,7 @@ REGION, PAPER = (0.70, 0.15, 0.95, 0.60), (0.08, 0.78, 0.55, 0.95)
 def test_a_match_for_a_photo_is_kept(
     tmp_path: Path, neutral: tuple[float, float, float, float] | None
 ) -> None:
-    target = sm.Target.from_photo(PHOTO, region=REGION, neutral=neutral)
+    target = sm.read_photo(PHOTO, region=REGION, neutral=neutral).target
     match = sm.match(target, pour=sm.Pour(batch_g=500, thickness_cm=1.5))
     place = tmp_path / "window.json"
     sm.save(match, place)

@@ -15,9 +15,10 @@ from PIL import Image
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.photo.chart import Chart, _reference
+from shadematch.photo.files import open_photo
 from shadematch.photo.light import slope_of
-from shadematch.photo.reading import open_photo
-from shadematch.photo.regions import Region, as_regions, mean_of
+from shadematch.photo.mean import mean_of
+from shadematch.photo.regions import Region, as_regions
 from shadematch.predicting.prediction import Model
 from tests.invented import photos as ph
 from tests.invented.problems import by_adding_doubling
@@ -99,16 +100,16 @@ def test_masks_as_matplotlib_and_areas_say() -> None:
 def test_wrong_regions(region: Any, tmp_path: Path) -> None:
     place = save(tmp_path / "p.png", np.full((40, 60, 3), 0.5))
     with pytest.raises(sm.PhotoError) as found:
-        sm.Target.from_photo(place, region=region)
+        sm.read_photo(place, region=region)
     assert found.value.remedy
 
 
 def test_fractions_that_become_pixels_are_told(tmp_path: Path) -> None:
     place = save(tmp_path / "p.png", np.full((40, 60, 3), 0.5))
     with pytest.raises(sm.PhotoError, match="taken for pixels"):
-        sm.Target.from_photo(place, region=(0.5, 0.5, 2, 2))
+        sm.read_photo(place, region=(0.5, 0.5, 2, 2))
     with pytest.raises(sm.PhotoError, match="larger region"):
-        sm.Target.from_photo(place, region=(1, 1, 3, 3))
+        sm.read_photo(place, region=(1, 1, 3, 3))
 
 
 # ---- the mean ----
@@ -151,10 +152,10 @@ def test_several_regions_count_together(tmp_path: Path) -> None:
     encoded = np.full((60, 90, 3), 0.5)
     encoded[:, 30:60] = 0.9
     place = save(tmp_path / "p.png", encoded)
-    both = sm.PhotoTarget.from_photo(place, region=[(0, 0, 30, 60), (60, 0, 90, 60)])
+    both = sm.read_photo(place, region=[(0, 0, 30, 60), (60, 0, 90, 60)])
     assert both.pixels == 3600
     assert both.uncorrected == pytest.approx(
-        sm.PhotoTarget.from_photo(place, region=(0, 0, 30, 60)).uncorrected
+        sm.read_photo(place, region=(0, 0, 30, 60)).uncorrected
     )
 
 
@@ -174,9 +175,9 @@ def test_a_neutral_takes_the_light_out(tmp_path: Path) -> None:
     place = save(tmp_path / "p.png", picture)
     paper = lab_to_xyz(np.array([95.0, 0, 0]), SRGB_WHITE)[1] / 100
     neutral = sm.Neutral((Region.box(70, 10, 110, 50),), reflectance=paper)
-    found = sm.PhotoTarget.from_photo(place, region=(10, 10, 50, 50), neutral=neutral)
+    found = sm.read_photo(place, region=(10, 10, 50, 50), neutral=neutral)
     # The paper stands beside, so a little of the assumed fall towards the corners remains.
-    assert float(delta_e(np.array(found.lab), wanted)) < 0.4
+    assert float(delta_e(np.array(found.target.lab), wanted)) < 0.4
     assert float(delta_e(np.array(found.uncorrected), wanted)) > 5
     assert found.correction == "neutral"
     assert {p.name for p in found.parts} >= {"pixels", "code steps", "neutral", "camera"}
@@ -206,24 +207,22 @@ def test_paper_from_the_same_stand_takes_a_strong_slope_out(tmp_path: Path) -> N
     paper = 0.5 * np.exp(0.6 * x + 0.2 * y) * (1 - 0.2 * (x**2 + y**2))
     save(tmp_path / "paper.png", encode(np.repeat(paper[..., None], 3, axis=2)))
     small = (0.10, 0.80, 0.20, 0.92)
-    without = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, neutral=small)
-    with_ = sm.PhotoTarget.from_photo(
-        place, region=ph.SAMPLE, neutral=small, shading=tmp_path / "paper.png"
-    )
+    without = sm.read_photo(place, region=ph.SAMPLE, neutral=small)
+    with_ = sm.read_photo(place, region=ph.SAMPLE, neutral=small, shading=tmp_path / "paper.png")
     true = ph.true_lab(sample)
-    off, on = (abs(t.lab[0] - true[0]) for t in (without, with_))
+    off, on = (abs(t.target.lab[0] - true[0]) for t in (without, with_))
     assert off > 5 and on < 1.5
     assert any("light changes" in text for text in with_.warnings)
-    assert with_.radius < without.radius
+    assert with_.target.radius < without.target.radius
     with pytest.raises(sm.PhotoError, match="shape"):
         save(tmp_path / "tall.png", np.full((90, 30, 3), 0.5))
-        sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "tall.png")
+        sm.read_photo(place, region=ph.SAMPLE, shading=tmp_path / "tall.png")
     with pytest.raises(sm.PhotoError, match="can't be read") as wrong:
-        sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "nowhere.png")
+        sm.read_photo(place, region=ph.SAMPLE, shading=tmp_path / "nowhere.png")
     assert wrong.value.field == "shading"
     with pytest.raises(sm.PhotoError, match="clips"):
         save(tmp_path / "white.png", np.full((36, 48, 3), 1.0))
-        sm.Target.from_photo(place, region=ph.SAMPLE, shading=tmp_path / "white.png")
+        sm.read_photo(place, region=ph.SAMPLE, shading=tmp_path / "white.png")
 
 
 # ---- the chart ----
@@ -260,7 +259,7 @@ def test_the_older_reference_is_known_and_taken_where_it_fits(
             picture[60 * row + 8 : 60 * row + 52, 60 * column + 8 : 60 * column + 52] = linear[i]
         place = save(tmp_path / "p.png", encode(picture))
         corners = ((30, 30), (330, 30), (330, 210), (30, 210))
-        found = sm.PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
+        found = sm.read_photo(place, region=(70, 70, 110, 110), chart=corners)
         assert made in found.method
     measured = tuple(map(tuple, lab.tolist()))
     mine = sm.Chart(corners, reference=measured)
@@ -273,9 +272,7 @@ def test_chart_at_an_angle_and_upside_down(tmp_path: Path) -> None:
     picture = ph.photograph(
         sample, light="D65", camera=ph.cameras()[1], conditions=ph.PLAIN, rng=rng
     )
-    straight = sm.PhotoTarget.from_photo(
-        save(tmp_path / "a.png", picture), region=ph.SAMPLE, chart=ph.CHART
-    )
+    straight = sm.read_photo(save(tmp_path / "a.png", picture), region=ph.SAMPLE, chart=ph.CHART)
     image = Image.open(tmp_path / "a.png").rotate(
         157, expand=True, resample=Image.Resampling.BICUBIC
     )
@@ -294,9 +291,9 @@ def test_chart_at_an_angle_and_upside_down(tmp_path: Path) -> None:
         *(there(x, y) for x, y in ((left, top), (right, top), (right, bottom), (left, bottom)))
     )
     corners = tuple(there(*c) for c in ph.CHART)
-    turned = sm.PhotoTarget.from_photo(tmp_path / "b.png", region=region, chart=corners)
+    turned = sm.read_photo(tmp_path / "b.png", region=region, chart=corners)
     # The plane of the light is fitted anew in another frame: not the same to the last digit.
-    assert float(delta_e(np.array(turned.lab), np.array(straight.lab))) < 0.6
+    assert float(delta_e(np.array(turned.target.lab), np.array(straight.target.lab))) < 0.6
 
 
 def test_wrong_charts(shoot: Callable[..., Path]) -> None:
@@ -313,7 +310,7 @@ def test_wrong_charts(shoot: Callable[..., Path]) -> None:
         (((48, 43), (288, 43), (288, 4000), (48, 4000)), "outside"),
     ):
         with pytest.raises(sm.PhotoError, match=words):
-            sm.Target.from_photo(place, region=ph.SAMPLE, chart=corners)
+            sm.read_photo(place, region=ph.SAMPLE, chart=corners)
     with pytest.raises(sm.PhotoError, match="24 patches"):
         sm.Chart(ph.CHART, reference=((1, 2, 3),))
 
@@ -332,13 +329,13 @@ def test_cross_validation_takes_a_simple_correction_for_a_simple_camera(tmp_path
     picture *= 1 + 0.01 * rng.normal(size=picture.shape)
     place = save(tmp_path / "p.png", encode(picture))
     corners = ((30, 30), (330, 30), (330, 210), (30, 210))
-    found = sm.PhotoTarget.from_photo(place, region=(70, 70, 110, 110), chart=corners)
+    found = sm.read_photo(place, region=(70, 70, 110, 110), chart=corners)
     wanted = _reference()[1][7]
     white50, white65 = np.array([96.42, 100, 82.49]), np.array([95.05, 100, 108.9])
     from shadematch.colour.colorimetry import adapt, lab_to_xyz, xyz_to_lab
 
     true = xyz_to_lab(adapt(lab_to_xyz(wanted, white50), white50, white65), white65)
-    assert float(delta_e(np.array(found.lab), true)) < 1.0
+    assert float(delta_e(np.array(found.target.lab), true)) < 1.0
 
 
 # ---- accuracy and what is said of it ----
@@ -356,10 +353,12 @@ def test_rendered_photos_come_out_as_said(tmp_path: Path) -> None:
             place = ph.shoot(tmp_path / "p.jpg", surface, light, ph.cameras()[i % 2], rng)
             true = ph.true_lab(surface)
             for kind, how in (("chart", {"chart": ph.CHART}), ("neutral", {"neutral": ph.PAPER})):
-                found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
-                off[kind].append(float(delta_e(np.array(found.lab), true)))
-                error = np.array(found.lab) - true
-                inside.append(error @ np.linalg.solve(np.array(found.covariance), error) <= EDGE)
+                found = sm.read_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
+                off[kind].append(float(delta_e(np.array(found.target.lab), true)))
+                error = np.array(found.target.lab) - true
+                inside.append(
+                    error @ np.linalg.solve(np.array(found.target.covariance), error) <= EDGE
+                )
         assert np.mean(off["chart"]) <= 2.0
         assert np.mean(off["neutral"]) <= 4.0
     assert np.mean(inside) >= 0.8  # 124 cases: 0.9 less 3.7 standard deviations
@@ -396,7 +395,7 @@ def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
         spectrum = np.interp(ph.NM, np.arange(380, 731, 10), reflectance)
         true = ph.true_lab(spectrum)
         place = shoot(spectrum, light, camera=i % 2, seed=21 + i)
-        target = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
+        target = sm.read_photo(place, region=ph.SAMPLE, chart="find").target
         error = np.array(target.lab) - true
         # Far outside is wrong in any case: 1 in 3,000 of a normal distribution (chi-square).
         far = float(error @ np.linalg.solve(np.array(target.covariance), error))
@@ -420,7 +419,7 @@ def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
 def test_warnings(tmp_path: Path) -> None:
     def minds(picture: Any, **options: Any) -> str:
         place = save(tmp_path / "w.png", picture)
-        return " ".join(sm.PhotoTarget.from_photo(place, **options).warnings)
+        return " ".join(sm.read_photo(place, **options).warnings)
 
     grey = np.full((60, 120, 3), 0.5)
     assert "tells the light" in minds(grey, region=ALL)
@@ -453,16 +452,16 @@ def test_neutrals_that_cannot_be_used(tmp_path: Path) -> None:
     place = save(tmp_path / "p.png", picture)
     soap = (5, 5, 50, 50)
     with pytest.raises(sm.PhotoError, match="clip"):
-        sm.Target.from_photo(place, region=soap, neutral=(62, 5, 88, 50))
+        sm.read_photo(place, region=soap, neutral=(62, 5, 88, 50))
     with pytest.raises(sm.PhotoError, match="dark"):
-        sm.Target.from_photo(place, region=soap, neutral=(92, 5, 118, 50))
+        sm.read_photo(place, region=soap, neutral=(92, 5, 118, 50))
     with pytest.raises(sm.PhotoError, match="brighter than a perfect white"):
         half = sm.Neutral((Region.box(30, 5, 55, 50),), reflectance=0.9)
         save(
             tmp_path / "q.png",
             np.where(np.arange(120)[None, :, None] < 28, 0.95, 0.5) * np.ones((60, 120, 3)),
         )
-        sm.Target.from_photo(tmp_path / "q.png", region=(2, 5, 25, 50), neutral=half)
+        sm.read_photo(tmp_path / "q.png", region=(2, 5, 25, 50), neutral=half)
     for wrong in (
         {"reflectance": 90},
         {"reflectance": float("nan")},
@@ -481,16 +480,15 @@ def test_show_and_words(shoot: Callable[..., Path]) -> None:
 
     place = shoot(ph.cie_samples()[30])
     for how in ({"chart": ph.CHART, "neutral": ph.PAPER}, {"neutral": ph.PAPER}, {}):
-        found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
+        found = sm.read_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
         figure = found.show()
         words = [t.get_text() for axes in figure.axes for t in axes.texts]
-        assert any(found.hex in text for text in words)
+        assert any(found.target.hex in text for text in words)
         assert any(found.uncorrected_hex in text for text in words)
         pyplot.close(figure)
-        assert f"{found.radius:.1f}" in found.report()
-        assert found.hex in found._repr_html_()
-        assert sm.match(found).target is found
-    assert isinstance(sm.Target.from_photo(place, region=ph.SAMPLE), sm.PhotoTarget)
+        assert f"{found.target.radius:.1f}" in found.report()
+        assert found.target.hex in found._repr_html_()
+        assert sm.match(found).target is found.target
 
 
 def test_flat_areas(shoot: Callable[..., Path]) -> None:
@@ -510,8 +508,8 @@ def test_flat_areas(shoot: Callable[..., Path]) -> None:
     assert soap and paper
     assert found.areas[paper[0]].neutral
     number = found.areas[soap[0]].number
-    read = sm.Target.from_photo(place, region=found[number], neutral=ph.PAPER)
-    assert float(delta_e(np.array(read.lab), ph.true_lab(sample))) < 4
+    read = sm.read_photo(place, region=found[number], neutral=ph.PAPER)
+    assert float(delta_e(np.array(read.target.lab), ph.true_lab(sample))) < 4
     figure = found.show()
     assert {t.get_text() for t in figure.axes[0].texts} == {str(a.number) for a in found.areas}
     pyplot.close(figure)
@@ -526,7 +524,7 @@ def test_flat_areas(shoot: Callable[..., Path]) -> None:
 _BIG = r"""
 import re, sys
 import shadematch as sm
-x = sm.PhotoTarget.from_photo(sys.argv[1], region=(0.1, 0.1, 0.9, 0.9), neutral=(0, 0, 0.05, 0.05))
+x = sm.read_photo(sys.argv[1], region=(0.1, 0.1, 0.9, 0.9), neutral=(0, 0, 0.05, 0.05))
 sm.flat_areas(sys.argv[1])
 # The peak of this program alone: ru_maxrss would count the parent that it was forked from.
 peak = re.search(r"VmHWM:\s+(\d+) kB", open("/proc/self/status").read())

@@ -103,10 +103,10 @@ def test_a_large_photo_is_searched_without_a_shift(tmp_path: Path) -> None:
 
 def test_colour_is_that_of_corners_given(tmp_path: Path) -> None:
     place = save(tmp_path / "p.jpg", scene("A"))
-    given = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart=ph.CHART)
-    found = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
+    given = sm.read_photo(place, region=ph.SAMPLE, chart=ph.CHART)
+    found = sm.read_photo(place, region=ph.SAMPLE, chart="find")
     assert found.correction == "chart"
-    assert float(delta_e(np.array(found.lab), np.array(given.lab))) < 0.3
+    assert float(delta_e(np.array(found.target.lab), np.array(given.target.lab))) < 0.3
 
 
 def test_covered_patches_are_left_out(tmp_path: Path) -> None:
@@ -114,9 +114,7 @@ def test_covered_patches_are_left_out(tmp_path: Path) -> None:
     # A leaf lies on orange, purplish blue, and over most of bluish green and orange yellow.
     middle = (CORNERS[1] - CORNERS[0])[0] / 5
     x, y = CORNERS[0]
-    clear = sm.PhotoTarget.from_photo(
-        save(tmp_path / "clear.jpg", picture), region=ph.SAMPLE, chart="find"
-    )
+    clear = sm.read_photo(save(tmp_path / "clear.jpg", picture), region=ph.SAMPLE, chart="find")
     picture[int(y + 0.5 * middle) : int(y + 1.6 * middle), int(x - 20) : int(x + 1.5 * middle)] = (
         0.2,
         0.45,
@@ -126,9 +124,9 @@ def test_covered_patches_are_left_out(tmp_path: Path) -> None:
     found = sm.find_chart(place)
     assert set(found.left_out) == {6, 7}
     assert off(found, CORNERS) < 0.05
-    target = sm.PhotoTarget.from_photo(place, region=ph.SAMPLE, chart="find")
+    target = sm.read_photo(place, region=ph.SAMPLE, chart="find")
     assert any("covered" in text for text in target.warnings)
-    assert float(delta_e(np.array(target.lab), np.array(clear.lab))) < 1.5
+    assert float(delta_e(np.array(target.target.lab), np.array(clear.target.lab))) < 1.5
 
 
 def test_half_a_chart_is_none(tmp_path: Path) -> None:
@@ -144,7 +142,7 @@ def test_no_chart(tmp_path: Path) -> None:
     with pytest.raises(sm.PhotoError, match="no chart that could be found"):
         sm.find_chart(place)
     with pytest.raises(sm.PhotoError, match="no chart that could be found"):
-        sm.Target.from_photo(place, region=ph.SAMPLE, chart="find")
+        sm.read_photo(place, region=ph.SAMPLE, chart="find")
 
 
 def test_other_grids_are_no_chart(tmp_path: Path) -> None:

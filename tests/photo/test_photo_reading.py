@@ -17,7 +17,7 @@ from PIL import Image, ImageCms, ImageOps
 
 import shadematch as sm
 from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
-from shadematch.photo.reading import open_photo
+from shadematch.photo.files import open_photo
 from tests.invented.icc import A98, GAMMA, OWN, P3, SRGB_PARA, TABLE, icc
 
 ALL = (0.0, 0.0, 1.0, 1.0)
@@ -33,7 +33,7 @@ def plain(code: tuple[int, ...], size: tuple[int, int] = (24, 20)) -> Any:
 
 
 def lab_of(path: Path, region: Any = ALL, **options: Any) -> Any:
-    return np.array(sm.PhotoTarget.from_photo(path, region=region, **options).uncorrected)
+    return np.array(sm.read_photo(path, region=region, **options).uncorrected)
 
 
 def srgb_lab(code: Any) -> Any:
@@ -121,7 +121,7 @@ def test_16_bits_are_not_cut_to_8(kind: str, tmp_path: Path) -> None:
 
 def test_grey_and_palette_pictures(tmp_path: Path) -> None:
     Image.new("L", (20, 20), 150).save(tmp_path / "grey.png")
-    found = sm.PhotoTarget.from_photo(tmp_path / "grey.png", region=ALL)
+    found = sm.read_photo(tmp_path / "grey.png", region=ALL)
     assert found.uncorrected == pytest.approx(srgb_lab((150, 150, 150)), abs=0.02)
     assert any("grey" in text for text in found.warnings)
     image = Image.fromarray(plain((90, 120, 200))).quantize(8)
@@ -184,14 +184,16 @@ def test_orientation(orientation: int, tmp_path: Path) -> None:
         np.testing.assert_array_equal(patch.linear[..., 0], wanted)
     small, every = picture.small(50)
     step = int(every)
-    table = picture.profile.tables(8)[1]
-    np.testing.assert_array_equal(small.linear[..., 1], table[upright[::step, ::step, 1]])
+    rows, columns = (side // step for side in upright.shape[:2])
+    squares = upright[: rows * step, : columns * step, 1].reshape(rows, step, columns, step)
+    means = (squares.mean(axis=(1, 3)) + 0.5).astype(int)
+    np.testing.assert_array_equal(small.linear[..., 1], picture.profile.tables(8)[1][means])
 
 
 def test_alpha_is_left_out(tmp_path: Path) -> None:
     codes = plain((200, 120, 60, 255))
     codes[:10] = (0, 0, 255, 0)
-    found = sm.PhotoTarget.from_photo(save(tmp_path / "a.png", codes), region=ALL)
+    found = sm.read_photo(save(tmp_path / "a.png", codes), region=ALL)
     assert found.uncorrected == pytest.approx(srgb_lab((200, 120, 60)), abs=0.02)
     assert dict(found.shares)["see-through"] == pytest.approx(10 / 24)
 
@@ -256,7 +258,7 @@ def _bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
 def test_files_that_are_refused(tmp_path: Path) -> None:
     for name, (path, words) in _bad_files(tmp_path).items():
         with pytest.raises(sm.PhotoError) as found:
-            sm.Target.from_photo(path, region=ALL)
+            sm.read_photo(path, region=ALL)
         assert words in str(found.value), name
         assert found.value.remedy, name
         if name != "one pixel":
@@ -264,7 +266,7 @@ def test_files_that_are_refused(tmp_path: Path) -> None:
                 sm.flat_areas(path)
     for wrong in (None, 3, b"\0", "a\0b"):
         with pytest.raises(sm.PhotoError):
-            sm.Target.from_photo(wrong, region=ALL)  # type: ignore[arg-type]
+            sm.read_photo(wrong, region=ALL)  # type: ignore[arg-type]
 
 
 def test_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -275,7 +277,7 @@ def test_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Non
 
     monkeypatch.setattr(Path, "open", refuse)  # root may read whatever its mode says
     with pytest.raises(sm.PhotoError, match="Permission denied"):
-        sm.Target.from_photo(place, region=ALL)
+        sm.read_photo(place, region=ALL)
 
 
 def test_nothing_else_of_the_file_is_kept(tmp_path: Path) -> None:
@@ -287,7 +289,7 @@ def test_nothing_else_of_the_file_is_kept(tmp_path: Path) -> None:
     exif[0x9C9B] = "hidden title"
     place = tmp_path / "secretname.jpg"
     save(place, plain((200, 120, 60), (64, 64)), "JPEG", exif=exif, comment=b"secretcomment")
-    found = sm.PhotoTarget.from_photo(place, region=ALL)
+    found = sm.read_photo(place, region=ALL)
     kept = pickle.dumps(found) + found.report().encode() + repr(found).encode()
     kept += found._repr_html_().encode()
     for word in (b"Secret", b"secret", b"hidden", b"GPS"):
@@ -340,13 +342,13 @@ def test_mutated_files(tmp_path: Path) -> None:
     for i in range(2000):
         place.write_bytes(_mutated(seeds[i % len(seeds)], rng))
         try:
-            found = sm.PhotoTarget.from_photo(place, region=(2, 2, 20, 20))
+            found = sm.read_photo(place, region=(2, 2, 20, 20))
         except sm.PhotoError as error:
             assert error.remedy
             continue
         read += 1
-        assert np.all(np.isfinite(found.lab))
-        assert np.all(np.isfinite(np.array(found.covariance)))
+        assert np.all(np.isfinite(found.target.lab))
+        assert np.all(np.isfinite(np.array(found.target.covariance)))
     assert 200 < read < 1800  # both ends are met often
 
 
@@ -356,5 +358,5 @@ def test_dark_photos_want_more_light_and_bright_ones_less(
 ) -> None:
     Image.new("RGB", (40, 40), (level,) * 3).save(tmp_path / "a.png")
     with pytest.raises(sm.PhotoError, match="1600 are clipped") as found:
-        sm.Target.from_photo(tmp_path / "a.png", region=(0, 0, 1, 1))
+        sm.read_photo(tmp_path / "a.png", region=(0, 0, 1, 1))
     assert light in found.value.remedy

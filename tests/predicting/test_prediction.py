@@ -213,7 +213,9 @@ def test_what_is_all_but_black_is_a_possible_target(illuminant: str, observer: s
             p = sm.predict(doses, palette=palette, pour=pour, view=view)
             assert p.reflectance.min() >= 0.0
             assert p.reflectance.max() <= 1.0
-            assert sm.Target.from_reflectance(WAVELENGTHS_NM, p.reflectance).reflectance is not None
+            assert p.lab[0] >= 0.0
+            assert sm.Target.from_reflectance(WAVELENGTHS_NM, p.reflectance).lab[0] >= 0.0
             white = view.observation.white
             sm.Target.from_xyz(p.xyz, illuminant=illuminant, observer=observer)
+            sm.Target(p.lab, illuminant, observer)
             assert np.allclose(xyz_to_lab(np.array(p.xyz), white), p.lab)

@@ -7,7 +7,8 @@ import pytest
 from scipy.stats import chi2, multivariate_normal
 
 import shadematch as sm
-from shadematch.colour.difference import delta_e, minorant
+from shadematch.colour.difference import delta_e
+from shadematch.colour.floors import minorant
 from shadematch.search.answer import Searcher
 from shadematch.search.leeway import ANYWHERE, Leeway, inside
 from tests.invented.problems import KINDS, problem

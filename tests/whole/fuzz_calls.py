@@ -31,6 +31,7 @@ from shadematch.keeping.results import recipes_from_frame, results_frame
 from shadematch.keeping.schemas import json_schema
 from shadematch.keeping.target_tables import targets_frame, targets_from_frame
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.report import Report
 from tests.invented import films, worlds
 
 NM = list(range(380, 731, 10))
@@ -304,8 +305,8 @@ CALLS: dict[str, Call] = {
     "Target.from_reflectance": Call(
         sm.Target.from_reflectance, _with(wavelengths_nm=NM, reflectance=_REFLECTANCES)
     ),
-    "Target.from_photo": Call(
-        sm.Target.from_photo,
+    "read_photo": Call(
+        sm.read_photo,
         lambda f: {
             "path": photo(f),
             "region": (45, 15, 65, 45),
@@ -316,15 +317,11 @@ CALLS: dict[str, Call] = {
     ),
     "Target.lab_in": Call(_of(lambda: sm.Target.from_hex(CODE), "lab_in"), _with(view=sm.View())),
     "PhotoTarget.show": Call(
-        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).show(),
-        lambda f: {"path": photo(f)},
-    ),
-    "PhotoTarget.plain": Call(
-        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).plain(),
+        lambda path: sm.read_photo(path, region=(1, 1, 9, 9)).show(),
         lambda f: {"path": photo(f)},
     ),
     "PhotoTarget.report": Call(
-        lambda path: sm.Target.from_photo(path, region=(1, 1, 9, 9)).report(),
+        lambda path: sm.read_photo(path, region=(1, 1, 9, 9)).report(),
         lambda f: {"path": photo(f)},
     ),
     "TestPour": Call(
@@ -919,7 +916,6 @@ def public_callables() -> set[str]:
                 for method, value in vars(thing).items()
                 if not method.startswith("_")
                 and isinstance(value, classmethod | staticmethod | type(public_callables))
-                and not (name == "PhotoTarget" and method == "from_photo")  # Target's own
             }
         elif callable(thing):
             found.add(name)
@@ -930,6 +926,7 @@ def public_callables() -> set[str]:
 
 NO_RECIPE = (
     *(sm.Calibration, sm.Coverage, sm.Gamut, sm.Interval, sm.NewLot, sm.PhotoTarget),
+    *(sm.Slice, sm.WholeMap, Report),
     sm.SharesMatch,  # of paints and inks, without any base
     sm.BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )

@@ -2,9 +2,8 @@
 
 Pillow reads JPEG, PNG, TIFF and WebP, pillow-heif reads HEIC; what Pillow would cut down to 8
 bits (16-bit RGB in PNG and TIFF) goes through imagecodecs and tifffile. Size is judged by the
-header, before anything is unpacked. Orientation is applied to what is cut out, not to the whole
-picture, so that a large photo is held only once. Of the metadata only orientation, colour
-profile and colour space are looked at.
+header, before anything is unpacked. Of the metadata only orientation, colour profile and colour
+space are looked at.
 
 References
 ----------
@@ -17,29 +16,23 @@ from __future__ import annotations
 import importlib
 import os
 import stat
-import warnings
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from shadematch.errors import MissingExtraError, PhotoError, ShadematchError
+from shadematch.errors import MissingExtraError, PhotoError
+from shadematch.photo.picture import Codes, Picture, decoding
 from shadematch.photo.profile import ADOBE_RGB, DISPLAY_P3, SRGB, Profile, grey_of, read_profile
-from shadematch.support.arrays import BoolArray
 
-__all__ = ["LARGEST_PIXELS", "Patch", "Picture", "open_photo"]
+__all__ = ["LARGEST_PIXELS", "open_photo"]
 
 LARGEST_PIXELS: Final = 120_000_000
 """Width times height of the largest photo that is taken."""
 _LARGEST_BYTES: Final = 640_000_000
 """The same for its size unpacked."""
 _LARGEST_FILE: Final = 400_000_000
-_SAMPLE: Final = 250_000
-"""A region with more pixels than this is thinned to a regular grid of about so many."""
-_ROWS: Final = 4_000_000  # pixels cut out at a time
 _FORMATS: Final = ("JPEG", "PNG", "TIFF", "WEBP")  # MPO comes with JPEG
 _KINDS: Final = "JPEG, PNG, TIFF, WebP or HEIC"
 _PRIMARIES: Final = {1: SRGB, 2: SRGB, 12: DISPLAY_P3}
@@ -47,189 +40,6 @@ _PRIMARIES: Final = {1: SRGB, 2: SRGB, 12: DISPLAY_P3}
 _CURVES: Final = (1, 2, 6, 13, 14, 15)
 """The same of tone curves: sRGB's is 13; 1, 6, 14 and 15 are one of video, which pictures state
 and mean sRGB's (common practice, no source). All else, of HDR above all, looks otherwise."""
-
-Codes = NDArray[Any]
-"""uint8 or uint16, shape (rows, columns, channels)."""
-Float32 = NDArray[np.float32]
-
-
-class Patch(NamedTuple):
-    """A piece of a photo, in linear light.
-
-    Attributes
-    ----------
-    linear
-        Channel values 0 to 1 in the photo's own primaries, shape (rows, columns, channels).
-    seen
-        Where it is not transparent, shape (rows, columns).
-    full, empty
-        Where a channel is at its upper or lower end, shape (rows, columns, channels).
-    step
-        Linear size of one code step at each value, shape of `linear`.
-    x, y
-        Middle of each column and row, in pixels of the upright photo.
-    """
-
-    linear: Float32
-    seen: BoolArray
-    full: BoolArray
-    empty: BoolArray
-    step: Float32
-    x: Float32
-    y: Float32
-
-
-@dataclass(frozen=True, eq=False)
-class Picture:
-    """An opened photo, upright.
-
-    Attributes
-    ----------
-    width, height
-        In pixels, upright.
-    bits
-        Per channel as stored, 8 or 16.
-    profile
-        What its numbers mean.
-    notes
-        What was found and done, in words.
-    """
-
-    width: int
-    height: int
-    bits: int
-    profile: Profile
-    notes: tuple[str, ...]
-    _orientation: int = field(repr=False)
-    _cut: Callable[[int, int, int, int], Codes] = field(repr=False)
-    _alpha: bool = field(repr=False)
-
-    def cut(self, left: int, top: int, right: int, bottom: int) -> Patch:
-        """The pixels from `left` to `right` and `top` to `bottom` (ends excluded).
-
-        Pieces of more than 250,000 pixels are thinned: every second, third, ... pixel of
-        every second, third, ... row.
-
-        Raises
-        ------
-        PhotoError
-            If the file proves damaged.
-        """
-        every = max(1, int(np.ceil(np.sqrt((right - left) * (bottom - top) / _SAMPLE))))
-        codes = self._upright(left, top, right, bottom, every)
-        colour = codes[..., : self.profile.channels]
-        seen = np.ones(codes.shape[:2], dtype=bool)
-        top_code = 2**self.bits - 1
-        if self._alpha:
-            seen = codes[..., -1] >= top_code * 0.99
-        tables = self.profile.tables(self.bits)
-        steps = [np.gradient(table) for table in tables]
-        linear = np.stack([t[colour[..., i]] for i, t in enumerate(tables)], axis=-1)
-        step = np.stack([s[colour[..., i]] for i, s in enumerate(steps)], axis=-1)
-        margin = top_code // 255
-        return Patch(
-            linear,
-            seen,
-            colour >= top_code - margin,
-            colour <= margin,
-            step.astype(np.float32),
-            np.arange(left, right, every, dtype=np.float32) + 0.5,
-            np.arange(top, bottom, every, dtype=np.float32) + 0.5,
-        )
-
-    def small(self, longest: int) -> tuple[Patch, float]:
-        """The whole photo with its longer side brought down to at most `longest` pixels.
-
-        Thinned as in `cut`, from the upper left pixel on.
-
-        Returns
-        -------
-        Patch, float
-            And how many pixels of the photo one of its pixels stands for, along a side.
-        """
-        every = max(1, -(-max(self.width, self.height) // longest))
-        whole = self._upright(0, 0, self.width, self.height, every)
-        tables = self.profile.tables(self.bits)
-        colour = whole[..., : self.profile.channels]
-        linear = np.stack([t[colour[..., i]] for i, t in enumerate(tables)], axis=-1)
-        top_code = 2**self.bits - 1
-        seen = np.ones(whole.shape[:2], dtype=bool)
-        if self._alpha:
-            seen = whole[..., -1] >= top_code * 0.99
-        nothing = np.zeros_like(linear)
-        patch = Patch(
-            linear,
-            seen,
-            colour >= top_code,
-            colour <= 0,
-            nothing,
-            np.arange(0, self.width, every, dtype=np.float32) + 0.5,
-            np.arange(0, self.height, every, dtype=np.float32) + 0.5,
-        )
-        return patch, float(every)
-
-    def _upright(self, left: int, top: int, right: int, bottom: int, every: int) -> Codes:
-        """Codes of a piece of the upright photo, thinned."""
-        turned = self._orientation >= 5
-        wide, high = (self.height, self.width) if turned else (self.width, self.height)
-        x0, y0, x1, y1 = left, top, right, bottom
-        # Where the piece lies in the stored picture: undo the mirrors and the transpose.
-        if turned:
-            x0, y0, x1, y1 = y0, x0, y1, x1
-        if self._orientation in (2, 3, 7, 8):
-            x0, x1 = wide - x1, wide - x0
-        if self._orientation in (3, 4, 6, 7):
-            y0, y1 = high - y1, high - y0
-        # Thin from the end that becomes the start, so that the same pixels stay.
-        rows = list(self._rows(x0, y0, x1, y1, every))
-        piece = np.concatenate(rows) if len(rows) > 1 else rows[0]
-        if self._orientation in (2, 3, 7, 8):
-            piece = piece[:, ::-1]
-        if self._orientation in (3, 4, 6, 7):
-            piece = piece[::-1]
-        return piece.swapaxes(0, 1) if turned else piece
-
-    def _rows(self, x0: int, y0: int, x1: int, y1: int, every: int) -> Iterator[Codes]:
-        # A mirrored side is thinned backwards, so that the pixels kept are those at multiples
-        # of `every` from the upright corner.
-        back_x = self._orientation in (2, 3, 7, 8)
-        back_y = self._orientation in (3, 4, 6, 7)
-        skip_x = (x1 - x0 - 1) % every if back_x else 0
-        skip_y = (y1 - y0 - 1) % every if back_y else 0
-        high = max(1, _ROWS // max(1, x1 - x0) // every) * every
-        if every >= 4:
-            with _decoding():  # single rows: most of what lies between is never touched
-                kept = [
-                    self._cut(x0, y, x1, y + 1)[:, skip_x::every]
-                    for y in range(y0 + skip_y, y1, every)
-                ]
-            yield np.concatenate(kept)
-            return
-        for start in range(y0 + skip_y, y1, high):
-            with _decoding():
-                block = self._cut(x0, start, x1, min(start + high, y1))
-            yield np.ascontiguousarray(block[::every, skip_x::every])
-
-
-class _decoding:  # noqa: N801  (reads as a statement)
-    """Errors and warnings of the decoders as this library's own."""
-
-    def __enter__(self) -> None:
-        self._quiet = warnings.catch_warnings()
-        self._quiet.__enter__()
-        warnings.simplefilter("ignore")
-
-    def __exit__(self, kind: object, found: BaseException | None, trace: object) -> None:
-        self._quiet.__exit__(None, None, None)
-        if found is None or isinstance(found, ShadematchError):
-            return
-        # Decoders of damaged files raise whatever they stumble over; nothing of it is ours.
-        if isinstance(found, Exception):
-            raise PhotoError(
-                "is damaged or not complete",
-                field="photo",
-                remedy="Send or copy the file anew; open and save it in a picture program",
-            ) from None
 
 
 def _missing(what: str) -> MissingExtraError:
@@ -258,7 +68,7 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
     except ImportError:
         raise _missing("Pillow") from None
     place = _regular_file(path)
-    with _decoding(), place.open("rb") as stream:
+    with decoding(), place.open("rb") as stream:
         head = stream.read(32)
         if head[4:8] == b"ftyp" and head[8:12] != b"avif":
             return _heif(place)

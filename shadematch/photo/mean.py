@@ -1,0 +1,255 @@
+"""The mean of what lies in some regions of a photo.
+
+Glare, dust and shadow are not part of a bar's colour. The mean is taken in linear light over
+the pixels that belong together: it starts from the shortest interval of lightness that holds
+half of them (the shorth: D. F. Andrews et al., *Robust Estimates of Location*, 1972), which
+glare on up to half of the region does not move, and gathers what lies within three standard
+deviations of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from shadematch.colour.colorimetry import SRGB_WHITE, xyz_to_lab
+from shadematch.errors import PhotoError
+from shadematch.photo.picture import Picture
+from shadematch.photo.regions import Region
+from shadematch.support.arrays import BoolArray, FloatArray
+
+__all__ = ["Mean", "mean_of"]
+
+
+_FEWEST: Final = 16
+"""Pixels below which there is no mean."""
+_TILES: Final = 4  # along each side
+_WIDE: Final = 3.0  # standard deviations
+_FLOOR: Final = np.array([0.4, 1.0, 1.0])
+"""Smallest standard deviations of L*, a*, b*: code steps, and the coarser ones of JPEG colour."""
+_REJECTED: Final = ("kept", "glare", "shadow", "dust", "clipped", "see-through", "outside")
+
+
+@dataclass(frozen=True, eq=False)
+class Mean:
+    """What a region of a photo looks like, glare, dust and shadow left out.
+
+    Attributes
+    ----------
+    xyz
+        Mean of the pixels kept, in linear light, as the photo's profile says; the photo's
+        white has Y = 1, D65. Shape (3,).
+    pixels
+        How many were kept.
+    noise
+        Covariance of `xyz` from the scatter of sixteen tiles; shape (3, 3).
+    steps
+        Covariance of `xyz` from its code steps; shape (3, 3).
+    spread
+        Standard deviation of L*, a*, b* between the tiles, shape (3,).
+    tiles
+        x, y [pixels], then X, Y, Z of each tile; shape (t, 5).
+    shares
+        Share of the region that was kept, and left out as glare, shadow, dust, clipped or
+        see-through.
+    clipped_channels
+        Names of channels that clip in more than a fiftieth of the region.
+    empty
+        Share of the kept pixels where each channel is at its lower end; shape (channels,).
+    marks
+        For each region, its frame and shape (rows, columns): 0 kept, 1 glare, 2 shadow, 3 dust,
+        4 clipped, 5 see-through, 6 outside; thinned as read.
+    """
+
+    xyz: FloatArray
+    pixels: int
+    noise: FloatArray
+    steps: FloatArray
+    spread: FloatArray
+    tiles: FloatArray
+    shares: dict[str, float]
+    clipped_channels: tuple[str, ...]
+    empty: FloatArray
+    marks: tuple[tuple[tuple[int, int, int, int], FloatArray], ...] = field(repr=False)
+
+    @property
+    def middle(self) -> FloatArray:
+        """Mean x and y of the tiles [pixels]."""
+        return np.asarray(self.tiles[:, :2].mean(axis=0))
+
+
+def mean_of(
+    picture: Picture,
+    regions: Sequence[Region],
+    *,
+    field_: str = "region",
+    fewest: int = _FEWEST,
+) -> Mean:
+    """The robust mean of some regions together.
+
+    Raises
+    ------
+    PhotoError
+        If a region lies outside, or fewer than 16 of its pixels can be used.
+    """
+    matrix = picture.profile.matrix
+    codes, linear, steps, places, frames, ends = [], [], [], [], [], []
+    floors = []
+    dark = 0
+    for region in regions:
+        try:
+            frame = region.frame(picture.width, picture.height)
+        except PhotoError as found:
+            raise PhotoError(
+                found.problem, field=field_, value=found.value, remedy=found.remedy
+            ) from None
+        patch = picture.cut(*frame)
+        inside = region.holds(
+            patch.x.astype(float), patch.y.astype(float), picture.width, picture.height
+        )
+        clipped = patch.full.any(axis=2) | patch.empty.all(axis=2)
+        mark = np.where(clipped, 4, 0)
+        mark[~patch.seen] = 5
+        mark[~inside] = 6
+        dark += int(np.sum((mark == 4) & ~patch.full.any(axis=2)))
+        ends.append(patch.full[inside])
+        usable = mark == 0
+        linear.append(patch.linear[usable])
+        steps.append(patch.step[usable])
+        floors.append(patch.empty[usable])
+        grid = np.stack(np.meshgrid(patch.x, patch.y), axis=-1)
+        places.append(grid[usable])
+        codes.append(mark)
+        frames.append(frame)
+    values = np.concatenate(linear)
+    where = np.concatenate(places)
+    every = np.concatenate(ends)
+    total = len(every)
+    names = ("red", "green", "blue") if values.shape[1] == 3 else ("grey",)
+    bad = tuple(n for n, share in zip(names, _share(every), strict=True) if share > 0.02)
+    if len(values) < fewest:
+        clips = sum(int((m == 4).sum()) for m in codes)
+        through = sum(int((m == 5).sum()) for m in codes)
+        # Such as 0.5,0.5,2,2: meant as fractions, and taken for pixels.
+        mixed = any(max(r.numbers) > 1 and any(0 < v < 1 for v in r.numbers) for r in regions)
+        raise PhotoError(
+            f"has {len(values)} pixels that can be used, which are too few"
+            + (f" ({through} are transparent)" if through else "")
+            + (f" ({clips} are clipped: too bright or too dark)" if clips else ""),
+            field=field_,
+            value=", ".join(map(str, regions)),
+            remedy="Fractions end at 1; with a larger number all are taken for pixels"
+            if mixed
+            else "Save the photo without transparency (an alpha channel), or take a "
+            "region that is opaque"
+            if through > clips
+            else f"Take a larger region, or a photo with {'more' if dark > clips / 2 else 'less'} "
+            "light on it"
+            if clips
+            else "Take a larger region, or a larger copy of the photo",
+        )
+    xyz = values @ matrix.T.astype(np.float32)
+    kind = _sort(xyz)
+    kept = kind == 0
+    if kept.sum() < fewest:
+        kept = np.ones_like(kept)
+        kind = np.zeros_like(kind)
+    start = 0
+    for mark in codes:
+        free = mark == 0
+        count = int(free.sum())
+        mark[free] = kind[start : start + count]
+        start += count
+    marks = np.concatenate([m.ravel() for m in codes])
+    shares = {
+        name: float((marks == i).sum()) / max(total, 1) for i, name in enumerate(_REJECTED[:-1])
+    }
+    good = xyz[kept].astype(float)
+    mean = good.mean(axis=0)
+    tiles = _tiles(good, where[kept].astype(float))
+    noise = np.cov(tiles[:, 2:].T) / len(tiles) if len(tiles) > 3 else np.cov(good.T) / len(good)
+    lab = xyz_to_lab(100.0 * tiles[:, 2:], SRGB_WHITE)
+    return Mean(
+        xyz=mean,
+        pixels=int(kept.sum()),
+        noise=np.asarray(noise),
+        steps=_steps(values[kept].astype(float), np.concatenate(steps)[kept], matrix),
+        spread=lab.std(axis=0),
+        tiles=tiles,
+        shares=shares,
+        clipped_channels=bad,
+        empty=np.concatenate(floors)[kept].mean(axis=0),
+        marks=tuple(zip(frames, codes, strict=True)),
+    )
+
+
+def _share(full: BoolArray) -> FloatArray:
+    return np.asarray(full.mean(axis=0) if len(full) else np.zeros(full.shape[1]))
+
+
+def _sort(xyz: FloatArray) -> FloatArray:
+    """0 for what belongs together, 1 glare, 2 shadow, 3 dust; shape (n,)."""
+    lab = xyz_to_lab(100.0 * xyz, SRGB_WHITE)
+    order = np.sort(lab[:, 0])
+    half = max(1, (len(order) + 1) // 2)
+    widths = order[half - 1 :] - order[: len(order) - half + 1]
+    # In even regions (8-bit codes) many intervals are equally short: take the middle one.
+    shortest = np.flatnonzero(widths <= widths.min() + 1e-6)
+    at = int(shortest[len(shortest) // 2])
+    core = (lab[:, 0] >= order[at]) & (lab[:, 0] <= order[at + half - 1])
+    centre = np.median(lab[core], axis=0)
+    # The middle half of a normal distribution is 1.349 standard deviations wide.
+    scale = np.array([widths[at] / 1.349, *_mad(lab[core, 1:])])
+    scale = np.maximum(scale, _FLOOR)
+    kept = core
+    for _ in range(6):
+        kept = np.all(np.abs(lab - centre) <= _WIDE * scale, axis=1)
+        if not kept.any():
+            kept = core
+        new = np.maximum(lab[kept].std(axis=0), _FLOOR)
+        settled = np.allclose(new, scale, rtol=0.02)
+        # A region may be uneven, but what is gathered must not creep outwards without end.
+        centre, scale = lab[kept].mean(axis=0), np.minimum(new, 1.5 * scale)
+        if settled:
+            break
+    kind = np.where(kept, 0, 3)
+    off = (lab - centre) / scale
+    kind[~kept & (off[:, 0] > _WIDE)] = 1
+    kind[~kept & (off[:, 0] < -_WIDE)] = 2
+    return kind
+
+
+def _mad(values: FloatArray) -> FloatArray:
+    return np.asarray(1.4826 * np.median(np.abs(values - np.median(values, axis=0)), axis=0))
+
+
+def _tiles(xyz: FloatArray, where: FloatArray) -> FloatArray:
+    low, high = where.min(axis=0), where.max(axis=0)
+    cell = ((where - low) / np.maximum(high - low, 1e-9) * (_TILES - 1e-6)).astype(int)
+    number = np.clip(cell, 0, _TILES - 1) @ np.array([1, _TILES])
+    fewest = max(2.0, 0.2 * len(xyz) / _TILES**2)
+    rows = []
+    for i in range(_TILES * _TILES):
+        own = number == i
+        if own.sum() >= fewest:
+            rows.append([*where[own].mean(axis=0), *xyz[own].mean(axis=0)])
+    if not rows:
+        rows = [[*where.mean(axis=0), *xyz.mean(axis=0)]]
+    return np.array(rows)
+
+
+def _steps(values: FloatArray, step: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Covariance of the mean from rounding to whole codes.
+
+    Noise of s steps spreads a value over neighbouring codes, so that the mean errs by at most
+    exp(-2 pi^2 s^2)/pi steps (B. Widrow, I. Kollar, *Quantization Noise*, 2008, chapter on
+    dither); without noise it may err by half a step.
+    """
+    size = np.maximum(step.mean(axis=0).astype(float), 1e-12)
+    noise = values.std(axis=0) / size
+    bias = np.exp(-2 * np.pi**2 * noise**2) / (np.pi * np.sqrt(2.0))
+    error = size * np.hypot(bias, 0.29 / np.sqrt(len(values)))
+    return np.asarray(matrix @ np.diag(error**2) @ matrix.T)
