@@ -26,7 +26,7 @@ print(found)
 print(found.match("#d9822b", pour=sm.Pour(batch_g=1000)))
 
 # %% [markdown]
-# The palette that was learned is a palette like any other: keep it with `found.palette.save(...)`.
+# The palette that was learned is a palette like any other: keep it with `sm.save(found.palette, ...)`.
 
 # %%
 from shadematch import plots

@@ -88,7 +88,7 @@ from .studio.palette import (
     Base as Base,
     Palette as Palette,
     Pigment as Pigment,
-    load_palette as load_palette,
+    demo_palette as demo_palette,
 )
 from .studio.pour import Pour as Pour
 from .studio.recipe import LetDown as LetDown, Recipe as Recipe, Weighed as Weighed

@@ -119,7 +119,7 @@ def calibrate(
     """
     pours = _checked(test_pours)
     check_progress(progress)
-    expect(like, (Palette, type(None)), "like", "Use load_palette(...)")
+    expect(like, (Palette, type(None)), "like", "Give a Palette, such as demo_palette()")
     if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):
         raise PourError(
             "is no way to touch",

@@ -20,7 +20,7 @@ from shadematch.photo.regions import as_regions
 from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.readings import DOSE_SLIP, SCALE_G
 from shadematch.predicting.spread import Spread
-from shadematch.studio.palette import Palette, load_palette
+from shadematch.studio.palette import Palette, demo_palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import Target
@@ -408,7 +408,7 @@ def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
 def read_palette(path: str | None) -> Palette:
     """The palette in a file, the demo palette without one."""
     if path is None:
-        return load_palette()
+        return demo_palette()
     with called("path", "palette file"):
         return read(path, Palette)
 

@@ -137,7 +137,7 @@ def repeat(
     """
     then = saved if isinstance(saved, SavedRecipe) else read(saved, SavedRecipe)
     now = then.palette if palette is None else palette
-    expect(now, Palette, "palette", "Use load_palette(...)")
+    expect(now, Palette, "palette", "Give a Palette, such as demo_palette()")
     recipe = then.recipe
     missing = tuple(name for name in recipe.doses if name not in now.names)
     changed = [

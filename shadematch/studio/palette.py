@@ -25,7 +25,7 @@ from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
 
-__all__ = ["Base", "Palette", "Pigment", "demo_palette", "load_palette"]
+__all__ = ["Base", "Palette", "Pigment", "demo_palette"]
 
 _LARGEST_NUMBER: Final = 1e9
 """Far beyond any coefficient; keeps products finite."""
@@ -325,7 +325,7 @@ class Palette(Frozen):
 
 def _numbers_of(values: object, field: str) -> FloatArray:
     if not isinstance(values, list | tuple | np.ndarray) or not all(
-        is_finite(v) and (isinstance(v, float) or abs(v) < _LARGEST_NUMBER) for v in values
+        isinstance(v, float) or (is_finite(v) and abs(v) < _LARGEST_NUMBER) for v in values
     ):
         raise PaletteError(
             "must be a list of numbers",
@@ -362,8 +362,3 @@ def demo_palette() -> Palette:
     place = resources.files("shadematch").joinpath("resources", "demo-palette.json")
     content = json.loads(place.read_text(encoding="utf-8"))
     return Palette(**{n: v for n, v in content.items() if n not in ("format", "version")})
-
-
-def load_palette() -> Palette:
-    """As `demo_palette`."""
-    return demo_palette()

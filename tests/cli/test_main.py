@@ -25,7 +25,7 @@ WAVELENGTHS = range(380, 731, 10)
 def files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder of good and bad files, as the working folder."""
     monkeypatch.chdir(tmp_path)
-    good = enveloped("palette", 1, sm.load_palette().model_dump(mode="json"))
+    good = enveloped("palette", 1, sm.demo_palette().model_dump(mode="json"))
     first = good["pigments"][0]
 
     def palette(name: str, **changes: Any) -> None:
@@ -221,7 +221,7 @@ def test_predict_json(run: Run) -> None:
 
 def test_palette(run: Run) -> None:
     status, out, _ = run("palette")
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     assert status == 0
     assert palette.note in out
     lines = out.splitlines()

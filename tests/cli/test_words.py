@@ -16,7 +16,7 @@ from PIL import Image
 import shadematch as sm
 from shadematch.cli.main import main
 
-GORSE = sm.load_palette()
+GORSE = sm.demo_palette()
 GRID = list(range(380, 731, 10))
 LAB = (50.0, 0.0, 0.0)
 

@@ -31,7 +31,7 @@ def a_recipe(*, white: float = 0.25) -> sm.Recipe:
 
 
 def believed(recipe: sm.Recipe, palette: sm.Palette | None = None) -> Belief:
-    return begun(recipe, palette or sm.load_palette(), sm.View(), PRIORS, lambda _: None)
+    return begun(recipe, palette or sm.demo_palette(), sm.View(), PRIORS, lambda _: None)
 
 
 def pale_bar() -> sm.Recipe:

@@ -41,7 +41,7 @@ def rewritten(path: Path, changes: dict[tuple[Any, ...], Any]) -> Path:
 
 
 def test_a_file_says_itself_what_it_is(tmp_path: Path) -> None:
-    palette, match = sm.load_palette().only("gorse"), sm.match("#d9822b", pour=POUR)
+    palette, match = sm.demo_palette().only("gorse"), sm.match("#d9822b", pour=POUR)
     batch = sm.correct(match.recipe, (60, 30, 50), "#d9822b")
     for name, thing in (("p", palette), ("t", targets()), ("m", match), ("c", batch)):
         sm.save(thing, tmp_path / name)
@@ -74,7 +74,7 @@ def test_a_newer_file_and_no_file_of_ours(tmp_path: Path) -> None:
 
 def test_what_is_there_is_not_lost(tmp_path: Path) -> None:
     place = tmp_path / "p.json"
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     sm.save(palette, place)
     before = place.stat()
     sm.save(palette, place)  # the same is no conflict
@@ -88,7 +88,7 @@ def test_what_is_there_is_not_lost(tmp_path: Path) -> None:
 
 
 def test_options_that_mean_nothing(tmp_path: Path) -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     for thing, more in (
         (palette, {"note": "mine"}),
         (palette, {"view": sm.View()}),

@@ -45,7 +45,7 @@ def test_a_table_says_what_the_matches_say(tmp_path: Path, matches: list[sm.Matc
 
 
 def test_names_cannot_become_formulas(tmp_path: Path) -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     evil = demo.pigments[0].model_copy(update={"name": '=HYPERLINK("x")'})
     palette = sm.Palette(pigments=(evil, *demo.pigments[1:3]), clear=demo.clear, white=demo.white)
     save_results([sm.match("#d9822b", palette=palette)], tmp_path / "a.csv")
@@ -87,7 +87,7 @@ def test_tables_that_cannot_be(tmp_path: Path, matches: list[sm.Match]) -> None:
         save_results(matches, tmp_path / "nowhere" / "a.csv")
     with pytest.raises(sm.PourError, match="matches"):
         save_results(["#fff"], tmp_path / "a.csv")  # type: ignore[list-item]
-    fewer = sm.match("#d9822b", palette=sm.load_palette().without("kelp"))
+    fewer = sm.match("#d9822b", palette=sm.demo_palette().without("kelp"))
     with pytest.raises(sm.ShadematchError, match="palettes"):
         save_results([*matches, fewer], tmp_path / "a.csv")
     assert list(tmp_path.iterdir()) == []
@@ -111,7 +111,7 @@ def test_recipes_come_back_out_of_a_table(tmp_path: Path, matches: list[sm.Match
 
 def test_a_csv_opens_rightly_in_a_spreadsheet(tmp_path: Path) -> None:
     """UTF-8 with its mark, CRLF and quotes after RFC 4180; no cell that counts as a formula."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     names = ['=1+1", "x', "＝SUM(A1)", "@größe", "\tfoo\nbar", "-2+3"]
     pigments = tuple(
         p.model_copy(update={"name": name}) for p, name in zip(demo.pigments, names, strict=True)

@@ -20,7 +20,7 @@ from shadematch.keeping.saved import kept
 from shadematch.studio.palette import fingerprint_of
 from tests.invented.problems import invented_palette
 
-NAMES = sm.load_palette().names
+NAMES = sm.demo_palette().names
 
 
 @pytest.fixture(scope="module")
@@ -103,7 +103,7 @@ def test_a_measured_target_keeps_its_spectrum(tmp_path: Path) -> None:
 
 def test_recipe_prediction_and_saved_recipe(saved: Path, tmp_path: Path) -> None:
     view = sm.View(backing=0.5, contact="optical", illuminant="FL11", observer="10")
-    palette = altered(sm.load_palette(), "dusk", 0.5)
+    palette = altered(sm.demo_palette(), "dusk", 0.5)
     doses = {"kelp": 1.0, "dusk": 2.5, "gorse": 0.0}
     recipe = sm.Recipe(doses, sm.Pour(batch_g=80, white=0.3, dose_step=0.5))
     sm.save(recipe, tmp_path / "r.json", palette=palette, view=view)
@@ -249,7 +249,7 @@ def test_a_stronger_paste_is_named_and_weighed(match: sm.Match, saved: Path) -> 
 
 
 def test_bases_count_if_they_are_in_it(tmp_path: Path) -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     data = palette.model_dump(mode="json")
     data["white"]["scattering"] = [2 * v for v in data["white"]["scattering"]]
     other = sm.Palette(**data)
@@ -312,7 +312,7 @@ def test_doses_that_do_not_give_the_kept_colour_are_refused(saved: Path) -> None
 
 
 def test_fingerprint() -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     # Worked out beforehand with another program: printf of the JSON text, then sha256sum.
     assert fingerprint_of({"b": [1.5, 0.0], "a": "x"}) == "efa2-ab48-7eb3"
     assert len(palette.fingerprint) == 14
@@ -471,7 +471,7 @@ def test_nan_and_twice_and_other_files(saved: Path, tmp_path: Path) -> None:
         with pytest.raises(sm.FileError) as found:
             sm.read(saved, sm.SavedRecipe)
         assert found.value.field.endswith(entry)
-    sm.save(sm.load_palette(), saved, replace=True)
+    sm.save(sm.demo_palette(), saved, replace=True)
     with pytest.raises(sm.FileError, match="must be that of a recipe file"):
         sm.read(saved, sm.SavedRecipe)
     with pytest.raises(sm.FileError, match="can't be read"):
@@ -552,7 +552,7 @@ def test_doses_in_any_order(saved: Path) -> None:
 def test_parts_that_dont_fit(match: sm.Match, tmp_path: Path) -> None:
     place = tmp_path / "no.json"
     seen = sm.predict({"gorse": 1})
-    other = altered(sm.load_palette(), "gorse", 2)
+    other = altered(sm.demo_palette(), "gorse", 2)
     for result, more, field in (
         (match, {"palette": other}, "palette"),
         (match, {"view": sm.View(illuminant="A")}, "view"),

@@ -47,7 +47,7 @@ def written(folder: Path) -> dict[str, tuple[str, Path]]:
             "spectrum",
         )
     }
-    sm.save(sm.load_palette(), files["palette"])
+    sm.save(sm.demo_palette(), files["palette"])
     sm.save(targets(), files["targets"], note="spring")
     sm.save(sm.Recipe({"gorse": 2}, POUR), files["recipe"], view=sm.View(backing=0.4))
     sm.save(sm.match("#d9822b", pour=POUR, view=sm.View(illuminant=LAMP)), files["match"])

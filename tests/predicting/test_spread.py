@@ -268,7 +268,7 @@ def test_bad_let_downs(asked: dict[str, object], field: str) -> None:
 @pytest.mark.parametrize("lights", [(), ("D65", "A")])
 def test_robust_with_let_downs_and_lights_against_all(lights: tuple[str, ...]) -> None:
     rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25, step_g=2)
-    palette = sm.load_palette().only("gorse", "rosehip")
+    palette = sm.demo_palette().only("gorse", "rosehip")
     asked = {"palette": palette, "pour": sm.Pour(batch_g=100), "lights": lights}
     target = "#eab9a9"
     m = sm.match(target, let_downs=[rosehip], robust=True, **asked)  # type: ignore[arg-type]

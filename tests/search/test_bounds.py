@@ -203,7 +203,7 @@ def test_many_pastes_that_scatter_fit_into_memory() -> None:
 
 
 def scattering_model(count: int) -> Model:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     pastes = tuple(
         sm.Pigment(name=f"p{i}", absorption=demo.pigments[i % 5].absorption, scattering=(0.5,) * 36)
         for i in range(count)

@@ -178,7 +178,7 @@ def test_far_targets_are_proved_and_not_a_rounding_short_of_it() -> None:
 @pytest.mark.parametrize("dose_step", [1.0, 0.5, 0.7])
 def test_a_region_counts_its_recipes_as_a_space_does(dose_step: float) -> None:
     pour = sm.Pour(batch_g=400, dose_step=dose_step)
-    model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
+    model = model_for(sm.demo_palette(), pour.thickness_cm, pour.white, sm.View())
     space = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
     region = region_of(pour, space.size, ())
     assert region.count() == space.count() == len(region.recipes())
@@ -188,7 +188,7 @@ def test_a_region_counts_its_recipes_as_a_space_does(dose_step: float) -> None:
 def test_centimetres_are_the_same_as_one_kind_of_dose(max_tubes: int) -> None:
     # A region without let-downs permits just what the space does, by limits of its own.
     pour = sm.Pour(batch_g=900)
-    model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
+    model = model_for(sm.demo_palette(), pour.thickness_cm, pour.white, sm.View())
     space = whole_space(
         model,
         load_per_step=pour.load_per_step,

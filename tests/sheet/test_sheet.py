@@ -61,7 +61,7 @@ def match() -> sm.Match:
 
 def named(*names: str, dose: float = 1.0) -> tuple[sm.Palette, sm.Recipe]:
     """A palette of pastes with these names, and a recipe that takes all of them."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     pigments = tuple(
         sm.Pigment(name=name, absorption=demo.pigments[i % 5].absorption)
         for i, name in enumerate(names)

@@ -28,7 +28,7 @@ GRID = tuple(range(380, 731, 10))
 
 
 def saved(name: str, folder: Path) -> sm.Palette:
-    data = enveloped("palette", 1, sm.load_palette().model_dump(mode="json"))
+    data = enveloped("palette", 1, sm.demo_palette().model_dump(mode="json"))
     data["pigments"][0]["name"] = name
     (folder / "p.json").write_text(json.dumps(data), encoding="utf-8")
     return sm.read(folder / "p.json", sm.Palette)
@@ -88,7 +88,7 @@ ALIKE = [
 
 @pytest.mark.parametrize(("one", "other"), ALIKE)
 def test_a_palette_has_no_two_names_that_look_the_same(one: str, other: str) -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     first, second = (
         sm.Pigment(name=n, absorption=p.absorption)
         for n, p in zip((one, other), demo.pigments, strict=False)

@@ -15,7 +15,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 
 
 def entries() -> dict[str, Any]:
-    return sm.load_palette().model_dump(mode="json")
+    return sm.demo_palette().model_dump(mode="json")
 
 
 def written(folder: Path, data: dict[str, Any]) -> Path:
@@ -26,7 +26,7 @@ def written(folder: Path, data: dict[str, Any]) -> Path:
 
 
 def test_demo_palette_says_that_it_is_invented() -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     assert len(palette.pigments) == 5
     assert "Invented" in palette.note
     assert all(85 <= p.tube_size <= 90 for p in palette.pigments)  # common practice, no source
@@ -41,14 +41,14 @@ def test_demo_palette_is_what_its_script_writes(tmp_path: Path) -> None:
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    assert module.palette() == sm.load_palette()
+    assert module.palette() == sm.demo_palette()
     text = resources.files("shadematch").joinpath("resources", "demo-palette.json").read_bytes()
     sm.save(module.palette(), tmp_path / "demo.json")
     assert (tmp_path / "demo.json").read_bytes() == text
 
 
 def test_round_trip(tmp_path: Path) -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     sm.save(palette, tmp_path / "p.json")
     assert sm.read(tmp_path / "p.json", sm.Palette) == palette
     assert sm.read(str(tmp_path / "p.json"), sm.Palette) == palette
@@ -64,7 +64,7 @@ def test_other_wavelengths_are_brought_onto_the_grid(tmp_path: Path) -> None:
             if thing.get(key) is not None:
                 thing[key] = np.interp(grid, WAVELENGTHS_NM, thing[key]).tolist()
     written(tmp_path, data)
-    coarse, fine = sm.read(tmp_path / "p.json", sm.Palette), sm.load_palette()
+    coarse, fine = sm.read(tmp_path / "p.json", sm.Palette), sm.demo_palette()
     for a, b in zip(coarse.pigments, fine.pigments, strict=True):
         inner = (WAVELENGTHS_NM >= 400) & (WAVELENGTHS_NM <= 700)
         gap = np.abs(np.array(a.absorption) - np.array(b.absorption))[inner]
@@ -80,7 +80,7 @@ def test_finer_wavelengths_are_read_off_where_they_coincide(tmp_path: Path) -> N
             if thing.get(key) is not None:
                 thing[key] = np.interp(grid, WAVELENGTHS_NM, thing[key]).tolist()
     written(tmp_path, data)
-    fine, own = sm.read(tmp_path / "p.json", sm.Palette), sm.load_palette()
+    fine, own = sm.read(tmp_path / "p.json", sm.Palette), sm.demo_palette()
     for a, b in zip(
         (*fine.pigments, fine.clear, fine.white), (*own.pigments, own.clear, own.white), strict=True
     ):
@@ -90,7 +90,7 @@ def test_finer_wavelengths_are_read_off_where_they_coincide(tmp_path: Path) -> N
 
 
 def test_round_trip_of_everything_a_paste_may_have(tmp_path: Path) -> None:
-    own = sm.load_palette()
+    own = sm.demo_palette()
     odd = sm.Pigment(
         name="Möwe \u2014 \U0001f426 <b>",
         absorption=tuple(np.linspace(0, 1 / 3, 36).tolist()),
@@ -105,7 +105,7 @@ def test_round_trip_of_everything_a_paste_may_have(tmp_path: Path) -> None:
 
 
 def test_only_without_index() -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     first, second, *_ = palette.names
     assert palette.only(second, first).names == (first, second)
     assert palette.without(first).names == palette.names[1:]
@@ -258,14 +258,14 @@ def test_unreadable_places(tmp_path: Path) -> None:
         with pytest.raises(sm.FileError, match="can't be read"):
             sm.read(place, sm.Palette)
     with pytest.raises(sm.FileError, match="can't be written"):
-        sm.save(sm.load_palette(), tmp_path / "no" / "p.json")
+        sm.save(sm.demo_palette(), tmp_path / "no" / "p.json")
 
 
 def test_failed_save_leaves_the_old_file_whole(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     place = tmp_path / "p.json"
-    sm.save(sm.load_palette(), place)
+    sm.save(sm.demo_palette(), place)
     before = place.read_bytes()
 
     def full(_: int) -> None:
@@ -273,7 +273,7 @@ def test_failed_save_leaves_the_old_file_whole(
 
     monkeypatch.setattr("os.fsync", full)
     with pytest.raises(sm.FileError, match="No space"):
-        sm.save(sm.load_palette().only("gorse"), place, replace=True)
+        sm.save(sm.demo_palette().only("gorse"), place, replace=True)
     assert place.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["p.json"]
 
@@ -282,7 +282,7 @@ def test_interrupted_save_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     place = tmp_path / "p.json"
-    sm.save(sm.load_palette(), place)
+    sm.save(sm.demo_palette(), place)
     before = place.read_bytes()
 
     def stopped(_: int) -> None:
@@ -290,14 +290,14 @@ def test_interrupted_save_leaves_nothing_behind(
 
     monkeypatch.setattr("os.fsync", stopped)
     with pytest.raises(KeyboardInterrupt):
-        sm.save(sm.load_palette().only("gorse"), place, replace=True)
+        sm.save(sm.demo_palette().only("gorse"), place, replace=True)
     assert place.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["p.json"]
 
 
 def test_others_in_the_studio_can_read_a_saved_palette(tmp_path: Path) -> None:
     (tmp_path / "plain").write_text("")
-    sm.save(sm.load_palette(), tmp_path / "p.json")
+    sm.save(sm.demo_palette(), tmp_path / "p.json")
     assert (tmp_path / "p.json").stat().st_mode == (tmp_path / "plain").stat().st_mode
 
 
@@ -307,7 +307,7 @@ def test_impossible_path() -> None:
 
 
 def test_only_and_without_keep_bases_and_note() -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     for part in (palette.only("kelp"), palette.without("kelp")):
         assert (part.clear, part.white, part.note) == (palette.clear, palette.white, palette.note)
     assert [palette.index(name) for name in palette.names] == list(range(5))
@@ -326,7 +326,7 @@ def test_numbers_in_errors_look_like_numbers() -> None:
 def test_a_complaint_stays_readable_whatever_the_name_of_the_entry() -> None:
     entry = "{" * 100_000
     with pytest.raises(sm.PaletteError) as caught:
-        sm.Palette(**{**sm.load_palette().model_dump(mode="json"), entry: 1})
+        sm.Palette(**{**sm.demo_palette().model_dump(mode="json"), entry: 1})
     assert caught.value.field == entry
     assert len(str(caught.value)) < 1000
     assert caught.value.remedy in str(caught.value)

@@ -43,7 +43,7 @@ ROOT = Path(__file__).parents[2]
 
 @functools.cache
 def palette() -> sm.Palette:
-    return sm.load_palette().only(*PASTES)
+    return sm.demo_palette().only(*PASTES)
 
 
 POUR = sm.Pour(batch_g=150, thickness_cm=1.5)
@@ -400,7 +400,7 @@ CALLS: dict[str, Call] = {
         _with(width=130, height=90),
     ),
     # palettes
-    "load_palette": Call(sm.load_palette, _with()),
+    "demo_palette": Call(sm.demo_palette, _with()),
     "Palette.index": Call(_of(palette, "index"), _with(name="jetty")),
     "Palette.only": Call(_of(palette, "only"), _with(names=("gorse", "jetty"))),
     "Palette.without": Call(_of(palette, "without"), _with(names=("gorse",))),
@@ -839,7 +839,7 @@ HOSTILE: dict[str, Callable[[], Any]] = {
     "a tiny pour": lambda: sm.Pour(batch_g=0.1, thickness_cm=0.01),
     "a thick pour": lambda: sm.Pour(batch_g=400, thickness_cm=100, white=1.0, max_load=10),
     "another view": lambda: sm.View(illuminant="A", light="transmitted"),
-    "another palette": lambda: sm.load_palette().only("kelp"),
+    "another palette": lambda: sm.demo_palette().only("kelp"),
     "no real colour": lambda: sm.Target((1e4, 1e4, 1e4)),
     "black": lambda: sm.Target((0, 0, 0)),
     "below black": lambda: sm.Target((-50.0, 30.0, 0.0)),
