@@ -317,27 +317,27 @@ def interval_of(
         covariance = covariance + parts["reading"]
     covariance = 0.5 * (covariance + covariance.T)
     half = norm.ppf(0.5 + level / 2) * np.sqrt(np.diag(covariance))
-    values: list[float | None] = [None, None, None]
+    away: dict[str, float] = {}
     if target is not None:
         goal = target.lab_in(view)
         far = delta_e(_drawn(lab, covariance), goal)
         tail = (1 - level) / 2
-        values = [
-            float(delta_e(lab, goal)),
-            float(np.quantile(far, tail)),
-            float(np.quantile(far, 1 - tail)),
-        ]
+        away = {
+            "delta_e": float(delta_e(lab, goal)),
+            "delta_e_low": float(np.quantile(far, tail)),
+            "delta_e_high": float(np.quantile(far, 1 - tail)),
+        }
     for array in (covariance, spectrum):
         array.setflags(write=False)
     return Interval(
-        _tuple(lab),
-        covariance,
-        level,
-        _tuple(lab - half),
-        _tuple(lab + half),
-        view,
-        spectrum,
-        *values,
+        lab=_tuple(lab),
+        covariance=covariance,
+        level=level,
+        low=_tuple(lab - half),
+        high=_tuple(lab + half),
+        view=view,
+        reflectance=spectrum,
+        **away,
     )
 
 

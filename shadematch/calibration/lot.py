@@ -143,23 +143,23 @@ def new_lot(
     prior = prior_of_lot(calibration, pigment, hue_shift)
     cameras = cameras_of(pours, calibration.pours)
     problem = Problem(
-        as_seen(pours, cameras),
-        unknowns,
-        old.problem.pigments,
-        old.problem.errors,
-        old.problem.noise,
-        np.ones(len(pours)),
-        old.problem.scale,
+        pours=as_seen(pours, cameras),
+        unknowns=unknowns,
+        pigments=old.problem.pigments,
+        errors=old.problem.errors,
+        noise=old.problem.noise,
+        weights=np.ones(len(pours)),
+        scale=old.problem.scale,
     )
     found = with_cameras(fit(problem, prior), cameras)
     new = Calibration(
-        pours,
-        calibration.unit,
-        calibration.films,
-        calibration.contact,
-        calibration.like,
-        found,
-        Before(calibration, pigment, hue_shift),
+        pours=pours,
+        unit=calibration.unit,
+        films=calibration.films,
+        contact=calibration.contact,
+        like=calibration.like,
+        _fit=found,
+        _before=Before(calibration, pigment, hue_shift),
     )
     at = own[0]
     weight = np.exp(old.theta[at] - old.theta[at].max())
@@ -170,7 +170,14 @@ def new_lot(
     sd = _change_sd(weight, old.covariance[rows, rows], found.covariance[rows, rows])
     largest = _difference(calibration, new, pigment)
     sure = abs(change) > 1.645 * sd or hue_shift
-    return NewLot(pigment, float(np.exp(change)), sd, largest, largest > _VISIBLE and sure, new)
+    return NewLot(
+        pigment=pigment,
+        strength=float(np.exp(change)),
+        strength_sd=sd,
+        delta_e=largest,
+        visible=largest > _VISIBLE and sure,
+        calibration=new,
+    )
 
 
 def prior_of_lot(calibration: Calibration, pigment: str, hue_shift: bool) -> Prior:

@@ -9,9 +9,9 @@ Columns, in any order, upper or lower case:
 ``dose_cm:NAME``, ``dose_g:NAME``, ``load_cm:NAME``, ``load_g:NAME``, ``part:NAME``
     Paste of pigment NAME in this batch, or per 100 g of base; empty means none. One unit in a
     file.
-``backing``, ``contact``, ``light``, ``illuminant``, ``observer``
+``backing``, ``contact``, ``through``, ``illuminant``, ``observer``
     How it was looked at: on white, black, a reflectance from 0 to 1, or a measured backing that
-    is given along, by its name; air or optical; reflected or transmitted.
+    is given along, by its name; dry or wet; held against the light, yes or no.
 ``380``, ``390``, ... (also ``380 nm``, ``R380``, ``nm380``, ``SPECTRAL_NM380``)
     Radiance factors, or transmittances against the light.
 ``reflectance_unit``
@@ -58,7 +58,7 @@ _PLAIN: Final = {
     "white_percent",
     "backing",
     "contact",
-    "light",
+    "through",
     "illuminant",
     "observer",
     "reflectance_unit",
@@ -84,7 +84,7 @@ _OTHER_NAMES: Final = {
 }
 KNOWN_COLUMNS: Final = (
     "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
-    "backing, contact, light, illuminant, observer, reflectance_unit, and wavelengths such as "
+    "backing, contact, through, illuminant, observer, reflectance_unit, and wavelengths such as "
     "450, or L, a, b, or X, Y, Z (docs/files.md tells more)"
 )
 """What a table may hold, in words."""
@@ -156,7 +156,15 @@ def pours_of(
     bars: dict[str, tuple[TestPour, int]] = {}
     for row in rows:
         try:
-            made = _pour_of(row, numbers, percent[row.line], unit, pour, view, backings or {})
+            made = _pour_of(
+                row=row,
+                numbers=numbers,
+                percent=percent[row.line],
+                unit=unit,
+                pour=pour,
+                view=view,
+                backings=backings or {},
+            )
         except ShadematchError as found:
             if found.field.startswith(str(path)):
                 raise
@@ -210,7 +218,7 @@ def is_numeric(column: str) -> bool:
         "name",
         "backing",
         "contact",
-        "light",
+        "through",
         "illuminant",
         "observer",
         "reflectance_unit",
@@ -384,7 +392,9 @@ def _view(
     backings: Mapping[str, tuple[float, ...]],
 ) -> View:
     said: dict[str, Any] = {
-        key: cells[key] for key in ("illuminant", "observer", "contact", "light") if cells.get(key)
+        key: cells[key]
+        for key in ("illuminant", "observer", "contact", "through")
+        if cells.get(key)
     }
     backing = cells.get("backing", "")
     if backing:

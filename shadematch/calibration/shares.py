@@ -22,7 +22,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.pour import Pour
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
 from shadematch.support.html import card
@@ -75,7 +75,7 @@ class SharesMatch:
 
 def match_shares(
     calibration: Calibration,
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     total: float | None = None,
     view: View | None = None,
@@ -140,7 +140,15 @@ def match_shares(
                 "was not calibrated", field="pigments", value=name, remedy=f"There are {there}"
             )
     _checked(total, max_pigments, len(names))
-    search = _Search(calibration, goal, names, total, view, thickness_cm, by_spectrum)
+    search = _Search(
+        calibration=calibration,
+        goal=goal,
+        names=names,
+        total=total,
+        view=view,
+        thickness_cm=thickness_cm,
+        by_spectrum=by_spectrum,
+    )
     best = _fewest(search, max_pigments or len(names))
     loads = {n: float(x) for n, x in zip(names, best, strict=True) if x > 0}
     pour = Pour(thickness_cm=thickness_cm)

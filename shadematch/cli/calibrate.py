@@ -5,8 +5,8 @@ aside), ``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``con
 as stated), ``saved`` and ``kept`` (null or the file); with ``--next`` also ``next``, a list
 of the form of ``pours`` with ``before`` and ``after`` (CIEDE2000 of uncertainty), and
 ``cautions``.
-``pours --json``: ``pours`` ({name, doses, batch_g, thickness_cm, white,
-backings, why}), ``readings``, ``cautions``. Doses of a calibration in g are g.
+``pours --json``: ``pours`` ({name, doses, unit, batch_g, thickness_cm, white, backings, why}),
+``readings``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -55,6 +55,8 @@ def add_verb(verb: Verbs) -> None:
     plan.add_argument(
         "--batch", type=NUMBER, default=500.0, metavar="G", help="base of a bar (500)"
     )
+    text = "weigh the paste: what 1 cm of it weighs in g (without it, doses are in cm)"
+    plan.add_argument("--g-per-cm", type=NUMBER, metavar="G", help=text)
     plan.add_argument("--no-white", action="store_true", help="no white base in the studio")
     plan.add_argument("--save", metavar="FILE", help="write a form to fill in")
     plan.add_argument(
@@ -118,6 +120,7 @@ def _planned(planned: PlannedPour) -> dict[str, Any]:
     return {
         "name": planned.name,
         "doses": dict(planned.doses),
+        "unit": planned.unit,
         "batch_g": planned.pour.batch_g,
         "thickness_cm": planned.pour.thickness_cm,
         "white": planned.pour.white,
@@ -127,9 +130,14 @@ def _planned(planned: PlannedPour) -> dict[str, Any]:
 
 
 def _pours(args: argparse.Namespace) -> str:
-    with called("scattering", "--scattering"):
+    with called("scattering", "--scattering"), called("g_per_cm", "--g-per-cm"):
         plan = starter_plan(
-            args.pigments, scattering=args.scattering, batch_g=args.batch, white=not args.no_white
+            args.pigments,
+            scattering=args.scattering,
+            unit="cm" if args.g_per_cm is None else "g",
+            g_per_cm=args.g_per_cm,
+            batch_g=args.batch,
+            white=not args.no_white,
         )
     if args.save is not None:
         with called("path", "--save"):

@@ -3,7 +3,7 @@
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
 list of {name, factor, low, high}; ``surprise``; ``advice`` and ``closest``, each {doses,
 unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
-`shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``tolerance``;
+`shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``within``;
 ``pour``, ``view``, ``cautions``. Where the batch can't be saved, ``advice`` is ``closest``.
 ``round`` counts the corrections of this batch, ``kept`` is the file that it was kept in, or null.
 """
@@ -79,7 +79,7 @@ def add_verb(verb: Verbs) -> None:
     add_photo(add, "measured-")
     add = parser.add_argument_group("the addition").add_argument
     text = "how near is near enough (1)"
-    add("--tolerance", type=NUMBER, metavar="CIEDE2000", help=text)
+    add("--within", type=NUMBER, metavar="CIEDE2000", help=text)
     add("--pot", type=NUMBER, metavar="G", help="base that the pot holds in g (1.5 batches)")
     text = "base that may be added (what the batch is made of)"
     add("--bases", nargs="+", choices=("clear", "white", "own"), metavar="KIND", help=text)
@@ -133,7 +133,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
         return own_recipe, read_target(args), {"palette": palette, "view": view}
     own = (*Pour.model_fields, *View.model_fields, *TARGET_OPTIONS)
     if args.go_on is not None:
-        own = (*own, "palette", "dose_slip", "scale", "let_down_paste")
+        own = (*own, "palette", "dose_slip", "scale_g", "let_down_paste")
     in_the_file(args, own, option_of(given[0]))
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
@@ -167,9 +167,9 @@ def _last(path: str) -> Correction:
 
 def _correct(args: argparse.Namespace) -> str:
     recipe, target, conditions = _batch(args)
-    tolerance = args.tolerance
-    if tolerance is None and isinstance(recipe, Correction):
-        tolerance = recipe.tolerance
+    within = args.within
+    if within is None and isinstance(recipe, Correction):
+        within = recipe.within
     measured = _measured(args)
     with called("lab", "--measured"):  # the target has been read
         found = correct(
@@ -181,7 +181,7 @@ def _correct(args: argparse.Namespace) -> str:
             base_step_g=args.base_step,
             must_avoid=args.must_avoid,
             **conditions,
-            **({} if tolerance is None else {"tolerance": tolerance}),
+            **({} if within is None else {"within": within}),
             **read_readings(args),
             let_down_paste=read_made(args),
         )
@@ -225,7 +225,7 @@ def _entries(found: Correction) -> dict[str, Any]:
         "strengths": strengths,
         "advice": _addition(found.advice),
         "closest": _addition(found.closest),
-        **{name: getattr(found, name) for name in ("bound", "proved", "proof", "tolerance")},
+        **{name: getattr(found, name) for name in ("bound", "proved", "proof", "within")},
     }
 
 

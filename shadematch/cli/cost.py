@@ -3,7 +3,8 @@
 With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``bars``;
 ``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null where
 a price is not known; ``bars_per_set``, ``bars_on_shelf``, ``first_out``, null without paste, the
-second also without ``--shelf``; ``batch_g``, ``white``, ``cautions``.
+second also without ``--shelf``; ``assumed_tubes``, pigments of whose tubes nobody entered how much
+they hold; ``batch_g``, ``white``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from shadematch.support.cautions import CAUTIONS
 __all__ = ["add_verb"]
 
 _SHOWN = ("bar_g", "bars", "paste", "base", "per_bar", "paste_per_bar", "base_per_bar")
-_TUBES = ("bars_per_set", "bars_on_shelf", "first_out")
+_TUBES = ("bars_per_set", "bars_on_shelf", "first_out", "assumed_tubes")
 
 
 def add_verb(verb: Verbs) -> None:

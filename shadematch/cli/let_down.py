@@ -1,7 +1,7 @@
 """``shadematch let-down``: which let-down to make for a pastel shade in a small bar.
 
 With ``--json``: ``to_make``, a list of {pigment, paste, base_g, used_g}, empty where none is
-needed or none is worth making; ``sentence``, ``delta_e`` as asked for, ``within`` (whether it
+needed or none is worth making; ``sentence``, ``within`` as asked for, ``reached`` (whether it
 comes so close), ``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`;
 ``pour``, ``view``, ``cautions``.
 """
@@ -35,7 +35,7 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("let-down", _propose, "Which let-down to make for a pastel shade in a small bar.")
     add_target(parser)
     add = parser.add_argument_group("the let-downs").add_argument
-    add("--delta-e", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
+    add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
     add("--weigh-step", dest="step_g", type=NUMBER, metavar="G", help="weighed to this many g (1)")
     text = "weigh no less of one than this many g (5 times that)"
     add("--weigh-least", dest="least_g", type=NUMBER, metavar="G", help=text)
@@ -45,7 +45,7 @@ def add_verb(verb: Verbs) -> None:
 
 def _propose(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    names = ("delta_e", "step_g", "least_g", "max_let_downs")
+    names = ("within", "step_g", "least_g", "max_let_downs")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
     palette, target = read_palette(args.palette), read_target(args)
     try:
@@ -65,7 +65,7 @@ def _propose(args: argparse.Namespace) -> str:
             {
                 "to_make": make,
                 **{
-                    n: getattr(plan, n) for n in ("sentence", "delta_e", "within", "floor", "tried")
+                    n: getattr(plan, n) for n in ("sentence", "within", "reached", "floor", "tried")
                 },
                 "without": choice_entries(plan.without.closest),
                 "closest": choice_entries(plan.closest),

@@ -18,10 +18,11 @@ from shadematch.cli.words import (
     TARGET_WAYS,
     Verbs,
     add_conditions,
+    add_lights,
     add_target,
-    as_light,
     pour_and_view,
     read_doses,
+    read_lights,
     read_palette,
     read_target,
     recipe_entries,
@@ -49,8 +50,7 @@ def add_verb(verb: Verbs) -> None:
     text = "or the recipe that match --save kept, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
     add = parser.add_argument_group("the lights").add_argument
-    text = f"CIE name of a light, or a .csv of its own; repeatable ({', '.join(USUAL_LIGHTS)})"
-    add("--under", action="append", default=[], metavar="NAME", help=text)
+    add_lights(add, ", ".join(USUAL_LIGHTS))
     text = "light under which the two are made to match for the metameric index (D65)"
     add("--reference", metavar="NAME", help=text)
     add_conditions(parser)
@@ -93,7 +93,7 @@ def _lights(args: argparse.Namespace) -> str:
         bar,
         target,
         palette=palette,
-        illuminants=[as_light(text, "--under") for text in args.under] or USUAL_LIGHTS,
+        lights=read_lights(args) or USUAL_LIGHTS,
         **({} if args.reference is None else {"reference": args.reference}),
     )
     if args.json:

@@ -11,7 +11,8 @@ With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
 `shadematch.cli.spread`, with ``complete``, whether all that might be steadier were looked at.
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses``
 is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
-{pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
+{pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--lights``, ``lights`` {name:
+CIEDE2000}.
 With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
 """
 
@@ -28,13 +29,14 @@ from shadematch.cli.words import (
     NUMBER,
     Verbs,
     add_conditions,
+    add_lights,
     add_readings,
     add_target,
-    as_light,
     choice_entries,
     only_with,
     pour_and_view,
     read_let_down,
+    read_lights,
     read_palette,
     read_readings,
     read_target,
@@ -56,8 +58,7 @@ def add_verb(verb: Verbs) -> None:
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in it")
     for option, text in (("--must-use", "pigment to put in"), ("--must-avoid", "to leave out")):
         add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
-    text = "light that counts, the worst of several; may be repeated (the view's)"
-    add("--under", action="append", default=[], metavar="NAME", help=text)
+    add_lights(add, "the view's")
     text = "paste diluted beforehand, so much of it in so many g of base; may be repeated"
     add("--let-down", action="append", default=[], metavar="NAME=DOSE/G", help=text)
     text = "let-downs are weighed to this many g (1)"
@@ -82,7 +83,7 @@ def add_verb(verb: Verbs) -> None:
 def _match(args: argparse.Namespace) -> str:
     for option, given, names in (
         ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
-        ("--robust", args.robust, ("dose_slip", "scale")),
+        ("--robust", args.robust, ("dose_slip", "scale_g")),
         ("--save", args.save, ("note",)),
     ):
         if not given:
@@ -103,7 +104,7 @@ def _match(args: argparse.Namespace) -> str:
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,
-        lights=[as_light(text, "--under") for text in args.under],
+        lights=read_lights(args),
         let_downs=let_downs,
         robust=args.robust,
         **read_readings(args),

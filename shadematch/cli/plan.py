@@ -6,7 +6,8 @@ With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, v
 of the recipe of one pot ``doses`` to ``tubes``, ``delta_e`` and ``predicted`` as in
 `shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
 sentence, short, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
-``buy_base_g`` {clear, white}; ``money``, ``value``, ``use``, ``left``, ``proved``,
+``buy_base_g`` {clear, white}; ``money``, ``value``; ``unit`` of ``use``, ``left`` and ``short``;
+``assumed``, what is taken for known of tubes (empty if nothing); ``use``, ``left``, ``proved``,
 ``gap``, ``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message};
 ``cautions``.
 With ``--without`` also ``without``: {names, changes}, the latter a list of {order, was, now} in
@@ -103,6 +104,8 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
         "buy": [_purchase(p) for p in found.buy],
         "buy_base_g": dict(zip(("clear", "white"), found.buy_base_g, strict=True)),
         **{name: getattr(found, name) for name in plain},
+        "unit": found.palette.unit,
+        "assumed": found.assumed,
         "use": dict(found.use),
         "left": dict(found.left),
         "stages": [{name: getattr(s, name) for name in parts} for s in found.stages],

@@ -34,8 +34,8 @@ from shadematch.studio.view import View
 __all__ = ["add_verb"]
 
 _POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
-_VIEW = ("illuminant", "observer", "backing", "contact", "light")
-_UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "CM"}
+_VIEW = ("illuminant", "observer", "backing", "contact", "through")
+_UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "LOAD"}
 
 
 def _to(field: str) -> str:
@@ -48,7 +48,7 @@ def add_verb(verb: Verbs) -> None:
     add_recipe(parser)
     add = parser.add_argument_group("where it goes; what is not given stays as it was").add_argument
     for field in _POUR:
-        unit = _UNITS.get(field, "CM")
+        unit = _UNITS.get(field, "DOSE")
         add(_to(field), dest=f"to_{field}", type=NUMBER, metavar=unit, help=f"new {OPTIONS[field]}")
     for field in _VIEW:
         kind = BACKING if field == "backing" else str

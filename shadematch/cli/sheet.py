@@ -57,7 +57,7 @@ def add_verb(verb: Verbs) -> None:
     add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass of a bar in g")
     text = "part of the base that stays in the pot, 0 to 1 (0.03)"
     add("--loss", type=NUMBER, metavar="FRACTION", help=text)
-    add("--no-spread", action="store_true", help="without what slips of ruler and scale do")
+    add("--no-spread", action="store_true", help="without what slips of dosing and weighing do")
     add_pot(parser)
     add_readings(parser)
     add_target(parser)

@@ -1,7 +1,7 @@
 """``shadematch smallest-batch``: the smallest batch whose recipe comes close enough.
 
 With ``--json``: ``mass_g`` and ``always_from_g`` (null where there is none), ``bars`` (null
-unless counted in bars), ``delta_e`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
+unless counted in bars), ``within`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
 ``sentence``, ``closest`` (as in `shadematch.cli.match`; null where there is none), ``curve``, a
 list of {mass_g, delta_e, doses, bound, proved}, ``pour``, ``view``, ``cautions``. The batch in
 ``pour`` plays no part.
@@ -35,7 +35,7 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("smallest-batch", _smallest, "The smallest batch that comes close enough.")
     add_target(parser)
     add = parser.add_argument_group("the batches").add_argument
-    add("--delta-e", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
+    add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
     add("--step", dest="step_g", type=NUMBER, metavar="G", help="masses tried, in g apart (10)")
     add("--largest", dest="largest_g", type=NUMBER, metavar="G", help="largest tried, in g (1000)")
     add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="count in whole bars of this mass")
@@ -53,13 +53,13 @@ def _smallest(args: argparse.Namespace) -> str:
             remedy="It is what is sought; --largest limits it",
         )
     pour, view = pour_and_view(args)
-    names = ("delta_e", "step_g", "largest_g", "bar_g", "max_pigments")
+    names = ("within", "step_g", "largest_g", "bar_g", "max_pigments")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
     found = smallest_batch(
         read_target(args), palette=read_palette(args.palette), pour=pour, view=view, **given
     )
     if args.json:
-        kept = ("mass_g", "always_from_g", "bars", "delta_e", "ideal_delta_e", "floor", "proved")
+        kept = ("mass_g", "always_from_g", "bars", "within", "ideal_delta_e", "floor", "proved")
         return json_text(
             {
                 **{n: getattr(found, n) for n in (*kept, "sentence")},

@@ -41,6 +41,7 @@ __all__ = [
     "Parser",
     "Verbs",
     "add_conditions",
+    "add_lights",
     "add_made",
     "add_photo",
     "add_readings",
@@ -55,6 +56,7 @@ __all__ = [
     "pour_and_view",
     "read_doses",
     "read_let_down",
+    "read_lights",
     "read_made",
     "read_palette",
     "read_photo",
@@ -89,7 +91,7 @@ OPTIONS: Final = (
         )
     }
     | {"let_down_paste": "--let-down-paste", "drop_mm": "--drop"}
-    | {"lights": "--under", "illuminants": "--under"}
+    | {"lights": "--lights"}
 )
 """What the library's fields are called here."""
 
@@ -235,9 +237,23 @@ def add_conditions(
     add("--observer", metavar="DEGREES", help="2 (usual) or 10")
     text = "what lies behind: white (usual), black, or a reflectance from 0 to 1"
     add("--backing", type=BACKING, metavar="BACKING", help=text)
-    add("--contact", choices=("air", "optical"), help="lies dry (air, usual) or wet (optical)")
-    text = "seen by reflected light (usual) or held against the light"
-    add("--light", choices=("reflected", "transmitted"), help=text)
+    add("--contact", choices=("dry", "wet"), help="lies dry (usual) or wet on it")
+    add("--through", action="store_true", default=None, help="held against the light")
+
+
+def add_lights(add: Callable[..., Any], usual: str) -> None:
+    """Let several lights be named, in one option or in more; `read_lights` reads them."""
+    text = f"lights that count, such as D65,A or lamp.csv; may be repeated ({usual})"
+    add("--lights", type=_to_names, action="extend", default=[], metavar="NAME,...", help=text)
+
+
+def _to_names(text: str) -> list[str]:
+    return [name.strip() for name in text.split(",")]
+
+
+def read_lights(args: argparse.Namespace) -> list[Light]:
+    """The lights that were named."""
+    return [as_light(name, "--lights") for name in args.lights]
 
 
 def add_readings(parser: argparse.ArgumentParser) -> None:
@@ -247,12 +263,12 @@ def add_readings(parser: argparse.ArgumentParser) -> None:
     add(
         "--dose-slip", type=NUMBER, metavar="DOSE", help=f"of a dose ({text}, as the palette's are)"
     )
-    add("--scale", type=NUMBER, metavar="G", help=f"of a base on the scale in g ({SCALE_G:g})")
+    add("--scale", dest="scale_g", type=NUMBER, metavar="G", help=f"of a mass in g ({SCALE_G:g})")
 
 
 def read_readings(args: argparse.Namespace) -> dict[str, Any]:
     """`dose_slip` and `scale_g`, where they were given."""
-    given = {"dose_slip": args.dose_slip, "scale_g": args.scale}
+    given = {"dose_slip": args.dose_slip, "scale_g": args.scale_g}
     return {name: value for name, value in given.items() if value is not None}
 
 

@@ -116,7 +116,7 @@ def observation(illuminant: Light = "D65", observer: str = "2") -> Observation:
 def _observation(illuminant: Light, observer: str) -> Observation:
     if observer not in OBSERVERS:
         raise ColourError(
-            "unknown observer", field="observer", value=observer, remedy="Use '2' or '10'"
+            "unknown observer", field="observer", value=observer, remedy="Use 2 or 10"
         )
     weights = None
     if isinstance(illuminant, str):

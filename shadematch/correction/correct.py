@@ -13,7 +13,7 @@ from shadematch.correction.additions import Additions, BaseKind, Sought
 from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.correction.results import Correction, addition_of
 from shadematch.errors import ColourError, PourError
-from shadematch.predicting.prediction import conditions
+from shadematch.predicting.prediction import conditions, recipe_of
 from shadematch.predicting.readings import (
     SCALE_G,
     Dosed,
@@ -22,29 +22,30 @@ from shadematch.predicting.readings import (
     paste_made,
     taken,
 )
+from shadematch.studio.covariance import checked_covariance
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, as_target, checked_covariance, triple
-from shadematch.studio.unit import check_unit
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
-from shadematch.support.models import between, expect, listed
+from shadematch.support.arrays import FloatArray, triple
+from shadematch.support.models import between, listed
 
 __all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
 
 _IN_RANGE: Final = "Give a number in this range"
-_TOLERANCE: Final = ("tolerance", 1e-6, 100.0, _IN_RANGE)
+_WITHIN: Final = ("within", 1e-6, 100.0, _IN_RANGE)
 
 
 def correct(
-    recipe: Recipe | Correction,
+    recipe: Recipe | Mapping[str, float] | Correction,
     measured: Target | Sequence[float] | str,
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
+    pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 1.0,
+    within: float = 1.0,
     max_load: float | None = None,
     pot_g: float | None = None,
     bases: Sequence[BaseKind] | None = None,
@@ -63,14 +64,15 @@ def correct(
     First the batch is understood: the strengths of its pastes, of its let-downs and of the white
     base, the lengths and masses that really went in, and the model's own error are estimated from
     the measured colour and what was believed before (MAP). Then the smallest addition that gets
-    within the tolerance is sought, with proof. Nothing is ever taken out.
+    near enough is sought, with proof. Nothing is ever taken out.
 
     Parameters
     ----------
     recipe
-        What was poured; or the last `Correction` of this batch, once its `advice` was followed
-        (or `Correction.added` told what was added instead): then what was learned is kept, and
-        the spreads below stay as they were given first.
+        What was poured, as a `Recipe` or as doses into `pour`; or the last `Correction` of this
+        batch, once its `advice` was followed (or `Correction.added` told what was added
+        instead): then what was learned is kept, and the spreads below stay as they were given
+        first.
     measured
         The colour it came out, as a `Target`, CIELAB in the view, or a hex code. A target with
         a covariance brings its own uncertainty.
@@ -79,7 +81,9 @@ def correct(
     palette, view
         By default the demo palette, and D65 on white paper; the thickness is the recipe's. With
         a `Correction` these are its own.
-    tolerance
+    pour
+        For doses. Not together with a `Recipe` or a `Correction`.
+    within
         How near is near enough, in CIEDE2000; above 0.
     max_load
         Most paste [palette's unit per 100 g]; by default the recipe's limit.
@@ -121,9 +125,8 @@ def correct(
     ColourError
         If a colour is none.
     """
-    expect(recipe, (Recipe, Correction), "recipe", "Give a Recipe, or the last Correction")
     between(measured_spread, "measured_spread", 1e-3, 20.0, _IN_RANGE)
-    between(tolerance, *_TOLERANCE)
+    between(within, *_WITHIN)
     if isinstance(recipe, Correction):
         for name, given in (("palette", palette), ("view", view)):
             own = getattr(recipe._belief, name)
@@ -134,6 +137,13 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
+        if pour is not None:
+            raise PourError(
+                "is known since the batch's first correction",
+                field="pour",
+                value=pour,
+                remedy="Leave it out, or start from a Recipe",
+            )
         if let_down_paste is not None:
             raise PourError(
                 "is known since the batch's first correction",
@@ -148,14 +158,13 @@ def correct(
         bases = last.bases if bases is None else bases
         base_step_g = last.base_step_g if base_step_g is None else base_step_g
     else:
-        palette, pour, view = conditions(palette, recipe.pour, view)
-        check_unit(recipe.unit, palette.unit, "recipe")
-        unit = palette.unit
+        palette, _, view = conditions(palette, pour, view)
+        poured = recipe_of(recipe, palette, pour, "recipe")
+        pour, unit = poured.pour, palette.unit
         ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, unit)
-        told = checked_made(let_down_paste, [part.let_down for part in recipe.weighed], scale, unit)
+        told = checked_made(let_down_paste, [part.let_down for part in poured.weighed], scale, unit)
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
-        belief = begun(recipe, palette, view, priors, lambda d: told.get(d.pigment))
-        poured = recipe
+        belief = begun(poured, palette, view, priors, lambda d: told.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
     limits = Limits(
@@ -166,7 +175,7 @@ def correct(
         must_avoid,
     )
     return judged(
-        Asked(seen, goal, _covariance(seen, measured_spread), float(tolerance)),
+        Asked(seen, goal, _covariance(seen, measured_spread), float(within)),
         limits,
         poured,
         belief,
@@ -187,10 +196,10 @@ class Asked:
     measured: Target
     target: Target
     covariance: FloatArray
-    tolerance: float
+    within: float
 
     def __post_init__(self) -> None:
-        between(self.tolerance, *_TOLERANCE)
+        between(self.within, *_WITHIN)
         covariance = np.array(checked_covariance(self.covariance))
         if np.linalg.eigvalsh(covariance)[0] <= 0:
             raise ColourError(
@@ -316,13 +325,13 @@ def judged(
         excluded=tuple(sorted({belief.palette.index(name) for name in limits.must_avoid})),
     )
     now, now_delta_e = additions.value(np.zeros(believed.count, np.int64), (0.0, 0.0))
-    sought = additions.smallest(asked.tolerance) if known is None else known
+    sought = additions.smallest(asked.within) if known is None else known
     found = sought.found
     return Correction(
         recipe=poured,
         measured=asked.measured,
         target=asked.target,
-        tolerance=asked.tolerance,
+        within=asked.within,
         measured_delta_e=float(delta_e(lab, aim)),
         believed_lab=triple(now),
         believed_delta_e=now_delta_e,

@@ -17,7 +17,7 @@ from shadematch.search.nearness import Sight
 from shadematch.search.whole import Found, closest
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour, base_named, percent
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.unit import measured, steps_in
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
@@ -279,7 +279,7 @@ class Comparison(Reported):
 
 
 def feasibility(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -343,7 +343,16 @@ def feasibility(
     layers = tuple(
         tuple(tuple(cells[b] for cells in row) for row in grid) for b in range(len(batch))
     )
-    return Feasibility(goal, float(within), palette, view, thick, white, batch, layers)
+    return Feasibility(
+        target=goal,
+        within=float(within),
+        palette=palette,
+        view=view,
+        thicknesses_cm=thick,
+        whites=white,
+        batches_g=batch,
+        cells=layers,
+    )
 
 
 def _cells(

@@ -12,13 +12,13 @@ from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, x
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.optics.layer import reflectance
-from shadematch.predicting.prediction import conditions, loads_of, model_for
+from shadematch.predicting.prediction import conditions, loads_of, model_for, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import expect, is_finite
+from shadematch.support.models import is_finite
 from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Along", "Ladder", "ladder"]
@@ -108,7 +108,7 @@ class Ladder(Reported):
 
 
 def ladder(
-    doses: Mapping[str, float],
+    doses: Recipe | Mapping[str, float],
     *,
     along: Along,
     palette: Palette | None = None,
@@ -140,9 +140,10 @@ def ladder(
         For a name that the palette lacks, a dose that can't be, values out of range, or a
         ladder of loads for a recipe without paste.
     """
-    palette, pour, view = conditions(palette, pour, view)
-    expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
-    loads = loads_of(doses, palette, pour)
+    palette, _, view = conditions(palette, pour, view)
+    recipe = recipe_of(doses, palette, pour, "doses")
+    pour = recipe.pour
+    loads = loads_of(recipe.doses, palette, pour)
     if not isinstance(along, str) or along not in _UNITS:
         raise PourError(
             "must be 'load', 'thickness' or 'white'",
@@ -159,7 +160,7 @@ def ladder(
         raise PourError(
             "there is no paste whose load could be varied",
             field="doses",
-            value=dict(doses),
+            value=dict(recipe.doses),
             remedy="Give at least one dose above zero",
         )
     asked = _values(along, palette, pour, values)
@@ -170,7 +171,8 @@ def ladder(
         here = total
     else:
         name = "thickness_cm" if along == "thickness" else "white"
-        pours = [Pour(**{**pour.model_dump(), name: value}) for value in asked.tolist()]
+        # Not made anew: a ladder may leave the thicknesses of bars, and nobody is warned.
+        pours = [pour.model_copy(update={name: value}) for value in asked.tolist()]
         lab = np.stack([_lab(loads, palette, one, view) for one in pours])
         here = pour.thickness_cm if along == "thickness" else pour.white
     white = view.observation.white
@@ -179,10 +181,9 @@ def ladder(
     marks = np.interp(np.arange(every, path[-1], every), path, asked)
     for array in (asked, lab, path, marks):
         array.setflags(write=False)
-    ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
     return Ladder(
         along=along,
-        recipe=Recipe(ordered, pour, unit=palette.unit),
+        recipe=recipe,
         view=view,
         values=asked,
         lab=lab,
@@ -221,10 +222,11 @@ def _values(
         given = []
     # Texts and truth values are no numbers.
     numbers = np.unique([float(v) for v in given]) if all(map(is_finite, given)) else np.empty(0)
+    lowest = 0.01 if along == "thickness" else 0.0
     highest = 1000.0 if along == "load" else 100.0 if along == "thickness" else 1.0
-    if numbers.size < 2 or not np.all((numbers >= 0) & (numbers <= highest)):
+    if numbers.size < 2 or not np.all((numbers >= lowest) & (numbers <= highest)):
         raise PourError(
-            f"needs at least two numbers from 0 to {highest:g}",
+            f"needs at least two numbers from {lowest:g} to {highest:g}",
             field="values",
             value=values,
             remedy=f"They are {_UNITS[along].format(unit=palette.unit)}"

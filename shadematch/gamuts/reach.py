@@ -18,7 +18,7 @@ from shadematch.gamuts.targets import Targets, labs_of
 from shadematch.predicting.prediction import conditions
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
-from shadematch.studio.target import FARTHEST, Target, as_target
+from shadematch.studio.target import FARTHEST, HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_most, expect, is_finite, listed
@@ -73,7 +73,7 @@ class Gamut(Reported):
         pour = Pour(**{**self.pour.model_dump(), **changes})
         return Gamut(self.palette, pour, self.view, self.max_pigments)
 
-    def nearest(self, target: Target | str) -> Nearest:
+    def nearest(self, target: HoldsTarget | str) -> Nearest:
         """The nearest colour that can be made.
 
         Found from a dozen starts by a continuous search, then a branch and bound over
@@ -97,7 +97,7 @@ class Gamut(Reported):
         value = float(values[0])
         return steps[0], 0.0 if value < EXACT else value
 
-    def distance(self, target: Target | str) -> float:
+    def distance(self, target: HoldsTarget | str) -> float:
         """CIEDE2000 of the nearest colour; zero where the target itself can be made.
 
         The same number as `nearest` gives, without its proof.
@@ -125,7 +125,7 @@ class Gamut(Reported):
         """
         return self._region.distances(labs_of(targets, self.view))
 
-    def contains(self, target: Target | str, *, within: float = 0.1) -> bool:
+    def contains(self, target: HoldsTarget | str, *, within: float = 0.1) -> bool:
         """Whether a colour can be made.
 
         Parameters

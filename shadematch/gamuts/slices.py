@@ -217,7 +217,7 @@ def slice_of(region: Region, plane: Plane) -> Slice:
     distances = region.distances(lab.reshape(-1, 3), starts=3).reshape(lab.shape[:-1])
     for array in (across, up, lab, distances):
         array.setflags(write=False)
-    return Slice(plane, across, up, lab, distances, region.view)
+    return Slice(plane=plane, across=across, up=up, lab=lab, distances=distances, view=region.view)
 
 
 def whole_maps_of(
@@ -248,5 +248,9 @@ def whole_maps_of(
             proved = np.array([best.proved for best in found])
         for array in (rows, columns, values, proved):
             array.setflags(write=False)
-        maps.append(WholeMap(cut, pour, rows, columns, values, proved))
+        maps.append(
+            WholeMap(
+                slice=cut, pour=pour, rows=rows, columns=columns, distances=values, proved=proved
+            )
+        )
     return tuple(maps)

@@ -34,9 +34,10 @@ from shadematch.keeping.forms import (
     Row,
     entries_of,
     made_from,
+    possible,
 )
 from shadematch.photo.response import Response
-from shadematch.studio.target import Target, possible
+from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["calibration_of", "entries_of_calibration"]
@@ -79,7 +80,7 @@ class _LotEntry(Entry):
 class _CalibrationEntry(Entry):
     fingerprint: str
     films: bool
-    contact: Literal["air", "optical"] | None
+    contact: Literal["dry", "wet"] | None
     like: PaletteEntry | None
     pigments: Annotated[tuple[str, ...], Field(min_length=1)]
     pours: Annotated[tuple[_Pour, ...], Field(min_length=1)]
@@ -103,7 +104,7 @@ def entries_of_calibration(calibration: Calibration) -> dict[str, Any]:
     entry = _CalibrationEntry.model_construct(
         fingerprint="",
         films=calibration.films,
-        contact=cast(Literal["air", "optical"] | None, calibration.contact),
+        contact=cast(Literal["dry", "wet"] | None, calibration.contact),
         like=calibration.like,
         pigments=problem.pigments,
         pours=calibration.pours,

@@ -28,7 +28,7 @@ from shadematch.keeping.forms import (
     entries_of,
     made_from,
 )
-from shadematch.keeping.matches import recipe_of
+from shadematch.keeping.matches import in_order
 from shadematch.predicting.readings import checked_readings
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
@@ -96,7 +96,7 @@ def entries_of_correction(correction: Correction) -> dict[str, Any]:
         )
         rounds.append(
             _RoundEntry.model_construct(
-                asked=Asked(one.measured, one.target, one._covariance, one.tolerance),
+                asked=Asked(one.measured, one.target, one._covariance, one.within),
                 limits=limits,
                 advice=_AdditionEntry.of(one.smallest),
                 proved=bool(one.proved),
@@ -124,7 +124,7 @@ def correction_of(content: dict[str, Any]) -> Correction:
     """
     batch = made_from(_FORM, content)
     palette, priors = batch.palette, batch.priors
-    recipe = recipe_of(batch.recipe, palette)
+    recipe = in_order(batch.recipe, palette)
     if len(batch.made) != len(recipe.weighed):
         raise FileError(
             "needs one entry for each let-down", field="made", value=batch.made, remedy=_ALTERED
@@ -141,9 +141,9 @@ def correction_of(content: dict[str, Any]) -> Correction:
         last = judged(
             entry.asked, entry.limits, recipe, belief, last, Sought(found, 0.0, entry.proved)
         )
-        if last.smallest is not None and last.smallest.delta_e > last.tolerance * (1 + 1e-6):
+        if last.smallest is not None and last.smallest.delta_e > last.within * (1 + 1e-6):
             raise FileError(
-                "does not get within the tolerance",
+                "does not get near enough",
                 field=field,
                 value=str(last.smallest),
                 remedy=_ALTERED,

@@ -23,11 +23,13 @@ from pydantic import (
 )
 from pydantic_core import core_schema
 
-from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.errors import FileError, PourError, ShadematchError
+from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_lab
+from shadematch.colour.standards import WAVELENGTHS_NM, observation
+from shadematch.errors import ColourError, FileError, PourError, ShadematchError
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe, Weighed
-from shadematch.studio.target import Target, possible
+from shadematch.studio.surface_colours import check_real
+from shadematch.studio.target import Target
 from shadematch.studio.view import OwnLight
 from shadematch.support.models import expect, readable
 
@@ -47,6 +49,7 @@ __all__ = [
     "checked_note",
     "entries_of",
     "made_from",
+    "possible",
 ]
 
 T = TypeVar("T")
@@ -186,6 +189,36 @@ def below(entry: str) -> Iterator[None]:
         raise type(found)(
             found.problem, field=f"{entry}.{found.field}", value=found.value, remedy=found.remedy
         ) from None
+
+
+def possible(target: Target) -> Target:
+    """The same target, once it is found that a surface can have its colour.
+
+    One that is known with a covariance may lie as far outside the solid of object colours as
+    three standard deviations reach.
+
+    Raises
+    ------
+    ColourError
+        If no surface can have it, or it is not the colour of its own spectrum.
+    """
+    lab, seen = np.array(target.lab), observation(target.illuminant, target.observer)
+    if target.reflectance is not None:
+        if np.abs(xyz_to_lab(seen.weights @ target.reflectance, seen.white) - lab).max() > 1e-3:
+            raise ColourError(
+                "is not the colour of the spectrum",
+                field="lab",
+                value=target.lab,
+                remedy="Use Target.from_reflectance",
+            )
+        return target
+    xyz, unsure = lab_to_xyz(lab, seen.white), None
+    if target.covariance is not None:
+        values, axes = np.linalg.eigh(np.array(target.covariance))
+        ends = lab + (3.0 * axes * np.sqrt(np.maximum(values, 0.0))).T
+        unsure = lab_to_xyz(ends, seen.white) - xyz
+    check_real(xyz, target.illuminant, target.observer, "lab", lab, unsure)
+    return target
 
 
 Curve = Annotated[

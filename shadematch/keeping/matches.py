@@ -22,7 +22,7 @@ from shadematch.studio.target import Target
 from shadematch.studio.unit import check_unit
 from shadematch.studio.view import OwnLight, View
 
-__all__ = ["MatchEntry", "recipe_of"]
+__all__ = ["MatchEntry", "in_order"]
 
 _ALIKE: Final = 1e-4
 """CIEDE2000 between what was kept and what the same code gives on another machine."""
@@ -166,7 +166,7 @@ class MatchEntry(Entry):
         entry: ChoiceEntry = getattr(self, name)
         palette, pour = question.palette, question.pour
         with below(name):
-            recipe = recipe_of(Recipe(entry.doses, pour, entry.weighed, palette.unit), palette)
+            recipe = in_order(Recipe(entry.doses, pour, entry.weighed, palette.unit), palette)
         counts = question.steps_of(Choice(recipe, 0.0, palette, question.view, np.zeros(0)))
         made = question.choice(np.rint(counts), entry.delta_e)
         used, most = set(recipe.doses), self.max_pigments
@@ -197,7 +197,7 @@ def _holds(question: Question, choice: Choice) -> bool:
     return abs(value - choice.delta_e) <= _ALIKE
 
 
-def recipe_of(given: Recipe, palette: Palette) -> Recipe:
+def in_order(given: Recipe, palette: Palette) -> Recipe:
     """The recipe with its doses in the palette's order.
 
     Raises

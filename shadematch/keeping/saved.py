@@ -24,7 +24,7 @@ from shadematch.keeping.forms import (
     below,
     checked_note,
 )
-from shadematch.keeping.matches import MatchEntry, recipe_of
+from shadematch.keeping.matches import MatchEntry, in_order
 from shadematch.matching.match import Match
 from shadematch.matching.question import Choice
 from shadematch.predicting.prediction import Prediction, conditions, predict
@@ -85,7 +85,7 @@ class SavedRecipe:
 
     def __post_init__(self) -> None:
         recipe, match, goal = self.recipe, self.match, self.target
-        object.__setattr__(self, "recipe", recipe_of(recipe, self.palette))
+        object.__setattr__(self, "recipe", in_order(recipe, self.palette))
         own = self.library == __version__  # another one may compute otherwise: `repeat` tells
         seen = predict(recipe.doses, palette=self.palette, pour=recipe.pour, view=self.view)
         if own and delta_e(np.array(seen.lab), np.array(self.lab)) > _SAME:

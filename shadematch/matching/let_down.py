@@ -26,7 +26,7 @@ from shadematch.search.space import whole_space
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect
@@ -92,7 +92,7 @@ class LetDownPlan(Reported):
 
     Attributes
     ----------
-    target, delta_e
+    target, within
         What was asked for: a colour, and how close.
     without
         The match with the tubes alone.
@@ -107,7 +107,7 @@ class LetDownPlan(Reported):
     """
 
     target: Target
-    delta_e: float
+    within: float
     without: Match
     to_make: tuple[ToMake, ...]
     match: Match | None = field(repr=False)
@@ -125,23 +125,23 @@ class LetDownPlan(Reported):
         return self.closest.recipe
 
     @property
-    def within(self) -> bool:
+    def reached(self) -> bool:
         """Whether it comes as close as was asked for."""
-        return self.closest.delta_e <= self.delta_e + _SLACK
+        return self.closest.delta_e <= self.within + _SLACK
 
     @property
     def sentence(self) -> str:
         """The answer in words."""
-        asked = f"within CIEDE2000 {self.delta_e:g}"
+        asked = f"within CIEDE2000 {self.within:g}"
         alone = self.without.closest.delta_e
-        if alone <= self.delta_e:
+        if alone <= self.within:
             return f"No let-down is needed: the tubes alone come to {alone:.2f}."
         number = len(self.to_make)
         count = "one let-down" if number == 1 else f"{number} let-downs"
-        if self.within:
+        if self.reached:
             few = f"{count.capitalize()} bring{'s' if number == 1 else ''}"
             return f"{few} the bar {asked}: {self.closest.delta_e:.2f} instead of {alone:.2f}."
-        if self.floor > self.delta_e:
+        if self.floor > self.within:
             why = (
                 f"No let-down can bring it {asked}: the pastes themselves stay {self.floor:.2f} "
                 "away in this pour."
@@ -175,12 +175,12 @@ class LetDownPlan(Reported):
 
 
 def propose_let_down(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    delta_e: float = 1.0,
+    within: float = 1.0,
     step_g: float = 1.0,
     least_g: float | None = None,
     bases_g: Sequence[float] = USUAL_BASES_G,
@@ -203,7 +203,7 @@ def propose_let_down(
         A `Target`, or a hex code.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
-    delta_e
+    within
         How close it must come.
     step_g
         What let-downs are weighed to [g].
@@ -228,7 +228,7 @@ def propose_let_down(
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
-    wanted, step = positive(delta_e, "delta_e"), positive(step_g, "step_g")
+    wanted, step = positive(within, "within"), positive(step_g, "step_g")
     least = _LEAST_STEPS * step if least_g is None else positive(least_g, "least_g")
     expect(bases_g, Sequence, "bases_g", "Give a list of masses in g, such as [25, 50, 100]")
     bases = sorted(positive(b, "bases_g") for b in bases_g)

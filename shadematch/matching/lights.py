@@ -32,9 +32,9 @@ from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Prediction, conditions, predict
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target, triple
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import expect
 from shadematch.support.report import Report, Reported, Row, Swatch
 
@@ -261,11 +261,11 @@ def _seen_under(reference: Light, observer: str) -> Observation:
 
 def lights(
     recipe: Recipe | Prediction | Match,
-    target: Target | str | None = None,
+    target: HoldsTarget | str | None = None,
     *,
     palette: Palette | None = None,
     view: View | None = None,
-    illuminants: Sequence[Light] = USUAL_LIGHTS,
+    lights: Sequence[Light] = USUAL_LIGHTS,
     reference: Light = "D65",
     correction: Correction = "multiplicative",
 ) -> Lights:
@@ -280,8 +280,8 @@ def lights(
         What is wanted; for a `Match`, by default what it was asked for.
     palette, view
         By default the demo palette (or the match's), and white paper (or the match's view). The
-        view's illuminant gives way to each of `illuminants`.
-    illuminants
+        view's illuminant gives way to each of `lights`.
+    lights
         CIE names, or an `Illuminant` with its own spectrum.
     reference, correction
         For the metameric index; see `metameric_index`.
@@ -311,18 +311,18 @@ def lights(
             "is missing", field="target", remedy="Give a Target, a hex code, or a Match as recipe"
         )
     goal = as_target(target)
-    names = checked_lights(illuminants, field="illuminants")
+    names = checked_lights(lights, field="lights")
     if not names:
         raise ColourError(
             "must name at least one light",
-            field="illuminants",
-            value=illuminants,
+            field="lights",
+            value=lights,
             remedy="Give names such as 'D65', 'A', 'FL11', 'LED-B3'",
         )
     palette, _, view = conditions(palette, None, view)
     _seen_under(reference, view.observer)
     _check_correction(correction)
-    bar = predict(recipe.doses, palette=palette, pour=recipe.pour, view=view)
+    bar = predict(recipe, palette=palette, view=view)
     entries = []
     for name in names:
         seen = view.model_copy(update={"illuminant": name})
@@ -349,4 +349,4 @@ def lights(
                 index_lab,
             )
         )
-    return Lights(goal, recipe, view, tuple(entries), reference, correction)
+    return Lights(goal, bar.recipe, view, tuple(entries), reference, correction)

@@ -21,7 +21,7 @@ from shadematch.search.whole import Found
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_progress
@@ -32,7 +32,7 @@ _LARGEST_CHUNK: Final = 10_000_000
 
 
 def match_many(
-    targets: Iterable[Target | str],
+    targets: Iterable[HoldsTarget | str],
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -120,7 +120,7 @@ def match_many(
 
 
 def _stream(
-    targets: Iterator[Target | str],
+    targets: Iterator[HoldsTarget | str],
     asked: Asked,
     tolerance: float | None,
     executor: Executor | None,

@@ -24,7 +24,7 @@ from shadematch.search.whole import Found
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
@@ -178,6 +178,8 @@ class Match:
             lines.append(f"steady     {self.steadiness}")
         if self.closest.recipe != self.recipe:
             lines.append(f"closest    {self.closest}")
+        if note := self.pour.limit_note(self.recipe.unit):
+            lines.append(f"limit      {note}")
         lines.append(f"proof      {self.proof}")
         lines.append(f"verdict    {self.verdict.sentence}")
         lines += [f"           {text}" for text in self.verdict.help]
@@ -197,6 +199,7 @@ class Match:
             *([("closest", str(self.closest))] if self.closest.recipe != self.recipe else []),
             *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
             *([("steady", self.steadiness)] if self.spread is not None else []),
+            *([("limit", note)] if (note := self.pour.limit_note(self.recipe.unit)) else []),
             ("proof", self.proof),
         ]
         swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
@@ -227,7 +230,7 @@ class Match:
 
 
 def match(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,

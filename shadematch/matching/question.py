@@ -14,7 +14,13 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
 from shadematch.errors import PourError
-from shadematch.predicting.prediction import Prediction, conditions, model_for, predict_loads
+from shadematch.predicting.prediction import (
+    Prediction,
+    conditions,
+    model_for,
+    predict_loads,
+    spelled,
+)
 from shadematch.search.answer import Searcher
 from shadematch.search.joint import JointSearcher, region_of
 from shadematch.search.space import whole_space
@@ -22,10 +28,10 @@ from shadematch.search.whole import Found
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour, base_named
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, Recipe, Weighed
-from shadematch.studio.target import Target, triple
+from shadematch.studio.target import Target
 from shadematch.studio.unit import check_unit, steps_in
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import check_most, expect, is_finite, listed
 
 __all__ = [
@@ -227,7 +233,9 @@ class Question(Asked):
             for name, dose in zip(self.palette.names, paste, strict=True)
             if dose > 1e-9 * self.pour.dose_step
         }
-        loads = paste * 100.0 / self.pour.batch_g
+        # Of the doses as they are told, so that the recipe has one colour whoever computes it.
+        told = np.array([doses.get(name, 0.0) for name in self.palette.names])
+        loads = told * 100.0 / self.pour.batch_g
         recipe = Recipe(doses, self.pour, weighed, self.palette.unit)
         return Choice(recipe, delta_e, self.palette, self.view, loads)
 
@@ -247,7 +255,14 @@ class Question(Asked):
         """The continuous optimum, judged against the closest whole choice."""
         whole = np.rint(self.steps_of(closest)).astype(np.int64)
         best = Found(whole, closest.delta_e, closest.delta_e, True, 0)
-        return self.choice(*self.searcher.ideal(self.goal, best))
+        found = self.choice(*self.searcher.ideal(self.goal, best))
+        return replace(found, delta_e=self._judged(found))
+
+    def _judged(self, choice: Choice) -> float:
+        """CIEDE2000 of a choice, the worst of all lights that count."""
+        if self.lights:
+            return max(self.by_light(choice).values())
+        return float(delta_e(self.target, np.array(choice.predicted.lab)))
 
     def front(self, best: Choice) -> tuple[Choice, ...]:
         """The Pareto front, from its closest choice on."""
@@ -397,7 +412,6 @@ def checked_let_downs(
     for let_down in let_downs:
         expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., paste_per_g=...)")
         check_unit(let_down.unit, palette.unit, "let_downs")
-        palette.index(let_down.pigment)
         clear, white = 1 - let_down.white, let_down.white
         fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
         if not fits:
@@ -407,7 +421,7 @@ def checked_let_downs(
                 value=str(let_down),
                 remedy="Make it in the same base as the batch",
             )
-    kept = tuple(dict.fromkeys(let_downs))
+    kept = tuple(dict.fromkeys(spelled(let_down, palette) for let_down in let_downs))
     if len(kept) > MOST_LET_DOWNS:
         raise PourError(
             "are too many",

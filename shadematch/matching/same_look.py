@@ -116,14 +116,14 @@ def same_look(
     palette: Palette | None = None,
     view: View | None = None,
     tolerance: float = 0.5,
-    keep_within: float = VISIBLE,
+    within: float = VISIBLE,
     max_pigments: int | None = None,
 ) -> SameLook:
     """Take a recipe to another pour or view, so that it looks as it did.
 
     Colour depends on load, so at one thickness doses go with the mass. In one mould thickness
     goes with the mass; then, in clear base, as much paste gives the same colour whatever
-    the mass. Both are tried first, and kept where they look the same (`keep_within`) or all but
+    the mass. Both are tried first, and kept where they look the same (`within`) or all but
     as much like the old bar as the best that the search finds (`tolerance`). Otherwise the
     recipe is dosed anew. Let-downs of the old recipe are to hand for the new one, as far as its
     base has what they are made in.
@@ -142,7 +142,7 @@ def same_look(
     tolerance
         How much worse than the closest recipe a kept one (or the frugal one) may be, in
         CIEDE2000.
-    keep_within
+    within
         A kept recipe that is no farther from the old bar than this, in CIEDE2000, stands though
         another may be closer: a recipe isn't changed for a difference that nobody sees.
     max_pigments
@@ -171,7 +171,7 @@ def same_look(
         view = recipe.view if view is None else view
         recipe = recipe.recipe
     expect(recipe, Recipe, "recipe", "Give a Recipe, such as match(...).recipe")
-    near = between(keep_within, "keep_within", 0.0, 100.0, "It is a CIEDE2000")
+    near = between(within, "within", 0.0, 100.0, "It is a CIEDE2000")
     leeway = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
     if to_pour is None and to_view is None:
         raise PourError(

@@ -26,7 +26,7 @@ from shadematch.search.space import whole_space
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.models import check_most, is_finite
 from shadematch.support.report import Report, Reported, Row, Swatch, Table
@@ -69,7 +69,7 @@ class SmallestBatch(Reported):
 
     Attributes
     ----------
-    target, delta_e
+    target, within
         What was asked for: a colour, and how close.
     bar_g
         Mass of one bar [g], if batches are whole bars.
@@ -79,7 +79,7 @@ class SmallestBatch(Reported):
         The mass from which on every mass of the grid, up to the largest tried, has one; None
         where the largest has none.
     curve
-        The closest recipe for each mass tried; empty where `floor` is above `delta_e`, because
+        The closest recipe for each mass tried; empty where `floor` is above `within`, because
         then nothing had to be tried.
     ideal_delta_e, floor
         CIEDE2000 of the best real-valued recipe found, and a proven floor for all masses.
@@ -88,7 +88,7 @@ class SmallestBatch(Reported):
     """
 
     target: Target
-    delta_e: float
+    within: float
     bar_g: float | None
     mass_g: float | None
     always_from_g: float | None
@@ -116,13 +116,13 @@ class SmallestBatch(Reported):
     def proved(self) -> bool:
         """Whether it is proved that no smaller mass of the grid has a recipe that close."""
         if self.mass_g is None:
-            return self.floor > self.delta_e or all(p.bound > self.delta_e for p in self.curve)
-        return all(p.bound > self.delta_e for p in self.curve if p.mass_g < self.mass_g)
+            return self.floor > self.within or all(p.bound > self.within for p in self.curve)
+        return all(p.bound > self.within for p in self.curve if p.mass_g < self.mass_g)
 
     @property
     def sentence(self) -> str:
         """The answer in words."""
-        asked = f"within CIEDE2000 {self.delta_e:g}"
+        asked = f"within CIEDE2000 {self.within:g}"
         if self.mass_g is None:
             if not self.curve:
                 return (
@@ -176,8 +176,8 @@ class SmallestBatch(Reported):
             [(p.mass_g, p.delta_e) for p in self.curve],
             across="mass of base [g]",
             up="CIEDE2000 of the closest recipe",
-            level=self.delta_e,
-            level_name=f"asked for: {self.delta_e:g}",
+            level=self.within,
+            level_name=f"asked for: {self.within:g}",
             mark=None if found is None else (found.mass_g, found.delta_e),
             mark_name="" if found is None else f"{found.mass_g:g} g",
         )
@@ -185,12 +185,12 @@ class SmallestBatch(Reported):
 
 
 def smallest_batch(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    delta_e: float = 1.0,
+    within: float = 1.0,
     step_g: float = 10.0,
     largest_g: float = 1000.0,
     bar_g: float | None = None,
@@ -207,7 +207,7 @@ def smallest_batch(
     palette, pour, view
         By default the demo palette, 1 cm of clear base, D65 on white paper. The pour's mass
         plays no part, everything else does.
-    delta_e
+    within
         How close it must come.
     step_g, largest_g
         The masses tried [g]: multiples of `step_g` up to `largest_g`, as far as they take at
@@ -231,7 +231,7 @@ def smallest_batch(
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
     step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
-    largest, wanted = positive(largest_g, "largest_g"), positive(delta_e, "delta_e")
+    largest, wanted = positive(largest_g, "largest_g"), positive(within, "within")
     check_most(max_pigments)
     masses = _grid(palette, pour, step, largest, "step_g" if bar_g is None else "bar_g")
     lab = goal.lab_in(view)
@@ -285,7 +285,7 @@ def smallest_batch(
         )
     return SmallestBatch(
         target=goal,
-        delta_e=wanted,
+        within=wanted,
         bar_g=None if bar_g is None else step,
         mass_g=good[0] if good else None,
         always_from_g=always,

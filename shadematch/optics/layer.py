@@ -55,7 +55,13 @@ class Surroundings(NamedTuple):
 
 
 def _values(
-    x: FloatArray, y: FloatArray, names: tuple[str, ...], dx: int, dy: int, grid: bool
+    x: FloatArray,
+    y: FloatArray,
+    names: tuple[str, ...],
+    *,
+    dx: int = 0,
+    dy: int = 0,
+    grid: bool = False,
 ) -> list[FloatArray]:
     table = surfaces()
     if grid:
@@ -120,10 +126,10 @@ def reflectance(
     u, v, scale = to_table_range(u0, v0)
     x, y = u_axis(u), v_axis(v)
     names = _NAMES[around.mode]
-    parts = _values(x, y, names, 0, 0, False)
+    parts = _values(x, y, names)
     # Beyond the table R depends on u / v alone: there the slopes follow from both axes.
-    along_u = [d * u_axis_slope(u) for d in _values(x, y, names, 1, 0, False)]
-    along_v = [d * v_axis_slope(v) for d in _values(x, y, names, 0, 1, False)]
+    along_u = [d * u_axis_slope(u) for d in _values(x, y, names, dx=1)]
+    along_v = [d * v_axis_slope(v) for d in _values(x, y, names, dy=1)]
     capped_u = (u0 > U_MAX) & (u0 * scale >= U_MAX * (1 - 1e-12))
     capped_v = (scale < 1.0) & ~capped_u
     by_u = [
@@ -154,7 +160,7 @@ def backing_slope(
     u, v, _ = to_table_range(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
     if around.mode == "through":
         return np.zeros_like(u)
-    _, down, up, back = _values(u_axis(u), v_axis(v), _NAMES[around.mode], 0, 0, False)
+    _, down, up, back = _values(u_axis(u), v_axis(v), _NAMES[around.mode])
     return np.asarray(down * up / (1.0 - around.backing * back) ** 2)
 
 
@@ -265,15 +271,13 @@ class Layer:
         result = np.empty((knots.size, v.size))
         fits = v <= to_table_range(np.zeros_like(v), v)[1]
         order = np.argsort(v, kind="stable")
-        parts = _values(
-            u_axis(np.minimum(knots[inner], U_MAX)), v_axis(v[order]), names, 0, 0, True
-        )
+        parts = _values(u_axis(np.minimum(knots[inner], U_MAX)), v_axis(v[order]), names, grid=True)
         back = np.argsort(order, kind="stable")
         result[inner] = seen([p[:, back] for p in parts], around)
         for rows, columns in ((~inner, slice(None)), (inner, ~fits)):
             u, w, _ = to_table_range(knots[rows, None], v[None, columns])
             backing = around.backing[columns]
-            scaled = _values(u_axis(u), v_axis(w), names, 0, 0, False)
+            scaled = _values(u_axis(u), v_axis(w), names)
             result[np.ix_(rows, np.arange(v.size)[columns])] = seen(
                 scaled, Surroundings(around.mode, backing)
             )

@@ -30,7 +30,8 @@ from shadematch.photo.uncertainty import (
     neutral_size,
     remaining,
 )
-from shadematch.studio.target import Covariance, Target
+from shadematch.studio.covariance import Covariance
+from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["read_photo"]

@@ -11,7 +11,8 @@ from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, srgb_to_hex, x
 from shadematch.photo.drawing import Scene, draw_photo
 from shadematch.photo.response import Response
 from shadematch.photo.uncertainty import Correction, Part
-from shadematch.studio.target import Target, Triple
+from shadematch.studio.target import Target
+from shadematch.support.arrays import Triple
 from shadematch.support.html import card
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
@@ -15,7 +15,7 @@ import numpy as np
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
-from shadematch.predicting.prediction import Prediction, conditions, opened, predict
+from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
 from shadematch.predicting.readings import (
     SCALE_G,
     Taken,
@@ -29,7 +29,7 @@ from shadematch.predicting.slips import SQUEEZES, Squeezes, worst
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.report import Report, Reported, Row, Swatch, Table
@@ -179,7 +179,7 @@ def spread(
     view: View | None = None,
     dose_slip: float | None = None,
     scale_g: float = SCALE_G,
-    target: Target | str | None = None,
+    target: HoldsTarget | str | None = None,
     lights: Sequence[Light] = (),
     let_down_paste: Mapping[str, float] | None = None,
 ) -> Spread:
@@ -218,16 +218,15 @@ def spread(
     UnknownNameError, ColourError
         As `predict` and `match` do.
     """
-    palette, stated, view = conditions(palette, pour, view)
-    doses, own_pour, weighed = opened(recipe, palette, pour, "recipe")
-    pour = stated if own_pour is None else own_pour
+    palette, _, view = conditions(palette, pour, view)
+    own = recipe_of(recipe, palette, pour, "recipe")
+    pour = own.pour
     ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, palette.unit)
     names = checked_lights(lights)
     views = [view.model_copy(update={"illuminant": name}) for name in names] or [view]
     view = views[0]
     goal = None if target is None else as_target(target)
-    nominal = predict(doses, palette=palette, pour=pour, view=view)
-    own = replace(nominal.recipe, weighed=weighed)
+    nominal = predict(own, palette=palette, view=view)
     held = taken(own, palette)
     amounts = np.concatenate([held.squeezed_doses, held.masses_g])
     squeezes = Squeezes(

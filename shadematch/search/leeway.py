@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.colour.floors import minorant
-from shadematch.studio.target import EDGE
+from shadematch.studio.covariance import EDGE
 from shadematch.support.arrays import BoolArray, FloatArray
 
 __all__ = ["ANYWHERE", "Leeway", "inside"]

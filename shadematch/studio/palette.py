@@ -7,7 +7,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
-from typing import Annotated, Any, ClassVar, Final, Self
+from typing import Annotated, Any, ClassVar, Final, Self, TypeVar
 
 import numpy as np
 from pydantic import (
@@ -23,13 +23,15 @@ from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
+from shadematch.support.models import Frozen, Name, Number, expect, is_finite, shape_of
+from shadematch.support.spelling import did_you_mean
 
 __all__ = ["Base", "Palette", "Pigment", "demo_palette"]
 
 _LARGEST_NUMBER: Final = 1e9
 """Far beyond any coefficient; keeps products finite."""
 
+_T = TypeVar("_T")
 Spectrum = Annotated[
     tuple[Number, ...],
     # In files, at wavelengths of their own, a spectrum may have another length.
@@ -227,26 +229,60 @@ class Palette(Frozen):
         return self.pigments[self.index(name)]
 
     def index(self, name: str) -> int:
-        """Position of a pigment.
+        """Position of a pigment; upper and lower case are alike where that names one only.
 
         Raises
         ------
         UnknownNameError
             If the palette has none of that name.
         """
-        try:
+        place = self._place(name)
+        if place is not None:
+            return place
+        shape = shape_of(name) if isinstance(name, str) else None
+        alike = [n for n in self.names if shape_of(n) == shape]
+        raise UnknownNameError(
+            "the palette has no such pigment",
+            field="pigment",
+            value=name,
+            remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
+            if alike
+            else f"{did_you_mean(name, self.names)}It has {', '.join(self.names)}",
+        )
+
+    def _place(self, name: object) -> int | None:
+        if not isinstance(name, str):
+            return None
+        if name in self.names:
             return self.names.index(name)
-        except ValueError:
-            shape = shape_of(name) if isinstance(name, str) else None
-            alike = [n for n in self.names if shape_of(n) == shape]
-            raise UnknownNameError(
-                "the palette has no such pigment",
-                field="pigment",
-                value=name,
-                remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
-                if alike
-                else f"It has {', '.join(self.names)}",
-            ) from None
+        low = name.casefold()
+        same = [at for at, own in enumerate(self.names) if own.casefold() == low]
+        return same[0] if len(same) == 1 else None
+
+    def __contains__(self, name: object) -> bool:
+        """Whether it has a pigment of this name, as `index` finds it."""
+        return self._place(name) is not None
+
+    def named(self, given: Mapping[str, _T]) -> dict[str, _T]:
+        """What is given by names of pigments, under the palette's own spelling of them.
+
+        Raises
+        ------
+        UnknownNameError
+            If the palette has none of a name, or one is given twice.
+        PourError
+            If it is no mapping.
+        """
+        expect(given, Mapping, "given", "Give names and values, such as {'gorse': 2}")
+        named: dict[str, _T] = {}
+        for name, value in given.items():
+            own = self.names[self.index(name)]
+            if own in named:
+                raise UnknownNameError(
+                    "appears twice", field="pigment", value=name, remedy="Give each pigment once"
+                )
+            named[own] = value
+        return named
 
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""

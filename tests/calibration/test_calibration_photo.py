@@ -16,6 +16,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.camera import as_seen, cameras_of
+from shadematch.calibration.result import Calibration
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM, observation
@@ -89,11 +90,11 @@ def photographed() -> tuple[sm.TestPour, ...]:
 
 
 @functools.cache
-def learnt() -> sm.Calibration:
+def learnt() -> Calibration:
     return sm.calibrate(photographed(), scattering="none")
 
 
-def errors_of(found: sm.Calibration) -> FloatArray:
+def errors_of(found: Calibration) -> FloatArray:
     rows = []
     for doses, pour in worlds.unseen(world(), np.random.default_rng(55), 40):
         exact = worlds.lab_of(world().spectrum(worlds.loads(doses, pour), pour))
@@ -189,7 +190,7 @@ def test_a_reading_counts_as_one_of_its_own_colour() -> None:
 def test_kept_whole(tmp_path: Path) -> None:
     place = tmp_path / "learnt.json"
     sm.save(learnt(), place)
-    again = sm.read(place, sm.Calibration)
+    again = sm.read(place)
     assert again.pours == learnt().pours
     pour = sm.Pour(batch_g=500)
     for doses in ({"gorse": 3.0}, {"rosehip": 1.0, "jetty": 2.0}):

@@ -138,14 +138,14 @@ def test_match_json(run: Run) -> None:
 
 def test_match_takes_every_option(run: Run, files: Path) -> None:
     words = "--batch 400 --thickness 2 --white 0.25 --max-load 3 --dose-step 0.5 --illuminant A"
-    words += " --observer 10 --backing 0.5 --contact optical --light reflected --tolerance 1"
+    words += " --observer 10 --backing 0.5 --contact wet --tolerance 1"
     words += " --max-pigments 2 --must-use gorse --must-use kelp --must-avoid dusk"
     words += " --target-illuminant D50 --target-observer 10 --palette good.json --json"
     status, out, err = run("match", "--lab", "60", "-20", "45", *words.split())
     assert (status, err) == (0, "")
     found = json.loads(out)
     pour = sm.Pour(batch_g=400, thickness_cm=2, white=0.25, max_load=3, dose_step=0.5)
-    view = sm.View(illuminant="A", observer="10", backing=0.5, contact="optical")
+    view = sm.View(illuminant="A", observer="10", backing=0.5, contact="wet")
     m = sm.match(
         sm.Target.from_lab((60, -20, 45), illuminant="D50", observer="10"),
         palette=sm.read(files / "good.json", sm.Palette),
@@ -294,7 +294,9 @@ def test_swatch_on_a_terminal_only(
 
 def test_json_has_no_swatch(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     terminal(monkeypatch)
-    json.loads(run("match", "#d9822b", "--json")[1])
+    out = run("match", "#d9822b", "--json")[1]
+    assert "\x1b" not in out
+    assert json.loads(out)["target"]
 
 
 def test_long_lines_wrap_on_a_terminal(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -329,11 +331,11 @@ BAD = [
     ("match --lab 40 -inf 0", ("--lab", "-inf", "finite")),
     ("match --xyz 100 0 0", ("--xyz", "100.0", "Check the order")),
     ("match --lab 50 0 0 --target-illuminant X", ("--target-illuminant: ", "'X'", "D65")),
-    ("match --xyz 9 9 9 --target-observer 5", ("--target-observer: ", "'5'", "'10'")),
+    ("match --xyz 9 9 9 --target-observer 5", ("--target-observer: ", "'5'", "2 or 10")),
     ("match #fff --target-illuminant A", ("--target-illuminant", "'A'", "--xyz")),
     ("match --spectrum good.csv --target-observer 2", ("--target-observer", "'2'", "--lab")),
     ("match #fff --illuminant X", ("--illuminant: ", "'X'", "D65")),
-    ("match #fff --observer 5", ("--observer: ", "'5'", "'10'")),
+    ("match #fff --observer 5", ("--observer: ", "'5'", "2 or 10")),
     ("match #fff --batch 10", ("--batch", "10.0", "at least 25 g")),
     ("match #fff --batch 0", ("--batch", "0.0", "Give")),
     ("match #fff --batch -5", ("--batch", "-5.0", "Give")),
@@ -353,8 +355,7 @@ BAD = [
     ("match #fff --backing purple", ("--backing", "'purple'", "white, black or")),
     ("match #fff --backing 1.5", ("--backing", "'1.5'", "0 to 1")),
     ("match #fff --backing nan", ("--backing", "'nan'", "0 to 1")),
-    ("match #fff --contact wet", ("--contact", "'wet'", "optical")),
-    ("match #fff --light dim", ("--light", "'dim'", "transmitted")),
+    ("match #fff --contact damp", ("--contact", "'damp'", "wet")),
     ("match #fff --tolerance -1", ("--tolerance", "-1.0", "CIEDE2000")),
     ("match #fff --tolerance inf", ("--tolerance", "inf", "from 0 to 1,000")),
     ("match #fff --max-pigments 0", ("--max-pigments", "0", "from 1", "Leave it out")),
@@ -366,10 +367,10 @@ BAD = [
         "match #fff --must-use gorse --must-use kelp --max-pigments 1",
         ("--max-pigments", "1", "from 2 to 5"),
     ),
-    ("predict", ("NAME=CM", "--help")),
-    ("predict gorse", ("NAME=CM", "'gorse'", "gorse=3")),
-    ("predict gorse=long", ("NAME=CM", "'gorse=long'", "gorse=3")),
-    ("predict gorse=1 gorse=2", ("NAME=CM", "'gorse=2'", "once")),
+    ("predict", ("NAME=DOSE", "--help")),
+    ("predict gorse", ("NAME=DOSE", "'gorse'", "gorse=3")),
+    ("predict gorse=long", ("NAME=DOSE", "'gorse=long'", "gorse=3")),
+    ("predict gorse=1 gorse=2", ("NAME=DOSE", "'gorse=2'", "once")),
     ("predict nope=1", ("pigment", "'nope'", "gorse, rosehip")),
     ("predict =1", ("pigment", "''", "gorse, rosehip")),
     ("predict gorse=-1", ("gorse", "-1.0", "Give")),

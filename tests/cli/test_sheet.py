@@ -11,6 +11,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.cli.main import main
+from shadematch.matching.match import Match
 from shadematch.support.cautions import CAUTIONS
 
 Run = Callable[..., tuple[int, str, str]]
@@ -30,29 +31,29 @@ def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.
 
 
 @pytest.fixture
-def found() -> sm.Match:
+def found() -> Match:
     return sm.match("#a34fb0", pour=sm.Pour(batch_g=250, thickness_cm=2))
 
 
-def unboxed(match: sm.Match | None) -> sm.Match:
+def unboxed(match: Match | None) -> Match:
     """Without the number of boxes, which depends on what was asked before."""
     assert match is not None
     return dataclasses.replace(match, boxes=0)
 
 
-def test_match_keeps(run: Run, found: sm.Match) -> None:
+def test_match_keeps(run: Run, found: Match) -> None:
     status, out, _ = run("match", *ASKED, "--save", "o.json", "--note", "für dich")
     assert status == 0
     assert "kept in o.json" in out
-    saved = sm.read("o.json", sm.SavedRecipe)
+    saved = sm.read("o.json")
     assert unboxed(saved.match) == unboxed(found)
     assert saved.note == "für dich"
     status, out, _ = run("match", *ASKED, "--save", "p.json", "--json")
     assert (status, json.loads(out)["delta_e"]) == (0, found.delta_e)
-    assert unboxed(sm.read("p.json", sm.SavedRecipe).match) == unboxed(found)
+    assert unboxed(sm.read("p.json").match) == unboxed(found)
 
 
-def test_repeat(run: Run, found: sm.Match) -> None:
+def test_repeat(run: Run, found: Match) -> None:
     run("match", *ASKED, "--save", "o.json")
     status, out, _ = run("repeat", "o.json")
     assert status == 0
@@ -81,7 +82,7 @@ def test_repeat(run: Run, found: sm.Match) -> None:
     assert (status, json.loads(out)["now"], json.loads(out)["missing"]) == (0, None, [name])
 
 
-def test_sheet_of_a_colour_and_of_a_file(run: Run, found: sm.Match) -> None:
+def test_sheet_of_a_colour_and_of_a_file(run: Run, found: Match) -> None:
     page = ("--title", "Order 3", "--date", "May", "--bars", "2", "--bar", "100", "--loss", "0.1")
     expected = sm.batch_sheet(found, title="Order 3", date="May", bars=2, bar_g=100.0, loss=0.1)
     status, out, _ = run("sheet", *ASKED, *page)
@@ -97,14 +98,14 @@ def test_sheet_of_a_colour_and_of_a_file(run: Run, found: sm.Match) -> None:
     assert told["html"] == expected.html
 
 
-def test_sheet_of_the_closest_and_of_another_pot(run: Run, found: sm.Match) -> None:
+def test_sheet_of_the_closest_and_of_another_pot(run: Run, found: Match) -> None:
     looks = sm.in_the_pot(found.closest.recipe, depth_cm=3, pot="white", drop_mm=2)
     expected = sm.batch_sheet(found, choice=found.closest, looks=looks)
     more = ("--closest", "--depth", "3", "--pot", "white", "--drop", "2")
     assert run("sheet", *ASKED, *more) == (0, expected.text, "")
 
 
-def test_sheet_of_a_recipe_that_has_changed(run: Run, found: sm.Match) -> None:
+def test_sheet_of_a_recipe_that_has_changed(run: Run, found: Match) -> None:
     run("match", *ASKED, "--save", "o.json")
     data = found.palette.model_dump(mode="json")
     data["clear"]["absorption"] = [v + 0.5 for v in data["clear"]["absorption"]]
@@ -156,7 +157,7 @@ BAD = [
     ("sheet --recipe no.json", ("recipe file", "can't be read")),
     ("sheet #a34fb0 --recipe o.json", ("HEX", "saved recipe already")),
     ("sheet --recipe o.json --batch 20", ("--batch", "saved recipe already", "20")),
-    ("sheet --recipe o.json --light transmitted", ("--light", "saved recipe already")),
+    ("sheet --recipe o.json --through", ("--through", "saved recipe already")),
     ("sheet --recipe o.json --target-illuminant A", ("--target-illuminant",)),
     ("sheet --recipe o.json --closest", ("--closest",)),
     ("sheet #a34fb0 --write s.pdf", ("--write", "s.pdf", ".html")),

@@ -36,7 +36,7 @@ def test_the_example_runs(
         for suffix in ("json", "html")
     }
     # What the guide is about: far closer to the first batch than the old recipe would come.
-    renewed, again = sm.read("harbour-lights.json", sm.SavedRecipe), names["again"]
+    renewed, again = sm.read("harbour-lights.json"), names["again"]
     assert isinstance(again, sm.Repeat)
     assert renewed.delta_e is not None
     assert again.delta_e is not None

@@ -17,7 +17,9 @@ import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
 from shadematch.colour.difference import delta_e
+from shadematch.gamuts.answers import Volume
 from shadematch.gamuts.faces import faces_of, lattice, loads_on
+from shadematch.gamuts.reach import Gamut
 from shadematch.gamuts.region import Region
 from shadematch.gamuts.solid import enclosed, fill, wrap
 from shadematch.predicting.prediction import model_for
@@ -43,7 +45,7 @@ def sampled_loads(rng: np.random.Generator, size: int, limit: float, count: int)
     return np.where(lean, 0.0, loads)
 
 
-def lab_of(found: sm.Gamut, loads: FloatArray) -> FloatArray:
+def lab_of(found: Gamut, loads: FloatArray) -> FloatArray:
     pour = found.pour
     return model_for(found.palette, pour.thickness_cm, pour.white, found.view).lab(loads)
 
@@ -63,7 +65,7 @@ def test_every_sampled_colour_is_inside(pour: sm.Pour) -> None:
 def test_every_sampled_colour_of_random_palettes_is_inside(seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
     palette = invented_palette(rng, int(rng.integers(1, 9)), twins=seed == 5)
-    view = sm.View(backing="black") if seed % 2 else sm.View(light="transmitted")
+    view = sm.View(backing="black") if seed % 2 else sm.View(through=True)
     found = sm.gamut(palette=palette, view=view)
     labs = lab_of(found, sampled_loads(rng, len(palette.pigments), 4.0, 150))
     assert found.distances(labs).max() <= 0.1
@@ -180,7 +182,7 @@ def test_fewer_pigments_reach_less() -> None:
     answer = one.nearest("#7fb069")
     assert answer.choice.recipe.tubes <= 2
     assert answer.bound <= answer.delta_e
-    assert one.volume == sm.Volume(0.0, 0.0)
+    assert one.volume == Volume(0.0, 0.0)
     with pytest.raises(sm.PourError, match="three pigments"):
         _ = one.surface
 
@@ -455,7 +457,7 @@ def test_a_colour_that_the_first_search_missed(
     found = sm.gamut()
     inside = sm.Target.from_lab(sm.predict({"gorse": 1, "dusk": 1}).lab)
     missed = found._found(np.array([20.0, 0.0, 0.0]))[0], 5.0
-    monkeypatch.setattr(sm.Gamut, "_found", lambda *_: missed)
+    monkeypatch.setattr(Gamut, "_found", lambda *_: missed)
     assert found.contains(inside, within=within)
     assert not found.contains("#00ffff", within=within)
 

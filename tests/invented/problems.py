@@ -129,8 +129,8 @@ def problem(seed: int, *, least: int = 3001, most: int = 60_000) -> Problem:
             illuminant=str(rng.choice(["D65", "D65", "A", "FL11"])),
             observer=str(rng.choice(["2", "10"])),
             backing=str(rng.choice(["white", "black"])),
-            contact=str(rng.choice(["air", "optical"])),
-            light=str(rng.choice(["reflected", "reflected", "transmitted"])),
+            contact=str(rng.choice(["dry", "wet"])),
+            through=bool(rng.choice([False, False, True])),
         )
         model = model_for(palette, pour.thickness_cm, pour.white, view)
         tubes = int(rng.integers(1, count + 1)) if rng.random() < 0.3 else None

@@ -30,7 +30,7 @@ def by_lab() -> sm.Calibration:
 def test_a_calibration_is_kept_whole(tmp_path: Path) -> None:
     found, path = soap(), tmp_path / "learnt.json"
     sm.save(found, path)
-    again = sm.read(path, sm.Calibration)
+    again = sm.read(path)
     assert again == found
     assert again.palette == found.palette
     assert again.residuals == found.residuals
@@ -44,7 +44,7 @@ def test_a_new_tube_is_kept_with_what_it_rests_on(tmp_path: Path) -> None:
     pours = [p for p in soap().pours if "jetty" in p.doses][:2]
     lot = sm.new_lot(soap(), "jetty", pours, hue_shift=True).calibration
     sm.save(lot, tmp_path / "lot.json")
-    again = sm.read(tmp_path / "lot.json", sm.Calibration)
+    again = sm.read(tmp_path / "lot.json")
     assert again.interval({"jetty": 2.0}) == lot.interval({"jetty": 2.0})
     assert again.interval({"jetty": 2.0}) != soap().interval({"jetty": 2.0})
 
@@ -63,10 +63,10 @@ def test_altered_files_are_refused(tmp_path: Path) -> None:
     ):
         path.write_text(json.dumps({**whole, **change}))
         with pytest.raises(sm.FileError, match=said):
-            sm.read(path, sm.Calibration)
+            sm.read(path)
     path.write_text("{")
     with pytest.raises(sm.FileError, match="JSON"):
-        sm.read(path, sm.Calibration)
+        sm.read(path)
     with pytest.raises(sm.FileError, match="can't be written"):
         sm.save(soap(), tmp_path / "no" / "learnt.json")
 

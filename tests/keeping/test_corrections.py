@@ -10,13 +10,14 @@ import pytest
 
 import shadematch as sm
 from shadematch.cli.main import main
+from shadematch.correction.results import Correction
 
 RECIPE = sm.Recipe({"gorse": 2.0, "rosehip": 2.0, "dusk": 1.0}, sm.Pour(batch_g=200))
 WANTED = "#98222a"
 FIRST, SECOND = (31.0, 50.4, 29.0), (32.5, 49.4, 26.5)
 
 
-def first(**more: object) -> sm.Correction:
+def first(**more: object) -> Correction:
     return sm.correct(RECIPE, FIRST, WANTED, strength_spread=0.2, **more)  # type: ignore[arg-type]
 
 
@@ -24,7 +25,7 @@ def test_a_second_round_knows_what_the_first_learned(tmp_path: Path) -> None:
     place = tmp_path / "batch.json"
     one = first()
     sm.save(one, place)
-    back = sm.read(place, sm.Correction)
+    back = sm.read(place)
     assert back == one
     assert back.strengths == one.strengths
     here, there = (sm.correct(c, SECOND, WANTED) for c in (one, back))
@@ -37,7 +38,7 @@ def test_a_second_round_knows_what_the_first_learned(tmp_path: Path) -> None:
     assert abs(fresh.believed_delta_e - here.believed_delta_e) > 0.02
     # And a third round, in the same file.
     sm.save(there, place, replace=True)
-    again = sm.read(place, sm.Correction)
+    again = sm.read(place)
     assert again == there and len(again.rounds) == 2
 
 
@@ -45,7 +46,7 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
     place = tmp_path / "batch.json"
     one = first(must_avoid=["dusk"], bases=["clear", "white"]).added({"kelp": 1}, clear_g=50)
     sm.save(one, place)
-    back = sm.read(place, sm.Correction)
+    back = sm.read(place)
     assert back == one and back.made == one.made
     assert sm.correct(back, SECOND, WANTED).recipe.doses["kelp"] == 1.0
     # A measurement with an uncertainty of its own, and a target that is a spectrum.
@@ -54,7 +55,7 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
     )
     spectral = sm.correct(RECIPE, FIRST, shape)
     sm.save(spectral, place, replace=True)
-    assert sm.read(place, sm.Correction) == spectral
+    assert sm.read(place) == spectral
 
 
 @pytest.mark.parametrize(
@@ -83,7 +84,7 @@ def test_files_that_are_refused(tmp_path: Path, change: dict[str, object], said:
     sm.save(first(), place)
     place.write_text(json.dumps(json.loads(place.read_text()) | change))
     with pytest.raises(sm.FileError, match=said) as found:
-        sm.read(place, sm.Correction)
+        sm.read(place)
     assert found.value.remedy
 
 
@@ -116,7 +117,7 @@ def test_rounds_that_are_refused(tmp_path: Path) -> None:
         (own[where] if where in ("asked", "limits") else own)[entry] = value
         place.write_text(json.dumps(spoilt))
         with pytest.raises(sm.FileError, match=said):
-            sm.read(place, sm.Correction)
+            sm.read(place)
             pytest.fail(f"read although {entry} is {value}")
 
 
@@ -138,7 +139,7 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert told["round"] == 2 and told["kept"] == place
     assert told["advice"]["delta_e"] == by_hand.advice.delta_e
     assert told["strengths"][0]["factor"] == by_hand.strengths[0].factor
-    assert sm.read(place, sm.Correction) == by_hand
+    assert sm.read(place) == by_hand
     assert run(*again, "--added", "kelp=1", "--added-clear", "20", "--json") == 0
     told = json.loads(capsys.readouterr().out)
     other = sm.correct(by_hand.added({"kelp": 1}, clear_g=20), SECOND, WANTED)
@@ -148,7 +149,7 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["correct", WANTED, *poured, "--go-on", place, *measured], "--poured"),
         (["correct", WANTED, "--go-on", place, *measured], "HEX"),
         (["correct", "--go-on", place, *measured, "--batch", "600"], "--batch"),
-        (["correct", "--go-on", place, *measured, "--ruler", "0.1"], "--ruler"),
+        (["correct", "--go-on", place, *measured, "--dose-slip", "0.1"], "--dose-slip"),
         (["correct", "--go-on", "/no/such", *measured], "--go-on"),
         (["correct", WANTED, *poured, *measured, "--added", "kelp=1"], "--added"),
         (["correct", WANTED, *poured, *measured, "--keep", "/no/such/x"], "--keep"),

@@ -17,6 +17,7 @@ import shadematch as sm
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Model, model_for
 from shadematch.search import answer, joint
 from shadematch.search.leeway import Leeway
@@ -66,7 +67,7 @@ def colours_of(model: Model, steps: FloatArray, load_per_step: float) -> FloatAr
 
 
 def assert_answer_is_the_best_of(
-    match: sm.Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
+    match: Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
 ) -> None:
     """Closest, bound and frugal against the CIEDE2000 of every permitted recipe."""
     least = values.min()
@@ -101,8 +102,8 @@ def test_no_miss_against_enumeration(part: int) -> None:
         view = sm.View(
             illuminant=str(rng.choice(["D65", "A"])),
             backing=str(rng.choice(["white", "black"])),
-            contact=str(rng.choice(["air", "optical"])),
-            light=str(rng.choice(["reflected", "reflected", "transmitted"])),
+            contact=str(rng.choice(["dry", "wet"])),
+            through=bool(rng.choice([False, False, True])),
         )
         model = model_for(palette, pour.thickness_cm, pour.white, view)
         if seed % 2:
@@ -492,7 +493,7 @@ def test_a_strong_colour_that_one_can_still_see_through(name: str) -> None:
     strong, blank = sm.predict({name: 2}, pour=pour), sm.predict({}, pour=pour)
     assert np.hypot(*strong.lab[1:]) > 30
     assert delta_e(np.array(strong.lab), np.array(blank.lab)) > 25
-    through = sm.predict({name: 2}, pour=pour, view=sm.View(light="transmitted"))
+    through = sm.predict({name: 2}, pour=pour, view=sm.View(through=True))
     assert through.xyz[1] > 5
 
 
@@ -693,3 +694,16 @@ def test_match_many_with_lights_and_let_downs(lights: tuple[str, ...]) -> None:
     assert [tuple(m.lights) for m in many] == [lights, lights]
     with pytest.raises(sm.ShadematchError):
         sm.match_many(targets, lights=["moon"])
+
+
+@pytest.mark.parametrize("lights", [(), ("D65", "A")])
+def test_a_recipe_has_one_delta_e(lights: tuple[str, ...]) -> None:
+    """The ideal too, whose doses are told to nine digits."""
+    pour = sm.Pour(batch_g=100, thickness_cm=1, white=0.05)
+    for code in ("#7fa050", "#3355aa"):
+        m = sm.match(code, pour=pour, lights=lights)
+        for choice in (m.ideal, m.closest, m.frugal):
+            again = sm.predict(choice.recipe)
+            assert choice.predicted.lab == again.lab
+            told = sm.lights(choice.recipe, code, lights=lights or ("D65",))
+            assert choice.delta_e == pytest.approx(max(x.delta_e for x in told.lights), abs=1e-12)

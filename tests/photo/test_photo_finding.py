@@ -185,7 +185,10 @@ def test_grey_photo(tmp_path: Path) -> None:
 def test_what_finds_it_is_an_extra(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     place = save(tmp_path / "p.jpg", scene())
     monkeypatch.setitem(sys.modules, "skimage.measure", None)
-    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[chart\]"):
+    with pytest.raises(
+        sm.MissingExtraError,
+        match=r"needs scikit-image.*\[chart\].*pip install scikit-image, or give",
+    ):
         sm.find_chart(place)
 
 

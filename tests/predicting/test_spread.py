@@ -11,8 +11,10 @@ import pytest
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
+from shadematch.matching.let_down import ToMake
 from shadematch.predicting.slips import SQUEEZES, Squeezes, strength_off
 from shadematch.search.near import within
+from shadematch.studio.recipe import Weighed
 from tests.invented.batches import (
     WRONGLY_MADE,
     by_monte_carlo,
@@ -185,7 +187,7 @@ def test_a_robust_match_kept_in_a_file_and_on_the_sheet(tmp_path: Path) -> None:
     m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
     assert m.recipe != m.frugal.recipe
     sm.save(m, tmp_path / "order.json")
-    back = sm.read(tmp_path / "order.json", sm.SavedRecipe)
+    back = sm.read(tmp_path / "order.json")
     assert back.recipe == m.recipe
     assert back.match is not None
     assert back.match.steady == m.steady
@@ -215,7 +217,7 @@ def test_let_downs_against_a_hundred_thousand_squeezes() -> None:
 
 
 def weighed(mass_g: float = 7.0, base_g: float = 50.0, **more: float) -> sm.Recipe:
-    part = sm.Weighed(sm.LetDown.made("rosehip", paste=1, base_g=base_g, **more), mass_g)
+    part = Weighed(sm.LetDown.made("rosehip", paste=1, base_g=base_g, **more), mass_g)
     return sm.Recipe({"rosehip": part.paste}, sm.Pour(batch_g=100), (part,))
 
 
@@ -246,7 +248,7 @@ def test_strength_of_a_let_down_by_hand() -> None:
     assert strength_off(2.0, 100.0, unit="cm", scale_g=0.0) == pytest.approx(
         0.9 * 0.2 / 2.0, rel=0.01
     )
-    part = sm.ToMake(sm.LetDown.made("rosehip", paste=2, base_g=100), 2.0, 100.0, 7.0)
+    part = ToMake(sm.LetDown.made("rosehip", paste=2, base_g=100), 2.0, 100.0, 7.0)
     assert part.off == strength_off(2.0, 100.0, unit="cm")
     assert f"{part.off:.0%}" in str(part)
 
@@ -282,7 +284,7 @@ def test_robust_with_let_downs_and_lights_against_all(lights: tuple[str, ...]) -
             for steps in range(13):
                 if gorse + squeezed + 0.08 * steps > 4:
                     continue
-                part = (sm.Weighed(rosehip, 2.0 * steps),) if steps else ()
+                part = (Weighed(rosehip, 2.0 * steps),) if steps else ()
                 doses = {"gorse": float(gorse), "rosehip": squeezed + 0.08 * steps}
                 recipe = sm.Recipe({n: d for n, d in doses.items() if d}, m.pour, part)
                 if squeezed and steps:
@@ -298,6 +300,6 @@ def test_a_robust_match_of_all_kinds_is_kept(tmp_path: Path) -> None:
         "#eab9a9", pour=sm.Pour(batch_g=100), lights=["D65", "A"], let_downs=[rosehip], robust=True
     )
     sm.save(m, tmp_path / "order.json")
-    back = sm.read(tmp_path / "order.json", sm.SavedRecipe)
+    back = sm.read(tmp_path / "order.json")
     assert back.recipe == m.recipe
     assert back.match is not None and back.match.spread == m.spread

@@ -20,10 +20,12 @@ from shadematch.search.space import Space, spaces_of, whole_space
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
 
+pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
+
 HAIR = 1e-9
 
 
-def space_of(rng: np.random.Generator, *, twins: bool = False, **view: str) -> Space:
+def space_of(rng: np.random.Generator, *, twins: bool = False, **view: str | bool) -> Space:
     count = int(rng.integers(2, 6))
     pour = sm.Pour(
         batch_g=float(rng.choice([1000, 20_000])),
@@ -67,7 +69,7 @@ def strayed(space: Space, lo: FloatArray, hi: FloatArray, shares: FloatArray) ->
 
 
 @pytest.mark.parametrize("illuminant", ["D65", "A", "FL11"])
-@pytest.mark.parametrize("how", ["air", "optical", "transmitted", "black", "twins"])
+@pytest.mark.parametrize("how", ["dry", "wet", "through", "black", "twins"])
 def test_colours_of_a_box_lie_in_its_image(illuminant: str, how: str) -> None:
     # FL11 has negative weights, a thin layer a table that is not quite as it should be.
     rng = np.random.default_rng([len(how), ord(how[0]), ord(illuminant[0])])
@@ -78,8 +80,8 @@ def test_colours_of_a_box_lie_in_its_image(illuminant: str, how: str) -> None:
                 twins=how == "twins",
                 illuminant=illuminant,
                 observer=observer,
-                contact="optical" if how == "optical" else "air",
-                light="transmitted" if how == "transmitted" else "reflected",
+                contact=how if how in ("dry", "wet") else "dry",
+                through=how == "through",
                 backing="black" if how == "black" else "white",
             )
             for lo, hi in zip(*boxes_in(rng, space), strict=True):

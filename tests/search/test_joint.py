@@ -420,7 +420,7 @@ def singles(
 def test_no_less_is_weighed_than_a_maker_can() -> None:
     asked = {"pour": sm.Pour(batch_g=80)}
     plan = sm.propose_let_down("#c8d050", **asked)  # type: ignore[arg-type]
-    assert plan.within and plan.match is not None
+    assert plan.reached and plan.match is not None
     assert [p.used_g >= 5 for p in plan.to_make] == [True] * len(plan.to_make)
     assert len({p.base_g / p.paste for p in plan.to_make}) > 1  # each as strong as it may be
     # It is what `match` says of the same let-downs, which have nothing needless among them.
@@ -431,7 +431,7 @@ def test_no_less_is_weighed_than_a_maker_can() -> None:
     # Who has a finer hand may say so, and gets them stronger.
     fine = sm.propose_let_down("#c8d050", least_g=1, **asked)  # type: ignore[arg-type]
     assert min(p.used_g for p in fine.to_make) < 5
-    assert fine.within
+    assert fine.reached
     assert sum(p.base_g for p in fine.to_make) < sum(p.base_g for p in plan.to_make)
     coarse = sm.propose_let_down("#c8d050", step_g=2, **asked)  # type: ignore[arg-type]
     assert all(p.used_g >= 10 for p in coarse.to_make)
@@ -441,10 +441,10 @@ def test_no_less_is_weighed_than_a_maker_can() -> None:
 def test_one_let_down_against_all_of_them(least_g: float) -> None:
     palette, pour = sm.demo_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=300)
     plan = sm.propose_let_down(
-        "#d9822b", palette=palette, pour=pour, delta_e=1.1, max_let_downs=1, least_g=least_g
+        "#d9822b", palette=palette, pour=pour, within=1.1, max_let_downs=1, least_g=least_g
     )
     # It gains less than 0.5, and yet it is what was asked for.
-    assert plan.within
+    assert plan.reached
     assert 1.1 < plan.without.closest.delta_e < plan.closest.delta_e + 0.5
     good = [row for row in singles("#d9822b", pour, palette, least_g) if row[0] <= 1.1]
     strongest = min(grams for _, grams in good)
@@ -455,9 +455,9 @@ def test_one_let_down_against_all_of_them(least_g: float) -> None:
 def test_out_of_reach_the_nearest_is_proposed() -> None:
     palette, pour = sm.demo_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=200)
     # Within what the pastes can do, but not with one let-down.
-    few = sm.propose_let_down("#e0b050", palette=palette, pour=pour, delta_e=0.2, max_let_downs=1)
+    few = sm.propose_let_down("#e0b050", palette=palette, pour=pour, within=0.2, max_let_downs=1)
     best = min(singles("#e0b050", pour, palette, 5.0))
-    assert not few.within
+    assert not few.reached
     assert few.floor <= 0.2
     assert len(few.to_make) == 1
     assert few.closest.delta_e == pytest.approx(best[0], abs=1e-9)
@@ -465,7 +465,7 @@ def test_out_of_reach_the_nearest_is_proposed() -> None:
     assert f"it comes to {best[0]:.2f} instead of" in few.sentence
     # Beyond what they can do: the fewest let-downs that come nearly as near as they can.
     beyond = sm.propose_let_down("#d8f0e0", pour=sm.Pour(batch_g=50))
-    assert not beyond.within
+    assert not beyond.reached
     assert 1.0 < beyond.floor <= beyond.closest.delta_e <= beyond.without.ideal.delta_e + 0.5
     assert "the pastes themselves stay 1.05 away" in beyond.sentence
     assert "With 2 let-downs it comes to" in str(beyond)
@@ -473,7 +473,7 @@ def test_out_of_reach_the_nearest_is_proposed() -> None:
     assert min(one)[0] > beyond.without.ideal.delta_e + 0.5
     # Where centimetres come as near, none is worth making.
     idle = sm.propose_let_down("#b5702f", pour=sm.Pour(batch_g=300), palette=palette)
-    assert not idle.within
+    assert not idle.reached
     assert idle.match is None
     assert idle.without.closest.delta_e < idle.without.ideal.delta_e + 0.5
     assert "no let-down gains enough" in idle.sentence

@@ -9,6 +9,7 @@ from scipy.stats import chi2, multivariate_normal
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.colour.floors import minorant
+from shadematch.matching.match import Match
 from shadematch.search.answer import Searcher
 from shadematch.search.leeway import ANYWHERE, Leeway, inside
 from tests.invented.problems import KINDS, problem
@@ -95,7 +96,7 @@ def test_uncertain_lightness_leaves_no_leeway_in_hue() -> None:
     assert found.closest.recipe == exact.closest.recipe
     assert found.recipe.total < exact.recipe.total
 
-    def stray(match: sm.Match) -> float:
+    def stray(match: Match) -> float:
         return float(np.hypot(*np.subtract(match.predicted.lab, target.lab)[1:]))
 
     assert stray(found) < 2.0

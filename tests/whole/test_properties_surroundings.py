@@ -77,7 +77,7 @@ for name in ("socket", "create_connection", "getaddrinfo", "gethostbyname"):
 """
     done = run(blocked + ASK)
     assert done.returncode == 0, done.stderr
-    with_lights = "sm.lights(found, illuminants=['D65', 'A']); sm.batch_sheet(found).text"
+    with_lights = "sm.lights(found, lights=['D65', 'A']); sm.batch_sheet(found).text"
     done = run(blocked + ASK + with_lights)
     assert done.returncode == 0, done.stderr
 
@@ -109,7 +109,7 @@ sys.addaudithook(watch)
         + f"""
 from pathlib import Path
 out = Path({str(out)!r})
-sm.save(found, out / "a.json"); sm.read(out / "a.json", sm.SavedRecipe)
+sm.save(found, out / "a.json"); sm.read(out / "a.json")
 sm.save(sm.demo_palette(), out / "p.json")
 sm.batch_sheet(found).save(out / "s.html")
 sm.save_results([found], out / "t.csv")
