@@ -17,7 +17,7 @@ from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.robust import MARGIN, choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
-from shadematch.calibration.test_pour import TestPour
+from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.palette import Palette
@@ -60,6 +60,7 @@ def calibrate(
     noise: Noise | None = None,
     contact: Literal["stated", "auto"] | None = None,
     like: Palette | None = None,
+    any_thickness: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> Calibration:
     """Learn pigments and bases from measured pours of known doses.
@@ -104,6 +105,9 @@ def calibrate(
     like
         A palette whose tube sizes and prices are taken over for the same names; its unit must be
         that of the pours.
+    any_thickness
+        Whether bars may be thinner than 0.2 cm or thicker than 8 cm: else they are refused, as
+        millimetres may have been meant.
     progress
         Called with a sentence now and then.
 
@@ -120,6 +124,9 @@ def calibrate(
         If `pigments` or `scattering` leave out or invent a name.
     """
     pours = _checked(test_pours)
+    expect(any_thickness, bool, "any_thickness", "Give True or False")
+    for pour in pours:
+        check_thickness(pour, any_thickness)
     check_progress(progress)
     expect(like, (Palette, type(None)), "like", "Give a Palette, such as demo_palette()")
     if like is not None and pours and pours[0].unit in UNITS:
@@ -273,7 +280,7 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
     for pour in pours:
         if pour in seen:  # it would count as a second measurement, and promise too much
             raise PourError(
-                "stands twice, with the same readings",
+                "appears twice, with the same readings",
                 field="test_pours",
                 value=pour.name,
                 remedy="Leave out the copy",

@@ -13,7 +13,7 @@ from shadematch.calibration.fit import fit
 from shadematch.calibration.problem import Prior, Problem
 from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import Belief, belief_covariance
-from shadematch.calibration.test_pour import TestPour
+from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
@@ -85,6 +85,7 @@ def new_lot(
     test_pours: Iterable[TestPour],
     *,
     hue_shift: bool = False,
+    any_thickness: bool = False,
 ) -> NewLot:
     """Update one pigment from pours of a new tube.
 
@@ -100,6 +101,8 @@ def new_lot(
     hue_shift
         Whether the shape of its absorption may have changed too. That takes spectra, or
         several pours.
+    any_thickness
+        As for `calibrate`.
 
     Raises
     ------
@@ -109,6 +112,7 @@ def new_lot(
     """
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
     expect(hue_shift, bool, "hue_shift", "Give True or False")
+    expect(any_thickness, bool, "any_thickness", "Give True or False")
     if not isinstance(pigment, str) or pigment not in calibration.pigments:
         raise UnknownNameError(
             "was not calibrated",
@@ -119,6 +123,7 @@ def new_lot(
     pours = listed(test_pours, "test_pours", "Give a list of TestPour")
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
+        check_thickness(pour, any_thickness)
         calibration._conditions(pour.pour, pour.view)
         calibration._check_doses(pour.doses)
         if pour.unit != calibration.unit:

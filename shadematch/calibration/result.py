@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from shadematch.calibration.carried import uncertainty_of
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import backing_shares
 from shadematch.calibration.identify import strength_sd, weakly_known
@@ -188,7 +189,8 @@ class Calibration:
         """A palette of some of the pigments.
 
         Its doses are in the calibration's unit. A palette knows nothing of crowding: what crowds
-        scatters there as at its usual load.
+        scatters there as at its usual load. It carries how well its spectra are known
+        (`Palette.uncertainty`), except of films.
 
         Raises
         ------
@@ -217,6 +219,7 @@ class Calibration:
             white=base_of(found, "white") if self.white_known else clear,
             unit=self.unit,
             note=note,
+            uncertainty=None if self.films else uncertainty_of(found, names),
         )
 
     @functools.cached_property

@@ -28,10 +28,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from shadematch.calibration.test_pour import TestPour
+from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.colour.standards import onto_grid
 from shadematch.errors import PourError, ShadematchError, SpectrumError
-from shadematch.studio.pour import Pour
+from shadematch.studio.pour import Pour, pour_of_any_thickness
 from shadematch.studio.view import BACKINGS, View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.readers import Row, fault as table_fault
@@ -121,6 +121,7 @@ def pours_of(
     pour: Pour,
     view: View,
     backings: Mapping[str, tuple[float, ...]] | None = None,
+    any_thickness: bool = False,
 ) -> tuple[TestPour, ...]:
     """Test pours of rows.
 
@@ -134,6 +135,8 @@ def pours_of(
         What holds where a column is missing or a cell empty.
     backings
         Reflectances of measured backings by name.
+    any_thickness
+        Whether bars may be thinner than 0.2 cm or thicker than 8 cm.
 
     Raises
     ------
@@ -165,6 +168,7 @@ def pours_of(
                 view=view,
                 backings=backings or {},
             )
+            check_thickness(made, any_thickness)
         except ShadematchError as found:
             if found.field.startswith(str(path)):
                 raise
@@ -284,9 +288,9 @@ def _pour_of(
         raise PourError("white and white_percent are both given", remedy="Give one")
     if in_percent is not None:
         white = in_percent / 100.0
-    made = Pour(
+    made = pour_of_any_thickness(
+        _or(number("thickness_cm"), pour.thickness_cm),
         batch_g=_or(number("batch_g"), pour.batch_g),
-        thickness_cm=_or(number("thickness_cm"), pour.thickness_cm),
         white=_or(white, pour.white),
         max_load=pour.max_load,
         dose_step=pour.dose_step,
@@ -353,7 +357,7 @@ def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...
             raise fault(
                 path,
                 row.line,
-                "this name stands twice" if name else "has no name",
+                "this name appears twice" if name else "has no name",
                 name,
                 "Give each backing a name of its own",
             )

@@ -21,7 +21,7 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
-from shadematch.studio.pour import Pour
+from shadematch.studio.pour import pour_of_any_thickness
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
@@ -151,7 +151,7 @@ def match_shares(
     )
     best = _fewest(search, max_pigments or len(names))
     loads = {n: float(x) for n, x in zip(names, best, strict=True) if x > 0}
-    pour = Pour(thickness_cm=thickness_cm)
+    pour = pour_of_any_thickness(thickness_cm)
     predicted = calibration.interval(loads, pour=pour, view=view, target=goal, dosing=True)
     rms = None
     if goal.reflectance is not None:
@@ -193,7 +193,7 @@ class _Search:
         self.goal_lab = goal.lab_in(self.view)
         self.goal_spectrum = goal.reflectance if by_spectrum else None
         self.measured = _measured(calibration)
-        pour = Pour(thickness_cm=thickness_cm)
+        pour = pour_of_any_thickness(thickness_cm)
         self.layer = layers_of(
             [({}, pour, self.view)], problem.unknowns, problem.pigments, problem.errors
         )

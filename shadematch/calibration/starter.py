@@ -106,7 +106,9 @@ def starter_plan(
     def planned(
         name: str, doses: dict[str, float], share: float, views: tuple[View, ...], why: str
     ) -> PlannedPour:
-        return PlannedPour(name, doses, poured(share), views, why, unit)
+        return PlannedPour(
+            name=name, doses=doses, pour=poured(share), views=views, why=why, unit=unit
+        )
 
     poured(0.0)  # refuses what can't be melted or cast
     if dose(_LOW) >= dose(_HIGH):

@@ -14,7 +14,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM, Observation, onto_grid
 from shadematch.errors import PourError, SpectrumError
 from shadematch.photo.response import Response
 from shadematch.studio.covariance import Covariance, checked_covariance
-from shadematch.studio.pour import Pour
+from shadematch.studio.pour import Pour, unusual_thickness
 from shadematch.studio.recipe import Recipe, doses_of
 from shadematch.studio.target import HoldsTarget, Target, as_target, measured
 from shadematch.studio.unit import checked_unit
@@ -22,7 +22,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, Triple
 from shadematch.support.models import check_name, expect
 
-__all__ = ["TestPour"]
+__all__ = ["TestPour", "check_thickness"]
 
 _HIGHEST: Final = 1.2
 """Radiance factors may pass 1 by a little: bright whites, noise."""
@@ -415,6 +415,24 @@ def _check_spectrum(spectrum: tuple[float | None, ...]) -> None:
             remedy="Use TestPour.from_spectrum",
         )
     _check_values(np.array(known), "spectrum")
+
+
+def check_thickness(pour: TestPour, any_thickness: bool) -> None:
+    """Refuse a bar of odd thickness, unless that is meant; films have any.
+
+    Raises
+    ------
+    PourError
+        Naming the bar.
+    """
+    doubt = unusual_thickness(pour.pour.thickness_cm)
+    if doubt is not None and not any_thickness and pour.unit != "part":
+        raise PourError(
+            f"thickness_cm {doubt}",
+            field=pour.name or "test pour",
+            value=pour.pour.thickness_cm,
+            remedy="Give it in cm, or allow it: any_thickness=True, --any-thickness",
+        )
 
 
 def _lab(lab: object) -> Triple:

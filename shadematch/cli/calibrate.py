@@ -2,8 +2,8 @@
 
 ``calibrate --json``: ``pigments`` ({name, strength_sd, scatters}), ``wrong`` (names of bars put
 aside), ``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``contact`` (null if
-as stated), ``saved`` and ``kept`` (null or the file); with ``--next`` also ``next``, a list
-of the form of ``pours`` with ``before`` and ``after`` (CIEDE2000 of uncertainty), and
+as stated), ``saved`` and ``saved_palette`` (null or the file); with ``--next`` also ``next``, a
+list of the form of ``pours`` with ``before`` and ``after`` (CIEDE2000 of uncertainty), and
 ``cautions``.
 ``pours --json``: ``pours`` ({name, doses, unit, batch_g, thickness_cm, white, backings, why}),
 ``readings``, ``cautions``.
@@ -20,8 +20,9 @@ from shadematch.calibration.files import read_test_pours
 from shadematch.calibration.next_pours import next_pours
 from shadematch.calibration.planned import PlannedPour
 from shadematch.calibration.starter import starter_plan
+from shadematch.cli.amounts import COUNT, MASS, NUMBER
+from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import cautions, json_text, wrapped
-from shadematch.cli.words import COUNT, NUMBER, Verbs, called
 from shadematch.keeping.files import read, save
 from shadematch.studio.palette import Palette
 from shadematch.studio.view import View
@@ -37,12 +38,9 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("--bars", metavar="FILE", help="CSV with the doses of the bars")
     parser.add_argument("--illuminant", help="of Lab and XYZ readings (D65)")
     parser.add_argument("--observer", help="of Lab and XYZ readings: 2 or 10 degrees (2)")
-    parser.add_argument("--save", metavar="FILE", help="write the palette there")
-    parser.add_argument(
-        "--keep",
-        metavar="FILE",
-        help="write all that was learnt there, for match and predict --calibration",
-    )
+    text = "write all that was learnt into this file, for match and predict --calibration"
+    parser.add_argument("--save", metavar="FILE", help=text)
+    parser.add_argument("--save-palette", metavar="FILE", help="write the palette alone")
     parser.add_argument("--backings", metavar="FILE", help="CSV with spectra of named backings")
     parser.add_argument("--like", metavar="FILE", help="palette to take tube sizes and prices from")
     text = "name so many pours that would teach most"
@@ -52,9 +50,7 @@ def add_verb(verb: Verbs) -> None:
     plan.add_argument(
         "--scattering", nargs="+", default=[], metavar="NAME", help="pigments thought to scatter"
     )
-    plan.add_argument(
-        "--batch", type=NUMBER, default=500.0, metavar="G", help="base of a bar (500)"
-    )
+    plan.add_argument("--batch", type=MASS, default=500.0, metavar="G", help="base of a bar (500)")
     text = "weigh the paste: what 1 cm of it weighs in g (without it, doses are in cm)"
     plan.add_argument("--g-per-cm", type=NUMBER, metavar="G", help=text)
     plan.add_argument("--no-white", action="store_true", help="no white base in the studio")
@@ -74,19 +70,25 @@ def _calibrate(args: argparse.Namespace) -> str:
     pours = [
         p
         for f in args.files
-        for p in read_test_pours(f, bars=args.bars, view=view, backings=args.backings)
+        for p in read_test_pours(
+            f,
+            bars=args.bars,
+            view=view,
+            backings=args.backings,
+            any_thickness=args.any_thickness,
+        )
     ]
     with called("path", "--like"):
         like = None if args.like is None else read(args.like, Palette)
-    found = calibrate(pours, like=like)
+    found = calibrate(pours, like=like, any_thickness=args.any_thickness)
     with called("count", "--next"):  # before anything is written
         coming = () if args.next is None else next_pours(found, count=args.next)
     if args.save is not None:
         with called("path", "--save"):
-            save(found.palette, args.save, replace=args.replace)
-    if args.keep is not None:
-        with called("path", "--keep"):
-            save(found, args.keep, replace=args.replace)
+            save(found, args.save, replace=args.replace)
+    if args.save_palette is not None:
+        with called("path", "--save-palette"):
+            save(found.palette, args.save_palette, replace=args.replace)
     if args.json:
         taught = [{**_planned(n.pour), "before": n.before, "after": n.after} for n in coming]
         return json_text(
@@ -104,15 +106,12 @@ def _calibrate(args: argparse.Namespace) -> str:
                 "poorly_known": list(found.poorly_known),
                 "contact": found.contact,
                 "saved": args.save,
-                "kept": args.keep,
+                "saved_palette": args.save_palette,
                 **({"next": taught, "cautions": CAUTIONS} if coming else {}),
             }
         )
     lines = [str(found), *(f"next        {n}" for n in coming)]
-    if args.save is not None:
-        lines.append(f"saved       {args.save}")
-    if args.keep is not None:
-        lines.append(f"kept        {args.keep}")
+    lines += [f"saved       {path}" for path in (args.save, args.save_palette) if path is not None]
     return "\n\n".join([wrapped("\n".join(lines), 12), *([cautions()] if coming else [])])
 
 

@@ -11,9 +11,12 @@ from __future__ import annotations
 
 import argparse
 
+from shadematch.cli.amounts import MASS
+from shadematch.cli.conditions import add_conditions
+from shadematch.cli.entries import dose_entries
+from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.repeat import add_recipe, read_recipe
-from shadematch.cli.words import NUMBER, Verbs, add_conditions, called, dose_entries
 from shadematch.planning.books import read_stock
 from shadematch.planning.cost import cost
 from shadematch.support.cautions import CAUTIONS
@@ -30,7 +33,7 @@ def add_verb(verb: Verbs) -> None:
     add_recipe(parser)
     text = "what is on the shelf with its prices, a CSV file as for plan (the palette's prices)"
     parser.add_argument("--shelf", metavar="FILE", help=text)
-    parser.add_argument("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass in g (100)")
+    parser.add_argument("--bar", dest="bar_g", type=MASS, metavar="G", help="mass in g (100)")
     add_conditions(parser, pour=("batch_g", "white"), view=False)  # the rest costs nothing
 
 

@@ -10,17 +10,11 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from shadematch.cli.amounts import COUNT, NUMBER
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import shared_entries
+from shadematch.cli.parsing import Verbs, only_with
 from shadematch.cli.printing import json_text, picture, picture_kind, shown
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    Verbs,
-    add_conditions,
-    only_with,
-    pour_and_view,
-    read_palette,
-    shared_entries,
-)
 from shadematch.gamuts.reach import gamut
 from shadematch.support.report import Row
 
@@ -30,7 +24,7 @@ __all__ = ["add_verb"]
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("gamut", _gamut, "What can be made at all, before doses are made whole.")
-    text = "screen colours to find the nearest of, for instance #d9822b"
+    text = 'screen colours to find the nearest of, for instance "#d9822b" or d9822b'
     parser.add_argument("targets", nargs="*", metavar="HEX", help=text)
     add = parser.add_argument
     text = "share of a set of colours that can be made; may be repeated"
@@ -39,7 +33,7 @@ def add_verb(verb: Verbs) -> None:
     add("--within", type=NUMBER, metavar="CIEDE2000", help=text)
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
     text = "draw into this file (.png, .svg, .pdf): the solid, or a cut through it"
-    add("--picture", metavar="FILE", help=text)
+    add("--save", metavar="FILE", help=text)
     add("--lightness", type=NUMBER, metavar="L", help="draw the cut at this lightness")
     add("--hue", type=NUMBER, metavar="DEGREES", help="or at this hue")
     add_conditions(parser)
@@ -52,21 +46,21 @@ def _gamut(args: argparse.Namespace) -> str:
     if not args.coverage:
         only_with("--coverage", args, "within")
     within = 1.0 if args.within is None else args.within
-    if args.picture is None:
-        only_with("--picture", args, "lightness", "hue")
+    if args.save is None:
+        only_with("--save", args, "lightness", "hue")
     else:
-        picture_kind(args.picture)
+        picture_kind(args.save)
     found = gamut(palette=palette, pour=pour, view=view, max_pigments=args.max_pigments)
     nearest = [found.nearest(code) for code in args.targets]
     coverage = {name: found.coverage(name, within=within) for name in args.coverage}
-    if args.picture is not None:
+    if args.save is not None:
         # Figures need matplotlib, which is an extra.
         from shadematch.plots.gamut import draw_slice
         from shadematch.plots.solid import draw_solid
 
         lines = {"lightness": args.lightness, "hue": args.hue}
         drawn = draw_slice(found.slice(**lines)) if cut else draw_solid(found)
-        picture(drawn.figure, args.picture, replace=args.replace)
+        picture(drawn.figure, args.save, replace=args.replace)
     if args.json:
         entries: dict[str, Any] = {
             "volume": {"value": found.volume.value, "error": found.volume.error},
@@ -87,6 +81,6 @@ def _gamut(args: argparse.Namespace) -> str:
         }
         return json_text(entries)
     rows = [Row(name, c.sentence) for name, c in coverage.items()]
-    if args.picture is not None:
-        rows.append(Row("picture", args.picture))
+    if args.save is not None:
+        rows.append(Row("saved", args.save))
     return shown(found.report().plus(*rows), *nearest)

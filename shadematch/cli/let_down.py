@@ -10,20 +10,12 @@ from __future__ import annotations
 
 import argparse
 
+from shadematch.cli.amounts import COUNT, MASS, NUMBER
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import choice_entries, shared_entries
+from shadematch.cli.parsing import Verbs, renamed
 from shadematch.cli.printing import json_text, shown
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    Verbs,
-    add_conditions,
-    add_target,
-    choice_entries,
-    pour_and_view,
-    read_palette,
-    read_target,
-    renamed,
-    shared_entries,
-)
+from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import ShadematchError
 from shadematch.matching.let_down import propose_let_down
 
@@ -36,9 +28,9 @@ def add_verb(verb: Verbs) -> None:
     add_target(parser)
     add = parser.add_argument_group("the let-downs").add_argument
     add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
-    add("--weigh-step", dest="step_g", type=NUMBER, metavar="G", help="weighed to this many g (1)")
+    add("--weigh-step", dest="step_g", type=MASS, metavar="G", help="weighed to this many g (1)")
     text = "weigh no less of one than this many g (5 times that)"
-    add("--weigh-least", dest="least_g", type=NUMBER, metavar="G", help=text)
+    add("--weigh-least", dest="least_g", type=MASS, metavar="G", help=text)
     add("--max-let-downs", type=COUNT, metavar="COUNT", help="most of them to make (3)")
     add_conditions(parser)
 

@@ -24,8 +24,11 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
+from shadematch.cli.amounts import NUMBER, SHARE
+from shadematch.cli.conditions import read_palette
+from shadematch.cli.entries import choice_entries
+from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import cautions, json_text, wrapped
-from shadematch.cli.words import NUMBER, Verbs, called, choice_entries, read_palette
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
@@ -49,7 +52,7 @@ def add_verb(verb: Verbs) -> None:
     add("--without", action="append", default=[], metavar="NAME", help=text)
     add("--seconds", type=NUMBER, metavar="SECONDS", help="time for each goal (20)")
     text = "how far off its bound a goal may stay after a quarter of that time (0.001)"
-    add("--gap", type=NUMBER, metavar="SHARE", help=text)
+    add("--gap", type=SHARE, metavar="SHARE", help=text)
 
 
 @contextlib.contextmanager

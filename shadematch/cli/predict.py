@@ -13,17 +13,11 @@ from typing import Any
 
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.result import Calibration
+from shadematch.cli.amounts import read_doses
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import recipe_entries, shared_entries
+from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
-from shadematch.cli.words import (
-    Verbs,
-    add_conditions,
-    called,
-    pour_and_view,
-    read_doses,
-    read_palette,
-    recipe_entries,
-    shared_entries,
-)
 from shadematch.errors import PourError
 from shadematch.keeping.files import read
 from shadematch.predicting.prediction import predict
@@ -36,7 +30,7 @@ def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("predict", _predict, "The colour of a recipe.")
     parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
-    text = "what calibrate --keep wrote: gives palette, backing and the range of the colour"
+    text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
     parser.add_argument("--calibration", metavar="FILE", help=text)
     add_conditions(parser)
 
@@ -72,9 +66,10 @@ def range_entries(ranged: Interval) -> dict[str, Any]:
 def _predict(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
+    palette = read_palette(args.palette) if learnt is None else learnt.palette
     found = predict(
-        read_doses(args.doses),
-        palette=read_palette(args.palette) if learnt is None else learnt.palette,
+        read_doses(args.doses, palette.unit),
+        palette=palette,
         pour=pour,
         view=view if learnt is None else learnt.view(view),
     )

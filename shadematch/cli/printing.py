@@ -66,7 +66,7 @@ def picture_kind(path: str) -> str:
     if kind not in _KINDS:
         raise FileError(
             "has an ending that is not known",
-            field="--picture",
+            field="--save",
             value=path,
             remedy="End it in .png, .svg or .pdf",
         )
@@ -93,7 +93,7 @@ def picture(figure: Any, path: str, *, replace: bool) -> None:
         ):
             figure.savefig(place, format=kind, dpi=120, metadata=undated)
     except FileError as found:
-        raise FileError(found.problem, field="--picture", value=path, remedy=found.remedy) from None
+        raise FileError(found.problem, field="--save", value=path, remedy=found.remedy) from None
     finally:
         pyplot.close(figure)
 
@@ -138,7 +138,7 @@ def shown(*results: Reported | Report | str) -> str:
     parts, careful = [], False
     for result in results:
         if isinstance(result, str):
-            parts.append(result)
+            parts.append(wrapped(result))
             continue
         report = result.report() if isinstance(result, Reported) else result
         if coloured() and report.swatches:

@@ -10,20 +10,12 @@ from __future__ import annotations
 import argparse
 import dataclasses
 
+from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE
+from shadematch.cli.conditions import add_conditions
+from shadematch.cli.entries import choice_entries, recipe_entries, shared_entries
+from shadematch.cli.parsing import OPTIONS, Verbs, called, renamed
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
-from shadematch.cli.words import (
-    BACKING,
-    NUMBER,
-    OPTIONS,
-    Verbs,
-    add_conditions,
-    called,
-    choice_entries,
-    recipe_entries,
-    renamed,
-    shared_entries,
-)
 from shadematch.errors import FileError, PourError, ShadematchError
 from shadematch.keeping.files import save
 from shadematch.keeping.saved import kept
@@ -35,7 +27,7 @@ __all__ = ["add_verb"]
 
 _POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
 _VIEW = ("illuminant", "observer", "backing", "contact", "through")
-_UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "LOAD"}
+_KINDS = {"batch_g": (MASS, "G"), "thickness_cm": (LENGTH, "CM"), "white": (SHARE, "FRACTION")}
 
 
 def _to(field: str) -> str:
@@ -48,16 +40,16 @@ def add_verb(verb: Verbs) -> None:
     add_recipe(parser)
     add = parser.add_argument_group("where it goes; what is not given stays as it was").add_argument
     for field in _POUR:
-        unit = _UNITS.get(field, "DOSE")
-        add(_to(field), dest=f"to_{field}", type=NUMBER, metavar=unit, help=f"new {OPTIONS[field]}")
+        kind, unit = _KINDS.get(field, (NUMBER, "LOAD" if field == "max_load" else "DOSE"))
+        add(_to(field), dest=f"to_{field}", type=kind, metavar=unit, help=f"new {OPTIONS[field]}")
     for field in _VIEW:
-        kind = BACKING if field == "backing" else str
+        made = BACKING if field == "backing" else str
         text = f"new {OPTIONS[field]}"
-        add(_to(field), dest=f"to_{field}", type=kind, metavar="NEW", help=text)
+        add(_to(field), dest=f"to_{field}", type=made, metavar="NEW", help=text)
     add = parser.add_argument_group("the recipe").add_argument
     text = "how much worse than the closest a kept or cheaper recipe may be (0.5)"
     add("--tolerance", type=NUMBER, metavar="CIEDE2000", help=text)
-    add("--save", metavar="FILE", help="keep the new recipe in a file")
+    add("--save", metavar="FILE", help="save the new recipe into this file")
     add_conditions(parser)
 
 

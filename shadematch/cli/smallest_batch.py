@@ -11,19 +11,12 @@ from __future__ import annotations
 
 import argparse
 
+from shadematch.cli.amounts import COUNT, MASS, NUMBER
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import choice_entries, shared_entries
+from shadematch.cli.parsing import Verbs
 from shadematch.cli.printing import json_text, shown
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    Verbs,
-    add_conditions,
-    add_target,
-    choice_entries,
-    pour_and_view,
-    read_palette,
-    read_target,
-    shared_entries,
-)
+from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import PourError
 from shadematch.matching.smallest_batch import smallest_batch
 
@@ -36,9 +29,9 @@ def add_verb(verb: Verbs) -> None:
     add_target(parser)
     add = parser.add_argument_group("the batches").add_argument
     add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
-    add("--step", dest="step_g", type=NUMBER, metavar="G", help="masses tried, in g apart (10)")
-    add("--largest", dest="largest_g", type=NUMBER, metavar="G", help="largest tried, in g (1000)")
-    add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="count in whole bars of this mass")
+    add("--step", dest="step_g", type=MASS, metavar="G", help="masses tried, in g apart (10)")
+    add("--largest", dest="largest_g", type=MASS, metavar="G", help="largest tried, in g (1000)")
+    add("--bar", dest="bar_g", type=MASS, metavar="G", help="count in whole bars of this mass")
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
     add("--curve", action="store_true", help="also list every mass tried")
     add_conditions(parser)

@@ -149,7 +149,7 @@ def checked_lights(illuminants: Sequence[Light], *, field: str = "lights") -> tu
     Raises
     ------
     ColourError
-        If it isn't a list, one stands twice, or one is unknown.
+        If it isn't a list, one appears twice, or one is unknown.
     """
     if isinstance(illuminants, str | Illuminant):
         illuminants = (illuminants,)

@@ -31,7 +31,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, listed
 
-__all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
+__all__ = ["Measured", "MostAdded", "after", "begun", "correct", "judged"]
 
 _IN_RANGE: Final = "Give a number in this range"
 _WITHIN: Final = ("within", 1e-6, 100.0, _IN_RANGE)
@@ -167,7 +167,7 @@ def correct(
         belief = begun(poured, palette, view, priors, lambda d: told.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
-    limits = Limits(
+    limits = MostAdded(
         pour.max_load if max_load is None else max_load,
         min(1.5 * pour.batch_g, LARGEST_BATCH_G) if pot_g is None else pot_g,
         _usual_bases(pour) if bases is None else bases,
@@ -175,7 +175,7 @@ def correct(
         must_avoid,
     )
     return judged(
-        Asked(seen, goal, _covariance(seen, measured_spread), float(within)),
+        Measured(seen, goal, _covariance(seen, measured_spread), float(within)),
         limits,
         poured,
         belief,
@@ -184,13 +184,13 @@ def correct(
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class Measured:
     """What was measured, what was wanted, and how near is near enough.
 
     Raises
     ------
     PourError, ColourError
-        If the tolerance is out of range, or the covariance of what was measured is none.
+        If `within` is out of range, or the covariance of what was measured is none.
     """
 
     measured: Target
@@ -212,7 +212,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Limits:
+class MostAdded:
     """Within what may be added; see `correct`.
 
     Raises
@@ -284,8 +284,8 @@ def after(last: Correction) -> tuple[Recipe, Belief]:
 
 
 def judged(
-    asked: Asked,
-    limits: Limits,
+    asked: Measured,
+    limits: MostAdded,
     poured: Recipe,
     belief: Belief,
     before: Correction | None,
@@ -324,9 +324,8 @@ def judged(
         base_step_g=limits.base_step_g,
         excluded=tuple(sorted({belief.palette.index(name) for name in limits.must_avoid})),
     )
-    now, now_delta_e = additions.value(np.zeros(believed.count, np.int64), (0.0, 0.0))
+    now, now_delta_e = additions.value(np.zeros(believed.count, np.intp), (0.0, 0.0))
     sought = additions.smallest(asked.within) if known is None else known
-    found = sought.found
     return Correction(
         recipe=poured,
         measured=asked.measured,
@@ -335,7 +334,7 @@ def judged(
         measured_delta_e=float(delta_e(lab, aim)),
         believed_lab=triple(now),
         believed_delta_e=now_delta_e,
-        smallest=None if found is None else addition_of(additions, poured, found),
+        smallest=None if sought.steps is None else addition_of(additions, poured, sought),
         proved=sought.proved,
         surprise=surprise,
         _belief=believed,

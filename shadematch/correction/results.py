@@ -12,7 +12,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.colour.difference import delta_e
-from shadematch.correction.additions import Additions, Found
+from shadematch.correction.additions import Additions, Sought
 from shadematch.correction.belief import Belief
 from shadematch.predicting.prediction import loads_of
 from shadematch.predicting.readings import told_apart
@@ -193,8 +193,7 @@ class Correction:
     @functools.cached_property
     def _best(self) -> tuple[Addition, float]:
         sought = self._additions.closest()
-        assert sought.found is not None  # to add nothing is always permitted
-        return addition_of(self._additions, self.recipe, sought.found), sought.bound
+        return addition_of(self._additions, self.recipe, sought), sought.bound
 
     @property
     def advice(self) -> Addition:
@@ -367,8 +366,9 @@ def _strength(name: str, factor: float, sd: float) -> Strength:
     return Strength(name, factor, factor * float(np.exp(-sd)), factor * float(np.exp(sd)), sd)
 
 
-def addition_of(additions: Additions, recipe: Recipe, found: Found) -> Addition:
+def addition_of(additions: Additions, recipe: Recipe, found: Sought) -> Addition:
     """What the search has found, as an addition to a recipe."""
+    assert found.steps is not None
     lab, _ = additions.value(found.steps, found.base_g)
     lengths = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
     return _described(additions.belief, recipe, lengths, found.base_g, lab, additions.target)

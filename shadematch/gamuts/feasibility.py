@@ -9,12 +9,9 @@ from typing import Final
 import numpy as np
 
 from shadematch.errors import PourError
-from shadematch.gamuts.region import EXACT, Region
-from shadematch.matching.question import VISIBLE, Choice, Question
+from shadematch.gamuts.real_doses import EXACT, RealDoses
+from shadematch.matching.question import VISIBLE, Asked, Choice
 from shadematch.predicting.prediction import conditions
-from shadematch.search.answer import Searcher
-from shadematch.search.nearness import Sight
-from shadematch.search.whole import Found, closest
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour, base_named, percent
 from shadematch.studio.target import HoldsTarget, Target, as_target
@@ -359,29 +356,21 @@ def _cells(
     lab: FloatArray, palette: Palette, pour: Pour, view: View, batches_g: Sequence[float]
 ) -> list[Cell]:
     """One cell for each batch, at the thickness and white fraction of the pour."""
-    region = Region(palette, pour, view)
-    found, values = region.cloud.nearest(lab[None], starts=_STARTS)
+    doses = RealDoses(palette, pour, view)
+    found, values = doses.cloud.nearest(lab[None], starts=_STARTS)
     steps, value = found[0], 0.0 if values[0] < EXACT else float(values[0])
     made = []
     for batch in batches_g:
         batch_pour = pour.model_copy(update={"batch_g": batch})
-        question = Question(palette, batch_pour, view, target=lab)
-        scale = region.load_per_step / batch_pour.load_per_step
-        best = _closest(question.plain_searcher, lab, steps * scale)
-        ideal = region.choice(steps, value)
-        if best.delta_e < value and best.steps is not None:
-            # Whole recipes are recipes: one may lie by a better optimum.
-            ideal = question.choice(best.steps.astype(float), best.delta_e)
-        made.append(Cell(question.chosen(best), ideal, best.proved))
+        asked = Asked(palette, batch_pour, view)
+        scale = doses.load_per_step / batch_pour.load_per_step
+        # The search ends after some thousand boxes, proved or not.
+        best = asked.new_searcher().closest(lab, hint=steps * scale, effort=_EFFORT)
+        chosen = asked.chosen(best)
+        # Whole recipes are recipes: one may lie by a better optimum.
+        ideal = chosen if best.delta_e < value else doses.choice(steps, value)
+        made.append(Cell(chosen, ideal, best.proved))
     return made
-
-
-def _closest(searcher: Searcher, lab: FloatArray, hint: FloatArray) -> Found:
-    """The closest whole recipe; the search ends after some thousand boxes, proved or not."""
-    if searcher.model.scattering_pigments:
-        return searcher.closest(lab, hint=hint)
-    whole = searcher.whole
-    return closest(Sight(whole, lab), whole, hints=hint[None], effort=_EFFORT)
 
 
 def _rising(values: Sequence[float], field_: str) -> tuple[float, ...]:

@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.errors import ColourError, PourError
 from shadematch.gamuts.answers import GAP, Coverage, Nearest, Volume
-from shadematch.gamuts.region import EXACT, Region, region_of
+from shadematch.gamuts.real_doses import EXACT, RealDoses, real_doses_of
 from shadematch.gamuts.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
 from shadematch.gamuts.solid import Surface
 from shadematch.gamuts.targets import Targets, labs_of
@@ -59,8 +59,8 @@ class Gamut(Reported):
         check_most(self.max_pigments)
 
     @property
-    def _region(self) -> Region:
-        return region_of(self.palette, self.pour, self.view, self.max_pigments)
+    def _doses(self) -> RealDoses:
+        return real_doses_of(self.palette, self.pour, self.view, self.max_pigments)
 
     def at(self, **changes: Any) -> Gamut:
         """The gamut of the same palette with some fields of the pour changed.
@@ -87,13 +87,13 @@ class Gamut(Reported):
         """
         goal = as_target(target)
         lab = goal.lab_in(self.view)
-        region = self._region
+        doses = self._doses
         steps, value = self._found(lab)
-        bound = region.floor(lab, reached=value, gap=0.5 * GAP, effort=_EFFORT)
-        return Nearest(goal, region.choice(steps, value), bound)
+        bound = doses.floor(lab, reached=value, gap=0.5 * GAP, effort=_EFFORT)
+        return Nearest(goal, doses.choice(steps, value), bound)
 
     def _found(self, lab: FloatArray) -> tuple[FloatArray, float]:
-        steps, values = self._region.cloud.nearest(lab[None], starts=_STARTS)
+        steps, values = self._doses.cloud.nearest(lab[None], starts=_STARTS)
         value = float(values[0])
         return steps[0], 0.0 if value < EXACT else value
 
@@ -123,7 +123,7 @@ class Gamut(Reported):
         ColourError
             If one is no colour, or there are none.
         """
-        return self._region.distances(labs_of(targets, self.view))
+        return self._doses.distances(labs_of(targets, self.view))
 
     def contains(self, target: HoldsTarget | str, *, within: float = 0.1) -> bool:
         """Whether a colour can be made.
@@ -150,15 +150,15 @@ class Gamut(Reported):
         """
         limit = max(_checked_within(within), EXACT)  # a floor of 0 would prove nothing
         lab = as_target(target).lab_in(self.view)
-        region = self._region
+        doses = self._doses
         value = self._found(lab)[1]
-        if value <= limit or not region.provable:
+        if value <= limit or not doses.provable:
             return value <= limit
-        floor = region.floor(lab, reached=value, gap=value - limit, effort=_EFFORT)
+        floor = doses.floor(lab, reached=value, gap=value - limit, effort=_EFFORT)
         if floor >= limit:
             return False
         # The floor could not be raised: look once more, from many places.
-        more = float(region.distances(lab[None], starts=8 * _STARTS)[0])
+        more = float(doses.distances(lab[None], starts=8 * _STARTS)[0])
         return more <= limit
 
     def coverage(self, targets: Targets, *, within: float = 1.0) -> Coverage:
@@ -194,14 +194,14 @@ class Gamut(Reported):
         MissingExtraError
             If scikit-image is not installed.
         """
-        if not self._region.solid:
+        if not self._doses.solid:
             raise PourError(
                 "fewer than three pigments reach a sheet or a line of colours, not a solid",
                 field="surface",
                 value=", ".join(self.palette.names),
                 remedy="Draw a slice, or take more pigments",
             )
-        return self._region.surface
+        return self._doses.surface
 
     @functools.cached_property
     def volume(self) -> Volume:
@@ -210,7 +210,7 @@ class Gamut(Reported):
         Estimated from ten thousand random colours, each decided by search, most of them near
         the surface (stratified sampling).
         """
-        return Volume(*self._region.sampled_volume())
+        return Volume(*self._doses.sampled_volume())
 
     def slice(
         self, *, lightness: float | None = None, hue: float | None = None, step: float = 3.0
@@ -232,7 +232,7 @@ class Gamut(Reported):
         PourError
             If not exactly one of the two is given, or a number is out of range.
         """
-        return slice_of(self._region, Plane.of(lightness, hue, step))
+        return slice_of(self._doses, Plane.of(lightness, hue, step))
 
     def whole(
         self,
@@ -259,7 +259,7 @@ class Gamut(Reported):
         plane = Plane.of(lightness, hue, step)
         batches = listed(batches_g, "batches_g", "Give a list of masses in g")
         pours = [Pour(**{**self.pour.model_dump(), "batch_g": batch}) for batch in batches]
-        return whole_maps_of(self._region, plane, pours, self.max_pigments)
+        return whole_maps_of(self._doses, plane, pours, self.max_pigments)
 
     def colours(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true.
@@ -301,7 +301,7 @@ class Gamut(Reported):
 
     def _ends(self) -> tuple[Swatch, ...]:
         """The most colourful shade of each sixth of the hues, between the darkest and lightest."""
-        lab = self._region.cloud.lab
+        lab = self._doses.cloud.lab
         hues = np.degrees(np.arctan2(lab[:, 2], lab[:, 1])) % 360.0
         chroma = np.hypot(lab[:, 1], lab[:, 2])
         shown = {int(np.argmin(lab[:, 0])): "darkest"}

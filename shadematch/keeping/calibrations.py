@@ -31,14 +31,14 @@ from shadematch.keeping.forms import (
     Entry,
     FromFields,
     PaletteEntry,
-    Row,
     entries_of,
     made_from,
     possible,
 )
 from shadematch.photo.response import Response
+from shadematch.studio.covariance import Covariance
 from shadematch.studio.target import Target
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, Triple
 
 __all__ = ["calibration_of", "entries_of_calibration"]
 
@@ -60,8 +60,8 @@ _Pour = Annotated[
     TestPour,
     FromFields(
         doses=DosesEntry,
-        lab=Row | None,
-        covariance=tuple[Row, Row, Row] | None,
+        lab=Triple | None,
+        covariance=Covariance | None,
         response=Annotated[Response, FromFields()] | None,
     ),
     AfterValidator(_possible),

@@ -12,9 +12,9 @@ from typing import Annotated, Any, Final
 import numpy as np
 from pydantic import Field, TypeAdapter
 
-from shadematch.correction.additions import BaseKind, Found, Sought
+from shadematch.correction.additions import BaseKind, Sought
 from shadematch.correction.belief import Priors
-from shadematch.correction.correct import Asked, Limits, after, begun, judged
+from shadematch.correction.correct import Measured, MostAdded, after, begun, judged
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import FileError
 from shadematch.keeping.forms import (
@@ -23,13 +23,13 @@ from shadematch.keeping.forms import (
     FromFields,
     PaletteEntry,
     RecipeEntry,
-    Row,
     TargetEntry,
     entries_of,
     made_from,
 )
 from shadematch.keeping.matches import in_order
 from shadematch.predicting.readings import checked_readings
+from shadematch.studio.covariance import Covariance
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.view import View
@@ -58,10 +58,10 @@ class _AdditionEntry(Entry):
 
 class _RoundEntry(Entry):
     asked: Annotated[
-        Asked,
-        FromFields(measured=TargetEntry, target=TargetEntry, covariance=tuple[Row, Row, Row]),
+        Measured,
+        FromFields(measured=TargetEntry, target=TargetEntry, covariance=Covariance),
     ]
-    limits: Annotated[Limits, FromFields(bases=tuple[BaseKind, ...], must_avoid=tuple[str, ...])]
+    limits: Annotated[MostAdded, FromFields(bases=tuple[BaseKind, ...], must_avoid=tuple[str, ...])]
     advice: _AdditionEntry | None
     proved: bool
     made: _AdditionEntry | None
@@ -87,7 +87,7 @@ def entries_of_correction(correction: Correction) -> dict[str, Any]:
     rounds = []
     for one in correction.rounds:
         additions, names = one._additions, belief.palette.names
-        limits = Limits(
+        limits = MostAdded(
             additions.max_load,
             additions.pot_g,
             additions.bases,
@@ -96,7 +96,7 @@ def entries_of_correction(correction: Correction) -> dict[str, Any]:
         )
         rounds.append(
             _RoundEntry.model_construct(
-                asked=Asked(one.measured, one.target, one._covariance, one.within),
+                asked=Measured(one.measured, one.target, one._covariance, one.within),
                 limits=limits,
                 advice=_AdditionEntry.of(one.smallest),
                 proved=bool(one.proved),
@@ -137,10 +137,8 @@ def correction_of(content: dict[str, Any]) -> Correction:
         field = f"rounds.{number}.advice"
         if last is not None:
             recipe, belief = after(last)
-        found = _found(entry.advice, palette, recipe.pour, field)
-        last = judged(
-            entry.asked, entry.limits, recipe, belief, last, Sought(found, 0.0, entry.proved)
-        )
+        known = _sought(entry, palette, recipe.pour, field)
+        last = judged(entry.asked, entry.limits, recipe, belief, last, known)
         if last.smallest is not None and last.smallest.delta_e > last.within * (1 + 1e-6):
             raise FileError(
                 "does not get near enough",
@@ -155,9 +153,11 @@ def correction_of(content: dict[str, Any]) -> Correction:
     return last
 
 
-def _found(entry: _AdditionEntry | None, palette: Palette, pour: Pour, field: str) -> Found | None:
+def _sought(of: _RoundEntry, palette: Palette, pour: Pour, field: str) -> Sought:
+    """What the search had found in a round; CIEDE2000 is computed anew."""
+    entry = of.advice
     if entry is None:
-        return None
+        return Sought(None, np.inf, 0.0, of.proved, 0, (0.0, 0.0))
     for name in entry.doses:
         palette.index(name)
     counts = np.array([entry.doses.get(n, 0.0) / pour.dose_step for n in palette.names])
@@ -167,6 +167,7 @@ def _found(entry: _AdditionEntry | None, palette: Palette, pour: Pour, field: st
             "a dose is no multiple of the dose step",
             field=f"{field}.doses",
             value=entry.doses,
-            remedy=f"It is {pour.dose_step:g}",
+            remedy=f"It is {pour.dose_step:g} {palette.unit}",
         )
-    return Found(steps.astype(np.int64), (entry.clear_g, entry.white_g), 0.0)
+    masses = (entry.clear_g, entry.white_g)
+    return Sought(steps.astype(np.intp), 0.0, 0.0, of.proved, 0, masses)

@@ -124,7 +124,7 @@ def save(
         Of a `Recipe` (and the palette of a `Prediction`), which don't know them; by default the
         demo palette, and D65 on white paper.
     choice
-        Of a `Match`, the choice that is poured; by default the frugal one, or the steady one
+        Of a `Match`, the choice that is poured; by default the frugal one, or the robust one
         of a robust match.
     note
         Words of one's own with a recipe or targets, at most 10,000 letters; by default none, or

@@ -42,7 +42,6 @@ __all__ = [
     "PaletteEntry",
     "PaletteFile",
     "RecipeEntry",
-    "Row",
     "TargetEntry",
     "WeighedEntry",
     "below",
@@ -56,7 +55,6 @@ T = TypeVar("T")
 
 LONGEST_NOTE: Final = 10_000
 
-Row = tuple[float, float, float]
 DosesEntry = dict[str, float]
 
 

@@ -8,11 +8,11 @@ from typing import Annotated, Any, Final
 import numpy as np
 from pydantic import Field
 
-from shadematch.colour.difference import delta_e
 from shadematch.errors import FileError
 from shadematch.keeping.forms import DosesEntry, Entry, WeighedEntry, below
+from shadematch.matching.asked import checked_asked
 from shadematch.matching.match import Match
-from shadematch.matching.question import Choice, Question, checked_asked
+from shadematch.matching.question import Asked, Choice
 from shadematch.predicting.spread import spread
 from shadematch.search.whole import GAP
 from shadematch.studio.palette import Palette
@@ -39,8 +39,8 @@ class ChoiceEntry(Entry):
     delta_e: _Apart
 
 
-class SteadyEntry(ChoiceEntry):
-    """The steady recipe of a robust match; how far it strays is computed anew."""
+class RobustEntry(ChoiceEntry):
+    """The robust recipe of a robust match; how far it strays is computed anew."""
 
     dose_slip: _Apart
     scale_g: _Apart
@@ -62,20 +62,20 @@ class MatchEntry(Entry):
     proved: bool
     frugal_proved: bool
     boxes: Annotated[int, Field(ge=0)]
-    steady: SteadyEntry | None = None
+    robust: RobustEntry | None = None
 
     @classmethod
     def of(cls, match: Match) -> MatchEntry:
         """What a file holds of a match."""
-        asked, names = match._question, match.palette.names
-        steady = None
-        if match.steady is not None and match.spread is not None:
+        asked, names = match._question.asked, match.palette.names
+        robust = None
+        if match.robust is not None and match.spread is not None:
             strayed = match.spread
-            steady = SteadyEntry.model_construct(
-                **_entries(match.steady),
+            robust = RobustEntry.model_construct(
+                **_entries(match.robust),
                 dose_slip=strayed.dose_slip,
                 scale_g=strayed.scale_g,
-                complete=match.steady_complete,
+                complete=match.robust_complete,
             )
         return cls.model_construct(
             tolerance=float(match.tolerance),
@@ -90,7 +90,7 @@ class MatchEntry(Entry):
             proved=bool(match.proved),
             frugal_proved=bool(match.frugal_proved),
             boxes=int(match.boxes),
-            steady=steady,
+            robust=robust,
         )
 
     def opened(self, target: Target, palette: Palette, pour: Pour, view: View) -> Match | None:
@@ -120,7 +120,7 @@ class MatchEntry(Entry):
                 remedy=_ALTERED,
             )
         question = asked.question(target)
-        frugal, closest = (self._choice(question, name) for name in ("frugal", "closest"))
+        frugal, closest = (self._choice(asked, name) for name in ("frugal", "closest"))
         within = closest.delta_e + self.tolerance if target.covariance is None else np.inf
         for name, value, wrong in (
             ("bound", self.bound, self.bound > closest.delta_e + _ALIKE),
@@ -132,19 +132,20 @@ class MatchEntry(Entry):
             if wrong:
                 problem = "contradicts the rest of the match"
                 raise FileError(problem, field=name, value=value, remedy=_ALTERED)
-        steady = strayed = None
-        if self.steady is not None:
-            steady = self._choice(question, "steady")
+        robust = strayed = None
+        if self.robust is not None:
+            robust = self._choice(asked, "robust")
             strayed = spread(
-                steady.recipe,
+                robust.recipe,
                 palette=palette,
                 view=view,
                 target=target,
-                dose_slip=self.steady.dose_slip,
-                scale_g=self.steady.scale_g,
+                dose_slip=self.robust.dose_slip,
+                scale_g=self.robust.scale_g,
                 lights=self.lights,
             )
-        if not all(_holds(question, c) for c in (frugal, closest, steady) if c is not None):
+        whole = [choice for choice in (frugal, closest, robust) if choice is not None]
+        if any(abs(question.judged(c) - c.delta_e) > _ALIKE for c in whole):
             return None
         return Match(
             target=target,
@@ -156,19 +157,19 @@ class MatchEntry(Entry):
             frugal_proved=self.frugal_proved,
             boxes=self.boxes,
             _question=question,
-            steady=steady,
+            robust=robust,
             spread=strayed,
-            steady_complete=self.steady is None or self.steady.complete,
+            robust_complete=self.robust is None or self.robust.complete,
         )
 
-    def _choice(self, question: Question, name: str) -> Choice:
+    def _choice(self, asked: Asked, name: str) -> Choice:
         """One of the recipes, which must be permitted."""
         entry: ChoiceEntry = getattr(self, name)
-        palette, pour = question.palette, question.pour
+        palette, pour = asked.palette, asked.pour
         with below(name):
             recipe = in_order(Recipe(entry.doses, pour, entry.weighed, palette.unit), palette)
-        counts = question.steps_of(Choice(recipe, 0.0, palette, question.view, np.zeros(0)))
-        made = question.choice(np.rint(counts), entry.delta_e)
+        counts = asked.steps_of(recipe)
+        made = asked.choice(np.rint(counts), entry.delta_e)
         used, most = set(recipe.doses), self.max_pigments
         for problem, wrong in (
             ("a dose is no multiple of its step", np.abs(np.rint(counts) - counts).max() > 1e-6),
@@ -186,15 +187,6 @@ class MatchEntry(Entry):
 def _entries(choice: Choice) -> dict[str, Any]:
     recipe = choice.recipe
     return {"doses": dict(recipe.doses), "weighed": recipe.weighed, "delta_e": choice.delta_e}
-
-
-def _holds(question: Question, choice: Choice) -> bool:
-    """Whether a choice has the CIEDE2000 that it is said to have."""
-    if question.lights:
-        value = max(question.by_light(choice).values())
-    else:
-        value = float(delta_e(np.array(choice.predicted.lab), question.target))
-    return abs(value - choice.delta_e) <= _ALIKE
 
 
 def in_order(given: Recipe, palette: Palette) -> Recipe:

@@ -19,7 +19,6 @@ from shadematch.keeping.forms import (
     FromFields,
     PaletteEntry,
     RecipeEntry,
-    Row,
     TargetEntry,
     below,
     checked_note,
@@ -32,8 +31,9 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
-from shadematch.support.html import recipe_card
+from shadematch.support.arrays import Triple
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Result", "SavedEntry", "SavedRecipe", "kept"]
 
@@ -44,7 +44,7 @@ _ALIKE: Final = 1e-4
 
 
 @dataclass(frozen=True, kw_only=True)
-class SavedRecipe:
+class SavedRecipe(Reported):
     """What is kept of a recipe.
 
     Attributes
@@ -76,7 +76,7 @@ class SavedRecipe:
     note: str
     recipe: Recipe
     view: View
-    lab: Row
+    lab: Triple
     target: Target | None
     delta_e: float | None
     match: Match | None = dataclasses.field(repr=False)
@@ -87,7 +87,7 @@ class SavedRecipe:
         recipe, match, goal = self.recipe, self.match, self.target
         object.__setattr__(self, "recipe", in_order(recipe, self.palette))
         own = self.library == __version__  # another one may compute otherwise: `repeat` tells
-        seen = predict(recipe.doses, palette=self.palette, pour=recipe.pour, view=self.view)
+        seen = predict(recipe, palette=self.palette, view=self.view)
         if own and delta_e(np.array(seen.lab), np.array(self.lab)) > _SAME:
             raise FileError(
                 "is not the colour of these doses in this pour and palette",
@@ -106,7 +106,7 @@ class SavedRecipe:
                 raise _other_difference("match")
             object.__setattr__(self, "match", match)
         else:
-            lights = () if match is None else match._question.lights
+            lights = () if match is None else match._question.asked.lights
         if goal is not None and self.delta_e is not None:
             least = float(delta_e(np.array(self.lab), goal.lab_in(self.view)))
             if lights and match is None:  # nobody can say any more how it is in the other lights
@@ -130,36 +130,24 @@ class SavedRecipe:
         """Whether sRGB holds the colour."""
         return self._shown[1]
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lab = ", ".join(f"{v:z.1f}" for v in self.lab)
-        lines = [
-            f"recipe     {self.recipe}",
-            f"pour       {self.recipe.pour}, seen {self.view}",
-            f"predicted  Lab ({lab}), {self.hex}{'' if self.in_srgb else ', outside sRGB'}",
+    def report(self) -> Report:
+        """The recipe and its colour as they were."""
+        wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
+        rows = [
+            Row("recipe", self.recipe.lines),
+            Row("pour", f"{self.recipe.pour}, seen {self.view}"),
+            Row.colour("predicted", self),
         ]
         if self.target is not None:
-            lines.append(f"target     {self.target.hex}: {self.target}")
+            rows.append(Row("target", str(self.target), swatch=Swatch.of(self.target)))
         if self.delta_e is not None:
-            lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
+            rows.append(Row("CIEDE2000", f"{self.delta_e:.2f} to the target"))
         if self.match is not None:
-            lines.append(f"proof      {self.match.proof}")
-        lines.append(f"palette    {self.palette.fingerprint}, shadematch {self.library}")
+            rows.append(Row("proof", self.match.proof))
+        rows.append(Row("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
         if self.note:
-            lines.append(f"note       {self.note}")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        swatches = [] if self.target is None else [(self.target.hex, "wanted")]
-        swatches.append((self.hex, "predicted"))
-        rows = list(self.recipe.parts)
-        rows += [("into", str(self.recipe.pour)), ("seen", str(self.view))]
-        if self.delta_e is not None:
-            rows.append(("CIEDE2000", f"{self.delta_e:.2f}"))
-        if self.match is not None:
-            rows.append(("proof", self.match.proof))
-        rows.append(("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
-        return recipe_card(swatches, rows, foot=self.note)
+            rows.append(Row("note", self.note))
+        return Report(swatches=(*wanted, Swatch.of(self, "predicted")), rows=tuple(rows))
 
 
 def _other_difference(field: str) -> FileError:
@@ -231,8 +219,8 @@ def kept(
     if isinstance(result, Prediction):
         _not_twice(view, result.view, "view")
         view = result.view
-    palette, pour, view = conditions(palette, recipe.pour, view)
-    seen = predict(recipe.doses, palette=palette, pour=pour, view=view)
+    palette, _, view = conditions(palette, recipe.pour, view)
+    seen = predict(recipe, palette=palette, view=view)
     if isinstance(result, Prediction) and not np.allclose(seen.lab, result.lab, rtol=0, atol=1e-6):
         raise PourError(
             "this palette does not give the predicted colour",
@@ -258,7 +246,7 @@ _KNOWN: Final = frozenset(
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
         *("note", "library", "reflectance", "xyz", "doses", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
-        *("source", "covariance", "steady", "spread", "steady_complete", "weighed"),
+        *("source", "covariance", "robust", "spread", "robust_complete", "weighed", "unit"),
     }
 )
 """Fields of results that have a place in the file (a spectrum is computed anew)."""
@@ -298,7 +286,7 @@ SavedEntry = Annotated[
     FromFields(
         note=Annotated[str, Field(max_length=LONGEST_NOTE)],
         recipe=RecipeEntry,
-        lab=Row,
+        lab=Triple,
         target=TargetEntry | None,
         match=Annotated[MatchEntry | None, PlainSerializer(_entry_of)],
         library=Annotated[str, Field(max_length=100)],

@@ -13,7 +13,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import ColourError, ShadematchError
 from shadematch.keeping.results import missing
 from shadematch.studio.target import Target
-from shadematch.support.models import expect, listed
+from shadematch.support.models import expect, is_finite, listed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -162,14 +162,14 @@ def _target_of(row: Mapping[str, Any], ways: Sequence[tuple[str, ...]]) -> Targe
     if way == ("hex",):
         target = Target.from_hex(given[0])
     elif way == _XYZ:
-        target = Target.from_xyz(given, **light)
-        if abs(sum(given) - 1.0) <= _CHROMATICITY:
+        if all(map(is_finite, given)) and abs(sum(given) - 1.0) <= _CHROMATICITY:
             raise ColourError(
                 "add up to 1, as chromaticities do",
                 field="xyz",
                 value=given,
                 remedy="Give X, Y, Z with Y = 100 for white",
             )
+        target = Target.from_xyz(given, **light)
     elif way == _LAB:
         target = Target.from_lab(given, **light)
     else:

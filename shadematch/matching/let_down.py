@@ -16,7 +16,7 @@ import numpy as np
 
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
-from shadematch.matching.question import Choice, Question, joint_searcher
+from shadematch.matching.question import Asked, Choice
 from shadematch.matching.smallest_batch import positive
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.predicting.readings import usual_scale_g
@@ -321,14 +321,13 @@ class _Tries:
         limit
             Of CIEDE2000.
         """
-        question, n = self._without, len(self._without.palette.names)
+        without, n = self._without, len(self._without.palette.names)
         made = dict.fromkeys(names, base_g)
         while made:
             self.count += 1
             let_downs = tuple(self._made(name, base) for name, base in made.items())
-            searcher = joint_searcher(
-                question.palette, question.pour, question.view, None, (), (), (), let_downs
-            )
+            asked = Asked(without.palette, without.pour, without.view, let_downs=let_downs)
+            searcher = asked.new_searcher()
             hint = np.array([*self._hint, *(0.0 for _ in let_downs)])
             if searcher.closest(self._lab, hint=hint, below=limit).steps is None:
                 return None
@@ -368,17 +367,16 @@ def _plan(
     tried: int,
     let_downs: tuple[LetDown, ...],
 ) -> LetDownPlan:
-    question: Question = without._question
     found = match(
         goal,
-        palette=question.palette,
-        pour=question.pour,
-        view=question.view,
+        palette=without.palette,
+        pour=without.pour,
+        view=without.view,
         tolerance=0.0,
         let_downs=let_downs,
     )
     to_make = []
-    step = question.pour.dose_step
+    step = without.pour.dose_step
     for part in found.closest.recipe.weighed:
         portions = math.ceil(part.paste / step - _SLACK)
         base = portions * step / part.let_down.paste_per_g

@@ -172,7 +172,7 @@ def same_look(
         recipe = recipe.recipe
     expect(recipe, Recipe, "recipe", "Give a Recipe, such as match(...).recipe")
     near = between(within, "within", 0.0, 100.0, "It is a CIEDE2000")
-    leeway = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
+    most_worse = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
     if to_pour is None and to_view is None:
         raise PourError(
             "says nothing new",
@@ -192,7 +192,7 @@ def same_look(
         palette=palette,
         pour=pour,
         view=seen,
-        tolerance=leeway,
+        tolerance=most_worse,
         max_pigments=max_pigments,
         let_downs=to_hand,
     )
@@ -209,7 +209,7 @@ def same_look(
         there = predict(taken, palette=palette, view=seen)
         kept.append((float(delta_e(np.array(there.lab), wanted)), how, there))
     best = min(kept, key=lambda k: k[0]) if kept else None
-    enough = max(near, found.closest.delta_e + leeway) + _SAME
+    enough = max(near, found.closest.delta_e + most_worse) + _SAME
     if best is not None and best[0] <= enough:
         value, how, there = best
         return SameLook(before, target, there.recipe, value, there, how, there, found)

@@ -18,8 +18,8 @@ from typing import Final
 
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
+from shadematch.matching.question import Asked
 from shadematch.predicting.prediction import conditions, model_for
-from shadematch.search.answer import Searcher
 from shadematch.search.ideal import ideal
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
@@ -251,21 +251,9 @@ def smallest_batch(
         loads = ideal_steps * (pour.max_load / _FINE)
         for mass in masses:
             there = pour.model_copy(update={"batch_g": mass})
-            whole = whole_space(
-                model,
-                load_per_step=there.load_per_step,
-                max_steps=there.max_steps,
-                max_tubes=max_pigments,
-            )
-            searcher = Searcher(model, whole, there.load_per_step)
-            found = searcher.closest(lab, hint=loads / there.load_per_step)
-            assert found.steps is not None
-            doses = {
-                name: round(float(count) * there.dose_step, 9)
-                for name, count in zip(palette.names, found.steps, strict=True)
-                if count
-            }
-            recipe = Recipe(doses, there, unit=palette.unit)
+            asked = Asked(palette, there, view, max_pigments)
+            found = asked.new_searcher().closest(lab, hint=loads / there.load_per_step)
+            recipe = asked.chosen(found).recipe
             bound = max(found.bound, floor)
             points.append(BatchPoint(mass, recipe, found.delta_e, bound, found.proved))
     good = [p.mass_g for p in points if p.delta_e <= wanted]

@@ -24,7 +24,15 @@ from shadematch.optics.table import (
 from shadematch.optics.transport import REFRACTIVE_INDEX
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["CONVEXITY", "Layer", "Surroundings", "backing_slope", "reflectance", "seen"]
+__all__ = [
+    "CONVEXITY",
+    "Layer",
+    "Surroundings",
+    "backing_slope",
+    "radiance_factor",
+    "reflectance",
+    "seen",
+]
 
 CONVEXITY: Final = 0.8
 """R R'' >= this times R'^2. It is 1 by theory (ln R is convex); above 2/3 a cube root is convex."""
@@ -147,6 +155,15 @@ def reflectance(
     )
 
 
+def radiance_factor(
+    mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
+) -> FloatArray:
+    """R of `reflectance` alone, at a third of its cost."""
+    u, v = np.broadcast_arrays(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
+    u, v, _ = to_table_range(u, v)
+    return seen(_values(u_axis(u), v_axis(v), _NAMES[around.mode]), around)
+
+
 def backing_slope(
     mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
 ) -> FloatArray:
@@ -218,7 +235,7 @@ class Layer:
         self._top = self._knots[-1]
         # One row of four coefficients for each knot and wavelength: a single gather reads it.
         self._coefficients = np.ascontiguousarray(np.moveaxis(spline.c, 0, -1)).reshape(-1, 4)
-        self._columns: IntArray = np.arange(count)
+        self._columns: IntArray = np.arange(count, dtype=np.intp)
         self._by_wavelength = np.ascontiguousarray(np.moveaxis(spline.c, -1, 0))  # (w, 4, knots)
         # Between knots the cubic may rise by its last digits; by how much in all, at most.
         width = np.diff(self._knots)[:, None]
@@ -286,10 +303,10 @@ class Layer:
     def _intervals(self, mu_a: FloatArray) -> IntArray:
         u = mu_a * self.thickness_cm
         far_out = u.max(initial=0.0) >= U_MAX
-        at = (np.sqrt(np.minimum(u, U_MAX) if far_out else u) * self._rate).astype(np.int64)
+        at = (np.sqrt(np.minimum(u, U_MAX) if far_out else u) * self._rate).astype(np.intp)
         if far_out:
             far = np.log(np.maximum(u, U_MAX) / U_MAX) * self._outer_rate
-            at = np.where(u >= U_MAX, _INNER_KNOTS - 1 + far.astype(np.int64), at)
+            at = np.where(u >= U_MAX, _INNER_KNOTS - 1 + far.astype(np.intp), at)
         return np.asarray(np.minimum(at, self._knots.size - 2))
 
     def evaluate(self, mu_a: FloatArray) -> tuple[FloatArray, FloatArray]:

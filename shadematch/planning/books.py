@@ -92,7 +92,9 @@ def read_orders(path: str | os.PathLike[str]) -> tuple[Order, ...]:
         with _blaming(path, number):
             order = _order(row)
         if order.name in found:
-            raise _fault(path, number, "name", "stands twice", order.name, "Rename one of them")
+            raise _fault(
+                path, number, "name", "appears twice", value=order.name, remedy="Rename one of them"
+            )
         found[order.name] = order
     return tuple(found.values())
 
@@ -113,7 +115,12 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
             unit = unit or _PASTE[column]
             if _PASTE[column] != unit:
                 raise _fault(
-                    path, number, column, "is in another unit", row[column], f"Give all in {unit}"
+                    path,
+                    number,
+                    column,
+                    "is in another unit",
+                    value=row[column],
+                    remedy=f"Give all in {unit}",
                 )
         kind = row["kind"]
         if kind in ("clear", "white"):
@@ -121,24 +128,31 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
                 fields = _base(row, kind)
                 Stock(**fields)
             if f"{kind}_g" in bases:
-                raise _fault(path, number, "kind", "stands twice", kind, "Put it into one line")
+                raise _fault(
+                    path, number, "kind", "appears twice", value=kind, remedy="Put it into one line"
+                )
             bases.update(fields)
             continue
         if kind != "paste":
             raise _fault(
-                path, number, "kind", "must be paste, clear or white", kind, "Take one of these"
+                path,
+                number,
+                "kind",
+                "must be paste, clear or white",
+                value=kind,
+                remedy="Take one of these",
             )
         with _blaming(path, number):
             line = _tubes(row)
         if line.pigment in tubes:
             remedy = "Put all its tubes into one line"
-            raise _fault(path, number, "name", "stands twice", line.pigment, remedy)
+            raise _fault(path, number, "name", "appears twice", value=line.pigment, remedy=remedy)
         tubes[line.pigment] = line
     return Stock(tubes=tuple(tubes.values()), unit=unit or "cm", **bases)
 
 
 def _fault(
-    path: object, number: int, field: str, problem: str, value: object, remedy: str
+    path: object, number: int, field: str, problem: str, *, value: object, remedy: str
 ) -> PourError:
     return fault(path, number, problem, value, remedy, error=PourError, field=field)
 
@@ -149,7 +163,9 @@ def _blaming(path: str | os.PathLike[str], number: int) -> Iterator[None]:
     try:
         yield
     except ShadematchError as found:
-        raise _fault(path, number, found.field, found.problem, found.value, found.remedy) from None
+        raise _fault(
+            path, number, found.field, found.problem, value=found.value, remedy=found.remedy
+        ) from None
 
 
 def _rows(
@@ -162,16 +178,16 @@ def _rows(
     _check_not_swapped(path, table.line, header, known)
     for given, name in zip(table.names, header, strict=True):
         if name not in known or header.count(name) > 1:
-            problem = "stands twice" if name in known else "is no column of this file"
+            problem = "appears twice" if name in known else "is no column of this file"
             remedy = f"Columns are {', '.join(known)}"
-            raise _fault(path, table.line, "header", problem, given, remedy)
+            raise _fault(path, table.line, "header", problem, value=given, remedy=remedy)
     if needed not in header:
-        raise _fault(path, table.line, "header", "lacks a column", needed, "Add it")
+        raise _fault(path, table.line, "header", "lacks a column", value=needed, remedy="Add it")
     rows = []
     for number, cells in table.lines:
         row = {name: cell for name, cell in zip(header, cells, strict=True) if cell}
         if needed not in row:
-            raise _fault(path, number, needed, "is missing", None, "Fill it in")
+            raise _fault(path, number, needed, "is missing", value=None, remedy="Fill it in")
         for column in row.keys() & _RECIPES.keys() if table.between != "," else ():
             row[column] = _RECIPE_COMMA.sub(r"\1.\2", row[column])
         rows.append(Row(number, row))
@@ -203,8 +219,8 @@ def _check_not_swapped(
                 number,
                 "header",
                 f"is that of {name}, not of {wanted}",
-                ", ".join(header),
-                f"Give {wanted}. Of two files that seem swapped, the order book comes first",
+                value=", ".join(header),
+                remedy=f"Give {wanted}. Of two files that seem swapped, the order book comes first",
             )
 
 

@@ -9,10 +9,9 @@ from typing import Final
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.matching.question import Choice, Question
+from shadematch.matching.question import Asked, Choice
 from shadematch.planning.orders import Order
 from shadematch.predicting.prediction import loads_of, recipe_of
-from shadematch.search.near import lean, lean_within
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
@@ -92,10 +91,10 @@ def options_for(order: Order, palette: Palette) -> Options:
             f"{order.within:g} allowed"
         )
         return Options((), none, found.complete, found.closest_delta_e, problem)
-    question = Question(palette, pour, order.view, most, target=lab)
+    asked = Asked(palette, pour, order.view, most)
     values = found.delta_e.tolist()
     choices = tuple(
-        question.choice(steps.astype(float), value)
+        asked.choice(steps.astype(float), value)
         for steps, value in zip(found.steps, values, strict=True)
     )
     use = np.asarray(found.steps * (pour.dose_step * order.pots), dtype=float)
@@ -122,28 +121,21 @@ def _searched(
 ) -> _Searched:
     """Search once for orders that ask the same."""
     target = np.array(lab)
-    searcher = Question(palette, pour, view, most, target=target).plain_searcher
+    searcher = Asked(palette, pour, view, most).searcher
     closest = searcher.closest(target)
     assert closest.steps is not None
     limit = closest.delta_e + tolerance
     if within is not None:
         limit = min(limit, within)
-    nothing = np.empty((0, searcher.whole.size), dtype=np.int64)
     if limit < closest.delta_e:
+        nothing = np.empty((0, searcher.space.size), dtype=np.intp)
         return _Searched(nothing, np.empty(0), closest.proved, closest.delta_e)
-    parts, complete = [closest.steps[None]], closest.proved
-    spaces, all_there = searcher.spaces(closest.steps.astype(float))
-    for fixed, space in spaces:
-        listed = lean_within(space, target, within=limit)
-        parts.append(listed.steps + fixed)
-        complete = complete and listed.complete
-    steps = lean(np.concatenate(parts))
+    steps, complete = searcher.lean(target, limit, closest)
+    complete = complete and closest.proved
     if len(steps) > MOST:
         steps, complete = _spread(steps), False
-    colours = searcher.model.lab(np.asarray(steps * pour.load_per_step, dtype=float))
-    if not searcher.model.scattering_pigments:
-        colours = searcher.whole.lab(steps)  # the very numbers of the search
-    return _Searched(steps, delta_e(colours, target), complete and all_there, closest.delta_e)
+    values = delta_e(searcher.space.lab(steps), target)
+    return _Searched(steps, values, complete, closest.delta_e)
 
 
 def _spread(steps: IntArray) -> IntArray:

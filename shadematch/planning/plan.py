@@ -59,7 +59,7 @@ def plan(
     For each order the recipes within its tolerance of the closest are listed, those that no
     other undercuts in every pigment; an integer programme chooses among them. Goals, one after
     the other: the value of the orders poured; the money for what is bought; the number of tubes
-    bought; then the paste, each cm or g counted as a share of what is there of its pigment.
+    bought; then the paste, that of each pigment as a share of what is there.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ def plan(
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
         raise PourError(
-            "a name stands twice", field="orders", value=twice[0], remedy="Rename one of them"
+            "a name appears twice", field="orders", value=twice[0], remedy="Rename one of them"
         )
     stock.check(palette)
     budget = np.inf

@@ -89,7 +89,7 @@ def solve(
         goals.stage(f"tubes bought{held}", goals.tubes)
         goals.hold_tubes()
     goals.stage(
-        f"paste, each centimetre as a share of what is there of its pigment{held}",
+        f"paste, that of each pigment as a share of what is there{held}",
         goals.sparing(),
     )
     return goals.solution()

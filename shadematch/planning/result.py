@@ -168,7 +168,7 @@ class Plan:
 
     Goals, each brought to its best before the next: the value of the orders poured; the money
     for what is bought; the number of tubes bought; and then, with these purchases, the paste,
-    each cm or g counted as a share of what is there of its pigment, so that scarce tubes
+    that of each pigment as a share of what is there, so that scarce tubes
     last.
 
     Attributes

@@ -103,7 +103,7 @@ class Stock(Frozen):
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
             raise PourError(
-                "a pigment stands twice",
+                "a pigment appears twice",
                 field="tubes",
                 value=twice[0],
                 remedy="Put all its tubes into one entry",

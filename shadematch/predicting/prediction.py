@@ -16,7 +16,7 @@ from shadematch.colour.colorimetry import (
     xyz_to_srgb,
 )
 from shadematch.errors import PourError
-from shadematch.optics.layer import Layer, reflectance
+from shadematch.optics.layer import Layer, radiance_factor, reflectance
 from shadematch.studio.palette import Palette, demo_palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, doses_of
@@ -92,7 +92,7 @@ class Model:
             # By the spline, as the proved search sees it.
             return self.layer_with(loads).value(mu_a)
         mu_s = self.base_scattering + loads @ self.scattering
-        return reflectance(mu_a, mu_s, self.thickness_cm, self._around)[0]
+        return radiance_factor(mu_a, mu_s, self.thickness_cm, self._around)
 
     def xyz(self, loads: FloatArray) -> FloatArray:
         """Tristimulus values, shape (..., 3)."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from importlib import resources
 from typing import Annotated, Any, ClassVar, Final, Self, TypeVar
 
@@ -21,6 +21,7 @@ from pydantic import (
 
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import Frozen, Name, Number, expect, is_finite, shape_of
@@ -160,6 +161,10 @@ class Palette(Frozen):
         base, and so are a pour's load limit and dose step.
     note
         Where the data come from.
+    uncertainty
+        What is not known of it, as a calibration leaves it (or `known_to` states it); None where
+        nothing is said of it.
+
 
     Spectra at other wavelengths can be given as well, each paste and base as a dict: say
     ``wavelengths_nm``, rising, which cover 400 to 700 nm with steps of at most 20 nm.
@@ -171,6 +176,7 @@ class Palette(Frozen):
     white: Base
     unit: Unit = "cm"
     note: str = ""
+    uncertainty: PaletteUncertainty | None = Field(default=None, repr=False)
 
     @model_validator(mode="after")
     def _names(self) -> Self:
@@ -189,7 +195,10 @@ class Palette(Frozen):
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
             raise PaletteError(
-                "a name stands twice", field="pigments", value=twice[0], remedy="Rename one of them"
+                "a name appears twice",
+                field="pigments",
+                value=twice[0],
+                remedy="Rename one of them",
             )
         shapes = [shape_of(n) for n in names]
         alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
@@ -200,6 +209,12 @@ class Palette(Frozen):
                 value=tuple(alike),
                 remedy="Rename one of them, so that a sheet tells them apart",
             )
+        return self
+
+    @model_validator(mode="after")
+    def _speaks_of_all(self) -> Self:
+        if self.uncertainty is not None:
+            self.uncertainty.check_speaks_of(len(self.pigments))
         return self
 
     @property
@@ -287,12 +302,22 @@ class Palette(Frozen):
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""
         kept = self._places(names)
-        return self._with(p for i, p in enumerate(self.pigments) if i in kept)
+        return self._of([i for i in range(len(self.pigments)) if i in kept])
 
     def without(self, *names: str) -> Palette:
         """The same bases with these pigments left out."""
         gone = self._places(names)
-        return self._with(p for i, p in enumerate(self.pigments) if i not in gone)
+        return self._of([i for i in range(len(self.pigments)) if i not in gone])
+
+    def known_to(self, strength: float | Mapping[str, float]) -> Palette:
+        """The same, its pastes' strengths known to a share each, one for all or by name.
+
+        A relative standard deviation, 0 to 1: tubes differ by 0.1 (common practice, no source).
+        """
+        if isinstance(strength, Mapping):
+            self._places(tuple(strength))
+        known = PaletteUncertainty.of_strengths(self.names, strength)
+        return Palette(**{**dict(self), "uncertainty": known})
 
     def _places(self, names: Sequence[str]) -> set[int]:
         for name in names:
@@ -306,8 +331,11 @@ class Palette(Frozen):
                 )
         return {self.index(name) for name in names}
 
-    def _with(self, pigments: Iterable[Pigment]) -> Palette:
-        return Palette(**{**dict(self), "pigments": tuple(pigments)})
+    def _of(self, places: Sequence[int]) -> Palette:
+        known = self.uncertainty
+        fewer = {"pigments": tuple(self.pigments[i] for i in places)}
+        more = {} if known is None else {"uncertainty": known.of(places)}
+        return Palette(**{**dict(self), **fewer, **more})
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.
@@ -356,6 +384,8 @@ class Palette(Frozen):
     def _with_grid(self, own: SerializerFunctionWrapHandler) -> dict[str, Any]:
         rest = own(self)
         note = {"note": rest.pop("note")} if "note" in rest else {}
+        if rest.get("uncertainty", 0) is None:
+            del rest["uncertainty"]
         return {**note, "wavelengths_nm": WAVELENGTHS_NM.tolist(), **rest}
 
 

@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from shadematch.errors import PourError, ShadematchError, ThicknessWarning
 from shadematch.studio.unit import Unit, checked_unit
-from shadematch.support.models import Frozen, Number, is_finite
+from shadematch.support.models import Frozen, Number, between, is_finite
 
 __all__ = [
     "LARGEST_BATCH_G",
@@ -19,6 +19,7 @@ __all__ = [
     "Share",
     "base_named",
     "percent",
+    "pour_of_any_thickness",
     "unusual_thickness",
 ]
 
@@ -128,6 +129,18 @@ class Pour(Frozen):
     def __str__(self) -> str:
         """In plain words."""
         return f"{self.batch_g:g} g of {self.base}, {self.thickness_cm:g} cm thick"
+
+
+def pour_of_any_thickness(thickness_cm: float, **given: float) -> Pour:
+    """A pour whose thickness [cm] nobody is warned of.
+
+    Raises
+    ------
+    PourError
+        As `Pour` does.
+    """
+    thickness = between(thickness_cm, "thickness_cm", 0.01, 100.0, "Give it in cm")
+    return Pour(**given).model_copy(update={"thickness_cm": thickness})
 
 
 def unusual_thickness(thickness_cm: float) -> str | None:

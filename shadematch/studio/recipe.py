@@ -301,6 +301,11 @@ class Recipe:
         return (*squeezed, *map(str, self.weighed)) or ("no paste at all",)
 
     @property
+    def in_all(self) -> str:
+        """Paste in all and its load, in words."""
+        return f"{self.total:g} {self.unit} in all, {self.load:.2f} {self.unit} per 100 g"
+
+    @property
     def rows(self) -> tuple[Row, Row]:
         """The recipe and the pour as a report says them."""
         return Row("recipe", self.lines), Row("pour", str(self.pour))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 __all__ = ["BoolArray", "FloatArray", "IntArray", "Triple", "triple"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
-IntArray: TypeAlias = NDArray[np.int64]
+IntArray: TypeAlias = NDArray[np.intp]
 BoolArray: TypeAlias = NDArray[np.bool_]
 Triple = tuple[float, float, float]
 

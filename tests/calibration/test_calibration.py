@@ -453,7 +453,7 @@ def test_by_mass() -> None:
 
 def test_the_same_reading_is_no_second_measurement() -> None:
     pours = spectral().pours
-    with pytest.raises(sm.PourError, match="stands twice, with the same readings") as found:
+    with pytest.raises(sm.PourError, match="appears twice, with the same readings") as found:
         sm.calibrate([*pours, pours[3]])
     assert (found.value.field, found.value.value) == ("test_pours", pours[3].name)
 

@@ -339,7 +339,7 @@ def test_backings_are_refused_with_the_line(tmp_path: Path) -> None:
     cards = tmp_path / "cards.csv"
     for text, said in (
         (f"name,{nm}\n,{values}\n", "line 2: has no name"),
-        (f"name,{nm}\ncard,{values}\ncard,{values}\n", "line 3: this name stands twice"),
+        (f"name,{nm}\ncard,{values}\ncard,{values}\n", "line 3: this name appears twice"),
         ("name,L,a,b\ncard,50,0,0\n", "line 2: no spectrum"),
     ):
         cards.write_text(text)

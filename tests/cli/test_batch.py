@@ -112,7 +112,7 @@ def test_bad_words(run: Run, words: tuple[str, ...], said: str) -> None:
 
 def test_a_doubtful_measurement_is_not_acted_on(run: Run, tmp_path: Path) -> None:
     batch = str(tmp_path / "batch.json")
-    words = ("correct", "#d9822b", "--poured", "gorse=8", "--batch", "500", "--keep", batch)
+    words = ("correct", "#d9822b", "--poured", "gorse=8", "--batch", "500", "--save", batch)
     status, out, _ = run(*words, "--measured", "30", "40", "-20")
     assert status == 0 and "hard to believe" in out
     assert "clear the doubt first" in out and "add this, measure again" not in out
@@ -126,7 +126,7 @@ def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: P
     order, batch = str(tmp_path / "order.json"), str(tmp_path / "batch.json")
     pale = ("#f4e0e4", "--batch", "120", "--thickness", "2", "--let-down", "rosehip=1/50")
     assert run("match", *pale, "--save", order)[0] == 0
-    words = ("correct", "--recipe", order, "--measured", "92", "6", "1", "--keep", batch)
+    words = ("correct", "--recipe", order, "--measured", "92", "6", "1", "--save", batch)
     status, out, _ = run(*words, "--let-down-paste", "rosehip=5", "--json")
     recipe = sm.read(order).recipe
     assert recipe.weighed

@@ -25,7 +25,7 @@ GOOD: dict[str, list[str]] = {
     "same-look": ["gorse=2", "--batch", "100", "--to-thickness", "2", "--palette", "PALETTE"],
     "lights": ["#d9822b", "--poured", "gorse=2", "--lights", "A", "--palette", "PALETTE"],
     "let-down": ["#c8d050", "--within", "4", "--palette", "PALETTE"],
-    "sheet": ["--recipe", "SAVED", "--write", "OUT"],
+    "sheet": ["--recipe", "SAVED", "--save", "OUT"],
     "repeat": ["SAVED", "--palette", "PALETTE"],
     "pot": ["gorse=2", "--depth", "8", "--palette", "PALETTE"],
     "spread": ["gorse=2", "--dose-slip", "0.2", "--palette", "PALETTE"],

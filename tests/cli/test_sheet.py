@@ -44,7 +44,7 @@ def unboxed(match: Match | None) -> Match:
 def test_match_keeps(run: Run, found: Match) -> None:
     status, out, _ = run("match", *ASKED, "--save", "o.json", "--note", "für dich")
     assert status == 0
-    assert "kept in o.json" in out
+    assert "saved in o.json" in out
     saved = sm.read("o.json")
     assert unboxed(saved.match) == unboxed(found)
     assert saved.note == "für dich"
@@ -88,12 +88,12 @@ def test_sheet_of_a_colour_and_of_a_file(run: Run, found: Match) -> None:
     status, out, _ = run("sheet", *ASKED, *page)
     assert (status, out) == (0, expected.text)
     run("match", *ASKED, "--save", "o.json")
-    status, out, _ = run("sheet", "--recipe", "o.json", *page, "--write", "s.html")
-    assert (status, out) == (0, "written to s.html\n")
+    status, out, _ = run("sheet", "--recipe", "o.json", *page, "--save", "s.html")
+    assert (status, out) == (0, "saved in s.html\n")
     assert Path("s.html").read_text(encoding="utf-8") == expected.html
-    status, out, _ = run("sheet", "--recipe", "o.json", *page, "--write", "s.txt", "--json")
+    status, out, _ = run("sheet", "--recipe", "o.json", *page, "--save", "s.txt", "--json")
     told = json.loads(out)
-    assert (status, told["written"], told["title"]) == (0, "s.txt", "Order 3")
+    assert (status, told["saved"], told["title"]) == (0, "s.txt", "Order 3")
     assert Path("s.txt").read_text(encoding="utf-8") == told["text"] == expected.text
     assert told["html"] == expected.html
 
@@ -160,8 +160,8 @@ BAD = [
     ("sheet --recipe o.json --through", ("--through", "saved recipe already")),
     ("sheet --recipe o.json --target-illuminant A", ("--target-illuminant",)),
     ("sheet --recipe o.json --closest", ("--closest",)),
-    ("sheet #a34fb0 --write s.pdf", ("--write", "s.pdf", ".html")),
-    ("sheet #a34fb0 --write no/s.txt", ("--write", "can't be written")),
+    ("sheet #a34fb0 --save s.pdf", ("--save", "s.pdf", ".html")),
+    ("sheet #a34fb0 --save no/s.txt", ("--save", "can't be written")),
     ("sheet #a34fb0 --bars 0", ("--bars", "got 0")),
     ("sheet #a34fb0 --bar 5000", ("--bars", "Melt at least")),
     ("sheet #a34fb0 --bar -1", ("--bar", "-1")),
@@ -202,13 +202,13 @@ def test_notes_cant_steer_the_terminal(run: Run) -> None:
     ("line", "option"),
     [
         ("calibrate form.csv --save form.csv", "--save"),
-        ("calibrate form.csv --keep ./form.csv", "--keep"),
-        ("calibrate form.csv --save new.json --keep new.json", "--save"),
+        ("calibrate form.csv --save-palette ./form.csv", "--save-palette"),
+        ("calibrate form.csv --save new.json --save-palette new.json", "--save"),
         ("match #d9822b --palette mine.json --save mine.json", "--save"),
         ("same-look --recipe o.json --to-thickness 1 --save link.json", "--save"),
-        ("sheet --recipe page.html --write page.html", "--write"),
-        ("correct --recipe o.json --measured 60 30 60 --keep o.json", "--keep"),
-        ("photo bar.png --picture bar.png", "--picture"),
+        ("sheet --recipe page.html --save page.html", "--save"),
+        ("correct --recipe o.json --measured 60 30 60 --save o.json", "--save"),
+        ("photo bar.png --save bar.png", "--save"),
     ],
 )
 def test_nothing_is_written_over_what_is_read(

@@ -114,7 +114,7 @@ def test_the_option_is_named(
     assert (tmp_path / "there.csv").read_text(encoding="utf-8") == "filled in"
 
 
-@pytest.mark.parametrize("option", ["--save", "--keep"])
+@pytest.mark.parametrize("option", ["--save", "--save-palette"])
 def test_calibrate_names_the_option(
     option: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -20,7 +20,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.gamuts.answers import Volume
 from shadematch.gamuts.faces import faces_of, lattice, loads_on
 from shadematch.gamuts.reach import Gamut
-from shadematch.gamuts.region import Region
+from shadematch.gamuts.real_doses import RealDoses
 from shadematch.gamuts.solid import enclosed, fill, wrap
 from shadematch.predicting.prediction import model_for
 from shadematch.search.ideal import ideal
@@ -143,7 +143,7 @@ def test_nearest_is_not_beaten_by_multistart_scipy(code: str) -> None:
 
 
 def test_many_targets_at_once_agree_with_the_single_search() -> None:
-    region = Region(sm.demo_palette(), sm.Pour(white=0.1), sm.View())
+    region = RealDoses(sm.demo_palette(), sm.Pour(white=0.1), sm.View())
     rng = np.random.default_rng(4)
     labs = np.column_stack([rng.uniform(5, 95, 40), rng.uniform(-90, 90, (40, 2))])
     together = region.distances(labs)
@@ -152,7 +152,7 @@ def test_many_targets_at_once_agree_with_the_single_search() -> None:
 
 
 def test_descend_keeps_to_the_region_and_says_what_it_reached() -> None:
-    region = Region(sm.demo_palette(), sm.Pour(), sm.View())
+    region = RealDoses(sm.demo_palette(), sm.Pour(), sm.View())
     rng = np.random.default_rng(5)
     labs = np.column_stack([rng.uniform(0, 100, 200), rng.uniform(-120, 120, (200, 2))])
     starts = rng.dirichlet(np.full(6, 0.5), size=200)[:, :5] * 1000.0
@@ -475,7 +475,7 @@ def test_bad_conditions_are_refused() -> None:
 def test_verb_gamut(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     picture = tmp_path / "cut.png"
     words = ["gamut", "#b08060", "--white", "0.5", "--coverage", "munsell", "--within", "2"]
-    words += ["--picture", str(picture), "--hue", "40"]
+    words += ["--save", str(picture), "--hue", "40"]
     mine = tmp_path / "cut.png.part"
     mine.write_text("mine")
     assert main(words) == 0
@@ -495,7 +495,7 @@ def test_verb_gamut(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
 def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     picture = tmp_path / "map.svg"
     words = ["feasibility", "#7fb069", "--thicknesses", "1,2", "--white", "0.5"]
-    words += ["--without", "jetty", "--picture", str(picture)]
+    words += ["--without", "jetty", "--save", str(picture)]
     assert main([*words, "--json"]) == 0
     entries = json.loads(capsys.readouterr().out)
     found = sm.feasibility("#7fb069", thicknesses_cm=(1, 2), whites=(0.5,))
@@ -510,16 +510,16 @@ def test_verb_feasibility(capsys: pytest.CaptureFixture[str], tmp_path: Path) ->
 @pytest.mark.parametrize(
     ("words", "named"),
     [
-        (["gamut", "--lightness", "50"], "--picture"),
-        (["gamut", "--picture", "cut.gif"], "--picture"),
-        (["gamut", "--picture", "/nowhere/cut.png"], "--picture"),
+        (["gamut", "--lightness", "50"], "--save"),
+        (["gamut", "--save", "cut.gif"], "--save"),
+        (["gamut", "--save", "/nowhere/cut.png"], "--save"),
         (["gamut", "--coverage", "munsell", "--within", "nan"], "--within"),
         (["gamut", "--within", "2"], "--within: has no meaning without --coverage"),
         (["feasibility", "#7fb069", "--whites", "0", "--white", "1"], "--white: has no meaning"),
-        (["gamut", "--lightness", "200", "--picture", "cut.png"], "--lightness"),
+        (["gamut", "--lightness", "200", "--save", "cut.png"], "--lightness"),
         (["feasibility", "#7fb069", "--thicknesses", "1,x"], "--thicknesses"),
         (["feasibility", "#7fb069", "--whites", "2", "--thicknesses", "1"], "--white"),
-        (["feasibility", "#7fb069", "--picture", "map.gif"], "--picture"),
+        (["feasibility", "#7fb069", "--save", "map.gif"], "--save"),
         (["feasibility", "#7fb069", "--without", "dust", "--thicknesses", "1"], "no such pigment"),
     ],
 )

@@ -200,8 +200,7 @@ def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) 
         now = additions.value(np.zeros(len(names), int), (0.0, 0.0))[1]
         # Two ways to the same colour: the library's arithmetic, and that of `Pot`.
         assert abs(now - delta_e(pot.lab(), aim)) < 2e-3
-        found = additions.closest(enough=within).found
-    assert found is not None
+        found = additions.closest(enough=within)
     return found.delta_e <= within
 
 
@@ -533,7 +532,7 @@ def robust_against_all(seed: int) -> tuple[float, float, float]:
     target = sm.Target(tuple((lab + rng.normal(0, 1.0, 3)).tolist()))
     found = sm.match(target, palette=palette, pour=pour, robust=True)
     assert found.spread is not None
-    assert found.steady_complete
+    assert found.robust_complete
     squeezes = Squeezes(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0)
     aim = np.array(target.lab)
     every = every_recipe(n, pour.max_steps)

@@ -126,7 +126,7 @@ def measured(
         real = world.poured(planned.doses, planned.pour, rng, dosing_cm)
         for view in planned.views:
             spectrum = world.spectrum(real, planned.pour, view)
-            about = {"name": planned.name, "pour": planned.pour, "view": view}
+            about = {"name": planned.name, "pour": planned.pour, "view": view, "unit": planned.unit}
             if kind == "spectrum":
                 read = np.clip(spectrum * (1 + noise * rng.standard_normal(NM.size)), 0, 1.2)
                 made = sm.TestPour.from_spectrum(planned.doses, NM, read, **about)

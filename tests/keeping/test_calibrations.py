@@ -55,7 +55,7 @@ def test_altered_files_are_refused(tmp_path: Path) -> None:
     whole = json.loads(path.read_text())
     for change, said in (
         ({"version": 99}, "newer shadematch"),
-        ({"format": "shadematch palette"}, "format"),
+        ({"format": "shadematch soap"}, "format"),
         ({"weights": [0.5] * len(whole["weights"])}, "altered"),
         ({"slips": "none"}, "slips"),
         ({"contact": "glue"}, "contact"),

@@ -62,7 +62,7 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
     ("change", "said"),
     [
         ({"version": 2}, "newer shadematch"),
-        ({"format": "shadematch recipe"}, "must be that of a batch file"),
+        ({"format": "shadematch soap"}, "none that this library reads"),
         ({"strengths": {"gorse": -1}}, "strengths: is not known here"),  # they follow
         (
             {"recipe": {"doses": {"gorse": 1.0}, "pour": {"batch_g": 200}, "unit": "g"}},
@@ -96,7 +96,7 @@ def test_rounds_that_are_refused(tmp_path: Path) -> None:
     for where, entry, value, said in (
         ("asked", "covariance", [[1, 2, 0], [2, 1, 0], [0, 0, 1]], "no covariance"),
         ("asked", "covariance", [[0, 0, 0], [0, 0, 0], [0, 0, 0]], "positive definite"),
-        ("asked", "tolerance", 1e308, "asked.tolerance"),
+        ("asked", "within", 1e308, "asked.within"),
         ("limits", "max_load", -1.0, "limits.max_load"),
         ("limits", "pot_g", 10.0, "is smaller than the batch"),
         ("limits", "bases", ["soap"], "limits.bases"),
@@ -105,7 +105,7 @@ def test_rounds_that_are_refused(tmp_path: Path) -> None:
         ("", "advice", nothing | {"doses": {"kelp": -1.0}}, "no multiple"),
         ("", "advice", nothing | {"doses": {"kelp": 500.0}}, "limits permit"),
         ("", "advice", nothing | {"clear_g": 1e308}, "advice.clear_g"),
-        ("", "advice", nothing, "does not get within the tolerance"),
+        ("", "advice", nothing, "does not get near enough"),
         ("", "made", nothing | {"doses": {"kelp": -1.0}}, "kelp"),
         ("priors", "strength_spread", -1.0, "priors.strength_spread"),
         ("priors", "white_spread", 1e308, "priors.white_spread"),
@@ -129,14 +129,14 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
     place = str(tmp_path / "batch.json")
     poured = ["--poured", *(f"{n}={d:g}" for n, d in RECIPE.doses.items()), "--batch", "200"]
     measured = ["--measured", *map(str, FIRST)]
-    assert run("correct", WANTED, *poured, *measured, "--keep", place) == 0
+    assert run("correct", WANTED, *poured, *measured, "--save", place) == 0
     out = capsys.readouterr().out
-    assert f"kept in {place}: add this" in out and "--go-on" in out
+    assert f"saved in {place}: add this" in out and "--go-on" in out
     again = ["correct", "--go-on", place, "--measured", *map(str, SECOND)]
-    assert run(*again, "--keep", place, "--json") == 0
+    assert run(*again, "--save", place, "--json") == 0
     told = json.loads(capsys.readouterr().out)
     by_hand = sm.correct(sm.correct(RECIPE, FIRST, WANTED), SECOND, WANTED)
-    assert told["round"] == 2 and told["kept"] == place
+    assert told["round"] == 2 and told["saved"] == place
     assert told["advice"]["delta_e"] == by_hand.advice.delta_e
     assert told["strengths"][0]["factor"] == by_hand.strengths[0].factor
     assert sm.read(place) == by_hand
@@ -152,7 +152,7 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["correct", "--go-on", place, *measured, "--dose-slip", "0.1"], "--dose-slip"),
         (["correct", "--go-on", "/no/such", *measured], "--go-on"),
         (["correct", WANTED, *poured, *measured, "--added", "kelp=1"], "--added"),
-        (["correct", WANTED, *poured, *measured, "--keep", "/no/such/x"], "--keep"),
+        (["correct", WANTED, *poured, *measured, "--save", "/no/such/x"], "--save"),
         (["correct", WANTED, *poured, *measured, "--measured-region", "0,0,1,1"], "--measured-"),
         (["correct", WANTED, *poured, "--measured-photo", "x.jpg"], "--measured-region"),
     ):

@@ -230,4 +230,4 @@ def test_a_robust_match_is_checked_as_well(tmp_path: Path) -> None:
         ("complete", 1),
     ):
         with pytest.raises(sm.FileError):
-            sm.read(rewritten(tmp_path / "r.json", {("match", "steady", entry): value}))
+            sm.read(rewritten(tmp_path / "r.json", {("match", "robust", entry): value}))

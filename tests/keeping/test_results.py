@@ -143,7 +143,7 @@ def test_let_downs_stand_in_the_table(tmp_path: Path) -> None:
     found = list(sm.match_many(["#f4e0e4", "#f0c0d0"], pour=sm.Pour(), let_downs=to_hand))
     assert any(m.recipe.weighed for m in found)
     frame = results_frame(found)
-    column = frame["rosehip let-down (1 cm in 25 g of clear base) [g]"]
+    column = frame["rosehip let-down (1 cm in 25 g of clear base), mass [g]"]
     assert column.tolist() == [sum(p.mass_g for p in m.recipe.weighed) for m in found]
     with pytest.raises(sm.PourError, match="let-downs"):
         recipes_from_frame(frame)

@@ -19,8 +19,8 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Model, model_for
-from shadematch.search import answer, joint
-from shadematch.search.leeway import Leeway
+from shadematch.search import searcher
+from shadematch.search.tolerance import Tolerance
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import (
     by_adding_doubling,
@@ -139,18 +139,19 @@ def test_full_kilogram_against_enumeration(white: float, thickness: float) -> No
 def test_never_worse_than_a_general_solver() -> None:
     for seed in range(12):
         p = problem(seed + 500)
-        space, target = p.searcher.whole, p.target
-        ours = p.searcher.answer(target, Leeway(0.5)).closest.delta_e
+        space, target = p.searcher.space, p.target
+        limits = space.limits
+        ours = p.searcher.answer(target, Tolerance(0.5)).closest.delta_e
 
-        def cost(x, space=space, target=target):  # type: ignore[no-untyped-def]
-            steps = np.clip(x.T, space.lower, space.upper)
-            over = np.maximum(steps.sum(axis=1) - space.max_steps, 0)
-            over = over + np.maximum(np.count_nonzero(steps, axis=1) - space.max_tubes, 0)
+        def cost(x, space=space, limits=limits, target=target):  # type: ignore[no-untyped-def]
+            steps = np.clip(x.T, limits.lower, limits.upper)
+            over = np.maximum(steps.sum(axis=1) - limits.total, 0)
+            over = over + np.maximum(np.count_nonzero(steps, axis=1) - limits.max_tubes, 0)
             return np.where(over > 0, 200.0 + over, delta_e(space.lab(steps), target))
 
         theirs = differential_evolution(
             cost,
-            [(0, space.max_steps)] * space.size,
+            [(0, limits.total)] * space.size,
             integrality=[True] * space.size,
             vectorized=True,
             updating="deferred",
@@ -186,12 +187,12 @@ def test_more_doses_of_scattering_pastes_than_are_gone_through(
     lights: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The doses nearest to a guess are looked at, and nothing is proved. A thousand take a while.
-    palette = with_chalk(0)
+    palette = with_chalk(2)
     few = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1010), lights=lights)
     assert few.proved
     assert few.frugal_proved
-    for room in (answer, joint):
-        monkeypatch.setattr(room, "_MOST_SPACES", 20)
+    for name in ("_MOST_PARTS", "_MOST_JOINT_PARTS"):
+        monkeypatch.setattr(searcher, name, 10)
     m = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights)
     assert not m.proved
     assert not m.frugal_proved

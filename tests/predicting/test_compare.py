@@ -30,8 +30,9 @@ def test_all_forms_of_one_colour_agree() -> None:
     for form in ("d9822b", target, target.lab, np.array(target.lab)):
         assert sm.delta_e("#d9822b", form) == 0
     match = sm.match("#d9822b", pour=sm.Pour(batch_g=200, max_load=2))
-    assert sm.delta_e(match.target, match.predicted) == match.delta_e
-    assert sm.delta_e(match.predicted, "#d9822b") == match.delta_e
+    told = pytest.approx(match.delta_e, abs=1e-12)
+    assert sm.delta_e(match.target, match.predicted) == told
+    assert sm.delta_e(match.predicted, "#d9822b") == told
 
 
 def test_a_prediction_brings_its_light() -> None:

@@ -100,6 +100,9 @@ def test_a_palette_has_no_two_names_that_look_the_same(one: str, other: str) -> 
     assert found.value.field == "pigments"
     # Asked for by the other, it is said why there is none.
     palette = sm.Palette(pigments=(first,), **bases)
-    with pytest.raises(sm.UnknownNameError, match="spelt with other characters: copy it"):
-        sm.predict({other: 1.0}, palette=palette)
+    if one.casefold() == other.casefold():  # that is one name, however it is written
+        assert sm.predict({other: 1.0}, palette=palette).recipe.doses == {one: 1.0}
+    else:
+        with pytest.raises(sm.UnknownNameError, match="spelt with other characters: copy it"):
+            sm.predict({other: 1.0}, palette=palette)
     assert sm.predict({one: 1.0}, palette=palette).recipe.doses == {one: 1.0}

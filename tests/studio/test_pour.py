@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import pickle
+import warnings
 from fractions import Fraction
 
 import pytest
@@ -156,10 +157,12 @@ def test_odd_thicknesses_are_doubted(thickness_cm: float) -> None:
 
 
 def test_what_is_no_bar_may_have_any_thickness() -> None:
-    """No warning: all warnings are errors here."""
-    sm.Pour(thickness_cm=0.2)
-    sm.Pour(thickness_cm=8)
-    sm.ladder({"gorse": 1}, along="thickness", pour=sm.Pour(thickness_cm=4))
-    sm.layers([({"gorse": 1}, 0.01), ({"dusk": 1}, 30)])
-    sm.wedge({"gorse": 1}, from_cm=0, to_cm=20)
-    sm.in_the_pot({"gorse": 1}, depth_cm=15, drop_mm=1)
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        sm.Pour(thickness_cm=0.2)
+        sm.Pour(thickness_cm=8)
+        sm.ladder({"gorse": 1}, along="thickness", pour=sm.Pour(thickness_cm=4))
+        sm.layers([({"gorse": 1}, 0.01), ({"dusk": 1}, 30)])
+        sm.wedge({"gorse": 1}, from_cm=0, to_cm=20)
+        sm.in_the_pot({"gorse": 1}, depth_cm=15, drop_mm=1)
+    assert not said
