@@ -50,12 +50,8 @@ from .predicting.prediction import predict as predict
 from .predicting.spread import spread as spread
 from .predicting.wedge import wedge as wedge
 from .sheet.batch import batch_sheet as batch_sheet
-from .studio.palette import (
-    Base as Base,
-    Palette as Palette,
-    Pigment as Pigment,
-    demo_palette as demo_palette,
-)
+from .studio.palette import Palette as Palette, demo_palette as demo_palette
+from .studio.pigment import Base as Base, Pigment as Pigment
 from .studio.pour import Pour as Pour
 from .studio.recipe import LetDown as LetDown, Recipe as Recipe
 from .studio.target import Target as Target

@@ -87,7 +87,9 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
     drop = slope * spread
     above = np.maximum(np.maximum(light - R + drop, dark - R - drop), 0.0)
     slack = _slack(layer, mu - spread, spread)
-    spectra = _Spectra(R, slope, drop, light, dark, above, slack)
+    spectra = _Spectra(
+        R=R, slope=slope, drop=drop, light=light, dark=dark, above=above, slack=slack
+    )
     return [_seen(space, view, spectra, radius) for view in range(len(space.seen))]
 
 

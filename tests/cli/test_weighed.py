@@ -75,7 +75,7 @@ def test_the_whole_way(run: Run, kept: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert told("predict", "gorse=2", *known)["unit"] == "g"
     sheet = said("sheet", "--recipe", "order.json")
     assert "Weigh each paste by itself on the small scale" in sheet
-    said("sheet", "--recipe", "order.json", "--write", "order.html")
+    said("sheet", "--recipe", "order.json", "--save", "order.html")
     page = re.sub(r"<[^>]+>", " ", Path("order.html").read_text().partition("<body>")[2])
     assert not speaks_of_cm(page)
     said("repeat", "order.json")

@@ -10,18 +10,19 @@ import pytest
 
 import shadematch as sm
 from shadematch.keeping.results import recipes_from_frame, results_frame
+from shadematch.matching.match import Match
 from tests.invented.weighed import palette_in_g, speaks_of_cm
 
 POUR = sm.Pour(batch_g=100, max_load=3, dose_step=0.5)
 
 
 @pytest.fixture
-def match() -> sm.Match:
+def match() -> Match:
     let_down = sm.LetDown.made("rosehip", paste=1, base_g=25, unit="g")
     return sm.match("#f4d9c6", palette=palette_in_g(), pour=POUR, let_downs=[let_down])
 
 
-def test_a_recipe_comes_back_in_g(tmp_path: Path, match: sm.Match) -> None:
+def test_a_recipe_comes_back_in_g(tmp_path: Path, match: Match) -> None:
     place = tmp_path / "r.json"
     sm.save(match, place)
     again = sm.read(place)
@@ -31,7 +32,7 @@ def test_a_recipe_comes_back_in_g(tmp_path: Path, match: sm.Match) -> None:
     assert not speaks_of_cm(str(again)) and not speaks_of_cm(again._repr_html_())
 
 
-def test_a_palette_in_another_unit_is_another_palette(tmp_path: Path, match: sm.Match) -> None:
+def test_a_palette_in_another_unit_is_another_palette(tmp_path: Path, match: Match) -> None:
     place = tmp_path / "r.json"
     sm.save(match, place)
     same = sm.repeat(place)
@@ -40,7 +41,7 @@ def test_a_palette_in_another_unit_is_another_palette(tmp_path: Path, match: sm.
         sm.repeat(place, palette=sm.demo_palette())
 
 
-def test_an_altered_unit_is_seen(tmp_path: Path, match: sm.Match) -> None:
+def test_an_altered_unit_is_seen(tmp_path: Path, match: Match) -> None:
     place = tmp_path / "r.json"
     sm.save(match, place)
     data = json.loads(place.read_text())
@@ -60,7 +61,7 @@ def test_a_batch_comes_back_in_g(tmp_path: Path) -> None:
     assert not speaks_of_cm(str(again))
 
 
-def test_tables_say_their_unit(tmp_path: Path, match: sm.Match) -> None:
+def test_tables_say_their_unit(tmp_path: Path, match: Match) -> None:
     frame = results_frame([match])
     assert "gorse [g]" in frame.columns and "gorse [cm]" not in frame.columns
     assert {"total_g", "load_g_per_100g"} <= set(frame.columns)
