@@ -28,13 +28,15 @@ match = sm.match("#d9822b", pour=sm.Pour(batch_g=1000, thickness_cm=2.0))
 assert match.proved and match.delta_e >= match.bound
 print(match)
 sm.save(match, "order.json")
-assert sm.load("order.json").match == match
+assert sm.read("order.json").match == match
 orders = sm.read_orders("data/order-book.csv")
 plan = sm.plan(orders, sm.read_stock("data/shelf.csv"))
 assert plan.poured
 assert len(sm.read_test_pours("data/test-pours.csv")) > 5
 try:
-    sm.results_frame([match])
+    from shadematch.keeping.results import results_frame
+
+    results_frame([match])
 except sm.MissingExtraError as found:
     assert ".[tables]" in str(found)
 else:
