@@ -29,7 +29,7 @@ print(match)
 print(found.interval(match.recipe, target=match.target))
 
 # %% [markdown]
-# The palette that was learned is a palette like any other: keep it with `found.palette.save(...)`.
+# The palette that was learned is a palette like any other: keep it with `sm.save(found.palette, ...)`.
 
 # %%
 from shadematch import plots
