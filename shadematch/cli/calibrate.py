@@ -22,11 +22,12 @@ from shadematch.calibration.planned import PlannedPour
 from shadematch.calibration.starter import starter_plan
 from shadematch.cli.amounts import COUNT, MASS, NUMBER
 from shadematch.cli.parsing import Verbs, called
-from shadematch.cli.printing import cautions, json_text, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.keeping.files import read, save
 from shadematch.studio.palette import Palette
 from shadematch.studio.view import View
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.report import rows_of
 
 __all__ = ["add_verb"]
 
@@ -110,9 +111,10 @@ def _calibrate(args: argparse.Namespace) -> str:
                 **({"next": taught, "cautions": CAUTIONS} if coming else {}),
             }
         )
-    lines = [str(found), *(f"next        {n}" for n in coming)]
-    lines += [f"saved       {path}" for path in (args.save, args.save_palette) if path is not None]
-    return "\n\n".join([wrapped("\n".join(lines), 12), *([cautions()] if coming else [])])
+    report = dataclasses.replace(found.report(), cautions=bool(coming))
+    written = [path for path in (args.save, args.save_palette) if path is not None]
+    rows = (*rows_of("next", map(str, coming)), *rows_of("saved", written))
+    return shown(report.plus(*rows))
 
 
 def _planned(planned: PlannedPour) -> dict[str, Any]:
@@ -144,5 +146,4 @@ def _pours(args: argparse.Namespace) -> str:
     if args.json:
         entries = [_planned(p) for p in plan.pours]
         return json_text({"pours": entries, "readings": plan.readings, "cautions": CAUTIONS})
-    saved = [] if args.save is None else [f"saved {args.save}"]
-    return wrapped("\n".join([str(plan), *saved]), 2)
+    return shown(plan, *([] if args.save is None else [f"saved {args.save}"]))

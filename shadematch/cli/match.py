@@ -112,7 +112,7 @@ def _match(args: argparse.Namespace) -> str:
     if args.json:
         extra = {} if ranged is None else {"range": range_entries(ranged)}
         return json_text({**_match_entries(found, args.choices), **extra})
-    ranges = [] if ranged is None else [Row("range", str(ranged))]
+    ranges = [] if ranged is None else [Row("range", ranged.sentence)]
     more = [_choices(found)] if args.choices else []
     saved = [] if args.save is None else [f"saved in {args.save}"]
     return shown(found.report().plus(*ranges), *more, *saved)

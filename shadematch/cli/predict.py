@@ -53,7 +53,7 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
             "is of films, which have no base to dose into",
             field="--calibration",
             value=args.calibration,
-            remedy="Use read and match_shares in Python",
+            remedy="Use read(...).interval(...) in Python",
         )
     return learnt
 
@@ -82,7 +82,7 @@ def _predict(args: argparse.Namespace) -> str:
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     rows = []
     if ranged is not None:
-        rows.append(Row("range", str(ranged)))
+        rows.append(Row("range", ranged.sentence))
     limit = pour.max_load
     if recipe.load > limit and not math.isclose(recipe.load, limit):
         text = f"{recipe.load:.4g} {recipe.unit} per 100 g: the load limit is {limit:g}"

@@ -9,12 +9,13 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.intervals import sources_of
+from shadematch.calibration.result import Calibration
 from shadematch.predicting.uncertainty import Uncertainty
 from tests.invented import worlds
 
 
 @pytest.fixture(scope="module", params=["spectrum", "lab"])
-def learnt(request: pytest.FixtureRequest) -> tuple[worlds.World, sm.Calibration]:
+def learnt(request: pytest.FixtureRequest) -> tuple[worlds.World, Calibration]:
     rng = np.random.default_rng([3, len(request.param)])
     world = worlds.random_world(rng, 3)
     plan = sm.starter_plan(tuple(world.absorption), batch_g=500.0)
@@ -23,7 +24,7 @@ def learnt(request: pytest.FixtureRequest) -> tuple[worlds.World, sm.Calibration
 
 
 @pytest.mark.slow
-def test_covariances_are_those_of_the_fit(learnt: tuple[worlds.World, sm.Calibration]) -> None:
+def test_covariances_are_those_of_the_fit(learnt: tuple[worlds.World, Calibration]) -> None:
     world, found = learnt
     palette = found.palette
     assert palette.uncertainty is not None
@@ -46,7 +47,7 @@ def test_covariances_are_those_of_the_fit(learnt: tuple[worlds.World, sm.Calibra
 
 
 @pytest.mark.slow
-def test_the_palette_keeps_it(learnt: tuple[worlds.World, sm.Calibration], tmp_path: Path) -> None:
+def test_the_palette_keeps_it(learnt: tuple[worlds.World, Calibration], tmp_path: Path) -> None:
     palette = learnt[1].palette
     sm.save(palette, tmp_path / "mine.json")
     assert sm.read(tmp_path / "mine.json", sm.Palette) == palette

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.calibration.result import Calibration
 from shadematch.matching.match import Match
 from tests.invented import worlds
 
@@ -16,7 +17,7 @@ NAMES = ("gorse", "jetty")
 
 
 @functools.cache
-def learnt() -> sm.Calibration:
+def learnt() -> Calibration:
     """Two pastes of an invented world whose constants are per g, weighed to 0.05 g."""
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=NAMES)  # type: ignore[arg-type]
     plan = sm.starter_plan(NAMES, unit="g", g_per_cm=1.0)

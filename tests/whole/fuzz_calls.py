@@ -28,7 +28,6 @@ import shadematch as sm
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.lot import NewLot
 from shadematch.calibration.result import Calibration
-from shadematch.calibration.shares import SharesMatch, match_shares
 from shadematch.correction.results import Correction
 from shadematch.errors import ShadematchError
 from shadematch.gamuts.answers import Coverage
@@ -48,7 +47,7 @@ from shadematch.sheet.batch import BatchSheet
 from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.report import Report, Reported
-from tests.invented import films, worlds
+from tests.invented import worlds
 from tests.whole.public import everything
 
 NM = list(range(380, 731, 10))
@@ -83,23 +82,6 @@ def calibration() -> Calibration:
         made, absorption=dict(zip(PASTES, made.absorption.values(), strict=False))
     )
     return sm.calibrate(worlds.measured(made, sm.starter_plan(PASTES[:2]), rng))
-
-
-@functools.cache
-def dyes() -> Calibration:
-    """Of two dyes in solution, loads in parts."""
-    rng = np.random.default_rng(2)
-    made = films.films("solution", rng)
-    loads = [{n: x * made.unit} for n in made.names[:2] for x in (0.25, 1.0, 2.5)]
-    view = made.view("")
-    return sm.calibrate(
-        [
-            sm.TestPour.from_spectrum(
-                load, films.GRID, made.readings(load, rng)[""], view=view, unit="part"
-            )
-            for load in loads
-        ]
-    )
 
 
 @functools.cache
@@ -779,20 +761,6 @@ CALLS: dict[str, Call] = {
     "Interval.contains": Call(
         lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
     ),
-    "match_shares": Call(
-        match_shares,
-        lambda _: {
-            "calibration": dyes(),
-            "target": "#e0d890",
-            "total": None,
-            "view": None,
-            "thickness_cm": 1.0,
-            "pigments": None,
-            "max_pigments": 2,
-            "by_spectrum": False,
-        },
-        slow=True,
-    ),
     # kept elsewhere
     "Illuminant": Call(
         sm.Illuminant, _with(name="lamp", wavelengths_nm=tuple(NM), power=(1.0,) * len(NM))
@@ -912,7 +880,6 @@ RESULTS = frozenset(
         "SameLook",
         "SavedRecipe",
         "Shade",
-        "SharesMatch",
         "Slice",
         "SmallestBatch",
         "Spread",
@@ -955,7 +922,6 @@ def public_callables() -> set[str]:
 NO_RECIPE = (
     *(Calibration, Coverage, Gamut, Interval, NewLot, PhotoTarget),
     *(Slice, WholeMap, Report),
-    SharesMatch,  # of paints and inks, without any base
     BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )
 """Results whose card tells nothing to pour; every other holds the cautions."""
