@@ -78,7 +78,7 @@ plots.draw_outlines(sm.gamut()).figure.savefig("gamut.png")
 TABLES = """
 import pandas
 import shadematch as sm
-from shadematch.keeping.tables import results_frame
+from shadematch.keeping.results import results_frame
 frame = results_frame([sm.match("#d9822b")])
 frame.to_parquet("results.parquet")
 assert len(pandas.read_parquet("results.parquet")) == 1

@@ -16,7 +16,6 @@ TESTS = Path(__file__).parents[1]
 MOST_BY_PLACE = 5
 """Positional arguments of one call."""
 STILL_TO_DO = (
-    "calibration.keeping",
     "correction",
     "keeping",
     "matching",
