@@ -352,7 +352,7 @@ def test_frozen_plain_and_drawn() -> None:
 @pytest.mark.parametrize(
     ("asked", "field"),
     [
-        ({"recipe": {"gorse": 1}}, "recipe"),
+        ({"recipe": 3}, "recipe"),
         ({"measured": 3}, "measured"),
         ({"measured": (1, 2)}, "lab"),
         ({"measured": (float("nan"), 0, 0)}, "lab"),
