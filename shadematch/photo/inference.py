@@ -108,7 +108,7 @@ class Terms:
     chroma_sd: tuple[float, float, float] = (0.04, 0.085, 0.022)
     lab_reach: float = 60.0
     own_sd: tuple[float, float, float] = (1.5, 1.0, 1.0)
-    own_share: tuple[float, float, float] = (0.02, 0.1, 0.09)
+    own_share: tuple[float, float, float] = (0.025, 0.12, 0.11)
     paper: tuple[float, float, float] = (94.4, 0.4, -2.2)
     paper_sd: tuple[float, float, float] = (4.5, 1.2, 4.0)
 
