@@ -10,7 +10,8 @@ have, over a little grey; positions and strengths were chosen for a wide gamut
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
-from shadematch.studio.palette import Base, Palette, Pigment
+from shadematch.studio.palette import Palette
+from shadematch.studio.pigment import Base, Pigment
 
 
 def band(centre_nm, width_nm, height, tail=1.0):

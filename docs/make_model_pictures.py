@@ -144,8 +144,8 @@ def main():
         "white paper": {},
         "grey": {"backing": 0.4},
         "dark table": {"backing": "black"},
-        "paper, wet": {"contact": "optical"},
-        "held up": {"light": "transmitted"},
+        "paper, wet": {"contact": "wet"},
+        "held up": {"through": True},
     }
     swatches(
         [("One bar, 1 cm thick", [(n, colour(LOAD, **v).hex) for n, v in backs.items()])],

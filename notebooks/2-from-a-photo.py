@@ -15,7 +15,7 @@ photo = sm.read_photo(
     region=(0.70, 0.15, 0.95, 0.60),
     chart=((0.10, 0.12), (0.60, 0.12), (0.60, 0.60), (0.10, 0.60)),
 )
-print(photo.report())
+print(photo)
 
 # %%
 photo.show();

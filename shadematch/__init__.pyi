@@ -1,23 +1,16 @@
 from ._version import __version__ as __version__
 from .calibration.calibrate import calibrate as calibrate
 from .calibration.files import read_test_pours as read_test_pours
-from .calibration.intervals import Interval as Interval
 from .calibration.keeping import (
     load_calibration as load_calibration,
     save_calibration as save_calibration,
 )
-from .calibration.lot import NewLot as NewLot, new_lot as new_lot
-from .calibration.matched import CalibratedMatch as CalibratedMatch
-from .calibration.next_pours import NextPour as NextPour, next_pours as next_pours
-from .calibration.planned import PlannedPour as PlannedPour, PouringPlan as PouringPlan
-from .calibration.residual import Residual as Residual
-from .calibration.result import Calibration as Calibration
-from .calibration.shares import SharesMatch as SharesMatch, match_shares as match_shares
+from .calibration.lot import new_lot as new_lot
+from .calibration.next_pours import next_pours as next_pours
 from .calibration.starter import starter_plan as starter_plan
 from .calibration.test_pour import TestPour as TestPour
 from .colour.illuminant import Illuminant as Illuminant
 from .correction.correct import correct as correct
-from .correction.results import Addition as Addition, Correction as Correction, Strength as Strength
 from .errors import (
     ColourError as ColourError,
     FileError as FileError,
@@ -29,20 +22,9 @@ from .errors import (
     SpectrumError as SpectrumError,
     UnknownNameError as UnknownNameError,
 )
-from .gamuts.feasibility import (
-    Comparison as Comparison,
-    Feasibility as Feasibility,
-    feasibility as feasibility,
-)
-from .gamuts.ladder import Ladder as Ladder, ladder as ladder
-from .gamuts.reach import (
-    Coverage as Coverage,
-    Gamut as Gamut,
-    Nearest as Nearest,
-    Volume as Volume,
-    gamut as gamut,
-)
-from .gamuts.slices import Slice as Slice, WholeMap as WholeMap
+from .gamuts.feasibility import feasibility as feasibility
+from .gamuts.ladder import ladder as ladder
+from .gamuts.reach import gamut as gamut
 from .keeping.batches import load_correction as load_correction, save_correction as save_correction
 from .keeping.distributions import (
     distribution_of as distribution_of,
@@ -60,26 +42,12 @@ from .keeping.tables import (
     write_results as write_results,
 )
 from .keeping.target_lists import load_targets as load_targets, save_targets as save_targets
-from .matching.let_down import (
-    LetDownPlan as LetDownPlan,
-    ToMake as ToMake,
-    propose_let_down as propose_let_down,
-)
-from .matching.lights import (
-    Lights as Lights,
-    UnderLight as UnderLight,
-    lights as lights,
-    metameric_index as metameric_index,
-)
+from .matching.let_down import propose_let_down as propose_let_down
+from .matching.lights import lights as lights
 from .matching.many import match_many as match_many
-from .matching.match import Match as Match, match as match
-from .matching.question import Choice as Choice, Verdict as Verdict
-from .matching.same_look import SameLook as SameLook, same_look as same_look
-from .matching.smallest_batch import (
-    BatchPoint as BatchPoint,
-    SmallestBatch as SmallestBatch,
-    smallest_batch as smallest_batch,
-)
+from .matching.match import match as match
+from .matching.same_look import same_look as same_look
+from .matching.smallest_batch import smallest_batch as smallest_batch
 from .photo.chart import Chart as Chart
 from .photo.combining import combine_photos as combine_photos
 from .photo.finding import find_chart as find_chart
@@ -87,32 +55,21 @@ from .photo.light import Neutral as Neutral
 from .photo.proposal import flat_areas as flat_areas
 from .photo.read import read_photo as read_photo
 from .photo.regions import Region as Region
-from .photo.target import PhotoTarget as PhotoTarget
 from .planning.books import read_orders as read_orders, read_stock as read_stock
-from .planning.cost import Cost as Cost, cost as cost
+from .planning.cost import cost as cost
 from .planning.orders import Order as Order
 from .planning.plan import plan as plan
-from .planning.result import (
-    LeftOut as LeftOut,
-    Plan as Plan,
-    Poured as Poured,
-    Purchase as Purchase,
-    WhatIf as WhatIf,
-)
-from .planning.stock import Stock as Stock, Tubes as Tubes
-from .predicting.layers import Layered as Layered, Shade as Shade, layers as layers
-from .predicting.pot import InThePot as InThePot, in_the_pot as in_the_pot
-from .predicting.prediction import Prediction as Prediction, predict as predict
-from .predicting.spread import Spread as Spread, spread as spread
-from .predicting.wedge import Wedge as Wedge, wedge as wedge
-from .sheet.batch import BatchSheet as BatchSheet, batch_sheet as batch_sheet
-from .studio.palette import (
-    Base as Base,
-    Palette as Palette,
-    Pigment as Pigment,
-    load_palette as load_palette,
-)
+from .planning.stock import Stock as Stock
+from .predicting.compare import delta_e as delta_e
+from .predicting.layers import layers as layers
+from .predicting.pot import in_the_pot as in_the_pot
+from .predicting.prediction import predict as predict
+from .predicting.spread import spread as spread
+from .predicting.wedge import wedge as wedge
+from .sheet.batch import batch_sheet as batch_sheet
+from .studio.palette import Palette as Palette, load_palette as load_palette
+from .studio.pigment import Base as Base, Pigment as Pigment
 from .studio.pour import Pour as Pour
-from .studio.recipe import LetDown as LetDown, Recipe as Recipe, Weighed as Weighed
+from .studio.recipe import LetDown as LetDown, Recipe as Recipe
 from .studio.target import Target as Target
 from .studio.view import View as View

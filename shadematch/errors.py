@@ -5,6 +5,8 @@ Every message says what was wrong, shows the value, and says what to do about it
 
 from __future__ import annotations
 
+from typing import Self
+
 __all__ = [
     "ColourError",
     "FileError",
@@ -14,6 +16,7 @@ __all__ = [
     "PourError",
     "ShadematchError",
     "SpectrumError",
+    "ThicknessWarning",
     "UnknownNameError",
 ]
 
@@ -99,3 +102,17 @@ class UnknownNameError(PaletteError):
 
 class MissingExtraError(ShadematchError):
     """An optional library is needed and is not installed."""
+
+    @classmethod
+    def of(cls, package: str, extra: str, *, field: str, otherwise: str = "") -> Self:
+        """The error that names the package, and the extra of this project that brings it."""
+        return cls(
+            f"needs {package}, which is not installed",
+            field=field,
+            remedy=f'Type pip install ".[{extra}]" in the project\'s folder, or pip install '
+            f"{package}{otherwise}",
+        )
+
+
+class ThicknessWarning(UserWarning):
+    """A bar thinner or thicker than bars are: perhaps millimetres were meant."""

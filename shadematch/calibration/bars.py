@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.calibration.forward import look, to_lab
+from shadematch.calibration.forward import to_lab
 from shadematch.calibration.problem import Problem, Reading
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.support.arrays import FloatArray, IntArray
@@ -52,7 +52,7 @@ def residuals_of(
     problem: Problem, readings: list[Reading], theta: FloatArray, slips: FloatArray
 ) -> Residuals:
     """Residuals at some spectra and errors of the bench."""
-    seen = look(theta, problem.unknowns, problem.pigments, problem.layers, problem.errors, slips)
+    seen = problem.look(theta, slips)
     rows, maps = [], []
     for i, (pour, reading) in enumerate(zip(problem.pours, readings, strict=True)):
         if pour.spectrum is not None:

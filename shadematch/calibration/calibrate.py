@@ -17,10 +17,11 @@ from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.robust import MARGIN, choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
-from shadematch.calibration.test_pour import TestPour
+from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.palette import Palette
+from shadematch.studio.unit import UNITS, check_unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_progress, expect, is_finite, listed
 
@@ -59,6 +60,7 @@ def calibrate(
     noise: Noise | None = None,
     contact: Literal["stated", "auto"] | None = None,
     like: Palette | None = None,
+    any_thickness: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> Calibration:
     """Learn pigments and bases from measured pours of known doses.
@@ -101,7 +103,11 @@ def calibrate(
         ``"stated"``: as the views say, the default; ``"auto"``, the default for films: whether
         layers lie dry or in optical contact with their backings is decided by the readings.
     like
-        A palette whose tube sizes and prices are taken over for the same names.
+        A palette whose tube sizes and prices are taken over for the same names; its unit must be
+        that of the pours.
+    any_thickness
+        Whether bars may be thinner than 0.2 cm or thicker than 8 cm: else they are refused, as
+        millimetres may have been meant.
     progress
         Called with a sentence now and then.
 
@@ -113,13 +119,18 @@ def calibrate(
     ------
     PourError
         If the pours can't tell something; the message says which pour is missing. Also for
-        mixed units, or bars of one name that differ.
+        mixed units (of the pours, or of `like`), or bars of one name that differ.
     UnknownNameError
         If `pigments` or `scattering` leave out or invent a name.
     """
     pours = _checked(test_pours)
+    expect(any_thickness, bool, "any_thickness", "Give True or False")
+    for pour in pours:
+        check_thickness(pour, any_thickness)
     check_progress(progress)
     expect(like, (Palette, type(None)), "like", "Use load_palette(...)")
+    if like is not None and pours and pours[0].unit in UNITS:
+        check_unit(like.unit, pours[0].unit, "like", of="the pours' doses")
     if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):
         raise PourError(
             "is no way to touch",
@@ -156,13 +167,22 @@ def calibrate(
         opaque: bool = False,
         crowded: str | None = None,
     ) -> Problem:
-        unknowns = _unknowns(seen, names, scatter, films, opaque, crowded)
-        return Problem(seen, unknowns, names, errors, believed, np.ones(len(seen)))
+        unknowns = _unknowns(
+            pours=seen, names=names, scatter=scatter, films=films, opaque=opaque, crowded=crowded
+        )
+        return Problem(
+            pours=seen,
+            unknowns=unknowns,
+            pigments=names,
+            errors=errors,
+            noise=believed,
+            weights=np.ones(len(seen)),
+        )
 
     cameras = cameras_of(pours)
     read = as_seen(pours, cameras)
     way: str | None = None
-    reflected = any(p.view.light == "reflected" for p in pours)
+    reflected = any(not p.view.through for p in pours)
     if (contact == "auto" or (contact is None and (films or unit == "part"))) and reflected:
         way = _contact(read, frozenset(allowed), problem_of, films)
     opaque = way == "opaque"
@@ -198,7 +218,14 @@ def calibrate(
         missed = _MISSED[kind]
         own = found.problem.noise._replace(model_lab=missed)
         found = replace(found, problem=replace(found.problem, noise=own))
-    return Calibration(pours, unit, films, way, like, with_cameras(with_misfit(found), cameras))
+    return Calibration(
+        pours=pours,
+        unit=unit,
+        films=films,
+        contact=way,
+        like=like,
+        _fit=with_cameras(with_misfit(found), cameras),
+    )
 
 
 def _contact(
@@ -210,7 +237,7 @@ def _contact(
     """How layers touch their backings, or whether they hide them, by the evidence."""
     evidence = {}
     may_hide = films and bool(scatter) and not _shows_through(pours)
-    for way in ("air", "optical", "opaque")[: 3 if may_hide else 2]:
+    for way in ("dry", "wet", "opaque")[: 3 if may_hide else 2]:
         opaque = way == "opaque"
         touching = pours if opaque else tuple(_touching(p, way) for p in pours)
         problem = problem_of(touching, scatter, opaque)
@@ -253,7 +280,7 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
     for pour in pours:
         if pour in seen:  # it would count as a second measurement, and promise too much
             raise PourError(
-                "stands twice, with the same readings",
+                "appears twice, with the same readings",
                 field="test_pours",
                 value=pour.name,
                 remedy="Leave out the copy",
@@ -361,10 +388,10 @@ def _unknowns(
         if crowded is not None:
             most = max(p.loads.get(crowded, 0.0) for p in pours)
             result.append(unknown(crowded, "film crowding", level=most))
-        lights = {p.view.light for p in pours}
-        if "reflected" in lights:
+        through = {p.view.through for p in pours}
+        if False in through:
             result += [unknown("surface", "film offset"), unknown("surface", "film surface")]
-        if "transmitted" in lights:
+        if True in through:
             result.append(unknown("surface", "film glass"))
     return tuple(result)
 

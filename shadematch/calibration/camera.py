@@ -27,7 +27,6 @@ import numpy as np
 
 from shadematch.calibration.bars import errors_of_bar, residuals_of, slopes_of_errors
 from shadematch.calibration.fit import Fit
-from shadematch.calibration.forward import look
 from shadematch.calibration.problem import readings_of
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, xyz_to_lab
@@ -235,7 +234,7 @@ def _pull(found: Fit, camera: Camera) -> FloatArray:
     """Slope of the fit's gradient by the weights of a camera, shape (36 K, 3, 36)."""
     p = found.problem
     _, maps, by_unknown, by_error = residuals_of(p, readings_of(p), found.theta, found.slips)
-    spectra = look(found.theta, p.unknowns, p.pigments, p.layers, p.errors, found.slips).spectrum
+    spectra = p.look(found.theta, found.slips).spectrum
     total = np.zeros((found.theta.size, 3, _W))
     for bar in np.unique(p.bars[camera.pours]):
         members = np.flatnonzero(p.bars == bar)

@@ -53,6 +53,7 @@ def read_test_pours(
     view: View | None = None,
     reflectance_unit: Literal["fraction", "percent"] | None = None,
     backings: str | os.PathLike[str] | Mapping[str, Sequence[float]] | None = None,
+    any_thickness: bool = False,
 ) -> tuple[TestPour, ...]:
     """Read test pours from a CSV or a CGATS.17 file.
 
@@ -71,6 +72,9 @@ def read_test_pours(
     backings
         Measured backings that the column ``backing`` names: a CSV with a column ``name`` and one
         for each wavelength, or reflectances at the library's 36 wavelengths by name.
+    any_thickness
+        Whether bars may be thinner than 0.2 cm or thicker than 8 cm: else they are refused, as
+        millimetres may have been meant. Films may have any.
 
     Raises
     ------
@@ -79,6 +83,7 @@ def read_test_pours(
     """
     expect(pour, (Pour, type(None)), "pour", "Use Pour(...)")
     expect(view, (View, type(None)), "view", "Use View(...)")
+    expect(any_thickness, bool, "any_thickness", "Give True or False")
     if reflectance_unit is not None and (
         not isinstance(reflectance_unit, str) or reflectance_unit not in ("fraction", "percent")
     ):
@@ -108,6 +113,7 @@ def read_test_pours(
         pour=Pour() if pour is None else pour,
         view=light,
         backings=_backings(backings),
+        any_thickness=any_thickness,
     )
 
 
@@ -144,7 +150,7 @@ def _csv(text: str, path: object) -> list[Row]:
                 f"Rename it or leave it out; there are {KNOWN_COLUMNS}",
             )
         if column in columns:
-            raise fault(path, table.line, "a column stands twice", name, "Keep one of them")
+            raise fault(path, table.line, "a column appears twice", name, "Keep one of them")
         columns.append(column)
     rows = [Row(line, dict(zip(columns, cells, strict=True))) for line, cells in table.lines]
     return with_points(rows, path, numeric=is_numeric, error=PourError, between=table.between)
@@ -237,7 +243,7 @@ def _check_fields(fields: list[str], path: object, line: int) -> None:
     meant = [c for c in map(column_of, fields) if c is not None]
     twice = [c for c in meant if meant.count(c) > 1]
     if twice:
-        raise fault(path, line, "a field stands twice", twice[0], "Keep one of them")
+        raise fault(path, line, "a field appears twice", twice[0], "Keep one of them")
 
 
 def _cells(fields: list[str], tokens: list[str]) -> dict[str, str]:

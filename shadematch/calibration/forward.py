@@ -116,7 +116,7 @@ class Seen(NamedTuple):
 
 def backing_key(view: View) -> str:
     """What names a backing; empty against the light."""
-    if view.light == "transmitted":
+    if view.through:
         return ""
     value = view.backing
     stated = value if isinstance(value, str) else f"{np.round(np.atleast_1d(value), 6).tolist()}"

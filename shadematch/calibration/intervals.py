@@ -19,7 +19,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import card
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
 
@@ -34,7 +34,7 @@ Triple = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
-class Interval:
+class Interval(Reported):
     """A predicted colour with its range.
 
     Attributes
@@ -95,40 +95,41 @@ class Interval:
     def _draws(self) -> FloatArray:
         return _drawn(np.array(self.lab), self.covariance)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        parts = [
-            f"{name} {value:.1f} ({low:.1f} to {high:.1f})"
-            for name, value, low, high in zip(
-                ("L*", "a*", "b*"), self.lab, self.low, self.high, strict=True
-            )
-        ]
-        text = f"{', '.join(parts)} at {self.level:.0%}, within CIEDE2000 {self.spread:.1f}"
-        if self.delta_e is not None:
-            text += (
-                f"; CIEDE2000 {self.delta_e:.1f} to the target, "
-                f"from {self.delta_e_low:.1f} to {self.delta_e_high:.1f}"
-            )
-        return text
+    @property
+    def sentence(self) -> str:
+        """Colour and range in a line."""
+        text = f"{', '.join(row.words for row in self._axes)} at {self.level:.0%}"
+        text += f", within CIEDE2000 {self.spread:.1f}"
+        return text if self.delta_e is None else f"{text}; {self._apart}"
 
-    def _repr_html_(self) -> str:
-        rows = [
-            (name, f"{value:.1f}, from {low:.1f} to {high:.1f}")
-            for name, value, low, high in zip(
-                ("L*", "a*", "b*"), self.lab, self.low, self.high, strict=True
-            )
-        ]
-        rows.append(("spread", f"within CIEDE2000 {self.spread:.1f}"))
-        if self.delta_e is not None:
-            rows.append(
-                (
-                    "to the target",
-                    f"CIEDE2000 {self.delta_e:.1f}, "
-                    f"from {self.delta_e_low:.1f} to {self.delta_e_high:.1f}",
-                )
-            )
-        rows.append(("holds for", f"{self.level:.0%} of such pours"))
-        return card([(self.hex, "predicted")], rows)
+    @property
+    def _axes(self) -> tuple[Row, ...]:
+        found = zip(("L*", "a*", "b*"), self.lab, self.low, self.high, strict=True)
+        return tuple(
+            Row("range", f"{name} {value:.1f}", range=f"{low:.1f} to {high:.1f}")
+            for name, value, low, high in found
+        )
+
+    @property
+    def _apart(self) -> str:
+        return (
+            f"CIEDE2000 {self.delta_e:.1f} to the target, "
+            f"from {self.delta_e_low:.1f} to {self.delta_e_high:.1f}"
+        )
+
+    def report(self) -> Report:
+        """Colour and range."""
+        apart = [] if self.delta_e is None else [Row("target", self._apart)]
+        return Report(
+            swatches=(Swatch(self.hex, "predicted"),),
+            rows=(
+                *self._axes,
+                Row("spread", f"within CIEDE2000 {self.spread:.1f}"),
+                *apart,
+                Row("holds for", f"{self.level:.0%} of such pours"),
+            ),
+            cautions=False,
+        )
 
 
 def _drawn(lab: FloatArray, covariance: FloatArray) -> FloatArray:
@@ -317,27 +318,27 @@ def interval_of(
         covariance = covariance + parts["reading"]
     covariance = 0.5 * (covariance + covariance.T)
     half = norm.ppf(0.5 + level / 2) * np.sqrt(np.diag(covariance))
-    values: list[float | None] = [None, None, None]
+    away: dict[str, float] = {}
     if target is not None:
         goal = target.lab_in(view)
         far = delta_e(_drawn(lab, covariance), goal)
         tail = (1 - level) / 2
-        values = [
-            float(delta_e(lab, goal)),
-            float(np.quantile(far, tail)),
-            float(np.quantile(far, 1 - tail)),
-        ]
+        away = {
+            "delta_e": float(delta_e(lab, goal)),
+            "delta_e_low": float(np.quantile(far, tail)),
+            "delta_e_high": float(np.quantile(far, 1 - tail)),
+        }
     for array in (covariance, spectrum):
         array.setflags(write=False)
     return Interval(
-        _tuple(lab),
-        covariance,
-        level,
-        _tuple(lab - half),
-        _tuple(lab + half),
-        view,
-        spectrum,
-        *values,
+        lab=_tuple(lab),
+        covariance=covariance,
+        level=level,
+        low=_tuple(lab - half),
+        high=_tuple(lab + half),
+        view=view,
+        reflectance=spectrum,
+        **away,
     )
 
 

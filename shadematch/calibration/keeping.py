@@ -101,7 +101,7 @@ class _LotPart(_Part):
 class _File(_Part):
     unit: Literal["cm", "g", "part"]
     films: StrictBool
-    contact: Literal["air", "optical"] | None
+    contact: Literal["dry", "wet"] | None
     like: dict[str, Any] | None
     pigments: Annotated[tuple[str, ...], Field(min_length=1)]
     pours: Annotated[tuple[_PourPart, ...], Field(min_length=1)]

@@ -9,7 +9,8 @@ import numpy as np
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.studio.palette import Base, Palette, Pigment
+from shadematch.studio.palette import Palette
+from shadematch.studio.pigment import Base, Pigment
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["base_of", "crowded", "fitted", "pigment_of"]

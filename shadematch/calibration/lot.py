@@ -13,14 +13,14 @@ from shadematch.calibration.fit import fit
 from shadematch.calibration.problem import Prior, Problem
 from shadematch.calibration.result import Before, Calibration
 from shadematch.calibration.spectra import Belief, belief_covariance
-from shadematch.calibration.test_pour import TestPour
+from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.pour import Pour
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import card
 from shadematch.support.models import expect, listed
+from shadematch.support.report import Report, Reported, Row
 
 __all__ = ["NewLot", "new_lot", "prior_of_lot"]
 
@@ -34,7 +34,7 @@ _LOADS: Final = (0.5, 1.0, 2.0)
 
 
 @dataclass(frozen=True)
-class NewLot:
+class NewLot(Reported):
     """How a new tube differs from the old.
 
     Attributes
@@ -59,24 +59,26 @@ class NewLot:
     visible: bool
     calibration: Calibration = field(repr=False, compare=False)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        low, high = (self.strength * np.exp(k * 1.645 * self.strength_sd) for k in (-1, 1))
-        text = (
-            f"{self.pigment}: {self.strength:.2f} times as strong as the old lot "
-            f"(90 %: {low:.2f} to {high:.2f}); CIEDE2000 up to {self.delta_e:.1f} at the same doses"
-        )
+    @property
+    def sentence(self) -> str:
+        """What follows, in words."""
         if self.visible:
-            return text + ". The difference is visible: use the new calibration."
-        return text + ". No visible difference is proved."
+            return "The difference is visible: use the new calibration."
+        return "No visible difference is proved."
 
-    def _repr_html_(self) -> str:
-        rows = [
-            ("strength", f"{self.strength:.2f} of the old lot"),
-            ("known to", f"{self.strength_sd:.0%}"),
-            ("CIEDE2000", f"up to {self.delta_e:.1f} at the same doses"),
-        ]
-        return card([], rows, foot=str(self))
+    def report(self) -> Report:
+        """How strong it is, and whether that shows."""
+        low, high = (self.strength * np.exp(k * 1.645 * self.strength_sd) for k in (-1, 1))
+        strong = f"{self.pigment}: {self.strength:.2f} times as strong as the old lot"
+        return Report(
+            rows=(
+                Row("strength", strong, range=f"90 %: {low:.2f} to {high:.2f}"),
+                Row("known to", f"{self.strength_sd:.0%}"),
+                Row("CIEDE2000", f"up to {self.delta_e:.1f} at the same doses"),
+            ),
+            notes=(self.sentence,),
+            cautions=False,
+        )
 
 
 def new_lot(
@@ -85,6 +87,7 @@ def new_lot(
     test_pours: Iterable[TestPour],
     *,
     hue_shift: bool = False,
+    any_thickness: bool = False,
 ) -> NewLot:
     """Update one pigment from pours of a new tube.
 
@@ -100,6 +103,8 @@ def new_lot(
     hue_shift
         Whether the shape of its absorption may have changed too. That takes spectra, or
         several pours.
+    any_thickness
+        As for `calibrate`.
 
     Raises
     ------
@@ -109,6 +114,7 @@ def new_lot(
     """
     expect(calibration, Calibration, "calibration", "Use calibrate(...)")
     expect(hue_shift, bool, "hue_shift", "Give True or False")
+    expect(any_thickness, bool, "any_thickness", "Give True or False")
     if not isinstance(pigment, str) or pigment not in calibration.pigments:
         raise UnknownNameError(
             "was not calibrated",
@@ -119,6 +125,7 @@ def new_lot(
     pours = listed(test_pours, "test_pours", "Give a list of TestPour")
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
+        check_thickness(pour, any_thickness)
         calibration._conditions(pour.pour, pour.view)
         calibration._check_doses(pour.doses)
         if pour.unit != calibration.unit:
@@ -143,23 +150,23 @@ def new_lot(
     prior = prior_of_lot(calibration, pigment, hue_shift)
     cameras = cameras_of(pours, calibration.pours)
     problem = Problem(
-        as_seen(pours, cameras),
-        unknowns,
-        old.problem.pigments,
-        old.problem.errors,
-        old.problem.noise,
-        np.ones(len(pours)),
-        old.problem.scale,
+        pours=as_seen(pours, cameras),
+        unknowns=unknowns,
+        pigments=old.problem.pigments,
+        errors=old.problem.errors,
+        noise=old.problem.noise,
+        weights=np.ones(len(pours)),
+        scale=old.problem.scale,
     )
     found = with_cameras(fit(problem, prior), cameras)
     new = Calibration(
-        pours,
-        calibration.unit,
-        calibration.films,
-        calibration.contact,
-        calibration.like,
-        found,
-        Before(calibration, pigment, hue_shift),
+        pours=pours,
+        unit=calibration.unit,
+        films=calibration.films,
+        contact=calibration.contact,
+        like=calibration.like,
+        _fit=found,
+        _before=Before(calibration, pigment, hue_shift),
     )
     at = own[0]
     weight = np.exp(old.theta[at] - old.theta[at].max())
@@ -170,7 +177,14 @@ def new_lot(
     sd = _change_sd(weight, old.covariance[rows, rows], found.covariance[rows, rows])
     largest = _difference(calibration, new, pigment)
     sure = abs(change) > 1.645 * sd or hue_shift
-    return NewLot(pigment, float(np.exp(change)), sd, largest, largest > _VISIBLE and sure, new)
+    return NewLot(
+        pigment=pigment,
+        strength=float(np.exp(change)),
+        strength_sd=sd,
+        delta_e=largest,
+        visible=largest > _VISIBLE and sure,
+        calibration=new,
+    )
 
 
 def prior_of_lot(calibration: Calibration, pigment: str, hue_shift: bool) -> Prior:

@@ -17,6 +17,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
+from shadematch.studio.unit import UNITS, Unit, check_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_progress, expect, listed
@@ -68,7 +69,8 @@ def next_pours(
     calibration
         What is known.
     recipes
-        What the studio makes; by default each pigment and each pair at two loads.
+        What the studio makes, in the calibration's unit; by default each pigment and each pair at
+        two loads.
     view
         How the recipes are looked at.
     count
@@ -116,7 +118,10 @@ def next_pours(
     rows = []
     for recipe in asked:
         expect(recipe, Recipe, "recipes", "Use Recipe(doses, pour)")
-        calibration.interval(recipe, view=view)  # refuses what can't be predicted
+        if calibration.unit in UNITS:
+            check_unit(recipe.unit, calibration.unit, "recipes", of="the calibration's doses")
+        # Refuses what can't be predicted.
+        calibration.interval(recipe.doses, pour=recipe.pour, view=view)
         lab, _, _, slopes = sources_of(
             calibration._fit, recipe.doses, recipe.pour, calibration._met(view)
         )
@@ -160,7 +165,8 @@ def _usual(calibration: Calibration) -> tuple[Recipe, ...]:
         for b in names[i + 1 :]
         for load in (0.5, 1.5)
     ]
-    return tuple(Recipe(_scaled(calibration, m), p) for m in mixtures for p in pours)
+    unit: Unit = "g" if calibration.unit == "g" else "cm"
+    return tuple(Recipe(_scaled(calibration, m), p, unit=unit) for m in mixtures for p in pours)
 
 
 def _scaled(calibration: Calibration, loads: Mapping[str, float]) -> dict[str, float]:
@@ -181,7 +187,14 @@ def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, 
         word = {0.0: "clear", 1.0: "white"}.get(share, "blend")
         if not calibration.films:
             result += [
-                PlannedPour(f"{word} over {v.backing}", {}, pour, (v,), "blank", unit)
+                PlannedPour(
+                    name=f"{word} over {v.backing}",
+                    doses={},
+                    pour=pour,
+                    views=(v,),
+                    why="blank",
+                    unit=unit,
+                )
                 for v in backings
             ]
         mixtures: list[dict[str, float]] = [{n: x} for n in names for x in (0.5, 1.0, 2.0, 3.5)]
@@ -193,7 +206,12 @@ def _candidates(calibration: Calibration, batch_g: float) -> tuple[PlannedPour, 
             text = " + ".join(f"{x:g} {n}" for n, x in doses.items())
             result += [
                 PlannedPour(
-                    f"{text} in {word} over {v.backing}", doses, pour, (v,), "strength", unit
+                    name=f"{text} in {word} over {v.backing}",
+                    doses=doses,
+                    pour=pour,
+                    views=(v,),
+                    why="strength",
+                    unit=unit,
                 )
                 for v in views
             ]

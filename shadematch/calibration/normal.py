@@ -93,7 +93,9 @@ def normal_equations(
     if columns:
         U = np.concatenate(columns, axis=1)
         matrix = matrix - U @ U.T
-    return Normal(at, cost, gradient, matrix, errors, log_det)
+    return Normal(
+        at=at, cost=cost, gradient=gradient, matrix=matrix, errors=errors, log_det=log_det
+    )
 
 
 def _of_spectra(problem: Problem, at: Residuals) -> tuple[FloatArray, FloatArray]:

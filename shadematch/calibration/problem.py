@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.calibration.forward import Errors, Layers, layers_of
+from shadematch.calibration.forward import Errors, Layers, Seen, layers_of, look
 from shadematch.calibration.spectra import BELIEFS, Unknown, belief_covariance
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import WAVELENGTHS_NM
@@ -92,6 +92,17 @@ class Problem:
         )
         names = {name: i for i, name in enumerate(dict.fromkeys(p.name for p in self.pours))}
         object.__setattr__(self, "bars", np.array([names[p.name] for p in self.pours]))
+
+    def look(self, theta: FloatArray, slips: FloatArray | None = None) -> Seen:
+        """What the pours should show; see `forward.look`."""
+        return look(
+            theta,
+            unknowns=self.unknowns,
+            pigments=self.pigments,
+            layers=self.layers,
+            errors=self.errors,
+            slips=slips,
+        )
 
     @property
     def spectral(self) -> FloatArray:

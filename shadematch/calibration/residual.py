@@ -8,7 +8,6 @@ from typing import Final
 import numpy as np
 
 from shadematch.calibration.fit import Fit
-from shadematch.calibration.forward import look
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 
@@ -44,9 +43,7 @@ class Residual:
 def residuals_by_bar(found: Fit) -> tuple[Residual, ...]:
     """Of each bar, in the order of the pours; of its readings the farthest off."""
     problem = found.problem
-    spectra = look(
-        found.theta, problem.unknowns, problem.pigments, problem.layers, problem.errors
-    ).spectrum
+    spectra = problem.look(found.theta).spectrum
     far = []
     for pour, spectrum in zip(problem.pours, spectra, strict=True):
         seen = pour.observation

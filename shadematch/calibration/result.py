@@ -9,25 +9,25 @@ from typing import Any, Literal
 
 import numpy as np
 
+from shadematch.calibration.carried import uncertainty_of
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import backing_shares
 from shadematch.calibration.identify import strength_sd, weakly_known
 from shadematch.calibration.intervals import Interval, interval_of
 from shadematch.calibration.learned import base_of, crowded, fitted, pigment_of
-from shadematch.calibration.matched import CalibratedMatch
 from shadematch.calibration.residual import WRONG, Residual, residuals_by_bar
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import PaletteError, PourError, UnknownNameError
-from shadematch.matching.match import match
-from shadematch.predicting.prediction import opened
+from shadematch.matching.match import Match, match
+from shadematch.predicting.prediction import checked_recipe
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, rows_of
 
 __all__ = ["Before", "Calibration"]
 
@@ -50,7 +50,7 @@ class Before:
 
 
 @dataclass(frozen=True)
-class Calibration:
+class Calibration(Reported):
     """What the test pours taught.
 
     Attributes
@@ -58,7 +58,8 @@ class Calibration:
     pours
         The test pours, in the order given; of a new tube its own only.
     unit
-        Of doses: ``"cm"``, ``"g"`` or ``"part"``; loads are per 100 g of base.
+        Of doses: ``"cm"``, ``"g"`` or ``"part"``; loads are per 100 g of base. Shares (parts)
+        stay in here: a palette doses in cm or g.
     films
         Whether there was no base to fit: films of colourants by themselves.
     contact
@@ -172,7 +173,8 @@ class Calibration:
         Raises
         ------
         PaletteError
-            If there are more pigments than a palette holds; see `palette_of`.
+            If there are more pigments than a palette holds, or doses are shares; see
+            `palette_of`.
         """
         if len(self.pigments) > 8:
             raise PaletteError(
@@ -186,13 +188,24 @@ class Calibration:
     def palette_of(self, *names: str) -> Palette:
         """A palette of some of the pigments.
 
-        A palette knows nothing of crowding: what crowds scatters there as at its usual load.
+        Its doses are in the calibration's unit. A palette knows nothing of crowding: what crowds
+        scatters there as at its usual load. It carries how well its spectra are known
+        (`Palette.uncertainty`), except of films.
 
         Raises
         ------
         PaletteError
-            For an unknown name, or more than eight.
+            For more than eight, or a calibration whose doses are shares.
+        UnknownNameError
+            For a name that was not calibrated.
         """
+        if self.unit == "part":
+            raise PaletteError(
+                "has doses in parts, and a palette's are in cm or g",
+                field="unit",
+                value=self.unit,
+                remedy="Use interval(...)",
+            )
         for name in names:
             self.spectrum(name)  # refuses what was not calibrated
         found, taught_by = self._fit, self._taught_by
@@ -204,8 +217,9 @@ class Calibration:
             pigments=tuple(pigment_of(found, name, taught_by, self.like) for name in names),
             clear=clear,
             white=base_of(found, "white") if self.white_known else clear,
-            unit="g" if self.unit == "g" else "cm",
+            unit=self.unit,
             note=note,
+            uncertainty=None if self.films else uncertainty_of(found, names),
         )
 
     @functools.cached_property
@@ -260,7 +274,7 @@ class Calibration:
         *,
         pour: Pour | None = None,
         view: View | None = None,
-        target: Target | str | None = None,
+        target: HoldsTarget | str | None = None,
         level: float = 0.9,
         dosing: bool = True,
         measurement: bool = True,
@@ -293,10 +307,11 @@ class Calibration:
         ------
         UnknownNameError, PourError
             For a pigment that was not calibrated, white base that was not poured, or a pour
-            beside a recipe that is not its own.
+            beside a recipe that is not its own; for a recipe in another unit than the
+            calibration's.
         """
         if isinstance(doses, Recipe):
-            doses, pour, _ = opened(doses, self.palette, pour, "doses")
+            doses, pour = self._opened(doses, pour)
         number = isinstance(level, int | float | np.floating) and not isinstance(level, bool)
         if not number or not 0.5 <= level <= 0.999:
             raise PourError(
@@ -314,6 +329,17 @@ class Calibration:
             measurement=measurement,
             target=None if target is None else as_target(target),
         )
+
+    def _opened(self, recipe: Recipe, pour: Pour | None) -> tuple[Mapping[str, float], Pour | None]:
+        if self.unit == "part":
+            raise PourError(
+                f"is in {recipe.unit}, and the calibration's doses are shares",
+                field="doses",
+                value=str(recipe),
+                remedy="Give names and shares, and the pour beside them",
+            )
+        recipe = checked_recipe(recipe, pour, self.unit, "doses")
+        return recipe.doses, recipe.pour
 
     def _conditions(self, pour: Pour | None, view: View | None) -> tuple[Pour, View]:
         pour = Pour() if pour is None else pour
@@ -342,68 +368,59 @@ class Calibration:
 
     def match(
         self,
-        target: Target | str,
+        target: HoldsTarget | str,
         *,
         pour: Pour | None = None,
         view: View | None = None,
-        level: float = 0.9,
         **options: Any,
-    ) -> CalibratedMatch:
-        """The doses that give a colour, and the range that it will fall in.
+    ) -> Match:
+        """The doses that give a colour, by `palette`, with the backing as the readings show it.
+
+        `interval` tells the range that the colour of its recipe will fall in; give it the view
+        that was given here.
 
         Parameters
         ----------
         target, pour, view
             As for `shadematch.match`.
-        level
-            Probability with which the range holds.
         **options
             Others of `shadematch.match`: tolerance, max_pigments, must_use, must_avoid.
 
         Raises
         ------
         ShadematchError
-            As `shadematch.match` does; also if white base is asked for and was never poured.
+            As `shadematch.match` does; also if white base is asked for and was never poured, or
+            doses are shares.
         """
         pour, seen = self._conditions(pour, view)
-        found = match(target, palette=self.palette, pour=pour, view=self.view(seen), **options)
-        ranges = [
-            self.interval(choice.recipe, view=seen, target=target, level=level)
-            for choice in (found.frugal, found.closest)
-        ]
-        return CalibratedMatch(found, ranges[0], ranges[1], self.unit)
+        return match(target, palette=self.palette, pour=pour, view=self.view(seen), **options)
 
-    def __str__(self) -> str:
-        """In plain words."""
+    def report(self) -> Report:
+        """What was learnt, from what, and how well."""
         every = self._taught_by
-        lines = [
-            f"calibrated  {', '.join(self.pigments)} from {len(every)} readings of "
-            f"{len({p.name for p in every})} bars",
-        ]
+        bars = len({p.name for p in every})
+        off = np.mean([r.delta_e for r in self.residuals if r.weight >= WRONG])
+        taught = f"{', '.join(self.pigments)} from {len(every)} readings of {bars} bars"
+        rows = [Row("calibrated", taught)]
         if self._before is not None:
-            lines.append(f"new lot     {self._before.pigment}: {len(self.pours)} of the readings")
-        lines += [
-            f"scatter     {', '.join(self.scattering) or 'none of the pigments'}",
-            f"fits        to a mean CIEDE2000 of "
-            f"{np.mean([r.delta_e for r in self.residuals if r.weight >= WRONG]):.2f}",
-        ]
-        lines += [
-            f"strength    {name}: known to {self.strength_sd(name):.1%}" for name in self.pigments
+            text = f"{self._before.pigment}: {len(self.pours)} of the readings"
+            rows.append(Row("new lot", text))
+        rows.append(Row("scatter", self.scattering or "none of the pigments"))
+        rows.append(Row("fits", f"to a mean CIEDE2000 of {off:.2f}"))
+        rows += [
+            Row("strength", f"{name}: known to {self.strength_sd(name):.1%}")
+            for name in self.pigments
         ]
         if self.crowding is not None:
             name, less = self.crowding
-            lines.append(f"crowding    {name}: scatters {less:.0%} less at its largest load")
+            rows.append(Row("crowding", f"{name}: scatters {less:.0%} less at its largest load"))
         if self.contact is not None:
-            lines.append(f"contact     {self.contact}: the readings fit that better")
-        lines += [
-            f"wrong       {r.name}: CIEDE2000 {r.delta_e:.1f} from what the other pours say; "
-            "put aside"
+            rows.append(Row("contact", f"{self.contact}: the readings fit that better"))
+        far = "from what the other pours say; put aside"
+        rows += [
+            Row("wrong", f"{r.name}: CIEDE2000 {r.delta_e:.1f} {far}")
             for r in self.residuals
             if r.weight < WRONG
         ]
-        lines += [f"note        {text}" for text in self.poorly_known]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        rows = [(line[:12].strip(), line[12:]) for line in str(self).splitlines()]
-        return card([], rows)
+        rows += rows_of("note", self.poorly_known)
+        return Report(rows=tuple(rows), cautions=False)

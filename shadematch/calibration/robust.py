@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.calibration.fit import Fit, fit
-from shadematch.calibration.forward import Errors, look
+from shadematch.calibration.forward import Errors
 from shadematch.calibration.identify import shared_scale
 from shadematch.calibration.problem import Problem, prior_of
 from shadematch.calibration.spectra import Unknown
@@ -82,7 +82,7 @@ def _distance(without: Fit, bar: int) -> float:
     p = without.problem
     slips = without.slips.copy()
     slips[p.bars == bar] = 0.0
-    seen = look(without.theta, p.unknowns, p.pigments, p.layers, p.errors, slips).spectrum
+    seen = p.look(without.theta, slips).spectrum
     far = []
     for i in np.flatnonzero(p.bars == bar):
         view = p.pours[i].observation

@@ -9,9 +9,9 @@ Columns, in any order, upper or lower case:
 ``dose_cm:NAME``, ``dose_g:NAME``, ``load_cm:NAME``, ``load_g:NAME``, ``part:NAME``
     Paste of pigment NAME in this batch, or per 100 g of base; empty means none. One unit in a
     file.
-``backing``, ``contact``, ``light``, ``illuminant``, ``observer``
+``backing``, ``contact``, ``through``, ``illuminant``, ``observer``
     How it was looked at: on white, black, a reflectance from 0 to 1, or a measured backing that
-    is given along, by its name; air or optical; reflected or transmitted.
+    is given along, by its name; dry or wet; held against the light, yes or no.
 ``380``, ``390``, ... (also ``380 nm``, ``R380``, ``nm380``, ``SPECTRAL_NM380``)
     Radiance factors, or transmittances against the light.
 ``reflectance_unit``
@@ -28,10 +28,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from shadematch.calibration.test_pour import TestPour
+from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.colour.standards import onto_grid
 from shadematch.errors import PourError, ShadematchError, SpectrumError
-from shadematch.studio.pour import Pour
+from shadematch.studio.pour import Pour, pour_of_any_thickness
 from shadematch.studio.view import BACKINGS, View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.readers import Row, fault as table_fault
@@ -58,7 +58,7 @@ _PLAIN: Final = {
     "white_percent",
     "backing",
     "contact",
-    "light",
+    "through",
     "illuminant",
     "observer",
     "reflectance_unit",
@@ -84,7 +84,7 @@ _OTHER_NAMES: Final = {
 }
 KNOWN_COLUMNS: Final = (
     "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
-    "backing, contact, light, illuminant, observer, reflectance_unit, and wavelengths such as "
+    "backing, contact, through, illuminant, observer, reflectance_unit, and wavelengths such as "
     "450, or L, a, b, or X, Y, Z (docs/files.md tells more)"
 )
 """What a table may hold, in words."""
@@ -121,6 +121,7 @@ def pours_of(
     pour: Pour,
     view: View,
     backings: Mapping[str, tuple[float, ...]] | None = None,
+    any_thickness: bool = False,
 ) -> tuple[TestPour, ...]:
     """Test pours of rows.
 
@@ -134,6 +135,8 @@ def pours_of(
         What holds where a column is missing or a cell empty.
     backings
         Reflectances of measured backings by name.
+    any_thickness
+        Whether bars may be thinner than 0.2 cm or thicker than 8 cm.
 
     Raises
     ------
@@ -156,7 +159,16 @@ def pours_of(
     bars: dict[str, tuple[TestPour, int]] = {}
     for row in rows:
         try:
-            made = _pour_of(row, numbers, percent[row.line], unit, pour, view, backings or {})
+            made = _pour_of(
+                row=row,
+                numbers=numbers,
+                percent=percent[row.line],
+                unit=unit,
+                pour=pour,
+                view=view,
+                backings=backings or {},
+            )
+            check_thickness(made, any_thickness)
         except ShadematchError as found:
             if found.field.startswith(str(path)):
                 raise
@@ -210,7 +222,7 @@ def is_numeric(column: str) -> bool:
         "name",
         "backing",
         "contact",
-        "light",
+        "through",
         "illuminant",
         "observer",
         "reflectance_unit",
@@ -276,9 +288,9 @@ def _pour_of(
         raise PourError("white and white_percent are both given", remedy="Give one")
     if in_percent is not None:
         white = in_percent / 100.0
-    made = Pour(
+    made = pour_of_any_thickness(
+        _or(number("thickness_cm"), pour.thickness_cm),
         batch_g=_or(number("batch_g"), pour.batch_g),
-        thickness_cm=_or(number("thickness_cm"), pour.thickness_cm),
         white=_or(white, pour.white),
         max_load=pour.max_load,
         dose_step=pour.dose_step,
@@ -345,7 +357,7 @@ def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...
             raise fault(
                 path,
                 row.line,
-                "this name stands twice" if name else "has no name",
+                "this name appears twice" if name else "has no name",
                 name,
                 "Give each backing a name of its own",
             )
@@ -384,7 +396,9 @@ def _view(
     backings: Mapping[str, tuple[float, ...]],
 ) -> View:
     said: dict[str, Any] = {
-        key: cells[key] for key in ("illuminant", "observer", "contact", "light") if cells.get(key)
+        key: cells[key]
+        for key in ("illuminant", "observer", "contact", "through")
+        if cells.get(key)
     }
     backing = cells.get("backing", "")
     if backing:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from shadematch.calibration.planned import PlannedPour, PouringPlan
 from shadematch.errors import PourError
 from shadematch.studio.pour import Pour
+from shadematch.studio.unit import Unit, checked_unit
 from shadematch.studio.view import View
-from shadematch.support.models import check_name, expect, listed
+from shadematch.support.models import between, check_name, expect, listed
 
 __all__ = ["BLEND", "starter_plan"]
 
@@ -18,6 +19,8 @@ _HIGH: Final = 3.0
 """Loads [cm per 100 g] of the two pours in clear base: one that shows where the paste absorbs
 most, one that shows where it absorbs little and in which 2 mm of ruler count for little."""
 _MIXED: Final = 1.25
+_STEPS: Final[Mapping[Unit, float]] = {"cm": 0.5, "g": 0.1}
+"""What doses are rounded to: half a centimetre, or what a small scale shows."""
 
 BLEND: Final = 0.1
 """White fraction at which white base shows how strongly it scatters."""
@@ -27,6 +30,8 @@ def starter_plan(
     pigments: Sequence[str],
     *,
     scattering: Sequence[str] = (),
+    unit: Unit = "cm",
+    g_per_cm: float | None = None,
     batch_g: float = 500.0,
     thickness_cm: float = 1.0,
     white: bool = True,
@@ -43,9 +48,15 @@ def starter_plan(
         Names, one to eight.
     scattering
         Those thought to scatter: milky, earthy or pearly pastes.
+    unit
+        ``"cm"``: doses along a ruler, in steps of half a centimetre; ``"g"``: weighed, in steps of
+        0.1 g. The palette learnt from the pours has this unit.
+    g_per_cm
+        For ``"g"``: what a centimetre of paste weighs [g], so that the loads show much; 10 cm on
+        the scale tell it.
     batch_g
-        Mass of base [g] of each bar. Doses are whole steps of half a centimetre; the smaller the
-        batch, the more a slip of the ruler counts.
+        Mass of base [g] of each bar; the smaller the batch, the more a slip of ruler or scale
+        counts.
     thickness_cm
         Of all bars [cm].
     white
@@ -54,8 +65,8 @@ def starter_plan(
     Raises
     ------
     PourError
-        For no pigment, more than eight, a name twice or only in `scattering`, or a batch in
-        which half a centimetre is too much for two loads of a paste.
+        For no pigment, more than eight, a name twice or only in `scattering`, weighed doses
+        without `g_per_cm`, or a batch in which one step is too much for two loads of a paste.
     """
     remedy = "Give the names of the pastes"
     names = listed((pigments,) if isinstance(pigments, str) else pigments, "pigments", remedy)
@@ -81,6 +92,8 @@ def starter_plan(
                 value=name,
                 remedy=f"Take one of {', '.join(names)}",
             )
+    size = _size(unit, g_per_cm)
+    step = _STEPS[unit]
     over_white, over_black = View(), View(backing="black")
     both = (over_white, over_black)
 
@@ -88,48 +101,57 @@ def starter_plan(
         return Pour(batch_g=batch_g, thickness_cm=thickness_cm, white=white_share)
 
     def dose(load: float) -> float:
-        return max(round(2 * load * batch_g / 100.0) / 2, 0.5)
+        return round(max(round(load * size * batch_g / 100.0 / step), 1) * step, 9)
+
+    def planned(
+        name: str, doses: dict[str, float], share: float, views: tuple[View, ...], why: str
+    ) -> PlannedPour:
+        return PlannedPour(
+            name=name, doses=doses, pour=poured(share), views=views, why=why, unit=unit
+        )
 
     poured(0.0)  # refuses what can't be melted or cast
     if dose(_LOW) >= dose(_HIGH):
         raise PourError(
-            "is too small for two loads of a paste in steps of half a centimetre",
+            f"is too small for two loads of a paste in steps of {step:g} {unit}",
             field="batch_g",
             value=batch_g,
             remedy="Melt 100 g or more; best 500 g",
         )
 
-    plan = [PlannedPour("clear", {}, poured(0.0), both, "clear base, and the two backings")]
+    plan = [planned("clear", {}, 0.0, both, "clear base, and the two backings")]
     if white:
         plan += [
-            PlannedPour("white", {}, poured(1.0), (over_white,), "the colour of white base"),
-            PlannedPour("blend", {}, poured(BLEND), both, "how strongly white base scatters"),
+            planned("white", {}, 1.0, (over_white,), "the colour of white base"),
+            planned("blend", {}, BLEND, both, "how strongly white base scatters"),
         ]
     for name in names:
         views = both if name in scattering else (over_white,)
+        light, deep = {name: dose(_LOW)}, {name: dose(_HIGH)}
         plan += [
-            PlannedPour(
-                f"{name} light", {name: dose(_LOW)}, poured(0.0), views, "where it absorbs most"
-            ),
-            PlannedPour(
-                f"{name} deep",
-                {name: dose(_HIGH)},
-                poured(0.0),
-                views,
-                "where it absorbs little, and its strength",
-            ),
+            planned(f"{name} light", light, 0.0, views, "where it absorbs most"),
+            planned(f"{name} deep", deep, 0.0, views, "where it absorbs little, and its strength"),
         ]
     if white:
         groups = -(-len(names) // 3)
         for at in range(groups):
-            mixed = names[at::groups]
+            mixed = {n: dose(_MIXED) for n in names[at::groups]}
             plan.append(
-                PlannedPour(
-                    f"mixture {at + 1}",
-                    {n: dose(_MIXED) for n in mixed},
-                    poured(BLEND),
-                    (over_white,),
-                    "strengths in a blend",
-                )
+                planned(f"mixture {at + 1}", mixed, BLEND, (over_white,), "strengths in a blend")
             )
     return PouringPlan(tuple(plan))
+
+
+def _size(unit: Unit, g_per_cm: float | None) -> float:
+    """What a centimetre of paste is in the unit."""
+    if checked_unit(unit) == "cm":
+        if g_per_cm is not None:
+            raise PourError(
+                "has no meaning for doses along a ruler",
+                field="g_per_cm",
+                value=g_per_cm,
+                remedy="Leave it out, or say unit='g'",
+            )
+        return 1.0
+    remedy = "Squeeze 10 cm onto the scale and take a tenth of what it shows"
+    return between(g_per_cm, "g_per_cm", 0.01, 100.0, remedy)

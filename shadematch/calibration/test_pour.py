@@ -12,25 +12,19 @@ import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM, Observation, onto_grid
 from shadematch.errors import PourError, SpectrumError
-from shadematch.studio.pour import Pour
-from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import (
-    Covariance,
-    Target,
-    Triple,
-    as_target,
-    checked_covariance,
-    measured,
-)
+from shadematch.studio.covariance import Covariance, checked_covariance
+from shadematch.studio.pour import Pour, unusual_thickness
+from shadematch.studio.recipe import Recipe, doses_of
+from shadematch.studio.target import HoldsTarget, Target, as_target, measured
+from shadematch.studio.unit import checked_unit
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, Triple
 from shadematch.support.models import check_name, expect
 
 if TYPE_CHECKING:
     from shadematch.photo.response import Response
-    from shadematch.photo.target import PhotoTarget
 
-__all__ = ["TestPour"]
+__all__ = ["TestPour", "check_thickness"]
 
 _HIGHEST: Final = 1.2
 """Radiance factors may pass 1 by a little: bright whites, noise."""
@@ -93,7 +87,6 @@ class TestPour:
     def __post_init__(self) -> None:
         expect(self.pour, Pour, "pour", "Use Pour(...)")
         expect(self.view, View, "view", "Use View(...)")
-        expect(self.doses, Mapping, "doses", "Give names and lengths, such as {'gorse': 2}")
         expect(self.name, str, "name", "Give a text")
         check_name(self.name, "name")
         if not isinstance(self.unit, str) or self.unit not in ("cm", "g", "part"):
@@ -101,7 +94,7 @@ class TestPour:
                 "is no unit", field="unit", value=self.unit, remedy="Take 'cm', 'g' or 'part'"
             )
         kept = {}
-        for pigment, dose in self.doses.items():
+        for pigment, dose in doses_of(self.doses, "doses").items():
             number = isinstance(dose, int | float | np.integer | np.floating)
             good = number and not isinstance(dose, bool) and 0 <= dose <= _LARGEST_DOSE
             if not isinstance(pigment, str) or not pigment.strip():
@@ -196,7 +189,7 @@ class TestPour:
         inside = (x[0] - 5 <= WAVELENGTHS_NM) & (x[-1] + 5 >= WAVELENGTHS_NM)
         _check_values(y, name or "values")
         spectrum = tuple(float(v) if k else None for v, k in zip(grid, inside, strict=True))
-        return cls(doses, name, pour, view, unit, spectrum)
+        return cls(doses=doses, name=name, pour=pour, view=view, unit=unit, spectrum=spectrum)
 
     @classmethod
     def from_lab(
@@ -220,14 +213,14 @@ class TestPour:
         pour, view = _conditions(pour, view)
         target = Target.from_lab(lab, illuminant=view.illuminant, observer=view.observer)
         return cls(
-            doses,
-            name,
-            pour,
-            view,
-            unit,
-            None,
-            target.lab,
-            None if covariance is None else checked_covariance(covariance),
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+            covariance=None if covariance is None else checked_covariance(covariance),
         )
 
     @classmethod
@@ -250,13 +243,21 @@ class TestPour:
         """
         pour, view = _conditions(pour, view)
         target = Target.from_xyz(xyz, illuminant=view.illuminant, observer=view.observer)
-        return cls(doses, name, pour, view, unit, None, target.lab)
+        return cls(
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+        )
 
     @classmethod
     def from_target(
         cls,
         doses: Mapping[str, float],
-        target: Target | PhotoTarget,
+        target: HoldsTarget,
         *,
         name: str = "",
         pour: Pour | None = None,
@@ -279,14 +280,24 @@ class TestPour:
         pour, view = _conditions(pour, view)
         if target.reflectance is not None:
             spectrum = tuple(float(v) for v in target.reflectance)
-            return cls(doses, name, pour, view, unit, spectrum)
+            return cls(doses=doses, name=name, pour=pour, view=view, unit=unit, spectrum=spectrum)
         view = view.model_copy(
             update={"illuminant": target.illuminant, "observer": target.observer}
         )
         covariance = target.covariance
         if covariance is not None:
             covariance = _with_edges(target, covariance)
-        return cls(doses, name, pour, view, unit, None, target.lab, covariance, response)
+        return cls(
+            doses=doses,
+            name=name,
+            pour=pour,
+            view=view,
+            unit=unit,
+            spectrum=None,
+            lab=target.lab,
+            covariance=covariance,
+            response=response,
+        )
 
     @property
     def stated(self) -> TestPour:
@@ -330,8 +341,14 @@ class TestPour:
 
     @property
     def recipe(self) -> Recipe:
-        """Doses and pour."""
-        return Recipe(self.doses, self.pour)
+        """Doses and pour.
+
+        Raises
+        ------
+        PourError
+            If the doses are shares.
+        """
+        return Recipe(self.doses, self.pour, unit=checked_unit(self.unit))
 
 
 def _with_edges(target: Target, covariance: Covariance) -> Covariance:
@@ -402,6 +419,24 @@ def _check_spectrum(spectrum: tuple[float | None, ...]) -> None:
             remedy="Use TestPour.from_spectrum",
         )
     _check_values(np.array(known), "spectrum")
+
+
+def check_thickness(pour: TestPour, any_thickness: bool) -> None:
+    """Refuse a bar of odd thickness, unless that is meant; films have any.
+
+    Raises
+    ------
+    PourError
+        Naming the bar.
+    """
+    doubt = unusual_thickness(pour.pour.thickness_cm)
+    if doubt is not None and not any_thickness and pour.unit != "part":
+        raise PourError(
+            f"thickness_cm {doubt}",
+            field=pour.name or "test pour",
+            value=pour.pour.thickness_cm,
+            remedy="Give it in cm, or allow it: any_thickness=True, --any-thickness",
+        )
 
 
 def _lab(lab: object) -> Triple:

@@ -3,9 +3,9 @@
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
 list of {name, factor, low, high}; ``surprise``; ``advice`` and ``closest``, each {doses,
 unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
-`shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``tolerance``;
+`shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``within``;
 ``pour``, ``view``, ``cautions``. Where the batch can't be saved, ``advice`` is ``closest``.
-``round`` counts the corrections of this batch, ``kept`` is the file that it was kept in, or null.
+``round`` counts the corrections of this batch; ``saved`` and ``saved_palette`` are files, or null.
 """
 
 from __future__ import annotations
@@ -15,31 +15,27 @@ import functools
 import shlex
 from typing import Any
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
-from shadematch.cli.repeat import in_the_file, read_saved
-from shadematch.cli.words import (
-    NUMBER,
-    TARGET_OPTIONS,
-    Verbs,
+from shadematch.cli.amounts import MASS, NUMBER, read_doses
+from shadematch.cli.conditions import (
     add_conditions,
     add_made,
-    add_photo,
     add_readings,
-    add_target,
-    called,
-    dose_entries,
-    no_photo,
-    only_with,
-    option_of,
     pour_and_view,
-    read_doses,
     read_made,
     read_palette,
-    read_photo,
     read_readings,
+)
+from shadematch.cli.entries import dose_entries, shared_entries
+from shadematch.cli.parsing import Verbs, called, only_with, option_of, renamed
+from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.repeat import in_the_file, read_saved
+from shadematch.cli.wanted import (
+    TARGET_OPTIONS,
+    add_photo,
+    add_target,
+    no_photo,
+    read_photo,
     read_target,
-    renamed,
-    shared_entries,
 )
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction
@@ -61,17 +57,17 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("the batch").add_argument
     text = "the paste that went in; base, thickness and limits are those of the pour"
     add("--poured", nargs="+", metavar="NAME=DOSE", help=text)
-    text = "or the recipe that match --save kept, with its pour, view, palette and target"
+    text = "or the recipe that match --save wrote, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
-    text = "or the batch that an earlier round kept, once its advice was followed"
+    text = "or the batch that --save wrote in an earlier round, once its advice was followed"
     add("--go-on", metavar="FILE", help=text)
     text = "what was added in that round instead of the advice; 'nothing' for nothing"
     add("--added", nargs="+", metavar="NAME=DOSE", help=text)
     for kind in ("clear", "white"):
         text = f"and the {kind} base that was added, in g"
-        add(f"--added-{kind}", type=NUMBER, metavar="G", help=text)
-    text = "keep the batch, with what was learned of it, in a file for the next round"
-    add("--keep", metavar="FILE", help=text)
+        add(f"--added-{kind}", type=MASS, metavar="G", help=text)
+    text = "save the batch, with what was learned of it, for the next round"
+    add("--save", metavar="FILE", help=text)
     add = parser.add_argument_group("what was measured, given in one of these ways").add_argument
     text = "CIELAB it came out with, in the view"
     add("--measured", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help=text)
@@ -80,11 +76,11 @@ def add_verb(verb: Verbs) -> None:
     add_photo(add, "measured-")
     add = parser.add_argument_group("the addition").add_argument
     text = "how near is near enough (1)"
-    add("--tolerance", type=NUMBER, metavar="CIEDE2000", help=text)
-    add("--pot", type=NUMBER, metavar="G", help="base that the pot holds in g (1.5 batches)")
+    add("--within", type=NUMBER, metavar="CIEDE2000", help=text)
+    add("--pot", type=MASS, metavar="G", help="base that the pot holds in g (1.5 batches)")
     text = "base that may be added (what the batch is made of)"
     add("--bases", nargs="+", choices=("clear", "white", "own"), metavar="KIND", help=text)
-    add("--base-step", type=NUMBER, metavar="G", help="base comes in multiples of this many g")
+    add("--base-step", type=MASS, metavar="G", help="base comes in multiples of this many g")
     text = "pigment to leave out; may be repeated"
     add("--must-avoid", action="append", default=[], metavar="NAME", help=text)
     add_readings(parser)
@@ -129,12 +125,12 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
     if args.poured is not None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
-        doses = read_doses(args.poured)
+        doses = read_doses(args.poured, palette.unit)
         own_recipe = predict(doses, palette=palette, pour=pour, view=view).recipe
         return own_recipe, read_target(args), {"palette": palette, "view": view}
     own = (*Pour.model_fields, *View.model_fields, *TARGET_OPTIONS)
     if args.go_on is not None:
-        own = (*own, "palette", "dose_slip", "scale", "let_down_paste")
+        own = (*own, "palette", "dose_slip", "scale_g", "let_down_paste")
     in_the_file(args, own, option_of(given[0]))
     if args.recipe is not None:
         saved = read_saved(args.recipe, args.palette)
@@ -143,7 +139,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
                 "has no target",
                 field="--recipe",
                 value=args.recipe,
-                remedy="Give what match --save kept, or use --poured",
+                remedy="Give what match --save wrote, or use --poured",
             )
         return (
             saved.saved.recipe,
@@ -155,7 +151,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
         words = [] if args.added in (None, ["nothing"]) else args.added
         clear, white = (value or 0.0 for value in (args.added_clear, args.added_white))
         with called("clear_g", "--added-clear"), called("white_g", "--added-white"):
-            last = last.added(read_doses(words), clear_g=clear, white_g=white)
+            last = last.added(read_doses(words, last.recipe.unit), clear_g=clear, white_g=white)
     return last, last.target, {}
 
 
@@ -168,9 +164,9 @@ def _last(path: str) -> Correction:
 
 def _correct(args: argparse.Namespace) -> str:
     recipe, target, conditions = _batch(args)
-    tolerance = args.tolerance
-    if tolerance is None and isinstance(recipe, Correction):
-        tolerance = recipe.tolerance
+    within = args.within
+    if within is None and isinstance(recipe, Correction):
+        within = recipe.within
     measured = _measured(args)
     with called("lab", "--measured"):  # the target has been read
         found = correct(
@@ -182,13 +178,15 @@ def _correct(args: argparse.Namespace) -> str:
             base_step_g=args.base_step,
             must_avoid=args.must_avoid,
             **conditions,
-            **({} if tolerance is None else {"tolerance": tolerance}),
+            **({} if within is None else {"within": within}),
             **read_readings(args),
-            let_down_paste=read_made(args),
+            let_down_paste=read_made(
+                args, (recipe.recipe if isinstance(recipe, Correction) else recipe).unit
+            ),
         )
     for option, write in (
         ("--save-palette", found.palette.save),
-        ("--keep", functools.partial(save_correction, found)),
+        ("--save", functools.partial(save_correction, found)),
     ):
         place = getattr(args, option.removeprefix("--").replace("-", "_"))
         if place is not None:
@@ -198,11 +196,11 @@ def _correct(args: argparse.Namespace) -> str:
                 raise renamed(wrong, option) from None
     pour, view = found.recipe.pour, found._belief.view
     if args.json:
-        more = {"round": len(found.rounds), "kept": args.keep}
+        more = {"round": len(found.rounds), "saved": args.save, "saved_palette": args.save_palette}
         return json_text({**_entries(found), **more, **shared_entries(pour, view)})
     parts = [wrapped(str(found), 11), cautions()]
-    if args.keep is not None:
-        parts.insert(1, wrapped(f"kept in {args.keep}{_next(found, args.keep)}"))
+    if args.save is not None:
+        parts.insert(1, wrapped(f"saved in {args.save}{_next(found, args.save)}"))
     if coloured():
         wanted, then = found.target.hex, found.advice.hex
         parts.insert(0, f"wanted {wanted} {swatch(wanted)}{swatch(then)} {then} afterwards")
@@ -210,7 +208,7 @@ def _correct(args: argparse.Namespace) -> str:
 
 
 def _next(found: Correction, place: str) -> str:
-    """What to do now, once a batch was kept."""
+    """What to do now, once a batch was saved."""
     if found.advice.nothing:
         return ""
     call = f"shadematch correct --go-on {shlex.quote(place)} --measured L A B"
@@ -230,7 +228,7 @@ def _entries(found: Correction) -> dict[str, Any]:
         "strengths": strengths,
         "advice": _addition(found.advice),
         "closest": _addition(found.closest),
-        **{name: getattr(found, name) for name in ("bound", "proved", "proof", "tolerance")},
+        **{name: getattr(found, name) for name in ("bound", "proved", "proof", "within")},
     }
 
 

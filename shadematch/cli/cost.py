@@ -3,16 +3,20 @@
 With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``bars``;
 ``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null where
 a price is not known; ``bars_per_set``, ``bars_on_shelf``, ``first_out``, null without paste, the
-second also without ``--shelf``; ``batch_g``, ``white``, ``cautions``.
+second also without ``--shelf``; ``assumed_tubes``, pigments of whose tubes nobody entered how much
+they hold; ``batch_g``, ``white``, ``cautions``.
 """
 
 from __future__ import annotations
 
 import argparse
 
+from shadematch.cli.amounts import MASS
+from shadematch.cli.conditions import add_conditions
+from shadematch.cli.entries import dose_entries
+from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import cautions, json_text, wrapped
 from shadematch.cli.repeat import add_recipe, read_recipe
-from shadematch.cli.words import NUMBER, Verbs, add_conditions, called, dose_entries
 from shadematch.planning.books import read_stock
 from shadematch.planning.cost import cost
 from shadematch.support.cautions import CAUTIONS
@@ -20,7 +24,7 @@ from shadematch.support.cautions import CAUTIONS
 __all__ = ["add_verb"]
 
 _SHOWN = ("bar_g", "bars", "paste", "base", "per_bar", "paste_per_bar", "base_per_bar")
-_TUBES = ("bars_per_set", "bars_on_shelf", "first_out")
+_TUBES = ("bars_per_set", "bars_on_shelf", "first_out", "assumed_tubes")
 
 
 def add_verb(verb: Verbs) -> None:
@@ -29,7 +33,7 @@ def add_verb(verb: Verbs) -> None:
     add_recipe(parser)
     text = "what is on the shelf with its prices, a CSV file as for plan (the palette's prices)"
     parser.add_argument("--shelf", metavar="FILE", help=text)
-    parser.add_argument("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass in g (100)")
+    parser.add_argument("--bar", dest="bar_g", type=MASS, metavar="G", help="mass in g (100)")
     add_conditions(parser, pour=("batch_g", "white"), view=False)  # the rest costs nothing
 
 

@@ -12,22 +12,16 @@ import argparse
 import contextlib
 from typing import Any, Final
 
-from shadematch.cli.printing import cautions, json_text, picture, picture_kind, wrapped
-from shadematch.cli.words import (
-    NUMBER,
-    NUMBERS,
-    Verbs,
-    add_conditions,
-    add_target,
-    called,
-    choice_entries,
-    pour_and_view,
-    read_palette,
-    read_target,
-)
+from shadematch.cli.amounts import LENGTHS, MASSES, NUMBER, SHARES
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import choice_entries
+from shadematch.cli.parsing import Verbs, called
+from shadematch.cli.printing import json_text, picture, picture_kind, shown
+from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import PourError
 from shadematch.gamuts.feasibility import Cell, feasibility
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.report import Row
 
 __all__ = ["add_verb"]
 
@@ -43,19 +37,19 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("what to try").add_argument
     add("--within", type=NUMBER, metavar="CIEDE2000", help="how far away counts as made (1)")
     text = "in cm, for instance 0.5,1,2 (seven from 0.5 to 6, or --thickness alone)"
-    add("--thicknesses", type=NUMBERS, metavar="CM,...", help=text)
+    add("--thicknesses", type=LENGTHS, metavar="CM,...", help=text)
     text = "parts of white, for instance 0,0.1 (seven from 0 to 1, or --white alone)"
-    add("--whites", type=NUMBERS, metavar="FRACTION,...", help=text)
-    add("--batches", type=NUMBERS, metavar="G,...", help="in g (--batch alone)")
+    add("--whites", type=SHARES, metavar="FRACTION,...", help=text)
+    add("--batches", type=MASSES, metavar="G,...", help="in g (--batch alone)")
     text = "compare with the palette without this pigment; may be repeated"
     add("--without", action="append", default=[], metavar="NAME", help=text)
-    add("--picture", metavar="FILE", help="draw the map into this file (.png, .svg, .pdf)")
+    add("--save", metavar="FILE", help="draw the map into this file (.png, .svg, .pdf)")
     add_conditions(parser)
 
 
 def _feasibility(args: argparse.Namespace) -> str:
-    if args.picture is not None:
-        picture_kind(args.picture)
+    if args.save is not None:
+        picture_kind(args.save)
     for one, many in _LISTS.items():
         if getattr(args, many) is not None and (value := getattr(args, one)) is not None:
             raise PourError(
@@ -82,11 +76,11 @@ def _feasibility(args: argparse.Namespace) -> str:
         found = feasibility(target, palette=palette, pour=pour, view=view, **given)
     name = f"{', '.join(args.without)} left out"
     compared = None if others is None else found.compare(others, name=name)
-    if args.picture is not None:
+    if args.save is not None:
         from shadematch.plots.feasibility import draw_comparison, draw_feasibility
 
-        drawn = draw_feasibility(found) if compared is None else draw_comparison(compared)
-        picture(drawn.figure, args.picture)
+        figure = draw_feasibility(found) if compared is None else draw_comparison(compared)
+        picture(figure.figure, args.save)
     if args.json:
         entries: dict[str, Any] = {
             "target": {"lab": found.target.lab, "hex": found.target.hex},
@@ -102,13 +96,8 @@ def _feasibility(args: argparse.Namespace) -> str:
                 "best": _best(compared.second.best),
             }
         return json_text({**entries, "view": view.model_dump(), "cautions": CAUTIONS})
-    head, *tables = str(found).split("\n")
-    parts = [wrapped(head), "\n".join(tables)]
-    if compared is not None:
-        parts.append(wrapped(str(compared)))
-    if args.picture is not None:
-        parts.append(wrapped(f"picture    {args.picture}"))
-    return "\n\n".join((*parts, cautions()))
+    drawn = [] if args.save is None else [Row("saved", args.save)]
+    return shown(found.report().plus(*drawn), *([] if compared is None else [compared]))
 
 
 def _single(value: float | None) -> tuple[float] | None:

@@ -10,25 +10,13 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from shadematch.cli.printing import (
-    coloured,
-    json_text,
-    picture,
-    picture_kind,
-    swatch,
-    wrapped,
-)
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    Verbs,
-    add_conditions,
-    only_with,
-    pour_and_view,
-    read_palette,
-    shared_entries,
-)
+from shadematch.cli.amounts import COUNT, NUMBER
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import shared_entries
+from shadematch.cli.parsing import Verbs, only_with
+from shadematch.cli.printing import json_text, picture, picture_kind, shown
 from shadematch.gamuts.reach import gamut
+from shadematch.support.report import Row
 
 __all__ = ["add_verb"]
 
@@ -36,7 +24,7 @@ __all__ = ["add_verb"]
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("gamut", _gamut, "What can be made at all, before doses are made whole.")
-    text = "screen colours to find the nearest of, for instance #d9822b"
+    text = 'screen colours to find the nearest of, for instance "#d9822b" or d9822b'
     parser.add_argument("targets", nargs="*", metavar="HEX", help=text)
     add = parser.add_argument
     text = "share of a set of colours that can be made; may be repeated"
@@ -45,7 +33,7 @@ def add_verb(verb: Verbs) -> None:
     add("--within", type=NUMBER, metavar="CIEDE2000", help=text)
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
     text = "draw into this file (.png, .svg, .pdf): the solid, or a cut through it"
-    add("--picture", metavar="FILE", help=text)
+    add("--save", metavar="FILE", help=text)
     add("--lightness", type=NUMBER, metavar="L", help="draw the cut at this lightness")
     add("--hue", type=NUMBER, metavar="DEGREES", help="or at this hue")
     add_conditions(parser)
@@ -58,21 +46,21 @@ def _gamut(args: argparse.Namespace) -> str:
     if not args.coverage:
         only_with("--coverage", args, "within")
     within = 1.0 if args.within is None else args.within
-    if args.picture is None:
-        only_with("--picture", args, "lightness", "hue")
+    if args.save is None:
+        only_with("--save", args, "lightness", "hue")
     else:
-        picture_kind(args.picture)
+        picture_kind(args.save)
     found = gamut(palette=palette, pour=pour, view=view, max_pigments=args.max_pigments)
     nearest = [found.nearest(code) for code in args.targets]
     coverage = {name: found.coverage(name, within=within) for name in args.coverage}
-    if args.picture is not None:
+    if args.save is not None:
         # Figures need matplotlib, which is an extra.
         from shadematch.plots.gamut import draw_slice
         from shadematch.plots.solid import draw_solid
 
         lines = {"lightness": args.lightness, "hue": args.hue}
         drawn = draw_slice(found.slice(**lines)) if cut else draw_solid(found)
-        picture(drawn.figure, args.picture)
+        picture(drawn.figure, args.save)
     if args.json:
         entries: dict[str, Any] = {
             "volume": {"value": found.volume.value, "error": found.volume.error},
@@ -92,12 +80,7 @@ def _gamut(args: argparse.Namespace) -> str:
             **shared_entries(pour, view),
         }
         return json_text(entries)
-    lines_ = [str(found)]
-    for n in nearest:
-        patch = swatch(n.target.hex) + swatch(n.choice.predicted.hex) + " " if coloured() else ""
-        lines_.append(f"colour     {patch}{n}")
-    lines_ += [f"{name:<10} {c}" for name, c in coverage.items()]
-    if args.picture is not None:
-        lines_.append(f"picture    {args.picture}")
-    text = "\n".join(lines_)
-    return text if coloured() else wrapped(text, 11)
+    rows = [Row(name, c.sentence) for name, c in coverage.items()]
+    if args.save is not None:
+        rows.append(Row("saved", args.save))
+    return shown(found.report().plus(*rows), *nearest)

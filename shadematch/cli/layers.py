@@ -10,24 +10,19 @@ layers that name none.
 from __future__ import annotations
 
 import argparse
+import re
 
+from shadematch.cli.amounts import read_doses, read_length, read_share
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import shared_entries
+from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wedge import shade_entries
-from shadematch.cli.words import (
-    Verbs,
-    add_conditions,
-    called,
-    pour_and_view,
-    read_doses,
-    read_palette,
-    shared_entries,
-)
 from shadematch.errors import PourError
 from shadematch.predicting.layers import layers
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.unit import Unit
-from shadematch.support.readers import is_number
 
 __all__ = ["add_verb"]
 
@@ -48,15 +43,18 @@ def _read_layer(word: str, pour: Pour, unit: Unit) -> tuple[Recipe, float]:
     """A layer written as CM:NAME=DOSE,NAME=DOSE or CM/WHITE:NAME=DOSE."""
     size, colon, doses = word.partition(":")
     thick, slash, white = size.partition("/")
-    if not colon or not is_number(thick) or (slash and not is_number(white)):
+    thickness_cm, share = read_length(thick), read_share(white)
+    if not colon or thickness_cm is None or (slash and share is None):
         raise PourError(
             "is no layer", field="CM:NAME=DOSE", value=word, remedy="Write it as 0.6:gorse=2,kelp=1"
         )
     if slash:
         with called("white", f"white of {word}"):
-            pour = Pour(**(pour.model_dump() | {"white": float(white)}))
-    given = read_doses(doses.split(",") if doses.strip() else [])
-    return Recipe(given, pour, unit=unit), float(thick)
+            pour = Pour(**(pour.model_dump() | {"white": share}))
+    # Commas before a name part doses; others are decimal ones.
+    pairs = re.split(r",(?=[^,=]*=)", doses) if doses.strip() else []
+    given = read_doses(pairs, unit)
+    return Recipe(given, pour, unit=unit), thickness_cm
 
 
 def _layers(args: argparse.Namespace) -> str:

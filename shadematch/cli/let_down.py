@@ -1,7 +1,7 @@
 """``shadematch let-down``: which let-down to make for a pastel shade in a small bar.
 
 With ``--json``: ``to_make``, a list of {pigment, paste, base_g, used_g}, empty where none is
-needed or none is worth making; ``sentence``, ``delta_e`` as asked for, ``within`` (whether it
+needed or none is worth making; ``sentence``, ``within`` as asked for, ``reached`` (whether it
 comes so close), ``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`;
 ``pour``, ``view``, ``cautions``.
 """
@@ -10,20 +10,12 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    Verbs,
-    add_conditions,
-    add_target,
-    choice_entries,
-    pour_and_view,
-    read_palette,
-    read_target,
-    renamed,
-    shared_entries,
-)
+from shadematch.cli.amounts import COUNT, MASS, NUMBER
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import choice_entries, shared_entries
+from shadematch.cli.parsing import Verbs, renamed
+from shadematch.cli.printing import json_text, shown
+from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import ShadematchError
 from shadematch.matching.let_down import propose_let_down
 
@@ -35,17 +27,17 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("let-down", _propose, "Which let-down to make for a pastel shade in a small bar.")
     add_target(parser)
     add = parser.add_argument_group("the let-downs").add_argument
-    add("--delta-e", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
-    add("--weigh-step", dest="step_g", type=NUMBER, metavar="G", help="weighed to this many g (1)")
+    add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
+    add("--weigh-step", dest="step_g", type=MASS, metavar="G", help="weighed to this many g (1)")
     text = "weigh no less of one than this many g (5 times that)"
-    add("--weigh-least", dest="least_g", type=NUMBER, metavar="G", help=text)
+    add("--weigh-least", dest="least_g", type=MASS, metavar="G", help=text)
     add("--max-let-downs", type=COUNT, metavar="COUNT", help="most of them to make (3)")
     add_conditions(parser)
 
 
 def _propose(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    names = ("delta_e", "step_g", "least_g", "max_let_downs")
+    names = ("within", "step_g", "least_g", "max_let_downs")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
     palette, target = read_palette(args.palette), read_target(args)
     try:
@@ -53,7 +45,6 @@ def _propose(args: argparse.Namespace) -> str:
     except ShadematchError as found:
         own = {"step_g": "--weigh-step", "least_g": "--weigh-least"}
         raise renamed(found, own.get(found.field, found.field)) from None
-    best = plan.closest
     if args.json:
         make = [
             {
@@ -66,16 +57,11 @@ def _propose(args: argparse.Namespace) -> str:
             {
                 "to_make": make,
                 **{
-                    n: getattr(plan, n) for n in ("sentence", "delta_e", "within", "floor", "tried")
+                    n: getattr(plan, n) for n in ("sentence", "within", "reached", "floor", "tried")
                 },
                 "without": choice_entries(plan.without.closest),
-                "closest": choice_entries(best),
+                "closest": choice_entries(plan.closest),
                 **shared_entries(pour, view),
             }
         )
-    parts = [wrapped(str(plan), 11), cautions()]
-    if coloured():
-        wanted, predicted = plan.target.hex, best.predicted.hex
-        swatches = swatch(wanted) + swatch(predicted)
-        parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
-    return "\n\n".join(parts)
+    return shown(plan)

@@ -11,22 +11,19 @@ from __future__ import annotations
 import argparse
 from dataclasses import asdict
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
-from shadematch.cli.repeat import in_the_file, read_saved
-from shadematch.cli.words import (
-    TARGET_OPTIONS,
-    TARGET_WAYS,
-    Verbs,
+from shadematch.cli.amounts import read_doses
+from shadematch.cli.conditions import (
     add_conditions,
-    add_target,
-    as_light,
+    add_lights,
     pour_and_view,
-    read_doses,
+    read_lights,
     read_palette,
-    read_target,
-    recipe_entries,
-    shared_entries,
 )
+from shadematch.cli.entries import recipe_entries, shared_entries
+from shadematch.cli.parsing import Verbs
+from shadematch.cli.printing import json_text, shown
+from shadematch.cli.repeat import in_the_file, read_saved
+from shadematch.cli.wanted import TARGET_OPTIONS, TARGET_WAYS, add_target, read_target
 from shadematch.errors import ColourError, PourError
 from shadematch.matching.lights import USUAL_LIGHTS, lights
 from shadematch.matching.match import match
@@ -46,11 +43,10 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("the recipe").add_argument
     text = "the paste that goes in (without it, what match finds)"
     add("--poured", nargs="+", metavar="NAME=DOSE", help=text)
-    text = "or the recipe that match --save kept, with its pour, view, palette and target"
+    text = "or the recipe that match --save wrote, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
     add = parser.add_argument_group("the lights").add_argument
-    text = f"CIE name of a light, or a .csv of its own; repeatable ({', '.join(USUAL_LIGHTS)})"
-    add("--under", action="append", default=[], metavar="NAME", help=text)
+    add_lights(add, ", ".join(USUAL_LIGHTS))
     text = "light under which the two are made to match for the metameric index (D65)"
     add("--reference", metavar="NAME", help=text)
     add_conditions(parser)
@@ -81,7 +77,7 @@ def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
     pour, view = pour_and_view(args)
     palette, target = read_palette(args.palette), read_target(args)
     if args.poured:
-        doses = read_doses(args.poured)
+        doses = read_doses(args.poured, palette.unit)
         return predict(doses, palette=palette, pour=pour, view=view), target, palette
     return match(target, palette=palette, pour=pour, view=view).predicted, target, palette
 
@@ -93,7 +89,7 @@ def _lights(args: argparse.Namespace) -> str:
         bar,
         target,
         palette=palette,
-        illuminants=[as_light(text, "--under") for text in args.under] or USUAL_LIGHTS,
+        lights=read_lights(args) or USUAL_LIGHTS,
         **({} if args.reference is None else {"reference": args.reference}),
     )
     if args.json:
@@ -105,7 +101,4 @@ def _lights(args: argparse.Namespace) -> str:
                 **shared_entries(pour, view),
             }
         )
-    parts = [wrapped(str(found), 9), cautions()]
-    if coloured():
-        parts.insert(0, f"wanted {swatch(found.target.hex)}{swatch(bar.hex)} predicted")
-    return "\n\n".join(parts)
+    return shown(found)

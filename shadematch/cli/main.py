@@ -15,6 +15,7 @@ import errno
 import os
 import re
 import sys
+import warnings
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final, TextIO
@@ -43,9 +44,9 @@ from shadematch.cli import (
     spread,
     wedge,
 )
+from shadematch.cli.parsing import OPTIONS, Parser, option_of, renamed
 from shadematch.cli.printing import clean
-from shadematch.cli.words import OPTIONS, Parser, option_of, renamed
-from shadematch.errors import FileError, ShadematchError
+from shadematch.errors import FileError, ShadematchError, ThicknessWarning
 from shadematch.support.readers import is_number
 
 __all__ = ["main"]
@@ -57,7 +58,7 @@ VERBS: Final = (
     *(plan, cost, wedge, layers, palette, calibrate, samples),
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
-WRITTEN: Final = ("save", "keep", "picture", "write", "save_palette")
+WRITTEN: Final = ("save", "save_palette")
 """What options are called that name a file to write. A batch is kept where it was read from."""
 
 
@@ -74,6 +75,8 @@ def _parser() -> Parser:
         made: Parser = verbs.add_parser(name, help=text, description=text, allow_abbrev=False)
         made.set_defaults(run=run, parser=made)
         made.add_argument("--json", action="store_true", help="print one JSON object instead")
+        text = "bars may be thinner than 0.2 cm or thicker than 8 cm"
+        made.add_argument("--any-thickness", action="store_true", help=text)
         return made
 
     for room in VERBS:
@@ -122,7 +125,7 @@ def _spare(args: argparse.Namespace) -> None:
     for name in [name for name in WRITTEN if name in given]:
         goal = given.pop(name)
         for other, value in given.items():
-            if (name, other) == ("keep", "go_on"):
+            if (name, other) == ("save", "go_on"):
                 continue
             for word in value if isinstance(value, list) else [value]:
                 if isinstance(word, str) and _one_file(goal, word, other in WRITTEN):
@@ -163,7 +166,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         if unknown:
             args.parser.unknown([word.strip() for word in unknown])
         _spare(args)
-        _say(args.run(args))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore" if args.any_thickness else "error", ThicknessWarning)
+            answer = args.run(args)
+        _say(answer)
     except SystemExit as done:  # argparse after --help and --version
         return int(done.code or 0)
     except KeyboardInterrupt:
@@ -174,6 +180,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     except OSError as found:  # files are read elsewhere: only the output is left
         _drop(sys.stdout)
         return _complain(f"the output can't be written: {found.strerror}. Send it elsewhere")
+    except ThicknessWarning as doubt:
+        return _complain(f"{doubt}. If that is right, add --any-thickness")
     except ShadematchError as found:
         return _complain(str(renamed(found, OPTIONS.get(found.field, found.field))))
     return 0

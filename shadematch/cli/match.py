@@ -7,11 +7,12 @@ in_srgb}; ``closest`` and ``ideal``, each with the keys from ``doses`` to ``pred
 ``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
-With ``--robust`` the recipe is the steady one, and ``spread`` tells of it as in
-`shadematch.cli.spread`, with ``complete``, whether all that might be steadier were looked at.
+With ``--robust`` the recipe is the robust one, and ``spread`` tells of it as in
+`shadematch.cli.spread`, with ``complete``, whether all that might be more robust were looked at.
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses``
 is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
-{pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--under``, ``lights`` {name: CIEDE2000}.
+{pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--lights``, ``lights`` {name:
+CIEDE2000}.
 With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
 """
 
@@ -20,28 +21,24 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from shadematch.cli.predict import range_entries, read_calibration
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
-from shadematch.cli.repeat import save_as
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    Verbs,
+from shadematch.cli.amounts import COUNT, MASS, NUMBER, SHARE, read_let_down
+from shadematch.cli.conditions import (
     add_conditions,
+    add_lights,
     add_readings,
-    add_target,
-    as_light,
-    choice_entries,
-    only_with,
     pour_and_view,
-    read_let_down,
+    read_lights,
     read_palette,
     read_readings,
-    read_target,
-    shared_entries,
-    spread_entries,
 )
+from shadematch.cli.entries import choice_entries, shared_entries, spread_entries
+from shadematch.cli.parsing import Verbs, only_with
+from shadematch.cli.predict import range_entries, read_calibration
+from shadematch.cli.printing import json_text, shown
+from shadematch.cli.repeat import save_as
+from shadematch.cli.wanted import add_target, read_target
 from shadematch.matching.match import Match, match
+from shadematch.support.report import Report, Row, Table
 
 __all__ = ["add_verb"]
 
@@ -56,24 +53,23 @@ def add_verb(verb: Verbs) -> None:
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in it")
     for option, text in (("--must-use", "pigment to put in"), ("--must-avoid", "to leave out")):
         add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
-    text = "light that counts, the worst of several; may be repeated (the view's)"
-    add("--under", action="append", default=[], metavar="NAME", help=text)
+    add_lights(add, "the view's")
     text = "paste diluted beforehand, so much of it in so many g of base; may be repeated"
     add("--let-down", action="append", default=[], metavar="NAME=DOSE/G", help=text)
     text = "let-downs are weighed to this many g (1)"
-    add("--weigh-step", type=NUMBER, metavar="G", help=text)
+    add("--weigh-step", type=MASS, metavar="G", help=text)
     text = "white part of the base that let-downs are made in, 0 to 1 (0)"
-    add("--let-down-white", type=NUMBER, metavar="FRACTION", help=text)
+    add("--let-down-white", type=SHARE, metavar="FRACTION", help=text)
     add(
         "--robust",
         action="store_true",
         help="the recipe that bears slips of dosing and weighing best",
     )
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
-    add = parser.add_argument_group("keeping it").add_argument
-    add("--save", metavar="FILE", help="keep it in a file for shadematch repeat and sheet")
+    add = parser.add_argument_group("saving it").add_argument
+    add("--save", metavar="FILE", help="into this file, for shadematch repeat and sheet")
     add("--note", metavar="TEXT", help="your own words, kept with it")
-    text = "what calibrate --keep wrote: gives palette, backing and the range of the colour"
+    text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
     add("--calibration", metavar="FILE", help=text)
     add_readings(parser)
     add_conditions(parser)
@@ -82,7 +78,7 @@ def add_verb(verb: Verbs) -> None:
 def _match(args: argparse.Namespace) -> str:
     for option, given, names in (
         ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
-        ("--robust", args.robust, ("dose_slip", "scale")),
+        ("--robust", args.robust, ("dose_slip", "scale_g")),
         ("--save", args.save, ("note",)),
     ):
         if not given:
@@ -103,7 +99,7 @@ def _match(args: argparse.Namespace) -> str:
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,
-        lights=[as_light(text, "--under") for text in args.under],
+        lights=read_lights(args),
         let_downs=let_downs,
         robust=args.robust,
         **read_readings(args),
@@ -114,22 +110,12 @@ def _match(args: argparse.Namespace) -> str:
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)
     if args.json:
-        more = {}
-        if learnt is not None and ranged is not None:
-            more = {"range": range_entries(ranged)}
-        return json_text({**_match_entries(found, args.choices), **more})
-    lines = [str(found)] if ranged is None else [str(found), f"range      {ranged}"]
-    parts = [wrapped("\n".join(lines), 11)]
-    if coloured():
-        # The two swatches touch, because the eye compares best without a gap.
-        wanted, predicted = found.target.hex, found.predicted.hex
-        swatches = swatch(wanted) + swatch(predicted)
-        parts.insert(0, f"wanted {wanted} {swatches} {predicted} predicted")
-    if args.choices:
-        parts.append(_choices_table(found))
-    if args.save is not None:
-        parts.append(wrapped(f"kept in {args.save}"))
-    return "\n\n".join((*parts, cautions()))
+        extra = {} if ranged is None else {"range": range_entries(ranged)}
+        return json_text({**_match_entries(found, args.choices), **extra})
+    ranges = [] if ranged is None else [Row("range", ranged.sentence)]
+    more = [_choices(found)] if args.choices else []
+    saved = [] if args.save is None else [f"saved in {args.save}"]
+    return shown(found.report().plus(*ranges), *more, *saved)
 
 
 def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
@@ -149,16 +135,17 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
         **shared_entries(found.pour, found.view),
     }
     if found.spread is not None:
-        entries["spread"] = {**spread_entries(found.spread), "complete": found.steady_complete}
+        entries["spread"] = {**spread_entries(found.spread), "complete": found.robust_complete}
     if choices:
         entries["choices"] = [choice_entries(choice) for choice in found.choices]
     return entries
 
 
-def _choices_table(found: Match) -> str:
-    rows = [("CIEDE2000", "paste", "tubes", "choice")]
+def _choices(found: Match) -> Report:
+    rows = []
     for c in found.choices:
         mark = " (the recipe above)" if c.recipe == found.recipe else ""
         paste, tubes = f"{c.recipe.total:g} {c.recipe.unit}", str(c.recipe.tubes)
         rows.append((f"{c.delta_e:.2f}", paste, tubes, f"{c.recipe}{mark}"))
-    return "\n".join(table(rows, {0, 1, 2}))
+    heads = ("CIEDE2000", "paste", "tubes", "choice")
+    return Report(tables=(Table(heads, tuple(rows), frozenset({0, 1, 2})),))

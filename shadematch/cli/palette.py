@@ -10,8 +10,9 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
+from shadematch.cli.conditions import read_palette
+from shadematch.cli.parsing import Verbs
 from shadematch.cli.printing import coloured, json_text, swatch, table, wrapped
-from shadematch.cli.words import Verbs, read_palette
 from shadematch.predicting.prediction import predict
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View

@@ -4,15 +4,16 @@ With ``--chart``, where a 24-patch chart lies instead, with the patches numbered
 
 With ``--json``: ``areas``, a list of {number, region [left, top, right, bottom in pixels], hex,
 neutral}; or ``corners``, of the chart, a list of four [x, y] in pixels, and ``left_out``, the
-patches from 1 to 24 that something lies on. And ``picture``, the file written, or null.
+patches from 1 to 24 that something lies on. And ``saved``, the file written, or null.
 """
 
 from __future__ import annotations
 
 import argparse
 
+from shadematch.cli.amounts import COUNT
+from shadematch.cli.parsing import Verbs
 from shadematch.cli.printing import coloured, json_text, picture, picture_kind, swatch
-from shadematch.cli.words import COUNT, Verbs
 from shadematch.errors import PhotoError
 from shadematch.photo.finding import draw_chart, find_chart
 from shadematch.photo.proposal import flat_areas
@@ -25,7 +26,7 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("photo", _photo, "Propose flat parts of a photo, as a numbered picture.")
     parser.add_argument("photo", metavar="FILE", help="JPEG, PNG, TIFF, WebP or HEIC")
     parser.add_argument(
-        "--picture", metavar="FILE", help="draw them, numbered, into this file (.png, .svg, .pdf)"
+        "--save", metavar="FILE", help="draw them, numbered, into this file (.png, .svg, .pdf)"
     )
     parser.add_argument("--most", type=COUNT, metavar="COUNT", help="how many at most (12)")
     text = "look for a 24-patch chart instead, and say where its corners are"
@@ -33,13 +34,13 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _photo(args: argparse.Namespace) -> str:
-    if args.picture is not None:
-        picture_kind(args.picture)
+    if args.save is not None:
+        picture_kind(args.save)
     if args.chart:
         return _chart(args)
     found = flat_areas(args.photo, **({} if args.most is None else {"most": args.most}))
-    if args.picture is not None:
-        picture(found.show(), args.picture)
+    if args.save is not None:
+        picture(found.show(), args.save)
     if args.json:
         areas = [
             {
@@ -50,10 +51,10 @@ def _photo(args: argparse.Namespace) -> str:
             }
             for a in found.areas
         ]
-        return json_text({"areas": areas, "picture": args.picture})
+        return json_text({"areas": areas, "saved": args.save})
     lines = [f"{swatch(a.hex)}  {a}" if coloured() else str(a) for a in found.areas]
-    if args.picture is not None:
-        lines.append(f"drawn in {args.picture}")
+    if args.save is not None:
+        lines.append(f"saved in {args.save}")
     return "\n".join(lines) or "no flat areas found"
 
 
@@ -66,12 +67,12 @@ def _chart(args: argparse.Namespace) -> str:
             remedy="It goes with flat areas",
         )
     found = find_chart(args.photo)
-    if args.picture is not None:
-        picture(draw_chart(args.photo, found), args.picture)
+    if args.save is not None:
+        picture(draw_chart(args.photo, found), args.save)
     left_out = [i + 1 for i in found.left_out]
     if args.json:
         corners = [[round(v, 1) for v in corner] for corner in found.corners]
-        return json_text({"corners": corners, "left_out": left_out, "picture": args.picture})
+        return json_text({"corners": corners, "left_out": left_out, "saved": args.save})
     corner_text = " ".join(f"{x:.0f},{y:.0f}" for x, y in found.corners)
     lines = [f"chart found: --chart '{corner_text}'"]
     if left_out:
@@ -79,6 +80,6 @@ def _chart(args: argparse.Namespace) -> str:
             f"covered, or with glare: patches {', '.join(map(str, left_out))}; "
             "take --chart find, which leaves them out"
         )
-    if args.picture is not None:
-        lines.append(f"drawn in {args.picture}")
+    if args.save is not None:
+        lines.append(f"saved in {args.save}")
     return "\n".join(lines)

@@ -6,7 +6,8 @@ With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, v
 of the recipe of one pot ``doses`` to ``tubes``, ``delta_e`` and ``predicted`` as in
 `shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
 sentence, short, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
-``buy_base_g`` {clear, white}; ``money``, ``value``, ``use``, ``left``, ``proved``,
+``buy_base_g`` {clear, white}; ``money``, ``value``; ``unit`` of ``use``, ``left`` and ``short``;
+``assumed``, what is taken for known of tubes (empty if nothing); ``use``, ``left``, ``proved``,
 ``gap``, ``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message};
 ``cautions``.
 With ``--without`` also ``without``: {names, changes}, the latter a list of {order, was, now} in
@@ -23,8 +24,11 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
+from shadematch.cli.amounts import NUMBER, SHARE
+from shadematch.cli.conditions import read_palette
+from shadematch.cli.entries import choice_entries
+from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import cautions, json_text, wrapped
-from shadematch.cli.words import NUMBER, Verbs, called, choice_entries, read_palette
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
@@ -48,7 +52,7 @@ def add_verb(verb: Verbs) -> None:
     add("--without", action="append", default=[], metavar="NAME", help=text)
     add("--seconds", type=NUMBER, metavar="SECONDS", help="time for each goal (20)")
     text = "how far off its bound a goal may stay after a quarter of that time (0.001)"
-    add("--gap", type=NUMBER, metavar="SHARE", help=text)
+    add("--gap", type=SHARE, metavar="SHARE", help=text)
 
 
 @contextlib.contextmanager
@@ -103,6 +107,8 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
         "buy": [_purchase(p) for p in found.buy],
         "buy_base_g": dict(zip(("clear", "white"), found.buy_base_g, strict=True)),
         **{name: getattr(found, name) for name in plain},
+        "unit": found.palette.unit,
+        "assumed": found.assumed,
         "use": dict(found.use),
         "left": dict(found.left),
         "stages": [{name: getattr(s, name) for name in parts} for s in found.stages],

@@ -11,16 +11,12 @@ from __future__ import annotations
 import argparse
 from typing import Any, Final
 
+from shadematch.cli.amounts import LENGTH, MILLIMETRES
+from shadematch.cli.conditions import add_conditions
+from shadematch.cli.entries import recipe_entries, shared_entries
+from shadematch.cli.parsing import Verbs, reader
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
-from shadematch.cli.words import (
-    NUMBER,
-    Verbs,
-    add_conditions,
-    reader,
-    recipe_entries,
-    shared_entries,
-)
 from shadematch.predicting.pot import HOT_LIMIT, POTS, InThePot, in_the_pot
 
 __all__ = ["add_pot", "add_verb", "pot_options"]
@@ -44,10 +40,10 @@ def add_verb(verb: Verbs) -> None:
 def add_pot(parser: argparse.ArgumentParser) -> None:
     """Let pot, depth and drop be given; `pot_options` reads them."""
     add = parser.add_argument_group("the pot").add_argument
-    add("--depth", dest="depth_cm", type=NUMBER, metavar="CM", help="depth of the melt (8)")
+    add("--depth", dest="depth_cm", type=LENGTH, metavar="CM", help="depth of the melt (8)")
     text = "steel (usual), white, black, or the reflectance of its bottom from 0 to 1"
     add("--pot", type=_POT, metavar="POT", help=text)
-    add("--drop", dest="drop_mm", type=NUMBER, metavar="MM", help="height of the drop (3)")
+    add("--drop", dest="drop_mm", type=MILLIMETRES, metavar="MM", help="height of the drop (3)")
 
 
 def pot_options(args: argparse.Namespace) -> dict[str, Any]:

@@ -14,17 +14,11 @@ from typing import Any
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.keeping import load_calibration
 from shadematch.calibration.result import Calibration
+from shadematch.cli.amounts import read_doses
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import recipe_entries, shared_entries
+from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
-from shadematch.cli.words import (
-    Verbs,
-    add_conditions,
-    called,
-    pour_and_view,
-    read_doses,
-    read_palette,
-    recipe_entries,
-    shared_entries,
-)
 from shadematch.errors import PourError
 from shadematch.predicting.prediction import predict
 from shadematch.support.report import Row
@@ -36,7 +30,7 @@ def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("predict", _predict, "The colour of a recipe.")
     parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
-    text = "what calibrate --keep wrote: gives palette, backing and the range of the colour"
+    text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
     parser.add_argument("--calibration", metavar="FILE", help=text)
     add_conditions(parser)
 
@@ -59,7 +53,7 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
             "is of films, which have no base to dose into",
             field="--calibration",
             value=args.calibration,
-            remedy="Use load_calibration and match_shares in Python",
+            remedy="Use load_calibration(...).interval(...) in Python",
         )
     return learnt
 
@@ -72,9 +66,10 @@ def range_entries(ranged: Interval) -> dict[str, Any]:
 def _predict(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
+    palette = read_palette(args.palette) if learnt is None else learnt.palette
     found = predict(
-        read_doses(args.doses),
-        palette=read_palette(args.palette) if learnt is None else learnt.palette,
+        read_doses(args.doses, palette.unit),
+        palette=palette,
         pour=pour,
         view=view if learnt is None else learnt.view(view),
     )
@@ -87,7 +82,7 @@ def _predict(args: argparse.Namespace) -> str:
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     rows = []
     if ranged is not None:
-        rows.append(Row("range", str(ranged)))
+        rows.append(Row("range", ranged.sentence))
     limit = pour.max_load
     if recipe.load > limit and not math.isclose(recipe.load, limit):
         text = f"{recipe.load:.4g} {recipe.unit} per 100 g: the load limit is {limit:g}"

@@ -66,7 +66,7 @@ def picture_kind(path: str) -> str:
     if kind not in _KINDS:
         raise FileError(
             "has an ending that is not known",
-            field="--picture",
+            field="--save",
             value=path,
             remedy="End it in .png, .svg or .pdf",
         )
@@ -87,7 +87,7 @@ def picture(figure: Any, path: str) -> None:
         with whole_file(path) as place:
             figure.savefig(place, format=picture_kind(path), dpi=120)
     except FileError as found:
-        raise FileError(found.problem, field="--picture", value=path, remedy=found.remedy) from None
+        raise FileError(found.problem, field="--save", value=path, remedy=found.remedy) from None
     finally:
         pyplot.close(figure)
 
@@ -126,15 +126,20 @@ def wrapped(text: str, indent: int = 0) -> str:
     return "\n".join(map(wrapper.fill, text.split("\n")))
 
 
-def shown(result: Report | Reported, *more: str) -> str:
-    """A result: swatches where they can be seen, its text, what else there is, and the cautions."""
-    report = result.report() if isinstance(result, Reported) else result
+def shown(*results: Reported | Report | str) -> str:
+    """Results with their swatches, where they can be seen, and the cautions once."""
     width = max(shutil.get_terminal_size().columns, 40) if terminal() else None
-    parts = [report.patches()] if coloured() and report.swatches else []
-    parts += [clean(report.text(width)), *more]
-    if report.cautions:
-        parts.append(cautions())
-    return "\n\n".join(parts)
+    parts, careful = [], False
+    for result in results:
+        if isinstance(result, str):
+            parts.append(wrapped(result))
+            continue
+        report = result.report() if isinstance(result, Reported) else result
+        if coloured() and report.swatches:
+            parts.append(report.patches())
+        parts.append(clean(report.text(width)))
+        careful = careful or report.cautions
+    return "\n\n".join([*parts, *([cautions()] if careful else [])])
 
 
 def cautions() -> str:

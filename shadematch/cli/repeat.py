@@ -14,19 +14,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
-from shadematch.cli.words import (
-    Verbs,
-    called,
-    dose_entries,
-    option_of,
-    pour_and_view,
-    read_doses,
-    read_palette,
-    recipe_entries,
-    renamed,
-    shared_entries,
-)
+from shadematch.cli.amounts import read_doses
+from shadematch.cli.conditions import pour_and_view, read_palette
+from shadematch.cli.entries import dose_entries, recipe_entries, shared_entries
+from shadematch.cli.parsing import Verbs, called, option_of, renamed
+from shadematch.cli.printing import json_text, shown
 from shadematch.errors import FileError, PourError
 from shadematch.keeping.recipes import save
 from shadematch.keeping.repeat import Repeat, repeat
@@ -78,7 +70,7 @@ class Given:
 def add_recipe(parser: argparse.ArgumentParser) -> None:
     """Let a recipe be given as doses or in a file; `read_recipe` reads it."""
     parser.add_argument("doses", nargs="*", metavar="NAME=DOSE", help="paste of each pigment")
-    text = "or the recipe that match --save kept, with its pour, view, palette and target"
+    text = "or the recipe that match --save wrote, with its pour, view, palette and target"
     parser.add_argument("--recipe", metavar="FILE", help=text)
 
 
@@ -94,7 +86,12 @@ def read_recipe(args: argparse.Namespace) -> Given:
     if args.recipe is None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
-        return Given(Recipe(read_doses(args.doses), pour, unit=palette.unit), palette, view, None)
+        return Given(
+            Recipe(read_doses(args.doses, palette.unit), pour, unit=palette.unit),
+            palette,
+            view,
+            None,
+        )
     in_the_file(args, (*Pour.model_fields, *View.model_fields), "--recipe")
     found = read_saved(args.recipe, args.palette)
     saved = found.saved
@@ -124,13 +121,7 @@ def _repeat(args: argparse.Namespace) -> str:
     found = read_saved(args.recipe, args.palette)
     if args.json:
         return json_text(_entries(found))
-    parts = [wrapped(str(found), 11), cautions()]
-    if coloured():
-        # Touching, because the eye compares best without a gap.
-        then = swatch(found.saved.hex)
-        now = "" if found.predicted is None else f"{swatch(found.predicted.hex)} now"
-        parts.insert(0, f"then {then}{now}")
-    return "\n\n".join(parts)
+    return shown(found)
 
 
 def _entries(found: Repeat) -> dict[str, Any]:

@@ -10,20 +10,12 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE
+from shadematch.cli.conditions import add_conditions
+from shadematch.cli.entries import choice_entries, recipe_entries, shared_entries
+from shadematch.cli.parsing import OPTIONS, Verbs, called, renamed
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
-from shadematch.cli.words import (
-    BACKING,
-    NUMBER,
-    OPTIONS,
-    Verbs,
-    add_conditions,
-    called,
-    choice_entries,
-    recipe_entries,
-    renamed,
-    shared_entries,
-)
 from shadematch.errors import FileError, PourError, ShadematchError
 from shadematch.keeping.recipes import kept, save
 from shadematch.matching.same_look import same_look
@@ -33,8 +25,8 @@ from shadematch.studio.view import View
 __all__ = ["add_verb"]
 
 _POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
-_VIEW = ("illuminant", "observer", "backing", "contact", "light")
-_UNITS = {"batch_g": "G", "thickness_cm": "CM", "white": "FRACTION", "max_load": "CM"}
+_VIEW = ("illuminant", "observer", "backing", "contact", "through")
+_KINDS = {"batch_g": (MASS, "G"), "thickness_cm": (LENGTH, "CM"), "white": (SHARE, "FRACTION")}
 
 
 def _to(field: str) -> str:
@@ -47,16 +39,16 @@ def add_verb(verb: Verbs) -> None:
     add_recipe(parser)
     add = parser.add_argument_group("where it goes; what is not given stays as it was").add_argument
     for field in _POUR:
-        unit = _UNITS.get(field, "CM")
-        add(_to(field), dest=f"to_{field}", type=NUMBER, metavar=unit, help=f"new {OPTIONS[field]}")
+        kind, unit = _KINDS.get(field, (NUMBER, "LOAD" if field == "max_load" else "DOSE"))
+        add(_to(field), dest=f"to_{field}", type=kind, metavar=unit, help=f"new {OPTIONS[field]}")
     for field in _VIEW:
-        kind = BACKING if field == "backing" else str
+        made = BACKING if field == "backing" else str
         text = f"new {OPTIONS[field]}"
-        add(_to(field), dest=f"to_{field}", type=kind, metavar="NEW", help=text)
+        add(_to(field), dest=f"to_{field}", type=made, metavar="NEW", help=text)
     add = parser.add_argument_group("the recipe").add_argument
     text = "how much worse than the closest a kept or cheaper recipe may be (0.5)"
     add("--tolerance", type=NUMBER, metavar="CIEDE2000", help=text)
-    add("--save", metavar="FILE", help="keep the new recipe in a file")
+    add("--save", metavar="FILE", help="save the new recipe into this file")
     add_conditions(parser)
 
 
@@ -107,8 +99,4 @@ def _same(args: argparse.Namespace) -> str:
                 **shared_entries(there, seen),
             }
         )
-    parts = [wrapped(str(look), 11), cautions()]
-    if coloured():
-        was, now = look.before.hex, look.predicted.hex
-        parts.insert(0, f"was {was} {swatch(was)}{swatch(now)} {now} now")
-    return "\n\n".join(parts)
+    return shown(look)

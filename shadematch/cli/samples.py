@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import argparse
 
+from shadematch.cli.parsing import Verbs
 from shadematch.cli.printing import json_text
-from shadematch.cli.words import Verbs
 from shadematch.keeping.samples import copy_samples
 
 __all__ = ["add_verb"]

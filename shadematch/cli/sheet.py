@@ -1,30 +1,25 @@
 """``shadematch sheet``: a batch sheet to print, of a wanted colour or of a saved recipe.
 
-With ``--json``: ``title``, ``text``, ``html``, and ``written``, the file or null.
+With ``--json``: ``title``, ``text``, ``html``, and ``saved``, the file or null.
 """
 
 from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.pot import add_pot, pot_options
-from shadematch.cli.printing import json_text, wrapped
-from shadematch.cli.repeat import in_the_file, read_saved
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    TARGET_OPTIONS,
-    TARGET_WAYS,
-    Verbs,
+from shadematch.cli.amounts import COUNT, MASS, SHARE
+from shadematch.cli.conditions import (
     add_conditions,
     add_readings,
-    add_target,
     pour_and_view,
     read_palette,
     read_readings,
-    read_target,
-    renamed,
 )
+from shadematch.cli.parsing import HASH, Verbs, renamed
+from shadematch.cli.pot import add_pot, pot_options
+from shadematch.cli.printing import json_text, wrapped
+from shadematch.cli.repeat import in_the_file, read_saved
+from shadematch.cli.wanted import TARGET_OPTIONS, TARGET_WAYS, add_target, read_target
 from shadematch.errors import FileError, PourError
 from shadematch.keeping.recipes import kept
 from shadematch.keeping.repeat import Repeat
@@ -44,8 +39,8 @@ _PAGE = ("title", "date", "note", "bars", "bar_g", "loss")
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
     parser = verb("sheet", _sheet, "A batch sheet to print: one page to work by.")
-    parser.add_argument("--write", metavar="FILE", help="where to: .html to print, .txt for text")
-    text = "a recipe that match --save kept, instead of a wanted colour, pour and view"
+    parser.add_argument("--save", metavar="FILE", help="where to: .html to print, .txt for text")
+    text = "a recipe that match --save wrote, instead of a wanted colour, pour and view"
     parser.add_argument("--recipe", metavar="FILE", help=text)
     text = "pour the closest recipe, not the one with less paste"
     parser.add_argument("--closest", action="store_true", help=text)
@@ -54,10 +49,10 @@ def add_verb(verb: Verbs) -> None:
     add("--date", metavar="TEXT", help="as it should be printed (a line to write it on)")
     add("--note", metavar="TEXT", help="your own words")
     add("--bars", type=COUNT, metavar="COUNT", help="how many bars")
-    add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="mass of a bar in g")
+    add("--bar", dest="bar_g", type=MASS, metavar="G", help="mass of a bar in g")
     text = "part of the base that stays in the pot, 0 to 1 (0.03)"
-    add("--loss", type=NUMBER, metavar="FRACTION", help=text)
-    add("--no-spread", action="store_true", help="without what slips of ruler and scale do")
+    add("--loss", type=SHARE, metavar="FRACTION", help=text)
+    add("--no-spread", action="store_true", help="without what slips of dosing and weighing do")
     add_pot(parser)
     add_readings(parser)
     add_target(parser)
@@ -70,7 +65,7 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
             "say what is poured",
             field="HEX",
             value="none",
-            remedy="Give a wanted colour, or --recipe FILE",
+            remedy=f"Give a wanted colour, or --recipe FILE. {HASH}",
         )
     if args.recipe is None:
         pour, view = pour_and_view(args)
@@ -116,12 +111,12 @@ def _sheet(args: argparse.Namespace) -> str:
         looks = in_the_pot(recipe, palette=palette, view=view, **pot_options(args))
         options["spread"] = _strayed(args, result, choice)
     made = batch_sheet(result, choice=choice, looks=looks, **options)
-    if args.write is not None:
+    if args.save is not None:
         try:
-            made.save(args.write)
+            made.save(args.save)
         except FileError as found:
-            raise renamed(found, "--write") from None
+            raise renamed(found, "--save") from None
     if args.json:
         entries = {name: getattr(made, name) for name in ("title", "text", "html")}
-        return json_text({**entries, "written": args.write})
-    return made.text.rstrip("\n") if args.write is None else wrapped(f"written to {args.write}")
+        return json_text({**entries, "saved": args.save})
+    return made.text.rstrip("\n") if args.save is None else wrapped(f"saved in {args.save}")

@@ -1,7 +1,7 @@
 """``shadematch smallest-batch``: the smallest batch whose recipe comes close enough.
 
 With ``--json``: ``mass_g`` and ``always_from_g`` (null where there is none), ``bars`` (null
-unless counted in bars), ``delta_e`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
+unless counted in bars), ``within`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
 ``sentence``, ``closest`` (as in `shadematch.cli.match`; null where there is none), ``curve``, a
 list of {mass_g, delta_e, doses, bound, proved}, ``pour``, ``view``, ``cautions``. The batch in
 ``pour`` plays no part.
@@ -11,21 +11,14 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, table, wrapped
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    Verbs,
-    add_conditions,
-    add_target,
-    choice_entries,
-    pour_and_view,
-    read_palette,
-    read_target,
-    shared_entries,
-)
+from shadematch.cli.amounts import COUNT, MASS, NUMBER
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import choice_entries, shared_entries
+from shadematch.cli.parsing import Verbs
+from shadematch.cli.printing import json_text, shown
+from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import PourError
-from shadematch.matching.smallest_batch import SmallestBatch, smallest_batch
+from shadematch.matching.smallest_batch import smallest_batch
 
 __all__ = ["add_verb"]
 
@@ -35,10 +28,10 @@ def add_verb(verb: Verbs) -> None:
     parser = verb("smallest-batch", _smallest, "The smallest batch that comes close enough.")
     add_target(parser)
     add = parser.add_argument_group("the batches").add_argument
-    add("--delta-e", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
-    add("--step", dest="step_g", type=NUMBER, metavar="G", help="masses tried, in g apart (10)")
-    add("--largest", dest="largest_g", type=NUMBER, metavar="G", help="largest tried, in g (1000)")
-    add("--bar", dest="bar_g", type=NUMBER, metavar="G", help="count in whole bars of this mass")
+    add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
+    add("--step", dest="step_g", type=MASS, metavar="G", help="masses tried, in g apart (10)")
+    add("--largest", dest="largest_g", type=MASS, metavar="G", help="largest tried, in g (1000)")
+    add("--bar", dest="bar_g", type=MASS, metavar="G", help="count in whole bars of this mass")
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
     add("--curve", action="store_true", help="also list every mass tried")
     add_conditions(parser)
@@ -53,13 +46,13 @@ def _smallest(args: argparse.Namespace) -> str:
             remedy="It is what is sought; --largest limits it",
         )
     pour, view = pour_and_view(args)
-    names = ("delta_e", "step_g", "largest_g", "bar_g", "max_pigments")
+    names = ("within", "step_g", "largest_g", "bar_g", "max_pigments")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
     found = smallest_batch(
         read_target(args), palette=read_palette(args.palette), pour=pour, view=view, **given
     )
     if args.json:
-        kept = ("mass_g", "always_from_g", "bars", "delta_e", "ideal_delta_e", "floor", "proved")
+        kept = ("mass_g", "always_from_g", "bars", "within", "ideal_delta_e", "floor", "proved")
         return json_text(
             {
                 **{n: getattr(found, n) for n in (*kept, "sentence")},
@@ -74,16 +67,4 @@ def _smallest(args: argparse.Namespace) -> str:
                 **shared_entries(pour, view),
             }
         )
-    parts = [wrapped(str(found), 11)]
-    if coloured() and found.match is not None:
-        wanted, predicted = found.target.hex, found.match.closest.predicted.hex
-        parts.insert(0, f"wanted {wanted} {swatch(wanted)}{swatch(predicted)} {predicted}")
-    if args.curve and found.curve:
-        parts.append(_curve(found))
-    return "\n\n".join((*parts, cautions()))
-
-
-def _curve(found: SmallestBatch) -> str:
-    rows = [("base", "CIEDE2000", "closest recipe")]
-    rows += [(f"{p.mass_g:g} g", f"{p.delta_e:.2f}", str(p.recipe)) for p in found.curve]
-    return "\n".join(table(rows, {0, 1}))
+    return shown(found, *([found.listed()] if args.curve and found.curve else []))

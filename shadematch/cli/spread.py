@@ -10,19 +10,17 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.printing import json_text, shown
-from shadematch.cli.repeat import add_recipe, read_recipe
-from shadematch.cli.words import (
-    Verbs,
+from shadematch.cli.conditions import (
     add_conditions,
     add_made,
     add_readings,
     read_made,
     read_readings,
-    recipe_entries,
-    shared_entries,
-    spread_entries,
 )
+from shadematch.cli.entries import recipe_entries, shared_entries, spread_entries
+from shadematch.cli.parsing import Verbs
+from shadematch.cli.printing import json_text, shown
+from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.predicting.spread import spread
 
 __all__ = ["add_verb"]
@@ -47,7 +45,7 @@ def _spread(args: argparse.Namespace) -> str:
         palette=own.palette,
         view=own.view,
         target=own.target if args.target is None else args.target.strip(),
-        let_down_paste=read_made(args),
+        let_down_paste=read_made(args, own.palette.unit),
         **read_readings(args),
     )
     if args.json:

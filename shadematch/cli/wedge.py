@@ -11,17 +11,11 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from shadematch.cli.amounts import COUNT, LENGTH, read_doses
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import shared_entries
+from shadematch.cli.parsing import Verbs
 from shadematch.cli.printing import json_text, shown
-from shadematch.cli.words import (
-    COUNT,
-    NUMBER,
-    Verbs,
-    add_conditions,
-    pour_and_view,
-    read_doses,
-    read_palette,
-    shared_entries,
-)
 from shadematch.predicting.layers import Shade
 from shadematch.predicting.wedge import wedge
 
@@ -35,10 +29,10 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
     add = parser.add_argument_group("the wedge").add_argument
     text = "thickness of the coloured layer at one end"
-    add("--from", dest="from_cm", type=NUMBER, metavar="CM", required=True, help=text)
-    add("--to", dest="to_cm", type=NUMBER, metavar="CM", required=True, help="and at the other")
+    add("--from", dest="from_cm", type=LENGTH, metavar="CM", required=True, help=text)
+    add("--to", dest="to_cm", type=LENGTH, metavar="CM", required=True, help="and at the other")
     text = "height of the level bar (that of the thicker end)"
-    add("--height", dest="height_cm", type=NUMBER, metavar="CM", help=text)
+    add("--height", dest="height_cm", type=LENGTH, metavar="CM", help=text)
     add("--bare", action="store_true", help="no clear base on top")
     add("--steps", type=COUNT, metavar="COUNT", help="places to compute (25)")
     add_conditions(parser, pour=("batch_g", "white"))  # each layer has its own thickness
@@ -51,13 +45,14 @@ def shade_entries(shade: Shade) -> dict[str, Any]:
 
 def _wedge(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
+    palette = read_palette(args.palette)
     found = wedge(
-        read_doses(args.doses),
+        read_doses(args.doses, palette.unit),
         from_cm=args.from_cm,
         to_cm=args.to_cm,
         height_cm=args.height_cm,
         clear_top=not args.bare,
-        palette=read_palette(args.palette),
+        palette=palette,
         pour=pour,
         view=view,
         **({} if args.steps is None else {"steps": args.steps}),

@@ -5,8 +5,8 @@ XYZ is scaled to Y = 100 for the perfect diffuser.
 
 References
 ----------
-CIE 15:2018, section 8.2.1 (CIELAB); IEC 61966-2-1:1999 (sRGB); ICC.1:2010, annex E (linear
-Bradford adaptation).
+CIE 15:2018, section 8.2.1 (CIELAB); IEC 61966-2-1:1999, clauses 5.2 (sRGB to XYZ) and 5.3 (XYZ to
+sRGB); ICC.1:2010, annex E (linear Bradford adaptation).
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ _LAB_OFFSET: Final[FloatArray] = np.array([-16.0, 0.0, 0.0])
 LAB_FROM_RESPONSE: Final[FloatArray] = np.array(
     [[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]]
 )
-"""Lab = `LAB_FROM_RESPONSE` @ f - (16, 0, 0), with f from `cube_root_response`."""
+"""Lab = `LAB_FROM_RESPONSE` @ f - (16, 0, 0), with f from `cube_root_response`; CIE 15, 8.2.1."""
 
 
 def cube_root_response(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -73,7 +73,7 @@ def cube_root_response(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, 
         negative t included, so that nothing here can give NaN.
     """
     t = xyz / white
-    root = np.cbrt(np.maximum(t, _DELTA**3))
+    root = np.cbrt(np.maximum(t, _DELTA**3))  # CIE 15, 8.2.1
     linear = t < _DELTA**3
     f = np.where(linear, t / (3 * _DELTA**2) + 4.0 / 29.0, root)
     slope = 1.0 / (3.0 * root * root * white)
@@ -93,7 +93,7 @@ def xyz_to_lab(xyz: FloatArray, white: FloatArray) -> FloatArray:
 def lab_to_xyz(lab: FloatArray, white: FloatArray) -> FloatArray:
     """XYZ of CIELAB relative to a white; shapes (..., 3) and (3,)."""
     lab = np.asarray(lab, dtype=float)
-    fy = (lab[..., 0] + 16.0) / 116.0
+    fy = (lab[..., 0] + 16.0) / 116.0  # CIE 15, 8.2.1 turned round
     f = np.stack([fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0], axis=-1)
     t = np.where(f > _DELTA, f**3, 3 * _DELTA**2 * (f - 4.0 / 29.0))
     return np.asarray(t * white)
@@ -117,6 +117,7 @@ def adapt(xyz: FloatArray, source: FloatArray, destination: FloatArray) -> Float
 def srgb_to_xyz(rgb: FloatArray) -> FloatArray:
     """XYZ of sRGB components 0 to 1; shape (..., 3)."""
     rgb = np.asarray(rgb, dtype=float)
+    # IEC 61966-2-1, 5.2
     linear = np.where(rgb <= 0.04045, rgb / 12.92, ((np.maximum(rgb, 0) + 0.055) / 1.055) ** 2.4)
     return np.asarray(100.0 * linear @ _RGB_TO_XYZ.T)
 
@@ -140,6 +141,7 @@ def xyz_to_srgb(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, BoolArr
     """
     shown = xyz if np.array_equal(white, SRGB_WHITE) else adapt(xyz, white, SRGB_WHITE)
     linear = np.asarray(shown) / 100.0 @ _XYZ_TO_RGB.T
+    # IEC 61966-2-1, 5.3
     steep = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
     rgb = np.where(linear <= 0.0031308, 12.92 * linear, steep)
     inside = np.all((rgb >= -0.5 / 255) & (rgb <= 1 + 0.5 / 255), axis=-1)

@@ -1,118 +1,25 @@
-"""CIEDE2000: value, gradient, and floors that a proof may stand on.
+"""CIEDE2000 and its gradient.
 
 References
 ----------
-ISO/CIE 11664-6:2014; G. Sharma, W. Wu, E. N. Dalal, *The CIEDE2000 Color-Difference Formula:
-Implementation Notes, Supplementary Test Data, and Mathematical Observations*, Color Res. Appl.
-30 (2005) 21-30. Symbols and the order of steps are theirs. The parametric factors are 1.
+Formula and numbers of equations: see `ciede2000`. The parametric factors are 1.
 
 The hue jump
 ------------
 The mean hue of two colours whose hues lie 180 degrees apart is not continuous there, and neither
 is the difference (Sharma et al., section on discontinuities): by little between near-greys, by
 much between opposite strong colours. Exactly at 180 degrees the mean is (h1 + h2) / 2, as in the
-paper. Gradients are those of the side on which the pair lies. `floor` and `minorant` hold on both
-sides.
+paper. Gradients are those of the side on which the pair lies.
 """
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
-
 import numpy as np
 
+from shadematch.colour.ciede2000 import POW25, chroma_metric, parts, pow7, r_c_at, t_at
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["delta_e", "floor", "minorant", "squared_difference"]
-
-_K: Final = 25.0**7
-_T_SLOPE2: Final = 0.17 + 4 * 0.24 + 9 * 0.32 + 16 * 0.20  # largest |T''|
-_T_LARGEST: Final = 1.0 + 0.17 + 0.24 + 0.32 + 0.20
-_LARGEST_AB: Final = 512.0
-"""|a*| and |b*| of any reflectance between 0 and 1 lie below this: 500 (1 - 16/116) = 431."""
-
-
-def _pow7(c: FloatArray) -> FloatArray:
-    square = c * c
-    return square * square * square * c
-
-
-def _g(mean_chroma: FloatArray) -> FloatArray:
-    c7 = _pow7(mean_chroma)
-    return 0.5 * (1.0 - np.sqrt(c7 / (c7 + _K)))
-
-
-def _s_l(mean_lightness: FloatArray) -> FloatArray:
-    q = (mean_lightness - 50.0) ** 2
-    return 1.0 + 0.015 * q / np.sqrt(20.0 + q)
-
-
-def _t(h: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """T and dT/dh [1/rad] at mean hue h [rad]."""
-    a, b, c, d = h - np.pi / 6, 2 * h, 3 * h + np.pi / 30, 4 * h - 63 * np.pi / 180
-    value = 1.0 - 0.17 * np.cos(a) + 0.24 * np.cos(b) + 0.32 * np.cos(c) - 0.20 * np.cos(d)
-    slope = 0.17 * np.sin(a) - 0.48 * np.sin(b) - 0.96 * np.sin(c) + 0.80 * np.sin(d)
-    return value, slope
-
-
-class _Parts(NamedTuple):
-    """What the formula is put together from; every array has the broadcast shape."""
-
-    g: FloatArray
-    a1: FloatArray  # a' of the first
-    c1: FloatArray  # C' of the first
-    a2: FloatArray
-    c2: FloatArray
-    half_dh: FloatArray  # half the hue difference [rad], signed
-    mean_h: FloatArray  # [rad]
-    mean_c: FloatArray
-    d_l: FloatArray
-    d_c: FloatArray
-    d_h: FloatArray  # Delta H'
-    s_l: FloatArray
-    s_c: FloatArray
-    s_h: FloatArray
-    r_t: FloatArray
-
-
-def _parts(lab1: FloatArray, lab2: FloatArray) -> _Parts:
-    l1, a1, b1 = lab1[..., 0], lab1[..., 1], lab1[..., 2]
-    l2, a2, b2 = lab2[..., 0], lab2[..., 1], lab2[..., 2]
-    g = _g(0.5 * (np.hypot(a1, b1) + np.hypot(a2, b2)))
-    ap1, ap2 = (1.0 + g) * a1, (1.0 + g) * a2
-    c1, c2 = np.hypot(ap1, b1), np.hypot(ap2, b2)
-    # Degrees, as in the paper, so that "exactly 180" means the same here as there.
-    h1 = np.degrees(np.arctan2(b1, ap1)) % 360.0
-    h2 = np.degrees(np.arctan2(b2, ap2)) % 360.0
-    grey = c1 * c2 == 0.0
-    raw = h2 - h1
-    far = np.abs(raw) > 180.0
-    dh = np.where(grey, 0.0, raw - np.where(far, np.sign(raw) * 360.0, 0.0))
-    total = h1 + h2
-    mean = 0.5 * (total + np.where(far, np.where(total < 360.0, 360.0, -360.0), 0.0))
-    mean = np.where(grey, total, mean)
-    half_dh, mean_h = np.radians(0.5 * dh), np.radians(mean)
-    mean_c = 0.5 * (c1 + c2)
-    c7 = _pow7(mean_c)
-    r_c = 2.0 * np.sqrt(c7 / (c7 + _K))
-    theta = np.exp(-(((mean - 275.0) / 25.0) ** 2))
-    return _Parts(
-        g=g,
-        a1=ap1,
-        c1=c1,
-        a2=ap2,
-        c2=c2,
-        half_dh=half_dh,
-        mean_h=mean_h,
-        mean_c=mean_c,
-        d_l=l2 - l1,
-        d_c=c2 - c1,
-        d_h=2.0 * np.sqrt(c1 * c2) * np.sin(half_dh),
-        s_l=_s_l(0.5 * (l1 + l2)),
-        s_c=1.0 + 0.045 * mean_c,
-        s_h=1.0 + 0.015 * mean_c * _t(mean_h)[0],
-        r_t=-np.sin(np.radians(60.0 * theta)) * r_c,
-    )
+__all__ = ["delta_e", "squared_difference"]
 
 
 def delta_e(lab1: FloatArray, lab2: FloatArray) -> FloatArray:
@@ -128,10 +35,10 @@ def delta_e(lab1: FloatArray, lab2: FloatArray) -> FloatArray:
     ndarray
         Shape (...), never negative.
     """
-    p = _parts(np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float))
+    p = parts(np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float))
     y, w = p.d_c / p.s_c, p.d_h / p.s_h
     square = (p.d_l / p.s_l) ** 2 + y * y + w * w + p.r_t * y * w
-    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))  # (22)
 
 
 def squared_difference(
@@ -159,7 +66,7 @@ def squared_difference(
         change of its weights, for d = lab - target.
     """
     lab, target = np.broadcast_arrays(np.asarray(lab, float), np.asarray(target, float))
-    p = _parts(target, lab)
+    p = parts(target, lab)
     a1, b1 = target[..., 1], target[..., 2]
     a2, b2 = lab[..., 1], lab[..., 2]
 
@@ -172,7 +79,7 @@ def squared_difference(
     zero, one = np.zeros_like(a2), np.ones_like(a2)
     chroma = np.hypot(a2, b2)
     mean = 0.5 * (np.hypot(a1, b1) + chroma)
-    g_slope = -1.75 * _K * mean**2.5 / (_pow7(mean) + _K) ** 1.5
+    g_slope = -1.75 * POW25 * mean**2.5 / (pow7(mean) + POW25) ** 1.5
     d_g = 0.5 * g_slope[..., None] * vector(over(a2, chroma), over(b2, chroma))
     d_a1 = a1[..., None] * d_g
     d_a2 = vector(1.0 + p.g, zero) + a2[..., None] * d_g
@@ -193,12 +100,11 @@ def squared_difference(
         over(np.sin(p.half_dh), root)[..., None] * (p.c2[..., None] * d_c1 + p.c1[..., None] * d_c2)
         + 2.0 * (root * np.cos(p.half_dh))[..., None] * d_half
     )
-    t, t_slope = _t(p.mean_h)
+    t, t_slope = t_at(p.mean_h)
     d_sc = 0.045 * d_mean_c
     d_sh = 0.015 * (t[..., None] * d_mean_c + (p.mean_c * t_slope)[..., None] * d_mean_h)
-    c7 = _pow7(p.mean_c)
-    r_c = 2.0 * np.sqrt(c7 / (c7 + _K))
-    d_rc = (7.0 * _K * p.mean_c**2.5 / (c7 + _K) ** 1.5)[..., None] * d_mean_c
+    r_c = r_c_at(p.mean_c)
+    d_rc = (7.0 * POW25 * p.mean_c**2.5 / (pow7(p.mean_c) + POW25) ** 1.5)[..., None] * d_mean_c
     bend = (np.degrees(p.mean_h) - 275.0) / 25.0
     theta = np.radians(60.0) * np.exp(-bend * bend)
     d_theta = (-2.0 * bend / np.radians(25.0) * theta)[..., None] * d_mean_h
@@ -219,275 +125,5 @@ def squared_difference(
     square = x * x + y * y + w * w + p.r_t * y * w
     metric = np.zeros((*a2.shape, 3, 3))
     metric[..., 0, 0] = 1.0 / p.s_l**2
-    metric[..., 1:, 1:] = _chroma_metric(p.g, p.mean_h, p.s_c, p.s_h, p.r_t)
+    metric[..., 1:, 1:] = chroma_metric(p.g, p.mean_h, p.s_c, p.s_h, p.r_t)
     return np.maximum(square, 0.0), gradient, metric
-
-
-def _chroma_metric(
-    g: FloatArray, mean_h: FloatArray, s_c: FloatArray, s_h: FloatArray, r_t: FloatArray
-) -> FloatArray:
-    """The quadratic form in (a*, b*) with all weights held, shape (..., 2, 2)."""
-    cos, sin = np.cos(mean_h), np.sin(mean_h)
-    # Rows: the chroma and the hue direction, each over its weight.
-    row_c = np.stack([(1.0 + g) * cos, sin], axis=-1) / s_c[..., None]
-    row_h = np.stack([-(1.0 + g) * sin, cos], axis=-1) / s_h[..., None]
-    cross = row_c[..., :, None] * row_h[..., None, :]
-    return np.asarray(
-        row_c[..., :, None] * row_c[..., None, :]
-        + row_h[..., :, None] * row_h[..., None, :]
-        + 0.5 * r_t[..., None, None] * (cross + np.swapaxes(cross, -1, -2))
-    )
-
-
-class _Cells(NamedTuple):
-    """Ranges of the formula's parts while (a*, b*) of the second colour runs over rectangles."""
-
-    floor2: FloatArray  # a floor of the chroma-and-hue part of the square
-    g_lo: FloatArray
-    g_hi: FloatArray
-    c_lo: FloatArray  # C' of the second
-    c_hi: FloatArray
-    t_c_lo: FloatArray  # C' of the target
-    t_c_hi: FloatArray
-    h: FloatArray  # mean hue at the centre [rad]
-    h_width: FloatArray  # most that the mean hue departs from it; inf: could be any
-    turn: FloatArray  # largest |hue difference| / 2
-    s_c_lo: FloatArray
-    s_c_hi: FloatArray
-    s_h_lo: FloatArray
-    s_h_hi: FloatArray
-    rho_lo: FloatArray  # smallest and largest |R_T|
-    rho_hi: FloatArray
-
-
-def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
-    """Interval evaluation over rectangles [lo, hi] of (a*, b*); shapes (..., 2)."""
-    ta, tb = target[..., 1], target[..., 2]
-    a_lo, b_lo, a_hi, b_hi = lo[..., 0], lo[..., 1], hi[..., 0], hi[..., 1]
-    a_near = np.maximum(0.0, np.maximum(a_lo, -a_hi))
-    b_near = np.maximum(0.0, np.maximum(b_lo, -b_hi))
-    a_far = np.maximum(np.abs(a_lo), np.abs(a_hi))
-    b_far = np.maximum(np.abs(b_lo), np.abs(b_hi))
-    t_chroma = np.hypot(ta, tb)
-    g_hi = _g(0.5 * (t_chroma + np.hypot(a_near, b_near)))
-    g_lo = _g(0.5 * (t_chroma + np.hypot(a_far, b_far)))
-    s_lo, s_hi = 1.0 + g_lo, 1.0 + g_hi
-    c_lo, c_hi = np.hypot(s_lo * a_near, b_near), np.hypot(s_hi * a_far, b_far)
-    t_lo, t_hi = np.hypot(s_lo * ta, tb), np.hypot(s_hi * ta, tb)
-
-    # Hue of the rectangle: a disc around its centre, in the (a', b') plane.
-    s_mid = 0.5 * (s_lo + s_hi)
-    a_mid, b_mid = 0.5 * (a_lo + a_hi), 0.5 * (b_lo + b_hi)
-    a_half = 0.5 * s_hi * (a_hi - a_lo) + 0.5 * (s_hi - s_lo) * a_far
-    reach = np.hypot(a_half, 0.5 * (b_hi - b_lo))
-    centre = np.hypot(s_mid * a_mid, b_mid)
-    known = reach < centre
-    width2 = np.arcsin(np.where(known, reach, 0.0) / np.where(known, centre, 1.0))
-    t_reach = 0.5 * (s_hi - s_lo) * np.abs(ta)
-    t_centre = np.hypot(s_mid * ta, tb)
-    t_known = t_reach < t_centre
-    width1 = np.arcsin(np.where(t_known, t_reach, 0.0) / np.where(t_known, t_centre, 1.0))
-    h1 = np.arctan2(tb, s_mid * ta)
-    raw = np.arctan2(b_mid, s_mid * a_mid) - h1
-    dh = raw - 2 * np.pi * np.rint(raw / (2 * np.pi))
-    width = width1 + width2
-    # A hair of slack: hues that are opposite to the last bit lie on either side of the jump.
-    known &= t_known & (np.abs(dh) + width < np.pi - 1e-9)
-    h = h1 + 0.5 * dh
-    h_width = np.where(known, 0.5 * width, np.inf)
-    dh_lo = np.where(known, np.maximum(np.abs(dh) - width, 0.0), 0.0)
-    # Unknown where the hue jump is near: the least angle still counts if both hues are known.
-    jump = ~known & t_known & (reach < centre)
-    dh_lo = np.where(jump, np.maximum(np.abs(dh) - width, 0.0), dh_lo)
-    turn = np.where(known, 0.5 * (np.abs(dh) + width), 0.5 * np.pi)
-
-    mean_lo, mean_hi = 0.5 * (c_lo + t_lo), 0.5 * (c_hi + t_hi)
-    t_mid, t_slope = _t(h)
-    finite = np.where(known, h_width, 0.0)
-    wiggle = np.abs(t_slope) * finite + 0.5 * _T_SLOPE2 * finite * finite
-    t_top = np.where(known, np.minimum(t_mid + wiggle, _T_LARGEST), _T_LARGEST)
-    t_low = np.where(known, np.maximum(t_mid - wiggle, 2.0 - _T_LARGEST), 2.0 - _T_LARGEST)
-    from_blue = np.degrees(np.abs(np.mod(h - np.radians(275.0) + np.pi, 2 * np.pi) - np.pi))
-    wide = np.where(known, np.degrees(finite), 180.0)
-    near_blue = np.maximum(from_blue - wide, 0.0) / 25.0
-    if jump.any():
-        # There the mean hue is the one between both hues or the opposite one, nothing else.
-        half = np.where(jump, 0.5 * width, 0.0)
-        there, there_slope = _t(h + np.pi)
-        bend = 0.5 * _T_SLOPE2 * half * half
-        wiggles = np.abs(t_slope) * half + bend, np.abs(there_slope) * half + bend
-        top = np.maximum(t_mid + wiggles[0], there + wiggles[1])
-        t_top = np.where(jump, np.minimum(top, t_top), t_top)
-        nearer = np.minimum(from_blue, 180.0 - from_blue) - np.degrees(half)
-        near_blue = np.where(jump, np.maximum(nearer, 0.0) / 25.0, near_blue)
-    far_blue = (from_blue + wide) / 25.0
-    c7_hi, c7_lo = _pow7(mean_hi), _pow7(mean_lo)
-    third = np.radians(60.0)
-    rho_hi = np.sin(third * np.exp(-(near_blue**2))) * 2.0 * np.sqrt(c7_hi / (c7_hi + _K))
-    rho_lo = np.sin(third * np.exp(-(far_blue**2))) * 2.0 * np.sqrt(c7_lo / (c7_lo + _K))
-    # The formula does not wrap its exponent, so R_T jumps by 2e-5 where the mean hue passes 0.
-    rho_lo = np.maximum(rho_lo - 5e-5, 0.0)
-    s_c_lo, s_c_hi = 1.0 + 0.045 * mean_lo, 1.0 + 0.045 * mean_hi
-    s_h_lo = 1.0 + 0.015 * np.minimum(mean_lo * t_low, mean_hi * t_low)
-    s_h_hi = 1.0 + 0.015 * mean_hi * t_top
-
-    up, down = c_lo - t_hi, t_lo - c_hi  # > 0: surely more, surely less chroma
-    y = np.maximum(0.0, np.maximum(up, down)) / s_c_hi
-    w = 2.0 * np.sqrt(c_lo * t_lo) * np.sin(0.5 * np.minimum(dh_lo, np.pi)) / s_h_hi
-    # R_T <= 0: the cross term takes away only where both differences have one sign; where they
-    # surely have not it adds, and no less than the smallest of all three factors.
-    opposite = (dh_lo > 0) & known & (((up > 0) & (dh < 0)) | ((down > 0) & (dh > 0)))
-    rho = np.where(opposite, 0.0, rho_hi)
-    y_top = np.maximum(np.abs(c_hi - t_lo), np.abs(t_hi - c_lo)) / s_c_lo
-    widest = np.where(known, np.minimum(np.abs(dh) + width, np.pi), np.pi)
-    w_top = 2.0 * np.sqrt(c_hi * t_hi) * np.sin(0.5 * widest) / s_h_lo
-    small, large = np.minimum(y, w), np.maximum(y, w)
-    # Least of y^2 + w^2 - rho y w above (y, w): the smaller one may grow to rho/2 of the larger,
-    # as far as its range goes.
-    top = np.maximum(np.where(y <= w, y_top, w_top), small)
-    free = np.clip(0.5 * rho * large, small, top)
-    framed = large * large + free * free - rho * large * free
-    framed += np.where(opposite, rho_lo * y * w, 0.0)
-    # Delta C'^2 + Delta H'^2 is the squared distance in (a', b'), whatever the hue.
-    a_gap = np.maximum(0.0, np.maximum(a_lo - ta, ta - a_hi))
-    b_gap = np.maximum(0.0, np.maximum(b_lo - tb, tb - b_hi))
-    gap2 = (s_lo * a_gap) ** 2 + b_gap**2
-    round_ = (1.0 - 0.5 * rho_hi) * gap2 / np.maximum(s_c_hi, s_h_hi) ** 2
-    return _Cells(
-        floor2=np.maximum(framed, round_),
-        g_lo=g_lo,
-        g_hi=g_hi,
-        c_lo=c_lo,
-        c_hi=c_hi,
-        t_c_lo=t_lo,
-        t_c_hi=t_hi,
-        h=h,
-        h_width=h_width,
-        turn=turn,
-        s_c_lo=s_c_lo,
-        s_c_hi=s_c_hi,
-        s_h_lo=s_h_lo,
-        s_h_hi=s_h_hi,
-        rho_lo=rho_lo,
-        rho_hi=rho_hi,
-    )
-
-
-def floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
-    """A number that CIEDE2000 to `target` does not fall below anywhere in a box of CIELAB.
-
-    Interval evaluation of the formula. The lightness part is exact, since the difference in L*
-    over S_L grows with the difference; chroma and hue are bounded from the ranges of G, C', h',
-    S_C, S_H and R_T over the box.
-
-    Parameters
-    ----------
-    target
-        Shape (3,) or (..., 3).
-    lo, hi
-        Opposite corners, shapes (..., 3), lo <= hi.
-
-    Returns
-    -------
-    ndarray
-        Shape (...).
-    """
-    target, lo, hi = (np.asarray(v, dtype=float) for v in (target, lo, hi))
-    cells = _cells(target, lo[..., 1:], hi[..., 1:])
-    x = _lightness_floor(target[..., 0], lo[..., 0], hi[..., 0])
-    # A relative 1e-12 for rounding.
-    return np.asarray(np.sqrt(x * x + cells.floor2) * (1.0 - 1e-12))
-
-
-def _lightness_floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
-    """What lightness alone says of `floor`, at a tenth of the cost; L* only, shapes (...)."""
-    nearest = np.clip(target, lo, hi)
-    return np.asarray(np.abs(nearest - target) / _s_l(0.5 * (nearest + target)) * (1.0 - 1e-12))
-
-
-def _rings(target: FloatArray, size: float) -> tuple[FloatArray, FloatArray]:
-    """Squares that cover the (a*, b*) plane around the target, growing outwards."""
-    steps = np.arange(-4, 4)
-    x, y = (v.ravel() for v in np.meshgrid(steps, steps, indexing="ij"))
-    hollow = ~((x >= -2) & (x < 2) & (y >= -2) & (y < 2))
-    lows, sizes = [np.stack([x, y], axis=-1) * size], [np.full(x.size, size)]
-    while 4 * size < _LARGEST_AB + np.abs(target[1:]).max():
-        size *= 2.0
-        lows.append(np.stack([x[hollow], y[hollow]], axis=-1) * size)
-        sizes.append(np.full(int(hollow.sum()), size))
-    lo = target[1:] + np.concatenate(lows)
-    return lo, lo + np.concatenate(sizes)[:, None]
-
-
-def minorant(target: FloatArray, radius: float) -> FloatArray:
-    """A norm that stays below CIEDE2000 wherever CIEDE2000 is at most `radius`.
-
-    The formula is a quadratic form in the colour difference, (Delta L', Delta C', Delta H') being
-    a rotation of (Delta L*, Delta a', Delta b*) up to factors that are bounded here, whose
-    weights change slowly. The plane around the target is cut into squares; in each that can hold
-    a colour within `radius`, the ranges of the weights bound the form from below by a multiple
-    of the form at the target. The least multiple counts.
-
-    Parameters
-    ----------
-    target
-        Shape (3,).
-    radius
-        CIEDE2000, greater than 0.
-
-    Returns
-    -------
-    ndarray
-        W of shape (3, 3): for every Lab with ``delta_e(target, Lab) <= radius``,
-        ``norm(W @ (Lab - target)) <= delta_e(target, Lab)``. W may be zero in (a*, b*) when
-        nothing could be shown.
-    """
-    target = np.asarray(target, dtype=float)
-    lo, hi = _rings(target, max(radius, 1e-3) / 3.0)
-    c = _cells(target, lo, hi)
-    keep = c.floor2 <= radius * radius
-    c = _Cells(*(v[keep] for v in c))
-    here = _parts(target, target)
-    at_target = _chroma_metric(here.g, here.mean_h, here.s_c, here.s_h, here.r_t)
-    values, vectors = np.linalg.eigh(at_target)
-    root = vectors * np.sqrt(values) @ vectors.T
-    inverse = vectors / np.sqrt(values) @ vectors.T
-
-    # (A) The form in its own frame. Weights at the middle of their ranges, then what is lost.
-    middle = tuple(0.5 * (u + v) for u, v in ((c.g_lo, c.g_hi), (c.rho_lo, c.rho_hi)))
-    g_mid, rho_mid = middle
-    y_lo, y_hi = 1.0 / c.s_c_hi, 1.0 / (c.s_c_lo * np.maximum(np.cos(c.turn), 1e-3))
-    # Delta H' is the component across the mean hue times (geometric / arithmetic mean chroma)
-    ratio = np.minimum(c.c_lo / np.maximum(c.t_c_hi, 1e-300), c.t_c_lo / np.maximum(c.c_hi, 1e-300))
-    ratio = np.minimum(ratio, 1.0)
-    means = 2.0 * np.sqrt(ratio) / (1.0 + ratio)
-    w_lo, w_hi = means / c.s_h_hi, 1.0 / c.s_h_lo
-    y_mid, w_mid = 0.5 * (y_lo + y_hi), 0.5 * (w_lo + w_hi)
-    stretch = np.sqrt((2.0 + rho_mid) / (2.0 - rho_mid))
-    dy, dw = (y_hi - y_lo) / (y_hi + y_lo), (w_hi - w_lo) / (w_hi + w_lo)
-    # scale (1 + dy, 1 + dw): its even part acts as a factor, its odd part through `stretch`
-    kept = 1.0 - np.maximum(np.maximum(dy, dw), 0.5 * (dy + dw) * (1.0 + stretch))
-    kept *= np.sqrt(np.maximum(1.0 - 0.5 * (c.rho_hi - c.rho_lo) / (2.0 - rho_mid), 0.0))
-    anisotropy = stretch * np.maximum(y_mid, w_mid) / np.minimum(y_mid, w_mid)
-    turned = np.where(c.h_width < np.pi, 2.0 * np.sin(0.5 * np.minimum(c.h_width, np.pi)), 2.0)
-    kept *= 1.0 - (anisotropy - 1.0) * np.minimum(turned, 1.0)
-    kept *= 1.0 - anisotropy * 0.5 * (c.g_hi - c.g_lo) / (1.0 + g_mid)
-    kept = np.where(np.isfinite(c.h_width), np.maximum(kept, 0.0), 0.0)
-    framed = _chroma_metric(g_mid, c.h, 1.0 / y_mid, 1.0 / w_mid, -rho_mid)
-    # (B) Whatever the hue: the squared distance in (a', b') over the larger weight.
-    weight = (1.0 - 0.5 * c.rho_hi) / np.maximum(c.s_c_hi, c.s_h_hi) ** 2
-    round_ = np.zeros_like(framed)
-    round_[..., 0, 0] = weight * (1.0 + c.g_lo) ** 2
-    round_[..., 1, 1] = weight
-
-    def least(form: FloatArray) -> FloatArray:
-        return np.linalg.eigvalsh(inverse @ form @ inverse)[..., 0]
-
-    factor2 = np.maximum(kept * kept * least(framed), least(round_))
-    factor = np.sqrt(max(float(factor2.min(initial=1.0)), 0.0)) * (1.0 - 1e-9)
-    # S_L stays below 2 for mean lightness -16 to 116, so L* strays by at most twice the radius.
-    ends = target[0] + np.array([-1.0, 1.0]) * radius
-    matrix = np.zeros((3, 3))
-    matrix[0, 0] = 1.0 / _s_l(ends).max() * (1.0 - 1e-9)
-    matrix[1:, 1:] = factor * root
-    return matrix

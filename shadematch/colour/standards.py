@@ -116,7 +116,7 @@ def observation(illuminant: Light = "D65", observer: str = "2") -> Observation:
 def _observation(illuminant: Light, observer: str) -> Observation:
     if observer not in OBSERVERS:
         raise ColourError(
-            "unknown observer", field="observer", value=observer, remedy="Use '2' or '10'"
+            "unknown observer", field="observer", value=observer, remedy="Use 2 or 10"
         )
     weights = None
     if isinstance(illuminant, str):
@@ -149,7 +149,7 @@ def checked_lights(illuminants: Sequence[Light], *, field: str = "lights") -> tu
     Raises
     ------
     ColourError
-        If it isn't a list, one stands twice, or one is unknown.
+        If it isn't a list, one appears twice, or one is unknown.
     """
     if isinstance(illuminants, str | Illuminant):
         illuminants = (illuminants,)

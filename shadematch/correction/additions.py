@@ -2,17 +2,16 @@
 
 Every mass of base that may be added is a pour of its own: it thins what is in the pot and may
 change the white fraction. In each, the whole steps of paste on top of what the pot holds are a
-`search.space.Space`, and the searches for whole doses, with their proofs, do the rest. Masses are
-gone through from none upwards, and each is asked only for what would beat the ones before.
+`search.space.Space`, and the searcher, with its proofs, does the rest. Masses are gone through
+from none upwards, and each is asked only for what would beat the ones before.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Final, Literal
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -20,55 +19,28 @@ from shadematch.colour.difference import delta_e
 from shadematch.correction.belief import Belief
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer
-from shadematch.search.ideal import ideal
-from shadematch.search.nearness import Sight
+from shadematch.search.limits import step_limits
+from shadematch.search.searcher import Searcher
 from shadematch.search.space import Space
-from shadematch.search.whole import GAP, closest, frugal
+from shadematch.search.whole import GAP, LISTED, Solution
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["Additions", "BaseKind", "Found", "Sought"]
+__all__ = ["Additions", "BaseKind", "Sought"]
 
 BaseKind = Literal["own", "clear", "white"]
-_LIST_COUNT: Final = 4000
-_MOST_SPACES: Final = 1000
 
 
 @dataclass(frozen=True)
-class Found:
-    """An addition and what it comes to.
+class Sought(Solution):
+    """A `Solution` whose steps are added, with some base.
 
     Attributes
     ----------
-    steps
-        Paste in steps, shape (n,).
     base_g
         Clear and white base [g].
-    delta_e
-        CIEDE2000 to the target.
     """
 
-    steps: IntArray
     base_g: tuple[float, float]
-    delta_e: float
-
-
-@dataclass(frozen=True)
-class Sought:
-    """What a search ends with.
-
-    Attributes
-    ----------
-    found
-        None where nothing permitted does what was asked.
-    bound
-        No permitted addition has a smaller CIEDE2000 (`closest`).
-    proved
-        Whether every permitted addition was ruled out or looked at.
-    """
-
-    found: Found | None
-    bound: float
-    proved: bool
 
 
 class Additions:
@@ -105,11 +77,9 @@ class Additions:
         self._step, self.max_load, self.pot_g = step, max_load, pot_g
         self.bases, self.base_step_g = bases, base_step_g
         self.excluded = excluded
-        self._excluded = list(excluded)
         self._mass = float(belief.total_g.sum())
         self._portions = max(math.floor((pot_g - self._mass) / base_step_g + 1e-9), 0)
         self._layers: dict[bytes, Layer] = {}
-        self.complete = True  # until doses of scattering pigments have to be left out
 
     def portions(self) -> Iterator[list[tuple[float, float]]]:
         """Masses of clear and white base [g] that may be added; equal sums together, rising."""
@@ -129,70 +99,57 @@ class Additions:
         left = most - self.belief.total
         return math.floor(left / self._step * (1 + 1e-12) + 1e-9)
 
-    def spaces(self, base_g: tuple[float, float]) -> Iterator[tuple[IntArray, Space]]:
-        """Steps taken as given and the space of the others, for one addition of base.
+    def _spaces(
+        self, masses: list[tuple[float, float]]
+    ) -> Iterator[tuple[tuple[float, float], Space]]:
+        """Steps of paste on top of what the pot holds, for each addition of base that has any."""
+        for base_g in masses:
+            room = self.room(base_g)
+            if room >= 0 or base_g == (0.0, 0.0):  # to add nothing is always permitted
+                yield base_g, self._space(base_g, max(room, 0))
 
-        There is one space, unless a pigment that scatters may be added: then there is one for
-        each of its doses.
-        """
-        belief, n = self.belief, self.belief.count
-        room = self.room(base_g)
-        if room < 0 and base_g != (0.0, 0.0):
-            return
-        room = max(room, 0)  # to add nothing is always permitted
+    def _space(self, base_g: tuple[float, float], room: int) -> Space:
+        belief, palette = self.belief, self.belief.palette
         lengths, strengths, base = (part[0] for part in belief.contents(belief.mean[None]))
         grams = base + base_g
         mass = float(grams.sum())
-        palette, white_strength = belief.palette, belief.white_strength[0]
         clear, white = grams / mass
         absorption = np.array([p.absorption for p in palette.pigments])
-        scattering = np.array(
-            [p.scattering or np.zeros(absorption.shape[1]) for p in palette.pigments]
-        )
+        none = np.zeros(absorption.shape[1])
+        scattering = np.array([p.scattering or none for p in palette.pigments])
         held = lengths * strengths * (100.0 / mass)
-        per_step = strengths * (self._step * 100.0 / mass)
+        per_step = (strengths * (self._step * 100.0 / mass))[:, None]
         mu_a = clear * np.asarray(palette.clear.absorption)
         mu_a = mu_a + white * np.asarray(palette.white.absorption) + held @ absorption
-        mu_s = clear * np.asarray(palette.clear.scattering)
-        mu_s = (
-            mu_s + white_strength * white * np.asarray(palette.white.scattering) + held @ scattering
+        whitest = belief.white_strength[0] * white * np.asarray(palette.white.scattering)
+        mu_s = clear * np.asarray(palette.clear.scattering) + whitest + held @ scattering
+        around = belief.view.surroundings
+        free = np.delete(scattering, self.excluded, axis=0)
+        if free.any():
+            layer = None
+        else:
+            key = mu_s.tobytes()
+            if key not in self._layers:
+                self._layers[key] = Layer(mu_s, belief.thickness_cm, around)
+            layer = self._layers[key]
+        return Space(
+            limits=step_limits(belief.count, room, excluded=self.excluded),
+            base=mu_a,
+            absorption=per_step * absorption,
+            base_scattering=mu_s,
+            scattering=per_step * scattering,
+            thickness_cm=belief.thickness_cm,
+            around=around,
+            seen=(belief.view.observation,),
+            layer=layer,
+            shift=belief.shift,
         )
-        still = [i for i, p in enumerate(palette.pigments) if p.scatters]
-        still = [i for i in still if i not in self._excluded]
-        seen = belief.view.observation
-        self.complete = self.complete and math.comb(room + len(still), len(still)) <= _MOST_SPACES
-        for fixed in itertools.islice(_counts(n, still, room), _MOST_SPACES):
-            upper = np.full(n, room - int(fixed.sum()), np.int64)
-            upper[[*still, *self._excluded]] = 0
-            yield (
-                fixed,
-                Space(
-                    layer=self._layer(mu_s + (fixed * per_step) @ scattering),
-                    base=mu_a + (fixed * per_step) @ absorption,
-                    absorption=per_step[:, None] * absorption,
-                    weights=seen.weights,
-                    white=seen.white,
-                    lower=np.zeros(n, np.int64),
-                    upper=upper,
-                    max_steps=room - int(fixed.sum()),
-                    max_tubes=n,
-                    shift=belief.shift,
-                ),
-            )
-
-    def _layer(self, mu_s: FloatArray) -> Layer:
-        key = mu_s.tobytes()
-        if key not in self._layers:
-            around = self.belief.view.surroundings
-            self._layers[key] = Layer(mu_s, self.belief.thickness_cm, around)
-        return self._layers[key]
 
     def value(self, steps: IntArray, base_g: tuple[float, float]) -> tuple[FloatArray, float]:
         """CIELAB and CIEDE2000 of one addition."""
-        for fixed, space in self.spaces(base_g):
-            rest = steps - fixed
-            if np.all((rest >= 0) & (rest <= space.upper)):
-                lab = space.lab(rest[None])[0]
+        for _, space in self._spaces([base_g]):
+            if len(space.limits.permitted(steps[None])):
+                lab = Searcher(space).colours(steps[None])[0, 0]
                 return lab, float(delta_e(lab, self.target))
         raise PourError(
             "is no addition that these limits permit",
@@ -211,119 +168,49 @@ class Additions:
         enough
             Stop at the first one that comes this near; the bound then says nothing.
         """
-        best: Found | None = None
-        bound, proved = below, True
+        best = Sought(None, np.inf, below, True, 0, (0.0, 0.0))
         for masses in self.portions():
-            for base_g in masses:
-                for fixed, space in self.spaces(base_g):
-                    limit = min(below, best.delta_e if best else np.inf)
-                    if space.count() > _LIST_COUNT:
-                        limit -= GAP  # what gains less is not worth a search
-                    found = _closest(space, self.target, limit)
-                    bound = min(bound, found.bound)
-                    proved = proved and found.proved
-                    if found.steps is not None:
-                        best = Found(found.steps + fixed, base_g, found.delta_e)
-                    if best is not None and best.delta_e <= enough:
-                        return Sought(best, 0.0, False)
-        bound = min(bound, best.delta_e if best else below)
-        return Sought(best, bound if self.complete else 0.0, proved and self.complete)
+            for base_g, space in self._spaces(masses):
+                limit = min(below, best.delta_e)
+                if space.limits.count() > LISTED:
+                    limit -= GAP  # what gains less is not worth a search
+                found = Searcher(space).closest(self.target, below=limit)
+                best = _better(best, found, base_g)
+                if best.delta_e <= enough:
+                    return replace(best, bound=0.0, proved=False)
+        return replace(best, bound=min(best.bound, best.delta_e))
 
     def smallest(self, within: float) -> Sought:
         """The smallest addition with a CIEDE2000 of at most `within`.
 
         Smaller is: less paste; of the same paste, less base; of the same base, closer.
         """
-        fewest: int | None = None
+        fewest: float | None = None
         at: list[tuple[float, float]] = []
-        proved = True
-        near: FloatArray | None = None
+        proved, near = True, None
         for masses in self.portions():
-            for base_g in masses:
-                for fixed, space in self.spaces(base_g):
-                    used = int(fixed.sum())
-                    limit = space.max_steps + 1 if fewest is None else fewest - used
-                    if limit <= 0:
-                        continue
-                    if near is None:
-                        near = ideal(space, self.target)[0]
-                    count, done = _fewest(space, self.target, within, limit, near)
-                    proved = proved and done
-                    if count is not None:
-                        fewest, at = count + used, masses
-            if fewest == 0:
-                break
-        if fewest is None:
-            return Sought(None, within, proved and self.complete)
-        best: Found | None = None
-        for base_g in at:
-            for fixed, space in self.spaces(base_g):
-                left = fewest - int(fixed.sum())
-                if left < 0:
+            for _, space in self._spaces(masses):
+                limit = space.limits.total + 1 if fewest is None else fewest
+                if limit <= 0:
                     continue
-                limit_ = min(np.nextafter(within, np.inf), best.delta_e if best else np.inf)
-                found = _closest(space.limited(max_steps=left), self.target, float(limit_))
+                searcher = Searcher(space.limited(max_paste=limit - 1))
+                near = searcher.ideal(self.target)[0] if near is None else near
+                found = searcher.least(self.target, within=within, less_than=limit, near=near)
                 proved = proved and found.proved
                 if found.steps is not None:
-                    best = Found(found.steps + fixed, base_g, found.delta_e)
-        assert best is not None
-        return Sought(best, best.delta_e, proved and self.complete)
+                    fewest, at = float(found.steps.sum()), masses
+        best = Sought(None, np.inf, within, proved, 0, (0.0, 0.0))
+        for base_g, space in self._spaces(at):
+            limit = min(float(np.nextafter(within, np.inf)), best.delta_e)
+            searcher = Searcher(space.limited(max_paste=fewest))
+            best = _better(best, searcher.closest(self.target, below=limit), base_g)
+        return best
 
 
-@dataclass(frozen=True)
-class _Near:
-    steps: IntArray | None
-    delta_e: float
-    bound: float
-    proved: bool
-
-
-def _counts(n: int, still: list[int], room: int) -> Iterator[IntArray]:
-    """Steps of the pigments at `still` alone, shape (n,), rising in sum."""
-    if not still:
-        yield np.zeros(n, np.int64)
-        return
-    grid = np.indices([room + 1] * len(still)).reshape(len(still), -1).T
-    grid = grid[grid.sum(axis=1) <= room]
-    for row in grid[np.argsort(grid.sum(axis=1), kind="stable")]:
-        fixed = np.zeros(n, np.int64)
-        fixed[still] = row
-        yield fixed
-
-
-def _listed(space: Space) -> tuple[IntArray, FloatArray]:
-    """Every recipe, the least paste first, and its colour."""
-    points = space.recipes()
-    points = points[np.argsort(points.sum(axis=1), kind="stable")]
-    return points, space.lab(points)
-
-
-def _closest(space: Space, target: FloatArray, below: float) -> _Near:
-    if space.count() <= _LIST_COUNT:
-        points, lab = _listed(space)
-        values = delta_e(lab, target)
-        best = int(np.argmin(values))
-        least = float(values[best])
-        if least < below:
-            return _Near(points[best], least, least, True)
-        return _Near(None, np.inf, below, True)
-    hints = ideal(space, target)[0][None]
-    found = closest(Sight(space, target), space, hints=hints, below=below)
-    return _Near(found.steps, found.delta_e, found.bound, found.proved)
-
-
-def _fewest(
-    space: Space, target: FloatArray, within: float, fewer_than: int, near: FloatArray
-) -> tuple[int | None, bool]:
-    """Fewest steps with CIEDE2000 at most `within`, below a limit; and whether that is proved."""
-    few = space.limited(max_steps=fewer_than - 1)
-    if few.count() <= _LIST_COUNT:
-        points, lab = _listed(few)
-        good = np.flatnonzero(delta_e(lab, target) <= within)
-        return (int(points[good[0]].sum()) if good.size else None), True
-    sight = Sight(few, target)
-    found = frugal(sight, few, within=within, less_than=fewer_than, near=near)
+def _better(best: Sought, found: Solution, base_g: tuple[float, float]) -> Sought:
+    """The better of two, where a search for something better than the best has ended."""
+    bound, proved = min(best.bound, found.bound), best.proved and found.proved
+    boxes = best.boxes + found.boxes
     if found.steps is None:
-        return None, found.proved
-    fewest = int(found.steps.sum())
-    return fewest, found.proved and int(found.bound) == fewest
+        return replace(best, bound=bound, proved=proved, boxes=boxes)
+    return Sought(found.steps, found.delta_e, bound, proved, boxes, base_g)

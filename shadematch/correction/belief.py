@@ -25,7 +25,8 @@ import numpy as np
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.optics.layer import reflectance
 from shadematch.predicting.readings import Dosed
-from shadematch.studio.palette import Base, Palette, Pigment
+from shadematch.studio.palette import Palette
+from shadematch.studio.pigment import Base, Pigment
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 

@@ -13,7 +13,7 @@ from shadematch.correction.additions import Additions, BaseKind, Sought
 from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.correction.results import Correction, addition_of
 from shadematch.errors import ColourError, PourError
-from shadematch.predicting.prediction import conditions
+from shadematch.predicting.prediction import conditions, recipe_of
 from shadematch.predicting.readings import (
     SCALE_G,
     Dosed,
@@ -25,23 +25,23 @@ from shadematch.predicting.readings import (
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, as_target, triple
-from shadematch.studio.unit import check_unit
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, expect, listed
 
-__all__ = ["Asked", "Limits", "after", "begun", "correct", "judged"]
+__all__ = ["Measured", "MostAdded", "after", "begun", "correct", "judged"]
 
 
 def correct(
-    recipe: Recipe | Correction,
+    recipe: Recipe | Mapping[str, float] | Correction,
     measured: Target | Sequence[float] | str,
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
+    pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float = 1.0,
+    within: float = 1.0,
     max_load: float | None = None,
     pot_g: float | None = None,
     bases: Sequence[BaseKind] | None = None,
@@ -60,14 +60,15 @@ def correct(
     First the batch is understood: the strengths of its pastes, of its let-downs and of the white
     base, the lengths and masses that really went in, and the model's own error are estimated from
     the measured colour and what was believed before (MAP). Then the smallest addition that gets
-    within the tolerance is sought, with proof. Nothing is ever taken out.
+    near enough is sought, with proof. Nothing is ever taken out.
 
     Parameters
     ----------
     recipe
-        What was poured; or the last `Correction` of this batch, once its `advice` was followed
-        (or `Correction.added` told what was added instead): then what was learned is kept, and
-        the spreads below stay as they were given first.
+        What was poured, as a `Recipe` or as doses into `pour`; or the last `Correction` of this
+        batch, once its `advice` was followed (or `Correction.added` told what was added
+        instead): then what was learned is kept, and the spreads below stay as they were given
+        first.
     measured
         The colour it came out, as a `Target`, CIELAB in the view, or a hex code. A target with
         a covariance brings its own uncertainty.
@@ -76,7 +77,9 @@ def correct(
     palette, view
         By default the demo palette, and D65 on white paper; the thickness is the recipe's. With
         a `Correction` these are its own.
-    tolerance
+    pour
+        For doses. Not together with a `Recipe` or a `Correction`.
+    within
         How near is near enough, in CIEDE2000; above 0.
     max_load
         Most paste [palette's unit per 100 g]; by default the recipe's limit.
@@ -118,9 +121,8 @@ def correct(
     ColourError
         If a colour is none.
     """
-    expect(recipe, (Recipe, Correction), "recipe", "Give a Recipe, or the last Correction")
     _check_numbers(
-        tolerance=(tolerance, 1e-6, 100.0),
+        within=(within, 1e-6, 100.0),
         strength_spread=(strength_spread, 0.0, 1.0),
         white_spread=(white_spread, 0.0, 1.0),
         measured_spread=(measured_spread, 1e-3, 20.0),
@@ -136,6 +138,13 @@ def correct(
                     value=given,
                     remedy="Leave it out, or start from a Recipe",
                 )
+        if pour is not None:
+            raise PourError(
+                "is known since the batch's first correction",
+                field="pour",
+                value=pour,
+                remedy="Leave it out, or start from a Recipe",
+            )
         if let_down_paste is not None:
             raise PourError(
                 "is known since the batch's first correction",
@@ -150,14 +159,13 @@ def correct(
         bases = last.bases if bases is None else bases
         base_step_g = last.base_step_g if base_step_g is None else base_step_g
     else:
-        palette, pour, view = conditions(palette, recipe.pour, view)
-        check_unit(recipe.unit, palette.unit, "recipe")
-        unit = palette.unit
+        palette, _, view = conditions(palette, pour, view)
+        poured = recipe_of(recipe, palette, pour, "recipe")
+        pour, unit = poured.pour, palette.unit
         ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, unit)
-        told = checked_made(let_down_paste, [part.let_down for part in recipe.weighed], scale, unit)
+        told = checked_made(let_down_paste, [part.let_down for part in poured.weighed], scale, unit)
         priors = Priors(strength_spread, white_spread, ruler, scale, model_spread)
-        belief = begun(recipe, palette, view, priors, lambda d: told.get(d.pigment))
-        poured = recipe
+        belief = begun(poured, palette, view, priors, lambda d: told.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
     most, pot = _limits(pour, max_load, pot_g)
@@ -168,8 +176,8 @@ def correct(
     expect(names, Iterable, "must_avoid", "Give a list of pigment names")
     excluded = tuple(sorted({belief.palette.index(name) for name in names}))
     return judged(
-        Asked(seen, goal, _covariance(seen, measured_spread), float(tolerance)),
-        Limits(most, pot, kinds, float(grain), excluded),
+        Measured(seen, goal, _covariance(seen, measured_spread), float(within)),
+        MostAdded(most, pot, kinds, float(grain), excluded),
         poured,
         belief,
         recipe if isinstance(recipe, Correction) else None,
@@ -177,17 +185,17 @@ def correct(
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class Measured:
     """What was measured, what was wanted, and how near is near enough."""
 
     measured: Target
     target: Target
     covariance: FloatArray
-    tolerance: float
+    within: float
 
 
 @dataclass(frozen=True)
-class Limits:
+class MostAdded:
     """Within what may be added; see `Additions`."""
 
     max_load: float
@@ -232,8 +240,8 @@ def after(last: Correction) -> tuple[Recipe, Belief]:
 
 
 def judged(
-    asked: Asked,
-    limits: Limits,
+    asked: Measured,
+    limits: MostAdded,
     poured: Recipe,
     belief: Belief,
     before: Correction | None,
@@ -264,18 +272,17 @@ def judged(
         base_step_g=limits.base_step_g,
         excluded=limits.excluded,
     )
-    now, now_delta_e = additions.value(np.zeros(believed.count, np.int64), (0.0, 0.0))
-    sought = additions.smallest(asked.tolerance) if known is None else known
-    found = sought.found
+    now, now_delta_e = additions.value(np.zeros(believed.count, np.intp), (0.0, 0.0))
+    sought = additions.smallest(asked.within) if known is None else known
     return Correction(
         recipe=poured,
         measured=asked.measured,
         target=asked.target,
-        tolerance=asked.tolerance,
+        within=asked.within,
         measured_delta_e=float(delta_e(lab, aim)),
         believed_lab=triple(now),
         believed_delta_e=now_delta_e,
-        smallest=None if found is None else addition_of(additions, poured, found),
+        smallest=None if sought.steps is None else addition_of(additions, poured, sought),
         proved=sought.proved,
         surprise=surprise,
         _belief=believed,

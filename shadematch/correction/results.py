@@ -12,15 +12,15 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.colour.difference import delta_e
-from shadematch.correction.additions import Additions, Found
+from shadematch.correction.additions import Additions, Sought
 from shadematch.correction.belief import Belief
 from shadematch.predicting.prediction import loads_of
 from shadematch.predicting.readings import told_apart
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, triple
-from shadematch.support.arrays import FloatArray
+from shadematch.studio.target import Target
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.html import recipe_card
 from shadematch.support.models import between, expect
 
@@ -34,7 +34,7 @@ _STRANGE: Final = 0.001
 """Probability below which a measurement is called hard to believe."""
 _DRAWS: Final = 1024
 
-Status = Literal["within tolerance", "can be saved", "can't be saved"]
+Status = Literal["near enough", "can be saved", "can't be saved"]
 
 
 @dataclass(frozen=True)
@@ -139,14 +139,14 @@ class Correction:
     ----------
     recipe
         What the batch holds, as it was read off ruler and scale.
-    measured, target, tolerance
+    measured, target, within
         What was asked.
     measured_delta_e
         CIEDE2000 of the measured colour to the target.
     believed_lab, believed_delta_e
         The colour that measurement and model together make most likely, and its CIEDE2000.
     smallest
-        The smallest addition that gets within the tolerance: least paste; of the same paste,
+        The smallest addition that gets near enough: least paste; of the same paste,
         least base; of the same base, the closest. None where there is none.
     proved
         Whether it is proved that no smaller addition will do, or none at all.
@@ -160,7 +160,7 @@ class Correction:
     recipe: Recipe
     measured: Target
     target: Target
-    tolerance: float
+    within: float
     measured_delta_e: float
     believed_lab: tuple[float, float, float]
     believed_delta_e: float
@@ -175,10 +175,10 @@ class Correction:
 
     @property
     def status(self) -> Status:
-        """``"within tolerance"``, ``"can be saved"`` or ``"can't be saved"``."""
+        """``"near enough"``, ``"can be saved"`` or ``"can't be saved"``."""
         if self.smallest is None:
             return "can't be saved"
-        return "within tolerance" if self.smallest.nothing else "can be saved"
+        return "near enough" if self.smallest.nothing else "can be saved"
 
     @functools.cached_property
     def closest(self) -> Addition:
@@ -193,8 +193,7 @@ class Correction:
     @functools.cached_property
     def _best(self) -> tuple[Addition, float]:
         sought = self._additions.closest()
-        assert sought.found is not None  # to add nothing is always permitted
-        return addition_of(self._additions, self.recipe, sought.found), sought.bound
+        return addition_of(self._additions, self.recipe, sought), sought.bound
 
     @property
     def advice(self) -> Addition:
@@ -296,12 +295,12 @@ class Correction:
         if self.smallest is None:
             best = f"the closest is {self.closest.delta_e:.2f}"
             if self.proved:
-                return f"no permitted addition gets within {self.tolerance:g}; {best}"
-            return f"none was found within {self.tolerance:g}, which is not proved; {best}"
+                return f"no permitted addition gets within {self.within:g}; {best}"
+            return f"none was found within {self.within:g}, which is not proved; {best}"
         if self.smallest.nothing:
-            return "it is within the tolerance as it is"
+            return "it is near enough as it is"
         if self.proved:
-            return f"no smaller addition gets within {self.tolerance:g}"
+            return f"no smaller addition gets within {self.within:g}"
         return "the search stopped early: a smaller addition may do"
 
     def __str__(self) -> str:
@@ -320,7 +319,7 @@ class Correction:
                 for i, strength in enumerate(self.strengths)
             ]
         advice = self.advice
-        word = {"can't be saved": "best is", "within tolerance": "add", "can be saved": "add"}
+        word = {"can't be saved": "best is", "near enough": "add", "can be saved": "add"}
         lines.append(f"verdict    {self.status}")
         lines.append(f"{word[self.status]:10} {advice}")
         lines.append(
@@ -367,8 +366,9 @@ def _strength(name: str, factor: float, sd: float) -> Strength:
     return Strength(name, factor, factor * float(np.exp(-sd)), factor * float(np.exp(sd)), sd)
 
 
-def addition_of(additions: Additions, recipe: Recipe, found: Found) -> Addition:
+def addition_of(additions: Additions, recipe: Recipe, found: Sought) -> Addition:
     """What the search has found, as an addition to a recipe."""
+    assert found.steps is not None
     lab, _ = additions.value(found.steps, found.base_g)
     lengths = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
     return _described(additions.belief, recipe, lengths, found.base_g, lab, additions.target)

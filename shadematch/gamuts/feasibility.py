@@ -9,20 +9,17 @@ from typing import Final
 import numpy as np
 
 from shadematch.errors import PourError
-from shadematch.gamuts.region import EXACT, Region
-from shadematch.matching.question import VISIBLE, Choice, Question
+from shadematch.gamuts.real_doses import EXACT, RealDoses
+from shadematch.matching.question import VISIBLE, Asked, Choice
 from shadematch.predicting.prediction import conditions
-from shadematch.search.answer import Searcher
-from shadematch.search.nearness import Sight
-from shadematch.search.whole import Found, closest
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour, base_named, percent
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.unit import measured, steps_in
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect, is_finite
+from shadematch.support.report import Report, Reported, Row, Swatch, Table
 
 __all__ = ["Cell", "Comparison", "Feasibility", "feasibility"]
 
@@ -67,7 +64,7 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Feasibility:
+class Feasibility(Reported):
     """How near a colour can be come to, over thickness, white and batch.
 
     Attributes
@@ -196,31 +193,39 @@ class Feasibility:
         )
         return Comparison(self, other, name)
 
-    def __str__(self) -> str:
-        """In plain words, with a table of CIEDE2000."""
-        lines = [self.sentence]
-        for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
-            heads = "".join(f"{t:>8g} cm" for t in self.thicknesses_cm)
-            lines.append(f"{batch:g} g".rjust(11) + heads)
-            for white, row in zip(self.whites, layer, strict=True):
-                lines.append(f"{percent(white):>6} white" + "".join(f"{v:11.2f}" for v in row))
-        return "\n".join(line.rstrip() for line in lines)
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """The answer, the best recipe and a table of CIEDE2000 for each batch."""
         best = self.best
-        predicted = best.closest.predicted
-        swatches = [(self.target.hex, "wanted"), (predicted.hex, "best")]
-        rows = list(best.closest.recipe.parts)
-        rows += [
-            ("into", str(best.pour)),
-            ("seen", str(self.view)),
-            ("CIEDE2000", f"{best.delta_e:.2f}"),
-        ]
-        return recipe_card(swatches, rows, foot=self.sentence)
+        made = best.closest.recipe
+        tables = tuple(
+            Table(
+                ("", *(f"{thick:g} cm" for thick in self.thicknesses_cm)),
+                tuple(
+                    (f"{percent(white)} white", *(f"{value:.2f}" for value in row))
+                    for white, row in zip(self.whites, layer, strict=True)
+                ),
+                frozenset(range(1 + len(self.thicknesses_cm))),
+                f"CIEDE2000 in {batch:g} g, by thickness",
+            )
+            for batch, layer in zip(self.batches_g, self.delta_e, strict=True)
+        )
+        return Report(
+            swatches=(
+                Swatch.of(self.target, "wanted"),
+                Swatch.of(best.closest.predicted, "best"),
+            ),
+            rows=(
+                Row("answer", self.sentence),
+                Row("best", made.lines, note=f"CIEDE2000 {best.delta_e:.2f}"),
+                Row("into", str(made.pour)),
+                Row("seen", str(self.view)),
+            ),
+            tables=tables,
+        )
 
 
 @dataclass(frozen=True)
-class Comparison:
+class Comparison(Reported):
     """The same question put to two palettes.
 
     Attributes
@@ -256,23 +261,22 @@ class Comparison:
             f"{was.delta_e:.2f} at best, {now.closest.recipe} in {now.pour}."
         )
 
-    def __str__(self) -> str:
-        """In plain words."""
-        return self.sentence
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """The answer, and the best of both."""
         was, now = self.first.best, self.second.best
-        swatches = [
-            (self.first.target.hex, "wanted"),
-            (was.closest.predicted.hex, "first palette"),
-            (now.closest.predicted.hex, self.name),
-        ]
-        rows = [("first palette", str(was)), (self.name, str(now))]
-        return recipe_card(swatches, rows, foot=self.sentence)
+        return Report(
+            title=self.sentence,
+            swatches=(
+                Swatch.of(self.first.target, "wanted"),
+                Swatch.of(was.closest.predicted, "first palette"),
+                Swatch.of(now.closest.predicted, self.name),
+            ),
+            rows=(Row("first palette", str(was)), Row(self.name, str(now))),
+        )
 
 
 def feasibility(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -336,36 +340,37 @@ def feasibility(
     layers = tuple(
         tuple(tuple(cells[b] for cells in row) for row in grid) for b in range(len(batch))
     )
-    return Feasibility(goal, float(within), palette, view, thick, white, batch, layers)
+    return Feasibility(
+        target=goal,
+        within=float(within),
+        palette=palette,
+        view=view,
+        thicknesses_cm=thick,
+        whites=white,
+        batches_g=batch,
+        cells=layers,
+    )
 
 
 def _cells(
     lab: FloatArray, palette: Palette, pour: Pour, view: View, batches_g: Sequence[float]
 ) -> list[Cell]:
     """One cell for each batch, at the thickness and white fraction of the pour."""
-    region = Region(palette, pour, view)
-    found, values = region.cloud.nearest(lab[None], starts=_STARTS)
+    doses = RealDoses(palette, pour, view)
+    found, values = doses.cloud.nearest(lab[None], starts=_STARTS)
     steps, value = found[0], 0.0 if values[0] < EXACT else float(values[0])
     made = []
     for batch in batches_g:
         batch_pour = pour.model_copy(update={"batch_g": batch})
-        question = Question(palette, batch_pour, view, target=lab)
-        scale = region.load_per_step / batch_pour.load_per_step
-        best = _closest(question.plain_searcher, lab, steps * scale)
-        ideal = region.choice(steps, value)
-        if best.delta_e < value and best.steps is not None:
-            # Whole recipes are recipes: one may lie by a better optimum.
-            ideal = question.choice(best.steps.astype(float), best.delta_e)
-        made.append(Cell(question.chosen(best), ideal, best.proved))
+        asked = Asked(palette, batch_pour, view)
+        scale = doses.load_per_step / batch_pour.load_per_step
+        # The search ends after some thousand boxes, proved or not.
+        best = asked.new_searcher().closest(lab, hint=steps * scale, effort=_EFFORT)
+        chosen = asked.chosen(best)
+        # Whole recipes are recipes: one may lie by a better optimum.
+        ideal = chosen if best.delta_e < value else doses.choice(steps, value)
+        made.append(Cell(chosen, ideal, best.proved))
     return made
-
-
-def _closest(searcher: Searcher, lab: FloatArray, hint: FloatArray) -> Found:
-    """The closest whole recipe; the search ends after some thousand boxes, proved or not."""
-    if searcher.model.scattering_pigments:
-        return searcher.closest(lab, hint=hint)
-    whole = searcher.whole
-    return closest(Sight(whole, lab), whole, hints=hint[None], effort=_EFFORT)
 
 
 def _rising(values: Sequence[float], field_: str) -> tuple[float, ...]:

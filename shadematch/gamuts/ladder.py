@@ -12,14 +12,14 @@ from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, x
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.optics.layer import reflectance
-from shadematch.predicting.prediction import conditions, loads_of, model_for
+from shadematch.predicting.prediction import conditions, loads_of, model_for, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
-from shadematch.support.models import expect, is_finite
+from shadematch.support.models import is_finite
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Along", "Ladder", "ladder"]
 
@@ -35,7 +35,7 @@ _FINE: Final = 241
 
 
 @dataclass(frozen=True, eq=False)
-class Ladder:
+class Ladder(Reported):
     """One recipe's colours as one thing is varied.
 
     Two are equal that ask the same and give the same colours.
@@ -50,8 +50,8 @@ class Ladder:
         What was varied, rising, shape (k,).
     lab
         CIELAB, shape (k, 3).
-    hexes
-        Nearest screen colours.
+    hexes, in_srgb
+        Nearest screen colours, and whether they show the shade without clipping.
     path
         CIEDE2000 walked from the first value, step by step, shape (k,).
     here
@@ -66,6 +66,7 @@ class Ladder:
     values: FloatArray
     lab: FloatArray = field(repr=False)
     hexes: tuple[str, ...] = field(repr=False)
+    in_srgb: tuple[bool, ...] = field(repr=False)
     path: FloatArray = field(repr=False)
     here: float
     every: float
@@ -89,29 +90,25 @@ class Ladder:
         """What is varied, with its unit."""
         return _UNITS[self.along].format(unit=self.recipe.unit)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        low, high = self.values[0], self.values[-1]
-        scale = 100.0 if self.along == "white" else 1.0
-        return (
-            f"{self.recipe}, {self.label} from {low * scale:g} to {high * scale:g}: "
-            f"the shade moves by CIEDE2000 {self.path[-1]:.1f} in all"
-        )
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """From where to where the shade moves, and how far."""
         at = np.unique(np.linspace(0, len(self.values) - 1, 9).astype(int))
         scale = 100.0 if self.along == "white" else 1.0
-        swatches = [(self.hexes[i], f"{self.values[i] * scale:.3g}") for i in at]
-        rows = [
-            ("recipe", str(self.recipe)),
-            ("pour", str(self.recipe.pour)),
-            ("varied", self.label),
-        ]
-        return recipe_card(swatches, rows, foot=str(self))
+        low, high = self.values[0] * scale, self.values[-1] * scale
+        return Report(
+            swatches=tuple(
+                Swatch(self.hexes[i], f"{self.values[i] * scale:.3g}", self.in_srgb[i]) for i in at
+            ),
+            rows=(
+                *self.recipe.rows,
+                Row("varied", f"{self.label} from {low:g} to {high:g}"),
+                Row("the shade", f"moves by CIEDE2000 {self.path[-1]:.1f} in all"),
+            ),
+        )
 
 
 def ladder(
-    doses: Mapping[str, float],
+    doses: Recipe | Mapping[str, float],
     *,
     along: Along,
     palette: Palette | None = None,
@@ -143,9 +140,10 @@ def ladder(
         For a name that the palette lacks, a dose that can't be, values out of range, or a
         ladder of loads for a recipe without paste.
     """
-    palette, pour, view = conditions(palette, pour, view)
-    expect(doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
-    loads = loads_of(doses, palette, pour)
+    palette, _, view = conditions(palette, pour, view)
+    recipe = recipe_of(doses, palette, pour, "doses")
+    pour = recipe.pour
+    loads = loads_of(recipe.doses, palette, pour)
     if not isinstance(along, str) or along not in _UNITS:
         raise PourError(
             "must be 'load', 'thickness' or 'white'",
@@ -162,7 +160,7 @@ def ladder(
         raise PourError(
             "there is no paste whose load could be varied",
             field="doses",
-            value=dict(doses),
+            value=dict(recipe.doses),
             remedy="Give at least one dose above zero",
         )
     asked = _values(along, palette, pour, values)
@@ -173,24 +171,24 @@ def ladder(
         here = total
     else:
         name = "thickness_cm" if along == "thickness" else "white"
-        pours = [Pour(**{**pour.model_dump(), name: value}) for value in asked.tolist()]
+        # Not made anew: a ladder may leave the thicknesses of bars, and nobody is warned.
+        pours = [pour.model_copy(update={name: value}) for value in asked.tolist()]
         lab = np.stack([_lab(loads, palette, one, view) for one in pours])
         here = pour.thickness_cm if along == "thickness" else pour.white
     white = view.observation.white
-    rgb, _ = xyz_to_srgb(lab_to_xyz(lab, white), white)
+    rgb, inside = xyz_to_srgb(lab_to_xyz(lab, white), white)
     path = np.concatenate([[0.0], np.cumsum(delta_e(lab[1:], lab[:-1]))])
     marks = np.interp(np.arange(every, path[-1], every), path, asked)
     for array in (asked, lab, path, marks):
         array.setflags(write=False)
-    ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
-    hexes = tuple(srgb_to_hex(c) for c in rgb)
     return Ladder(
         along=along,
-        recipe=Recipe(ordered, pour, unit=palette.unit),
+        recipe=recipe,
         view=view,
         values=asked,
         lab=lab,
-        hexes=hexes,
+        hexes=tuple(srgb_to_hex(c) for c in rgb),
+        in_srgb=tuple(np.asarray(inside).tolist()),
         path=path,
         here=here,
         every=float(every),
@@ -224,10 +222,11 @@ def _values(
         given = []
     # Texts and truth values are no numbers.
     numbers = np.unique([float(v) for v in given]) if all(map(is_finite, given)) else np.empty(0)
+    lowest = 0.01 if along == "thickness" else 0.0
     highest = 1000.0 if along == "load" else 100.0 if along == "thickness" else 1.0
-    if numbers.size < 2 or not np.all((numbers >= 0) & (numbers <= highest)):
+    if numbers.size < 2 or not np.all((numbers >= lowest) & (numbers <= highest)):
         raise PourError(
-            f"needs at least two numbers from 0 to {highest:g}",
+            f"needs at least two numbers from {lowest:g} to {highest:g}",
             field="values",
             value=values,
             remedy=f"They are {_UNITS[along].format(unit=palette.unit)}"

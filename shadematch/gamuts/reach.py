@@ -3,135 +3,35 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.errors import ColourError, PourError
-from shadematch.gamuts.region import EXACT, Region, region_of
+from shadematch.gamuts.answers import GAP, Coverage, Nearest, Volume
+from shadematch.gamuts.real_doses import EXACT, RealDoses, real_doses_of
 from shadematch.gamuts.slices import Plane, Slice, WholeMap, slice_of, whole_maps_of
 from shadematch.gamuts.solid import Surface
 from shadematch.gamuts.targets import Targets, labs_of
-from shadematch.matching.question import Choice
 from shadematch.predicting.prediction import conditions
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
-from shadematch.studio.target import FARTHEST, Target, as_target
+from shadematch.studio.target import FARTHEST, HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import card, recipe_card
 from shadematch.support.models import check_most, expect, is_finite, listed
+from shadematch.support.report import Report, Reported, Row, Swatch
 
-__all__ = ["Coverage", "Gamut", "Nearest", "Volume", "gamut"]
+__all__ = ["Gamut", "gamut"]
 
-_GAP: Final = 0.1
 _EFFORT: Final = 120_000
 _STARTS: Final = 12
 
 
 @dataclass(frozen=True)
-class Nearest:
-    """The nearest colour that can be made, dose steps left aside.
-
-    Attributes
-    ----------
-    target
-        What was asked.
-    choice
-        The recipe, its doses real numbers, and its CIEDE2000.
-    bound
-        A floor: no recipe of real-valued doses has a smaller CIEDE2000. Zero where nothing can
-        be proved (pigments that scatter).
-    """
-
-    target: Target
-    choice: Choice
-    bound: float
-
-    @property
-    def delta_e(self) -> float:
-        """CIEDE2000 to the target; zero where the target itself can be made."""
-        return self.choice.delta_e
-
-    @property
-    def proved(self) -> bool:
-        """Whether `delta_e` is within 0.1 of the floor."""
-        return self.delta_e - self.bound <= _GAP
-
-    def __str__(self) -> str:
-        """In plain words."""
-        if self.delta_e == 0.0:
-            return f"{self.target.hex} can be made"
-        standing = (
-            f"nothing comes below {self.bound:.2f}" if self.proved else "by search, not proved"
-        )
-        code = self.choice.predicted.hex
-        return f"nearest to {self.target.hex} is {code}: CIEDE2000 {self.delta_e:.2f} ({standing})"
-
-    def _repr_html_(self) -> str:
-        swatches = [(self.target.hex, "wanted"), (self.choice.predicted.hex, "nearest")]
-        doses, unit = self.choice.recipe.doses, self.choice.recipe.unit
-        rows = [(name, f"{dose:.2f} {unit}") for name, dose in doses.items()]
-        rows += [("into", str(self.choice.recipe.pour)), ("CIEDE2000", f"{self.delta_e:.2f}")]
-        return recipe_card(swatches, rows, foot=str(self), small="Before doses are made whole.")
-
-
-@dataclass(frozen=True)
-class Volume:
-    """Volume of a gamut.
-
-    Attributes
-    ----------
-    value
-        In cubes of one CIELAB unit.
-    error
-        Two standard errors of the random sample it was estimated from.
-    """
-
-    value: float
-    error: float
-
-    def __str__(self) -> str:
-        """In plain words."""
-        return f"{self.value:,.0f} ± {self.error:,.0f} cubic units of CIELAB"
-
-
-@dataclass(frozen=True)
-class Coverage:
-    """How much of a set of colours can be made.
-
-    Attributes
-    ----------
-    share
-        Share of the set whose nearest colour is at most `within` away, 0 to 1.
-    within
-        CIEDE2000 that counts as made.
-    distances
-        CIEDE2000 of the nearest colour that was found to each, shape (t,).
-    """
-
-    share: float
-    within: float
-    distances: FloatArray = field(repr=False, compare=False)
-
-    def __str__(self) -> str:
-        """In plain words."""
-        return (
-            f"{self.share:.1%} of {len(self.distances):,} colours within CIEDE2000 {self.within:g}"
-        )
-
-    def _repr_html_(self) -> str:
-        rows = [
-            (f"within {limit:g}", f"{np.mean(self.distances <= limit):.1%}")
-            for limit in sorted({0.0, 1.0, 2.0, 5.0, 10.0, self.within})
-        ]
-        return card([], rows, foot=str(self), small="CIEDE2000, before doses are made whole.")
-
-
-@dataclass(frozen=True)
-class Gamut:
+class Gamut(Reported):
     """All colours that a palette can reach in a pour and view, with real-valued doses.
 
     Two of the same palette, pour, view and `max_pigments` are equal.
@@ -159,8 +59,8 @@ class Gamut:
         check_most(self.max_pigments)
 
     @property
-    def _region(self) -> Region:
-        return region_of(self.palette, self.pour, self.view, self.max_pigments)
+    def _doses(self) -> RealDoses:
+        return real_doses_of(self.palette, self.pour, self.view, self.max_pigments)
 
     def at(self, **changes: Any) -> Gamut:
         """The gamut of the same palette with some fields of the pour changed.
@@ -173,7 +73,7 @@ class Gamut:
         pour = Pour(**{**self.pour.model_dump(), **changes})
         return Gamut(self.palette, pour, self.view, self.max_pigments)
 
-    def nearest(self, target: Target | str) -> Nearest:
+    def nearest(self, target: HoldsTarget | str) -> Nearest:
         """The nearest colour that can be made.
 
         Found from a dozen starts by a continuous search, then a branch and bound over
@@ -187,17 +87,17 @@ class Gamut:
         """
         goal = as_target(target)
         lab = goal.lab_in(self.view)
-        region = self._region
+        doses = self._doses
         steps, value = self._found(lab)
-        bound = region.floor(lab, reached=value, gap=0.5 * _GAP, effort=_EFFORT)
-        return Nearest(goal, region.choice(steps, value), bound)
+        bound = doses.floor(lab, reached=value, gap=0.5 * GAP, effort=_EFFORT)
+        return Nearest(goal, doses.choice(steps, value), bound)
 
     def _found(self, lab: FloatArray) -> tuple[FloatArray, float]:
-        steps, values = self._region.cloud.nearest(lab[None], starts=_STARTS)
+        steps, values = self._doses.cloud.nearest(lab[None], starts=_STARTS)
         value = float(values[0])
         return steps[0], 0.0 if value < EXACT else value
 
-    def distance(self, target: Target | str) -> float:
+    def distance(self, target: HoldsTarget | str) -> float:
         """CIEDE2000 of the nearest colour; zero where the target itself can be made.
 
         The same number as `nearest` gives, without its proof.
@@ -223,9 +123,9 @@ class Gamut:
         ColourError
             If one is no colour, or there are none.
         """
-        return self._region.distances(labs_of(targets, self.view))
+        return self._doses.distances(labs_of(targets, self.view))
 
-    def contains(self, target: Target | str, *, within: float = 0.1) -> bool:
+    def contains(self, target: HoldsTarget | str, *, within: float = 0.1) -> bool:
         """Whether a colour can be made.
 
         Parameters
@@ -250,15 +150,15 @@ class Gamut:
         """
         limit = max(_checked_within(within), EXACT)  # a floor of 0 would prove nothing
         lab = as_target(target).lab_in(self.view)
-        region = self._region
+        doses = self._doses
         value = self._found(lab)[1]
-        if value <= limit or not region.provable:
+        if value <= limit or not doses.provable:
             return value <= limit
-        floor = region.floor(lab, reached=value, gap=value - limit, effort=_EFFORT)
+        floor = doses.floor(lab, reached=value, gap=value - limit, effort=_EFFORT)
         if floor >= limit:
             return False
         # The floor could not be raised: look once more, from many places.
-        more = float(region.distances(lab[None], starts=8 * _STARTS)[0])
+        more = float(doses.distances(lab[None], starts=8 * _STARTS)[0])
         return more <= limit
 
     def coverage(self, targets: Targets, *, within: float = 1.0) -> Coverage:
@@ -294,14 +194,14 @@ class Gamut:
         MissingExtraError
             If scikit-image is not installed.
         """
-        if not self._region.solid:
+        if not self._doses.solid:
             raise PourError(
                 "fewer than three pigments reach a sheet or a line of colours, not a solid",
                 field="surface",
                 value=", ".join(self.palette.names),
                 remedy="Draw a slice, or take more pigments",
             )
-        return self._region.surface
+        return self._doses.surface
 
     @functools.cached_property
     def volume(self) -> Volume:
@@ -310,7 +210,7 @@ class Gamut:
         Estimated from ten thousand random colours, each decided by search, most of them near
         the surface (stratified sampling).
         """
-        return Volume(*self._region.sampled_volume())
+        return Volume(*self._doses.sampled_volume())
 
     def slice(
         self, *, lightness: float | None = None, hue: float | None = None, step: float = 3.0
@@ -332,7 +232,7 @@ class Gamut:
         PourError
             If not exactly one of the two is given, or a number is out of range.
         """
-        return slice_of(self._region, Plane.of(lightness, hue, step))
+        return slice_of(self._doses, Plane.of(lightness, hue, step))
 
     def whole(
         self,
@@ -359,7 +259,7 @@ class Gamut:
         plane = Plane.of(lightness, hue, step)
         batches = listed(batches_g, "batches_g", "Give a list of masses in g")
         pours = [Pour(**{**self.pour.model_dump(), "batch_g": batch}) for batch in batches]
-        return whole_maps_of(self._region, plane, pours, self.max_pigments)
+        return whole_maps_of(self._doses, plane, pours, self.max_pigments)
 
     def colours(self, lab: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Screen colours of CIELAB under the view's white, shape (..., 3), and whether true.
@@ -385,41 +285,37 @@ class Gamut:
         rgb, inside = xyz_to_srgb(lab_to_xyz(lab, white), white)
         return rgb, np.asarray(inside)
 
-    @property
-    def _pour_in_words(self) -> str:
-        return f"{self.pour}, at most {self.pour.max_load:g} {self.palette.unit} per 100 g"
-
-    def __str__(self) -> str:
-        """In plain words."""
-        names = ", ".join(self.palette.names)
-        return "\n".join(
-            [
-                f"palette    {names}",
-                f"pour       {self._pour_in_words}",
-                f"seen       {self.view}",
-                f"volume     {self.volume}",
-            ]
+    def report(self) -> Report:
+        """What it is the gamut of, how large it is, and its most colourful shades."""
+        limit = f"at most {self.pour.max_load:g} {self.palette.unit} per 100 g"
+        return Report(
+            swatches=self._ends(),
+            rows=(
+                Row("palette", ", ".join(self.palette.names)),
+                Row("pour", f"{self.pour}, {limit}"),
+                Row("seen", str(self.view)),
+                Row("volume", str(self.volume)),
+            ),
+            cautions=False,
         )
 
-    def _repr_html_(self) -> str:
-        lab = self._region.cloud.lab
-        shown = [int(np.argmax(lab[:, 0])), int(np.argmin(lab[:, 0]))]
+    def _ends(self) -> tuple[Swatch, ...]:
+        """The most colourful shade of each sixth of the hues, between the darkest and lightest."""
+        lab = self._doses.cloud.lab
         hues = np.degrees(np.arctan2(lab[:, 2], lab[:, 1])) % 360.0
         chroma = np.hypot(lab[:, 1], lab[:, 2])
+        shown = {int(np.argmin(lab[:, 0])): "darkest"}
         for start in range(0, 360, 60):
             sector = (hues >= start) & (hues < start + 60)
             if sector.any():
-                shown.append(int(np.argmax(np.where(sector, chroma, -1.0))))
-        rgb, _ = self.colours(lab[shown])
-        labels = ["lightest", "darkest", *[f"L* {lab[i, 0]:.0f}" for i in shown[2:]]]
-        swatches = [(srgb_to_hex(c), label) for c, label in zip(rgb, labels, strict=True)]
-        rows = [
-            ("palette", ", ".join(self.palette.names)),
-            ("pour", self._pour_in_words),
-            ("seen", str(self.view)),
-            ("volume", str(self.volume)),
-        ]
-        return card(swatches, rows, foot="The most colourful shades of each hue, and the ends.")
+                most = int(np.argmax(np.where(sector, chroma, -1.0)))
+                shown.setdefault(most, f"hue {hues[most]:.0f}°")
+        shown[int(np.argmax(lab[:, 0]))] = "lightest"
+        rgb, true = self.colours(lab[list(shown)])
+        return tuple(
+            Swatch(srgb_to_hex(code), label, bool(inside))
+            for code, label, inside in zip(rgb, shown.values(), true, strict=True)
+        )
 
 
 def _checked_within(within: float) -> float:

@@ -8,18 +8,19 @@ from typing import Final
 import numpy as np
 
 from shadematch.errors import PourError
-from shadematch.gamuts.region import Region
-from shadematch.matching.question import Question
-from shadematch.search.leeway import Leeway
+from shadematch.gamuts.real_doses import RealDoses
+from shadematch.matching.question import Asked
+from shadematch.search.tolerance import Tolerance
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 from shadematch.support.models import is_finite
+from shadematch.support.report import Report, Reported, Row
 
 __all__ = ["Plane", "Slice", "WholeMap", "slice_of", "whole_maps_of"]
 
 _MARGIN: Final = 8.0
-_CATALOGUE: Final = 1_500_000
+_LISTED: Final = 1_500_000
 _MOST_POINTS: Final = 250_000
 
 
@@ -106,7 +107,7 @@ class Plane:
 
 
 @dataclass(frozen=True, eq=False)
-class Slice:
+class Slice(Reported):
     """A plane through the gamut.
 
     Attributes
@@ -140,13 +141,19 @@ class Slice:
         """Area that can be made [CIELAB squared], from the points inside."""
         return float(self.inside.sum()) * self.plane.step**2
 
-    def __str__(self) -> str:
-        """In plain words."""
-        return f"slice at {self.plane}: about {self.area:,.0f} square units of CIELAB"
+    def report(self) -> Report:
+        """How much of it can be made."""
+        return Report(
+            rows=(
+                Row("slice", f"at {self.plane}"),
+                Row("area", f"about {self.area:,.0f}", "square units of CIELAB"),
+            ),
+            cautions=False,
+        )
 
 
 @dataclass(frozen=True, eq=False)
-class WholeMap:
+class WholeMap(Reported):
     """How far the nearest recipe of whole dose steps is, at the points of a slice inside.
 
     Attributes
@@ -182,20 +189,23 @@ class WholeMap:
             raise PourError("must be a number", field="within", value=within, remedy="In CIEDE2000")
         return float(np.mean(self.distances <= within)) if len(self.distances) else 0.0
 
-    def __str__(self) -> str:
-        """In plain words."""
-        if not len(self.distances):
-            return f"{self.pour.batch_g:g} g: nothing of this slice can be made"
-        middle = float(np.median(self.distances))
-        return (
-            f"{self.pour.batch_g:g} g: nearest whole recipe at a median of {middle:.2f}, "
-            f"{self.share(1.0):.0%} within CIEDE2000 1"
-        )
+    def report(self) -> Report:
+        """How far whole recipes are."""
+        rows = [Row("batch", f"{self.pour.batch_g:g}", "g")]
+        if len(self.distances):
+            middle = float(np.median(self.distances))
+            rows += [
+                Row("nearest", f"whole recipe at a median of {middle:.2f}"),
+                Row("share", f"{self.share(1.0):.0%} within CIEDE2000 1"),
+            ]
+        else:
+            rows.append(Row("nearest", "nothing of this slice can be made"))
+        return Report(rows=tuple(rows), cautions=False)
 
 
-def slice_of(region: Region, plane: Plane) -> Slice:
+def slice_of(doses: RealDoses, plane: Plane) -> Slice:
     """Decide every point of a plane's grid."""
-    across, up = plane.axes(region.cloud.lab)
+    across, up = plane.axes(doses.cloud.lab)
     if across.size * up.size > _MOST_POINTS:
         raise PourError(
             f"makes {across.size * up.size:,} points",
@@ -204,32 +214,32 @@ def slice_of(region: Region, plane: Plane) -> Slice:
             remedy="Take a wider one",
         )
     lab = plane.labs(*np.meshgrid(across, up))
-    distances = region.distances(lab.reshape(-1, 3), starts=3).reshape(lab.shape[:-1])
+    distances = doses.distances(lab.reshape(-1, 3), starts=3).reshape(lab.shape[:-1])
     for array in (across, up, lab, distances):
         array.setflags(write=False)
-    return Slice(plane, across, up, lab, distances, region.view)
+    return Slice(plane=plane, across=across, up=up, lab=lab, distances=distances, view=doses.view)
 
 
 def whole_maps_of(
-    region: Region, plane: Plane, pours: list[Pour], max_pigments: int | None
+    doses: RealDoses, plane: Plane, pours: list[Pour], max_pigments: int | None
 ) -> tuple[WholeMap, ...]:
     """Whole recipes for the inside of a plane; up to 1.5 million by list, above by search."""
-    cut = slice_of(region, plane)
+    cut = slice_of(doses, plane)
     rows, columns = np.nonzero(cut.inside)
     labs = cut.lab[rows, columns]
     maps = []
     for pour in pours:
         values, proved = np.zeros(len(labs)), np.ones(len(labs), dtype=bool)
         if len(labs):
-            question = Question(region.palette, pour, region.view, max_pigments, target=labs[0])
-            searcher = question.plain_searcher
-            count = searcher.whole.count()
-            catalogue = searcher.catalogue() if count <= _CATALOGUE else None
-            if catalogue is not None:
-                found = [best for best, _ in catalogue.look_up(labs, [Leeway(0.0)] * len(labs))]
+            searcher = Asked(doses.palette, pour, doses.view, max_pigments).searcher
+            few = searcher.space.limits.count() <= _LISTED
+            listed = searcher.all_recipes() if few else None
+            if listed is not None:
+                answers = listed.look_up(labs[:, None], [Tolerance(0.0)] * len(labs))
+                found = [answer.closest for answer in answers]
             else:
-                steps, _ = region.cloud.nearest(labs, starts=1)
-                scale = region.load_per_step / pour.load_per_step
+                steps, _ = doses.cloud.nearest(labs, starts=1)
+                scale = doses.load_per_step / pour.load_per_step
                 found = [
                     searcher.closest(lab, hint=hint * scale)
                     for lab, hint in zip(labs, steps, strict=True)
@@ -238,5 +248,9 @@ def whole_maps_of(
             proved = np.array([best.proved for best in found])
         for array in (rows, columns, values, proved):
             array.setflags(write=False)
-        maps.append(WholeMap(cut, pour, rows, columns, values, proved))
+        maps.append(
+            WholeMap(
+                slice=cut, pour=pour, rows=rows, columns=columns, distances=values, proved=proved
+            )
+        )
     return tuple(maps)

@@ -189,11 +189,7 @@ def wrap(body: Body, *, every: int = 2) -> Surface:
     try:
         from skimage.measure import marching_cubes
     except ImportError:
-        raise MissingExtraError(
-            "needs scikit-image",
-            field="surface",
-            remedy='Install it with: pip install "shadematch[plots]"',
-        ) from None
+        raise MissingExtraError.of("scikit-image", "plots", field="surface") from None
     shape = np.array(body.filled.shape)
     padded = np.pad(body.filled, [(every, every + int(-n % every)) for n in shape]).astype(float)
     blocks = padded.reshape(

@@ -10,13 +10,13 @@ import numpy as np
 from shadematch.colour.colorimetry import SRGB_WHITE, adapt, srgb_to_xyz, xyz_to_lab
 from shadematch.colour.standards import munsell_real, observation
 from shadematch.errors import ColourError
-from shadematch.studio.target import FARTHEST, Target, as_target
+from shadematch.studio.target import FARTHEST, HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["Targets", "labs_of"]
 
-Targets = Literal["srgb", "munsell"] | Iterable[Target | str] | FloatArray
+Targets = Literal["srgb", "munsell"] | Iterable[HoldsTarget | str] | FloatArray
 """What functions of many targets take: targets or hex codes, CIELAB under the view's own white
 as an array of shape (t, 3), ``"srgb"`` (a cube of 16 x 16 x 16 screen colours) or ``"munsell"``
 (the 2,734 real colours of the Munsell renotation)."""

@@ -8,7 +8,7 @@ is read. The strengths in it are for people to read::
     {"format": "shadematch batch", "version": 1, "library": "...",
      "recipe": {"doses": {...}, "weighed": [{"let_down": {...}, "mass_g": 7.0, "made": 1.0}],
                 "pour": {...}}, "view": {...}, "priors": {...},
-     "rounds": [{"measured": {...}, "covariance": [...], "target": {...}, "tolerance": 1.0,
+     "rounds": [{"measured": {...}, "covariance": [...], "target": {...}, "within": 1.0,
                  "limits": {...}, "advice": {...} or null, "proved": true,
                  "made": {...} or null}, ...],
      "strengths": {"gorse": 1.08}, "fingerprint": "....-....-....", "palette": {...}}
@@ -23,9 +23,9 @@ import numpy as np
 from pydantic import Field, StrictBool
 
 from shadematch._version import __version__
-from shadematch.correction.additions import BaseKind, Found, Sought
+from shadematch.correction.additions import BaseKind, Sought
 from shadematch.correction.belief import Priors
-from shadematch.correction.correct import Asked, Limits, after, begun, judged
+from shadematch.correction.correct import Measured, MostAdded, after, begun, judged
 from shadematch.correction.results import Addition, Correction
 from shadematch.errors import FileError
 from shadematch.keeping.form import (
@@ -90,7 +90,7 @@ class _RoundPart(Part):
     measured: TargetPart
     covariance: tuple[_Row, _Row, _Row]
     target: TargetPart
-    tolerance: Annotated[Number, Field(ge=1e-6, le=100)]
+    within: Annotated[Number, Field(ge=1e-6, le=100)]
     limits: _LimitsPart
     advice: _AddedPart | None
     proved: StrictBool
@@ -153,7 +153,7 @@ def _round_to_dict(one: Correction, *, last: bool) -> dict[str, Any]:
         "measured": target_to_dict(one.measured),
         "covariance": [[float(v) for v in row] for row in one._covariance],
         "target": target_to_dict(one.target),
-        "tolerance": one.tolerance,
+        "within": one.within,
         "limits": {
             **{n: float(getattr(additions, n)) for n in ("max_load", "pot_g", "base_step_g")},
             "bases": list(additions.bases),
@@ -210,12 +210,12 @@ def _from_file(file: _BatchFile) -> Correction:
                 value=part.covariance,
                 remedy="The file was altered",
             )
-        limits = Limits(
+        limits = MostAdded(
             *(part.limits.max_load, part.limits.pot_g, part.limits.bases),
             *(part.limits.base_step_g, tuple(palette.index(n) for n in part.limits.must_avoid)),
         )
-        asked = Asked(target_of(part.measured), target_of(part.target), covariance, part.tolerance)
-        known = Sought(_found(part.advice, palette, pour, f"{field}.advice"), 0.0, part.proved)
+        asked = Measured(target_of(part.measured), target_of(part.target), covariance, part.within)
+        known = _sought(part, palette, pour, f"{field}.advice")
         last = judged(asked, limits, recipe, belief, last, known)
         if part.made is not None:
             last = last.added(part.made.doses, clear_g=part.made.clear_g, white_g=part.made.white_g)
@@ -223,18 +223,20 @@ def _from_file(file: _BatchFile) -> Correction:
     return last
 
 
-def _found(part: _AddedPart | None, palette: Palette, pour: Pour, field: str) -> Found | None:
+def _sought(of: _RoundPart, palette: Palette, pour: Pour, field: str) -> Sought:
+    """What the search had found in a round; CIEDE2000 is computed anew."""
+    part = of.advice
     if part is None:
-        return None
+        return Sought(None, np.inf, 0.0, of.proved, 0, (0.0, 0.0))
     for name in part.doses:
         palette.index(name)
     counts = np.array([part.doses.get(n, 0.0) / pour.dose_step for n in palette.names])
-    steps = np.rint(counts).astype(np.int64)
+    steps = np.rint(counts).astype(np.intp)
     if np.abs(steps - counts).max() > 1e-6:
         raise FileError(
             "a dose is no multiple of the dose step",
             field=f"{field}.doses",
             value=part.doses,
-            remedy=f"It is {pour.dose_step:g} cm",
+            remedy=f"It is {pour.dose_step:g} {palette.unit}",
         )
-    return Found(steps, (part.clear_g, part.white_g), 0.0)
+    return Sought(steps, 0.0, 0.0, of.proved, 0, (part.clear_g, part.white_g))

@@ -25,8 +25,8 @@ __all__ = [
     "ColourPart",
     "MatchPart",
     "Part",
+    "RobustPart",
     "SavedFile",
-    "SteadyPart",
     "TargetPart",
     "WeighedPart",
     "doses_to_dict",
@@ -91,8 +91,8 @@ class ChoicePart(Part):
     delta_e: _Apart
 
 
-class SteadyPart(ChoicePart):
-    """The steady recipe of a match."""
+class RobustPart(ChoicePart):
+    """The robust recipe of a match."""
 
     dose_slip: _Apart
     scale_g: _Apart
@@ -114,7 +114,7 @@ class MatchPart(Part):
     must_avoid: tuple[str, ...]
     lights: tuple[OwnLight, ...]
     let_downs: tuple[LetDown, ...]
-    steady: SteadyPart | None = None
+    robust: RobustPart | None = None
 
 
 class SavedFile(Part):

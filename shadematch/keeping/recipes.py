@@ -35,8 +35,9 @@ from shadematch.keeping.form import (
     target_of,
     target_to_dict,
 )
+from shadematch.matching.asked import checked_let_downs
 from shadematch.matching.match import Match
-from shadematch.matching.question import Asked, Choice, checked_let_downs
+from shadematch.matching.question import Asked, Choice
 from shadematch.predicting.prediction import Prediction, conditions, predict
 from shadematch.predicting.spread import spread
 from shadematch.studio.palette import Palette
@@ -45,8 +46,8 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
 from shadematch.support.files import checked_envelope, read_json, write_json
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["FORMAT", "VERSION", "Result", "SavedRecipe", "kept", "load", "save"]
 
@@ -59,7 +60,7 @@ Triple = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
-class SavedRecipe:
+class SavedRecipe(Reported):
     """What is kept of a recipe.
 
     Attributes
@@ -92,36 +93,24 @@ class SavedRecipe:
     note: str = ""
     library: str = __version__
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lab = ", ".join(f"{v:z.1f}" for v in self.lab)
-        lines = [
-            f"recipe     {self.recipe}",
-            f"pour       {self.recipe.pour}, seen {self.view}",
-            f"predicted  Lab ({lab}), {self.hex}{'' if self.in_srgb else ', outside sRGB'}",
+    def report(self) -> Report:
+        """The recipe and its colour as they were."""
+        wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
+        rows = [
+            Row("recipe", self.recipe.lines),
+            Row("pour", f"{self.recipe.pour}, seen {self.view}"),
+            Row.colour("predicted", self),
         ]
         if self.target is not None:
-            lines.append(f"target     {self.target.hex}: {self.target}")
+            rows.append(Row("target", str(self.target), swatch=Swatch.of(self.target)))
         if self.delta_e is not None:
-            lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
+            rows.append(Row("CIEDE2000", f"{self.delta_e:.2f} to the target"))
         if self.match is not None:
-            lines.append(f"proof      {self.match.proof}")
-        lines.append(f"palette    {self.palette.fingerprint}, shadematch {self.library}")
+            rows.append(Row("proof", self.match.proof))
+        rows.append(Row("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
         if self.note:
-            lines.append(f"note       {self.note}")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        swatches = [] if self.target is None else [(self.target.hex, "wanted")]
-        swatches.append((self.hex, "predicted"))
-        rows = list(self.recipe.parts)
-        rows += [("into", str(self.recipe.pour)), ("seen", str(self.view))]
-        if self.delta_e is not None:
-            rows.append(("CIEDE2000", f"{self.delta_e:.2f}"))
-        if self.match is not None:
-            rows.append(("proof", self.match.proof))
-        rows.append(("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
-        return recipe_card(swatches, rows, foot=self.note)
+            rows.append(Row("note", self.note))
+        return Report(swatches=(*wanted, Swatch.of(self, "predicted")), rows=tuple(rows))
 
 
 Result = Match | Prediction | Recipe | SavedRecipe
@@ -193,8 +182,8 @@ def kept(
     if isinstance(result, Prediction):
         _not_twice(view, result.view, "view")
         view = result.view
-    palette, pour, view = conditions(palette, recipe.pour, view)
-    seen = predict(recipe.doses, palette=palette, pour=pour, view=view)
+    palette, _, view = conditions(palette, recipe.pour, view)
+    seen = predict(recipe, palette=palette, view=view)
     if isinstance(result, Prediction) and not np.allclose(seen.lab, result.lab, rtol=0, atol=1e-6):
         raise PourError(
             "this palette does not give the predicted colour",
@@ -202,8 +191,9 @@ def kept(
             value=palette.names,
             remedy="Give the palette that it was predicted with",
         )
-    own = dataclasses.replace(seen.recipe, weighed=recipe.weighed)
-    return SavedRecipe(own, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or "")
+    return SavedRecipe(
+        seen.recipe, view, palette, seen.lab, seen.hex, seen.in_srgb, note=note or ""
+    )
 
 
 _KNOWN: Final = frozenset(
@@ -211,7 +201,7 @@ _KNOWN: Final = frozenset(
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
         *("note", "library", "reflectance", "xyz", "doses", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
-        *("source", "covariance", "steady", "spread", "steady_complete", "weighed"),
+        *("source", "covariance", "robust", "spread", "robust_complete", "weighed", "unit"),
     }
 )
 """Fields of results that have a place in the file (a spectrum is computed anew)."""
@@ -267,7 +257,7 @@ def save(
         Of a `Recipe` (and the palette of a `Prediction`), which don't know them; by default the
         demo palette, and D65 on white paper.
     choice
-        Of a `Match`, the choice that is poured; by default the frugal one, or the steady one
+        Of a `Match`, the choice that is poured; by default the frugal one, or the robust one
         of a robust match.
     note
         The maker's own words, at most 10,000 letters; by default none, or the one it has.
@@ -331,13 +321,13 @@ def _choice_to_dict(choice: Choice) -> dict[str, Any]:
 
 
 def _match_to_dict(match: Match) -> dict[str, Any]:
-    asked, names = match._question, match.palette.names
-    steady: dict[str, Any] = {}
-    if match.steady is not None and match.spread is not None:
-        steady = _choice_to_dict(match.steady) | {"complete": match.steady_complete}
-        steady |= {name: getattr(match.spread, name) for name in ("dose_slip", "scale_g")}
+    asked, names = match._question.asked, match.palette.names
+    robust: dict[str, Any] = {}
+    if match.robust is not None and match.spread is not None:
+        robust = _choice_to_dict(match.robust) | {"complete": match.robust_complete}
+        robust |= {name: getattr(match.spread, name) for name in ("dose_slip", "scale_g")}
     return {
-        **({"steady": steady} if steady else {}),
+        **({"robust": robust} if robust else {}),
         "tolerance": float(match.tolerance),
         "frugal": _choice_to_dict(match.frugal),
         "closest": _choice_to_dict(match.closest),
@@ -405,30 +395,36 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
             value=str(view.illuminant),
             remedy="The file was altered",
         )
-    question = Asked(
-        *(palette, pour, view, part.max_pigments, required, excluded, lights),
-        checked_let_downs(part.let_downs, palette, pour),
-    ).question(target)
+    asked = Asked(
+        palette=palette,
+        pour=pour,
+        view=view,
+        max_pigments=part.max_pigments,
+        required=required,
+        excluded=excluded,
+        lights=lights,
+        let_downs=checked_let_downs(part.let_downs, palette, pour),
+    )
 
     def choice(kept_: ChoicePart, field: str) -> Choice:
         recipe = recipe_of(kept_.doses, kept_.weighed, palette, pour)
-        if not {w.let_down for w in recipe.weighed} <= set(question.let_downs):
+        if not {w.let_down for w in recipe.weighed} <= set(asked.let_downs):
             raise FileError(
                 "has one that was not to hand",
                 field=f"match.{field}.weighed",
                 value=str(recipe),
                 remedy="The file was altered",
             )
-        counts = question.steps_of(Choice(recipe, 0.0, palette, view, np.zeros(0)))
+        counts = asked.steps_of(recipe)
         steps = np.rint(counts)
         if np.abs(steps - counts).max() > 1e-6:
             raise FileError(
                 "a dose is no multiple of the dose step",
                 field=f"match.{field}.doses",
                 value=str(recipe),
-                remedy=f"The step is {pour.dose_step:g} cm",
+                remedy=f"The step is {pour.dose_step:g} {palette.unit}",
             )
-        return question.choice(steps, kept_.delta_e)
+        return asked.choice(steps, kept_.delta_e)
 
     closest = choice(part.closest, "closest")
     if closest.delta_e < part.bound - 1e-6:
@@ -438,12 +434,12 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
             value=part.bound,
             remedy="A bound is a floor; the file was altered",
         )
-    kept_ = part.steady
-    steady = None if kept_ is None else choice(kept_, "steady")
+    kept_ = part.robust
+    robust = None if kept_ is None else choice(kept_, "robust")
     strayed = None
-    if kept_ is not None and steady is not None:  # computed anew, like a spectrum
+    if kept_ is not None and robust is not None:  # computed anew, like a spectrum
         strayed = spread(
-            steady.recipe,
+            robust.recipe,
             palette=palette,
             view=view,
             target=target,
@@ -452,9 +448,9 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
             lights=part.lights,
         )
     return Match(
-        steady=steady,
+        robust=robust,
         spread=strayed,
-        steady_complete=part.steady is None or part.steady.complete,
+        robust_complete=part.robust is None or part.robust.complete,
         target=target,
         tolerance=part.tolerance,
         frugal=choice(part.frugal, "frugal"),
@@ -463,5 +459,5 @@ def _match_of(part: MatchPart, target: Target, palette: Palette, pour: Pour, vie
         proved=part.proved,
         frugal_proved=part.frugal_proved,
         boxes=part.boxes,
-        _question=question,
+        _question=asked.question(target),
     )

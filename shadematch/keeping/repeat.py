@@ -12,8 +12,8 @@ from shadematch.keeping.recipes import SavedRecipe, load
 from shadematch.matching.question import VISIBLE
 from shadematch.predicting.prediction import Prediction, predict
 from shadematch.studio.palette import Palette
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Repeat", "repeat"]
 
@@ -22,7 +22,7 @@ _SAME = 0.01
 
 
 @dataclass(frozen=True)
-class Repeat:
+class Repeat(Reported):
     """A saved recipe, and what it gives with a palette of today.
 
     Attributes
@@ -81,31 +81,18 @@ class Repeat:
         )
         return f"{what}. The colour is now CIEDE2000 {self.delta_e:.2f} from that of then. {worth}"
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [str(self.saved)]
+    def report(self) -> Report:
+        """What was kept, and what is left of it today."""
+        swatches, rows = [Swatch.of(self.saved, "then")], [*self.saved.report().rows]
         if self.predicted is not None:
-            lab = ", ".join(f"{v:z.1f}" for v in self.predicted.lab)
-            lines.append(f"now        Lab ({lab}), {self.predicted.hex}")
+            swatches.append(Swatch.of(self.predicted, "now"))
+            rows.append(Row.colour("now", self.predicted))
+            if self.delta_e is not None:
+                rows.append(Row("now", f"CIEDE2000 {self.delta_e:.2f} from then"))
             if self.to_target is not None:
-                lines.append(f"           CIEDE2000 {self.to_target:.2f} to the target")
-        lines.append(f"palette    {self.palette.fingerprint} now")
-        return "\n".join([*lines, self.sentence])
-
-    def _repr_html_(self) -> str:
-        swatches = [(self.saved.hex, "then")]
-        if self.predicted is not None:
-            swatches.append((self.predicted.hex, "now"))
-        rows = [
-            *self.saved.recipe.parts,
-            ("into", str(self.saved.recipe.pour)),
-            ("seen", str(self.saved.view)),
-        ]
-        if self.delta_e is not None:
-            rows.append(("CIEDE2000", f"{self.delta_e:.2f} between then and now"))
-        if self.to_target is not None:
-            rows.append(("", f"{self.to_target:.2f} to the target, now"))
-        return recipe_card(swatches, rows, foot=self.sentence)
+                rows.append(Row("now", f"CIEDE2000 {self.to_target:.2f} to the target"))
+        rows.append(Row("today", f"palette {self.palette.fingerprint}"))
+        return Report(swatches=tuple(swatches), rows=tuple(rows), notes=(self.sentence,))
 
 
 def _listed(names: tuple[str, ...]) -> str:
@@ -133,6 +120,8 @@ def repeat(
     ------
     FileError
         If the file can't be used.
+    PourError
+        If the palette's doses are in another unit than the recipe's.
     """
     then = saved if isinstance(saved, SavedRecipe) else load(saved)
     now = then.palette if palette is None else palette
@@ -153,7 +142,7 @@ def repeat(
             changed.append(base)
     if missing:
         return Repeat(then, now, None, missing, tuple(changed), None, None)
-    seen = predict(recipe.doses, palette=now, pour=recipe.pour, view=then.view)
+    seen = predict(recipe, palette=now, view=then.view)
     lab = np.array(seen.lab)
     goal = None if then.target is None else then.target.lab_in(then.view)
     return Repeat(

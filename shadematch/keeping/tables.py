@@ -31,6 +31,7 @@ from shadematch.predicting.prediction import model_for
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
+from shadematch.studio.unit import UNITS
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import spreadsheet_cell, whole_file
 from shadematch.support.models import check_progress, expect, is_finite, listed
@@ -47,7 +48,7 @@ __all__ = [
 ]
 
 _ROWS: Final = 4096
-_GRAMS: Final = " [g]"
+_LET_DOWN: Final = ", mass [g]"
 _LARGEST_DOSE: Final = 1e7
 _SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
 _LAB: Final = ("l", "a", "b")
@@ -70,11 +71,12 @@ def write_results(
     """Write matches to a table as they come.
 
     Columns: ``target`` (where it came from), ``target_hex``, ``target_L``, ``target_a``,
-    ``target_b`` (in the view), one ``NAME [cm]`` for each pigment of the palette (paste in all),
-    ``total``, ``load_cm_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``,
-    ``predicted_L``, ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to
-    hand, after the pigments one ``LET-DOWN [g]`` for each of them; the paste in them is part of
-    the pigment's. The recipe is that of `Match.recipe`: the frugal one, or the steady one of a
+    ``target_b`` (in the view), one ``NAME [cm]`` or ``NAME [g]`` for each pigment of the palette
+    (paste in all, in its unit), ``total_cm`` and ``load_cm_per_100g`` or ``total_g`` and
+    ``load_g_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``, ``predicted_L``,
+    ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to hand, after the
+    pigments one ``LET-DOWN, mass [g]`` for each of them; the paste in them is part of the
+    pigment's. The recipe is that of `Match.recipe`: the frugal one, or the robust one of a
     robust match.
 
     Parameters
@@ -265,14 +267,14 @@ def _target_of(row: Mapping[str, Any], ways: Sequence[tuple[str, ...]]) -> Targe
     if way == ("hex",):
         target = Target.from_hex(given[0])
     elif way == _XYZ:
-        target = Target.from_xyz(given, **light)
-        if abs(sum(given) - 1.0) <= _CHROMATICITY:
+        if all(map(is_finite, given)) and abs(sum(given) - 1.0) <= _CHROMATICITY:
             raise ColourError(
                 "add up to 1, as chromaticities do",
                 field="xyz",
                 value=given,
                 remedy="Give X, Y, Z with Y = 100 for white",
             )
+        target = Target.from_xyz(given, **light)
     elif way == _LAB:
         target = Target.from_lab(given, **light)
     else:
@@ -293,7 +295,7 @@ def _text(cell: object) -> str:
 
 
 def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list[Recipe]:
-    """The recipes in a table of results: doses in the columns ``NAME [cm]``.
+    """The recipes in a table of results: doses in the columns ``NAME [cm]`` or ``NAME [g]``.
 
     Parameters
     ----------
@@ -305,8 +307,8 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     Raises
     ------
     PourError
-        If no such columns are there, or a dose is no number from 0 on; the row is named. Also
-        for columns of let-downs: a table does not tell how they were made.
+        If no such columns are there, or in both units, or a dose is no number from 0 on; the row
+        is named. Also for columns of let-downs: a table does not tell how they were made.
     """
     if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
         raise PourError(
@@ -314,7 +316,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
         )
     pour = Pour() if pour is None else pour
     expect(pour, Pour, "pour", "Use Pour(...)")
-    weighed = [str(column) for column in frame.columns if str(column).endswith(_GRAMS)]
+    weighed = [str(column) for column in frame.columns if str(column).endswith(_LET_DOWN)]
     if weighed:
         raise PourError(
             "has let-downs, which can't be read back",
@@ -322,7 +324,16 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
             value=weighed,
             remedy="Keep such matches with save",
         )
-    ending = " [cm]"
+    units = [u for u in UNITS if any(str(column).endswith(f" [{u}]") for column in frame.columns)]
+    if len(units) > 1:
+        raise PourError(
+            "has doses in more than one unit",
+            field="frame",
+            value=units,
+            remedy="Bring all to one, cm or g",
+        )
+    unit = units[0] if units else "cm"
+    ending = f" [{unit}]"
     names = {
         column: str(column).removesuffix(ending)
         for column in frame.columns
@@ -337,7 +348,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
             "has no doses",
             field="frame",
             value=list(map(str, frame.columns)),
-            remedy="Name columns such as 'gorse [cm]'",
+            remedy="Name columns such as 'gorse [cm]' or 'gorse [g]'",
         )
     recipes = []
     rows = frame[list(names)].itertuples(index=False, name=None)
@@ -349,18 +360,16 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
                     "must be a number from 0 on",
                     field=f"row {number}, {name}",
                     value=dose,
-                    remedy="In cm",
+                    remedy=f"In {unit}",
                 )
             if dose > 0:
                 doses[name] = float(dose)
-        recipes.append(Recipe(doses, pour))
+        recipes.append(Recipe(doses, pour, unit=unit))
     return recipes
 
 
 def _missing(library: str) -> MissingExtraError:
-    return MissingExtraError(
-        f"{library} is needed and is not installed", remedy='pip install "shadematch[tables]"'
-    )
+    return MissingExtraError.of(library, "tables", field="tables")
 
 
 def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
@@ -404,15 +413,16 @@ def _columns(batch: Sequence[Match]) -> dict[str, list[Any]]:
         "target_hex": [m.target.hex for m in batch],
         **{f"target_{c}": wanted[:, i].tolist() for i, c in enumerate("Lab")},
     }
+    unit = batch[0].palette.unit
     for name in batch[0].palette.names:
-        columns[f"{name} [cm]"] = [m.recipe.doses.get(name, 0.0) for m in batch]
+        columns[f"{name} [{unit}]"] = [m.recipe.doses.get(name, 0.0) for m in batch]
     for let_down in batch[0].let_downs:
-        columns[f"{let_down}{_GRAMS}"] = [
+        columns[f"{let_down}{_LET_DOWN}"] = [
             float(sum(p.mass_g for p in m.recipe.weighed if p.let_down == let_down)) for m in batch
         ]
     columns |= {
-        "total": [m.recipe.total for m in batch],
-        "load_cm_per_100g": [m.recipe.load for m in batch],
+        f"total_{unit}": [m.recipe.total for m in batch],
+        f"load_{unit}_per_100g": [m.recipe.load for m in batch],
         "tubes": [m.recipe.tubes for m in batch],
         "delta_e": [m.delta_e for m in batch],
         "bound": [m.bound for m in batch],

@@ -16,7 +16,7 @@ import numpy as np
 
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
-from shadematch.matching.question import Choice, Question, joint_searcher
+from shadematch.matching.question import Asked, Choice
 from shadematch.matching.smallest_batch import positive
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.predicting.readings import usual_scale_g
@@ -26,11 +26,11 @@ from shadematch.search.space import whole_space
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 
 __all__ = ["LetDownPlan", "ToMake", "propose_let_down"]
 
@@ -87,12 +87,12 @@ class ToMake:
 
 
 @dataclass(frozen=True)
-class LetDownPlan:
+class LetDownPlan(Reported):
     """Which let-downs to make, if any.
 
     Attributes
     ----------
-    target, delta_e
+    target, within
         What was asked for: a colour, and how close.
     without
         The match with the tubes alone.
@@ -107,7 +107,7 @@ class LetDownPlan:
     """
 
     target: Target
-    delta_e: float
+    within: float
     without: Match
     to_make: tuple[ToMake, ...]
     match: Match | None = field(repr=False)
@@ -125,23 +125,23 @@ class LetDownPlan:
         return self.closest.recipe
 
     @property
-    def within(self) -> bool:
+    def reached(self) -> bool:
         """Whether it comes as close as was asked for."""
-        return self.closest.delta_e <= self.delta_e + _SLACK
+        return self.closest.delta_e <= self.within + _SLACK
 
     @property
     def sentence(self) -> str:
         """The answer in words."""
-        asked = f"within CIEDE2000 {self.delta_e:g}"
+        asked = f"within CIEDE2000 {self.within:g}"
         alone = self.without.closest.delta_e
-        if alone <= self.delta_e:
+        if alone <= self.within:
             return f"No let-down is needed: the tubes alone come to {alone:.2f}."
         number = len(self.to_make)
         count = "one let-down" if number == 1 else f"{number} let-downs"
-        if self.within:
+        if self.reached:
             few = f"{count.capitalize()} bring{'s' if number == 1 else ''}"
             return f"{few} the bar {asked}: {self.closest.delta_e:.2f} instead of {alone:.2f}."
-        if self.floor > self.delta_e:
+        if self.floor > self.within:
             why = (
                 f"No let-down can bring it {asked}: the pastes themselves stay {self.floor:.2f} "
                 "away in this pour."
@@ -152,40 +152,35 @@ class LetDownPlan:
             return f"{why} The tubes alone come to {alone:.2f}, and no let-down gains enough."
         return f"{why} With {count} it comes to {self.closest.delta_e:.2f} instead of {alone:.2f}."
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"target     {self.target}", f"answer     {self.sentence}"]
-        lines += [f"make       {part}" for part in self.to_make]
-        best = self.closest
-        lines.append(f"recipe     {best.recipe} into {best.recipe.pour}")
-        if self.match is not None:
-            bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
-            rest = " and ".join(f"{mass:g} g {kind} base" for mass, kind in bases if mass > 1e-9)
-            lines.append(f"           beside {rest or 'no other base'}")
-        lines.append(f"CIEDE2000  {best.delta_e:.2f}")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """What to make, and what comes of it."""
         best = self.closest
         swatches = [
-            (self.target.hex, "wanted"),
-            (self.without.closest.predicted.hex, "tubes alone"),
+            Swatch.of(self.target, "wanted"),
+            Swatch.of(self.without.closest.predicted, "tubes alone"),
+        ]
+        rows = [
+            Row("target", str(self.target)),
+            Row("answer", self.sentence),
+            *rows_of("make", map(str, self.to_make)),
+            *best.recipe.rows,
         ]
         if self.match is not None:
-            swatches.append((best.predicted.hex, "with let-downs"))
-        rows = [("make", str(part)) for part in self.to_make]
-        rows += [*best.recipe.parts, ("into", str(best.recipe.pour))]
-        rows.append(("CIEDE2000", f"{best.delta_e:.2f}"))
-        return recipe_card(swatches, rows, foot=self.sentence)
+            swatches.append(Swatch.of(best.predicted, "with let-downs"))
+            bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
+            rest = " and ".join(f"{mass:g} g {kind} base" for mass, kind in bases if mass > 1e-9)
+            rows.append(Row("beside", rest or "no other base"))
+        rows.append(Row("CIEDE2000", f"{best.delta_e:.2f}"))
+        return Report(swatches=tuple(swatches), rows=tuple(rows))
 
 
 def propose_let_down(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    delta_e: float = 1.0,
+    within: float = 1.0,
     step_g: float = 1.0,
     least_g: float | None = None,
     bases_g: Sequence[float] = USUAL_BASES_G,
@@ -208,7 +203,7 @@ def propose_let_down(
         A `Target`, or a hex code.
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
-    delta_e
+    within
         How close it must come.
     step_g
         What let-downs are weighed to [g].
@@ -233,7 +228,7 @@ def propose_let_down(
     """
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
-    wanted, step = positive(delta_e, "delta_e"), positive(step_g, "step_g")
+    wanted, step = positive(within, "within"), positive(step_g, "step_g")
     least = _LEAST_STEPS * step if least_g is None else positive(least_g, "least_g")
     expect(bases_g, Sequence, "bases_g", "Give a list of masses in g, such as [25, 50, 100]")
     bases = sorted(positive(b, "bases_g") for b in bases_g)
@@ -326,14 +321,13 @@ class _Tries:
         limit
             Of CIEDE2000.
         """
-        question, n = self._without, len(self._without.palette.names)
+        without, n = self._without, len(self._without.palette.names)
         made = dict.fromkeys(names, base_g)
         while made:
             self.count += 1
             let_downs = tuple(self._made(name, base) for name, base in made.items())
-            searcher = joint_searcher(
-                question.palette, question.pour, question.view, None, (), (), (), let_downs
-            )
+            asked = Asked(without.palette, without.pour, without.view, let_downs=let_downs)
+            searcher = asked.new_searcher()
             hint = np.array([*self._hint, *(0.0 for _ in let_downs)])
             if searcher.closest(self._lab, hint=hint, below=limit).steps is None:
                 return None
@@ -373,17 +367,16 @@ def _plan(
     tried: int,
     let_downs: tuple[LetDown, ...],
 ) -> LetDownPlan:
-    question: Question = without._question
     found = match(
         goal,
-        palette=question.palette,
-        pour=question.pour,
-        view=question.view,
+        palette=without.palette,
+        pour=without.pour,
+        view=without.view,
         tolerance=0.0,
         let_downs=let_downs,
     )
     to_make = []
-    step = question.pour.dose_step
+    step = without.pour.dose_step
     for part in found.closest.recipe.weighed:
         portions = math.ceil(part.paste / step - _SLACK)
         base = portions * step / part.let_down.paste_per_g

@@ -32,11 +32,11 @@ from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Prediction, conditions, predict
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target, triple
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
-from shadematch.support.html import recipe_card
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["USUAL_LIGHTS", "Lights", "UnderLight", "lights", "metameric_index"]
 
@@ -77,7 +77,7 @@ class UnderLight:
 
 
 @dataclass(frozen=True)
-class Lights:
+class Lights(Reported):
     """A bar under several lights.
 
     Attributes
@@ -146,24 +146,28 @@ class Lights:
             "appearance. There is no metameric index."
         )
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"{self.recipe}, wanted {self.target}"]
-        for light in self.lights:
-            index = "" if light.index is None else f", metameric index {light.index:.2f}"
-            lines.append(f"{light.illuminant:<8} CIEDE2000 {light.delta_e:.2f}{index}")
-        return "\n".join([*lines, self.note])
-
-    def _repr_html_(self) -> str:
-        rows = [("recipe", str(self.recipe)), ("pour", str(self.recipe.pour))]
-        for light in self.lights:
-            index = "" if light.index is None else f", metameric index {light.index:.2f}"
-            rows.append((str(light.illuminant), f"CIEDE2000 {light.delta_e:.2f}{index}"))
-        swatches = [(self.target.hex, "wanted")]
+    def report(self) -> Report:
+        """How far it is from what is wanted in each light."""
+        swatches = [Swatch.of(self.target, "wanted")]
         for light in dict.fromkeys((self.lights[0], self.worst)):
             at = Target(light.predicted, light.illuminant, self.view.observer)
-            swatches.append((at.hex, f"under {light.illuminant}"))
-        return recipe_card(swatches, rows, foot=self.note)
+            swatches.append(Swatch.of(at, f"under {light.illuminant}"))
+        return Report(
+            swatches=tuple(swatches),
+            rows=(
+                *self.recipe.rows,
+                Row("wanted", str(self.target)),
+                *(
+                    Row(
+                        str(light.illuminant),
+                        f"CIEDE2000 {light.delta_e:.2f}",
+                        note="" if light.index is None else f"metameric index {light.index:.2f}",
+                    )
+                    for light in self.lights
+                ),
+            ),
+            notes=(self.note,),
+        )
 
 
 def metameric_index(
@@ -257,11 +261,11 @@ def _seen_under(reference: Light, observer: str) -> Observation:
 
 def lights(
     recipe: Recipe | Prediction | Match,
-    target: Target | str | None = None,
+    target: HoldsTarget | str | None = None,
     *,
     palette: Palette | None = None,
     view: View | None = None,
-    illuminants: Sequence[Light] = USUAL_LIGHTS,
+    lights: Sequence[Light] = USUAL_LIGHTS,
     reference: Light = "D65",
     correction: Correction = "multiplicative",
 ) -> Lights:
@@ -276,8 +280,8 @@ def lights(
         What is wanted; for a `Match`, by default what it was asked for.
     palette, view
         By default the demo palette (or the match's), and white paper (or the match's view). The
-        view's illuminant gives way to each of `illuminants`.
-    illuminants
+        view's illuminant gives way to each of `lights`.
+    lights
         CIE names, or an `Illuminant` with its own spectrum.
     reference, correction
         For the metameric index; see `metameric_index`.
@@ -307,18 +311,18 @@ def lights(
             "is missing", field="target", remedy="Give a Target, a hex code, or a Match as recipe"
         )
     goal = as_target(target)
-    names = checked_lights(illuminants, field="illuminants")
+    names = checked_lights(lights, field="lights")
     if not names:
         raise ColourError(
             "must name at least one light",
-            field="illuminants",
-            value=illuminants,
+            field="lights",
+            value=lights,
             remedy="Give names such as 'D65', 'A', 'FL11', 'LED-B3'",
         )
     palette, _, view = conditions(palette, None, view)
     _seen_under(reference, view.observer)
     _check_correction(correction)
-    bar = predict(recipe.doses, palette=palette, pour=recipe.pour, view=view)
+    bar = predict(recipe, palette=palette, view=view)
     entries = []
     for name in names:
         seen = view.model_copy(update={"illuminant": name})
@@ -345,4 +349,4 @@ def lights(
                 index_lab,
             )
         )
-    return Lights(goal, recipe, view, tuple(entries), reference, correction)
+    return Lights(goal, bar.recipe, view, tuple(entries), reference, correction)

@@ -13,15 +13,15 @@ import numpy as np
 
 from shadematch.colour.illuminant import Light
 from shadematch.errors import PourError
-from shadematch.matching.match import Match, leeway_of, match_of
-from shadematch.matching.question import Asked, checked_asked
-from shadematch.search.answer import Searcher
-from shadematch.search.leeway import Leeway
-from shadematch.search.whole import Found
+from shadematch.matching.asked import checked_asked
+from shadematch.matching.match import Match, match_of, tolerance_of
+from shadematch.matching.question import Asked, Question
+from shadematch.search.all_recipes import Answer
+from shadematch.search.tolerance import Tolerance
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_progress
@@ -32,7 +32,7 @@ _LARGEST_CHUNK: Final = 10_000_000
 
 
 def match_many(
-    targets: Iterable[Target | str],
+    targets: Iterable[HoldsTarget | str],
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -50,9 +50,9 @@ def match_many(
     """The doses for many colours, one after the other, the same as `match` gives for each.
 
     Up to three million permitted recipes (1 kg of five pastes has 1.2 million) the colours of
-    all recipes are computed once and kept in a tree, which takes seconds; each target then
-    takes well under a millisecond. Above, and with several lights or let-downs, each target is
-    searched for by itself.
+    all recipes are computed once and kept in a tree, which takes seconds, if there are enough
+    targets for that to pay; each target then takes well under a millisecond. Else each target
+    is searched for by itself.
 
     Parameters
     ----------
@@ -120,17 +120,14 @@ def match_many(
 
 
 def _stream(
-    targets: Iterator[Target | str],
+    targets: Iterator[HoldsTarget | str],
     asked: Asked,
     tolerance: float | None,
     executor: Executor | None,
     progress: Callable[[int], None] | None,
     chunk: int,
 ) -> Iterator[Match]:
-    views = asked.views
-    waiting: deque[
-        tuple[list[Target], list[FloatArray], list[Leeway], Future[list[tuple[Found, Found]]]]
-    ]
+    waiting: deque[tuple[list[Target], FloatArray, list[Tolerance], Future[list[Answer]]]]
     waiting = deque()
     workers = getattr(executor, "_max_workers", None) or 2
     done = 0
@@ -141,44 +138,35 @@ def _stream(
             more = len(goals) == chunk
             if not goals:
                 break
-            labs = [np.array([goal.lab_in(view) for view in views]) for goal in goals]
-            leeways = [leeway_of(goal, tolerance) for goal in goals]
-            waiting.append((goals, labs, leeways, _submitted(executor, asked, labs, leeways)))
+            labs = np.array([[goal.lab_in(view) for view in asked.views] for goal in goals])
+            each = [tolerance_of(goal, tolerance) for goal in goals]
+            waiting.append((goals, labs, each, _submitted(executor, asked, labs, each)))
         if not waiting:
             return
-        goals, labs, leeways, future = waiting.popleft()
+        goals, labs, each, future = waiting.popleft()
         try:
             answers = future.result()
         except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
-            answers = _solve(asked, np.array(labs), leeways)
-        for goal, lab, leeway, (closest, frugal) in zip(goals, labs, leeways, answers, strict=True):
-            yield match_of(asked.question_of(lab), goal, leeway.tolerance, closest, frugal)
+            answers = _solve(asked, labs, each)
+        for goal, lab, own, answer in zip(goals, labs, each, answers, strict=True):
+            yield match_of(Question(asked, lab), goal, own.value, answer)
             done += 1
         if progress is not None:
             progress(done)
 
 
 def _submitted(
-    executor: Executor | None, asked: Asked, labs: list[FloatArray], leeways: list[Leeway]
-) -> Future[list[tuple[Found, Found]]]:
+    executor: Executor | None, asked: Asked, labs: FloatArray, each: list[Tolerance]
+) -> Future[list[Answer]]:
     if executor is not None:
         # An executor that has lost a worker takes no more work; the rest is then done here.
         with contextlib.suppress(BrokenExecutor):
-            return executor.submit(_solve, asked, np.array(labs), leeways)
-    future: Future[list[tuple[Found, Found]]] = Future()
-    future.set_result(_solve(asked, np.array(labs), leeways))
+            return executor.submit(_solve, asked, labs, each)
+    future: Future[list[Answer]] = Future()
+    future.set_result(_solve(asked, labs, each))
     return future
 
 
-def _solve(asked: Asked, labs: FloatArray, leeways: list[Leeway]) -> list[tuple[Found, Found]]:
-    """Closest and frugal for targets, shape (t, v, 3), each with its leeway; a worker runs it."""
-    if not labs.size:
-        return []
-    searcher = asked.question_of(labs[0]).searcher
-    if isinstance(searcher, Searcher) and (catalogue := searcher.catalogue()) is not None:
-        return catalogue.look_up(labs[:, 0], leeways)
-    answers = (
-        searcher.answer(asked.question_of(lab).goal, leeway)
-        for lab, leeway in zip(labs, leeways, strict=True)
-    )
-    return [(answer.closest, answer.frugal) for answer in answers]
+def _solve(asked: Asked, labs: FloatArray, each: list[Tolerance]) -> list[Answer]:
+    """Closest and frugal for targets, shape (t, v, 3), each with its tolerance, in a worker."""
+    return asked.searcher.answers(labs, each)

@@ -8,35 +8,31 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from shadematch.colour.illuminant import Light
-from shadematch.matching.question import (
-    VISIBLE,
-    Choice,
-    Question,
-    Verdict,
-    checked_asked,
-)
-from shadematch.matching.robust import steadiest
+from shadematch.matching.asked import checked_asked
+from shadematch.matching.question import VISIBLE, Choice, Question
+from shadematch.matching.robust import most_robust
+from shadematch.matching.verdict import Verdict, verdict_of
 from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.readings import SCALE_G, checked_readings
 from shadematch.predicting.spread import Spread
-from shadematch.search.leeway import Leeway
-from shadematch.search.whole import Found
+from shadematch.search.all_recipes import Answer
+from shadematch.search.tolerance import Tolerance
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, rows_of
 
-__all__ = ["Match", "leeway_of", "match", "match_of"]
+__all__ = ["Match", "match", "match_of", "tolerance_of"]
 
-_SMALL: Final = Leeway(0.5)
+_SMALL: Final = Tolerance(0.5)
 """CIEDE2000 that nobody sees (common practice, no source)."""
 
 
 @dataclass(frozen=True)
-class Match:
+class Match(Reported):
     """The answer to one target.
 
     Attributes
@@ -58,13 +54,13 @@ class Match:
         Whether it is proved that none of these has less paste than `frugal`.
     boxes
         How many boxes of recipes the proof took: none where a list of all recipes was at hand.
-    steady
+    robust
         The choice whose 90th percentile of CIEDE2000 is the smallest when ruler and scale are a
         little off; None unless that was asked for (`robust`).
     spread
         How far it strays; None likewise.
-    steady_complete
-        Whether every recipe that might have been steadier was looked at.
+    robust_complete
+        Whether every recipe that might have been more robust was looked at.
     """
 
     target: Target
@@ -76,9 +72,9 @@ class Match:
     frugal_proved: bool
     boxes: int = field(compare=False)
     _question: Question = field(repr=False, compare=False)
-    steady: Choice | None = None
+    robust: Choice | None = None
     spread: Spread | None = None
-    steady_complete: bool = True
+    robust_complete: bool = True
 
     @property
     def lights(self) -> dict[str, float]:
@@ -91,22 +87,22 @@ class Match:
     @property
     def palette(self) -> Palette:
         """The pastes and bases."""
-        return self._question.palette
+        return self._question.asked.palette
 
     @property
     def let_downs(self) -> tuple[LetDown, ...]:
         """Those that were to hand."""
-        return self._question.let_downs
+        return self._question.asked.let_downs
 
     @property
     def pour(self) -> Pour:
         """What is made."""
-        return self._question.pour
+        return self._question.asked.pour
 
     @property
     def view(self) -> View:
         """How it is looked at."""
-        return self._question.view
+        return self._question.asked.views[0]
 
     @functools.cached_property
     def ideal(self) -> Choice:
@@ -115,8 +111,8 @@ class Match:
 
     @property
     def choice(self) -> Choice:
-        """The frugal choice, or the steady one where that was asked for."""
-        return self.frugal if self.steady is None else self.steady
+        """The frugal choice, or the robust one where that was asked for."""
+        return self.frugal if self.robust is None else self.robust
 
     @property
     def recipe(self) -> Recipe:
@@ -149,67 +145,50 @@ class Match:
         if VISIBLE < self.closest.delta_e <= self.target.radius:
             known = f"the target itself is known to CIEDE2000 {self.target.radius:.1f} only"
             return Verdict("nothing", f"Nothing holds it back: {known}.")
-        return self._question.verdict(self.closest, self.ideal)
+        return verdict_of(self._question, self.closest, self.ideal)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        proportions = self.recipe.proportions or {}
-        wanted = ", ".join(f"{v:z.1f}" for v in self._question.target)
-        lines = [
-            f"target     Lab ({wanted}), {self.target.hex}: {self.target}",
-            f"pour       {self.pour}, seen {self.view}",
-            f"recipe     {self.recipe}",
-        ]
-        shares = ":".join(str(v) for v in proportions.values())
+    def report(self) -> Report:
+        """The recipe, how close it comes, and what holds it back."""
+        recipe, shares = self.recipe, (self.recipe.proportions or {}).values()
         # Beyond some dozens, proportions say no more than the doses.
-        shares = f"proportions {shares}, " if 1 < sum(proportions.values()) <= 60 else ""
-        lines.append(
-            f"           {shares}{self.recipe.total:g} {self.recipe.unit} in all, "
-            f"{self.recipe.load:.2f} {self.recipe.unit} per 100 g"
-        )
-        lab = ", ".join(f"{v:z.1f}" for v in self.predicted.lab)
-        note = "" if self.predicted.in_srgb else ", outside sRGB"
-        lines.append(f"predicted  Lab ({lab}), {self.predicted.hex}{note}")
-        lines.append(f"CIEDE2000  {self.delta_e:.2f} to the target")
+        some = f"proportions {':'.join(map(str, shares))}" if 1 < sum(shares) <= 60 else ""
+        rows = [
+            Row(
+                "target",
+                lab_words(self._question.labs[0]),
+                swatch=Swatch.of(self.target),
+                note=str(self.target),
+            ),
+            Row("recipe", recipe.lines),
+            Row("recipe", recipe.in_all, note=some),
+            Row("pour", f"{self.pour}, seen {self.view}"),
+            Row.colour("predicted", self.predicted),
+            Row("CIEDE2000", f"{self.delta_e:.2f} to the target"),
+        ]
         if self.lights:
             each = ", ".join(f"{light} {value:.2f}" for light, value in self.lights.items())
-            lines.append(f"           the worst of {each}")
+            rows.append(Row("CIEDE2000", f"the worst of {each}"))
         if self.spread is not None:
-            lines.append(f"steady     {self.steadiness}")
-        if self.closest.recipe != self.recipe:
-            lines.append(f"closest    {self.closest}")
-        lines.append(f"proof      {self.proof}")
-        lines.append(f"verdict    {self.verdict.sentence}")
-        lines += [f"           {text}" for text in self.verdict.help]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        rows = list(self.recipe.parts)
-        rows += [
-            (
-                "in all",
-                f"{self.recipe.total:g} {self.recipe.unit}, "
-                f"{self.recipe.load:.2f} {self.recipe.unit} per 100 g",
-            ),
-            ("into", str(self.pour)),
-            ("seen", str(self.view)),
-            ("CIEDE2000", f"{self.delta_e:.2f}"),
-            *([("closest", str(self.closest))] if self.closest.recipe != self.recipe else []),
-            *((f"under {light}", f"{value:.2f}") for light, value in self.lights.items()),
-            *([("steady", self.steadiness)] if self.spread is not None else []),
-            ("proof", self.proof),
-        ]
-        swatches = [(self.target.hex, "wanted"), (self.predicted.hex, "predicted")]
-        return recipe_card(swatches, rows, foot=str(self.verdict))
+            rows.append(Row("robust", self.robustness))
+        if self.closest.recipe != recipe:
+            rows.append(Row("closest", str(self.closest)))
+        if note := self.pour.limit_note(recipe.unit):
+            rows.append(Row("limit", note))
+        rows.append(Row("proof", self.proof))
+        rows += rows_of("verdict", (self.verdict.sentence, *self.verdict.help))
+        return Report(
+            swatches=(Swatch.of(self.target, "wanted"), Swatch.of(self.predicted, "predicted")),
+            rows=tuple(rows),
+        )
 
     @property
-    def steadiness(self) -> str:
-        """How steady the steady choice is, in words; empty where none was asked for."""
+    def robustness(self) -> str:
+        """How robust the robust choice is, in words; empty where none was asked for."""
         if self.spread is None:
             return ""
         looked = (
             "no other recipe was found that does better"
-            if self.steady_complete
+            if self.robust_complete
             else "only the nearest recipes were looked at"
         )
         readings = ", ".join(self.spread.readings)
@@ -227,7 +206,7 @@ class Match:
 
 
 def match(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -302,35 +281,33 @@ def match(
     if robust:
         ruler, scale = checked_readings(dose_slip, scale_g, asked.pour.batch_g, asked.palette.unit)
     question = asked.question(goal)
-    leeway = leeway_of(goal, tolerance)
-    answer = question.searcher.answer(question.goal, leeway)
-    result = match_of(question, goal, leeway.tolerance, answer.closest, answer.frugal)
+    own = tolerance_of(goal, tolerance)
+    result = match_of(question, goal, own.value, asked.searcher.answer(question.labs, own))
     if robust:
-        steady, spread, complete = steadiest(
+        choice, spread, complete = most_robust(
             question, [result.closest, result.frugal], goal, dose_slip=ruler, scale_g=scale
         )
-        result = replace(result, steady=steady, spread=spread, steady_complete=complete)
+        result = replace(result, robust=choice, spread=spread, robust_complete=complete)
     return result
 
 
-def leeway_of(target: Target, tolerance: float | None) -> Leeway:
+def tolerance_of(target: Target, tolerance: float | None) -> Tolerance:
     """The tolerance asked for, or what the target's own uncertainty leaves."""
     if tolerance is not None:
-        return Leeway(tolerance)
+        return Tolerance(tolerance)
     if target.covariance is None:
         return _SMALL
-    return Leeway(_SMALL.tolerance, target.radius, target.covariance)
+    return Tolerance(_SMALL.value, target.radius, target.covariance)
 
 
-def match_of(
-    question: Question, target: Target, tolerance: float, closest: Found, frugal: Found
-) -> Match:
+def match_of(question: Question, target: Target, tolerance: float, answer: Answer) -> Match:
     """What a search has found, as an answer."""
+    closest, frugal = answer
     return Match(
         target=target,
         tolerance=tolerance,
-        frugal=question.chosen(frugal),
-        closest=question.chosen(closest),
+        frugal=question.asked.chosen(frugal),
+        closest=question.asked.chosen(closest),
         bound=closest.bound,
         proved=closest.proved,
         frugal_proved=frugal.proved,

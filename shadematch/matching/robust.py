@@ -15,29 +15,22 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.matching.question import Choice, Question
-from shadematch.predicting.slips import SQUEEZES, Squeezes, worst
+from shadematch.predicting.slips import SQUEEZES, Squeezes
 from shadematch.predicting.spread import Spread, spread
-from shadematch.search.joint import JointSearcher
-from shadematch.search.near import within
 from shadematch.studio.target import Target
-from shadematch.support.arrays import FloatArray, IntArray
+from shadematch.support.arrays import IntArray
 
-__all__ = ["steadiest"]
+__all__ = ["most_robust"]
 
 _MARGIN: Final = (0.1, 1.1)
 """A fixed part and a factor by which a recipe's own CIEDE2000 may exceed the best percentile."""
 _MOST: Final = 3000
 _STAGES: Final = ((64, 1.3), (512, 1.06))
 """Squeezes in a first and a second look, and how much worse than the best may stay in."""
-_LISTED: Final = 300_000
-"""Recipes of dose steps and let-downs, or under several lights, that are all looked at."""
-_HOPS: Final = 40
-_CHUNK: Final = 20_000
 
 
-def steadiest(
+def most_robust(
     question: Question, first: list[Choice], goal: Target, *, dose_slip: float, scale_g: float
 ) -> tuple[Choice, Spread, bool]:
     """The permitted recipe with the smallest 90th percentile of CIEDE2000.
@@ -60,107 +53,38 @@ def steadiest(
     choice, spread, complete
         `complete` says whether every recipe that was to be looked at was.
     """
-    palette, pour, view = question.palette, question.pour, question.view
+    asked = question.asked
     squeezes = Squeezes(
-        palette,
-        pour,
-        view,
+        asked.palette,
+        asked.pour,
+        asked.views[0],
         dose_slip=dose_slip,
         scale_g=scale_g,
-        let_downs=question.let_downs,
-        lights=question.lights,
+        let_downs=asked.let_downs,
+        lights=asked.lights,
     )
-    step = [pour.dose_step] * len(palette.names) + [d.step_g for d in question.let_downs]
-    aims = np.atleast_2d(question.goal)
+    step = [asked.pour.dose_step] * len(asked.palette.names) + [d.step_g for d in asked.let_downs]
 
     def percentile(steps: IntArray, count: int) -> float:
-        return squeezes.percentile(np.asarray(steps * step, dtype=float), aims, count)
+        return squeezes.percentile(np.asarray(steps * step, dtype=float), question.labs, count)
 
-    start = [np.rint(question.steps_of(c)).astype(np.int64) for c in first]
+    start = np.rint([asked.steps_of(choice.recipe) for choice in first]).astype(np.intp)
     limit = min(percentile(s, SQUEEZES) for s in start) * _MARGIN[1] + _MARGIN[0]
-    searcher = question.searcher
-    if isinstance(searcher, JointSearcher):
-        points, complete = _joint_candidates(searcher, aims, start, limit)
-    else:
-        points, complete = _candidates(question, start[0], limit)
-    points = np.unique(np.concatenate([points, np.array(start)]), axis=0)
+    points, complete = asked.searcher.within(question.labs, limit, _MOST, start[0].astype(float))
+    points = np.unique(np.concatenate([points, start]), axis=0)
     for count, slack in _STAGES:
         values = np.array([percentile(p, count) for p in points])
         points = points[values <= values.min() * slack + 0.01]
     values = np.array([percentile(p, SQUEEZES) for p in points])
-    totals = points.sum(axis=1)
-    best = points[np.lexsort((*points.T[::-1], totals, values))[0]]
-    chosen = question.choice(best.astype(float), 0.0)
+    best = points[np.lexsort((*points.T[::-1], points.sum(axis=1), values))[0]]
+    chosen = asked.choice(best.astype(float), 0.0)
     found = spread(
         chosen.recipe,
-        palette=palette,
-        view=view,
+        palette=asked.palette,
+        view=asked.views[0],
         dose_slip=dose_slip,
         scale_g=scale_g,
         target=goal,
-        lights=question.lights,
+        lights=asked.lights,
     )
-    return question.choice(best.astype(float), found.nominal_delta_e), found, complete
-
-
-def _candidates(question: Question, around: IntArray, limit: float) -> tuple[IntArray, bool]:
-    spaces, complete = question.plain_searcher.spaces(around.astype(float))
-    parts: list[IntArray] = []
-    near: list[FloatArray] = []
-    for fixed, space in spaces:
-        steps, values, all_ = within(space, question.target, limit, _MOST)
-        parts.append(steps + fixed)
-        near.append(values)
-        complete = complete and all_
-    points, values = np.concatenate(parts), np.concatenate(near)
-    return points[np.argsort(values, kind="stable")[:_MOST]], complete and len(points) <= _MOST
-
-
-def _joint_candidates(
-    searcher: JointSearcher, aims: FloatArray, start: list[IntArray], limit: float
-) -> tuple[IntArray, bool]:
-    """The same of recipes of kinds: all where they can be listed, else those round good ones."""
-    region = searcher.region
-    if region.count() <= _LISTED:
-        points, complete = region.recipes(), True
-    else:
-        points, complete = _around(searcher, aims, start, limit), False
-    near = _differences(searcher, points, aims)
-    order = np.argsort(near, kind="stable")
-    order = order[near[order] <= limit]
-    return points[order[:_MOST]], complete and order.size <= _MOST
-
-
-def _around(
-    searcher: JointSearcher, aims: FloatArray, start: list[IntArray], limit: float
-) -> IntArray:
-    """Recipes that are near enough, reached from others by a step up, a step down, or both."""
-    one = np.eye(searcher.region.size, dtype=np.int64)
-    moves = np.concatenate([one, -one, *(one - row for row in one)])
-    moves = np.unique(moves[np.any(moves != 0, axis=1)], axis=0)
-    seen = fresh = np.unique(np.array(start), axis=0)
-    for _ in range(_HOPS):
-        new = searcher.region.permitted((fresh[:, None] + moves).reshape(-1, one.shape[0]))
-        known = {row.tobytes() for row in seen}
-        new = np.unique(new, axis=0)
-        new = new[[row.tobytes() not in known for row in new]]
-        if not len(new):
-            break
-        near = _differences(searcher, new, aims)
-        order = np.argsort(near, kind="stable")[: _MOST // 4]
-        fresh = new[order[near[order] <= limit]]
-        seen = np.concatenate([seen, fresh])
-        if not len(fresh) or len(seen) > 4 * _MOST:
-            break
-    return np.asarray(seen)
-
-
-def _differences(searcher: JointSearcher, steps: IntArray, aims: FloatArray) -> FloatArray:
-    """Worst CIEDE2000 of recipes in steps of kinds, shape (m, k)."""
-    model, found = searcher.models[0], [np.empty(0)]
-    for begin in range(0, len(steps), _CHUNK):
-        loads = np.asarray(steps[begin : begin + _CHUNK] @ searcher.region.loads, dtype=float)
-        R = model.spectra(loads)
-        labs = [xyz_to_lab(R @ each.weights.T, each.white) for each in searcher.models]
-        found.append(worst(np.stack(labs), aims))
-    return np.concatenate(found)
+    return asked.choice(best.astype(float), found.nominal_delta_e), found, complete

@@ -23,8 +23,8 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, Weighed
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import between, expect
+from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 
 __all__ = ["SameLook", "same_look"]
 
@@ -39,7 +39,7 @@ _SAME: Final = 1e-9
 
 
 @dataclass(frozen=True)
-class SameLook:
+class SameLook(Reported):
     """A recipe taken elsewhere.
 
     Attributes
@@ -71,38 +71,22 @@ class SameLook:
     kept: Prediction | None = field(repr=False)
     match: Match = field(repr=False)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        old = self.before
-        lines = [
-            f"was        {old.recipe}",
-            f"           {old.recipe.pour}, seen {old.view}, {old.hex}",
-            f"now        {self.recipe} ({_SAYING[self.how]})",
-            f"           {self.recipe.pour}, seen {self.predicted.view}, {self.predicted.hex}",
-            f"CIEDE2000  {self.delta_e:.2f} to the old bar",
-        ]
-        if self.match.closest.delta_e < self.delta_e - 0.005:
-            lines.append(f"closest    {self.match.closest}")
-        lines.append(f"proof      {self.match.proof}")
-        if self.delta_e > VISIBLE:
-            lines.append(f"verdict    {self.match.verdict.sentence}")
-            lines += [f"           {text}" for text in self.match.verdict.help]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
+    def report(self) -> Report:
+        """What was poured, what to pour now, and how alike the two look."""
+        old, new, found = self.before, self.predicted, self.match
         rows = [
-            ("was", f"{self.before.recipe}"),
-            ("in", f"{self.before.recipe.pour}, seen {self.before.view}"),
-            ("now", f"{self.recipe} ({_SAYING[self.how]})"),
-            ("in", f"{self.recipe.pour}, seen {self.predicted.view}"),
-            ("CIEDE2000", f"{self.delta_e:.2f} to the old bar"),
-            ("closest", str(self.match.closest)),
-            ("proof", self.match.proof),
+            Row("was", old.recipe.lines),
+            Row("was", f"{old.recipe.pour}, seen {old.view}", swatch=Swatch.of(old)),
+            Row("now", self.recipe.lines, note=_SAYING[self.how]),
+            Row("now", f"{self.recipe.pour}, seen {new.view}", swatch=Swatch.of(new)),
+            Row("CIEDE2000", f"{self.delta_e:.2f} to the old bar"),
         ]
-        swatches = [(self.target.hex, "was"), (self.predicted.hex, "now")]
-        return recipe_card(
-            swatches, rows, foot=str(self.match.verdict) if self.delta_e > VISIBLE else ""
-        )
+        if found.closest.delta_e < self.delta_e - 0.005:
+            rows.append(Row("closest", str(found.closest)))
+        rows.append(Row("proof", found.proof))
+        if self.delta_e > VISIBLE:
+            rows += rows_of("verdict", (found.verdict.sentence, *found.verdict.help))
+        return Report(swatches=(Swatch.of(old, "was"), Swatch.of(new, "now")), rows=tuple(rows))
 
 
 def look_of(before: Prediction) -> Target:
@@ -132,14 +116,14 @@ def same_look(
     palette: Palette | None = None,
     view: View | None = None,
     tolerance: float = 0.5,
-    keep_within: float = VISIBLE,
+    within: float = VISIBLE,
     max_pigments: int | None = None,
 ) -> SameLook:
     """Take a recipe to another pour or view, so that it looks as it did.
 
     Colour depends on load, so at one thickness doses go with the mass. In one mould thickness
     goes with the mass; then, in clear base, as much paste gives the same colour whatever
-    the mass. Both are tried first, and kept where they look the same (`keep_within`) or all but
+    the mass. Both are tried first, and kept where they look the same (`within`) or all but
     as much like the old bar as the best that the search finds (`tolerance`). Otherwise the
     recipe is dosed anew. Let-downs of the old recipe are to hand for the new one, as far as its
     base has what they are made in.
@@ -158,7 +142,7 @@ def same_look(
     tolerance
         How much worse than the closest recipe a kept one (or the frugal one) may be, in
         CIEDE2000.
-    keep_within
+    within
         A kept recipe that is no farther from the old bar than this, in CIEDE2000, stands though
         another may be closer: a recipe isn't changed for a difference that nobody sees.
     max_pigments
@@ -187,8 +171,8 @@ def same_look(
         view = recipe.view if view is None else view
         recipe = recipe.recipe
     expect(recipe, Recipe, "recipe", "Give a Recipe, such as match(...).recipe")
-    near = between(keep_within, "keep_within", 0.0, 100.0, "It is a CIEDE2000")
-    leeway = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
+    near = between(within, "within", 0.0, 100.0, "It is a CIEDE2000")
+    most_worse = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
     if to_pour is None and to_view is None:
         raise PourError(
             "says nothing new",
@@ -208,7 +192,7 @@ def same_look(
         palette=palette,
         pour=pour,
         view=seen,
-        tolerance=leeway,
+        tolerance=most_worse,
         max_pigments=max_pigments,
         let_downs=to_hand,
     )
@@ -225,7 +209,7 @@ def same_look(
         there = predict(taken, palette=palette, view=seen)
         kept.append((float(delta_e(np.array(there.lab), wanted)), how, there))
     best = min(kept, key=lambda k: k[0]) if kept else None
-    enough = max(near, found.closest.delta_e + leeway) + _SAME
+    enough = max(near, found.closest.delta_e + most_worse) + _SAME
     if best is not None and best[0] <= enough:
         value, how, there = best
         return SameLook(before, target, there.recipe, value, there, how, there, found)

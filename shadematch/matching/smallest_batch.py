@@ -18,19 +18,18 @@ from typing import Final
 
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
-from shadematch.matching.question import Choice
+from shadematch.matching.question import Asked
 from shadematch.predicting.prediction import conditions, model_for
-from shadematch.search.answer import Searcher
 from shadematch.search.ideal import ideal
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.html import recipe_card
 from shadematch.support.models import check_most, is_finite
+from shadematch.support.report import Report, Reported, Row, Swatch, Table
 from shadematch.support.svg import chart
 
 __all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
@@ -65,12 +64,12 @@ class BatchPoint:
 
 
 @dataclass(frozen=True)
-class SmallestBatch:
+class SmallestBatch(Reported):
     """The smallest batch that comes close enough.
 
     Attributes
     ----------
-    target, delta_e
+    target, within
         What was asked for: a colour, and how close.
     bar_g
         Mass of one bar [g], if batches are whole bars.
@@ -80,7 +79,7 @@ class SmallestBatch:
         The mass from which on every mass of the grid, up to the largest tried, has one; None
         where the largest has none.
     curve
-        The closest recipe for each mass tried; empty where `floor` is above `delta_e`, because
+        The closest recipe for each mass tried; empty where `floor` is above `within`, because
         then nothing had to be tried.
     ideal_delta_e, floor
         CIEDE2000 of the best real-valued recipe found, and a proven floor for all masses.
@@ -89,7 +88,7 @@ class SmallestBatch:
     """
 
     target: Target
-    delta_e: float
+    within: float
     bar_g: float | None
     mass_g: float | None
     always_from_g: float | None
@@ -117,13 +116,13 @@ class SmallestBatch:
     def proved(self) -> bool:
         """Whether it is proved that no smaller mass of the grid has a recipe that close."""
         if self.mass_g is None:
-            return self.floor > self.delta_e or all(p.bound > self.delta_e for p in self.curve)
-        return all(p.bound > self.delta_e for p in self.curve if p.mass_g < self.mass_g)
+            return self.floor > self.within or all(p.bound > self.within for p in self.curve)
+        return all(p.bound > self.within for p in self.curve if p.mass_g < self.mass_g)
 
     @property
     def sentence(self) -> str:
         """The answer in words."""
-        asked = f"within CIEDE2000 {self.delta_e:g}"
+        asked = f"within CIEDE2000 {self.within:g}"
         if self.mass_g is None:
             if not self.curve:
                 return (
@@ -146,58 +145,52 @@ class SmallestBatch:
             return f"{first} So does the largest tried, {self.largest_g:g} g, but not all between."
         return f"{first} From {self.always_from_g:g} g on, up to {self.largest_g:g} g, all do."
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"target     {self.target}", f"answer     {self.sentence}"]
+    def report(self) -> Report:
+        """The answer, its recipe, and how near each mass comes."""
+        swatches = [Swatch.of(self.target, "wanted")]
+        rows = [Row("target", str(self.target)), Row("answer", self.sentence)]
         if self.match is not None:
             best = self.match.closest
-            lines += [
-                f"recipe     {best.recipe} into {best.recipe.pour}",
-                f"CIEDE2000  {best.delta_e:.2f}; real-valued doses {self.ideal_delta_e:.2f}",
-            ]
+            swatches.append(Swatch.of(best.predicted, f"{self.mass_g:g} g"))
+            rows += [*best.recipe.rows, Row("CIEDE2000", f"{best.delta_e:.2f}")]
+        rows.append(Row("CIEDE2000", f"{self.ideal_delta_e:.2f} with real-valued doses"))
         if not self.proved:
-            lines.append("proof      a search stopped early: a smaller batch is not ruled out")
+            text = "a search stopped early: a smaller batch is not ruled out"
+            rows.append(Row("proof", text))
         elif self.mass_g is not None:
-            lines.append("proof      no smaller batch of the grid has a recipe that close")
-        return "\n".join(lines)
+            rows.append(Row("proof", "no smaller batch of the grid has a recipe that close"))
+        return Report(swatches=tuple(swatches), pictures=self._pictures(), rows=tuple(rows))
 
-    def _repr_html_(self) -> str:
-        swatches = [(self.target.hex, "wanted")]
-        rows = []
-        if self.match is not None:
-            best: Choice = self.match.closest
-            swatches.append((best.predicted.hex, f"{self.mass_g:g} g"))
-            rows = [
-                ("recipe", str(best.recipe)),
-                ("into", str(best.recipe.pour)),
-                ("CIEDE2000", f"{best.delta_e:.2f}"),
-            ]
-        rows.append(("real-valued doses", f"{self.ideal_delta_e:.2f}"))
-        return recipe_card(swatches, rows, foot=self.sentence) + self._drawing()
+    def listed(self) -> Report:
+        """The closest recipe for every mass tried, as a table."""
+        points = tuple((f"{p.mass_g:g} g", f"{p.delta_e:.2f}", str(p.recipe)) for p in self.curve)
+        heads = ("base", "CIEDE2000", "closest recipe")
+        return Report(tables=(Table(heads, points, frozenset({0, 1})),))
 
-    def _drawing(self) -> str:
-        """CIEDE2000 by mass as SVG; nothing where nothing was tried."""
+    def _pictures(self) -> tuple[str, ...]:
+        """CIEDE2000 by mass; nothing where nothing was tried."""
         if not self.curve:
-            return ""
+            return ()
         found = next((p for p in self.curve if p.mass_g == self.mass_g), None)
-        return chart(
+        drawn = chart(
             [(p.mass_g, p.delta_e) for p in self.curve],
             across="mass of base [g]",
             up="CIEDE2000 of the closest recipe",
-            level=self.delta_e,
-            level_name=f"asked for: {self.delta_e:g}",
+            level=self.within,
+            level_name=f"asked for: {self.within:g}",
             mark=None if found is None else (found.mass_g, found.delta_e),
             mark_name="" if found is None else f"{found.mass_g:g} g",
         )
+        return (drawn,)
 
 
 def smallest_batch(
-    target: Target | str,
+    target: HoldsTarget | str,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    delta_e: float = 1.0,
+    within: float = 1.0,
     step_g: float = 10.0,
     largest_g: float = 1000.0,
     bar_g: float | None = None,
@@ -214,7 +207,7 @@ def smallest_batch(
     palette, pour, view
         By default the demo palette, 1 cm of clear base, D65 on white paper. The pour's mass
         plays no part, everything else does.
-    delta_e
+    within
         How close it must come.
     step_g, largest_g
         The masses tried [g]: multiples of `step_g` up to `largest_g`, as far as they take at
@@ -238,7 +231,7 @@ def smallest_batch(
     goal = as_target(target)
     palette, pour, view = conditions(palette, pour, view)
     step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
-    largest, wanted = positive(largest_g, "largest_g"), positive(delta_e, "delta_e")
+    largest, wanted = positive(largest_g, "largest_g"), positive(within, "within")
     check_most(max_pigments)
     masses = _grid(palette, pour, step, largest, "step_g" if bar_g is None else "bar_g")
     lab = goal.lab_in(view)
@@ -258,21 +251,9 @@ def smallest_batch(
         loads = ideal_steps * (pour.max_load / _FINE)
         for mass in masses:
             there = pour.model_copy(update={"batch_g": mass})
-            whole = whole_space(
-                model,
-                load_per_step=there.load_per_step,
-                max_steps=there.max_steps,
-                max_tubes=max_pigments,
-            )
-            searcher = Searcher(model, whole, there.load_per_step)
-            found = searcher.closest(lab, hint=loads / there.load_per_step)
-            assert found.steps is not None
-            doses = {
-                name: round(float(count) * there.dose_step, 9)
-                for name, count in zip(palette.names, found.steps, strict=True)
-                if count
-            }
-            recipe = Recipe(doses, there, unit=palette.unit)
+            asked = Asked(palette, there, view, max_pigments)
+            found = asked.new_searcher().closest(lab, hint=loads / there.load_per_step)
+            recipe = asked.chosen(found).recipe
             bound = max(found.bound, floor)
             points.append(BatchPoint(mass, recipe, found.delta_e, bound, found.proved))
     good = [p.mass_g for p in points if p.delta_e <= wanted]
@@ -292,7 +273,7 @@ def smallest_batch(
         )
     return SmallestBatch(
         target=goal,
-        delta_e=wanted,
+        within=wanted,
         bar_g=None if bar_g is None else step,
         mass_g=good[0] if good else None,
         always_from_g=always,

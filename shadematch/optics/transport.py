@@ -4,11 +4,38 @@ A bare slab (no faces) is solved once as a pair of operators on the intensities 
 faces are then put on by solving for what bounces between them. This way a face can be that of
 soap against air, or none at all (optical contact with what lies behind).
 
+Derivation
+----------
+Numbers in brackets stand beside the lines that compute them. All is symmetric about the normal,
+mu is the cosine of the angle to it, x the depth.
+
+1. Delta-M: of M moments g^l of the phase function the forward part f = g^M counts as not
+   scattered. What is left: s = mu_s (1 - f), chi_l = (g^l - f) / (1 - f), e = mu_a + s.
+2. Discrete ordinates mu_i, weights w_i on (0, 1), for light that goes down (+) and up (-). With
+   J = sqrt(w mu) I and P± = sum over l of (2 l + 1) chi_l (±1)^l P_l(mu_i) P_l(mu_j), the equation
+   of transfer is ±dJ±/dx = -(e / mu) J± + s (K+ J± + K- J∓), K± = sqrt(w_i w_j / (mu_i mu_j)) P±/2.
+3. Sums S = J+ + J- and differences D = J+ - J-: dS/dx = -B D, dD/dx = -A S, with
+   A = e / mu - s (K+ + K-), B = e / mu - s (K+ - K-), both symmetric and positive.
+4. Modes: B = L L^T, L^T A L = Q k^2 Q^T, E = L Q, F = L^-T Q, so that B A E = E k^2 and F^T E = 1.
+5. A slab lit alike from both sides has D = Y S where light enters, Y = F k tanh(k X / 2) F^T; lit
+   with opposite signs, S = Z D, Z = E tanh(k X / 2) / k E^T. What enters is (S + D) / 2, what
+   leaves (S - D) / 2: R + T = 2 (1 + Y)^-1 - 1, R - T = 2 (Z + 1)^-1 Z - 1.
+6. Faces of internal reflectance rho: what enters the bare slab is the source and what its face
+   turns back, a = b + rho (R a + T a') at the lit face, likewise a' at the far one.
+7. Sources, with q = sqrt(w mu): the beam, b = (1 - rho) / (2 q) at mu = 1; diffuse light,
+   b = q n^2 (1 - rho). What comes out is 2 sum q (1 - rho) o of what leaves the bare slab, o.
+8. What never went in: r0 = ((n - 1) / (n + 1))^2 of the beam, 1 - 2 sum q^2 n^2 (1 - rho) of
+   diffuse light.
+
 References
 ----------
-S. Chandrasekhar, *Radiative Transfer* (1950); K. Stamnes, S.-C. Tsay, W. Wiscombe,
-K. Jayaweera, Appl. Opt. 27 (1988) 2502; delta-M: W. J. Wiscombe, J. Atmos. Sci. 34 (1977) 1408.
-Phase function: L. G. Henyey, J. L. Greenstein, Astrophys. J. 93 (1941) 70.
+Steps 1 to 3: S. Chandrasekhar, *Radiative Transfer* (1950), ch. II; W. J. Wiscombe, J. Atmos. Sci.
+34 (1977) 1408 (delta-M); K. Stamnes, R. A. Swanson, J. Atmos. Sci. 38 (1981) 387 (half the order
+by sums and differences). Step 4: T. Nakajima, M. Tanaka, J. Quant. Spectrosc. Radiat. Transfer 35
+(1986) 13. The whole: K. Stamnes, S.-C. Tsay, W. Wiscombe, K. Jayaweera, Appl. Opt. 27 (1988) 2502.
+Phase function: L. G. Henyey, J. L. Greenstein, Astrophys. J. 93 (1941) 70. Radau's rule:
+M. Abramowitz, I. A. Stegun, *Handbook of Mathematical Functions* (1964), 25.4.31. Fresnel: M.
+Born, E. Wolf, *Principles of Optics* (7th ed. 1999), section 1.5.2.
 """
 
 from __future__ import annotations
@@ -105,7 +132,7 @@ def _nodes(n: float, half: int) -> tuple[FloatArray, FloatArray]:
     x, w = np.polynomial.legendre.leggauss(half)
     mu_c = np.sqrt(1.0 - 1.0 / (n * n))
     upper = half if mu_c > 0 else 2 * half
-    # Right-Radau is left-Radau mirrored: -1 and the zeros of the Jacobi polynomial P^(0,1).
+    # Right-Radau is left-Radau (25.4.31) mirrored: -1, the zeros of the Jacobi polynomial P^(0,1).
     inner, inner_w = special.roots_jacobi(upper - 1, 0.0, 1.0)
     radau = np.concatenate([[1.0], -inner])
     radau_w = np.concatenate([[2.0 / upper**2], inner_w / (1.0 + inner)])
@@ -122,14 +149,14 @@ def _kernels(mu: FloatArray, weight: FloatArray, g: float, moments: int) -> tupl
     """Even and odd halves of the delta-M phase function between the nodes."""
     from scipy import special
 
-    f = g**moments
+    f = g**moments  # (1)
     orders = np.arange(moments)
     chi = (g**orders - f) / (1.0 - f)
     legendre = np.stack([special.eval_legendre(order, mu) for order in orders])
     scale = np.sqrt(weight / mu)
     terms = (2 * orders + 1) * chi
     even, odd = terms * (orders % 2 == 0), terms * (orders % 2 == 1)
-    # K+ + K- keeps twice the even moments, K+ - K- twice the odd ones; K has a factor 1/2.
+    # (2): K+ + K- keeps twice the even moments, K+ - K- twice the odd ones; K has a factor 1/2.
     outer = scale[:, None] * scale[None, :]
     return (
         outer * np.einsum("l,li,lj->ij", even, legendre, legendre),
@@ -169,7 +196,9 @@ def directions(
     """Directions and phase function; parameters as for `slab`."""
     mu, weight = _nodes(n, half)
     even, odd = _kernels(mu, weight, g, moments)
-    return Directions(mu, weight, fresnel(mu, n), even, odd, n, g, moments)
+    return Directions(
+        mu=mu, weight=weight, rho=fresnel(mu, n), even=even, odd=odd, n=n, g=g, moments=moments
+    )
 
 
 def slab(
@@ -266,12 +295,12 @@ class Modes(NamedTuple):
 
 def modes(mu_a: FloatArray, mu_s_reduced: FloatArray, along: Directions) -> Modes:
     """Modes of materials with absorption (above 0) and reduced scattering, shapes (m,)."""
-    s = (mu_s_reduced / (1.0 - along.g) * (1.0 - along.g**along.moments))[:, None, None]  # delta-M
+    s = (mu_s_reduced / (1.0 - along.g) * (1.0 - along.g**along.moments))[:, None, None]  # (1)
     e = mu_a[:, None, None] + s
     diagonal = np.eye(along.mu.size) / along.mu
-    A = e * diagonal - s * along.even
+    A = e * diagonal - s * along.even  # (3)
     B = e * diagonal - s * along.odd
-    L = np.linalg.cholesky(B)
+    L = np.linalg.cholesky(B)  # (4)
     Lt = np.swapaxes(L, 1, 2)
     k2, Q = np.linalg.eigh(Lt @ A @ L)
     return Modes(np.maximum(k2, 0.0), L @ Q, np.linalg.solve(Lt, Q))
@@ -289,10 +318,11 @@ def operators(of: Modes, thickness_cm: float) -> tuple[FloatArray, FloatArray]:
         0.5 * thickness_cm * (1.0 - half * half / 3.0),
         0.5 * thickness_cm * np.tanh(half) / np.where(small, 1.0, half),
     )
+    # (5)
     Y = (of.F * (ratio * of.k2)[:, None, :]) @ np.swapaxes(of.F, 1, 2)
     Z = (of.E * ratio[:, None, :]) @ np.swapaxes(of.E, 1, 2)
     one = np.eye(of.k2.shape[1])
-    # Even and odd illumination of the two sides: R + T and R - T.
+    # Of both sides alike and with opposite signs: R + T and R - T.
     even_out = 2.0 * np.linalg.inv(one + Y) - one
     odd_out = 2.0 * np.linalg.solve(Z + one, Z) - one
     return 0.5 * (even_out + odd_out), 0.5 * (even_out - odd_out)
@@ -326,12 +356,11 @@ def with_faces(
     q = np.sqrt(weight * mu)
     out = q * (1.0 - rho)
     right = np.zeros((2 * size, 2))
-    right[size - 1, 0] = (1.0 - rho[-1]) / (2.0 * q[-1])  # the beam, straight down
+    right[size - 1, 0] = (1.0 - rho[-1]) / (2.0 * q[-1])  # (7), the beam, straight down
     diffuse = q * n * n * (1.0 - rho)
     right[size:, 1] = q if contact else diffuse
     far = np.zeros(size) if contact else rho
-    # Unknown: what enters the bare slab at the lit and at the far side.
-    # in = source + face * (what leaves the bare slab there)
+    # (6) Unknown: what enters the bare slab at the lit and at the far side.
     T_up = np.swapaxes(T, 1, 2)
     matrix = np.empty((count, 2 * size, 2 * size))
     matrix[:, :size, :size] = -rho[:, None] * R
@@ -343,7 +372,7 @@ def with_faces(
     lit, back = entering[:, :size], entering[:, size:]
     up = 2.0 * np.einsum("i,mik->mk", out, R @ lit + T_up @ back)
     down = 2.0 * np.einsum("i,mik->mk", q if contact else out, T @ lit + R_below @ back)
-    first = up[:, 0] + ((n - 1.0) / (n + 1.0)) ** 2
+    first = up[:, 0] + ((n - 1.0) / (n + 1.0)) ** 2  # (8)
     if contact:
         return first, down[:, 0], up[:, 1], down[:, 1]
     outside = 1.0 - 2.0 * float(np.sum(q * diffuse))

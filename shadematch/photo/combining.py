@@ -17,8 +17,10 @@ import numpy as np
 
 from shadematch.errors import PhotoError
 from shadematch.photo.target import PhotoTarget
-from shadematch.studio.target import Covariance, Target, triple
-from shadematch.support.arrays import FloatArray
+from shadematch.studio.covariance import Covariance
+from shadematch.studio.target import Target
+from shadematch.support.arrays import FloatArray, triple
+from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 
 __all__ = ["CombinedPhotos", "combine_photos"]
 
@@ -29,7 +31,7 @@ _FAR: Final = 1.5
 
 
 @dataclass(frozen=True)
-class CombinedPhotos:
+class CombinedPhotos(Reported):
     """One colour from several photos. Give it to `match` and others as it is.
 
     Attributes
@@ -50,19 +52,19 @@ class CombinedPhotos:
     disagreement: float
     warnings: tuple[str, ...]
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lab = ", ".join(f"{v:z.1f}" for v in self.target.lab)
-        rows = [
-            f"colour     Lab ({lab}), {self.target.hex}, D65/2 degrees",
-            f"known to   CIEDE2000 {self.target.radius:.1f} (90 %)",
-            *(
-                f"photo {i}    {p.target.hex}, known to {p.target.radius:.1f}, {p.method}"
-                for i, p in enumerate(self.photos, 1)
+    def report(self) -> Report:
+        """The colour, and what each photo gave."""
+        read = [f"{p.target.hex}, known to {p.target.radius:.1f}, {p.method}" for p in self.photos]
+        return Report(
+            swatches=(Swatch.of(self.target, "target"),),
+            rows=(
+                Row.colour("colour", self.target, "D65/2 degrees"),
+                Row("known to", f"CIEDE2000 {self.target.radius:.1f}", range="90 %"),
+                *rows_of("photo", read),
+                *rows_of("mind", self.warnings),
             ),
-            *(f"mind       {text}" for text in self.warnings),
-        ]
-        return "\n".join(rows)
+            cautions=False,
+        )
 
 
 def combine_photos(photos: Sequence[PhotoTarget]) -> CombinedPhotos:

@@ -82,11 +82,7 @@ def _pyplot() -> Any:
     try:
         from matplotlib import pyplot
     except ImportError:
-        raise MissingExtraError(
-            "needs matplotlib",
-            field="plots",
-            remedy='Install it with: pip install "shadematch[plots]"',
-        ) from None
+        raise MissingExtraError.of("matplotlib", "plots", field="plots") from None
     return pyplot
 
 

@@ -42,10 +42,8 @@ _CURVES: Final = (1, 2, 6, 13, 14, 15)
 and mean sRGB's (common practice, no source). All else, of HDR above all, looks otherwise."""
 
 
-def _missing(what: str) -> MissingExtraError:
-    return MissingExtraError(
-        f"needs {what}", field="photos", remedy='Install it with: pip install "shadematch[photos]"'
-    )
+def _missing(package: str) -> MissingExtraError:
+    return MissingExtraError.of(package, "photos", field="photos")
 
 
 def open_photo(path: str | os.PathLike[str]) -> Picture:

@@ -163,10 +163,8 @@ def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
     try:
         from skimage.measure import label, regionprops
     except ImportError:
-        raise MissingExtraError(
-            "needs scikit-image to find a chart",
-            field="chart",
-            remedy='Install it with: pip install "shadematch[chart]", or give the corners',
+        raise MissingExtraError.of(
+            "scikit-image", "chart", field="chart", otherwise=", or give the corners"
         ) from None
     slope = np.sqrt(sum(np.square(gaussian_gradient_magnitude(lab[..., i], 1.0)) for i in range(3)))
     numbered = label(slope < edge, connectivity=1)

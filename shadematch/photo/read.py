@@ -30,7 +30,8 @@ from shadematch.photo.regions import as_regions
 from shadematch.photo.response import response_of
 from shadematch.photo.surfaces import ChartRead, Surfaces
 from shadematch.photo.target import Correction, Part, PhotoTarget
-from shadematch.studio.target import Covariance, Target
+from shadematch.studio.covariance import Covariance
+from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["read_photo"]

@@ -18,7 +18,7 @@ from shadematch.errors import PhotoError
 from shadematch.photo.inference import Inferred
 from shadematch.photo.mean import Mean
 from shadematch.photo.surfaces import ChartRead, Surfaces
-from shadematch.studio.target import Covariance
+from shadematch.studio.covariance import Covariance
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["PATCHES", "Response", "response_of"]

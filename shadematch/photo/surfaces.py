@@ -321,7 +321,7 @@ def _reference_lab(colour: object) -> tuple[FloatArray, FloatArray]:
                 covariance=np.diag([_PREDICTED**2] * 3),  # type: ignore[arg-type]
             )
         else:
-            target = as_target(colour)
+            target = as_target(colour)  # type: ignore[arg-type]  # refuses what is none
     except ColourError as found:
         raise PhotoError(
             "is no known colour",

@@ -6,13 +6,13 @@ out or empty, and then mean what `Order` takes by default::
     name          of the order
     target        hex colour; or else
     lab           L* a* b* with blanks between, under the view's light; or else
-    recipe        such as 3 gorse + 1 rosehip, in a pot of pot_g
+    recipe_cm     such as 3 gorse + 1 rosehip, in a pot of pot_g; recipe_g where paste is weighed
     bars, bar_g   how many bars, and the mass of one; or else
     mass_g        mass in all
     pot_g         largest pot [g]
     thickness_cm, white, max_load, dose_step             of the pour
-    illuminant, observer, backing, contact, light           of the view
-    tolerance, max_delta_e, max_pigments, value             as in Order
+    illuminant, observer, backing, contact, through         of the view
+    tolerance, within, max_pigments, value             as in Order
     due           such as 2031-03-09
 
 A shelf has a line for each pigment, and may have one for each base::
@@ -20,12 +20,13 @@ A shelf has a line for each pigment, and may have one for each base::
     kind          paste, clear or white (the bases)
     name          of the pigment
     full          full tubes
-    opened     paste left in part-used tubes, with blanks between
-    tube_size       paste in a full tube
+    opened_cm     paste left in part-used tubes, with blanks between; opened_g where it is weighed
+    tube_cm       paste in a full tube; tube_g where it is weighed
     price         of a tube, or of a kilogram of base
     most          how many tubes can be bought
     shelf_g       base there [g]; empty for as much as is needed
 
+`max_load` and `dose_step` are in the palette's unit; a shelf has one unit.
 `shadematch.support.readers` tells how tables may be written.
 """
 
@@ -35,7 +36,7 @@ import contextlib
 import datetime
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from shadematch.errors import PourError, ShadematchError
@@ -44,6 +45,7 @@ from shadematch.planning.stock import Stock, Tubes
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
+from shadematch.studio.unit import UNITS, Unit
 from shadematch.studio.view import View
 from shadematch.support.readers import Row, fault, is_number, table_of, table_text, with_points
 
@@ -51,22 +53,28 @@ __all__ = ["read_orders", "read_stock"]
 
 _LARGEST_FILE: Final = 5_000_000
 _POUR: Final = ("thickness_cm", "white", "max_load", "dose_step")
-_VIEW: Final = ("illuminant", "observer", "backing", "contact", "light")
-_NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "max_delta_e", "value")
+_VIEW: Final = ("illuminant", "observer", "backing", "contact", "through")
+_NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "within", "value")
 _WHOLE: Final = ("bars", "max_pigments")
+_RECIPES: Final[Mapping[str, Unit]] = {"recipe_cm": "cm", "recipe_g": "g"}
+_PASTE: Final[Mapping[str, Unit]] = {
+    **{"opened_cm": "cm", "opened_g": "g"},
+    **{"tube_cm": "cm", "tube_g": "g"},
+}
+"""Columns whose unit is that of a palette."""
 _ORDER: Final = (
-    *("name", "target", "lab", "recipe", "due", "pot_g"),
+    *("name", "target", "lab", *_RECIPES, "due", "pot_g"),
     *(*_POUR, *_VIEW, *_NUMBERS, *_WHOLE),
 )
-_STOCK: Final = ("kind", "name", "full", "opened", "tube_size", "price", "most", "shelf_g")
+_STOCK: Final = ("kind", "name", "full", *_PASTE, "price", "most", "shelf_g")
 _NUMERIC: Final = frozenset(
     {
         *(*_POUR, *_NUMBERS, *_WHOLE, "backing", "lab", "pot_g"),
-        *("full", "opened", "tube_size", "price", "most", "shelf_g"),
+        *("full", *_PASTE, "price", "most", "shelf_g"),
     }
 )
 _RECIPE_COMMA: Final = re.compile(r"((?:^|\+)\s*[0-9]*),([0-9]+)(?=\s)")
-"""A length in a recipe with a decimal comma."""
+"""A dose in a recipe with a decimal comma."""
 
 _Row = dict[str, str]
 
@@ -84,7 +92,9 @@ def read_orders(path: str | os.PathLike[str]) -> tuple[Order, ...]:
         with _blaming(path, number):
             order = _order(row)
         if order.name in found:
-            raise _fault(path, number, "name", "stands twice", order.name, "Rename one of them")
+            raise _fault(
+                path, number, "name", "appears twice", value=order.name, remedy="Rename one of them"
+            )
         found[order.name] = order
     return tuple(found.values())
 
@@ -99,31 +109,50 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
     """
     tubes: dict[str, Tubes] = {}
     bases: dict[str, Any] = {}
+    unit: Unit | None = None
     for number, row in _rows(path, _STOCK, needed="kind"):
+        for column in (c for c in row if c in _PASTE):
+            unit = unit or _PASTE[column]
+            if _PASTE[column] != unit:
+                raise _fault(
+                    path,
+                    number,
+                    column,
+                    "is in another unit",
+                    value=row[column],
+                    remedy=f"Give all in {unit}",
+                )
         kind = row["kind"]
         if kind in ("clear", "white"):
             with _blaming(path, number):
                 fields = _base(row, kind)
                 Stock(**fields)
             if f"{kind}_g" in bases:
-                raise _fault(path, number, "kind", "stands twice", kind, "Put it into one line")
+                raise _fault(
+                    path, number, "kind", "appears twice", value=kind, remedy="Put it into one line"
+                )
             bases.update(fields)
             continue
         if kind != "paste":
             raise _fault(
-                path, number, "kind", "must be paste, clear or white", kind, "Take one of these"
+                path,
+                number,
+                "kind",
+                "must be paste, clear or white",
+                value=kind,
+                remedy="Take one of these",
             )
         with _blaming(path, number):
             line = _tubes(row)
         if line.pigment in tubes:
             remedy = "Put all its tubes into one line"
-            raise _fault(path, number, "name", "stands twice", line.pigment, remedy)
+            raise _fault(path, number, "name", "appears twice", value=line.pigment, remedy=remedy)
         tubes[line.pigment] = line
-    return Stock(tubes=tuple(tubes.values()), **bases)
+    return Stock(tubes=tuple(tubes.values()), unit=unit or "cm", **bases)
 
 
 def _fault(
-    path: object, number: int, field: str, problem: str, value: object, remedy: str
+    path: object, number: int, field: str, problem: str, *, value: object, remedy: str
 ) -> PourError:
     return fault(path, number, problem, value, remedy, error=PourError, field=field)
 
@@ -134,7 +163,9 @@ def _blaming(path: str | os.PathLike[str], number: int) -> Iterator[None]:
     try:
         yield
     except ShadematchError as found:
-        raise _fault(path, number, found.field, found.problem, found.value, found.remedy) from None
+        raise _fault(
+            path, number, found.field, found.problem, value=found.value, remedy=found.remedy
+        ) from None
 
 
 def _rows(
@@ -147,18 +178,18 @@ def _rows(
     _check_not_swapped(path, table.line, header, known)
     for given, name in zip(table.names, header, strict=True):
         if name not in known or header.count(name) > 1:
-            problem = "stands twice" if name in known else "is no column of this file"
+            problem = "appears twice" if name in known else "is no column of this file"
             remedy = f"Columns are {', '.join(known)}"
-            raise _fault(path, table.line, "header", problem, given, remedy)
+            raise _fault(path, table.line, "header", problem, value=given, remedy=remedy)
     if needed not in header:
-        raise _fault(path, table.line, "header", "lacks a column", needed, "Add it")
+        raise _fault(path, table.line, "header", "lacks a column", value=needed, remedy="Add it")
     rows = []
     for number, cells in table.lines:
         row = {name: cell for name, cell in zip(header, cells, strict=True) if cell}
         if needed not in row:
-            raise _fault(path, number, needed, "is missing", None, "Fill it in")
-        if "recipe" in row and table.between != ",":
-            row["recipe"] = _RECIPE_COMMA.sub(r"\1.\2", row["recipe"])
+            raise _fault(path, number, needed, "is missing", value=None, remedy="Fill it in")
+        for column in row.keys() & _RECIPES.keys() if table.between != "," else ():
+            row[column] = _RECIPE_COMMA.sub(r"\1.\2", row[column])
         rows.append(Row(number, row))
     if not rows:
         raise PourError(
@@ -188,8 +219,8 @@ def _check_not_swapped(
                 number,
                 "header",
                 f"is that of {name}, not of {wanted}",
-                ", ".join(header),
-                f"Give {wanted}. Of two files that seem swapped, the order book comes first",
+                value=", ".join(header),
+                remedy=f"Give {wanted}. Of two files that seem swapped, the order book comes first",
             )
 
 
@@ -234,10 +265,10 @@ def _order(row: _Row) -> Order:
     pour = Pour(batch_g=_number(row, "pot_g") if "pot_g" in row else 1000.0, **shape)
     fields: dict[str, Any] = {name: _number(row, name) for name in _NUMBERS if name in row}
     fields |= {name: _whole(row, name) for name in _WHOLE if name in row}
-    given = [name for name in ("target", "lab", "recipe") if name in row]
+    given = [name for name in ("target", "lab", *_RECIPES) if name in row]
     if len(given) != 1:
         raise PourError(
-            "needs one of target, lab and recipe",
+            "needs one of target, lab, recipe_cm and recipe_g",
             field=" and ".join(given),
             value=None,
             remedy="Fill in one of them and leave the others empty",
@@ -248,7 +279,7 @@ def _order(row: _Row) -> Order:
         lab = _numbers(row, "lab")
         fields["target"] = Target.from_lab(lab, illuminant=seen.illuminant, observer=seen.observer)
     else:
-        fields["recipe"] = Recipe(_doses(row["recipe"]), pour)
+        fields["recipe"] = Recipe(_doses(row, given[0]), pour, unit=_RECIPES[given[0]])
     if "due" in row:
         try:
             fields["due"] = datetime.date.fromisoformat(row["due"])
@@ -259,19 +290,19 @@ def _order(row: _Row) -> Order:
     return Order(name=row["name"], pour=pour, view=seen, **fields)
 
 
-def _doses(text: str) -> dict[str, float]:
+def _doses(row: _Row, column: str) -> dict[str, float]:
     doses: dict[str, float] = {}
-    for part in text.split(" + "):
-        length, _, name = part.strip().partition(" ")
+    for part in row[column].split(" + "):
+        dose, _, name = part.strip().partition(" ")
         name = name.strip()
-        if not is_number(length) or not name or name in doses or not 0 < float(length) < 1e7:
+        if not is_number(dose) or not name or name in doses or not 0 < float(dose) < 1e7:
             raise PourError(
-                "must be lengths in cm and names",
-                field="recipe",
-                value=text,
+                f"must be doses in {_RECIPES[column]} and names",
+                field=column,
+                value=row[column],
                 remedy="Such as 3 gorse + 1 rosehip, each pigment once",
             )
-        doses[name] = float(length)
+        doses[name] = float(dose)
     return doses
 
 
@@ -283,17 +314,20 @@ def _tubes(row: _Row) -> Tubes:
             value=row["shelf_g"],
             remedy="Leave it empty",
         )
-    fields: dict[str, Any] = {n: _number(row, n) for n in ("tube_size", "price") if n in row}
+    fields: dict[str, Any] = {"price": _number(row, "price")} if "price" in row else {}
     fields |= {name: _whole(row, name) for name in ("full", "most") if name in row}
-    if "opened" in row:
-        fields["opened"] = _numbers(row, "opened")
+    for unit in UNITS:
+        if f"opened_{unit}" in row:
+            fields["opened"] = _numbers(row, f"opened_{unit}")
+        if f"tube_{unit}" in row:
+            fields["tube_size"] = _number(row, f"tube_{unit}")
     if "name" not in row:
         raise PourError("is missing", field="name", remedy="Give the pigment's name")
     return Tubes(pigment=row["name"], **fields)
 
 
 def _base(row: _Row, kind: str) -> dict[str, Any]:
-    wrong = sorted(set(row) & {"full", "opened", "tube_size", "most"})
+    wrong = sorted(set(row) & {"full", *_PASTE, "most"})
     if wrong:
         raise PourError(
             f"is for paste, and this is {kind} base",

@@ -6,11 +6,10 @@ import math
 from dataclasses import dataclass
 
 from shadematch.planning.stock import Stock, assumed_in_words
-from shadematch.predicting.prediction import conditions, loads_of
+from shadematch.predicting.prediction import conditions, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.unit import check_unit
 from shadematch.support.models import between, expect
 
 __all__ = ["Cost", "cost"]
@@ -127,10 +126,8 @@ def cost(
     expect(stock, Stock, "stock", "Use Stock(...)")
     bar = between(bar_g, "bar_g", 0.1, LARGEST_BATCH_G, "In grams")
     stock.check(palette)
-    check_unit(recipe.unit, palette.unit, "recipe")
-    loads_of(recipe.doses, palette, recipe.pour)  # complains
-    doses = {n: dose for n, dose in recipe.doses.items() if dose > 0}
-    pour = recipe.pour
+    recipe = recipe_of(recipe, palette, None, "recipe")
+    doses, pour = recipe.doses, recipe.pour
     paste: float | None = 0.0
     for name, dose in doses.items():
         price = stock.price(name, palette)

@@ -9,10 +9,9 @@ from typing import Final
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.matching.question import Choice, Question
+from shadematch.matching.question import Asked, Choice
 from shadematch.planning.orders import Order
-from shadematch.predicting.prediction import loads_of
-from shadematch.search.near import lean, lean_within
+from shadematch.predicting.prediction import loads_of, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
@@ -61,13 +60,14 @@ def options_for(order: Order, palette: Palette) -> Options:
     """
     none = np.empty((0, len(palette.pigments)))
     if order.recipe is not None:
-        missing = [n for n in order.recipe.doses if n not in palette.names]
+        missing = [name for name in order.recipe.doses if name not in palette]
         if missing:
             problem = f"its recipe needs {', '.join(missing)}, which the palette lacks"
             return Options((), none, True, problem=problem)
-        loads = loads_of(order.recipe.doses, palette, order.pot)
-        choice = Choice(order.recipe, 0.0, palette, order.view, loads)
-        doses = [order.recipe.doses.get(n, 0.0) for n in palette.names]
+        recipe = recipe_of(order.recipe, palette, None, "recipe")
+        loads = loads_of(recipe.doses, palette, order.pot)
+        choice = Choice(recipe, 0.0, palette, order.view, loads)
+        doses = [recipe.doses.get(n, 0.0) for n in palette.names]
         return Options((choice,), np.array([doses]) * order.pots, True)
     assert order.target is not None
     lab = order.target.lab_in(order.view)
@@ -83,18 +83,18 @@ def options_for(order: Order, palette: Palette) -> Options:
         )
     found = _searched(
         (float(lab[0]), float(lab[1]), float(lab[2])),
-        *(palette, pour, order.view, most, order.tolerance, order.max_delta_e),
+        *(palette, pour, order.view, most, order.tolerance, order.within),
     )
     if not len(found.steps):
         problem = (
             f"its closest recipe is {found.closest_delta_e:.2f} away, over the "
-            f"{order.max_delta_e:g} allowed"
+            f"{order.within:g} allowed"
         )
         return Options((), none, found.complete, found.closest_delta_e, problem)
-    question = Question(palette, pour, order.view, most, target=lab)
+    asked = Asked(palette, pour, order.view, most)
     values = found.delta_e.tolist()
     choices = tuple(
-        question.choice(steps.astype(float), value)
+        asked.choice(steps.astype(float), value)
         for steps, value in zip(found.steps, values, strict=True)
     )
     use = np.asarray(found.steps * (pour.dose_step * order.pots), dtype=float)
@@ -117,32 +117,25 @@ def _searched(
     view: View,
     most: int | None,
     tolerance: float,
-    max_delta_e: float | None,
+    within: float | None,
 ) -> _Searched:
     """Search once for orders that ask the same."""
     target = np.array(lab)
-    searcher = Question(palette, pour, view, most, target=target).plain_searcher
+    searcher = Asked(palette, pour, view, most).searcher
     closest = searcher.closest(target)
     assert closest.steps is not None
-    within = closest.delta_e + tolerance
-    if max_delta_e is not None:
-        within = min(within, max_delta_e)
-    nothing = np.empty((0, searcher.whole.size), dtype=np.int64)
-    if within < closest.delta_e:
+    limit = closest.delta_e + tolerance
+    if within is not None:
+        limit = min(limit, within)
+    if limit < closest.delta_e:
+        nothing = np.empty((0, searcher.space.size), dtype=np.intp)
         return _Searched(nothing, np.empty(0), closest.proved, closest.delta_e)
-    parts, complete = [closest.steps[None]], closest.proved
-    spaces, all_there = searcher.spaces(closest.steps.astype(float))
-    for fixed, space in spaces:
-        listed = lean_within(space, target, within=within)
-        parts.append(listed.steps + fixed)
-        complete = complete and listed.complete
-    steps = lean(np.concatenate(parts))
+    steps, complete = searcher.lean(target, limit, closest)
+    complete = complete and closest.proved
     if len(steps) > MOST:
         steps, complete = _spread(steps), False
-    colours = searcher.model.lab(np.asarray(steps * pour.load_per_step, dtype=float))
-    if not searcher.model.scattering_pigments:
-        colours = searcher.whole.lab(steps)  # the very numbers of the search
-    return _Searched(steps, delta_e(colours, target), complete and all_there, closest.delta_e)
+    values = delta_e(searcher.space.lab(steps), target)
+    return _Searched(steps, values, complete, closest.delta_e)
 
 
 def _spread(steps: IntArray) -> IntArray:

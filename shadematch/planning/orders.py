@@ -48,7 +48,7 @@ class Order(Frozen):
     tolerance
         How much worse than the closest a recipe may be, in CIEDE2000. All such recipes are
         equally good for the plan.
-    max_delta_e
+    within
         Farthest that a recipe may be from the target; None for no limit.
     max_pigments
         Most pigments in a recipe.
@@ -68,7 +68,7 @@ class Order(Frozen):
     pour: Pour = Pour(batch_g=1000)
     view: View = View()
     tolerance: Number = Field(default=0.5, ge=0, le=1000)
-    max_delta_e: Annotated[Number, Field(ge=0)] | None = None
+    within: Annotated[Number, Field(ge=0)] | None = None
     max_pigments: Annotated[Whole, Field(ge=1)] | None = None
     value: Number = Field(default=1.0, gt=0, le=1e9)
     due: datetime.date | None = None

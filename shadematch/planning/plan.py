@@ -13,9 +13,10 @@ import numpy as np
 
 from shadematch.errors import PourError
 from shadematch.planning.cost import cost
+from shadematch.planning.numbers import Books, Solution
 from shadematch.planning.options import Options, options_for
 from shadematch.planning.orders import Order
-from shadematch.planning.programme import Books, Solution, solve
+from shadematch.planning.programme import solve
 from shadematch.planning.result import Amounts, LeftOut, Plan, Poured, Purchase, Reason
 from shadematch.planning.stock import Stock
 from shadematch.predicting.prediction import conditions
@@ -58,7 +59,7 @@ def plan(
     For each order the recipes within its tolerance of the closest are listed, those that no
     other undercuts in every pigment; an integer programme chooses among them. Goals, one after
     the other: the value of the orders poured; the money for what is bought; the number of tubes
-    bought; then the paste, each cm or g counted as a share of what is there of its pigment.
+    bought; then the paste, that of each pigment as a share of what is there.
 
     Parameters
     ----------
@@ -109,7 +110,7 @@ def plan(
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
         raise PourError(
-            "a name stands twice", field="orders", value=twice[0], remedy="Rename one of them"
+            "a name appears twice", field="orders", value=twice[0], remedy="Rename one of them"
         )
     stock.check(palette)
     budget = np.inf
@@ -117,7 +118,17 @@ def plan(
         budget = _at_least(buy, "buy", "Give the most that may be spent", 0.0)
     limit = _at_least(seconds, "seconds", "Some seconds do for most books", 0.001)
     share = _at_least(gap, "gap", "A share such as 0.001, or 0", 0.0)
-    return _planned(_Asked(book, stock, palette, buy is not False, budget, limit, share))
+    return _planned(
+        _Asked(
+            orders=book,
+            stock=stock,
+            palette=palette,
+            buy=buy is not False,
+            budget=budget,
+            seconds=limit,
+            gap=share,
+        )
+    )
 
 
 def _at_least(value: object, field_: str, remedy: str, least: float) -> float:
@@ -153,7 +164,17 @@ def _planned(asked: _Asked) -> Plan:
         # All these questions share the time of one goal; after it the quick answer stands.
         here = replace(asked, seconds=max(0.25 * (ends - time.monotonic()), 0.0))
         ask = count < _MOST_ASKED
-        lines.append(_left_out(here, books, solution, i, listed[i], there - used, ask=ask))
+        lines.append(
+            _left_out(
+                asked=here,
+                books=books,
+                solution=solution,
+                i=i,
+                options=listed[i],
+                left=there - used,
+                ask=ask,
+            )
+        )
     place = {order.name: i for i, order in enumerate(asked.orders)}
     never = datetime.date.max
     lines.sort(key=lambda line: (line.order.due or never, place[line.order.name]))
@@ -272,7 +293,14 @@ def _left_out(
         scarce = ", more than can be bought"
     unknown = "the search stopped before it found how to fit it in"
     if more is None:
-        return LeftOut(order, "paste", unknown, nothing, (), False)
+        return LeftOut(
+            order=order,
+            reason="paste",
+            sentence=unknown,
+            short=nothing,
+            would_take=(),
+            proved=False,
+        )
     wanted = _purchases(asked, more)
     base = [
         f"{grams:.0f} g of {kind} base"
@@ -280,7 +308,14 @@ def _left_out(
         if grams > 0.5
     ]
     if not wanted and not base:
-        return LeftOut(order, "paste", unknown, nothing, (), False)
+        return LeftOut(
+            order=order,
+            reason="paste",
+            sentence=unknown,
+            short=nothing,
+            would_take=(),
+            proved=False,
+        )
     mine = books.use[books.order == i]
     by_itself = not np.any(np.all(mine <= spent.shelf + 1e-6, axis=1))
     short = _shortage(mine, books.use[int(more.recipe[i])], left, books.tube_size * more.tubes)
@@ -297,7 +332,14 @@ def _left_out(
     if asked.buy and not scarce:
         sentence, reason = f"{sentence}, over the budget of {asked.budget:g}", "budget"
     amounts = _lengths(asked.palette, short)
-    return LeftOut(order, reason, sentence, amounts, wanted, proved)
+    return LeftOut(
+        order=order,
+        reason=reason,
+        sentence=sentence,
+        short=amounts,
+        would_take=wanted,
+        proved=proved,
+    )
 
 
 def _lengths(palette: Palette, values: FloatArray) -> Amounts:

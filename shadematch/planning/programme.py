@@ -9,117 +9,28 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
+from shadematch.planning.numbers import (
+    FIT,
+    Books,
+    Solution,
+    Stage,
+    first_of,
+    groups_of,
+    largest_use,
+    paste_rows,
+    unit_of,
+)
 from shadematch.planning.solver import Programme, minimise
-from shadematch.support.arrays import FloatArray, IntArray
+from shadematch.support.arrays import FloatArray
 
-__all__ = ["Books", "Solution", "Stage", "solve"]
+__all__ = ["solve"]
 
 _HOLD: Final = 1e-6
 """By how much, as a share, an earlier goal may slip: the solver's own tolerance."""
-_FIT: Final = 1e-3
-"""Paste [cm] by which a plan may overdraw the shelf: a hundredth of a millimetre."""
-
-
-@dataclass(frozen=True)
-class Stage:
-    """How well one goal was reached.
-
-    Attributes
-    ----------
-    goal
-        What was aimed at, in words.
-    reached
-        The figure of the plan.
-    bound
-        No plan (among the recipes listed, the earlier goals held) does better.
-    gap
-        Distance of the two, as a share of the larger.
-    proved
-        Whether the solver came to its end.
-    message
-        What the solver said.
-    """
-
-    goal: str
-    reached: float
-    bound: float
-    gap: float
-    proved: bool
-    message: str
-
-    def __str__(self) -> str:
-        """In plain words."""
-        share = f"{self.gap:.2%}" if self.gap >= 1e-4 else f"{self.gap:.2g} of it"
-        how = (
-            "proved"
-            if self.proved
-            else f"not proved, but no plan is more than {share} better: the bound is {self.bound:g}"
-        )
-        return f"{self.goal}: {self.reached:g} ({how})"
-
-
-@dataclass(frozen=True)
-class Books:
-    """An order book as arrays; n pigments, m orders, k recipes in all.
-
-    Attributes
-    ----------
-    order
-        Which order each recipe belongs to, shape (k,).
-    use
-        Paste that each takes [cm], shape (k, n).
-    value
-        Of each order, shape (m,).
-    base_g
-        Clear and white base of each order [g], shape (m, 2).
-    shelf, tube_size, price, most
-        Of each pigment, shape (n,): paste there, paste in a tube, price of a tube, most tubes
-        to buy (infinite for no limit).
-    base_shelf_g, base_price_g
-        Of the two bases, shape (2,); the shelf may be infinite.
-    """
-
-    order: IntArray
-    use: FloatArray
-    value: FloatArray
-    base_g: FloatArray
-    shelf: FloatArray
-    tube_size: FloatArray
-    price: FloatArray
-    most: FloatArray
-    base_shelf_g: FloatArray
-    base_price_g: FloatArray
-
-
-@dataclass(frozen=True)
-class Solution:
-    """A plan in numbers.
-
-    Attributes
-    ----------
-    recipe
-        Which recipe each order is poured in, -1 for none; shape (m,).
-    tubes
-        To buy of each pigment, shape (n,).
-    base_g
-        To buy of the two bases [g], shape (2,).
-    stages
-        How well each goal was reached.
-    """
-
-    recipe: IntArray
-    tubes: IntArray
-    base_g: FloatArray
-    stages: tuple[Stage, ...]
-
-    def money(self, books: Books) -> float:
-        """What is bought costs."""
-        return float(self.tubes @ books.price + self.base_g @ books.base_price_g)
 
 
 def solve(
@@ -160,7 +71,9 @@ def solve(
     TimeoutError
         If it was not found in time whether they can.
     """
-    goals = _Goals(books, buy, budget, tuple(forced), seconds, gap)
+    goals = _Goals(
+        books=books, buy=buy, budget=budget, forced=tuple(forced), seconds=seconds, gap=gap
+    )
     if not books.order.size:
         return None if len(forced) else goals.solution()
     if len(forced):
@@ -176,7 +89,7 @@ def solve(
         goals.stage(f"tubes bought{held}", goals.tubes)
         goals.hold_tubes()
     goals.stage(
-        f"paste, each centimetre as a share of what is there of its pigment{held}",
+        f"paste, that of each pigment as a share of what is there{held}",
         goals.sparing(),
     )
     return goals.solution()
@@ -202,7 +115,7 @@ class _Goals:
 
         self.books, self.seconds, self.gap = books, seconds, gap
         self.stages: list[Stage] = []
-        self.members, self.columns = _groups(books, forced)
+        self.members, self.columns = groups_of(books, forced)
         n = books.shelf.size
         self.group = np.repeat(np.arange(len(self.members)), [len(c) for c in self.columns])
         at = np.concatenate([*self.columns, np.empty(0, dtype=np.int64)]).astype(np.int64)
@@ -212,7 +125,7 @@ class _Goals:
         base_g = books.base_g[books.order[at]]
         self.buys_base = buy & np.isfinite(books.base_shelf_g)
         # Enough tubes for everything, so that the variables are bounded.
-        enough = np.ceil(_largest(books).sum(axis=0) / books.tube_size)
+        enough = np.ceil(largest_use(books).sum(axis=0) / books.tube_size)
         self.lower = np.zeros(self.size)
         self.upper = np.concatenate(
             [
@@ -227,7 +140,7 @@ class _Goals:
         self.once = sparse.csr_array(
             (np.ones(k), (self.group, np.arange(k))), shape=(counts.size, self.size)
         )
-        paste, shelf = _paste_rows(self.use, books)
+        paste, shelf = paste_rows(self.use, books)
         self.per_tube = -paste[np.arange(n), k + np.arange(n)]
         grams = np.maximum(books.base_g.max(axis=0, initial=1.0), 1.0)
         base = np.hstack([(base_g / grams).T, np.zeros((2, n)), -np.diag(1.0 / grams)])
@@ -260,7 +173,7 @@ class _Goals:
         k, n = self.k, self.books.shelf.size
         # Grams of base are no multiples of anything.
         by_gram = np.any(cost[k + n :] * self.upper[k + n :] > 0)
-        unit = 0.0 if by_gram else _unit(cost[: k + n])
+        unit = 0.0 if by_gram else unit_of(cost[: k + n])
         programme = Programme(
             cost=sign * cost,
             lower=self.lower,
@@ -296,7 +209,16 @@ class _Goals:
         bound = float(self.books.value.sum()) if sign < 0 else 0.0  # what holds without any solver
         bound = reached if found.proved else sign * max(sign * bound, found.bound)
         off = abs(reached - bound) / max(abs(reached), abs(bound), 1e-9)
-        self.stages.append(Stage(goal, reached, bound, off, found.proved, found.message))
+        self.stages.append(
+            Stage(
+                goal=goal,
+                reached=reached,
+                bound=bound,
+                gap=off,
+                proved=found.proved,
+                message=found.message,
+            )
+        )
         slack = _HOLD * max(float(np.abs(cost).max()) or 1.0, abs(reached))
         if sign < 0:
             self._limit(cost, reached - slack, np.inf)
@@ -334,7 +256,7 @@ class _Goals:
         grams = np.array([books.base_g[m[0]] for m in self.members]).reshape(-1, 2)
         need = np.asarray(self.once @ x) @ grams
         x[k + n :] = np.where(self.buys_base, np.maximum(need - books.base_shelf_g, 0.0), 0.0)
-        if np.any(use > books.shelf + books.tube_size * x[k : k + n] + _FIT):
+        if np.any(use > books.shelf + books.tube_size * x[k : k + n] + FIT):
             return None
         if np.any(need > books.base_shelf_g + x[k + n :] + 1e-6 * np.maximum(need, 1.0)):
             return None
@@ -349,7 +271,7 @@ class _Goals:
             mine = np.flatnonzero(self.group == group)
             rest = (x[:k] - whole)[mine]
             whole[mine[np.argsort(-rest, kind="stable")[:count]]] += 1.0
-        there = books.shelf + books.tube_size * self.upper[k : k + n] + _FIT
+        there = books.shelf + books.tube_size * self.upper[k : k + n] + FIT
         over = whole @ self.use - there
         forced = self.low[0].sum() > 0
         while np.any(over > 0) and not forced:
@@ -360,7 +282,7 @@ class _Goals:
                 return None
             whole[at] -= 1.0
             over -= self.use[at]
-        tubes = np.ceil((whole @ self.use - books.shelf - _FIT) / books.tube_size)
+        tubes = np.ceil((whole @ self.use - books.shelf - FIT) / books.tube_size)
         tubes = np.maximum(np.maximum(tubes, 0.0), self.lower[k : k + n])
         found = self._rounded(np.concatenate([whole, tubes, np.zeros(2)]))
         if found is None:
@@ -383,62 +305,7 @@ class _Goals:
             for place in range(len(columns)):
                 for _ in range(int(np.rint(x[start + place]))):
                     order = waiting.pop(0)
-                    recipe[order] = _first(books, order) + place
+                    recipe[order] = first_of(books, order) + place
             start += len(columns)
         tubes = np.rint(x[self.k : self.k + n]).astype(np.int64)
         return Solution(recipe, tubes, x[self.k + n :].copy(), tuple(self.stages))
-
-
-def _first(books: Books, order: int) -> int:
-    return int(np.searchsorted(books.order, order))
-
-
-def _groups(books: Books, forced: tuple[int, ...]) -> tuple[list[list[int]], list[IntArray]]:
-    """Orders that are alike, and for each group the recipes of its first order.
-
-    With forced orders these alone, else all that have a recipe.
-    """
-    orders = forced or range(books.value.size)
-    groups: dict[tuple[bytes, bytes, float], list[int]] = {}
-    starts = np.searchsorted(books.order, np.arange(books.value.size + 1))
-    for i in orders:
-        mine = books.use[starts[i] : starts[i + 1]]
-        if len(mine) or forced:
-            key = (mine.tobytes(), books.base_g[i].tobytes(), float(books.value[i]))
-            groups.setdefault(key, []).append(int(i))
-    members = list(groups.values())
-    return members, [np.arange(starts[m[0]], starts[m[0] + 1]) for m in members]
-
-
-def _paste_rows(use: FloatArray, books: Books) -> tuple[FloatArray, FloatArray]:
-    """Paste of each pigment: rows over all variables, and what they may come to.
-
-    In whole units where doses and tubes are multiples of one, since the shelf can then be cut to
-    whole units too; else in tubes.
-    """
-    n = books.shelf.size
-    rows, shelf = np.zeros((n, len(use) + n + 2)), np.zeros(n)
-    for i in range(n):
-        tube = float(books.tube_size[i])
-        rows[i, : len(use)], rows[i, len(use) + i] = use[:, i], -tube
-        unit = _unit(rows[i])
-        if unit:
-            rows[i], shelf[i] = np.rint(rows[i] / unit), np.floor((books.shelf[i] + _FIT) / unit)
-        else:
-            rows[i], shelf[i] = rows[i] / tube, books.shelf[i] / tube
-    return rows, shelf
-
-
-def _unit(values: FloatArray) -> float:
-    """The largest thousandths that all values are multiples of; 0 if there is none."""
-    counts = np.rint(values * 1000.0)
-    if np.any(np.abs(values * 1000.0 - counts) > 1e-6 * np.maximum(1.0, np.abs(counts))):
-        return 0.0
-    return float(np.gcd.reduce(counts.astype(np.int64))) / 1000.0
-
-
-def _largest(books: Books) -> FloatArray:
-    """The most paste that each order can take of each pigment, shape (m, n)."""
-    largest = np.zeros((books.value.size, books.shelf.size))
-    np.maximum.at(largest, books.order, books.use)
-    return largest

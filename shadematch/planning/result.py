@@ -9,8 +9,8 @@ from typing import Literal
 from shadematch.errors import PourError
 from shadematch.matching.question import Choice
 from shadematch.planning.cost import Cost
+from shadematch.planning.numbers import Stage
 from shadematch.planning.orders import Order
-from shadematch.planning.programme import Stage
 from shadematch.planning.stock import Stock, assumed_in_words
 from shadematch.predicting.prediction import Prediction
 from shadematch.studio.palette import Palette
@@ -168,7 +168,7 @@ class Plan:
 
     Goals, each brought to its best before the next: the value of the orders poured; the money
     for what is bought; the number of tubes bought; and then, with these purchases, the paste,
-    each cm or g counted as a share of what is there of its pigment, so that scarce tubes
+    that of each pigment as a share of what is there, so that scarce tubes
     last.
 
     Attributes
@@ -258,7 +258,7 @@ class Plan:
             If nothing remains.
         """
         palette = self.palette.without(*names)
-        kept = tuple(t for t in self.stock.tubes if t.pigment in palette.names)
+        kept = tuple(t for t in self.stock.tubes if t.pigment in palette)
         stock = self.stock.model_copy(update={"tubes": kept})
         return WhatIf(names, self, self._again(palette, stock))
 

@@ -116,7 +116,15 @@ def minimise(
         Share of the cost that the best may lie above the bound once a quarter of the time has
         gone.
     """
-    return _Run(programme, start, checked, mended, time.monotonic(), seconds, gap).outcome()
+    return _Run(
+        programme=programme,
+        best=start,
+        checked=checked,
+        mended=mended,
+        begun=time.monotonic(),
+        seconds=seconds,
+        gap=gap,
+    ).outcome()
 
 
 @dataclass
@@ -288,7 +296,12 @@ class _Run:
         near = np.sort(price[free])[:_CORE]
         if free.sum() > 1.2 * _CORE and near.size:
             bound, sure = self.solved(
-                found.x, price, float(near[-1]), lower, upper, 0.6 * _FIRST * self.seconds
+                found.x,
+                price,
+                most=float(near[-1]),
+                lower=lower,
+                upper=upper,
+                seconds=0.6 * _FIRST * self.seconds,
             )
             # What was left out costs at least this.
             floor = max(floor, min(bound, floor + float(near[-1])) if sure else floor)
@@ -299,20 +312,23 @@ class _Run:
             room = self.reached - float(found.fun)
             least = 0.1 * _FIRST * self.seconds
             spell = max(_FIRST * self.seconds - (self.seconds - self.left), least)
-            bound, _ = self.solved(found.x, price, room, lower, upper, spell)
+            bound, _ = self.solved(
+                found.x, price, most=room, lower=lower, upper=upper, seconds=spell
+            )
             floor = max(floor, bound)
             if self.settled(floor) or self.enough(min(floor, self.unsettled)):
                 self.unsettled = min(self.unsettled, floor)
                 return
         room = self.reached - float(found.fun)
         spell = self.left * (0.6 if self.open else 1.0)
-        bound, _ = self.solved(found.x, price, room, lower, upper, spell)
+        bound, _ = self.solved(found.x, price, most=room, lower=lower, upper=upper, seconds=spell)
         self.unsettled = min(self.unsettled, max(floor, bound))
 
     def solved(
         self,
         x: FloatArray,
         price: FloatArray,
+        *,
         most: float,
         lower: FloatArray,
         upper: FloatArray,

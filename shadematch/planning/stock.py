@@ -103,7 +103,7 @@ class Stock(Frozen):
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
             raise PourError(
-                "a pigment stands twice",
+                "a pigment appears twice",
                 field="tubes",
                 value=twice[0],
                 remedy="Put all its tubes into one entry",
@@ -126,13 +126,20 @@ class Stock(Frozen):
         """
         for name in names:
             expect(name, str, "names", "Give names of pigments")
-        kept = [t for t in self.tubes if t.pigment not in names]
+        lost = {name.casefold() for name in names}
+        kept = [t for t in self.tubes if t.pigment.casefold() not in lost]
         gone = [Tubes(pigment=name, most=0) for name in dict.fromkeys(names)]
         return self.model_copy(update={"tubes": (*kept, *gone)})
 
     def row(self, pigment: str) -> Tubes:
-        """The tubes of a pigment; an empty entry where there is none."""
-        return next((t for t in self.tubes if t.pigment == pigment), Tubes(pigment=pigment))
+        """The tubes of a pigment; an empty entry where there is none.
+
+        Upper and lower case are alike, unless two entries differ in them alone.
+        """
+        expect(pigment, str, "pigment", "Give its name")
+        same = [t for t in self.tubes if t.pigment.casefold() == pigment.casefold()]
+        exact = [t for t in same if t.pigment == pigment]
+        return (exact or same[:1] or [Tubes(pigment=pigment)])[0]
 
     def tube_size(self, pigment: str, palette: Palette) -> float:
         """Paste in a full tube [palette's unit]; 87 cm where nobody entered it.
@@ -155,6 +162,7 @@ class Stock(Frozen):
 
     def assumed(self, palette: Palette) -> tuple[str, ...]:
         """Pigments of whose tubes nobody entered how much they hold."""
+        expect(palette, Palette, "palette", "Use load_palette(...)")
         return tuple(n for n in palette.names if self._entered(n, palette) is None)
 
     def _entered(self, pigment: str, palette: Palette) -> float | None:

@@ -1,4 +1,4 @@
-"""Figures from results. Matplotlib is an extra (``pip install "shadematch[plots]"``).
+"""Figures from results. Matplotlib is an extra (``pip install ".[plots]"``).
 
 Every function takes and returns axes, so that figures can be composed.
 """

@@ -111,10 +111,11 @@ def draw_feasibility(
     ax.set_ylabel("white base in the blend [%]")
     ax.spines[:].set_visible(False)
     names = ", ".join(f"{short[n]} {n}" for n in found.palette.names)
+    unit = found.palette.unit
     ax.set_title(
         plain(
             f"{found.batches_g[batch]:g} g, CIEDE2000 to {found.target.hex} (small squares); "
-            f"framed: within {found.within:g}" + (f"\ndoses in cm: {names}" if recipes else "")
+            f"framed: within {found.within:g}" + (f"\ndoses in {unit}: {names}" if recipes else "")
         ),
         fontsize=9,
         color=INK,

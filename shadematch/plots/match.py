@@ -1,4 +1,4 @@
-"""A match: two colours and a ruler."""
+"""A match: two colours and its doses."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ __all__ = ["draw_batches", "draw_match", "draw_same_look"]
 
 
 def draw_match(match: Match, ax: Axes | None = None) -> Axes:
-    """Draw a match: the two colours side by side, and the doses as lengths on a ruler.
+    """Draw a match: the two colours side by side, and the doses as bars.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
         If matplotlib is not installed.
     """
     doses = match.recipe.squeezed
-    weighed = match.recipe.weighed
+    weighed, unit = match.recipe.weighed, match.recipe.unit
     rows = max(len(doses) + len(weighed), 1)
     ax = axes_for(ax, (7.0, 2.2 + 0.42 * rows))
     longest = max([*doses.values(), 1.0])
@@ -51,13 +51,15 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     for row, (name, dose) in enumerate(doses.items()):
         one = predict({name: 2.0}, palette=match.palette, view=match.view)
         ax.barh(row, dose, height=0.55, color=one.hex, edgecolor=INK, lw=0.8)
-        ax.text(dose + 0.01 * longest, row, plain(f" {dose:g} cm {name}"), va="center", color=INK)
+        ax.text(
+            dose + 0.01 * longest, row, plain(f" {dose:g} {unit} {name}"), va="center", color=INK
+        )
     for row, part in enumerate(weighed, start=len(doses)):
         ax.text(0.01 * longest, row, plain(str(part)), va="center", color=INK)
     ax.set_xlim(0, 1.3 * longest)
     ax.set_ylim(rows - 0.4, -3.9)
     ax.set_yticks([])
-    ax.set_xlabel("paste to squeeze out [cm]")
+    ax.set_xlabel(f"paste to {'squeeze out' if unit == 'cm' else 'weigh'} [{unit}]")
     ax.spines[["left", "top", "right"]].set_visible(False)
     ax.set_title(
         f"{match.pour}: CIEDE2000 {match.delta_e:.2f},\n{match.proof}",
@@ -92,10 +94,10 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
     masses = [p.mass_g for p in smallest.curve]
     values = [p.delta_e for p in smallest.curve]
     ax.plot(masses, values, color="#1f4e5f", lw=1.4, marker=".", ms=3)
-    ax.axhline(smallest.delta_e, color="#8a3b12", ls="--", lw=1)
+    ax.axhline(smallest.within, color="#8a3b12", ls="--", lw=1)
     ax.axhline(smallest.ideal_delta_e, color="#77736a", ls=":", lw=1)
     right = smallest.largest_g
-    ax.text(right, smallest.delta_e, "asked for ", va="bottom", ha="right", color="#8a3b12")
+    ax.text(right, smallest.within, "asked for ", va="bottom", ha="right", color="#8a3b12")
     if smallest.mass_g is not None:
         at = masses.index(smallest.mass_g)
         ax.plot(masses[at], values[at], "o", color="#8a3b12")
@@ -107,7 +109,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
             color="#8a3b12",
         )
     ax.set_xlim(0, right)
-    ax.set_ylim(0, max([*values, 1.5 * smallest.delta_e, smallest.ideal_delta_e * 1.2]))
+    ax.set_ylim(0, max([*values, 1.5 * smallest.within, smallest.ideal_delta_e * 1.2]))
     ax.set_xlabel("mass of base [g]")
     ax.set_ylabel("CIEDE2000 of the closest recipe")
     ax.spines[["top", "right"]].set_visible(False)

@@ -29,11 +29,7 @@ def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | No
     try:
         from matplotlib import pyplot
     except ImportError:
-        raise MissingExtraError(
-            "needs matplotlib",
-            field="plots",
-            remedy='Install it with: pip install "shadematch[plots]"',
-        ) from None
+        raise MissingExtraError.of("matplotlib", "plots", field="plots") from None
     if ax is None:
         _, ax = pyplot.subplots(
             figsize=size, layout="constrained", subplot_kw={"projection": projection}

@@ -37,7 +37,7 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
     MissingExtraError
         If matplotlib is not installed.
     """
-    names = plan.palette.names
+    names, unit = plan.palette.names, plan.palette.unit
     ax = axes_for(ax, (8.0, 1.5 + 0.62 * len(names)))
     longest = max(plan.use[n] + plan.left[n] for n in names) or 1.0
     for row, name in enumerate(names):
@@ -66,7 +66,7 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
         ax.text(
             start + left + 0.01 * longest,
             row,
-            f"{left:g} cm left",
+            f"{left:g} {unit} left",
             va="center",
             color=INK,
             fontsize=8,
@@ -78,7 +78,7 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
     ax.set_yticks(range(len(names)), [plain(name) for name in names])
     ax.set_ylim(len(names) - 0.5, -0.6)
     ax.set_xlim(0, 1.16 * longest)
-    ax.set_xlabel("paste [cm]; a thick line marks where the shelf ends and new tubes begin")
+    ax.set_xlabel(f"paste [{unit}]; a thick line marks where the shelf ends and new tubes begin")
     ax.spines[["top", "right"]].set_visible(False)
     ax.set_title(
         plain(f"{len(plan.poured)} of {len(plan.lines)} orders poured; buy {bought or 'no tubes'}"),

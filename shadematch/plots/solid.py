@@ -122,11 +122,7 @@ def turning(gamut: Gamut) -> Turning:
     try:
         from plotly import graph_objects
     except ImportError:
-        raise MissingExtraError(
-            "needs plotly",
-            field="plots",
-            remedy='Install it with: pip install "shadematch[notebooks]"',
-        ) from None
+        raise MissingExtraError.of("plotly", "notebooks", field="plots") from None
     surface = gamut.surface
     # Plain 32-bit arrays, which plotly stores in base 64: a third of the size of digits.
     lab = surface.vertices.astype(np.float32)

@@ -11,14 +11,13 @@ from shadematch.colour.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PourError
 from shadematch.optics.stack import Coat, Medium, add, look, medium
 from shadematch.optics.transport import Directions
-from shadematch.predicting.prediction import conditions, loads_of, model_for
+from shadematch.predicting.prediction import conditions, loads_of, model_for, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.unit import check_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import between, expect, listed
+from shadematch.support.models import between, listed
 from shadematch.support.report import Report, Reported, Row, Swatch, lab_words
 from shadematch.support.svg import colour_strip, side_view
 
@@ -28,7 +27,6 @@ __all__ = [
     "label_of",
     "layers",
     "medium_of",
-    "recipe_of",
     "shade_of",
     "thickness_of",
 ]
@@ -184,24 +182,6 @@ def thickness_of(value: object, field_: str, *, least: float = 0.0) -> float:
     return between(value, field_, least, _THICKEST_CM, "Give it in cm")
 
 
-def recipe_of(
-    value: Recipe | Mapping[str, float], palette: Palette, pour: Pour, field_: str
-) -> Recipe:
-    """A recipe, or the one of these doses in this pour, in palette order.
-
-    Raises
-    ------
-    UnknownNameError, PourError
-        For a name that the palette lacks, a dose that can't be, or a recipe in another unit.
-    """
-    expect(value, (Recipe, Mapping), field_, "Give a Recipe, or doses such as {'gorse': 2}")
-    given = value if isinstance(value, Recipe) else Recipe(value, pour, unit=palette.unit)
-    check_unit(given.unit, palette.unit, field_)
-    loads_of(given.doses, palette, given.pour)  # complains
-    doses = {n: float(given.doses[n]) for n in palette.names if given.doses.get(n)}
-    return Recipe(doses, given.pour, given.weighed, given.unit)
-
-
 def medium_of(recipe: Recipe, palette: Palette) -> Medium:
     """The coloured base of a recipe as the optics see it."""
     loads = loads_of(recipe.doses, palette, recipe.pour)
@@ -260,7 +240,8 @@ def layers(
                 value=pair,
                 remedy="Write ({'gorse': 2}, 0.5)",
             )
-        recipes.append(recipe_of(pair[0], palette, pour, f"stack.{i}"))
+        own = None if isinstance(pair[0], Recipe) else pour
+        recipes.append(recipe_of(pair[0], palette, own, f"stack.{i}"))
         thicknesses.append(thickness_of(pair[1], f"stack.{i}"))
     if not sum(thicknesses) > 0:
         raise PourError(

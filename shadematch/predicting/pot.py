@@ -13,14 +13,14 @@ though most pots mirror a little.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
-from shadematch.predicting.prediction import Prediction, conditions, opened, predict
+from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -171,9 +171,8 @@ def in_the_pot(
         For a name that the palette lacks, a dose, depth or pot that can't be, a `Recipe` in
         another unit than the palette's, or a pour that is given twice.
     """
-    palette, stated, view = conditions(palette, pour, view)
-    doses, own_pour, weighed = opened(recipe, palette, pour, "recipe")
-    pour = stated if own_pour is None else own_pour
+    palette, _, view = conditions(palette, pour, view)
+    own = recipe_of(recipe, palette, pour, "recipe")
     depth = between(depth_cm, "depth_cm", 0.1, 100.0, "Measure the melt with a ruler, in cm")
     drop = between(drop_mm, "drop_mm", 0.1, 100.0, "A drop is about 3 mm high")
     bottom = _bottom(pot)
@@ -181,12 +180,11 @@ def in_the_pot(
     def seen(thickness_cm: float, backing: float) -> Prediction:
         light = {"illuminant": view.illuminant, "observer": view.observer}
         return predict(
-            doses,
+            own.doses,
             palette=palette,
-            pour=pour.model_copy(update={"thickness_cm": thickness_cm}),
-            view=View(**light, backing=backing, contact="optical"),
+            pour=own.pour.model_copy(update={"thickness_cm": thickness_cm}),
+            view=View(**light, backing=backing, contact="wet"),
         )
 
-    bar = predict(doses, palette=palette, pour=pour, view=view)
-    own = replace(bar.recipe, weighed=weighed)
+    bar = predict(own, palette=palette, view=view)
     return InThePot(own, seen(depth, bottom), seen(drop / 10.0, _PAPER), bar, depth, drop, bottom)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -16,11 +16,11 @@ from shadematch.colour.colorimetry import (
     xyz_to_srgb,
 )
 from shadematch.errors import PourError
-from shadematch.optics.layer import Layer, reflectance
+from shadematch.optics.layer import Layer, radiance_factor, reflectance
 from shadematch.studio.palette import Palette, load_palette
 from shadematch.studio.pour import Pour
-from shadematch.studio.recipe import LARGEST_DOSE, Recipe, Weighed
-from shadematch.studio.unit import check_unit, measured
+from shadematch.studio.recipe import LetDown, Recipe, doses_of
+from shadematch.studio.unit import Unit, check_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect
@@ -29,12 +29,14 @@ from shadematch.support.report import Report, Reported, Row, Swatch
 __all__ = [
     "Model",
     "Prediction",
+    "checked_recipe",
     "conditions",
     "loads_of",
     "model_for",
-    "opened",
     "predict",
     "predict_loads",
+    "recipe_of",
+    "spelled",
 ]
 
 
@@ -90,7 +92,7 @@ class Model:
             # By the spline, as the proved search sees it.
             return self.layer_with(loads).value(mu_a)
         mu_s = self.base_scattering + loads @ self.scattering
-        return reflectance(mu_a, mu_s, self.thickness_cm, self._around)[0]
+        return radiance_factor(mu_a, mu_s, self.thickness_cm, self._around)
 
     def xyz(self, loads: FloatArray) -> FloatArray:
         """Tristimulus values, shape (..., 3)."""
@@ -190,50 +192,66 @@ def loads_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> FloatA
     PourError
         For a dose that is negative or not a finite number.
     """
-    loads = np.zeros(len(palette.pigments))
-    for name, dose in doses.items():
-        at = palette.index(name)
-        if isinstance(dose, bool) or not isinstance(dose, int | float | np.integer | np.floating):
-            raise PourError(
-                "must be a number",
-                field=f"doses.{name}",
-                value=dose,
-                remedy=f"In {palette.unit}",
-            )
-        if not 0 <= dose <= LARGEST_DOSE:  # NaN fails every comparison
-            raise PourError(
-                f"must lie between 0 and {LARGEST_DOSE:,.0f} {palette.unit}",
-                field=f"doses.{name}",
-                value=dose,
-                remedy=f"Give the {measured(palette.unit)} of paste in {palette.unit}",
-            )
-        loads[at] = float(dose) * 100.0 / pour.batch_g
-    return loads
+    told = Recipe(palette.named(doses_of(doses, "doses")), pour, unit=palette.unit).doses
+    return np.array([told.get(name, 0.0) * 100.0 / pour.batch_g for name in palette.names])
 
 
-def opened(
-    recipe: Recipe | Mapping[str, float], palette: Palette, pour: Pour | None, field: str
-) -> tuple[Mapping[str, float], Pour | None, tuple[Weighed, ...]]:
-    """Doses, pour and let-downs of a recipe, or of doses and a pour beside them.
+def recipe_of(
+    given: Recipe | Mapping[str, float], palette: Palette, pour: Pour | None, field: str
+) -> Recipe:
+    """A recipe as the palette spells its names, in its order: a `Recipe`, or doses into a pour.
+
+    Raises
+    ------
+    UnknownNameError
+        For a name that the palette lacks.
+    PourError
+        If it is neither, a dose can't be, a recipe's doses are in another unit than the palette's,
+        or its pour is given a second time and is another one.
+    """
+    if not isinstance(given, Recipe):
+        given = Recipe(doses_of(given, field), Pour() if pour is None else pour, (), palette.unit)
+    else:
+        given = checked_recipe(given, pour, palette.unit, field)
+    doses = palette.named(given.doses)
+    weighed = [replace(p, let_down=spelled(p.let_down, palette)) for p in given.weighed]
+    ordered = {name: doses[name] for name in palette.names if name in doses}
+    return Recipe(ordered, given.pour, tuple(weighed), given.unit)
+
+
+def checked_recipe(recipe: Recipe, pour: Pour | None, unit: Unit, field: str) -> Recipe:
+    """A recipe that is in a unit, and in the pour that was given beside it, if any.
 
     Raises
     ------
     PourError
-        If it is neither, a recipe's doses are in another unit than the palette's, or its pour is
-        given a second time and is another one.
+        If it isn't.
     """
-    if not isinstance(recipe, Recipe):
-        expect(recipe, Mapping, field, "Give a Recipe, or doses such as {'gorse': 2}")
-        return recipe, pour, ()
-    if pour is not None and pour != recipe.pour:
-        raise PourError(
-            "is given twice, and not the same",
-            field="pour",
-            value=pour,
-            remedy="A Recipe brings its own; leave it out, or give the doses alone",
-        )
-    check_unit(recipe.unit, palette.unit, field)
-    return recipe.doses, recipe.pour, recipe.weighed
+    if pour is not None:
+        expect(pour, Pour, "pour", "Use Pour(...)")
+        if pour != recipe.pour:
+            raise PourError(
+                "is given twice, and not the same",
+                field="pour",
+                value=pour,
+                remedy="A Recipe brings its own; leave it out, or give the doses alone",
+            )
+    check_unit(recipe.unit, unit, field)
+    return recipe
+
+
+def spelled(let_down: LetDown, palette: Palette) -> LetDown:
+    """A let-down of a pigment as the palette spells it.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks it.
+    """
+    name = palette.names[palette.index(let_down.pigment)]
+    if name == let_down.pigment:
+        return let_down
+    return let_down.model_copy(update={"pigment": name})
 
 
 def predict(
@@ -263,12 +281,9 @@ def predict(
         For a name that the palette lacks, a dose that can't be, a `Recipe` in another unit than
         the palette's, or a pour beside a `Recipe` that is not its own.
     """
-    palette, stated, view = conditions(palette, pour, view)
-    doses, own, weighed = opened(doses, palette, pour, "doses")
-    pour = stated if own is None else own
-    loads = loads_of(doses, palette, pour)
-    ordered = {p.name: float(doses[p.name]) for p in palette.pigments if doses.get(p.name)}
-    return predict_loads(loads, Recipe(ordered, pour, weighed, palette.unit), palette, view)
+    palette, _, view = conditions(palette, pour, view)
+    recipe = recipe_of(doses, palette, pour, "doses")
+    return predict_loads(loads_of(recipe.doses, palette, recipe.pour), recipe, palette, view)
 
 
 def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: View) -> Prediction:

@@ -145,8 +145,10 @@ def checked_made(
         return {}
     expect(made, Mapping, "let_down_paste", "Give a mapping such as {'gorse': 2}")
     names = [d.pigment for d in let_downs]
+    own = {name.casefold(): name for name in names}
     found = {}
-    for name, paste in made.items():
+    for given, paste in made.items():
+        name = own.get(given.casefold(), given) if isinstance(given, str) else given
         if not is_finite(paste) or not 0.0 < paste <= 10_000.0:
             raise PourError(
                 "must be a number above 0",

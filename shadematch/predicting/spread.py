@@ -1,35 +1,38 @@
-"""How far a batch may stray because rulers and scales are read, not known.
+"""How far a batch may stray from what is wanted, and why.
 
-What the readings do is told in `shadematch.predicting.slips`.
+What is not known is told in `shadematch.predicting.uncertainty`; the figures come from the full
+model, `shadematch.predicting.sampled`.
 """
 
 from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Final
 
 import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.difference import delta_e
+from shadematch.colour.expected import nine_in_ten, root_of
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
-from shadematch.predicting.prediction import Prediction, conditions, opened, predict
+from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
 from shadematch.predicting.readings import (
     SCALE_G,
-    Taken,
     checked_made,
     checked_readings,
     readings_in_words,
     taken,
-    told_apart,
 )
-from shadematch.predicting.slips import SQUEEZES, Squeezes, worst
+from shadematch.predicting.sampled import Sampled
+from shadematch.predicting.uncertainty import CAUSES, MAKING, Cause, Uncertainty
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target, as_target
+from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.report import Report, Reported, Row, Swatch, Table
@@ -39,7 +42,7 @@ __all__ = ["Spread", "spread"]
 
 @dataclass(frozen=True)
 class Spread(Reported):
-    """What readings of the ruler and the scale do to a recipe.
+    """What all that is not known of a recipe, and of its target, does to the difference.
 
     Attributes
     ----------
@@ -54,14 +57,20 @@ class Spread(Reported):
     nominal_delta_e
         Its CIEDE2000 to the target; 0 without one.
     mean, median, p90, p95
-        Of CIEDE2000 over the squeezes: the mean, and the values that 50, 90 and 95 percent of
-        them stay below; with several lights, of the worst over them.
+        Of CIEDE2000: the mean, and the values that 50, 90 and 95 percent of such batches stay
+        within; with several lights, of the worst over them.
     lab_covariance
-        Of the colours over the squeezes, in CIELAB, shape (3, 3) as tuples.
+        Of the recipe's colour, in CIELAB, shape (3, 3) as tuples.
     shares
-        Which reading matters how much: the share of the mean square of CIEDE2000 from the
-        recipe's own colour that each reading brings by itself; making a let-down is two. They
-        sum to 1 (or are all 0).
+        Which cause matters how much: the share of the mean square of CIEDE2000 from the
+        recipe's own colour that each brings by itself. Readings are each told, by the names of
+        the pastes and such as ``"weighing clear base"`` (making a let-down is two of them);
+        beside them, where they count, ``"the target"``, ``"pastes and bases"``,
+        ``"thickness"``, ``"light and white tile"``, ``"what the model misses"``. They sum to 1
+        (or are all 0).
+    causes
+        The same by kind: ``"target"``, ``"ruler"``, ``"scale"``, ``"pastes"``, ``"bench"``,
+        ``"model"``; all of them.
     lights
         Those that count, where it is not the view's alone.
     let_down_paste
@@ -81,18 +90,19 @@ class Spread(Reported):
     p95: float
     lab_covariance: tuple[tuple[float, float, float], ...]
     shares: Mapping[str, float] = field(hash=False)
+    causes: Mapping[Cause, float] = field(hash=False)
     _lab: FloatArray = field(repr=False, compare=False)
     lights: tuple[Light, ...] = ()
     let_down_paste: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
-        for name in ("shares", "let_down_paste"):
+        for name in _MAPPINGS:
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        values |= {name: dict(getattr(self, name)) for name in ("shares", "let_down_paste")}
+        values |= {name: dict(getattr(self, name)) for name in _MAPPINGS}
         return functools.partial(Spread, **values), ()
 
     @property
@@ -118,12 +128,18 @@ class Spread(Reported):
 
     @property
     def worst(self) -> str | None:
-        """The reading that matters most; None where nothing is off."""
+        """What matters most; None where nothing is off."""
         name = max(self.shares, key=self.shares.__getitem__, default=None)
         return name if name is not None and self.shares[name] > 0 else None
 
+    @property
+    def largest(self) -> Cause | None:
+        """The kind of cause that matters most; None where nothing is off."""
+        cause = max(self.causes, key=self.causes.__getitem__)
+        return cause if self.causes[cause] > 0 else None
+
     def report(self) -> Report:
-        """How far it strays, and which reading matters most."""
+        """How far it strays, and what matters most."""
         first, second = self.extremes
         wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
         rows = [
@@ -151,7 +167,7 @@ class Spread(Reported):
         if self.worst:
             share = f"{self.shares[self.worst]:.0%}"
             rows.append(Row("care", f"most comes from {self.worst}", note=share))
-            if self.worst.startswith(_MAKING):
+            if self.worst.startswith(MAKING):
                 text = "make more of it at once, and its strength is known better"
                 rows.append(Row("care", text))
         shares = tuple((name, f"{share:.0%}") for name, share in self.shares.items())
@@ -163,12 +179,12 @@ class Spread(Reported):
                 Swatch(second, "the other"),
             ),
             rows=tuple(rows),
-            tables=(Table(("reading", "share"), shares, frozenset({1}), _SHARES),),
+            tables=(Table(("cause", "share"), shares, frozenset({1}), _SHARES),),
         )
 
 
-_SHARES = "which reading brings how much of it"
-_MAKING = "making "
+_MAPPINGS = ("shares", "causes", "let_down_paste")
+_SHARES = "which cause brings how much of it"
 
 
 def spread(
@@ -179,11 +195,15 @@ def spread(
     view: View | None = None,
     dose_slip: float | None = None,
     scale_g: float = SCALE_G,
-    target: Target | str | None = None,
+    target: HoldsTarget | str | None = None,
     lights: Sequence[Light] = (),
     let_down_paste: Mapping[str, float] | None = None,
 ) -> Spread:
-    """How far a recipe's colour strays when the ruler and the scale are a little off.
+    """How far a recipe's colour strays, and from its target, with all that is not known.
+
+    Counted are the readings of ruler and scale; how well the target is known, where it has a
+    covariance; and what the palette says is not known of itself (`Palette.uncertainty`): pastes,
+    bases, thickness, and what the model misses.
 
     Parameters
     ----------
@@ -218,19 +238,18 @@ def spread(
     UnknownNameError, ColourError
         As `predict` and `match` do.
     """
-    palette, stated, view = conditions(palette, pour, view)
-    doses, own_pour, weighed = opened(recipe, palette, pour, "recipe")
-    pour = stated if own_pour is None else own_pour
+    palette, _, view = conditions(palette, pour, view)
+    own = recipe_of(recipe, palette, pour, "recipe")
+    pour = own.pour
     ruler, scale = checked_readings(dose_slip, scale_g, pour.batch_g, palette.unit)
     names = checked_lights(lights)
     views = [view.model_copy(update={"illuminant": name}) for name in names] or [view]
     view = views[0]
     goal = None if target is None else as_target(target)
-    nominal = predict(doses, palette=palette, pour=pour, view=view)
-    own = replace(nominal.recipe, weighed=weighed)
+    nominal = predict(own, palette=palette, view=view)
     held = taken(own, palette)
     amounts = np.concatenate([held.squeezed_doses, held.masses_g])
-    squeezes = Squeezes(
+    known = Uncertainty(
         palette,
         pour,
         view,
@@ -240,14 +259,17 @@ def spread(
         made=checked_made(let_down_paste, held.let_downs, scale, palette.unit),
         lights=names,
     )
-    lab = squeezes.lab(amounts, squeezes.points(SQUEEZES))
     seen = [observation(each.illuminant, each.observer) for each in views]
     centre = np.array([xyz_to_lab(s.weights @ nominal.reflectance, s.white) for s in seen])
     aim = centre if goal is None else np.array([goal.lab_in(each) for each in views])
-    values = worst(lab, aim)
-    median, p90, p95 = (float(np.quantile(values, q)) for q in (0.5, 0.9, 0.95))
-    covariance = np.cov(lab[0].T)
+    doubt = None if goal is None or goal.covariance is None else np.array(goal.covariance)
+    sampled = Sampled(known)
+    values, lab = sampled.differences(amounts, aim, doubt)
+    median, p95 = (float(np.quantile(values, q)) for q in (0.5, 0.95))
     lab.setflags(write=False)
+    there = [*(held.squeezed_doses > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
+    used = set(np.flatnonzero(there).tolist())
+    shares, causes = _shares(sampled, amounts, centre, aim, doubt, used)
     return Spread(
         recipe=own,
         view=view,
@@ -255,34 +277,56 @@ def spread(
         dose_slip=ruler,
         scale_g=scale,
         nominal=nominal,
-        nominal_delta_e=float(worst(centre[:, None], aim)[0]),
+        nominal_delta_e=float(delta_e(centre, aim).max()),
         mean=float(values.mean()),
         median=median,
-        p90=p90,
+        p90=float(nine_in_ten(values)),
         p95=p95,
-        lab_covariance=tuple((float(r[0]), float(r[1]), float(r[2])) for r in covariance),
-        shares=_shares(squeezes, held, amounts, centre),
+        lab_covariance=tuple((float(r[0]), float(r[1]), float(r[2])) for r in np.cov(lab[0].T)),
+        shares=shares,
+        causes=causes,
         _lab=lab[0],
         lights=names,
-        let_down_paste={part.let_down.pigment: part.paste for _, part in squeezes.dosed(amounts)},
+        let_down_paste={part.let_down.pigment: part.paste for _, part in known.dosed(amounts)},
     )
 
 
+_TARGETS: Final[tuple[Cause, ...]] = ("target",) * 3
+
+
+def _squares(lab: FloatArray, middle: FloatArray) -> FloatArray:
+    """Mean square of CIEDE2000 of colours one way (first half) and the other; (v, 2 c, 3)."""
+    far = delta_e(lab, middle[:, None]).max(axis=0) ** 2
+    return np.asarray(0.5 * (far[: far.size // 2] + far[far.size // 2 :]))
+
+
 def _shares(
-    squeezes: Squeezes, held: Taken, amounts: FloatArray, centre: FloatArray
-) -> dict[str, float]:
-    """What each reading does by itself, one standard deviation up and down."""
-    names = [*squeezes.palette.names, "weighing clear base", "weighing white base"]
-    for words in told_apart(held.let_downs):
-        names += [f"{_MAKING}{words}", f"{_MAKING}{words}", f"weighing {words}"]
-    one = np.eye(len(names)) / np.sqrt(3.0)
-    squares = worst(squeezes.lab(amounts, np.concatenate([one, -one])), centre) ** 2
-    each = 0.5 * (squares[: len(names)] + squares[len(names) :])
-    used = [*(held.squeezed_doses > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
-    total = float(each[used].sum())
+    sampled: Sampled,
+    amounts: FloatArray,
+    centre: FloatArray,
+    aim: FloatArray,
+    doubt: FloatArray | None,
+    used: set[int],
+) -> tuple[dict[str, float], dict[Cause, float]]:
+    """What each cause does by itself, one standard deviation up and down.
+
+    Readings that are taken, at the positions in `used`, are told even where they do nothing.
+    """
+    known = sampled.known
+    names: list[str] = [*known.names]
+    kinds: list[Cause] = [*known.causes]
+    lab = sampled.lab(amounts, sampled.one_by_one)
+    squares = _squares(lab, centre)
+    if doubt is not None:
+        names, kinds = [*names, *["the target"] * 3], [*kinds, *_TARGETS]
+        moved = aim[:, None] + np.concatenate([root_of(doubt).T, -root_of(doubt).T])
+        squares = np.concatenate([squares, _squares(moved, aim)])
+    total = float(squares.sum())
     shares: dict[str, float] = {}
-    for name, value, there in zip(names, each, used, strict=True):
-        if there:
-            share = float(value) / total if total > 1e-12 else 0.0
+    causes: dict[Cause, float] = dict.fromkeys(CAUSES, 0.0)
+    for at, (name, kind, square) in enumerate(zip(names, kinds, squares, strict=True)):
+        share = float(square) / total if total > 1e-12 else 0.0
+        if share > 1e-9 or at in used:  # what does nothing leaves rounding behind
             shares[name] = shares.get(name, 0.0) + share
-    return shares
+        causes[kind] += share
+    return shares, causes

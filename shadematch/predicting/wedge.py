@@ -14,11 +14,10 @@ from shadematch.predicting.layers import (
     Shade,
     label_of,
     medium_of,
-    recipe_of,
     shade_of,
     thickness_of,
 )
-from shadematch.predicting.prediction import conditions
+from shadematch.predicting.prediction import conditions, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -155,7 +154,8 @@ def wedge(
         For a name that the palette lacks, or a dose or a measure that can't be.
     """
     palette, pour, view = conditions(palette, pour, view)
-    made = recipe_of(recipe, palette, pour, "recipe")
+    own = None if isinstance(recipe, Recipe) else pour
+    made = recipe_of(recipe, palette, own, "recipe")
     expect(clear_top, bool, "clear_top", "Give True or False")
     least = 0.0 if clear_top else 0.01  # a bare layer has to be there
     ends = thickness_of(from_cm, "from_cm", least=least), thickness_of(to_cm, "to_cm", least=least)

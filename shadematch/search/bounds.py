@@ -5,7 +5,7 @@ bounded: reflectance is convex in the doses, and so are the cube roots of X, Y a
 above their tangents at the centre, and farthest above them at an end. That makes the colours of a
 box a subset of a zonotope (a sum of segments) in CIELAB. Two floors of CIEDE2000 follow, and the
 larger counts: the interval floor over an upright box around the colours, and the distance of the
-zonotope from the target in a norm that CIEDE2000 does not fall below (`difference.minorant`). The
+zonotope from the target in a norm that CIEDE2000 does not fall below (`floors.minorant`). The
 second shrinks with the square of the box, which is what keeps the number of boxes small.
 
 References
@@ -23,7 +23,8 @@ from typing import Final
 import numpy as np
 
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.colour.difference import floor, squared_difference
+from shadematch.colour.difference import squared_difference
+from shadematch.colour.floors import floor
 from shadematch.optics.layer import Layer
 from shadematch.search.space import Space
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
@@ -57,38 +58,66 @@ class Images:
         return Images(self.centre[at], self.generators[at], self.lab_lo[at], self.lab_hi[at])
 
 
-def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray) -> Images:
-    """Enclose the colours of boxes [lo, hi], shapes (m, n), of whole or real-valued steps."""
-    centre, radius = 0.5 * (lo + hi), 0.5 * (hi - lo)
+@dataclass(frozen=True)
+class _Spectra:
+    """Radiance factors of boxes, shapes (m, 36)."""
+
+    R: FloatArray  # at the centre
+    slope: FloatArray  # dR/d(mu_a) there
+    drop: FloatArray  # what the tangent falls from the centre to the darkest corner
+    light: FloatArray
+    dark: FloatArray
+    above: FloatArray  # how far R may lie above its tangent
+    slack: FloatArray | None  # how far R may lie from something convex
+
+
+def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray) -> list[Images]:
+    """Enclose the colours of boxes [lo, hi], shapes (m, k), of whole or real-valued steps.
+
+    There is one `Images` for each view; absorption must be all that varies.
+    """
+    layer = space.layer
+    assert layer is not None
+    centre, radius = 0.5 * (lo + hi), np.asarray(0.5 * (hi - lo))
     mu = space.base + centre @ space.absorption
     spread = radius @ space.absorption
-    layer = space.layer
     R, slope = layer.evaluate(mu)
     light, dark = layer.value(np.maximum(mu - spread, 0.0)), layer.value(mu + spread)
-    plus, minus = np.maximum(space.weights, 0.0).T, np.maximum(-space.weights, 0.0).T
     # R is convex, so it lies above its tangent at the centre, and most above it at an end.
     drop = slope * spread
     above = np.maximum(np.maximum(light - R + drop, dark - R - drop), 0.0)
     slack = _slack(layer, mu - spread, spread)
+    spectra = _Spectra(
+        R=R, slope=slope, drop=drop, light=light, dark=dark, above=above, slack=slack
+    )
+    return [_seen(space, view, spectra, radius) for view in range(len(space.seen))]
+
+
+def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray) -> Images:
+    weights, white = space.seen[view]
+    plus, minus = np.maximum(weights, 0.0).T, np.maximum(-weights, 0.0).T
+    slack, above = spectra.slack, spectra.above
     loose = 0.0 if slack is None else slack @ (plus + minus)
     rest_lo, rest_hi = above @ minus + loose, above @ plus + loose  # below and above, of X, Y, Z
-    rise = layer.rise @ (plus + minus)
-    dark_plus, light_minus = dark @ plus, light @ minus
+    assert space.layer is not None
+    rise = space.layer.rise @ (plus + minus)
+    dark_plus, light_minus = spectra.dark @ plus, spectra.light @ minus
     darkest = dark_plus - light_minus - rise
-    lightest = light @ plus - dark @ minus + rise
-    f_dark, steepest = cube_root_response(darkest, space.white)
-    f_light, _ = cube_root_response(lightest, space.white)
-    xyz = R @ space.weights.T
-    f, f_slope = cube_root_response(xyz, space.white)
-    steps = space.xyz_slope(slope) * radius[:, None, :]  # (m, 3, n)
+    lightest = spectra.light @ plus - spectra.dark @ minus + rise
+    f_dark, steepest = cube_root_response(darkest, white)
+    f_light, _ = cube_root_response(lightest, white)
+    xyz = spectra.R @ weights.T
+    f, f_slope = cube_root_response(xyz, white)
+    steps = space.xyz_slope(spectra.slope, view) * radius[:, None, :]  # (m, 3, k)
     # X, Y and Z are so convex that their cube roots are, too (see `_HELD`): these lie above their
     # tangents, and, being concave functions of X, Y, Z, below the tangent in those. Where negative
     # weights spoil it, the cube root's own bend counts.
-    most, least = light_minus + rise + loose, np.maximum(dark_plus - rise, _KNEE * space.white)
+    most, least = light_minus + rise + loose, np.maximum(dark_plus - rise, _KNEE * white)
     few = most <= _HELD * least
-    astray = np.where(few, _PRICE * (-drop @ minus), np.abs(steps).sum(axis=2) + rest_hi + rest_lo)
-    t = np.maximum(darkest / space.white, _KNEE)
-    bend = (2.0 / 9.0) * t ** (-5.0 / 3.0) / (space.white * space.white)
+    straight = np.abs(steps).sum(axis=2) + rest_hi + rest_lo
+    astray = np.where(few, _PRICE * (-spectra.drop @ minus), straight)
+    t = np.maximum(darkest / white, _KNEE)
+    bend = (2.0 / 9.0) * t ** (-5.0 / 3.0) / (white * white)
     f_lo = -steepest * rest_lo - 0.5 * bend * astray * astray
     f_hi = f_slope * rest_hi
     generators = np.empty((*f.shape, space.size + 3))
@@ -177,7 +206,7 @@ def judge(
 
 
 def outside(images: Images, target: FloatArray, belief: FloatArray) -> BoolArray:
-    """Which boxes, shape (m,), certainly hold no colour inside a belief (`leeway.inside`)."""
+    """Which boxes, shape (m,), certainly hold no colour inside a belief (`tolerance.inside`)."""
     offset = (images.centre - target) @ belief.T
     length = np.linalg.norm(offset, axis=1)
     direction = offset / np.maximum(length, 1e-300)[:, None]

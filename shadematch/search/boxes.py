@@ -1,15 +1,15 @@
-"""Boxes of doses: what a region permits of them, kept by promise, cut in pieces."""
+"""Boxes of doses: kept by promise, cut in pieces."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Generic, Protocol, TypeVar
+from typing import Final, Generic, TypeVar
 
 import numpy as np
 
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["WAVE", "Boxes", "Limits", "halves", "split"]
+__all__ = ["WAVE", "Boxes", "halves", "split"]
 
 WAVE: Final = 1024
 """Boxes looked at in one go: enough that array calls cost little for each of them."""
@@ -17,36 +17,6 @@ _FEW: Final = 16
 
 Steps = TypeVar("Steps", IntArray, FloatArray)
 """Whole or real-valued."""
-
-
-class Limits(Protocol):
-    """A region of whole doses, as the searches walk in it; `space.Space` and `region.Region`.
-
-    Doses are counted in steps of k kinds.
-    """
-
-    @property
-    def paste(self) -> FloatArray:
-        """Paste in a step of each kind, shape (k,), in any unit."""
-
-    @property
-    def grain(self) -> float:
-        """Every amount of paste is a multiple of this; 0 where there is no such number."""
-
-    def count(self) -> float:
-        """How many recipes there are at most."""
-
-    def recipes(self) -> IntArray:
-        """Every permitted recipe, shape (m, k); for regions that are small enough to list."""
-
-    def roots(self) -> tuple[IntArray, IntArray]:
-        """Boxes that hold every permitted recipe, shapes (m, k)."""
-
-    def tighten(self, boxes: Boxes[IntArray], *, most_paste: float = np.inf) -> Boxes[IntArray]:
-        """Cut from boxes what the limits forbid, and drop boxes with nothing left."""
-
-    def permitted(self, steps: IntArray) -> IntArray:
-        """Those of the recipes, shape (m, k), that are permitted."""
 
 
 @dataclass

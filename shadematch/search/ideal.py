@@ -53,7 +53,7 @@ def ideal(
     Parameters
     ----------
     space
-        Where to search; its step limits count, whole numbers do not.
+        Where to search, dose steps alone; its limits count, whole numbers do not.
     target
         CIELAB, shape (3,).
     start
@@ -67,13 +67,14 @@ def ideal(
         CIEDE2000 there. A local optimum found from the most promising starts; nothing is
         proved about it.
     """
+    limits = space.limits
     if start is not None:
-        lo, hi = space.lower.astype(float), np.where(start > 0, space.upper, 0).astype(float)
+        lo, hi = limits.lower.astype(float), np.where(start > 0, limits.upper, 0).astype(float)
         return _descend(space, target, np.asarray(start, dtype=float), lo, hi)
-    best: FloatArray = space.lower.astype(float)
+    best: FloatArray = limits.lower.astype(float)
     least = float(delta_e(space.lab(best[None]), target)[0])
-    for lo, hi in zip(*space.roots(), strict=True):
-        points = _sample(lo.astype(float), hi.astype(float), float(space.max_steps))
+    for lo, hi in zip(*limits.roots(), strict=True):
+        points = _sample(lo.astype(float), hi.astype(float), limits.total)
         values = delta_e(space.lab(points), target)
         for start in points[np.argsort(values, kind="stable")[:_STARTS]]:
             steps, value = _descend(space, target, start, lo.astype(float), hi.astype(float))
@@ -89,7 +90,7 @@ def _descend(
 ) -> tuple[FloatArray, float]:
     steps = start.copy()
     open_ = hi > lo
-    room = float(space.max_steps) - lo.sum()
+    room = space.limits.total - lo.sum()
     if not open_.any() or room <= 0:
         return lo, float(delta_e(space.lab(lo[None]), target)[0])
     damping = 1e-3
@@ -127,7 +128,7 @@ def _limited_step(
     hessian: FloatArray, pull: FloatArray, here: FloatArray, room: float
 ) -> FloatArray:
     """Argmin over x >= 0, sum(x) <= room, of (x - here)' H (x - here) / 2 + pull' (x - here)."""
-    from scipy.optimize import nnls  # slow to import, so late
+    from scipy.optimize import lsq_linear, nnls  # slow to import, so late
 
     n = pull.size
     upper = np.linalg.cholesky(hessian).T
@@ -136,6 +137,10 @@ def _limited_step(
     rows = np.zeros((n + 1, n + 1))
     rows[:n, :n] = upper
     rows[n] = weight  # the last unknown is the slack
-    x: FloatArray = nnls(rows, np.append(aim, weight * room))[0][:n]
+    goal = np.append(aim, weight * room)
+    try:
+        x: FloatArray = nnls(rows, goal)[0][:n]
+    except RuntimeError:  # SciPy 1.12 to 1.14 give up on well-posed problems
+        x = lsq_linear(rows, goal, bounds=(0.0, np.inf), method="bvls", max_iter=100).x[:n]
     total = float(x.sum())
     return x * (room / total) if total > room else x

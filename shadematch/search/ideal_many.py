@@ -185,15 +185,15 @@ def descend(
     """
     count = len(targets)
     steps = np.array(starts, dtype=float)
-    room = float(space.max_steps)
-    open_ = np.broadcast_to(space.upper > 0, steps.shape)
-    if space.max_tubes < space.size:
+    room = space.limits.total
+    open_ = np.broadcast_to(space.limits.upper > 0, steps.shape)
+    if space.limits.max_tubes < space.size:
         open_ = open_ & (steps > 0)
     lab, slope = space.lab_and_slope(steps)
     square, gradient, metric = _square(lab, targets, measure)
     square, gradient, metric = square.copy(), gradient.copy(), metric.copy()
     damping = np.full(count, 1e-3)
-    tries = np.zeros(count, dtype=np.int64)
+    tries = np.zeros(count, dtype=np.intp)
     active = np.flatnonzero(square > _MET)
     eye = np.eye(space.size)
     for _ in range(_ROUNDS):

@@ -25,7 +25,7 @@ _LOOSE: Final = 0.35
 
 def _bits(boxes: Boxes[IntArray]) -> IntArray:
     """For each pigment, the power of two that its number of doses fits in."""
-    return np.asarray(np.frexp((boxes.hi - boxes.lo).astype(float))[1], dtype=np.int64)
+    return np.asarray(np.frexp((boxes.hi - boxes.lo).astype(float))[1], dtype=np.intp)
 
 
 def _looseness(judged: Judged) -> FloatArray:
@@ -89,8 +89,8 @@ def survivors(
     rows = np.arange(len(lo))[:, None]
     lo_sorted, width_sorted = lo[rows, order], width[rows, order]
     steps_sorted = np.take_along_axis(per_step, order[:, None, :], axis=2)
-    codes = bits[rows, order] @ (16 ** np.arange(n)[::-1])
-    found, least = [np.empty((0, n), dtype=np.int64)], np.inf
+    codes = bits[rows, order] @ 10.0 ** np.arange(n)[::-1]
+    found, least = [np.empty((0, n), dtype=np.intp)], np.inf
     for code in np.unique(codes):
         at = np.flatnonzero(codes == code)
         shape = tuple(bits[at[0], order[at[0]]].tolist())
@@ -106,9 +106,9 @@ def survivors(
         if out.size:
             least = min(least, float(out.min()))
         box, column = np.nonzero(near & allowed)
-        points = np.empty((box.size, n), dtype=np.int64)
+        points = np.empty((box.size, n), dtype=np.intp)
         where = at[box]
-        values = lo_sorted[where] + offsets[:, column].T.astype(np.int64)
+        values = lo_sorted[where] + offsets[:, column].T.astype(np.intp)
         np.put_along_axis(points, order[where], values, axis=1)
         found.append(points)
     return np.concatenate(found), least

@@ -13,22 +13,18 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["minimax"]
 
 
-def _squares(
-    spaces: tuple[Space, ...], targets: FloatArray, steps: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _squares(space: Space, targets: FloatArray, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Squared CIEDE2000 in each view and its slope by the steps, shapes (v,) and (v, n)."""
     values, slopes = [], []
-    for space, target in zip(spaces, targets, strict=True):
-        lab, by_step = space.lab_and_slope(steps[None])
+    seen = space.labs_and_slopes(steps[None])
+    for (lab, by_step), target in zip(seen, targets, strict=True):
         value, gradient, _ = squared_difference(lab[0], target)
         values.append(float(value))
         slopes.append(gradient @ by_step[0])
     return np.array(values), np.array(slopes)
 
 
-def minimax(
-    spaces: tuple[Space, ...], targets: FloatArray, start: FloatArray
-) -> tuple[FloatArray, float]:
+def minimax(space: Space, targets: FloatArray, start: FloatArray) -> tuple[FloatArray, float]:
     """The smallest worst CIEDE2000 near a start; a local optimum, not proved.
 
     The unknowns are the steps and a limit; the limit falls, while every view's squared CIEDE2000
@@ -36,8 +32,8 @@ def minimax(
 
     Parameters
     ----------
-    spaces
-        One for each view, with the same limits.
+    space
+        Where to search, dose steps alone; its limits count, whole numbers do not.
     targets
         CIELAB in each view, shape (v, 3).
     start
@@ -50,25 +46,25 @@ def minimax(
     delta_e
         The worst CIEDE2000 there.
     """
-    plain, n = spaces[0], start.size
-    first = float(np.sqrt(_squares(spaces, targets, start)[0].max()))
-    if len(targets) == 1 or first < 1e-3 or plain.max_steps < 1:
+    limits, n = space.limits, start.size
+    first = float(np.sqrt(_squares(space, targets, start)[0].max()))
+    if len(targets) == 1 or first < 1e-3 or limits.total < 1:
         return start, first
     from scipy.optimize import minimize  # slow to import, so late
 
-    low, high = plain.lower.astype(float), plain.upper.astype(float)
-    if plain.max_tubes < n:
+    low, high = limits.lower.astype(float), limits.upper.astype(float)
+    if limits.max_tubes < n:
         high = np.where(start > 1e-6, high, low)
     ones, nothing = np.ones((len(targets), 1)), np.zeros(n)
-    limits: list[Any] = [
+    constraints: list[Any] = [
         {
             "type": "ineq",
-            "fun": lambda x: x[n] - _squares(spaces, targets, x[:n])[0],
-            "jac": lambda x: np.hstack([-_squares(spaces, targets, x[:n])[1], ones]),
+            "fun": lambda x: x[n] - _squares(space, targets, x[:n])[0],
+            "jac": lambda x: np.hstack([-_squares(space, targets, x[:n])[1], ones]),
         },
         {
             "type": "ineq",
-            "fun": lambda x: np.array([plain.max_steps - x[:n].sum()]),
+            "fun": lambda x: np.array([limits.total - x[:n].sum()]),
             "jac": lambda _: np.append(nothing - 1.0, 0.0)[None],
         },
     ]
@@ -78,17 +74,17 @@ def minimax(
         np.append(np.clip(start, low, high), first * first),
         jac=lambda _: np.append(nothing, 1.0),
         bounds=[*zip(low, high, strict=True), (0.0, None)],
-        constraints=limits,
+        constraints=constraints,
         method="SLSQP",
         options={"maxiter": 120, "ftol": 1e-10},
     )
     steps = np.asarray(np.clip(found.x[:n], low, high), dtype=float)
     if not np.all(np.isfinite(steps)):
         return start, first
-    over = steps.sum() - plain.max_steps
+    over = steps.sum() - limits.total
     if over > 0:
         # Rounding: take it from what may still be taken.
         spare = steps - low
         steps = steps - spare * min(1.0, over / max(float(spare.sum()), 1e-300))
-    value = float(np.sqrt(_squares(spaces, targets, steps)[0].max()))
+    value = float(np.sqrt(_squares(space, targets, steps)[0].max()))
     return (steps, value) if value < first else (start, first)

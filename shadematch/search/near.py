@@ -13,7 +13,7 @@ import numpy as np
 
 from shadematch.search.boxes import Boxes, split
 from shadematch.search.lattice import listable, survivors
-from shadematch.search.nearness import ROUNDING, Sight
+from shadematch.search.nearness import ROUNDING, Nearness
 from shadematch.search.space import Space
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
@@ -29,26 +29,26 @@ class _Waves:
     """Boxes that may hold something near enough, and the recipes of those that got small."""
 
     def __init__(self, space: Space, target: FloatArray, limit: float) -> None:
-        self._space, self._sight = space, Sight(space, target, limit)
-        lo, hi = space.roots()
-        self.pool = space.tighten(Boxes(lo, hi, np.zeros(len(lo))))
+        self._limits, self._sought = space.limits, Nearness(space, target, limit)
+        lo, hi = self._limits.roots()
+        self.pool = self._limits.tighten(Boxes(lo, hi, np.zeros(len(lo))))
         self.boxes = 0
 
     def near(self, wave: Boxes[IntArray], limit: float) -> tuple[IntArray, FloatArray]:
         """Recipes found in a wave no farther than `limit`; the rest of it goes back, cut.
 
-        Returns their steps and CIEDE2000, shapes (m, n) and (m,).
+        Returns their steps and CIEDE2000, shapes (m, k) and (m,).
         """
         self.boxes += len(wave)
-        judged = self._sight.judge(wave.lo, wave.hi, limit + 2 * ROUNDING)
+        judged = self._sought.judge(wave.lo, wave.hi, limit + 2 * ROUNDING)
         wave.key = judged.floor
         alive = judged.floor <= limit
         small = listable(wave, judged, limit) & alive
         points = survivors(wave, judged, small, limit + ROUNDING)[0]
-        points = self._space.permitted(points)
-        values = self._sight.worst(points)
+        points = self._limits.permitted(points)
+        values = self._sought.worst(points)
         alive &= ~small
-        self.pool.add(self._space.tighten(split(wave.at(alive), judged.pull[alive])))
+        self.pool.add(self._limits.tighten(split(wave.at(alive), judged.pull[alive])))
         return points[values <= limit], values[values <= limit]
 
 
@@ -62,7 +62,7 @@ def within(
     space
         Where to search.
     target
-        CIELAB, shape (3,).
+        CIELAB in each view, shape (v, 3); (3,) where there is one.
     limit
         Largest CIEDE2000, above 0.
     most
@@ -71,13 +71,13 @@ def within(
     Returns
     -------
     steps, delta_e
-        Shapes (k, n) and (k,), the closest first.
+        Shapes (m, k) and (m,), the closest first.
     complete
         Whether these are all there are.
     """
-    if space.count() <= _LIST_COUNT:
-        points = space.recipes()
-        values, complete = Sight(space, target).worst(points), True
+    if space.limits.count() <= _LIST_COUNT:
+        points = space.limits.recipes()
+        values, complete = Nearness(space, target).worst(points), True
     else:
         points, values, complete = _searched(space, target, limit, most)
     order = np.argsort(values, kind="stable")
@@ -90,7 +90,7 @@ def _searched(
 ) -> tuple[IntArray, FloatArray, bool]:
     """The same by boxes, in no order, with some that are farther away."""
     waves = _Waves(space, target, limit)
-    found, values, complete = np.empty((0, space.size), np.int64), np.empty(0), True
+    found, values, complete = np.empty((0, space.size), np.intp), np.empty(0), True
     while len(waves.pool):
         if waves.boxes >= _EFFORT:
             return found, values, False
@@ -160,7 +160,7 @@ def lean_within(
     space
         Where to search.
     target
-        CIELAB, shape (3,).
+        CIELAB in each view, shape (v, 3); (3,) where there is one.
     within
         Largest CIEDE2000 that will do; rounding gets 1e-9 more.
     effort
@@ -171,11 +171,11 @@ def lean_within(
     Listed
         Complete unless the effort, or the number of lean recipes (1000), grew too large.
     """
-    found = np.empty((0, space.size), dtype=np.int64)
+    found = np.empty((0, space.size), dtype=np.intp)
     reach = within + ROUNDING
-    if space.count() <= _LIST_COUNT:
-        points = space.recipes()
-        near = points[Sight(space, target).worst(points) <= reach]
+    if space.limits.count() <= _LIST_COUNT:
+        points = space.limits.recipes()
+        near = points[Nearness(space, target).worst(points) <= reach]
         return Listed(lean(near) if len(near) else found, True)
     waves = _Waves(space, target, reach)
     while len(waves.pool) and waves.boxes < effort and len(found) <= _MOST_LEAN:

@@ -12,13 +12,14 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.difference import delta_e, minorant
+from shadematch.colour.difference import delta_e
+from shadematch.colour.floors import minorant
 from shadematch.search.bounds import Judged, beyond, images_of, judge, outside
-from shadematch.search.leeway import inside
 from shadematch.search.space import Space
+from shadematch.search.tolerance import inside
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["ROUNDING", "Sight", "Views"]
+__all__ = ["ROUNDING", "Nearness"]
 
 ROUNDING: Final = 1e-9
 """CIEDE2000 that rounding may have added to a floor."""
@@ -26,39 +27,36 @@ _FAR: Final = 1.0
 """CIEDE2000 from which on a target counts as far, where the norm of `minorant` is loose."""
 _SHRUNK: Final = 0.6
 
-Views = tuple[Space, ...]
-"""Spaces of the same doses, one for each light."""
 
-
-class Sight:
-    """A target in one or more views.
+class Nearness:
+    """How near the doses of a space come to a target.
 
     Parameters
     ----------
-    views
-        A space, or v of the same kinds of dose, one for each view.
+    space
+        The doses, and the views that count.
     target
-        CIELAB in each view, shape (3,) or (v, 3).
+        CIELAB in each view, shape (v, 3); (3,) where there is one.
     radius
         Boxes farther away than this CIEDE2000 need not be told apart. Infinite as long as
         nothing is known; see `narrow`.
     beliefs
-        A matrix for each view (`Leeway.belief`): colours outside do not count, as if they were
-        infinitely far away. By default all count.
+        A matrix for each view (`Tolerance.belief`): colours outside do not count, as if they
+        were infinitely far away. By default all count.
     """
 
     def __init__(
         self,
-        views: Space | Views,
+        space: Space,
         target: FloatArray,
         radius: float = np.inf,
         beliefs: Sequence[FloatArray] = (),
     ) -> None:
-        self.views: Views = (views,) if isinstance(views, Space) else views
-        self.targets: FloatArray = np.reshape(target, (len(self.views), 3))
+        self.space = space
+        self.targets: FloatArray = np.reshape(target, (len(space.seen), 3))
         self._beliefs = beliefs if any(belief.any() for belief in beliefs) else ()
         self._radius = np.inf
-        self._norms = [np.zeros((3, 3)) for _ in self.views]
+        self._norms = [np.zeros((3, 3)) for _ in space.seen]
         self.narrow(radius)
 
     def narrow(self, limit: float) -> None:
@@ -70,7 +68,7 @@ class Sight:
 
     def worst(self, steps: FloatArray | IntArray) -> FloatArray:
         """Largest CIEDE2000 over the views, shape (m,), of steps of shape (m, k)."""
-        labs = [space.lab(steps) for space in self.views]
+        labs = self.space.labs(steps)
         values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
         for i, belief in enumerate(self._beliefs):
             values[i] = np.where(inside(labs[i], self.targets[i], belief), values[i], np.inf)
@@ -96,11 +94,9 @@ class Sight:
             `offset` and `generators` are the first view's.
         """
         all_ = []
-        for i, (space, target, norm) in enumerate(
-            zip(self.views, self.targets, self._norms, strict=True)
-        ):
-            images = images_of(space, lo, hi)
-            judged = judge(images, target, norm, self._radius, limit + ROUNDING)
+        for i, images in enumerate(images_of(self.space, lo, hi)):
+            target = self.targets[i]
+            judged = judge(images, target, self._norms[i], self._radius, limit + ROUNDING)
             floor = judged.floor - ROUNDING
             if _FAR < limit < np.inf:
                 open_ = np.flatnonzero(floor < limit)

@@ -1,7 +1,7 @@
 """A proven floor under the real-valued optimum.
 
 `ideal` finds a local optimum and proves nothing. Here the permitted region is cut into boxes of
-real-valued doses that leave nothing out between them; each has a floor (`sight`). What holds
+real-valued doses that leave nothing out between them; each has a floor (`nearness`). What holds
 for real-valued doses holds for whole ones on any grid, whatever the mass of the batch. It ends
 once the floor is within a gap of what was reached, so it costs most for a gap of nothing.
 """
@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from shadematch.search.boxes import Boxes, halves
-from shadematch.search.nearness import Sight
+from shadematch.search.nearness import Nearness
 from shadematch.search.space import Space
 from shadematch.support.arrays import FloatArray
 
@@ -49,16 +49,16 @@ def real_floor(
     wanted = reached - gap
     if wanted <= 0:
         return 0.0
-    sight = Sight(space, target, reached)
-    lo, hi = space.roots()
-    pool = Boxes(lo.astype(float), np.minimum(hi.astype(float), space.max_steps), np.zeros(len(lo)))
+    sought, total = Nearness(space, target, reached), space.limits.total
+    lo, hi = space.limits.roots()
+    pool = Boxes(lo.astype(float), np.minimum(hi.astype(float), total), np.zeros(len(lo)))
     settled, boxes = reached, 0
     while len(pool) and boxes < effort:
         wave = pool.first()
         boxes += len(wave)
-        judged = sight.judge(wave.lo, wave.hi, wanted)
+        judged = sought.judge(wave.lo, wave.hi, wanted)
         wave.key = np.maximum(wave.key, judged.floor)
         open_ = wave.key < wanted
         settled = min(settled, wave.at(~open_).least())
-        pool.add(halves(wave.at(open_), judged.pull[open_], float(space.max_steps)))
+        pool.add(halves(wave.at(open_), judged.pull[open_], total))
     return max(0.0, min(settled, pool.least()))

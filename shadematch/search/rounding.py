@@ -48,8 +48,11 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     places
         How many tiles to look at. With up to five pigments a few hundred are all there are.
     """
-    free = np.flatnonzero(space.upper > space.lower)
-    nearest = np.rint(ideal)[None].astype(np.int64)
+    limits = space.limits
+    # Steps of different kinds have no common sum; their limits are seen to later.
+    total = limits.total if limits.grain else float(limits.upper.sum())
+    free = np.flatnonzero(limits.upper > limits.lower)
+    nearest = np.rint(ideal)[None].astype(np.intp)
     if not 3 < free.size < 3 + len(_REACH):
         return nearest
     root = np.linalg.cholesky(squared_difference(target, target)[2]).T
@@ -63,14 +66,14 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     points[:, rest] = middles
     points[:, solved] -= (middles - ideal[rest]) @ (inverse @ moves[:, rest]).T
     hopeful = np.argsort(-points[:, solved].min(axis=1), kind="stable")[:places]
-    points = np.clip(points[hopeful], 0.0, float(space.max_steps))
+    points = np.clip(points[hopeful], 0.0, total)
     for round_ in range(_ROUNDS):
         lab, slope = space.lab_and_slope(points)
         slopes = root @ slope
         inverses = _inverses(slopes[:, :, solved])
         step = np.einsum("mij,mj->mi", inverses, (lab - target) @ root.T)
         if round_ < _ROUNDS - 1:
-            points[:, solved] = np.clip(points[:, solved] - step, 0.0, float(space.max_steps))
+            points[:, solved] = np.clip(points[:, solved] - step, 0.0, total)
     wanted = points[:, solved] - step
     trade = inverses @ slopes[:, :, rest]  # (m, 3, r): what a step of the others takes back
     play = np.abs(trade).sum(axis=2) * (reach + 0.5) + 1.0
@@ -85,7 +88,7 @@ def near_misses(space: Space, target: FloatArray, ideal: FloatArray, places: int
     whole = np.rint(aims)
     miss = (whole - aims) @ np.swapaxes(slopes[there][:, :, solved], 1, 2)
     score = np.einsum("mkc,mkc->mk", miss, miss)
-    held = space.max_steps - np.delete(nearest[0], [*solved, *rest]).sum()
+    held = total - np.delete(nearest[0], [*solved, *rest]).sum()
     bad = (whole < 0).any(axis=2) | (chosen < 0).any(axis=2)
     score[bad | (whole.sum(axis=2) + chosen.sum(axis=2) > held)] = np.inf
     kept = min(max(_KEPT, _KEPT_OF_TILE * places), score.size)

@@ -1,8 +1,8 @@
 """Whole doses, with a proof that nothing permitted is better.
 
-Branch and bound over boxes of doses (`sight` says how near a box can come). Boxes that have
+Branch and bound over boxes of doses (`nearness` says how near a box can come). Boxes that have
 become small are gone through recipe by recipe, by their linear images first (`lattice`). It
-serves centimetres and let-downs, one light and several (`boxes.Limits`, `sight.Sight`).
+serves doses by the ruler and let-downs, one light and several.
 
 References
 ----------
@@ -17,13 +17,14 @@ from typing import Final
 import numpy as np
 
 from shadematch.search.bounds import Judged
-from shadematch.search.boxes import Boxes, Limits, split
+from shadematch.search.boxes import Boxes, split
 from shadematch.search.lattice import listable, survivors
-from shadematch.search.nearness import ROUNDING, Sight
+from shadematch.search.limits import DoseLimits
+from shadematch.search.nearness import ROUNDING, Nearness
 from shadematch.search.rounding import near_misses
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["GAP", "LISTED", "Found", "closest", "frugal"]
+__all__ = ["GAP", "LISTED", "MOST_EFFORT", "Solution", "closest", "frugal"]
 
 GAP: Final = 0.01
 """A recipe counts as proved when its CIEDE2000 exceeds the bound by no more than this."""
@@ -33,7 +34,7 @@ _AIM: Final = 0.999 * GAP
 """What the search aims at, so that rounding does not put a floor of exactly that out of `GAP`."""
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
-_MOST_EFFORT: Final = 400_000
+MOST_EFFORT: Final = 400_000
 _HOPELESS: Final = 5.0
 """CIEDE2000 from which on nobody waits long for a proof."""
 _MOST_CORNERS: Final = 8
@@ -43,7 +44,7 @@ _GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400))
 
 
 @dataclass(frozen=True)
-class Found:
+class Solution:
     """What a search for whole doses ends with.
 
     Attributes
@@ -55,7 +56,7 @@ class Found:
         are none.
     bound
         No permitted recipe has a smaller CIEDE2000 (`closest`), or no permitted recipe within
-        the tolerance has less paste, in the unit of the limits (`frugal`).
+        the tolerance has less paste [dose steps] (`frugal`).
     proved
         Whether the search came to its end: `bound` is within `GAP` of `delta_e`, or is the
         recipe's own paste.
@@ -73,8 +74,8 @@ class Found:
 class _Incumbent:
     """The best recipe so far, ties settled towards less paste, then by order."""
 
-    def __init__(self, sight: Sight, limits: Limits) -> None:
-        self._sight, self._limits = sight, limits
+    def __init__(self, sought: Nearness) -> None:
+        self._sought, self._limits = sought, sought.space.limits
         self.steps: IntArray | None = None
         self.value = np.inf
 
@@ -83,7 +84,7 @@ class _Incumbent:
         points = self._limits.permitted(points)
         if not len(points):
             return
-        values = self._sight.worst(points)
+        values = self._sought.worst(points)
         ties = np.flatnonzero(values == values.min())
         first = points[min(ties, key=lambda i: self._rank(points[i]))]
         value = float(values.min())
@@ -98,11 +99,11 @@ def _corners(hints: FloatArray) -> IntArray:
     """Whole recipes next to real-valued ones, shape (m, k)."""
     found = []
     for hint in hints:
-        base = np.floor(hint + ROUNDING).astype(np.int64)
+        base = np.floor(hint + ROUNDING).astype(np.intp)
         part = hint - base
         open_ = np.argsort(-np.minimum(part, 1 - part), kind="stable")[:_MOST_CORNERS]
         open_ = open_[part[open_] > 1e-6]
-        corners = np.array(list(np.ndindex(*(2,) * open_.size)), dtype=np.int64)
+        corners = np.array(list(np.ndindex(*(2,) * open_.size)), dtype=np.intp)
         points = np.tile(base, (len(corners), 1))
         points[:, open_] += corners.reshape(len(corners), open_.size)
         found.append(points)
@@ -113,30 +114,27 @@ def _aims(boxes: Boxes[IntArray], judged: Judged, at: IntArray) -> IntArray:
     """Whole recipes where boxes come nearest to the target."""
     lo, hi = boxes.lo[at], boxes.hi[at]
     aim = 0.5 * (lo + hi) + 0.5 * (hi - lo) * judged.shares[at, : lo.shape[1]]
-    return np.unique(np.rint(aim).astype(np.int64), axis=0)
+    return np.unique(np.rint(aim).astype(np.intp), axis=0)
 
 
-def _whole_region(limits: Limits) -> Boxes[IntArray]:
+def _everything(limits: DoseLimits) -> Boxes[IntArray]:
     lo, hi = limits.roots()
     return limits.tighten(Boxes(lo, hi, np.zeros(len(lo))))
 
 
 def closest(
-    sight: Sight,
-    limits: Limits,
+    sought: Nearness,
     *,
     hints: FloatArray,
     below: float = np.inf,
-    effort: int = _MOST_EFFORT,
-) -> Found:
+    effort: int = MOST_EFFORT,
+) -> Solution:
     """The permitted recipe with the smallest CIEDE2000.
 
     Parameters
     ----------
-    sight
-        The target; only its views' colours count, not their limits.
-    limits
-        Where to search.
+    sought
+        The target, and where to search.
     hints
         Real-valued steps to look around first, shape (h, k).
     below
@@ -146,24 +144,25 @@ def closest(
 
     Returns
     -------
-    Found
+    Solution
         Exact (`bound` equals `delta_e`) where there are at most three million recipes or the
         search is short; else `bound` may stay up to `GAP` below.
     """
-    best = _Incumbent(sight, limits)
+    limits = sought.space.limits
+    best = _Incumbent(sought)
     count = limits.count()
     if count <= LISTED:
         best.offer(limits.recipes())
         if best.value < below:
-            return Found(best.steps, best.value, best.value, True, 0)
-        return Found(None, np.inf, below, True, 0)
+            return Solution(best.steps, best.value, best.value, True, 0)
+        return Solution(None, np.inf, below, True, 0)
     exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
     best.offer(_corners(hints))
     # A search that turns out long is worth more guesses: a good one ends it. Several lights
     # leave too few recipes that are good under all of them.
-    guesses = [] if exact_effort or len(sight.views) > 1 else list(_GUESSES)
+    guesses = [] if exact_effort or len(sought.targets) > 1 else list(_GUESSES)
     boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
-    pool = _whole_region(limits)
+    pool = _everything(limits)
     while len(pool):
         limit = min(best.value, below)
         gap = 0.0 if boxes < exact_effort else _AIM
@@ -172,7 +171,7 @@ def closest(
         if guesses and boxes >= guesses[0][0]:
             places = guesses.pop(0)[1]
             if best.value <= 1.0:
-                best.offer(near_misses(sight.views[0], sight.targets[0], hints[0], places))
+                best.offer(near_misses(sought.space, sought.targets[0], hints[0], places))
                 continue
         dropped = pool.key >= limit - gap
         if dropped.any():
@@ -180,10 +179,10 @@ def closest(
             pool.keep(~dropped)
         if not len(pool) or boxes >= (effort if limit < _HOPELESS else min(effort, _EFFORT)):
             break
-        sight.narrow(limit)
+        sought.narrow(limit)
         wave = pool.first()
         boxes += len(wave)
-        judged = sight.judge(wave.lo, wave.hi, limit - gap)
+        judged = sought.judge(wave.lo, wave.hi, limit - gap)
         wave.key = np.maximum(wave.key, judged.floor)
         best.offer(_aims(wave, judged, np.argsort(wave.key, kind="stable")[:_AIMS]))
         limit = min(best.value, below)
@@ -200,31 +199,28 @@ def closest(
     bound = max(min(reached, settled, pool.least()), 0.0)
     proved = reached - bound <= GAP
     if best.value < below:
-        return Found(best.steps, best.value, bound, proved, boxes)
-    return Found(None, np.inf, bound, proved, boxes)
+        return Solution(best.steps, best.value, bound, proved, boxes)
+    return Solution(None, np.inf, bound, proved, boxes)
 
 
 def frugal(
-    sight: Sight,
-    limits: Limits,
+    sought: Nearness,
     *,
     within: float,
     less_than: float,
     near: FloatArray | IntArray,
-    effort: int = _MOST_EFFORT,
-) -> Found:
+    effort: int = MOST_EFFORT,
+) -> Solution:
     """A recipe with the least paste among those with CIEDE2000 at most `within`.
 
     Parameters
     ----------
-    sight
-        The target.
-    limits
-        Where to search.
+    sought
+        The target, and where to search.
     within
         Largest CIEDE2000 that will do.
     less_than
-        Only recipes with less paste than this count, in the unit of the limits.
+        Only recipes with less paste than this count, in dose steps.
     near
         Steps, shape (k,), whose kinds of dose set the first price of colour; any will do.
     effort
@@ -232,14 +228,15 @@ def frugal(
 
     Returns
     -------
-    Found
+    Solution
         `steps` is None where there is none; `bound` is the proved least paste, or `less_than`.
     """
+    limits = sought.space.limits
     paste, grain = limits.paste, limits.grain
     step = grain if grain > 0 else ROUNDING
     best: IntArray | None = None
     least = less_than
-    sight.narrow(within)
+    sought.narrow(within)
     used = np.flatnonzero(near > 0)
     limit = within + ROUNDING
 
@@ -247,14 +244,14 @@ def frugal(
         nonlocal best, least, used
         points = points[points @ paste <= least - step]
         points = limits.permitted(points)
-        good = points[sight.worst(points) <= within] if len(points) else points
+        good = points[sought.worst(points) <= within] if len(points) else points
         if len(good):
             best = good[np.argmin(good @ paste)].copy()
             least = float(best @ paste)
             used = np.flatnonzero(best)
 
     boxes = 0
-    pool = _whole_region(limits)
+    pool = _everything(limits)
     while True:
         pool.keep(pool.key <= least - step)
         if not len(pool) or boxes >= effort:
@@ -263,7 +260,7 @@ def frugal(
         boxes += len(wave)
         if not len(wave):
             continue
-        judged = sight.judge(wave.lo, wave.hi, limit)
+        judged = sought.judge(wave.lo, wave.hi, limit)
         wave.key = np.maximum(wave.key, wave.lo @ paste)
         if used.size:
             floor = _least_paste(wave, judged, paste, used, within)
@@ -278,8 +275,8 @@ def frugal(
         pool.add(limits.tighten(split(wave.at(alive), judged.pull[alive])))
     done = not len(pool)
     bound = least if done else min(pool.least(), least)
-    value = np.inf if best is None else float(sight.worst(best[None])[0])
-    return Found(best, value, bound, done, boxes)
+    value = np.inf if best is None else float(sought.worst(best[None])[0])
+    return Solution(best, value, bound, done, boxes)
 
 
 def _least_paste(

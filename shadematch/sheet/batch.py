@@ -182,7 +182,7 @@ def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
         palette=saved.palette,
         view=saved.view,
         target=saved.target,
-        lights=() if match is None else match._question.lights,
+        lights=() if match is None else match._question.asked.lights,
         **(grain | readings),
     )
 

@@ -18,9 +18,10 @@ from shadematch.predicting.spread import Spread
 from shadematch.sheet.words import clean, lines_needed
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
+from shadematch.studio.unit import Unit
 from shadematch.support.models import between, expect, is_finite
 
-__all__ = ["LOSS", "NOTE_SIZES", "Content", "Dose", "content_of", "length", "yield_of"]
+__all__ = ["LOSS", "NOTE_SIZES", "Content", "Dose", "content_of", "figure", "yield_of"]
 
 LOSS: Final = 0.03
 """Share of the base that stays in the pot and on the tools (common practice, no source)."""
@@ -32,7 +33,7 @@ _LONGEST_DATE: Final = 40
 
 @dataclass(frozen=True)
 class Dose:
-    """One paste to squeeze, or one let-down to weigh.
+    """One paste to squeeze or to weigh, or one let-down to weigh.
 
     Attributes
     ----------
@@ -40,16 +41,16 @@ class Dose:
         What it is.
     amount, unit
         How much of it: figures, and ``"cm"`` or ``"g"``.
-    dose_cm
-        Length of paste along a ruler [cm]; 0 for a let-down.
+    ruler_cm
+        Length of paste along a ruler [cm]; 0 for what is weighed.
     hex
         An sRGB code to know it by.
     """
 
     name: str
     amount: str
-    unit: str
-    dose_cm: float
+    unit: Unit
+    ruler_cm: float
     hex: str
 
 
@@ -127,9 +128,9 @@ def grams(mass: float) -> str:
     return f"{mass:.1f} g" if mass >= 1 else f"{mass:.2g} g"
 
 
-def length(dose_cm: float) -> str:
-    """A length [cm] in full, without its unit."""
-    return f"{dose_cm:,.10g}"
+def figure(dose: float) -> str:
+    """A dose in full, without its unit."""
+    return f"{dose:,.10g}"
 
 
 def yield_of(
@@ -214,34 +215,46 @@ def _weigh(recipe: Recipe) -> tuple[str, ...]:
 
 def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
     recipe = saved.recipe
-    squeezed = tuple(
-        Dose(clean(name) or "?", length(dose), "cm", dose, _known_by(name, saved))
+    unit = recipe.unit
+    pastes = tuple(
+        Dose(
+            clean(name) or "?",
+            figure(dose),
+            unit,
+            dose if unit == "cm" else 0.0,
+            _known_by(name, saved),
+        )
         for name, dose in recipe.squeezed.items()
     )
-    weighed = tuple(
+    let_downs = tuple(
         Dose(
             clean(f"{part.let_down.pigment} let-down, {part.let_down.strength}"),
-            length(part.mass_g),
+            figure(part.mass_g),
             "g",
             0.0,
             _known_by(part.let_down.pigment, saved),
         )
         for part in recipe.weighed
     )
-    return squeezed + weighed
+    return pastes + let_downs
+
+
+_DOSING: Final[Mapping[Unit, str]] = {
+    "cm": "Squeeze each paste along its ruler in one even bead, cut it off at the mark, and "
+    "scrape all of it into the melt.",
+    "g": "Weigh each paste by itself on the small scale, and scrape all of it into the melt.",
+}
 
 
 def _steps(
     recipe: Recipe, weigh: tuple[str, ...], looks: InThePot, bars: str
 ) -> tuple[tuple[str, str], ...]:
     # Order of work: common practice, no source.
-    squeeze = (
-        "Squeeze each paste along its ruler in one even bead, cut it off at the mark, and "
-        "scrape all of it into the melt."
-    )
     stir_in = "Weigh the let-downs and melt them in."
     dose = " ".join(
-        text for text, there in ((squeeze, recipe.squeezed), (stir_in, recipe.weighed)) if there
+        text
+        for text, there in ((_DOSING[recipe.unit], recipe.squeezed), (stir_in, recipe.weighed))
+        if there
     )
     thickness = recipe.pour.thickness_cm
     return (
@@ -282,9 +295,8 @@ def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
             remedy="The median can't exceed the 90th percentile",
         )
     text = f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}"
-    ruler, scale = (getattr(spread, name, None) for name in ("dose_slip", "scale_g"))
-    if ruler is not None and scale is not None:
-        text += f" (ruler to {10 * ruler:g} mm, scale to {scale:.2g} g)"
+    if isinstance(spread, Spread):
+        text += f" ({', '.join(spread.readings)})"
     return "spread", text
 
 
@@ -321,7 +333,8 @@ def content_of(
     if saved.match is not None and recipe.doses == saved.match.closest.recipe.doses:
         figures.append(("proof", saved.match.proof))
     figures.append(("seen", str(saved.view)))
-    load = f"{length(recipe.total)} cm in all, {recipe.load:.2f} cm per 100 g"
+    unit = recipe.unit
+    load = f"{figure(recipe.total)} {unit} in all, {recipe.load:.2f} {unit} per 100 g"
     figures.append(("paste", load))
     return Content(
         title=_text(title, "title", _LONGEST_TITLE) or "Batch sheet",

@@ -71,7 +71,7 @@ class Layout:
         """How many rulers, one below the other, a dose takes; none if it is weighed."""
         if self.scale == 0 or dose.unit != "cm":
             return 0
-        return max(1, math.ceil(dose.dose_cm / (PAPER_RULER_CM * self.scale) - 1e-9))
+        return max(1, math.ceil(dose.ruler_cm / (PAPER_RULER_CM * self.scale) - 1e-9))
 
     def doses_mm(self, content: Content) -> float:
         """Height of all doses [mm], a little more than they will take."""
@@ -124,7 +124,7 @@ def note_size(note: str) -> tuple[float, int]:
 
 
 def _tries(content: Content) -> Iterator[Layout]:
-    scale = scale_for(max((d.dose_cm for d in content.doses), default=0.0))
+    scale = scale_for(max((d.ruler_cm for d in content.doses), default=0.0))
     large: tuple[Kind, ...] = ("roomy", "plain")
     for wanted in dict.fromkeys((1, scale)):
         yield from (Layout(kind, wanted) for kind in large)

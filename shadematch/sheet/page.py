@@ -179,7 +179,7 @@ def _dose(dose: Dose, layout: Layout) -> str:
     wide = " widest" if len(dose.amount) > 7 else " wide" if len(dose.amount) > 4 else ""
     reach = PAPER_RULER_CM * layout.scale
     rulers = "".join(
-        ruler(dose.dose_cm, dose.hex, layout.scale, start=reach * i, height_mm=layout.bar_mm)
+        ruler(dose.ruler_cm, dose.hex, layout.scale, start=reach * i, height_mm=layout.bar_mm)
         for i in range(layout.stretches(dose))
     )
     return (

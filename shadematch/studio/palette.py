@@ -1,4 +1,4 @@
-"""Pigments, bases and palettes: what the studio has on its shelf.
+"""Palettes: the pastes and bases that a studio has on its shelf.
 
 Palettes are JSON files::
 
@@ -20,53 +20,28 @@ import functools
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from importlib import resources
-from typing import Annotated, Any, ClassVar, Final, Self
+from typing import Any, ClassVar, Final, Self, TypeVar
 
 import numpy as np
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.studio.pigment import LARGEST_NUMBER, Base, Pigment
+from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
-from shadematch.support.models import Frozen, Name, Number, is_finite, shape_of
+from shadematch.support.models import Frozen, expect, is_finite, shape_of
+from shadematch.support.spelling import did_you_mean
 
-__all__ = ["FORMAT", "VERSION", "Base", "Palette", "Pigment", "load_palette"]
+__all__ = ["FORMAT", "VERSION", "Palette", "load_palette"]
 
 FORMAT: Final = "shadematch palette"
 VERSION: Final = 1
-_LARGEST_NUMBER: Final = 1e9
-"""Far beyond any coefficient; keeps products finite."""
-
-Spectrum = tuple[Number, ...]
-
-
-def _checked_spectrum(values: Spectrum | None, field: str) -> Spectrum | None:
-    if values is None:
-        return None
-    if len(values) != WAVELENGTHS_NM.size:
-        raise PaletteError(
-            f"needs {WAVELENGTHS_NM.size} values, one each 10 nm from 380 to 730 nm",
-            field=field,
-            value=f"{len(values)} values",
-            remedy="Use shadematch.colour.standards.onto_grid for other wavelengths",
-        )
-    worst = min(values) if min(values) < 0 else max(values)
-    if worst < 0 or worst > _LARGEST_NUMBER:
-        raise PaletteError(
-            "has a negative value" if worst < 0 else "has a value that is far too large",
-            field=field,
-            value=worst,
-            remedy=f"Look at {WAVELENGTHS_NM[values.index(worst)]:g} nm",
-        )
-    return values
-
-
-def _numbers(*spectra: Spectrum | None) -> list[list[float]]:
-    return [[v + 0.0 for v in values or ()] for values in spectra]  # no -0.0, which is 0.0
+_T = TypeVar("_T")
 
 
 def fingerprint_of(numbers: Mapping[str, Any]) -> str:
@@ -74,75 +49,6 @@ def fingerprint_of(numbers: Mapping[str, Any]) -> str:
     text = json.dumps(numbers, sort_keys=True, separators=(",", ":"), allow_nan=False)
     code = hashlib.sha256(text.encode("ascii")).hexdigest()
     return "-".join(code[i : i + 4] for i in (0, 4, 8))
-
-
-class Base(Frozen):
-    """Uncoloured soap.
-
-    Attributes
-    ----------
-    absorption, scattering
-        Absorption and reduced scattering [1/cm] at `WAVELENGTHS_NM`, 36 values each, not
-        negative.
-    """
-
-    _error: ClassVar[type[ShadematchError]] = PaletteError
-    absorption: Spectrum = Field(repr=False)
-    scattering: Spectrum = Field(repr=False)
-
-    @field_validator("absorption", "scattering")
-    @classmethod
-    def _spectra(cls, values: Spectrum) -> Spectrum:
-        checked = _checked_spectrum(values, "")
-        assert checked is not None
-        return checked
-
-    @property
-    def colour_numbers(self) -> list[list[float]]:
-        """What its colour rests on: absorption and scattering."""
-        return _numbers(self.absorption, self.scattering)
-
-
-class Pigment(Frozen):
-    """One paste.
-
-    Attributes
-    ----------
-    name
-        What it is called in doses, in 1 to 200 letters, some of which show.
-    absorption
-        [1/cm per (paste in the palette's unit / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not
-        negative.
-    scattering
-        Reduced scattering in the same unit, or None for a paste that does not scatter.
-    tube_size
-        Paste in a full tube [the palette's unit], 0.01 to 10,000; None if nobody entered it.
-    tube_price
-        Price of a full tube, in the studio's currency, up to a thousand million; None if not
-        known.
-    """
-
-    _error: ClassVar[type[ShadematchError]] = PaletteError
-    name: Name
-    absorption: Spectrum = Field(repr=False)
-    scattering: Spectrum | None = Field(default=None, repr=False)
-    tube_size: Annotated[Number, Field(ge=0.01, le=10_000)] | None = None
-    tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
-
-    @field_validator("absorption", "scattering")
-    @classmethod
-    def _spectra(cls, values: Spectrum | None) -> Spectrum | None:
-        return _checked_spectrum(values, "")
-
-    @property
-    def colour_numbers(self) -> list[list[float]]:
-        """What its colour rests on: absorption, and scattering if it has any."""
-        return _numbers(self.absorption, self.scattering if self.scatters else None)
-
-    @property
-    def scatters(self) -> bool:
-        """Whether it scatters at any wavelength."""
-        return self.scattering is not None and max(self.scattering) > 0
 
 
 class Palette(Frozen):
@@ -159,6 +65,9 @@ class Palette(Frozen):
         base, and so are a pour's load limit and dose step.
     note
         Where the data come from.
+    uncertainty
+        What is not known of it, as a calibration leaves it (or `known_to` states it); None where
+        nothing is said of it.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -167,6 +76,7 @@ class Palette(Frozen):
     white: Base
     unit: Unit = "cm"
     note: str = ""
+    uncertainty: PaletteUncertainty | None = Field(default=None, repr=False)
 
     @model_validator(mode="after")
     def _names(self) -> Self:
@@ -185,7 +95,10 @@ class Palette(Frozen):
         twice = sorted({n for n in names if names.count(n) > 1})
         if twice:
             raise PaletteError(
-                "a name stands twice", field="pigments", value=twice[0], remedy="Rename one of them"
+                "a name appears twice",
+                field="pigments",
+                value=twice[0],
+                remedy="Rename one of them",
             )
         shapes = [shape_of(n) for n in names]
         alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
@@ -196,6 +109,12 @@ class Palette(Frozen):
                 value=tuple(alike),
                 remedy="Rename one of them, so that a sheet tells them apart",
             )
+        return self
+
+    @model_validator(mode="after")
+    def _speaks_of_all(self) -> Self:
+        if self.uncertainty is not None:
+            self.uncertainty.check_speaks_of(len(self.pigments))
         return self
 
     @property
@@ -225,36 +144,80 @@ class Palette(Frozen):
         return self.pigments[self.index(name)]
 
     def index(self, name: str) -> int:
-        """Position of a pigment.
+        """Position of a pigment; upper and lower case are alike where that names one only.
 
         Raises
         ------
         UnknownNameError
             If the palette has none of that name.
         """
-        try:
+        place = self._place(name)
+        if place is not None:
+            return place
+        shape = shape_of(name) if isinstance(name, str) else None
+        alike = [n for n in self.names if shape_of(n) == shape]
+        raise UnknownNameError(
+            "the palette has no such pigment",
+            field="pigment",
+            value=name,
+            remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
+            if alike
+            else f"{did_you_mean(name, self.names)}It has {', '.join(self.names)}",
+        )
+
+    def _place(self, name: object) -> int | None:
+        if not isinstance(name, str):
+            return None
+        if name in self.names:
             return self.names.index(name)
-        except ValueError:
-            shape = shape_of(name) if isinstance(name, str) else None
-            alike = [n for n in self.names if shape_of(n) == shape]
-            raise UnknownNameError(
-                "the palette has no such pigment",
-                field="pigment",
-                value=name,
-                remedy=f"Its {alike[0]} looks the same and is spelt with other characters: copy it"
-                if alike
-                else f"It has {', '.join(self.names)}",
-            ) from None
+        low = name.casefold()
+        same = [at for at, own in enumerate(self.names) if own.casefold() == low]
+        return same[0] if len(same) == 1 else None
+
+    def __contains__(self, name: object) -> bool:
+        """Whether it has a pigment of this name, as `index` finds it."""
+        return self._place(name) is not None
+
+    def named(self, given: Mapping[str, _T]) -> dict[str, _T]:
+        """What is given by names of pigments, under the palette's own spelling of them.
+
+        Raises
+        ------
+        UnknownNameError
+            If the palette has none of a name, or one is given twice.
+        PourError
+            If it is no mapping.
+        """
+        expect(given, Mapping, "given", "Give names and values, such as {'gorse': 2}")
+        named: dict[str, _T] = {}
+        for name, value in given.items():
+            own = self.names[self.index(name)]
+            if own in named:
+                raise UnknownNameError(
+                    "appears twice", field="pigment", value=name, remedy="Give each pigment once"
+                )
+            named[own] = value
+        return named
 
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""
         kept = self._places(names)
-        return self._with(p for i, p in enumerate(self.pigments) if i in kept)
+        return self._of([i for i in range(len(self.pigments)) if i in kept])
 
     def without(self, *names: str) -> Palette:
         """The same bases with these pigments left out."""
         gone = self._places(names)
-        return self._with(p for i, p in enumerate(self.pigments) if i not in gone)
+        return self._of([i for i in range(len(self.pigments)) if i not in gone])
+
+    def known_to(self, strength: float | Mapping[str, float]) -> Palette:
+        """The same, its pastes' strengths known to a share each, one for all or by name.
+
+        A relative standard deviation, 0 to 1: tubes differ by 0.1 (common practice, no source).
+        """
+        if isinstance(strength, Mapping):
+            self._places(tuple(strength))
+        known = PaletteUncertainty.of_strengths(self.names, strength)
+        return Palette(**{**dict(self), "uncertainty": known})
 
     def _places(self, names: Sequence[str]) -> set[int]:
         for name in names:
@@ -268,8 +231,11 @@ class Palette(Frozen):
                 )
         return {self.index(name) for name in names}
 
-    def _with(self, pigments: Iterable[Pigment]) -> Palette:
-        return Palette(**{**dict(self), "pigments": tuple(pigments)})
+    def _of(self, places: Sequence[int]) -> Palette:
+        known = self.uncertainty
+        fewer = {"pigments": tuple(self.pigments[i] for i in places)}
+        more = {} if known is None else {"uncertainty": known.of(places)}
+        return Palette(**{**dict(self), **fewer, **more})
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.
@@ -298,12 +264,13 @@ class Palette(Frozen):
 
     def to_dict(self) -> dict[str, Any]:
         """What `save` writes."""
+        unsaid = {"uncertainty"} if self.uncertainty is None else set()
         return {
             "format": FORMAT,
             "version": VERSION,
             "note": self.note,
             "wavelengths_nm": WAVELENGTHS_NM.tolist(),
-            **self.model_dump(mode="json", exclude={"note"}),
+            **self.model_dump(mode="json", exclude={"note", *unsaid}),
         }
 
     @classmethod
@@ -352,7 +319,7 @@ class Palette(Frozen):
 def _is_number(value: object) -> bool:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return False
-    return isinstance(value, float) or abs(value) < _LARGEST_NUMBER
+    return isinstance(value, float) or abs(value) < LARGEST_NUMBER
 
 
 def _regridded(entry: Mapping[str, Any], grid: list[float], where: str) -> dict[str, Any]:

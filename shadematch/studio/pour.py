@@ -3,17 +3,33 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, ClassVar, Final
+import warnings
+from typing import Annotated, ClassVar, Final, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
-from shadematch.errors import PourError, ShadematchError
-from shadematch.support.models import Frozen, Number, is_finite
+from shadematch.errors import PourError, ShadematchError, ThicknessWarning
+from shadematch.studio.unit import Unit, checked_unit
+from shadematch.support.models import Frozen, Number, between, is_finite
 
-__all__ = ["LARGEST_BATCH_G", "Pour", "Share", "base_named", "percent"]
+__all__ = [
+    "LARGEST_BATCH_G",
+    "USUAL_LOAD",
+    "Pour",
+    "Share",
+    "base_named",
+    "percent",
+    "pour_of_any_thickness",
+    "unusual_thickness",
+]
 
 LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""
+_THINNEST_CM: Final = 0.2
+_THICKEST_CM: Final = 8.0
+"""Of bars (common practice, no source)."""
+USUAL_LOAD: Final = 4.0
+"""Most paste in cm per 100 g (common practice, no source)."""
 
 
 def _no_percentage(value: object) -> object:
@@ -38,13 +54,14 @@ class Pour(Frozen):
     batch_g
         Mass of base [g], 0.1 g to 100 kg.
     thickness_cm
-        Thickness of the bar as it is looked at [cm], 0.01 to 100.
+        Thickness of the bar as it is looked at [cm], 0.01 to 100; a `ThicknessWarning` below 0.2
+        and above 8, where millimetres may have been meant.
     white
         Mass fraction of white base in the blend, 0 to 1.
     max_load
         The most paste the base takes [palette's unit per 100 g], above 0. 4 cm is where the shade
-        stops gaining (common practice, no source). For doses in g nothing is known: 4 g stands
-        there until a number of your own does, and results of such palettes show it.
+        stops gaining (common practice, no source). For doses in g no such number is known: the
+        default is 4 g, and a match says so until another number is given.
     dose_step
         What doses are multiples of [palette's unit]: 1, or 0.5 for a steady hand; as fine as the
         scale where paste is weighed.
@@ -54,8 +71,15 @@ class Pour(Frozen):
     batch_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
     white: Share = Field(default=0.0, ge=0, le=1)
-    max_load: Number = Field(default=4.0, gt=0, le=1000)
+    max_load: Number = Field(default=USUAL_LOAD, gt=0, le=1000)
     dose_step: Number = Field(default=1.0, ge=0.01, le=100)
+
+    @model_validator(mode="after")
+    def _warned(self) -> Self:
+        if (doubt := unusual_thickness(self.thickness_cm)) is not None:
+            # Past this method, pydantic's maker and ours.
+            warnings.warn(f"thickness_cm: {doubt}", ThicknessWarning, stacklevel=4)
+        return self
 
     @property
     def max_total(self) -> float:
@@ -71,6 +95,21 @@ class Pour(Frozen):
     def load_per_step(self) -> float:
         """Load [palette's unit per 100 g] of one dose step."""
         return self.dose_step * 100.0 / self.batch_g
+
+    def limit_note(self, unit: Unit) -> str:
+        """What to know of a load limit that nobody stated for doses in g; else empty.
+
+        Raises
+        ------
+        PourError
+            If it is no unit.
+        """
+        if checked_unit(unit) == "cm" or self.max_load != USUAL_LOAD:
+            return ""
+        return (
+            f"at most {self.max_load:g} {unit} of paste per 100 g of base: a default that rests on "
+            "nothing where paste is weighed; state what yours take (max_load)"
+        )
 
     @property
     def clear_g(self) -> float:
@@ -90,6 +129,29 @@ class Pour(Frozen):
     def __str__(self) -> str:
         """In plain words."""
         return f"{self.batch_g:g} g of {self.base}, {self.thickness_cm:g} cm thick"
+
+
+def pour_of_any_thickness(thickness_cm: float, **given: float) -> Pour:
+    """A pour whose thickness [cm] nobody is warned of.
+
+    Raises
+    ------
+    PourError
+        As `Pour` does.
+    """
+    thickness = between(thickness_cm, "thickness_cm", 0.01, 100.0, "Give it in cm")
+    return Pour(**given).model_copy(update={"thickness_cm": thickness})
+
+
+def unusual_thickness(thickness_cm: float) -> str | None:
+    """What is odd about a bar's thickness [cm], in words; None for one of 0.2 to 8 cm."""
+    if _THINNEST_CM <= thickness_cm <= _THICKEST_CM:
+        return None
+    doubt = f"is {thickness_cm:g} cm, and bars are {_THINNEST_CM:g} to {_THICKEST_CM:g} cm thick"
+    meant = thickness_cm / 10.0
+    if _THINNEST_CM <= meant <= _THICKEST_CM:
+        doubt += f"; if millimetres were meant, it is {meant:g} cm"
+    return doubt
 
 
 def percent(share: float) -> str:

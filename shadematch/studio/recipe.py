@@ -17,7 +17,7 @@ from shadematch.studio.unit import Unit, check_unit, checked_unit, measured
 from shadematch.support.models import Frozen, Name, Number, check_name, expect, is_finite, listed
 from shadematch.support.report import Row
 
-__all__ = ["LARGEST_DOSE", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed"]
+__all__ = ["LARGEST_DOSE", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed", "doses_of"]
 
 LARGEST_DOSE: Final = 10_000_000.0
 """Far beyond any batch; keeps sums finite."""
@@ -139,6 +139,20 @@ class Weighed:
         return f"{self.mass_g:g} g {self.let_down}"
 
 
+def doses_of(given: Mapping[str, float], field: str) -> dict[str, float]:
+    """Doses by name, from a mapping or from what has an index, as a pandas Series.
+
+    Raises
+    ------
+    PourError
+        If it is neither.
+    """
+    items = getattr(given, "items", None)
+    if not isinstance(given, Mapping) and not (callable(items) and hasattr(given, "index")):
+        expect(given, Mapping, field, "Give names and doses, such as {'gorse': 2}")
+    return dict(given.items())
+
+
 @dataclass(frozen=True)
 class Recipe:
     """Doses and the pour that they go into.
@@ -169,8 +183,8 @@ class Recipe:
     def __post_init__(self) -> None:
         expect(self.pour, Pour, "pour", "Use Pour(...)")
         unit = checked_unit(self.unit)
-        expect(self.doses, Mapping, "doses", "Give names and doses, such as {'gorse': 2}")
-        for name, dose in self.doses.items():
+        doses = doses_of(self.doses, "doses")
+        for name, dose in doses.items():
             if not isinstance(name, str):
                 raise PourError(
                     "a pigment has no name", field="doses", value=name, remedy="Give a text"
@@ -193,7 +207,7 @@ class Recipe:
             check_unit(part.let_down.unit, unit, "weighed", of="the recipe's doses")
         object.__setattr__(self, "weighed", parts)
         object.__setattr__(
-            self, "doses", MappingProxyType({n: d for n, d in self.doses.items() if d})
+            self, "doses", MappingProxyType({n: float(d) for n, d in doses.items() if d})
         )
         if parts:
             self._check_weighed()
@@ -285,6 +299,11 @@ class Recipe:
         """What to dose, in words: a line for each."""
         squeezed = [f"{dose:g} {self.unit} {name}" for name, dose in self.squeezed.items()]
         return (*squeezed, *map(str, self.weighed)) or ("no paste at all",)
+
+    @property
+    def in_all(self) -> str:
+        """Paste in all and its load, in words."""
+        return f"{self.total:g} {self.unit} in all, {self.load:.2f} {self.unit} per 100 g"
 
     @property
     def rows(self) -> tuple[Row, Row]:

@@ -6,11 +6,9 @@ import functools
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Protocol, runtime_checkable
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.special import chdtr, chdtri
 
 from shadematch.colour.colorimetry import (
     SRGB_WHITE,
@@ -22,42 +20,22 @@ from shadematch.colour.colorimetry import (
     xyz_to_lab,
     xyz_to_srgb,
 )
-from shadematch.colour.difference import delta_e
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import WAVELENGTHS_NM, observation, onto_grid
 from shadematch.errors import ColourError, SpectrumError
-from shadematch.studio.view import View
-from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.studio.covariance import Covariance, checked_covariance, radius
+from shadematch.studio.surface_colours import check_real
+from shadematch.studio.view import View, degrees
+from shadematch.support.arrays import BoolArray, FloatArray, Triple, triple
 from shadematch.support.models import expect, is_finite
 from shadematch.support.readers import read_spectrum
 
-__all__ = [
-    "EDGE",
-    "FARTHEST",
-    "Covariance",
-    "Target",
-    "Triple",
-    "as_target",
-    "checked_covariance",
-    "measured",
-    "triple",
-]
+__all__ = ["FARTHEST", "HoldsTarget", "Target", "as_target", "measured"]
 
-_SLACK: Final = (0.1, 0.01)
-"""How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
-and a share of the colour's own size."""
-
-Triple = tuple[float, float, float]
-Covariance = tuple[Triple, Triple, Triple]
-
-_LEVEL: Final = 0.9
-EDGE: Final = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
-"""Standard deviations to the ellipsoid that holds a normal colour with a probability of 90 %."""
 FARTHEST: Final = 1e4
 """Beyond any colour, in CIELAB; keeps what is computed from it finite."""
-_LARGEST_VARIANCE: Final = 1e6
-"""Of L*, a* or b*: far beyond any colour; keeps bounds finite."""
-_DIRECTIONS: Final = 600
+_FRACTION: Final = 1.5
+"""A Y up to this is taken for one of a scale on which white has 1."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +76,7 @@ class Target:
                 value=self.lab,
                 remedy="L* runs to 100, a* and b* to some hundreds",
             )
+        object.__setattr__(self, "observer", degrees(self.observer))
         observation(self.illuminant, self.observer)
         expect(self.source, str, "source", "Say in words where it came from")
         if self.reflectance is not None:
@@ -168,7 +147,7 @@ class Target:
         lab: Sequence[float],
         *,
         illuminant: Light = "D65",
-        observer: str = "2",
+        observer: str | int = 2,
         covariance: Sequence[Sequence[float]] | None = None,
     ) -> Target:
         """From CIELAB relative to the white of an illuminant and observer.
@@ -198,8 +177,9 @@ class Target:
                 value=tuple(values.tolist()),
                 remedy="Give L*, a*, b* in this order",
             )
+        observer = degrees(observer)
         white = observation(illuminant, observer).white
-        _check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
+        check_real(lab_to_xyz(values, white), illuminant, observer, "lab", values)
         shown = ", ".join(f"{v:g}" for v in values)
         known = None if covariance is None else checked_covariance(covariance)
         source = f"Lab ({shown})"
@@ -207,18 +187,28 @@ class Target:
 
     @classmethod
     def from_xyz(
-        cls, xyz: Sequence[float], *, illuminant: Light = "D65", observer: str = "2"
+        cls, xyz: Sequence[float], *, illuminant: Light = "D65", observer: str | int = 2
     ) -> Target:
         """From tristimulus values with Y = 100 for the perfect diffuser.
 
         Raises
         ------
         ColourError
-            If it isn't three finite numbers, or no surface can have that colour.
+            If it isn't three finite numbers, no surface can have that colour, or Y is at most
+            1.5 (and neither X nor Z above 3), as it is on a scale where white has 1; a true
+            near-black can be given as Lab.
         """
         values = _triple(xyz, "xyz")
+        if values[1] <= _FRACTION and values.max() <= 2.0 * _FRACTION:
+            raise ColourError(
+                "seems to be on a scale of 0 to 1",
+                field="xyz",
+                value=tuple(values.tolist()),
+                remedy="Multiply by 100, so that white has Y = 100; give a near-black as Lab",
+            )
+        observer = degrees(observer)
         white = observation(illuminant, observer).white
-        _check_real(values, illuminant, observer, "xyz", values)
+        check_real(values, illuminant, observer, "xyz", values)
         lab = xyz_to_lab(values, white)
         shown = ", ".join(f"{v:g}" for v in values)
         return cls(triple(lab), illuminant, observer, f"XYZ ({shown})")
@@ -279,33 +269,21 @@ class Target:
         xyz = lab_to_xyz(np.array(self.lab), white)
         return xyz_to_lab(adapt(xyz, white, seen.white), seen.white)
 
+    @property
+    def target(self) -> Target:
+        """Itself: what holds a target is taken wherever a target is."""
+        return self
+
     @functools.cached_property
     def radius(self) -> float:
         """The CIEDE2000 within which the true colour lies with a probability of 90 %.
 
         The true colour is taken to be normally distributed about `lab` with `covariance`; 0 if
-        there is none. CIEDE2000 is taken to grow in proportion along each of 600 directions, at
-        the pace it has on the ellipsoid that holds 90 %.
+        there is none.
         """
         if self.covariance is None:
             return 0.0
-        values, axes = np.linalg.eigh(np.array(self.covariance))
-        spread = axes * np.sqrt(np.maximum(values, 0.0))
-        # A golden spiral: directions evenly spread over the sphere, the same ones every time.
-        k = np.arange(_DIRECTIONS) + 0.5
-        up, turn = 1 - 2 * k / _DIRECTIONS, np.pi * (1 + np.sqrt(5)) * k
-        flat = np.sqrt(1 - up**2)
-        out = np.stack([flat * np.cos(turn), flat * np.sin(turn), up], axis=-1)
-        lab = np.array(self.lab)
-        pace = delta_e(lab, lab + EDGE * out @ spread.T) / EDGE
-        if pace.max() <= 0:
-            return 0.0
-        pace = np.maximum(pace, 1e-9 * pace.max())
-
-        def inside(radius: float) -> float:
-            return float(np.mean(chdtr(3, (radius / pace) ** 2))) - _LEVEL
-
-        return float(brentq(inside, 0.0, EDGE * pace.max(), xtol=1e-9))
+        return radius(np.array(self.lab), self.covariance)
 
     @property
     def hex(self) -> str:
@@ -328,16 +306,24 @@ class Target:
         return f"{self.source}, {self.illuminant}/{self.observer} degrees{known}"
 
 
-def as_target(value: object) -> Target:
-    """A target, the one that a hex code stands for, or the `target` of what was read in a photo.
+@runtime_checkable
+class HoldsTarget(Protocol):
+    """What has a `Target`, such as a colour read in a photo; a `Target` has itself."""
+
+    @property
+    def target(self) -> Target:
+        """The colour."""
+        ...
+
+
+def as_target(value: HoldsTarget | str) -> Target:
+    """A target, the one that a hex code stands for, or the one that something holds.
 
     Raises
     ------
     ColourError
         For anything else.
     """
-    if isinstance(value, Target):
-        return value
     if isinstance(value, str):
         return Target.from_hex(value)
     if isinstance(held := getattr(value, "target", None), Target):
@@ -377,11 +363,6 @@ def measured(
         ) from None
 
 
-def triple(values: FloatArray) -> Triple:
-    """Three plain numbers of an array of shape (3,)."""
-    return float(values[0]), float(values[1]), float(values[2])
-
-
 def _triple(values: Sequence[float], field_: str) -> FloatArray:
     try:
         array = np.asarray(values, dtype=float)
@@ -412,69 +393,3 @@ def _spectrum(given: FloatArray) -> FloatArray:
             remedy="Use Target.from_reflectance",
         )
     return values
-
-
-def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covariance:
-    """A covariance of L*, a* and b*.
-
-    Raises
-    ------
-    ColourError
-        If it is none.
-    """
-    try:
-        matrix = np.asarray(given, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        matrix = np.empty(0)
-    size = float(np.abs(matrix).max(initial=0.0))
-    if (
-        matrix.shape != (3, 3)
-        or not np.isfinite(size)
-        or np.abs(matrix - matrix.T).max() > 1e-9 * size
-        or np.linalg.eigvalsh(matrix).min() < -1e-9 * size
-    ):
-        raise ColourError(
-            "is no covariance",
-            field="covariance",
-            value=given,
-            remedy="Give a symmetric 3 x 3 matrix without negative eigenvalues",
-        )
-    if size > _LARGEST_VARIANCE:
-        raise ColourError(
-            "is larger than that of any colour",
-            field="covariance",
-            value=size,
-            remedy=f"Give variances of L*, a*, b* up to {_LARGEST_VARIANCE:,g}; "
-            "leave it out where it is not known",
-        )
-    return triple(matrix[0]), triple(matrix[1]), triple(matrix[2])
-
-
-@functools.cache
-def _solid(illuminant: Light, observer: str) -> tuple[FloatArray, FloatArray]:
-    """Facet normals of the solid of object colours, and how far it reaches along them.
-
-    The solid is the set of XYZ of all reflectances between 0 and 1 at the library's
-    wavelengths: a zonotope, whose facets are spanned by pairs of weights.
-    """
-    weights = observation(illuminant, observer).weights
-    first, second = np.triu_indices(weights.shape[1], 1)
-    normals = np.cross(weights[:, first].T, weights[:, second].T)
-    size = np.linalg.norm(normals, axis=1)
-    normals = normals[size > 1e-9 * size.max()] / size[size > 1e-9 * size.max(), None]
-    normals = np.concatenate([normals, -normals])
-    return normals, np.maximum(normals @ weights, 0.0).sum(axis=1)
-
-
-def _check_real(
-    xyz: FloatArray, illuminant: Light, observer: str, field_: str, given: FloatArray
-) -> None:
-    normals, reach = _solid(illuminant, observer)
-    slack = _SLACK[0] + _SLACK[1] * float(np.linalg.norm(xyz))
-    if np.any(normals @ xyz > reach + slack):
-        raise ColourError(
-            "no surface can have this colour",
-            field=field_,
-            value=tuple(given.tolist()),
-            remedy="Check the order, the signs and the light; L* runs to 100, Y to 100",
-        )

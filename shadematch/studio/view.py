@@ -10,16 +10,17 @@ from pydantic import BeforeValidator, model_validator
 
 from shadematch.colour.illuminant import Illuminant, Light
 from shadematch.colour.standards import WAVELENGTHS_NM, Observation, observation
-from shadematch.errors import PourError, ShadematchError
+from shadematch.errors import ColourError, PourError, ShadematchError
 from shadematch.optics.layer import Surroundings
 from shadematch.studio.pour import percent
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import Frozen
+from shadematch.support.models import Frozen, is_finite
 
-__all__ = ["BACKINGS", "OwnLight", "View"]
+__all__ = ["BACKINGS", "OwnLight", "View", "degrees"]
 
 BACKINGS: Final = {"white": 0.9, "black": 0.04}
 """Reflectance of white paper and of a dark table (common practice, no source)."""
+_MODES: Final[dict[str, Literal["air", "optical"]]] = {"dry": "air", "wet": "optical"}
 
 
 def _checked_backing(value: object) -> str | float | tuple[float, ...]:
@@ -54,10 +55,28 @@ def _checked_light(value: object) -> Light:
     )
 
 
-def _checked_observer(value: object) -> object:
-    if isinstance(value, str):
-        return value
-    raise PourError("must be a text", value=value, remedy="Give '2' or '10', in quotation marks")
+def degrees(observer: object) -> str:
+    """The name of an observer given in degrees: ``"2"`` for 2.
+
+    Raises
+    ------
+    ColourError
+        If it is neither a number nor a text.
+    """
+    if isinstance(observer, str):
+        return observer
+    if is_finite(observer):
+        return f"{observer:g}"
+    raise ColourError(
+        "must be 2 or 10", field="observer", value=observer, remedy="Give degrees, such as 2"
+    )
+
+
+def _named_observer(value: object) -> str:
+    try:
+        return degrees(value)
+    except ColourError as found:  # the model says the field
+        raise PourError(found.problem, value=value, remedy=found.remedy) from None
 
 
 OwnLight = Annotated[Light, BeforeValidator(_checked_light)]
@@ -72,23 +91,22 @@ class View(Frozen):
     illuminant
         CIE name of the light, or an `Illuminant`: its own spectrum.
     observer
-        ``"2"`` or ``"10"`` degrees.
+        Degrees, 2 or 10; kept as text.
     backing
         What lies behind: ``"white"`` paper (0.9), a ``"black"`` table (0.04), a reflectance
         0 to 1, or 36 of them at the library's wavelengths.
     contact
-        ``"air"``: the bar lies dry, with a film of air between; ``"optical"``: it lies wet.
-    light
-        ``"reflected"``, or ``"transmitted"`` for a bar held against the light (the backing and
-        the contact then play no part).
+        How it lies there: ``"dry"``, with a film of air between, or ``"wet"``.
+    through
+        Whether the bar is held against the light; backing and contact then play no part.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
     illuminant: OwnLight = "D65"
-    observer: Annotated[str, BeforeValidator(_checked_observer)] = "2"
+    observer: Annotated[str, BeforeValidator(_named_observer)] = "2"
     backing: Annotated[str | float | tuple[float, ...], BeforeValidator(_checked_backing)] = "white"
-    contact: Literal["air", "optical"] = "air"
-    light: Literal["reflected", "transmitted"] = "reflected"
+    contact: Literal["dry", "wet"] = "dry"
+    through: bool = False
 
     @model_validator(mode="after")
     def _known(self) -> Self:
@@ -109,16 +127,16 @@ class View(Frozen):
     @property
     def surroundings(self) -> Surroundings:
         """The same for the optics."""
-        through = self.light == "transmitted"
-        return Surroundings("through" if through else self.contact, self.backing_reflectance)
+        mode = "through" if self.through else _MODES[self.contact]
+        return Surroundings(mode, self.backing_reflectance)
 
     def __str__(self) -> str:
         """In plain words."""
         light = f"{self.illuminant}, {self.observer} degrees"
-        if self.light == "transmitted":
+        if self.through:
             return f"held against the light, {light}"
         if isinstance(self.backing, float):
             backing: str = f"a {percent(self.backing)} reflecting"
         else:
             backing = self.backing if isinstance(self.backing, str) else "a measured"
-        return f"on {backing} backing{' (wet)' if self.contact == 'optical' else ''}, {light}"
+        return f"on {backing} backing{' (wet)' if self.contact == 'wet' else ''}, {light}"

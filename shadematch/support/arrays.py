@@ -1,4 +1,4 @@
-"""The array types that all rooms share."""
+"""The array types that all rooms share, and colours of three plain numbers."""
 
 from __future__ import annotations
 
@@ -7,8 +7,14 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BoolArray", "FloatArray", "IntArray"]
+__all__ = ["BoolArray", "FloatArray", "IntArray", "Triple", "triple"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
-IntArray: TypeAlias = NDArray[np.int64]
+IntArray: TypeAlias = NDArray[np.intp]
 BoolArray: TypeAlias = NDArray[np.bool_]
+Triple = tuple[float, float, float]
+
+
+def triple(values: FloatArray) -> Triple:
+    """Three plain numbers of an array of shape (3,)."""
+    return float(values[0]), float(values[1]), float(values[2])

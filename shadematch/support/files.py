@@ -193,7 +193,7 @@ def read_bytes(
 
 
 class _TwiceError(Exception):
-    """A key that stands twice."""
+    """A key that appears twice."""
 
 
 def spreadsheet_cell(cell: object) -> object:
@@ -237,7 +237,7 @@ def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
         return json.loads(text, object_pairs_hook=_each_key_once)
     except _TwiceError as found:
         raise error(
-            "an entry stands twice", field=place, value=str(found), remedy="Leave one of them out"
+            "an entry appears twice", field=place, value=str(found), remedy="Leave one of them out"
         ) from None
     except (ValueError, RecursionError) as found:
         line = getattr(found, "lineno", None)

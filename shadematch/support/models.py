@@ -57,6 +57,7 @@ _SAYINGS = {
     "too_long": ("has {actual_length} entries", "Give {max_length} at most"),
     "too_short": ("has {actual_length} entries", "Give {min_length} at least"),
     "bool_type": ("must be true or false", "Write it without quotes"),
+    "bool_parsing": ("must be yes or no", "Give True or False; in a file, yes or no"),
     "int_type": ("must be a whole number", "Give a number such as 3"),
     "string_pattern_mismatch": ("is not of the form {pattern}", "Write it in that form"),
     **dict.fromkeys(

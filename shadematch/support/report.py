@@ -78,10 +78,10 @@ class Swatch:
         """What the code doesn't show."""
         return "" if self.in_srgb else "outside sRGB, nearest shown"
 
-    def patch(self) -> str:
-        """It on a terminal."""
+    def patch(self, width: int = 10) -> str:
+        """It on a terminal, so many letters wide."""
         red, green, blue = bytes.fromhex(self.hex.removeprefix("#"))
-        return f"\x1b[48;2;{red};{green};{blue}m{' ' * 10}\x1b[0m"
+        return f"\x1b[48;2;{red};{green};{blue}m{' ' * width}\x1b[0m"
 
     def html(self, width_em: float | None = None) -> str:
         """It on a card: so wide and with its label below, or a chip in a line of text."""
@@ -277,12 +277,15 @@ class Report:
         return "\n".join(line.rstrip() for line in lines)
 
     def patches(self) -> str:
-        """The swatches as a line for a terminal; two touch."""
+        """The swatches as a line for a terminal; two touch, and so do many."""
         if len(self.swatches) == 2:
             # Touching, because the eye compares best without a gap.
             one, other = self.swatches
             ends = f"{one.label} {one.hex} ", f" {other.hex} {other.label}"
             return f"{ends[0]}{one.patch()}{other.patch()}{ends[1]}"
+        if len(self.swatches) > _FEW:
+            touching = "".join(s.patch(5) for s in self.swatches)
+            return f"{self.swatches[0].label} {touching} {self.swatches[-1].label}"
         return "  ".join(f"{s.label} {s.hex} {s.patch()}" for s in self.swatches)
 
     def html(self) -> str:

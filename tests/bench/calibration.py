@@ -25,6 +25,7 @@ import time
 import numpy as np
 
 import shadematch as sm
+from shadematch.calibration.result import Calibration
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.support.arrays import FloatArray
@@ -43,7 +44,7 @@ ROWS = (
 UNSEEN = 60
 
 
-def corrected(found: sm.Calibration) -> list[dict[str, float]]:
+def corrected(found: Calibration) -> list[dict[str, float]]:
     """Loads of the test pours, with the dosing errors that the calibration found taken out."""
     fit = found._fit
     layers = fit.problem.layers
@@ -58,7 +59,7 @@ def try_world(
     kind: str,
     grams: tuple[float, float],
     scattering: tuple[str, ...],
-) -> tuple[FloatArray, FloatArray, list[bool], list[bool], float, sm.Calibration]:
+) -> tuple[FloatArray, FloatArray, list[bool], list[bool], float, Calibration]:
     """Errors of ours and of two-flux (spectra only), coverage, seconds, the calibration."""
     rng, noise = np.random.default_rng([seed, len(kind)]), KINDS[kind]
     plan = sm.starter_plan(tuple(truth.absorption), scattering=scattering, batch_g=grams[0])

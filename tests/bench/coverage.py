@@ -16,9 +16,9 @@ import shadematch as sm
 from shadematch.colour.colorimetry import adapt, xyz_to_lab
 from shadematch.colour.standards import observation
 from shadematch.predicting.prediction import model_for
-from shadematch.search.all_recipes import Catalogue
-from shadematch.search.leeway import Leeway
+from shadematch.search.searcher import Searcher
 from shadematch.search.space import whole_space
+from shadematch.search.tolerance import Tolerance
 from shadematch.support.arrays import FloatArray
 
 
@@ -42,10 +42,8 @@ def share_within(palette: sm.Palette, labs: FloatArray, batch_g: float, limit: f
     pour = sm.Pour(batch_g=batch_g)
     model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
     whole = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
-    found = Catalogue([(np.zeros(whole.size, np.int64), whole)]).look_up(
-        labs, [Leeway(0.0)] * len(labs)
-    )
-    return float(np.mean([closest.delta_e <= limit for closest, _ in found]))
+    found = Searcher(whole).answers(labs[:, None], [Tolerance(0.0)] * len(labs))
+    return float(np.mean([answer.closest.delta_e <= limit for answer in found]))
 
 
 def main() -> int:

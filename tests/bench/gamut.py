@@ -25,7 +25,7 @@ from skimage.color import deltaE_ciede2000
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
-from shadematch.gamuts.region import Region
+from shadematch.gamuts.real_doses import RealDoses
 from shadematch.predicting.prediction import model_for
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
@@ -71,7 +71,7 @@ def cost() -> list[str]:
     rng = np.random.default_rng(1)
     rgb = rng.random((1000, 3))
     targets = [sm.Target.from_srgb(c.tolist()) for c in rgb]
-    Region(grown(3), sm.Pour(), sm.View()).surface  # noqa: B018  (loads the tables)
+    RealDoses(grown(3), sm.Pour(), sm.View()).surface  # noqa: B018  (loads the tables)
     for count in (3, 4, 5, 6, 8):
         palette = grown(count)
         first, _ = clocked(lambda: sm.gamut(palette=palette).surface)

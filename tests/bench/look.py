@@ -140,7 +140,7 @@ def several(count: int) -> None:
         day = sm.match(target, pour=pour, tolerance=0.0)
         if day.delta_e > 3:
             continue  # out of reach
-        told = sm.lights(day, illuminants=lights)
+        told = sm.lights(day, lights=lights)
         one.append(told.worst.delta_e)
         index.append(max(light.index or 0.0 for light in told.lights))
         three.append(sm.match(target, pour=pour, lights=lights, tolerance=0.0).delta_e)

@@ -55,8 +55,8 @@ class Room:
 
 ROOMS = {
     "difference": Room(
-        ("shadematch/difference.py",),
-        "tests/colour/test_properties_difference.py tests/colour/test_difference.py --deselect "
+        tuple(f"shadematch/colour/{part}.py" for part in ("ciede2000", "difference", "floors")),
+        "tests/colour/test_floors.py tests/colour/test_difference.py --deselect "
         "tests/colour/test_difference.py::test_a_million_pairs_as_colour_science_and_skimage",
     ),
     "optics": Room(

@@ -23,6 +23,7 @@ import numpy as np
 
 import shadematch as sm
 from shadematch.planning.options import _searched, options_for
+from shadematch.planning.stock import Tubes
 from shadematch.predicting.prediction import model_for
 from shadematch.support.files import write_text
 
@@ -78,7 +79,7 @@ def book(count: int, seed: int) -> tuple[list[sm.Order], sm.Stock]:
     share[rng.integers(wanted.size)] = 0.2
     stock = sm.Stock(
         tubes=tuple(
-            sm.Tubes(pigment=name, full=int(cm // 87), opened=(round(cm % 87, 1),))
+            Tubes(pigment=name, full=int(cm // 87), opened=(round(cm % 87, 1),))
             for name, cm in zip(palette.names, wanted * share, strict=True)
         ),
         clear_price_kg=6.4,

@@ -21,16 +21,16 @@ from scipy.optimize import differential_evolution
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.predicting.prediction import model_for
-from shadematch.search.answer import Searcher
-from shadematch.search.leeway import Leeway
+from shadematch.search.searcher import Searcher
 from shadematch.search.space import whole_space
+from shadematch.search.tolerance import Tolerance
 from tests.invented.problems import KINDS, invented_palette, problem, target_of
 
 
 def small(seed: int) -> tuple[str, str]:
     """Kind of a problem, and what was wrong with its answer (nothing, if all is well)."""
     p = problem(seed)
-    answer = p.searcher.answer(p.target, Leeway(0.5))
+    answer = p.searcher.answer(p.target, Tolerance(0.5))
     best, _ = p.best()
     wrong = []
     if not answer.closest.proved or not answer.frugal.proved:
@@ -43,7 +43,7 @@ def small(seed: int) -> tuple[str, str]:
     if answer.frugal.steps is None or int(answer.frugal.steps.sum()) != least:
         wrong.append(f"frugal is not {least}")
     ideal = p.searcher.ideal(p.target, answer.closest)[1]
-    if ideal > best + 0.01 and p.searcher.whole.max_tubes == p.searcher.whole.size:
+    if ideal > best + 0.01 and p.searcher.space.limits.max_tubes == p.searcher.space.size:
         wrong.append(f"ideal {ideal} above whole {best}")
     return p.kind, "; ".join(wrong)
 
@@ -60,21 +60,22 @@ def large(seed: int) -> tuple[str, str]:
     )
     model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
     whole = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
+    most = whole.limits.total
     kind = KINDS[seed % len(KINDS)]
     n = whole.size
     loads = rng.dirichlet(np.full(n + 1, 0.7))[:n] * pour.max_load
     target = target_of(kind, rng, model, loads)
-    answer = Searcher(model, whole, pour.load_per_step).answer(target, Leeway(0.5))
+    answer = Searcher(whole).answer(target, Tolerance(0.5))
 
     def cost(x: np.ndarray) -> np.ndarray:
         steps = x.T
-        over = np.maximum(steps.sum(axis=1) - whole.max_steps, 0.0)
+        over = np.maximum(steps.sum(axis=1) - most, 0.0)
         return np.where(over > 0, 200.0 + over, delta_e(whole.lab(steps), target))
 
     found = min(
         differential_evolution(
             cost,
-            [(0, whole.max_steps)] * n,
+            [(0, most)] * n,
             integrality=np.ones(n, dtype=bool),
             vectorized=True,
             updating="deferred",

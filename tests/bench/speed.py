@@ -27,10 +27,10 @@ from scipy.optimize import differential_evolution
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.predicting.prediction import model_for
-from shadematch.search.answer import Searcher
-from shadematch.search.leeway import Leeway
+from shadematch.search.searcher import Searcher
 from shadematch.search.space import Space, whole_space
-from shadematch.search.whole import Found
+from shadematch.search.tolerance import Tolerance
+from shadematch.search.whole import Solution
 from tests.invented.problems import invented_palette
 
 OUT = Path(__file__).parents[2] / "docs" / "benchmarks.md"
@@ -41,7 +41,7 @@ def searcher_for(batch_g: float, palette: sm.Palette) -> Searcher:
     pour = sm.Pour(batch_g=batch_g)
     model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
     whole = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
-    return Searcher(model, whole, pour.load_per_step)
+    return Searcher(whole)
 
 
 def targets_for(space: Space, count: int, seed: int) -> list[np.ndarray]:
@@ -53,7 +53,7 @@ def targets_for(space: Space, count: int, seed: int) -> list[np.ndarray]:
             result.append(np.array(sm.Target.from_srgb(rng.random(3).tolist()).lab))
         else:
             shares = rng.dirichlet(np.full(space.size + 1, 0.7))[: space.size]
-            result.append(space.lab(shares * space.max_steps) + rng.normal(0, 0.1, 3))
+            result.append(space.lab(shares * space.limits.total) + rng.normal(0, 0.1, 3))
     return result
 
 
@@ -64,7 +64,7 @@ def timed(work: Callable[[], object]) -> tuple[float, object]:
     return time.process_time() - start, result
 
 
-def proved(searcher: Searcher, target: np.ndarray) -> Found:
+def proved(searcher: Searcher, target: np.ndarray) -> Solution:
     """The closest whole recipe of a target, from nothing but the target."""
     return searcher.closest(target)
 
@@ -74,13 +74,13 @@ def evolve(space: Space, target: np.ndarray) -> float:
 
     def cost(x: np.ndarray) -> np.ndarray:
         steps = x.T
-        over = np.maximum(steps.sum(axis=1) - space.max_steps, 0.0)
+        over = np.maximum(steps.sum(axis=1) - space.limits.total, 0.0)
         return np.where(over > 0, 200.0 + over, delta_e(space.lab(steps), target))
 
     return float(
         differential_evolution(
             cost,
-            [(0, space.max_steps)] * space.size,
+            [(0, space.limits.total)] * space.size,
             integrality=np.ones(space.size, dtype=bool),
             vectorized=True,
             updating="deferred",
@@ -92,7 +92,7 @@ def evolve(space: Space, target: np.ndarray) -> float:
 
 def enumerate_all(space: Space, target: np.ndarray) -> float:
     """The smallest CIEDE2000 by plain enumeration."""
-    steps = space.recipes()
+    steps = space.limits.recipes()
     parts = [
         delta_e(space.lab(steps[i : i + 65_536].astype(float)), target).min()
         for i in range(0, len(steps), 65_536)
@@ -117,7 +117,7 @@ def growth(count: int) -> list[str]:
         for batch in (100, 1000, 5000, 20_000):
             palette = invented_palette(np.random.default_rng(pastes), pastes)
             spent, done = [], 0
-            for target in targets_for(searcher_for(batch, palette).whole, count, seed=pastes):
+            for target in targets_for(searcher_for(batch, palette).space, count, seed=pastes):
                 time_, found = timed(lambda t=target: proved(searcher_for(batch, palette), t))
                 spent.append(1e3 * time_)
                 done += found.proved
@@ -154,19 +154,19 @@ def main() -> int:
     failures = 0
     for batch, count in ((100, 40), (1000, 40), (10_000, 40)):
         searcher = searcher_for(batch, palette)
-        space = searcher.whole
+        space = searcher.space
         targets = targets_for(space, (8 if quick else count) + 5, seed=batch)
-        keep, _ = timed(searcher.catalogue)
+        keep, _ = timed(searcher.all_recipes)
         rows = []
         for i, target in enumerate(targets[5:]):
             fresh = searcher_for(batch, palette)
             first, _ = timed(lambda t=target, s=fresh: proved(s, t))
             ours, found = timed(lambda t=target: proved(searcher, t))
-            lean, _ = timed(lambda t=target, f=found: searcher.frugal(t, f, Leeway(0.5)))
-            theirs, value = timed(lambda t=target: evolve(searcher.whole, t))
+            lean, _ = timed(lambda t=target, f=found: searcher.frugal(t, f, Tolerance(0.5)))
+            theirs, value = timed(lambda t=target: evolve(searcher.space, t))
             listed = None
-            if space.count() < 2_000_000 and i < 4:
-                listed, best = timed(lambda t=target: enumerate_all(searcher.whole, t))
+            if space.limits.count() < 2_000_000 and i < 4:
+                listed, best = timed(lambda t=target: enumerate_all(searcher.space, t))
                 failures += abs(best - found.delta_e) > 1e-9
             failures += not found.proved
             beaten = value < found.delta_e - (1e-9 if found.bound == found.delta_e else 0.01)
@@ -179,7 +179,7 @@ def main() -> int:
         middle = statistics.median(slow) if slow else 0.0
         ratio = f"{middle / first:.1f}, {middle / ours:.1f}" if slow else ""
         lines.append(
-            f"| {batch / 1000:g} kg | {space.count():,} | {1e3 * first:.1f} ms "
+            f"| {batch / 1000:g} kg | {space.limits.count():,.0f} | {1e3 * first:.1f} ms "
             f"| {1e3 * keep:.0f} ms | {1e3 * ours:.1f} ms | {1e3 * (ours + lean):.1f} ms "
             f"| {1e3 * theirs:.1f} ms | {theirs / first:.1f}, {theirs / ours:.1f} "
             f"| {sum(r[4] for r in rows)} of {len(rows)} | {listing} | {ratio} |"
@@ -191,14 +191,14 @@ def main() -> int:
     ]
     for batch in (250, 500, 1000):
         searcher = searcher_for(batch, palette)
-        build, catalogue = timed(searcher.catalogue)
+        build, listed = timed(searcher.all_recipes)
         side = 8 if quick else 32
         axis = (np.arange(side) + 0.5) / side
         grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
         labs = np.array([sm.Target.from_srgb(rgb).lab for rgb in grid])
-        spent, _ = timed(lambda c=catalogue, t=labs: c.look_up(t, [Leeway(0.5)] * len(t)))
+        spent, _ = timed(lambda c=listed, t=labs: c.look_up(t[:, None], [Tolerance(0.5)] * len(t)))
         lines.append(
-            f"| {batch / 1000:g} kg | {searcher.whole.count():,} | {build:.1f} s "
+            f"| {batch / 1000:g} kg | {searcher.space.limits.count():,.0f} | {build:.1f} s "
             f"| {len(labs):,} | {len(labs) / spent:,.0f} |"
         )
         print(lines[-1], file=sys.stderr, flush=True)

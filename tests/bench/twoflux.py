@@ -127,7 +127,7 @@ class FilmFlux:
 
     def __init__(self, pours: Sequence[sm.TestPour], names: Sequence[str], *, hiding: bool) -> None:
         self.names, self.hiding = tuple(names), hiding
-        self.through = pours[0].view.light == "transmitted"
+        self.through = pours[0].view.through
         amount = np.array([[p.loads.get(n, 0.0) for n in names] for p in pours])
         read = np.array([[np.nan if v is None else v for v in p.spectrum or ()] for p in pours])
         backing = np.array([p.view.backing_reflectance for p in pours])

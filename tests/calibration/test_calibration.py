@@ -14,10 +14,13 @@ import shadematch as sm
 from shadematch.calibration.bars import residuals_of
 from shadematch.calibration.forward import Errors, layers_of, look
 from shadematch.calibration.normal import normal_equations
+from shadematch.calibration.planned import PlannedPour, PouringPlan
 from shadematch.calibration.problem import Noise, Problem, prior_of, readings_of
+from shadematch.calibration.result import Calibration
 from shadematch.calibration.spectra import unknown
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.matching.match import Match
 from shadematch.optics.transport import slab
 from tests.invented import worlds
 
@@ -33,12 +36,12 @@ def world() -> worlds.World:
 
 
 @functools.cache
-def spectral() -> sm.Calibration:
+def spectral() -> Calibration:
     plan = sm.starter_plan(NAMES)
     return sm.calibrate(worlds.measured(world(), plan, np.random.default_rng(12)))
 
 
-def errors_of(found: sm.Calibration, truth: worlds.World, seed: int, count: int) -> np.ndarray:
+def errors_of(found: Calibration, truth: worlds.World, seed: int, count: int) -> np.ndarray:
     """CIEDE2000 between predicted and true colours of unseen mixtures."""
     far = []
     for doses, pour in worlds.unseen(truth, np.random.default_rng(seed), count):
@@ -57,10 +60,10 @@ def test_world_is_iadpython() -> None:
         u, v = 10 ** rng.uniform(-2.5, 1.2), 10 ** rng.uniform(-2.5, 2)
         r1, t1, rd, td = worlds.exact(u, v)
         backing = rng.uniform(0, 1)
-        seen = worlds.layer(np.array(u), np.array(v), np.array(backing), "reflected")
+        seen = worlds.layer(np.array(u), np.array(v), np.array(backing), through=False)
         exact = r1 - worlds.R0 + t1 * td * backing / (1 - backing * rd)
         assert abs(float(seen) - exact) < 1e-4
-        through = worlds.layer(np.array(u), np.array(v), np.array(backing), "transmitted")
+        through = worlds.layer(np.array(u), np.array(v), np.array(backing), through=True)
         assert abs(float(through) - t1) < 1e-4
 
 
@@ -71,8 +74,8 @@ def test_slopes_are_those_of_finite_differences() -> None:
     rng = np.random.default_rng(5)
     views = (
         sm.View(),
-        sm.View(backing="black", contact="optical"),
-        sm.View(light="transmitted"),
+        sm.View(backing="black", contact="wet"),
+        sm.View(through=True),
     )
     unknowns = (
         unknown("clear", "clear absorption"),
@@ -224,7 +227,7 @@ def test_a_wrong_pour_is_named(kind: str, noise: float, how: str) -> None:
     else:  # two doses of a mixture, unequal, written down the wrong way round
         pour = sm.Pour(batch_g=500)
         true = {"gorse": 2.0, "rosehip": 8.0}
-        plan = sm.PouringPlan((sm.PlannedPour("odd", true, pour, (sm.View(),), "a mixture"),))
+        plan = PouringPlan((PlannedPour("odd", true, pour, (sm.View(),), "a mixture"),))
         odd = worlds.measured(world(), plan, np.random.default_rng(7), kind, noise)[0]
         pours.append(dataclasses.replace(odd, doses={"gorse": 8.0, "rosehip": 2.0}))
     found = sm.calibrate(pours, scattering="none")
@@ -240,7 +243,7 @@ def test_a_wrong_pour_is_named(kind: str, noise: float, how: str) -> None:
 # --- films measured elsewhere
 
 
-@pytest.mark.parametrize("contact", ["air", "optical"])
+@pytest.mark.parametrize("contact", ["dry", "wet"])
 def test_films_without_any_base(contact: str) -> None:
     # Paint-like films: every colourant scatters, a white among them; computed by discrete
     # ordinates with other constants (n = 1.45, g = 0.3), loads as shares, thickness 1, backings
@@ -263,7 +266,7 @@ def test_films_without_any_base(contact: str) -> None:
         s = sum(x * scattering[k] for k, x in true.items())
         r = slab(np.asarray(a), np.asarray(s), np.array(1.0), n=n, g=0.3, half=10)
         rg = inner[over]
-        if contact == "air":
+        if contact == "dry":
             spectrum = r.R1 - r0 + r.T1 * r.Td * rg / (1 - rg * r.Rd)
             bare = rg
         else:
@@ -303,9 +306,9 @@ def test_films_without_any_base(contact: str) -> None:
 # --- what can't be told
 
 
-def kept(keep: object, **options: object) -> sm.Calibration:
+def kept(keep: object, **options: object) -> Calibration:
     plan = sm.starter_plan(NAMES)
-    rest = sm.PouringPlan(tuple(p for p in plan.pours if keep(p)))  # type: ignore[operator]
+    rest = PouringPlan(tuple(p for p in plan.pours if keep(p)))  # type: ignore[operator]
     return sm.calibrate(worlds.measured(world(), rest, np.random.default_rng(1)), **options)  # type: ignore[arg-type]
 
 
@@ -325,7 +328,7 @@ def test_black_loads_are_refused() -> None:
         world(), absorption={**world().absorption, "jetty": world().absorption["jetty"] * 9 + 4}
     )
     plan = sm.starter_plan(NAMES)
-    clear = sm.PouringPlan(tuple(p for p in plan.pours if not p.name.startswith("mixture")))
+    clear = PouringPlan(tuple(p for p in plan.pours if not p.name.startswith("mixture")))
     with pytest.raises(sm.PourError, match=r"jetty: .*black.*quarter of its lowest load"):
         sm.calibrate(worlds.measured(dark, clear, np.random.default_rng(1)))
 
@@ -334,14 +337,12 @@ def test_pigments_always_together_are_refused() -> None:
     plan = sm.starter_plan(NAMES)
     pour = sm.Pour(batch_g=500)
     pair = tuple(
-        sm.PlannedPour(f"pair {x}", {"gorse": x, "jetty": 2 * x}, pour, (sm.View(),), "")
+        PlannedPour(f"pair {x}", {"gorse": x, "jetty": 2 * x}, pour, (sm.View(),), "")
         for x in (2.0, 5.0)
     )
     blanks = tuple(p for p in plan.pours if not p.doses)
     with pytest.raises(sm.PourError, match="gorse and jetty: were only poured together"):
-        sm.calibrate(
-            worlds.measured(world(), sm.PouringPlan(blanks + pair), np.random.default_rng(1))
-        )
+        sm.calibrate(worlds.measured(world(), PouringPlan(blanks + pair), np.random.default_rng(1)))
 
 
 def test_without_white_the_rest_still_works() -> None:
@@ -361,14 +362,13 @@ def test_palette_and_match() -> None:
     assert like["gorse"].tube_price == sm.load_palette()["gorse"].tube_price
     pour = sm.Pour(batch_g=1000)
     answer = found.match("#c08a50", pour=pour)
-    again = found.interval(answer.recipe, target="#c08a50")
-    assert again == answer.frugal
-    np.testing.assert_allclose(answer.match.predicted.lab, again.lab, atol=0.02)
-    low, high = again.delta_e_low, again.delta_e_high
+    assert type(answer) is Match
+    assert answer == sm.match("#c08a50", palette=found.palette, pour=pour, view=found.view())
+    ranged = found.interval(answer.recipe, target=answer.target)
+    np.testing.assert_allclose(answer.predicted.lab, ranged.lab, atol=0.02)
+    low, high = ranged.delta_e_low, ranged.delta_e_high
     assert low is not None and high is not None and 0 <= low < high
-    assert "range" in str(answer)
-    assert "predicted" in answer._repr_html_()
-    assert pickle.loads(pickle.dumps(answer.frugal)) == answer.frugal
+    assert pickle.loads(pickle.dumps(ranged)) == ranged
 
 
 def test_ranges_narrow_with_what_is_left_out() -> None:
@@ -432,7 +432,7 @@ def test_a_recipe_brings_its_pour() -> None:
 
 
 @functools.cache
-def by_mass() -> sm.Calibration:
+def by_mass() -> Calibration:
     """The same pours by weight: 1.3 g of paste a centimetre."""
     grams = [
         dataclasses.replace(p, doses={n: 1.3 * d for n, d in p.doses.items()}, unit="g")
@@ -453,7 +453,7 @@ def test_by_mass() -> None:
 
 def test_the_same_reading_is_no_second_measurement() -> None:
     pours = spectral().pours
-    with pytest.raises(sm.PourError, match="stands twice, with the same readings") as found:
+    with pytest.raises(sm.PourError, match="appears twice, with the same readings") as found:
         sm.calibrate([*pours, pours[3]])
     assert (found.value.field, found.value.value) == ("test_pours", pours[3].name)
 
@@ -483,12 +483,12 @@ def test_next_pours_help_as_they_promise() -> None:
     # about what was promised.
     plan = sm.starter_plan(NAMES)
     few = [p for p in plan.pours if not p.name.startswith("mixture") and "deep" not in p.name]
-    pours = worlds.measured(world(), sm.PouringPlan(tuple(few)), np.random.default_rng(9))
+    pours = worlds.measured(world(), PouringPlan(tuple(few)), np.random.default_rng(9))
     before = sm.calibrate(pours, scattering="none")
     first, second = sm.next_pours(before, count=2)
     assert first.before > first.after > second.after > 0
     assert first.after == pytest.approx(second.before)
-    more = worlds.measured(world(), sm.PouringPlan((first.pour,)), np.random.default_rng(10))
+    more = worlds.measured(world(), PouringPlan((first.pour,)), np.random.default_rng(10))
     after = sm.calibrate([*pours, *more], scattering="none")
     assert sm.next_pours(after, count=1)[0].before == pytest.approx(first.after, rel=0.35)
 
@@ -501,7 +501,7 @@ def test_next_pours_are_in_the_unit_of_the_calibration(tmp_path: Path) -> None:
         sm.next_pours(by_mass(), candidates=sm.starter_plan(NAMES).pours)
     # Filled in and read, a form's doses are those of the plan, whatever their unit.
     for unit in ("cm", "g", "part"):
-        plan = sm.PouringPlan(tuple(dataclasses.replace(p, unit=unit) for p in planned))
+        plan = PouringPlan(tuple(dataclasses.replace(p, unit=unit) for p in planned))
         head, *lines = plan.form("lab").splitlines()
         filled = [line.removesuffix(",,") + "50,0,0" for line in lines]
         path = tmp_path / f"{unit}.csv"
@@ -509,7 +509,7 @@ def test_next_pours_are_in_the_unit_of_the_calibration(tmp_path: Path) -> None:
         for made, asked in zip(sm.read_test_pours(path), planned, strict=True):
             assert made.unit == unit
             assert dict(made.doses) == pytest.approx(dict(asked.doses))
-    mixed = sm.PouringPlan((planned[0], *sm.starter_plan(NAMES).pours))
+    mixed = PouringPlan((planned[0], *sm.starter_plan(NAMES).pours))
     with pytest.raises(sm.PourError, match="more than one unit"):
         mixed.form()
 
@@ -537,7 +537,7 @@ def test_a_new_lot(factor: float, visible: bool) -> None:
     stronger = {**world().absorption, "jetty": factor * world().absorption["jetty"]}
     lot = dataclasses.replace(world(), absorption=stronger)
     plan = sm.starter_plan(NAMES)
-    two = sm.PouringPlan(tuple(p for p in plan.pours if p.name.startswith("jetty")))
+    two = PouringPlan(tuple(p for p in plan.pours if p.name.startswith("jetty")))
     pours = worlds.measured(lot, two, np.random.default_rng(14))
     found = sm.new_lot(spectral(), "jetty", pours)
     assert abs(np.log(found.strength / factor)) < 3 * found.strength_sd
@@ -554,7 +554,7 @@ def test_a_new_lot_of_another_hue() -> None:
     shifted = {**world().absorption, "jetty": tilt * world().absorption["jetty"]}
     lot = dataclasses.replace(world(), absorption=shifted)
     plan = sm.starter_plan(NAMES)
-    two = sm.PouringPlan(tuple(p for p in plan.pours if p.name.startswith("jetty")))
+    two = PouringPlan(tuple(p for p in plan.pours if p.name.startswith("jetty")))
     pours = worlds.measured(lot, two, np.random.default_rng(15))
     plain = sm.new_lot(spectral(), "jetty", pours)
     hue = sm.new_lot(spectral(), "jetty", pours, hue_shift=True)

@@ -112,7 +112,7 @@ def test_decimal_commas(write: Write, between: str) -> None:
         ("name,L,a,b\none,50,,2\n", r"line 2: needs all of L, A, B"),
         ("name,L,a,b\none,150,0,2\n", r"line 2: .*L\* must lie between"),
         ("name,L,a,b,gloss\none,50,0,2,1\n", r"line 1: unknown column .*gloss.*leave it out"),
-        ("name,L,a,L*\none,50,0,2\n", r"line 1: a column stands twice"),
+        ("name,L,a,L*\none,50,0,2\n", r"line 1: a column appears twice"),
         ("name,L,a,b\n\n# x\none,50,0,2\none,50,0,2\n", r"line 5: the same bar in .* line 4"),
         (
             "name,dose_cm:g,backing,L,a,b\none,1,white,50,0,2\none,2,black,50,0,2\n",
@@ -250,7 +250,7 @@ def test_cgats_with_doses_from_a_second_file(write: Write) -> None:
         (('"gorse light"', "gorse light"), "line 13: has 6 values for 5 fields"),
         (('WEIGHTING_FUNCTION "ILLUMINANT, D50"\n', ""), "which light its Lab"),
         (("gorse light", "gorse dark"), r"line 13: .* has no such bar"),
-        (("LAB_A LAB_B", "LAB_A LAB_A"), "line 8: a field stands twice"),
+        (("LAB_A LAB_B", "LAB_A LAB_A"), "line 8: a field appears twice"),
     ],
 )
 def test_cgats_refused(write: Write, change: tuple[str, str], said: str) -> None:
@@ -304,7 +304,7 @@ def test_a_filled_form_is_read(tmp_path: Path) -> None:
 
 def test_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     saved = tmp_path / "palette.json"
-    words = ["calibrate", str(DATA / "test-pours.csv"), "--save", str(saved), "--json"]
+    words = ["calibrate", str(DATA / "test-pours.csv"), "--save-palette", str(saved), "--json"]
     assert main([*words, "--next", "0"]) == 2
     assert "--next: must be a whole number from 1 to 20" in capsys.readouterr().err
     assert not saved.exists()

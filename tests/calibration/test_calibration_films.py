@@ -13,6 +13,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.forward import Errors, _at_faces, layers_of, look, look_through
+from shadematch.calibration.result import Calibration
 from shadematch.calibration.spectra import unknown
 from shadematch.calibration.test_pour import _with_edges
 from shadematch.cli.main import main
@@ -45,7 +46,7 @@ def some(kind: str, seed: int, *names: str) -> films.Films:
     )
 
 
-def far_of(found: sm.Calibration, made: films.Films, count: int, seed: int = 9) -> np.ndarray:
+def far_of(found: Calibration, made: films.Films, count: int, seed: int = 9) -> np.ndarray:
     """CIEDE2000 of mixtures that were not measured."""
     far = []
     for loads in made.held_out(np.random.default_rng(seed), count):
@@ -57,19 +58,19 @@ def far_of(found: sm.Calibration, made: films.Films, count: int, seed: int = 9) 
 
 
 @functools.cache
-def paints() -> tuple[films.Films, sm.Calibration]:
+def paints() -> tuple[films.Films, Calibration]:
     made = some("hiding", 3, "gorse", "dusk", "jetty", "chalk")
     return made, sm.calibrate(pours_of(made, made.learnt(), 2))
 
 
 @functools.cache
-def dyes() -> tuple[films.Films, sm.Calibration]:
+def dyes() -> tuple[films.Films, Calibration]:
     made = some("solution", 4, "gorse", "kelp", "jetty")
     return made, sm.calibrate(pours_of(made, made.learnt(), 2))
 
 
 @functools.cache
-def crowded() -> tuple[films.Films, sm.Calibration]:
+def crowded() -> tuple[films.Films, Calibration]:
     made = films.films("crowded", np.random.default_rng(1))
     return made, sm.calibrate(pours_of(made, made.learnt(), 2))
 
@@ -88,7 +89,7 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         unknown("surface", "film glass"),
         unknown("a", "film crowding", level=2.0),
     )
-    views = (sm.View(backing=0.3, contact="optical"), sm.View(light="transmitted"))
+    views = (sm.View(backing=0.3, contact="wet"), sm.View(through=True))
     errors = Errors()
     layers = layers_of([({"a": 1.0}, sm.Pour(), v) for v in views], unknowns, ("a",), errors)
     rng = np.random.default_rng(1)
@@ -168,7 +169,8 @@ def test_a_white_that_crowds() -> None:
     # ... and where nothing crowds, that is found too.
     assert paints()[1].crowding is None
     # A palette has no word for it: it holds the scattering of the usual load.
-    ratio = np.array(found.palette["chalk"].scattering) / found.spectrum("chalk", "scattering")[0]
+    palette = dataclasses.replace(found, unit="g").palette
+    ratio = np.array(palette["chalk"].scattering) / found.spectrum("chalk", "scattering")[0]
     assert np.all((ratio > 1.0 - less) & (ratio < 1.0))
 
 
@@ -179,74 +181,6 @@ def test_crowding_is_kept_in_files(tmp_path: Path) -> None:
     assert again.crowding == found.crowding
     mixture = {"gorse": 0.2, "chalk": 0.8}
     assert again.interval(mixture) == found.interval(mixture)
-
-
-def test_shares_that_give_a_colour() -> None:
-    made, found = paints()
-    true = {"gorse": 0.25, "jetty": 0.05, "chalk": 0.7}
-    spectrum = made.spectrum(true)
-    goal = sm.Target.from_lab(worlds.lab_of(spectrum))
-    answer = sm.match_shares(found, goal, total=1.0, max_pigments=3)
-    assert sum(answer.loads.values()) == pytest.approx(1.0)
-    assert len(answer.loads) <= 3
-    assert float(delta_e(worlds.lab_of(made.spectrum(answer.loads)), np.array(goal.lab))) <= 0.7
-    measured = sm.Target.from_reflectance(NM, spectrum)
-    same = sm.match_shares(found, measured, total=1.0, by_spectrum=True)
-    assert same.rms is not None
-    assert same.rms <= 0.005
-    for name, share in true.items():
-        assert same.loads[name] == pytest.approx(share, abs=0.03)
-    assert "not proved" in str(answer)
-    assert "CIEDE2000" in answer._repr_html_()
-
-
-def test_shares_refuse() -> None:
-    _, found = paints()
-    with pytest.raises(sm.PourError, match="total"):
-        sm.match_shares(found, "#808080", total=0.0)
-    with pytest.raises(sm.PourError, match="max_pigments"):
-        sm.match_shares(found, "#808080", max_pigments=0)
-    with pytest.raises(sm.UnknownNameError, match="kelp"):
-        sm.match_shares(found, "#808080", pigments=["kelp"])
-    with pytest.raises(sm.PourError, match="has no spectrum"):
-        sm.match_shares(found, "#808080", by_spectrum=True)
-
-
-def test_shares_after_a_new_lot_go_as_far_as_before() -> None:
-    """A lot's own pours hold one dye; the largest loads of the others are known from before."""
-    _, found = dyes()
-    alone = [p for p in found.pours if set(p.doses) == {"jetty"}]
-    lot = sm.new_lot(found, "jetty", alone).calibration
-    largest = max(p.loads.get("gorse", 0.0) for p in found.pours)
-    goal = sm.Target.from_lab(found.interval({"gorse": 0.8 * largest}).lab)
-    before, after = (sm.match_shares(c, goal, max_pigments=1) for c in (found, lot))
-    assert after.loads.keys() == before.loads.keys() == {"gorse"}
-    assert after.loads["gorse"] == pytest.approx(before.loads["gorse"], rel=0.01)
-    assert after.delta_e < 0.1
-
-
-def test_shares_of_a_name_given_twice() -> None:
-    _, found = paints()
-    once = sm.match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk"])
-    twice = sm.match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk", "jetty"])
-    assert twice.loads == once.loads
-    assert sum(twice.loads.values()) == pytest.approx(1.0)
-    alone = sm.match_shares(found, "#808080", total=1.0, pigments="jetty")
-    assert alone.loads == {"jetty": 1.0}
-
-
-def test_shares_in_a_binder_that_was_measured() -> None:
-    made = some("draw-down", 5, "rosehip", "chalk")
-    learnt: list[films.Loads] = [{n: x * 0.02} for n in made.names for x in (0.5, 1.5)]
-    learnt += [{}, {"rosehip": 0.01, "chalk": 0.01}]
-    found = sm.calibrate(pours_of(made, learnt, 3))
-    assert not found.films
-    true = {"rosehip": 0.008, "chalk": 0.015}
-    view = made.view("white card")
-    goal = sm.Target.from_lab(worlds.lab_of(made.spectrum(true, "white card")))
-    answer = sm.match_shares(found, goal, view=view)
-    reached = worlds.lab_of(made.spectrum(answer.loads, "white card"))
-    assert float(delta_e(reached, np.array(goal.lab))) <= 1.0
 
 
 def test_masstones_alone_are_refused() -> None:
@@ -266,13 +200,18 @@ def test_a_colourant_may_be_called_white_or_clear() -> None:
     plain, found = sm.calibrate(pours), sm.calibrate(renamed)
     assert not found.white_known
     np.testing.assert_allclose(found.spectrum("white")[0], plain.spectrum("chalk")[0], rtol=1e-9)
-    assert max(found.palette.clear.absorption) == 0.0
-    assert found.palette.white == found.palette.clear
+    with pytest.raises(sm.PaletteError, match="unit: has doses in parts"):
+        found.palette  # noqa: B018
+    with pytest.raises(sm.PourError, match="the calibration's doses are shares"):
+        found.interval(sm.Recipe({"gorse": 0.1}, sm.Pour(), unit="g"))
+    weighed, beside = (dataclasses.replace(c, unit="g").palette for c in (found, plain))
+    assert max(weighed.clear.absorption) == 0.0
+    assert weighed.white == weighed.clear
     assert not any("white base" in text for text in found.poorly_known)
     mixture = {"gorse": 0.1, "clear": 0.1, "white": 0.8}
     np.testing.assert_allclose(
-        sm.predict(mixture, palette=found.palette).lab,
-        sm.predict({"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=plain.palette).lab,
+        sm.predict(mixture, palette=weighed).lab,
+        sm.predict({"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=beside).lab,
     )
 
 
@@ -292,8 +231,8 @@ def test_units_do_not_matter() -> None:
     ]
     again = sm.calibrate(small)
     np.testing.assert_allclose(
-        found.interval({"gorse": 9e3, "kelp": 2e4}, view=sm.View(light="transmitted")).lab,
-        again.interval({"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(light="transmitted")).lab,
+        found.interval({"gorse": 9e3, "kelp": 2e4}, view=sm.View(through=True)).lab,
+        again.interval({"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(through=True)).lab,
         atol=0.01,
     )
 
@@ -310,7 +249,7 @@ def test_films_on_cards_and_on_one_that_was_not_measured(tmp_path: Path) -> None
         sm.read_test_pours(path, reflectance_unit="percent")
     pours = sm.read_test_pours(path, backings=cards, reflectance_unit="percent")
     found = sm.calibrate(pours)
-    assert found.contact == "optical"
+    assert found.contact == "wet"
     loads = {"rosehip": 0.008, "chalk": 0.004}
     grey = np.full(NM.size, 0.3)
     films.CARDS["grey card"] = grey
@@ -331,7 +270,7 @@ def test_backings_are_refused_with_the_line(tmp_path: Path) -> None:
     cards = tmp_path / "cards.csv"
     for text, said in (
         (f"name,{nm}\n,{values}\n", "line 2: has no name"),
-        (f"name,{nm}\ncard,{values}\ncard,{values}\n", "line 3: this name stands twice"),
+        (f"name,{nm}\ncard,{values}\ncard,{values}\n", "line 3: this name appears twice"),
         ("name,L,a,b\ncard,50,0,0\n", "line 2: no spectrum"),
     ):
         cards.write_text(text)
@@ -354,7 +293,7 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     names: dict[str, object] = {}
     exec(block, names)
     found = names["paints"]
-    assert isinstance(found, sm.Calibration)
+    assert isinstance(found, Calibration)
     again = sm.load_calibration(tmp_path / "paints.json")
     assert again.interval({"gorse": 0.2, "chalk": 0.8}) == found.interval(
         {"gorse": 0.2, "chalk": 0.8}
@@ -365,7 +304,7 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 
 @functools.cache
-def soap() -> sm.Calibration:
+def soap() -> Calibration:
     names = ("gorse", "jetty")
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=names)  # type: ignore[arg-type]
     return sm.calibrate(worlds.measured(truth, sm.starter_plan(names), np.random.default_rng(7)))
@@ -420,7 +359,9 @@ def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[
     known = ["--calibration", str(path)]
     assert main(["match", "#b09060", "--batch", "500", *known, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
-    expected = soap().match("#b09060", pour=sm.Pour(batch_g=500)).frugal
+    match = soap().match("#b09060", pour=sm.Pour(batch_g=500))
+    expected = soap().interval(match.recipe, target=match.target)
+    assert expected.delta_e_high is not None
     assert told["range"]["low"] == pytest.approx(expected.low, abs=0.05)
     assert told["range"]["delta_e_high"] == pytest.approx(expected.delta_e_high, abs=0.05)
     assert main(["predict", "gorse=2", *known]) == 0
@@ -428,7 +369,8 @@ def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[
     grams = [dataclasses.replace(p, unit="g") for p in soap().pours]
     sm.save_calibration(sm.calibrate(grams, scattering="none", dose_error=0.2), path)
     assert main(["match", "#b09060", "--batch", "500", "--dose-step", "0.5", *known]) == 0
-    assert "read g where a dose says cm" in " ".join(capsys.readouterr().out.split())
+    out = capsys.readouterr().out
+    assert " g jetty" in out and " cm jetty" not in out
     assert main(["match", "#b09060", *known, "--palette", "other.json"]) != 0
     assert "brings its own palette" in capsys.readouterr().err
 
@@ -447,14 +389,13 @@ def test_by_mass_from_pours_to_a_match() -> None:
     pour = sm.Pour(batch_g=500, dose_step=0.1, max_load=5.2)
     by_cm = soap().match("#b09060", pour=sm.Pour(batch_g=500, dose_step=0.1))
     by_g = found.match("#b09060", pour=pour)
-    assert by_g.match.delta_e == pytest.approx(by_cm.match.delta_e, abs=0.7)
+    assert by_g.delta_e == pytest.approx(by_cm.delta_e, abs=0.7)
     same = {n: 1.3 * d for n, d in by_cm.recipe.doses.items()}
     lab = np.array(found.interval(same, pour=sm.Pour(batch_g=500)).lab)
-    assert float(delta_e(lab, np.array(by_cm.frugal.lab))) <= 0.3
-    assert by_g.unit == "g"
-    assert "doses are in g, not in cm" in str(by_g)
-    assert "doses are in g" not in str(by_cm)
-    assert by_g.doses == dict(by_g.recipe.doses)
+    assert float(delta_e(lab, np.array(soap().interval(by_cm.recipe).lab))) <= 0.3
+    assert (by_g.recipe.unit, by_cm.recipe.unit) == ("g", "cm")
+    with pytest.raises(sm.PourError, match="doses: is in cm, and the palette's doses are in g"):
+        found.interval(by_cm.recipe)
     assert all(d * 10 == pytest.approx(round(d * 10)) for d in by_g.recipe.doses.values())
 
 

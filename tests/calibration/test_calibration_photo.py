@@ -16,6 +16,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.camera import as_seen, cameras_of
+from shadematch.calibration.result import Calibration
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM, observation
@@ -89,11 +90,11 @@ def photographed() -> tuple[sm.TestPour, ...]:
 
 
 @functools.cache
-def learnt() -> sm.Calibration:
+def learnt() -> Calibration:
     return sm.calibrate(photographed(), scattering="none")
 
 
-def errors_of(found: sm.Calibration) -> FloatArray:
+def errors_of(found: Calibration) -> FloatArray:
     rows = []
     for doses, pour in worlds.unseen(world(), np.random.default_rng(55), 40):
         exact = worlds.lab_of(world().spectrum(worlds.loads(doses, pour), pour))

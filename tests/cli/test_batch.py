@@ -9,13 +9,14 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
+from shadematch.correction.results import Correction
 
 Run = Callable[..., tuple[int, str, str]]
 BATCH = ("--poured", "gorse=4", "rosehip=5", "jetty=1", "--batch", "500")
 DARK = ("--measured", "51.5", "39", "55")
 
 
-def by_hand(**more: object) -> sm.Correction:
+def by_hand(**more: object) -> Correction:
     recipe = sm.Recipe({"gorse": 4.0, "rosehip": 5.0, "jetty": 1.0}, sm.Pour(batch_g=500))
     return sm.correct(recipe, (51.5, 39, 55), "#b5702f", **more)  # type: ignore[arg-type]
 
@@ -29,13 +30,13 @@ def test_correct_says_all(run: Run) -> None:
 
 def test_correct_json_and_learned_palette(run: Run, tmp_path: Path) -> None:
     place = tmp_path / "learned.json"
-    limits = ("--pot", "900", "--base-step", "25", "--tolerance", "2", "--must-avoid", "dusk")
+    limits = ("--pot", "900", "--base-step", "25", "--within", "2", "--must-avoid", "dusk")
     status, out, err = run(
         "correct", "#b5702f", *BATCH, *DARK, *limits, "--json", "--save-palette", str(place)
     )
     assert (status, err) == (0, "")
     found = json.loads(out)
-    c = by_hand(pot_g=900, base_step_g=25, tolerance=2.0, must_avoid=("dusk",))
+    c = by_hand(pot_g=900, base_step_g=25, within=2.0, must_avoid=("dusk",))
     assert found["status"] == c.status
     assert found["advice"]["doses"] == dict(c.advice.doses)
     assert found["advice"]["clear_g"] == c.advice.clear_g
@@ -52,11 +53,13 @@ def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
     place.write_text("\n".join(lines), encoding="utf-8")
     status, out, _ = run("correct", spectrum.hex, *BATCH, "--measured-spectrum", str(place))
     assert status == 0
-    assert "within tolerance" in out
+    assert "near enough" in out
 
 
 def test_spread(run: Run) -> None:
-    status, out, _ = run("spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--ruler", "0.1")
+    status, out, _ = run(
+        "spread", "gorse=2", "rosehip=1", "--target", "#d9822b", "--dose-slip", "0.1"
+    )
     s = sm.spread({"gorse": 2, "rosehip": 1}, target="#d9822b", dose_slip=0.1)
     assert status == 0
     assert out.startswith(str(s))
@@ -70,7 +73,7 @@ def test_spread(run: Run) -> None:
 
 def test_match_robust(run: Run) -> None:
     m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
-    words = ("match", "#7a3b8f", "--batch", "500", "--robust", "--ruler", "0.3")
+    words = ("match", "#7a3b8f", "--batch", "500", "--robust", "--dose-slip", "0.3")
     status, out, _ = run(*words)
     assert status == 0
     assert out.startswith(str(m))
@@ -94,10 +97,10 @@ def test_match_robust(run: Run) -> None:
         (("correct", "#b5702f", *BATCH, *DARK, "--bases", "grey"), "--bases"),
         (("correct", "#b5702f", *BATCH, *DARK, "--save-palette", "/no/such/p"), "--save-palette"),
         (("correct", "#b5702f", "--poured", "ink=1", *DARK), "ink"),
-        (("spread",), "NAME=CM"),
-        (("spread", "gorse=2", "--ruler", "-1"), "--ruler"),
+        (("spread",), "NAME=DOSE"),
+        (("spread", "gorse=2", "--dose-slip", "-1"), "--dose-slip"),
         (("spread", "gorse=2", "--target", "orange"), "orange"),
-        (("match", "#7a3b8f", "--robust", "--ruler", "-1"), "--ruler"),
+        (("match", "#7a3b8f", "--robust", "--dose-slip", "-1"), "--dose-slip"),
     ],
 )
 def test_bad_words(run: Run, words: tuple[str, ...], said: str) -> None:
@@ -109,7 +112,7 @@ def test_bad_words(run: Run, words: tuple[str, ...], said: str) -> None:
 
 def test_a_doubtful_measurement_is_not_acted_on(run: Run, tmp_path: Path) -> None:
     batch = str(tmp_path / "batch.json")
-    words = ("correct", "#d9822b", "--poured", "gorse=8", "--batch", "500", "--keep", batch)
+    words = ("correct", "#d9822b", "--poured", "gorse=8", "--batch", "500", "--save", batch)
     status, out, _ = run(*words, "--measured", "30", "40", "-20")
     assert status == 0 and "hard to believe" in out
     assert "clear the doubt first" in out and "add this, measure again" not in out
@@ -123,7 +126,7 @@ def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: P
     order, batch = str(tmp_path / "order.json"), str(tmp_path / "batch.json")
     pale = ("#f4e0e4", "--batch", "120", "--thickness", "2", "--let-down", "rosehip=1/50")
     assert run("match", *pale, "--save", order)[0] == 0
-    words = ("correct", "--recipe", order, "--measured", "92", "6", "1", "--keep", batch)
+    words = ("correct", "--recipe", order, "--measured", "92", "6", "1", "--save", batch)
     status, out, _ = run(*words, "--let-down-paste", "rosehip=5", "--json")
     recipe = sm.load(order).recipe
     assert recipe.weighed
@@ -166,7 +169,7 @@ def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
         (("spread", "gorse=1", "--recipe", order), "both"),
         (("pot", "--recipe", order, "--white", "0.5"), "--white"),
         (("same-look", "--recipe", order, "--to-white", "0.1", "--save", "/no/such/x"), "--save"),
-        (("sheet", "--recipe", order, "--no-spread", "--ruler", "0.1"), "--no-spread"),
+        (("sheet", "--recipe", order, "--no-spread", "--dose-slip", "0.1"), "--no-spread"),
     ):
         status, _, err = run(*words)
         assert status == 2 and said in err

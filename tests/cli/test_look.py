@@ -44,10 +44,10 @@ def test_same_look(run: Run) -> None:
 
 
 def test_lights(run: Run) -> None:
-    words = ("lights", "#d9822b", "--poured", "gorse=1", "rosehip=1", "--under", "A")
+    words = ("lights", "#d9822b", "--poured", "gorse=1", "rosehip=1", "--lights", "A")
     status, out, _ = run(*words)
     recipe = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour())
-    found = sm.lights(recipe, "#d9822b", illuminants=["A"])
+    found = sm.lights(recipe, "#d9822b", lights=["A"])
     assert status == 0
     assert f"CIEDE2000 {found['A'].delta_e:.2f}" in out
     told = json.loads(run(*words, "--json")[1])
@@ -59,21 +59,21 @@ def test_lights(run: Run) -> None:
 
 
 def test_let_down(run: Run) -> None:
-    words = ("let-down", "#f4d9c6", "--batch", "50", "--delta-e", "2")
-    plan = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=50), delta_e=2.0)
+    words = ("let-down", "#f4d9c6", "--batch", "50", "--within", "2")
+    plan = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=50), within=2.0)
     assert plan.to_make
     status, out, _ = run(*words)
     assert status == 0
     assert all(str(part) in out for part in plan.to_make)
     told = json.loads(run(*words, "--json")[1])
-    assert told["within"] is plan.within is True
+    assert told["reached"] is plan.reached is True
     assert [part["used_g"] for part in told["to_make"]] == [p.used_g for p in plan.to_make]
     assert told["closest"]["weighed"][0]["pigment"] == plan.to_make[0].let_down.pigment
 
 
 def test_match_with_let_downs_under_lights(run: Run) -> None:
     words = ("match", "#f4d9c6", "--let-down", "gorse=1/50", "--let-down", "rosehip=1/50")
-    words += ("--weigh-step", "0.5", "--under", "D65", "--under", "A")
+    words += ("--weigh-step", "0.5", "--lights", "D65,A")
     let_downs = [
         sm.LetDown.made(name, paste=1, base_g=50, step_g=0.5) for name in ("gorse", "rosehip")
     ]
@@ -91,7 +91,7 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
     ("words", "option"),
     [
         (("smallest-batch", "#d9822b", "--step", "0"), "--step"),
-        (("smallest-batch", "#d9822b", "--delta-e", "-1"), "--delta-e"),
+        (("smallest-batch", "#d9822b", "--within", "-1"), "--within"),
         (("smallest-batch", "#d9822b", "--largest", "5"), "--largest"),
         (("smallest-batch", "#d9822b", "--bar", "x"), "--bar"),
         (("smallest-batch", "#d9822b", "--batch", "300"), "--batch"),
@@ -99,10 +99,10 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
         (("same-look", "gorse=2", "--to-white", "2"), "--to-white"),
         (("same-look", "gorse=2", "--to-illuminant", "candle"), "--to-illuminant"),
         (("same-look", "ink=2", "--to-batch", "200"), "pigment"),
-        (("lights", "#d9822b", "--under", "candle"), "--under"),
-        (("lights", "#d9822b", "--poured", "gorse"), "NAME=CM"),
+        (("lights", "#d9822b", "--lights", "candle"), "--lights"),
+        (("lights", "#d9822b", "--poured", "gorse"), "NAME=DOSE"),
         (("lights", "#d9822b", "--poured", "gorse=1", "--reference", "candle"), "--reference"),
-        (("lights", "#d9822b", "--under", "/nowhere/lamp.csv"), "--under"),
+        (("lights", "#d9822b", "--lights", "/nowhere/lamp.csv"), "--lights"),
         (("predict", "gorse=1", "--illuminant", "/nowhere/lamp.csv"), "--illuminant"),
         (("predict", "gorse=1", "--calibration", "/nowhere/c.json"), "--calibration"),
         (("match", "--spectrum", "/nowhere/s.csv"), "--spectrum"),
@@ -121,14 +121,17 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
         (("let-down", "#f4d9c6", "--weigh-least", "0"), "--weigh-least"),
         (("match", "#f4d9c6", "--weigh-step", "2"), "--weigh-step: has no meaning without"),
         (("match", "#f4d9c6", "--let-down-white", "0"), "--let-down-white: has no meaning"),
-        (("match", "#f4d9c6", "--ruler", "0.1"), "--ruler: has no meaning without --robust"),
+        (
+            ("match", "#f4d9c6", "--dose-slip", "0.1"),
+            "--dose-slip: has no meaning without --robust",
+        ),
         (("correct", "#fff", "--poured", "gorse=1", "--added-clear", "0"), "without --go-on"),
         (("same-look", "gorse=2"), "say where the recipe goes"),
         (("let-down", "#f4d9c6", "--max-let-downs", "0"), "--max-let-downs"),
         (("match", "#f4d9c6", "--let-down", "gorse=1:50"), "--let-down"),
         (("match", "#f4d9c6", "--let-down", "gorse=0/50"), "--let-down"),
         (("match", "#f4d9c6", "--let-down", "gorse=1/50", "--weigh-step", "0"), "--weigh-step"),
-        (("match", "#f4d9c6", "--under", "candle"), "--under"),
+        (("match", "#f4d9c6", "--lights", "candle"), "--lights"),
     ],
 )
 def test_what_is_wrong_is_named(run: Run, words: tuple[str, ...], option: str) -> None:
@@ -146,7 +149,7 @@ def test_a_saved_recipe_under_several_lights(run: Run, tmp_path: Path) -> None:
     status, out, _ = run("lights", "--recipe", place, "--json")
     assert status == 0
     told, kept = json.loads(out), sm.load(place)
-    found = sm.lights(kept.match, illuminants=["D65", "A", "FL11", "LED-B3"])
+    found = sm.lights(kept.match, lights=["D65", "A", "FL11", "LED-B3"])
     assert [one["delta_e"] for one in told["lights"]] == [one.delta_e for one in found.lights]
     assert told["doses"] == dict(kept.recipe.doses)
     assert [part["mass_g"] for part in told["weighed"]] == [

@@ -113,7 +113,7 @@ def test_match_json(run: Run) -> None:
     )
     assert status == 0
     found = json.loads(out)
-    choice = {"doses", "proportions", "total", "load", "tubes", "delta_e", "predicted"}
+    choice = {"doses", "unit", "proportions", "total", "load", "tubes", "delta_e", "predicted"}
     assert set(found) == choice | {
         *("target", "closest", "ideal", "choices", "bound", "proved", "frugal_proved"),
         *("tolerance", "verdict", "pour", "view", "cautions"),
@@ -137,14 +137,14 @@ def test_match_json(run: Run) -> None:
 
 def test_match_takes_every_option(run: Run, files: Path) -> None:
     words = "--batch 400 --thickness 2 --white 0.25 --max-load 3 --dose-step 0.5 --illuminant A"
-    words += " --observer 10 --backing 0.5 --contact optical --light reflected --tolerance 1"
+    words += " --observer 10 --backing 0.5 --contact wet --tolerance 1"
     words += " --max-pigments 2 --must-use gorse --must-use kelp --must-avoid dusk"
     words += " --target-illuminant D50 --target-observer 10 --palette good.json --json"
     status, out, err = run("match", "--lab", "60", "-20", "45", *words.split())
     assert (status, err) == (0, "")
     found = json.loads(out)
     pour = sm.Pour(batch_g=400, thickness_cm=2, white=0.25, max_load=3, dose_step=0.5)
-    view = sm.View(illuminant="A", observer="10", backing=0.5, contact="optical")
+    view = sm.View(illuminant="A", observer="10", backing=0.5, contact="wet")
     m = sm.match(
         sm.Target.from_lab((60, -20, 45), illuminant="D50", observer="10"),
         palette=sm.load_palette(files / "good.json"),
@@ -209,7 +209,7 @@ def test_predict_json(run: Run) -> None:
     found = json.loads(out)
     p = sm.predict({"gorse": 1.5, "kelp": 1})
     assert set(found) == {
-        *("doses", "proportions", "total", "load", "tubes", "predicted"),
+        *("doses", "unit", "proportions", "total", "load", "tubes", "predicted"),
         *("pour", "view", "cautions"),
     }
     assert found["doses"] == {"gorse": 1.5, "kelp": 1.0}
@@ -237,7 +237,7 @@ def test_palette_file(run: Run, files: Path) -> None:
     assert "not known" in out
     _, out, _ = run("palette", str(files / "unpriced.json"), "--json")
     found = json.loads(out)
-    assert set(found) == {"note", "pigments"}
+    assert set(found) == {"note", "unit", "pigments"}
     (pigment,) = found["pigments"]
     assert set(pigment) == {"name", "hex", "tube_size", "tube_price", "scatters"}
     assert (pigment["name"], pigment["tube_price"]) == ("Grün", None)
@@ -293,7 +293,9 @@ def test_swatch_on_a_terminal_only(
 
 def test_json_has_no_swatch(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     terminal(monkeypatch)
-    json.loads(run("match", "#d9822b", "--json")[1])
+    out = run("match", "#d9822b", "--json")[1]
+    assert "\x1b" not in out
+    assert json.loads(out)["target"]
 
 
 def test_long_lines_wrap_on_a_terminal(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -324,38 +326,37 @@ BAD = [
     ("match --lab 40 x 0", ("--lab", "'x'", "number such as")),
     ("match --lab 50 200 -200", ("--lab", "(50.0, 200.0, -200.0)", "Check the order")),
     ("match --lab 120 0 0", ("--lab", "120.0", "L*")),
-    ("match --lab nan 0 0", ("--lab", "nan", "finite")),
-    ("match --lab 40 -inf 0", ("--lab", "-inf", "finite")),
+    ("match --lab nan 0 0", ("--lab", "nan", "such as")),
+    ("match --lab 40 -inf 0", ("--lab", "-inf", "such as")),
     ("match --xyz 100 0 0", ("--xyz", "100.0", "Check the order")),
     ("match --lab 50 0 0 --target-illuminant X", ("--target-illuminant: ", "'X'", "D65")),
-    ("match --xyz 9 9 9 --target-observer 5", ("--target-observer: ", "'5'", "'10'")),
+    ("match --xyz 9 9 9 --target-observer 5", ("--target-observer: ", "'5'", "2 or 10")),
     ("match #fff --target-illuminant A", ("--target-illuminant", "'A'", "--xyz")),
     ("match --spectrum good.csv --target-observer 2", ("--target-observer", "'2'", "--lab")),
     ("match #fff --illuminant X", ("--illuminant: ", "'X'", "D65")),
-    ("match #fff --observer 5", ("--observer: ", "'5'", "'10'")),
+    ("match #fff --observer 5", ("--observer: ", "'5'", "2 or 10")),
     ("match #fff --batch 10", ("--batch", "10.0", "at least 25 g")),
     ("match #fff --batch 0", ("--batch", "0.0", "Give")),
     ("match #fff --batch -5", ("--batch", "-5.0", "Give")),
     ("match #fff --batch -1e3", ("--batch", "-1000.0", "Give")),
-    ("match #fff --batch nan", ("--batch", "nan", "finite")),
-    ("match #fff --batch -inf", ("--batch", "-inf", "finite")),
+    ("match #fff --batch nan", ("--batch", "nan", "such as")),
+    ("match #fff --batch -inf", ("--batch", "-inf", "such as")),
     ("match #fff --batch 1e9", ("--batch", "1000000000.0", "Give 100,000 or less")),
     ("match #fff --bacth 500", ("--bacth 500", "Did you mean --batch?", "shadematch match --help")),
     ("match #fff 500", ("unrecognized arguments: 500. See shadematch match --help",)),
-    ("match #fff --batch heavy", ("--batch", "'heavy'", "number such as")),
+    ("match #fff --batch heavy", ("--batch", "'heavy'", "a mass in g such as")),
     ("match #fff --thickness 0", ("--thickness", "0.0", "Give")),
     ("match #fff --max-load 0", ("--max-load", "0.0", "Give")),
     ("match #fff --white 1.5", ("--white", "1.5", "at most 1", "is a fraction")),
     ("match #fff --white -0.1", ("--white", "-0.1", "Give")),
     ("match #fff --dose-step 0", ("--dose-step", "0.0", "Give")),
-    ("match #fff --dose-step 1,5", ("--dose-step", "'1,5'", "number such as")),
+    ("match #fff --dose-step 1,500", ("--dose-step", "'1,500'", "could mean 1500 or 1.500")),
     ("match #fff --backing purple", ("--backing", "'purple'", "white, black or")),
     ("match #fff --backing 1.5", ("--backing", "'1.5'", "0 to 1")),
     ("match #fff --backing nan", ("--backing", "'nan'", "0 to 1")),
-    ("match #fff --contact wet", ("--contact", "'wet'", "optical")),
-    ("match #fff --light dim", ("--light", "'dim'", "transmitted")),
+    ("match #fff --contact damp", ("--contact", "'damp'", "wet")),
     ("match #fff --tolerance -1", ("--tolerance", "-1.0", "CIEDE2000")),
-    ("match #fff --tolerance inf", ("--tolerance", "inf", "from 0 to 1,000")),
+    ("match #fff --tolerance inf", ("--tolerance", "inf", "such as")),
     ("match #fff --max-pigments 0", ("--max-pigments", "0", "from 1", "Leave it out")),
     ("match #fff --max-pigments 1.5", ("--max-pigments", "'1.5'", "whole number such as")),
     ("match #fff --must-use nope", ("pigment", "'nope'", "gorse, rosehip")),
@@ -365,15 +366,15 @@ BAD = [
         "match #fff --must-use gorse --must-use kelp --max-pigments 1",
         ("--max-pigments", "1", "from 2 to 5"),
     ),
-    ("predict", ("NAME=CM", "--help")),
-    ("predict gorse", ("NAME=CM", "'gorse'", "gorse=3")),
-    ("predict gorse=long", ("NAME=CM", "'gorse=long'", "gorse=3")),
-    ("predict gorse=1 gorse=2", ("NAME=CM", "'gorse=2'", "once")),
+    ("predict", ("NAME=DOSE", "--help")),
+    ("predict gorse", ("NAME=DOSE", "'gorse'", "gorse=3")),
+    ("predict gorse=long", ("NAME=DOSE", "'gorse=long'", "gorse=3")),
+    ("predict gorse=1 gorse=2", ("NAME=DOSE", "'gorse=2'", "once")),
     ("predict nope=1", ("pigment", "'nope'", "gorse, rosehip")),
     ("predict =1", ("pigment", "''", "gorse, rosehip")),
     ("predict gorse=-1", ("gorse", "-1.0", "Give")),
-    ("predict gorse=nan", ("gorse", "nan", "Give")),
-    ("predict gorse=inf", ("gorse", "inf", "Give")),
+    ("predict gorse=nan", ("gorse", "nan", "Write each dose")),
+    ("predict gorse=inf", ("gorse", "inf", "Write each dose")),
     ("predict gorse=1 --thickness 0", ("--thickness", "0.0", "Give")),
     ("palette missing.json", ("palette file", "'missing.json'", "Check the name")),
     ("palette .", ("palette file", "'.'", "Check the name")),
@@ -558,7 +559,7 @@ def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
         (("let-down", "#c8d050", "--weigh-least", "101"), "Give at most 100 g"),
         (("pours", "gorse", "--scattering", "kelp"), "--scattering: is none of the pastes"),
         (("feasibility", "#d9822b", "--thicknesses", "-1,2"), "--thicknesses: must be at least"),
-        (("palette", "key.json"), "error: key.json: an entry stands twice"),
+        (("palette", "key.json"), "error: key.json: an entry appears twice"),
         (("predict", "gorse=2", "--palette", "key.json"), "error: key.json: an entry stands"),
     ],
 )

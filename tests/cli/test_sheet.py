@@ -11,6 +11,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.cli.main import main
+from shadematch.matching.match import Match
 from shadematch.support.cautions import CAUTIONS
 
 Run = Callable[..., tuple[int, str, str]]
@@ -30,20 +31,20 @@ def run(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.
 
 
 @pytest.fixture
-def found() -> sm.Match:
+def found() -> Match:
     return sm.match("#a34fb0", pour=sm.Pour(batch_g=250, thickness_cm=2))
 
 
-def unboxed(match: sm.Match | None) -> sm.Match:
+def unboxed(match: Match | None) -> Match:
     """Without the number of boxes, which depends on what was asked before."""
     assert match is not None
     return dataclasses.replace(match, boxes=0)
 
 
-def test_match_keeps(run: Run, found: sm.Match) -> None:
+def test_match_keeps(run: Run, found: Match) -> None:
     status, out, _ = run("match", *ASKED, "--save", "o.json", "--note", "für dich")
     assert status == 0
-    assert "kept in o.json" in out
+    assert "saved in o.json" in out
     saved = sm.load("o.json")
     assert unboxed(saved.match) == unboxed(found)
     assert saved.note == "für dich"
@@ -52,7 +53,7 @@ def test_match_keeps(run: Run, found: sm.Match) -> None:
     assert unboxed(sm.load("p.json").match) == unboxed(found)
 
 
-def test_repeat(run: Run, found: sm.Match) -> None:
+def test_repeat(run: Run, found: Match) -> None:
     run("match", *ASKED, "--save", "o.json")
     status, out, _ = run("repeat", "o.json")
     assert status == 0
@@ -81,30 +82,30 @@ def test_repeat(run: Run, found: sm.Match) -> None:
     assert (status, json.loads(out)["now"], json.loads(out)["missing"]) == (0, None, [name])
 
 
-def test_sheet_of_a_colour_and_of_a_file(run: Run, found: sm.Match) -> None:
+def test_sheet_of_a_colour_and_of_a_file(run: Run, found: Match) -> None:
     page = ("--title", "Order 3", "--date", "May", "--bars", "2", "--bar", "100", "--loss", "0.1")
     expected = sm.batch_sheet(found, title="Order 3", date="May", bars=2, bar_g=100.0, loss=0.1)
     status, out, _ = run("sheet", *ASKED, *page)
     assert (status, out) == (0, expected.text)
     run("match", *ASKED, "--save", "o.json")
-    status, out, _ = run("sheet", "--recipe", "o.json", *page, "--write", "s.html")
-    assert (status, out) == (0, "written to s.html\n")
+    status, out, _ = run("sheet", "--recipe", "o.json", *page, "--save", "s.html")
+    assert (status, out) == (0, "saved in s.html\n")
     assert Path("s.html").read_text(encoding="utf-8") == expected.html
-    status, out, _ = run("sheet", "--recipe", "o.json", *page, "--write", "s.txt", "--json")
+    status, out, _ = run("sheet", "--recipe", "o.json", *page, "--save", "s.txt", "--json")
     told = json.loads(out)
-    assert (status, told["written"], told["title"]) == (0, "s.txt", "Order 3")
+    assert (status, told["saved"], told["title"]) == (0, "s.txt", "Order 3")
     assert Path("s.txt").read_text(encoding="utf-8") == told["text"] == expected.text
     assert told["html"] == expected.html
 
 
-def test_sheet_of_the_closest_and_of_another_pot(run: Run, found: sm.Match) -> None:
+def test_sheet_of_the_closest_and_of_another_pot(run: Run, found: Match) -> None:
     looks = sm.in_the_pot(found.closest.recipe, depth_cm=3, pot="white", drop_mm=2)
     expected = sm.batch_sheet(found, choice=found.closest, looks=looks)
     more = ("--closest", "--depth", "3", "--pot", "white", "--drop", "2")
     assert run("sheet", *ASKED, *more) == (0, expected.text, "")
 
 
-def test_sheet_of_a_recipe_that_has_changed(run: Run, found: sm.Match) -> None:
+def test_sheet_of_a_recipe_that_has_changed(run: Run, found: Match) -> None:
     run("match", *ASKED, "--save", "o.json")
     data = found.palette.to_dict()
     data["clear"]["absorption"] = [v + 0.5 for v in data["clear"]["absorption"]]
@@ -156,11 +157,11 @@ BAD = [
     ("sheet --recipe no.json", ("recipe file", "can't be read")),
     ("sheet #a34fb0 --recipe o.json", ("HEX", "saved recipe already")),
     ("sheet --recipe o.json --batch 20", ("--batch", "saved recipe already", "20")),
-    ("sheet --recipe o.json --light transmitted", ("--light", "saved recipe already")),
+    ("sheet --recipe o.json --through", ("--through", "saved recipe already")),
     ("sheet --recipe o.json --target-illuminant A", ("--target-illuminant",)),
     ("sheet --recipe o.json --closest", ("--closest",)),
-    ("sheet #a34fb0 --write s.pdf", ("--write", "s.pdf", ".html")),
-    ("sheet #a34fb0 --write no/s.txt", ("--write", "can't be written")),
+    ("sheet #a34fb0 --save s.pdf", ("--save", "s.pdf", ".html")),
+    ("sheet #a34fb0 --save no/s.txt", ("--save", "can't be written")),
     ("sheet #a34fb0 --bars 0", ("--bars", "got 0")),
     ("sheet #a34fb0 --bar 5000", ("--bars", "Melt at least")),
     ("sheet #a34fb0 --bar -1", ("--bar", "-1")),
@@ -201,13 +202,13 @@ def test_notes_cant_steer_the_terminal(run: Run) -> None:
     ("line", "option"),
     [
         ("calibrate form.csv --save form.csv", "--save"),
-        ("calibrate form.csv --keep ./form.csv", "--keep"),
-        ("calibrate form.csv --save new.json --keep new.json", "--save"),
+        ("calibrate form.csv --save-palette ./form.csv", "--save-palette"),
+        ("calibrate form.csv --save new.json --save-palette new.json", "--save"),
         ("match #d9822b --palette mine.json --save mine.json", "--save"),
         ("same-look --recipe o.json --to-thickness 1 --save link.json", "--save"),
-        ("sheet --recipe page.html --write page.html", "--write"),
-        ("correct --recipe o.json --measured 60 30 60 --keep o.json", "--keep"),
-        ("photo bar.png --picture bar.png", "--picture"),
+        ("sheet --recipe page.html --save page.html", "--save"),
+        ("correct --recipe o.json --measured 60 30 60 --save o.json", "--save"),
+        ("photo bar.png --save bar.png", "--save"),
     ],
 )
 def test_nothing_is_written_over_what_is_read(

@@ -14,6 +14,7 @@ from PIL import Image
 
 import shadematch as sm
 from shadematch.cli.main import main
+from shadematch.planning.stock import Tubes
 
 GORSE = sm.load_palette()
 GRID = list(range(380, 731, 10))
@@ -23,14 +24,14 @@ LAB = (50.0, 0.0, 0.0)
 @pytest.mark.parametrize(
     ("call", "field", "remedy"),
     [
-        (lambda: sm.View(observer=10), "observer", "Give '2' or '10', in quotation marks"),
-        (lambda: sm.Target.from_lab(LAB, observer=2), "observer", "Give '2' or '10', in quotation"),
+        (lambda: sm.View(observer=[10]), "observer", "Give degrees, such as 2"),
+        (lambda: sm.Target.from_lab(LAB, observer=None), "observer", "Give degrees, such as 2"),
         (lambda: sm.Pour(white=50), "white", "It is a fraction: 50 % is 0.5"),
         (lambda: sm.Pour(white=500), "white", "Give 1 or less"),
         (lambda: sm.LetDown(pigment="a", paste_per_g=1, white=5), "white", "5 % is 0.05"),
         (lambda: sm.Pour(1000), "Pour", r"Write Pour\(batch_g=...\)"),
         (lambda: sm.View("D50"), "View", r"Write View\(illuminant=...\)"),
-        (lambda: sm.Tubes("gorse", 1), "Tubes", r"Write Tubes\(pigment=...\)"),
+        (lambda: Tubes("gorse", 1), "Tubes", r"Write Tubes\(pigment=...\)"),
         (lambda: GORSE.only(["gorse"]), "pigment", "one after the other.*put a \\*"),
         (lambda: GORSE.without(("gorse",)), "pigment", "one after the other.*put a \\*"),
         (lambda: sm.Target.from_lab(("50", 0, 0)), "lab", "numbers, without quotation marks"),
@@ -112,7 +113,7 @@ def test_the_option_is_named(
     assert (tmp_path / "there.csv").read_text(encoding="utf-8") == "filled in"
 
 
-@pytest.mark.parametrize("option", ["--save", "--keep"])
+@pytest.mark.parametrize("option", ["--save", "--save-palette"])
 def test_calibrate_names_the_option(
     option: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -60,6 +60,9 @@ def test_lab_of_white_and_black() -> None:
     assert np.allclose(xyz_to_lab(D65, D65), [100, 0, 0], rtol=0, atol=1e-12)
     assert np.allclose(xyz_to_lab(np.zeros(3), D65), 0, rtol=0, atol=1e-12)
     assert np.allclose(lab_to_xyz(np.zeros(3), D65), 0, rtol=0, atol=1e-12)
+    dark = 10.0 ** np.random.default_rng(1).uniform(-300, 0, (1000, 3))
+    for xyz in (np.zeros(3), np.zeros((7, 3)), dark):
+        assert xyz_to_lab(xyz, D65)[..., 0].min() >= 0.0
 
 
 def test_lab_of_the_chart(reference: Reference) -> None:

@@ -77,8 +77,8 @@ def test_it_goes_wherever_a_name_goes(colour: ModuleType, tmp_path: Path) -> Non
     )
     sm.save(several, tmp_path / "b.json")
     assert sm.load(tmp_path / "b.json").match == several
-    told = sm.lights(found.recipe, target, illuminants=["D65", lamp])
-    named = sm.lights(found.recipe, target, illuminants=[twin])[twin]
+    told = sm.lights(found.recipe, target, lights=["D65", lamp])
+    named = sm.lights(found.recipe, target, lights=[twin])[twin]
     assert told[lamp].delta_e == pytest.approx(named.delta_e, abs=1e-9)
     assert "hall (own spectrum)" in str(told) and "hall (own spectrum)" in told._repr_html_()
 
@@ -105,9 +105,9 @@ def test_from_a_file_and_from_the_command_line(
     assert main(["match", "#d9822b", "--illuminant", str(path), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["delta_e"] == want.delta_e and told["view"]["illuminant"]["name"] == lamp.name
-    assert main(["match", "#d9822b", "--under", "D65", "--under", str(path)]) == 0
+    assert main(["match", "#d9822b", "--lights", "D65", "--lights", str(path)]) == 0
     assert "hall lamp.csv (own spectrum)" in capsys.readouterr().out
-    assert main(["lights", "#d9822b", "--poured", "gorse=1", "--under", str(path), "--json"]) == 0
+    assert main(["lights", "#d9822b", "--poured", "gorse=1", "--lights", str(path), "--json"]) == 0
     entry = json.loads(capsys.readouterr().out)["lights"][0]
     assert entry["illuminant"]["name"] == lamp.name
     assert main(["match", "#d9822b", "--illuminant", "nowhere.csv"]) != 0

@@ -214,7 +214,7 @@ def test_scattering_pastes_too() -> None:
         sm.Target(aim.lab),
         palette=palette,
         pot_g=220,
-        tolerance=2.0,
+        within=2.0,
     )
     belief = c._belief
     lengths, _, base = (part[0] for part in belief.contents(belief.mean[None]))
@@ -227,7 +227,7 @@ def test_scattering_pastes_too() -> None:
             if sum(steps) <= room:
                 lab = model.lab((lengths + steps) * 100 / mass) + c.unexplained_lab
                 value = float(delta_e(lab, np.array(aim.lab)))
-                if value <= c.tolerance:
+                if value <= c.within:
                     best = min(best, (float(sum(steps)), grams, value))
     assert c.proved
     assert c.smallest is not None
@@ -249,7 +249,7 @@ def test_limits_are_kept() -> None:
     assert free.advice.clear_g > 0
     assert free.advice.white_g == 0
     assert free.advice.recipe.pour.batch_g <= 800
-    small = sm.correct(recipe, real, wanted, pot_g=500, tolerance=0.5)
+    small = sm.correct(recipe, real, wanted, pot_g=500, within=0.5)
     assert small.advice.recipe.pour.batch_g == 500
     tight = sm.correct(recipe, real, wanted, max_load=2.0, pot_g=500)
     assert tight.status == "can't be saved"
@@ -257,7 +257,7 @@ def test_limits_are_kept() -> None:
     assert "can't be saved" in str(tight)
     assert tight.proved
     assert tight.bound <= tight.closest.delta_e
-    avoided = sm.correct(recipe, real, wanted, must_avoid="kelp", tolerance=0.2)
+    avoided = sm.correct(recipe, real, wanted, must_avoid="kelp", within=0.2)
     assert "kelp" not in avoided.advice.doses
     milky = sm.correct(recipe, real, wanted, bases=["white"])
     assert milky.advice.clear_g == 0
@@ -268,7 +268,7 @@ def test_limits_are_kept() -> None:
 def test_nothing_to_do() -> None:
     recipe, _, wanted = a_dark_batch()
     c = sm.correct(recipe, wanted, wanted)
-    assert c.status == "within tolerance"
+    assert c.status == "near enough"
     assert c.advice.nothing
     assert str(c.advice) == "nothing"
     assert c.advice.recipe == recipe
@@ -283,7 +283,7 @@ def test_what_was_learned_is_kept_for_the_second_round() -> None:
     pot.add(first.advice.doses, first.advice.clear_g, first.advice.white_g, rng)
     second = sm.correct(first, first.advice.lab, wanted)
     assert second.recipe == first.advice.recipe
-    assert second.status == "within tolerance"
+    assert second.status == "near enough"
     assert second.surprise > 0.2
     assert second._additions.pot_g == 700
     later = {s.name: s.sd for s in second.strengths}
@@ -344,7 +344,7 @@ def test_frozen_plain_and_drawn() -> None:
         assert "Melt" in text
     assert c.advice.p90 >= c.advice.delta_e
     with pytest.raises(dataclasses.FrozenInstanceError):
-        c.tolerance = 2.0  # type: ignore[misc]
+        c.within = 2.0  # type: ignore[misc]
     with pytest.raises(TypeError):
         c.advice.doses["gorse"] = 9.0  # type: ignore[index]
 
@@ -358,8 +358,8 @@ def test_frozen_plain_and_drawn() -> None:
         ({"measured": (float("nan"), 0, 0)}, "lab"),
         ({"measured": "orange"}, "hex"),
         ({"target": None}, "target"),
-        ({"tolerance": 0}, "tolerance"),
-        ({"tolerance": "1"}, "tolerance"),
+        ({"within": 0}, "within"),
+        ({"within": "1"}, "within"),
         ({"pot_g": 100}, "pot_g"),
         ({"pot_g": float("inf")}, "pot_g"),
         ({"max_load": -1}, "max_load"),

@@ -13,6 +13,7 @@ import shadematch as sm
 from shadematch.correction.belief import Belief, Priors
 from shadematch.correction.correct import begun
 from shadematch.predicting.readings import Dosed
+from shadematch.studio.recipe import Weighed
 from shadematch.support.arrays import FloatArray
 from tests.invented.batches import WRONGLY_MADE, faults, misses, other_surfaces, two_rounds
 from tests.invented.problems import with_chalk
@@ -24,8 +25,8 @@ PALE = "#f4e0e4"
 def a_recipe(*, white: float = 0.25) -> sm.Recipe:
     """Two let-downs, one in white base, and one paste both squeezed and weighed."""
     parts = (
-        sm.Weighed(sm.LetDown.made("rosehip", paste=1, base_g=25), 20.0),
-        sm.Weighed(sm.LetDown.made("gorse", paste=1, base_g=50, white=1.0), 15.0),
+        Weighed(sm.LetDown.made("rosehip", paste=1, base_g=25), 20.0),
+        Weighed(sm.LetDown.made("gorse", paste=1, base_g=50, white=1.0), 15.0),
     )
     doses = {"gorse": 1.0 + parts[1].paste, "rosehip": parts[0].paste}
     return sm.Recipe(doses, sm.Pour(batch_g=150, white=white), parts)
@@ -227,7 +228,7 @@ def test_a_kept_batch_knows_how_its_let_downs_were_made(tmp_path: Path) -> None:
 
 def test_two_let_downs_of_one_paste_are_told_apart() -> None:
     strong, weak = (sm.LetDown.made("rosehip", paste=1, base_g=g) for g in (10, 50))
-    parts = (sm.Weighed(strong, 5.0), sm.Weighed(weak, 5.0), sm.Weighed(strong, 3.0))
+    parts = (Weighed(strong, 5.0), Weighed(weak, 5.0), Weighed(strong, 3.0))
     recipe = sm.Recipe({"rosehip": sum(p.paste for p in parts)}, sm.Pour(), parts)
     c = sm.correct(recipe, sm.predict(recipe).lab, sm.predict(recipe).hex)
     assert {s.name for s in c.strengths} == {"rosehip", str(strong), str(weak)}

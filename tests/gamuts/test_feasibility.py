@@ -13,6 +13,7 @@ import pytest
 import shadematch as sm
 from shadematch import plots
 from shadematch.colour.difference import delta_e
+from shadematch.gamuts.feasibility import Feasibility
 from shadematch.plots.paper import ink_on
 
 mpl.use("Agg")
@@ -21,11 +22,11 @@ GRID = {"thicknesses_cm": (1.0, 3.0), "whites": (0.0, 0.2, 1.0)}
 
 
 @pytest.fixture(scope="module")
-def green() -> sm.Feasibility:
+def green() -> Feasibility:
     return sm.feasibility("#7fb069", batches_g=(100, 400), **GRID)
 
 
-def test_cells_are_the_closest_matches(green: sm.Feasibility) -> None:
+def test_cells_are_the_closest_matches(green: Feasibility) -> None:
     assert green.delta_e.shape == (2, 3, 2)
     for b, w, t in itertools.product((0, 1), (0, 1, 2), (0, 1)):
         cell = green.cells[b][w][t]
@@ -45,13 +46,13 @@ def test_cells_are_the_closest_matches(green: sm.Feasibility) -> None:
     assert green.ideal_delta_e.shape == (3, 2)
 
 
-def test_ideal_does_not_know_the_batch(green: sm.Feasibility) -> None:
+def test_ideal_does_not_know_the_batch(green: Feasibility) -> None:
     for w, t in itertools.product((0, 1, 2), (0, 1)):
         found = sm.gamut(pour=green.cells[0][w][t].pour).distance("#7fb069")
         assert green.cells[1][w][t].ideal.delta_e == pytest.approx(found, abs=2e-3)
 
 
-def test_sentences_say_where(green: sm.Feasibility) -> None:
+def test_sentences_say_where(green: Feasibility) -> None:
     assert green.sentence.startswith("With doses of any length #7fb069 can be made in every base")
     pale = sm.feasibility("#f2d0d8", thicknesses_cm=(0.5, 1, 4, 6), whites=(0, 0.05, 0.1))
     assert (
@@ -95,7 +96,7 @@ def test_sentence_agrees_with_the_table() -> None:
             assert "can be made in base with 50% white" in text
 
 
-def test_a_palette_without_one_tube(green: sm.Feasibility) -> None:
+def test_a_palette_without_one_tube(green: Feasibility) -> None:
     palette = sm.load_palette()
     compared = green.compare(palette.without("kelp", "jetty"), name="two left out")
     assert compared.difference.shape == green.delta_e.shape
@@ -201,7 +202,7 @@ def test_bad_ladders_are_refused(doses: object, changes: dict[str, object], word
 # Figures.
 
 
-def _drawings(green: sm.Feasibility) -> dict[str, object]:
+def _drawings(green: Feasibility) -> dict[str, object]:
     small = sm.gamut(pour=sm.Pour(white=0.5))
     cut = small.slice(lightness=60, step=10)
     whole = small.whole(lightness=60, step=20, batches_g=(100,))[0]
@@ -217,7 +218,7 @@ def _drawings(green: sm.Feasibility) -> dict[str, object]:
     }
 
 
-def test_figures_take_and_return_axes(green: sm.Feasibility) -> None:
+def test_figures_take_and_return_axes(green: Feasibility) -> None:
     from matplotlib import pyplot
 
     for name, draw in _drawings(green).items():
@@ -231,7 +232,7 @@ def test_figures_take_and_return_axes(green: sm.Feasibility) -> None:
         pyplot.close(figure)
 
 
-def test_feasibility_is_drawn_in_true_colours(green: sm.Feasibility) -> None:
+def test_feasibility_is_drawn_in_true_colours(green: Feasibility) -> None:
     from matplotlib import pyplot
     from matplotlib.colors import to_hex
 
@@ -256,10 +257,12 @@ def test_missing_libraries_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
     small = sm.gamut(pour=sm.Pour(white=0.5))
     assert small.surface.volume > 0
     monkeypatch.setitem(sys.modules, "plotly", None)
-    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[notebooks\]"):
+    with pytest.raises(
+        sm.MissingExtraError, match=r"needs plotly.*\[notebooks\].*pip install plotly"
+    ):
         plots.turning(small)
     monkeypatch.setitem(sys.modules, "skimage.measure", None)
-    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[plots\]"):
+    with pytest.raises(sm.MissingExtraError, match=r"needs .*\[plots\].*pip install "):
         _ = sm.gamut(pour=sm.Pour(white=0.51)).surface
 
 

@@ -21,11 +21,13 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.correction.additions import Additions
 from shadematch.correction.belief import Priors, first_belief
+from shadematch.correction.results import Correction
 from shadematch.optics import layer
 from shadematch.optics.table import surfaces, to_table_range, u_axis, v_axis
 from shadematch.optics.transport import REFRACTIVE_INDEX, slab
 from shadematch.predicting.prediction import Model
 from shadematch.predicting.slips import SQUEEZES, Squeezes
+from shadematch.studio.recipe import Weighed
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import every_recipe, invented_palette
 
@@ -108,7 +110,7 @@ class Pot:
             if grams:
                 self.base_g[at] += grams + rng.uniform(-1, 1)
 
-    def dose(self, part: sm.Weighed, step: float, rng: np.random.Generator) -> None:
+    def dose(self, part: Weighed, step: float, rng: np.random.Generator) -> None:
         """Make a let-down, as little as will do, and weigh so much of it in."""
         let_down, paste = part.let_down, step
         while paste / let_down.paste_per_g < max(part.mass_g, 4.0) - 1e-9:
@@ -163,7 +165,7 @@ class Story:
 
     savable: bool
     delta_e: tuple[float, ...]
-    corrections: tuple[sm.Correction, ...]
+    corrections: tuple[Correction, ...]
     pot: Pot
 
 
@@ -198,8 +200,7 @@ def could_be_saved(pot: Pot, recipe: sm.Recipe, aim: FloatArray, within: float) 
         now = additions.value(np.zeros(len(names), int), (0.0, 0.0))[1]
         # Two ways to the same colour: the library's arithmetic, and that of `Pot`.
         assert abs(now - delta_e(pot.lab(), aim)) < 2e-3
-        found = additions.closest(enough=within).found
-    assert found is not None
+        found = additions.closest(enough=within)
     return found.delta_e <= within
 
 
@@ -254,7 +255,7 @@ def two_rounds(seed: int, *, within: float = 1.5, let_downs: bool = False) -> St
             break
     savable = could_be_saved(pot, recipe, aim, within)
     values, said = [float(delta_e(pot.lab(), aim))], []
-    what: sm.Recipe | sm.Correction = recipe
+    what: sm.Recipe | Correction = recipe
     for _ in range(2):
         measured = pot.lab() + rng.normal(0, 0.3, 3)
         what = sm.correct(what, measured, target)
@@ -291,7 +292,7 @@ def misses(seed: int) -> list[tuple[float, float]]:
 # --- against enumeration
 
 
-def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
+def random_off_batch(seed: int, let_downs: bool = False) -> Correction:
     """A correction of a random batch that is off, small enough to look at every addition.
 
     Where it has let-downs, there is one of half of its pastes, or of its first.
@@ -311,7 +312,7 @@ def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
         shares = rng.dirichlet(np.full(n + 1, 0.7))[:n] * rng.uniform(0.2, 0.9)
         doses = np.floor(shares * pour.max_steps) * pour.dose_step
         model = Model(palette, pour.thickness_cm, pour.white, sm.View())
-        parts: list[sm.Weighed] = []
+        parts: list[Weighed] = []
         for at in range(n if let_downs else 0):
             grams = float(rng.integers(1, int(pour.batch_g / (2 * n))))
             if rng.random() < 0.5 or (at == n - 1 and not parts):
@@ -321,7 +322,7 @@ def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
                     base_g=float(rng.choice([10, 25])),
                     white=float(rng.integers(2)) if 0 < pour.white < 1 else pour.white,
                 )
-                parts.append(sm.Weighed(made, grams))
+                parts.append(Weighed(made, grams))
                 doses[at] += parts[-1].paste
         sides = [sum(p.mass_g * abs(p.let_down.white - w) for p in parts) for w in (0, 1)]
         if sides[0] > pour.white_g or sides[1] > pour.clear_g or doses.sum() > pour.max_total:
@@ -339,7 +340,7 @@ def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
         sm.Target(tuple(measured.tolist())),
         sm.Target(tuple(aim.tolist())),
         palette=palette,
-        tolerance=tolerance,
+        within=tolerance,
         pot_g=pour.batch_g * float(rng.choice([1.0, 1.5, 2.0, 2.5])),
         base_step_g=float(rng.choice([10.0, 25.0])),
         bases=[k for k in kinds if rng.random() < 0.6] if rng.random() < 0.7 else None,
@@ -347,7 +348,7 @@ def random_off_batch(seed: int, let_downs: bool = False) -> sm.Correction:
 
 
 def every_addition(
-    c: sm.Correction, bases: tuple[str, ...], pot_g: float, base_step_g: float, max_load: float
+    c: Correction, bases: tuple[str, ...], pot_g: float, base_step_g: float, max_load: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Steps (k, n), mass of base (k,) and CIEDE2000 (k,) of every permitted addition.
 
@@ -403,7 +404,7 @@ def faults(seed: int) -> tuple[str, list[str]]:
     wrong = []
     if not c.proved:
         wrong.append("not proved")
-    good = values <= c.tolerance
+    good = values <= c.within
     if good.any() != (c.smallest is not None):
         wrong.append(f"status {c.status}, but the best is {values.min()}")
     if c.smallest is not None and good.any():
@@ -531,7 +532,7 @@ def robust_against_all(seed: int) -> tuple[float, float, float]:
     target = sm.Target(tuple((lab + rng.normal(0, 1.0, 3)).tolist()))
     found = sm.match(target, palette=palette, pour=pour, robust=True)
     assert found.spread is not None
-    assert found.steady_complete
+    assert found.robust_complete
     squeezes = Squeezes(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0)
     aim = np.array(target.lab)
     every = every_recipe(n, pour.max_steps)
@@ -560,7 +561,7 @@ def let_downs_against_monte_carlo(seed: int) -> float:
         strength = 1.0 / float(rng.choice([10.0, 25.0, 50.0]))
         kind = float(pour.white if pour.white in (0.0, 1.0) else rng.choice([0.0, 1.0]))
         room = pour.batch_g * (pour.white if kind else 1 - pour.white) / 4
-        part = sm.Weighed(
+        part = Weighed(
             sm.LetDown(pigment=name, paste_per_g=strength, white=kind),
             float(rng.integers(1, max(room, 2))),
         )

@@ -108,7 +108,7 @@ class Films:
             return np.asarray(np.exp(-k) * 0.92 ** sum(loads.values()))
         if self.kind == "hiding":
             thick = np.minimum(390.0 / s, 58.0 / k)  # as far as the table of that solver goes
-            return worlds.layer(k * thick, s * thick, np.full(NM.size, 0.5), "reflected")
+            return worlds.layer(k * thick, s * thick, np.full(NM.size, 0.5), through=False)
         if self.kind == "crowded":
             return self._crowded(loads, k)
         if self.kind.startswith("two-flux"):
@@ -134,7 +134,7 @@ class Films:
     def view(self, backing: str) -> sm.View:
         """How it is seen."""
         if self.through:
-            return sm.View(light="transmitted")
+            return sm.View(through=True)
         if backing:
             return sm.View(backing=tuple(CARDS[backing].tolist()))
         return sm.View()
@@ -182,13 +182,16 @@ class Films:
         self, folder: Path, films: list[Loads], rng: np.random.Generator, **noise: float
     ) -> tuple[Path, Path | None]:
         """Readings, in percent, and the backings, as two CSV files."""
-        head = ["name", *(f"part:{n}" for n in self.names), "backing", "light"]
+        head = ["name", *(f"part:{n}" for n in self.names), "backing", "through"]
         lines = [",".join([*head, *(f"{nm:g}" for nm in GRID)])]
         for at, loads in enumerate(films):
             for backing, values in self.readings(loads, rng, **noise).items():
-                light = "transmitted" if self.through else "reflected"
                 cells = [f"film {at}", *(f"{loads.get(n, 0):.8g}" for n in self.names)]
-                cells += [backing, light, *(f"{100 * v:.3f}" for v in values)]
+                cells += [
+                    backing,
+                    "yes" if self.through else "no",
+                    *(f"{100 * v:.3f}" for v in values),
+                ]
                 lines.append(",".join(cells))
         path = folder / "films.csv"
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")

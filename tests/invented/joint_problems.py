@@ -1,7 +1,7 @@
 """Random questions with several lights and let-downs, and the plain enumeration that judges them.
 
 The enumeration follows the definitions: every whole number of dose steps and of weighing steps,
-load limit, mass of base, tubes. It knows nothing of `search.region`.
+load limit, mass of base, tubes. It knows nothing of `search.limits`.
 """
 
 from __future__ import annotations

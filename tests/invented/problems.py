@@ -12,7 +12,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.optics.transport import ASYMMETRY, REFRACTIVE_INDEX
 from shadematch.predicting.prediction import Model, model_for
-from shadematch.search.answer import Searcher
+from shadematch.search.searcher import Searcher
 from shadematch.search.space import whole_space
 from shadematch.support.arrays import FloatArray, IntArray
 
@@ -43,6 +43,21 @@ def with_chalk(count: int = 3) -> sm.Palette:
         name="chalk", absorption=(0.01,) * 36, scattering=tuple((5.0 / wave).tolist())
     )
     return sm.Palette(pigments=(*demo.pigments[:count], chalk), clear=demo.clear, white=demo.white)
+
+
+def milky(rng: np.random.Generator, count: int, scattering: int) -> sm.Palette:
+    """Random pastes, the first of which scatter."""
+    plain = invented_palette(rng, count)
+    curves = [
+        (rng.uniform(0.5, 10) * (550 / WAVELENGTHS_NM) ** rng.uniform(0, 2)).tolist()
+        for _ in range(scattering)
+    ]
+    pastes = [
+        p.model_copy(update={"scattering": tuple(curve)})
+        for p, curve in zip(plain.pigments, curves, strict=False)
+    ]
+    pigments = (*pastes, *plain.pigments[scattering:])
+    return sm.Palette(pigments=pigments, clear=plain.clear, white=plain.white)
 
 
 def every_recipe(count: int, most: int) -> FloatArray:
@@ -129,8 +144,8 @@ def problem(seed: int, *, least: int = 3001, most: int = 60_000) -> Problem:
             illuminant=str(rng.choice(["D65", "D65", "A", "FL11"])),
             observer=str(rng.choice(["2", "10"])),
             backing=str(rng.choice(["white", "black"])),
-            contact=str(rng.choice(["air", "optical"])),
-            light=str(rng.choice(["reflected", "reflected", "transmitted"])),
+            contact=str(rng.choice(["dry", "wet"])),
+            through=bool(rng.choice([False, False, True])),
         )
         model = model_for(palette, pour.thickness_cm, pour.white, view)
         tubes = int(rng.integers(1, count + 1)) if rng.random() < 0.3 else None
@@ -146,11 +161,11 @@ def problem(seed: int, *, least: int = 3001, most: int = 60_000) -> Problem:
             required=required,
             excluded=excluded,
         )
-        if least <= whole.count() <= most:
+        if least <= whole.limits.count() <= most:
             break
     kind = KINDS[seed % len(KINDS)]
     loads = rng.dirichlet(np.full(count + 1, 0.7))[:count] * pour.max_load
-    steps = whole.recipes()
+    steps = whole.limits.recipes()
     lab = np.concatenate([whole.lab(steps[i : i + 20_000]) for i in range(0, len(steps), 20_000)])
-    searcher = Searcher(model, whole, pour.load_per_step)
-    return Problem(kind, target_of(kind, rng, model, loads), searcher, steps, lab)
+    target = target_of(kind, rng, model, loads)
+    return Problem(kind, target, Searcher(whole), steps, lab)

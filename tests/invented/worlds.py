@@ -19,6 +19,7 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 import shadematch as sm
+from shadematch.calibration.planned import PouringPlan
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.support.arrays import FloatArray
@@ -59,12 +60,12 @@ def _table() -> list[RectBivariateSpline]:
     return [RectBivariateSpline(x, y, values[..., k]) for k in range(4)]
 
 
-def layer(u: FloatArray, v: FloatArray, backing: FloatArray, light: str) -> FloatArray:
+def layer(u: FloatArray, v: FloatArray, backing: FloatArray, *, through: bool) -> FloatArray:
     """What is seen at normal view, gloss left out, across a film of air."""
     x = np.arcsinh(np.minimum(u, U_TOP) / U_SCALE)
     y = np.arcsinh(np.minimum(v, V_TOP) / V_SCALE)
     r1, t1, rd, td = (spline.ev(x, y) for spline in _table())
-    if light == "transmitted":
+    if through:
         return np.maximum(t1, 0.0)
     return np.maximum(r1 - R0 + t1 * td * backing / (1 - backing * rd), 0.0)
 
@@ -90,7 +91,7 @@ class World:
             mu_a = mu_a + load * self.absorption[name]
             mu_s = mu_s + load * self.scattering.get(name, np.zeros(NM.size))
         x = pour.thickness_cm
-        return layer(mu_a * x, mu_s * x, view.backing_reflectance, view.light)
+        return layer(mu_a * x, mu_s * x, view.backing_reflectance, through=view.through)
 
     def poured(
         self,
@@ -109,7 +110,7 @@ class World:
 
 def measured(
     world: World,
-    plan: sm.PouringPlan,
+    plan: PouringPlan,
     rng: np.random.Generator,
     kind: str = "spectrum",
     noise: float = 0.01,
@@ -125,7 +126,7 @@ def measured(
         real = world.poured(planned.doses, planned.pour, rng, dosing_cm)
         for view in planned.views:
             spectrum = world.spectrum(real, planned.pour, view)
-            about = {"name": planned.name, "pour": planned.pour, "view": view}
+            about = {"name": planned.name, "pour": planned.pour, "view": view, "unit": planned.unit}
             if kind == "spectrum":
                 read = np.clip(spectrum * (1 + noise * rng.standard_normal(NM.size)), 0, 1.2)
                 made = sm.TestPour.from_spectrum(planned.doses, NM, read, **about)

@@ -9,13 +9,14 @@ import pytest
 
 import shadematch as sm
 from shadematch.cli.main import main
+from shadematch.correction.results import Correction
 
 RECIPE = sm.Recipe({"gorse": 2.0, "rosehip": 2.0, "dusk": 1.0}, sm.Pour(batch_g=200))
 WANTED = "#98222a"
 FIRST, SECOND = (31.0, 50.4, 29.0), (32.5, 49.4, 26.5)
 
 
-def first(**more: object) -> sm.Correction:
+def first(**more: object) -> Correction:
     return sm.correct(RECIPE, FIRST, WANTED, strength_spread=0.2, **more)  # type: ignore[arg-type]
 
 
@@ -99,14 +100,14 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
     place = str(tmp_path / "batch.json")
     poured = ["--poured", *(f"{n}={d:g}" for n, d in RECIPE.doses.items()), "--batch", "200"]
     measured = ["--measured", *map(str, FIRST)]
-    assert run("correct", WANTED, *poured, *measured, "--keep", place) == 0
+    assert run("correct", WANTED, *poured, *measured, "--save", place) == 0
     out = capsys.readouterr().out
-    assert f"kept in {place}: add this" in out and "--go-on" in out
+    assert f"saved in {place}: add this" in out and "--go-on" in out
     again = ["correct", "--go-on", place, "--measured", *map(str, SECOND)]
-    assert run(*again, "--keep", place, "--json") == 0
+    assert run(*again, "--save", place, "--json") == 0
     told = json.loads(capsys.readouterr().out)
     by_hand = sm.correct(sm.correct(RECIPE, FIRST, WANTED), SECOND, WANTED)
-    assert told["round"] == 2 and told["kept"] == place
+    assert told["round"] == 2 and told["saved"] == place
     assert told["advice"]["delta_e"] == by_hand.advice.delta_e
     assert told["strengths"][0]["factor"] == by_hand.strengths[0].factor
     assert sm.load_correction(place) == by_hand
@@ -119,10 +120,10 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
         (["correct", WANTED, *poured, "--go-on", place, *measured], "--poured"),
         (["correct", WANTED, "--go-on", place, *measured], "HEX"),
         (["correct", "--go-on", place, *measured, "--batch", "600"], "--batch"),
-        (["correct", "--go-on", place, *measured, "--ruler", "0.1"], "--ruler"),
+        (["correct", "--go-on", place, *measured, "--dose-slip", "0.1"], "--dose-slip"),
         (["correct", "--go-on", "/no/such", *measured], "--go-on"),
         (["correct", WANTED, *poured, *measured, "--added", "kelp=1"], "--added"),
-        (["correct", WANTED, *poured, *measured, "--keep", "/no/such/x"], "--keep"),
+        (["correct", WANTED, *poured, *measured, "--save", "/no/such/x"], "--save"),
         (["correct", WANTED, *poured, *measured, "--measured-region", "0,0,1,1"], "--measured-"),
         (["correct", WANTED, *poured, "--measured-photo", "x.jpg"], "--measured-region"),
     ):

@@ -55,7 +55,7 @@ def written(folder: Path) -> dict[str, tuple[str, Path]]:
     sm.save(sm.match("#d9822b", pour=POUR, lights=["D65", LAMP]), files["several"])
     let_down = sm.LetDown.made("gorse", paste=1, base_g=50)
     sm.save(sm.match("#f2e6b8", pour=POUR, let_downs=[let_down]), files["let down"])
-    view = sm.View(backing=tuple(np.linspace(0.2, 0.9, 36)), light="transmitted")
+    view = sm.View(backing=tuple(np.linspace(0.2, 0.9, 36)), through=True)
     sm.save(sm.match(targets()[3], pour=POUR, view=view), files["spectrum"])
     kinds = {"palette": "palette", "targets": "targets"}
     return {name: (kinds.get(name, "recipe"), path) for name, path in files.items()}

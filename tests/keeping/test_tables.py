@@ -14,17 +14,18 @@ import pyarrow.parquet as pq
 import pytest
 
 import shadematch as sm
+from shadematch.matching.match import Match
 
 CODES = ["#d9822b", "#335577", "#88aa44", "#101010", "#f0e0c0"]
 POUR = sm.Pour(batch_g=200)
 
 
 @pytest.fixture(scope="module")
-def matches() -> list[sm.Match]:
+def matches() -> list[Match]:
     return list(sm.match_many(CODES, pour=POUR))
 
 
-def test_a_table_says_what_the_matches_say(tmp_path: Path, matches: list[sm.Match]) -> None:
+def test_a_table_says_what_the_matches_say(tmp_path: Path, matches: list[Match]) -> None:
     seen: list[int] = []
     assert sm.write_results(tmp_path / "a.csv", matches, progress=seen.append) == len(CODES)
     assert seen == [len(CODES)]
@@ -61,8 +62,8 @@ def test_names_cannot_become_formulas(tmp_path: Path) -> None:
             float(cell)
 
 
-def test_an_error_on_the_way_leaves_what_was_there(tmp_path: Path, matches: list[sm.Match]) -> None:
-    def broken() -> Iterator[sm.Match]:
+def test_an_error_on_the_way_leaves_what_was_there(tmp_path: Path, matches: list[Match]) -> None:
+    def broken() -> Iterator[Match]:
         yield from matches * 900  # more than one piece
         raise RuntimeError("on the way")
 
@@ -80,7 +81,7 @@ def test_no_matches_at_all(tmp_path: Path) -> None:
     assert sm.results_frame([]).empty
 
 
-def test_tables_that_cannot_be(tmp_path: Path, matches: list[sm.Match]) -> None:
+def test_tables_that_cannot_be(tmp_path: Path, matches: list[Match]) -> None:
     with pytest.raises(sm.FileError, match=r"\.csv or \.parquet"):
         sm.write_results(tmp_path / "a.txt", matches)
     with pytest.raises(sm.FileError, match="can't be written"):
@@ -199,7 +200,7 @@ def test_rows_and_targets_that_a_table_cannot_hold() -> None:
         sm.targets_frame(["#fff"])  # type: ignore[list-item]
 
 
-def test_recipes_come_back_out_of_a_table(tmp_path: Path, matches: list[sm.Match]) -> None:
+def test_recipes_come_back_out_of_a_table(tmp_path: Path, matches: list[Match]) -> None:
     want = [m.recipe for m in matches]
     assert sm.recipes_from_frame(sm.results_frame(matches), pour=POUR) == want
     sm.write_results(tmp_path / "a.csv", matches)
@@ -249,7 +250,7 @@ def test_let_downs_stand_in_the_table(tmp_path: Path) -> None:
     found = list(sm.match_many(["#f4e0e4", "#f0c0d0"], pour=sm.Pour(), let_downs=to_hand))
     assert any(m.recipe.weighed for m in found)
     frame = sm.results_frame(found)
-    column = frame["rosehip let-down (1 cm in 25 g of clear base) [g]"]
+    column = frame["rosehip let-down (1 cm in 25 g of clear base), mass [g]"]
     assert column.tolist() == [sum(p.mass_g for p in m.recipe.weighed) for m in found]
     with pytest.raises(sm.PourError, match="let-downs"):
         sm.recipes_from_frame(frame)

@@ -158,7 +158,7 @@ def test_each_light_is_predict_and_lab_in() -> None:
 
 
 def test_a_hex_code_has_no_index() -> None:
-    found = sm.lights(sm.Recipe({"gorse": 1.0}, sm.Pour()), "#d9822b", illuminants=["A", "FL2"])
+    found = sm.lights(sm.Recipe({"gorse": 1.0}, sm.Pour()), "#d9822b", lights=["A", "FL2"])
     assert all(light.index is None for light in found.lights)
     assert "no spectrum" in found.note
     with pytest.raises(sm.ColourError, match="was not asked for"):
@@ -178,9 +178,9 @@ def test_a_prediction_brings_its_view() -> None:
     [
         ({"target": None}, "target"),
         ({"target": "brown"}, "hex"),
-        ({"illuminants": ["candle"]}, "illuminants"),
-        ({"illuminants": []}, "illuminants"),
-        ({"illuminants": ["A", "A"]}, "illuminants"),
+        ({"lights": ["candle"]}, "lights"),
+        ({"lights": []}, "lights"),
+        ({"lights": ["A", "A"]}, "lights"),
         ({"recipe": {"gorse": 1}}, "recipe"),
         ({"reference": "candle"}, "reference"),
     ],

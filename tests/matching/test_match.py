@@ -17,9 +17,10 @@ import shadematch as sm
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.matching.match import Match
 from shadematch.predicting.prediction import Model, model_for
-from shadematch.search import answer, joint
-from shadematch.search.leeway import Leeway
+from shadematch.search import searcher
+from shadematch.search.tolerance import Tolerance
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import (
     by_adding_doubling,
@@ -66,7 +67,7 @@ def colours_of(model: Model, steps: FloatArray, load_per_step: float) -> FloatAr
 
 
 def assert_answer_is_the_best_of(
-    match: sm.Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
+    match: Match, steps: FloatArray, values: FloatArray, tolerance: float = 0.5
 ) -> None:
     """Closest, bound and frugal against the CIEDE2000 of every permitted recipe."""
     least = values.min()
@@ -101,8 +102,8 @@ def test_no_miss_against_enumeration(part: int) -> None:
         view = sm.View(
             illuminant=str(rng.choice(["D65", "A"])),
             backing=str(rng.choice(["white", "black"])),
-            contact=str(rng.choice(["air", "optical"])),
-            light=str(rng.choice(["reflected", "reflected", "transmitted"])),
+            contact=str(rng.choice(["dry", "wet"])),
+            through=bool(rng.choice([False, False, True])),
         )
         model = model_for(palette, pour.thickness_cm, pour.white, view)
         if seed % 2:
@@ -138,18 +139,19 @@ def test_full_kilogram_against_enumeration(white: float, thickness: float) -> No
 def test_never_worse_than_a_general_solver() -> None:
     for seed in range(12):
         p = problem(seed + 500)
-        space, target = p.searcher.whole, p.target
-        ours = p.searcher.answer(target, Leeway(0.5)).closest.delta_e
+        space, target = p.searcher.space, p.target
+        limits = space.limits
+        ours = p.searcher.answer(target, Tolerance(0.5)).closest.delta_e
 
-        def cost(x, space=space, target=target):  # type: ignore[no-untyped-def]
-            steps = np.clip(x.T, space.lower, space.upper)
-            over = np.maximum(steps.sum(axis=1) - space.max_steps, 0)
-            over = over + np.maximum(np.count_nonzero(steps, axis=1) - space.max_tubes, 0)
+        def cost(x, space=space, limits=limits, target=target):  # type: ignore[no-untyped-def]
+            steps = np.clip(x.T, limits.lower, limits.upper)
+            over = np.maximum(steps.sum(axis=1) - limits.total, 0)
+            over = over + np.maximum(np.count_nonzero(steps, axis=1) - limits.max_tubes, 0)
             return np.where(over > 0, 200.0 + over, delta_e(space.lab(steps), target))
 
         theirs = differential_evolution(
             cost,
-            [(0, space.max_steps)] * space.size,
+            [(0, limits.total)] * space.size,
             integrality=[True] * space.size,
             vectorized=True,
             updating="deferred",
@@ -185,12 +187,12 @@ def test_more_doses_of_scattering_pastes_than_are_gone_through(
     lights: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The doses nearest to a guess are looked at, and nothing is proved. A thousand take a while.
-    palette = with_chalk(0)
+    palette = with_chalk(2)
     few = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1010), lights=lights)
     assert few.proved
     assert few.frugal_proved
-    for room in (answer, joint):
-        monkeypatch.setattr(room, "_MOST_SPACES", 20)
+    for name in ("_MOST_PARTS", "_MOST_JOINT_PARTS"):
+        monkeypatch.setattr(searcher, name, 10)
     m = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights)
     assert not m.proved
     assert not m.frugal_proved
@@ -492,7 +494,7 @@ def test_a_strong_colour_that_one_can_still_see_through(name: str) -> None:
     strong, blank = sm.predict({name: 2}, pour=pour), sm.predict({}, pour=pour)
     assert np.hypot(*strong.lab[1:]) > 30
     assert delta_e(np.array(strong.lab), np.array(blank.lab)) > 25
-    through = sm.predict({name: 2}, pour=pour, view=sm.View(light="transmitted"))
+    through = sm.predict({name: 2}, pour=pour, view=sm.View(through=True))
     assert through.xyz[1] > 5
 
 
@@ -693,3 +695,16 @@ def test_match_many_with_lights_and_let_downs(lights: tuple[str, ...]) -> None:
     assert [tuple(m.lights) for m in many] == [lights, lights]
     with pytest.raises(sm.ShadematchError):
         sm.match_many(targets, lights=["moon"])
+
+
+@pytest.mark.parametrize("lights", [(), ("D65", "A")])
+def test_a_recipe_has_one_delta_e(lights: tuple[str, ...]) -> None:
+    """The ideal too, whose doses are told to nine digits."""
+    pour = sm.Pour(batch_g=100, thickness_cm=1, white=0.05)
+    for code in ("#7fa050", "#3355aa"):
+        m = sm.match(code, pour=pour, lights=lights)
+        for choice in (m.ideal, m.closest, m.frugal):
+            again = sm.predict(choice.recipe)
+            assert choice.predicted.lab == again.lab
+            told = sm.lights(choice.recipe, code, lights=lights or ("D65",))
+            assert choice.delta_e == pytest.approx(max(x.delta_e for x in told.lights), abs=1e-12)

@@ -14,6 +14,9 @@ import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.matching.let_down import LetDownPlan
+from shadematch.matching.match import Match
+from shadematch.matching.same_look import SameLook
 
 NAMES = sm.load_palette().names
 NOTHING = tuple([0.0] * WAVELENGTHS_NM.size)
@@ -157,9 +160,9 @@ def test_a_match_brings_its_palette_and_view() -> None:
         ({"to_pour": "200 g"}, "pour"),
         ({"to_view": "A"}, "view"),
         ({"to_pour": sm.Pour(batch_g=10)}, "batch_g"),
-        ({"to_pour": sm.Pour(), "keep_within": "1"}, "keep_within"),
-        ({"to_pour": sm.Pour(), "keep_within": float("nan")}, "keep_within"),
-        ({"to_pour": sm.Pour(), "keep_within": -1}, "keep_within"),
+        ({"to_pour": sm.Pour(), "within": "1"}, "within"),
+        ({"to_pour": sm.Pour(), "within": float("nan")}, "within"),
+        ({"to_pour": sm.Pour(), "within": -1}, "within"),
         ({"to_pour": sm.Pour(), "tolerance": None}, "tolerance"),
     ],
 )
@@ -184,9 +187,9 @@ def test_the_guide_runs(
     code = re.findall(r"^```python\n(.*?)^```", GUIDE, re.MULTILINE | re.DOTALL)
     exec("\n".join(code), names)
     look, plan, peach = names["look"], names["plan"], names["peach"]
-    assert isinstance(look, sm.SameLook)
-    assert isinstance(plan, sm.LetDownPlan)
-    assert isinstance(peach, sm.Match)
+    assert isinstance(look, SameLook)
+    assert isinstance(plan, LetDownPlan)
+    assert isinstance(peach, Match)
     assert look.how == "dosed anew"
     assert plan.match is not None
     assert plan.match.closest.delta_e <= 1
@@ -201,7 +204,7 @@ def test_the_guide_runs(
 
 def test_a_bar_that_lets_next_to_no_light_through() -> None:
     thick = sm.Pour(batch_g=100, thickness_cm=5, white=0.5)
-    match = sm.match("#102010", pour=thick, view=sm.View(light="transmitted"))
+    match = sm.match("#102010", pour=thick, view=sm.View(through=True))
     moved = sm.same_look(match, to_pour=sm.Pour(batch_g=500, thickness_cm=1, white=0.3))
     # Asked of the spectrum that the library itself predicted.
     assert moved.target.reflectance is not None

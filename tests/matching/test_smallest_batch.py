@@ -44,7 +44,7 @@ def test_every_mass_against_enumeration(seed: int) -> None:
     target = sm.Target(tuple(model.lab(loads).tolist()))
     wanted = float(rng.choice([0.5, 1.0, 3.0]))
     found = sm.smallest_batch(
-        target, palette=palette, pour=pour, delta_e=wanted, step_g=17.0, largest_g=420.0
+        target, palette=palette, pour=pour, within=wanted, step_g=17.0, largest_g=420.0
     )
     masses = [p.mass_g for p in found.curve]
     assert masses == [
@@ -122,7 +122,7 @@ def test_the_grid_may_be_too_small() -> None:
 
 def test_pastes_that_scatter() -> None:
     palette = with_chalk()
-    found = sm.smallest_batch("#b8a090", palette=palette, delta_e=3.0, step_g=50, largest_g=150)
+    found = sm.smallest_batch("#b8a090", palette=palette, within=3.0, step_g=50, largest_g=150)
     assert found.curve
     for point in found.curve:
         m = sm.match("#b8a090", palette=palette, pour=sm.Pour(batch_g=point.mass_g))
@@ -132,9 +132,9 @@ def test_pastes_that_scatter() -> None:
 @pytest.mark.parametrize(
     ("arguments", "field"),
     [
-        ({"delta_e": 0}, "delta_e"),
-        ({"delta_e": float("nan")}, "delta_e"),
-        ({"delta_e": "1"}, "delta_e"),
+        ({"within": 0}, "within"),
+        ({"within": float("nan")}, "within"),
+        ({"within": "1"}, "within"),
         ({"step_g": -5}, "step_g"),
         ({"step_g": 0.001}, "step_g"),
         ({"bar_g": 0}, "bar_g"),

@@ -492,7 +492,7 @@ def test_show_and_words(shoot: Callable[..., Path]) -> None:
         assert any(found.target.hex in text for text in words)
         assert any(found.uncorrected_hex in text for text in words)
         pyplot.close(figure)
-        assert f"{found.target.radius:.1f}" in found.report()
+        assert f"{found.target.radius:.1f}" in str(found)
         assert found.target.hex in found._repr_html_()
         assert sm.match(found).target is found.target
 

@@ -224,7 +224,10 @@ def test_grey_photo(tmp_path: Path) -> None:
 def test_what_finds_it_is_an_extra(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     place = save(tmp_path / "p.jpg", scene())
     monkeypatch.setitem(sys.modules, "skimage.measure", None)
-    with pytest.raises(sm.MissingExtraError, match=r"shadematch\[chart\]"):
+    with pytest.raises(
+        sm.MissingExtraError,
+        match=r"needs scikit-image.*\[chart\].*pip install scikit-image, or give",
+    ):
         sm.find_chart(place)
 
 
@@ -239,7 +242,7 @@ def test_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     region = ",".join(map(str, ph.SAMPLE))
     assert main(["match", "--photo", place, "--region", region, "--chart", "find"]) == 0
     assert "24-patch chart" in capsys.readouterr().out
-    assert main(["photo", place, "--chart", "--picture", str(tmp_path / "c.png")]) == 0
+    assert main(["photo", place, "--chart", "--save", str(tmp_path / "c.png")]) == 0
     out = capsys.readouterr().out
     assert "chart" in out and (tmp_path / "c.png").stat().st_size > 10_000
     empty = str(save(tmp_path / "q.jpg", scene(chart=False)))

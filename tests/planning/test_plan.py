@@ -12,8 +12,11 @@ import pytest
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
+from shadematch.planning.numbers import Books
 from shadematch.planning.options import options_for
-from shadematch.planning.programme import Books, solve
+from shadematch.planning.programme import solve
+from shadematch.planning.result import LeftOut, Plan, Poured, Purchase
+from shadematch.planning.stock import Tubes
 from shadematch.predicting.prediction import model_for
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
@@ -41,8 +44,8 @@ class Book:
         steps = np.array([g for g in grids if sum(g) <= pour.max_steps], dtype=float)
         away = delta_e(model.lab(steps * pour.load_per_step), order.target.lab_in(order.view))
         within = away.min() + order.tolerance
-        if order.max_delta_e is not None:
-            within = min(within, order.max_delta_e)
+        if order.within is not None:
+            within = min(within, order.within)
         return steps[away <= within + 1e-9] * (pour.dose_step * order.pots)
 
     def everything(self) -> tuple[FloatArray, ...]:
@@ -73,7 +76,7 @@ def small_book(seed: int) -> Book:
     rng = np.random.default_rng(seed)
     palette = invented_palette(rng, 3)
     tubes = tuple(
-        sm.Tubes(
+        Tubes(
             pigment=name,
             full=int(rng.integers(0, 2)),
             opened=tuple(np.round(rng.uniform(0, 4, rng.integers(0, 3)), 1).tolist()),
@@ -112,7 +115,7 @@ def small_book(seed: int) -> Book:
                 bar_g=70.0,
                 pour=pour,
                 tolerance=float(rng.choice([0.0, 1.0, 3.0])),
-                max_delta_e=float(rng.choice([3.0, 50.0, 50.0, 50.0])),
+                within=float(rng.choice([3.0, 50.0, 50.0, 50.0])),
                 **common,
             )
         )
@@ -161,7 +164,7 @@ def test_plan_is_the_best_of_all(first: int) -> None:
 
 def check_reasons(
     book: Book,
-    plan: sm.Plan,
+    plan: Plan,
     poured: FloatArray,
     use: FloatArray,
     base: FloatArray,
@@ -206,11 +209,11 @@ def test_scarce_tube_lasts_among_equally_good_recipes() -> None:
         pigments=(demo["rosehip"], twin, demo["gorse"]), clear=demo.clear, white=demo.white
     )
     order = sm.Order(name="a", target="#c8506e", mass_g=500, pour=sm.Pour(batch_g=500))
-    plenty, scarce = sm.Tubes(pigment="twin", full=3), sm.Tubes(pigment="rosehip", opened=(20,))
-    gorse = sm.Tubes(pigment="gorse", full=1)
+    plenty, scarce = Tubes(pigment="twin", full=3), Tubes(pigment="rosehip", opened=(20,))
+    gorse = Tubes(pigment="gorse", full=1)
     one = sm.plan([order], sm.Stock(tubes=(plenty, scarce, gorse)), palette=palette)
     assert one.use["rosehip"] == 0 and one.use["twin"] > 0
-    full, used = sm.Tubes(pigment="rosehip", full=3), sm.Tubes(pigment="twin", opened=(20,))
+    full, used = Tubes(pigment="rosehip", full=3), Tubes(pigment="twin", opened=(20,))
     other = sm.plan([order], sm.Stock(tubes=(full, used, gorse)), palette=palette)
     assert other.use["twin"] == 0 and other.use["rosehip"] == one.use["twin"]
     assert one.poured[0].delta_e == pytest.approx(other.poured[0].delta_e, abs=1e-9)
@@ -223,9 +226,7 @@ def dusky(**changes: object) -> sm.Order:
 
 
 def test_reason_names_the_tube_and_the_order() -> None:
-    stock = sm.Stock(
-        tubes=(sm.Tubes(pigment="dusk", opened=(7.0,)), sm.Tubes(pigment="kelp", full=1))
-    )
+    stock = sm.Stock(tubes=(Tubes(pigment="dusk", opened=(7.0,)), Tubes(pigment="kelp", full=1)))
     plan = sm.plan([dusky()], stock)  # 1,200 g: 3 pots, 12 cm of dusk
     (line,) = plan.left_out
     assert not plan.complete and plan.poured == ()
@@ -246,7 +247,7 @@ def test_reason_names_the_tube_and_the_order() -> None:
 
 def test_reason_for_colour_pour_palette_base_and_budget() -> None:
     stock = sm.Stock.of({"gorse": 1, "rosehip": 1, "jetty": 1, "dusk": 1, "kelp": 1})
-    green = sm.Order(name="green", target="#00ff00", bars=1, max_delta_e=3)
+    green = sm.Order(name="green", target="#00ff00", bars=1, within=3)
     tiny = sm.Order(name="tiny", target="#d9822b", mass_g=20)
     lost = sm.Order(name="lost", recipe=sm.Recipe({"peat": 1}, sm.Pour()), bars=1)
     plan = sm.plan([green, tiny, lost], stock)
@@ -266,7 +267,7 @@ def test_reason_for_colour_pour_palette_base_and_budget() -> None:
     none = sm.Stock.of({"kelp": 1})
     plan = sm.plan([dusky()], none, buy=10)
     assert plan.left_out[0].reason == "budget" and "over the budget of 10" in str(plan)
-    assert sm.plan([dusky()], none, buy=11).buy == (sm.Purchase("dusk", 1, 11.0),)
+    assert sm.plan([dusky()], none, buy=11).buy == (Purchase("dusk", 1, 11.0),)
 
 
 def test_what_if_a_tube_runs_out() -> None:
@@ -285,13 +286,13 @@ def test_what_if_a_tube_runs_out() -> None:
     alone = sm.plan(orders, rest, palette=sm.load_palette().without("gorse"))
     assert what.after == alone
     old, new = what.changes["warm"]
-    assert isinstance(old, sm.Poured) and isinstance(new, sm.Poured)
+    assert isinstance(old, Poured) and isinstance(new, Poured)
     assert new.delta_e > old.delta_e and "repeat" not in what.changes
     assert "without gorse" in str(what) and "warm" in str(what)
-    assert isinstance(plan.without("dusk").after["repeat"], sm.LeftOut)
+    assert isinstance(plan.without("dusk").after["repeat"], LeftOut)
     # The other question: the palette knows the colour, but there is no tube.
     short = sm.plan(orders, stock.without("dusk"))
-    assert isinstance(short["repeat"], sm.LeftOut)
+    assert isinstance(short["repeat"], LeftOut)
     assert "more than can be bought" in str(short["repeat"])
     with pytest.raises(sm.UnknownNameError):
         plan.without("peat")
@@ -381,8 +382,8 @@ def test_cost_by_hand() -> None:
     recipe = sm.Recipe({"gorse": 3, "rosehip": 1}, sm.Pour(batch_g=500, white=0.2))
     stock = sm.Stock(
         tubes=(
-            sm.Tubes(pigment="gorse", opened=(10, 11)),
-            sm.Tubes(pigment="rosehip", full=1, tube_size=90, price=9.9),
+            Tubes(pigment="gorse", opened=(10, 11)),
+            Tubes(pigment="rosehip", full=1, tube_size=90, price=9.9),
         ),
         clear_price_kg=6.0,
         white_price_kg=7.0,
@@ -419,11 +420,11 @@ def test_cost_by_hand() -> None:
         (lambda: sm.Order(name="a", target="#fff", bars=1, value=float("nan")), "value"),
         (lambda: sm.Order(name="a", target="#fff", bars=1, tolerance=-1), "tolerance"),
         (lambda: sm.Order(name="a", target="#fff", mass_g=1e9, pour=sm.Pour()), "a"),
-        (lambda: sm.Tubes(pigment="gorse", full=-1), "full"),
-        (lambda: sm.Tubes(pigment="gorse", opened=(-1,)), "opened.0"),
+        (lambda: Tubes(pigment="gorse", full=-1), "full"),
+        (lambda: Tubes(pigment="gorse", opened=(-1,)), "opened.0"),
         (lambda: sm.Stock.of({"gorse": 1.5}), "full"),
         (
-            lambda: sm.Stock(tubes=(sm.Tubes(pigment="a"), sm.Tubes(pigment="a"))),
+            lambda: sm.Stock(tubes=(Tubes(pigment="a"), Tubes(pigment="a"))),
             "tubes",
         ),
         (lambda: sm.Stock(clear_g=-1), "clear_g"),
@@ -436,7 +437,7 @@ def test_cost_by_hand() -> None:
         (lambda: sm.plan([dusky()], sm.Stock(), buy="yes"), "buy"),
         (lambda: sm.plan([dusky()], sm.Stock(), seconds=0), "seconds"),
         (
-            lambda: sm.plan([dusky()], sm.Stock(tubes=(sm.Tubes(pigment="dusk", opened=(99,)),))),
+            lambda: sm.plan([dusky()], sm.Stock(tubes=(Tubes(pigment="dusk", opened=(99,)),))),
             "tubes.dusk.opened",
         ),
         (lambda: sm.plan([dusky()], sm.Stock.of({"peat": 1})), "pigment"),
@@ -462,7 +463,7 @@ def test_prices_all_or_none() -> None:
         "kelp": (1, None),
     }
     assert plan.money == 0.0
-    some = sm.Stock(tubes=(sm.Tubes(pigment="dusk", price=9.0),))
+    some = sm.Stock(tubes=(Tubes(pigment="dusk", price=9.0),))
     with pytest.raises(sm.PourError, match="has no price") as found:
         sm.plan([dusky()], some, palette=palette, buy=True)
     assert found.value.value == "gorse"

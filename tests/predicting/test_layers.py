@@ -18,6 +18,7 @@ from shadematch.optics.stack import Coat, Medium, add, look
 from shadematch.optics.transport import Directions, directions, with_faces
 from shadematch.predicting.layers import Shade
 from shadematch.predicting.prediction import model_for
+from shadematch.studio.recipe import Weighed
 from shadematch.support.arrays import FloatArray
 
 with warnings.catch_warnings():
@@ -157,8 +158,8 @@ def test_cutting_a_layer_changes_nothing(contact: bool) -> None:
 
 VIEWS = (
     sm.View(),
-    sm.View(backing="black", contact="optical", illuminant="A", observer="10"),
-    sm.View(light="transmitted"),
+    sm.View(backing="black", contact="wet", illuminant="A", observer="10"),
+    sm.View(through=True),
 )
 
 
@@ -204,7 +205,7 @@ def test_order_of_scattering_layers_matters_and_of_clear_ones_does_not() -> None
 
 
 def test_a_layer_of_no_thickness_leaves_two_bare_faces() -> None:
-    view = sm.View(light="transmitted")
+    view = sm.View(through=True)
     found = sm.layers([({"gorse": 2}, 0.5), ({"gorse": 1}, 0.0)], view=view)
     # Two faces of index n, all reflections between them summed: 2n / (n^2 + 1) goes through
     # (M. Born, E. Wolf, Principles of Optics, sec. 1.5, with what bounces added up).
@@ -212,7 +213,7 @@ def test_a_layer_of_no_thickness_leaves_two_bare_faces() -> None:
     assert "0 cm of 1 cm gorse" in str(found)
     bare = sm.layers([({"gorse": 2}, 0.5)], view=view)
     assert found.seen.reflectance == pytest.approx(bare.seen.reflectance, abs=1e-12)
-    for view in (sm.View(), sm.View(contact="optical"), sm.View(backing="black")):
+    for view in (sm.View(), sm.View(contact="wet"), sm.View(backing="black")):
         none, thin = (sm.layers([({}, 0.5), ({"gorse": 1}, cm)], view=view) for cm in (0.0, 1e-9))
         shown = [layered.alone[1].reflectance for layered in (none, thin)]
         assert shown[0] == pytest.approx(shown[1], abs=1e-7)
@@ -326,7 +327,7 @@ def test_wedge_refuses(options: dict[str, object], field: str) -> None:
 
 def test_let_downs_stay_let_downs() -> None:
     let_down = sm.LetDown.made("rosehip", paste=1, base_g=50)
-    recipe = sm.Recipe({"rosehip": 0.2}, sm.Pour(batch_g=120), (sm.Weighed(let_down, 10.0),))
+    recipe = sm.Recipe({"rosehip": 0.2}, sm.Pour(batch_g=120), (Weighed(let_down, 10.0),))
     stack = sm.layers([(recipe, 1.0)])
     wedge = sm.wedge(recipe, from_cm=0, to_cm=1)
     assert stack.recipes == (recipe,) and wedge.recipe == recipe

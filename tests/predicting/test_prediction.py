@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings, strategies as st
 
@@ -99,7 +100,7 @@ def test_more_paste_is_darker() -> None:
     palette = sm.load_palette()
     rng = np.random.default_rng(2)
     for white in (0.0, 0.1, 1.0):
-        for view in (sm.View(), sm.View(contact="optical"), sm.View(light="transmitted")):
+        for view in (sm.View(), sm.View(contact="wet"), sm.View(through=True)):
             model = Model(palette, 1.0, white, view)
             loads = rng.dirichlet(np.ones(6), size=200)[:, :5] * 4
             xyz = model.xyz(loads)
@@ -198,13 +199,18 @@ def test_a_recipe_brings_its_pour() -> None:
     with pytest.raises(sm.PourError, match="given twice") as found:
         sm.predict(recipe, pour=sm.Pour(batch_g=200))
     assert found.value.field == "pour"
+    for wrong in (np.arange(3.0), pd.Series([1, 2]), "100 g"):
+        with pytest.raises(sm.PourError, match="Use Pour") as found:
+            sm.predict(recipe, pour=wrong)  # type: ignore[arg-type]
+        assert found.value.field == "pour"
 
 
+@pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
 @pytest.mark.parametrize("observer", ["2", "10"])
 @pytest.mark.parametrize("illuminant", ["D65", "A"])
 def test_what_is_all_but_black_is_a_possible_target(illuminant: str, observer: str) -> None:
     palette = sm.load_palette()
-    view = sm.View(illuminant=illuminant, observer=observer, light="transmitted")
+    view = sm.View(illuminant=illuminant, observer=observer, through=True)
     rng = np.random.default_rng(3)
     for thickness in (1.0, 5.0, 100.0):
         pour = sm.Pour(batch_g=100, thickness_cm=thickness, white=0.5)
@@ -213,7 +219,9 @@ def test_what_is_all_but_black_is_a_possible_target(illuminant: str, observer: s
             p = sm.predict(doses, palette=palette, pour=pour, view=view)
             assert p.reflectance.min() >= 0.0
             assert p.reflectance.max() <= 1.0
-            assert sm.Target.from_reflectance(WAVELENGTHS_NM, p.reflectance).reflectance is not None
+            assert p.lab[0] >= 0.0
+            assert sm.Target.from_reflectance(WAVELENGTHS_NM, p.reflectance).lab[0] >= 0.0
             white = view.observation.white
-            sm.Target.from_xyz(p.xyz, illuminant=illuminant, observer=observer)
+            sm.Target.from_lab(p.lab, illuminant=illuminant, observer=observer)
+            sm.Target(p.lab, illuminant, observer)
             assert np.allclose(xyz_to_lab(np.array(p.xyz), white), p.lab)

@@ -11,8 +11,10 @@ import pytest
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
+from shadematch.matching.let_down import ToMake
 from shadematch.predicting.slips import SQUEEZES, Squeezes, strength_off
 from shadematch.search.near import within
+from shadematch.studio.recipe import Weighed
 from tests.invented.batches import (
     WRONGLY_MADE,
     by_monte_carlo,
@@ -129,7 +131,7 @@ def test_bad_questions(asked: dict[str, object], field: str) -> None:
     assert found.value.remedy
 
 
-# --- the steadiest recipe
+# --- the most robust recipe
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -137,22 +139,22 @@ def test_every_recipe_near_a_target_is_listed(seed: int) -> None:
     p = problem(seed, least=21_000, most=60_000)
     values = delta_e(p.lab, p.target)
     limit = float(np.partition(values, 200)[200])
-    if p.searcher.model.scattering_pigments or limit == 0:
+    if limit == 0:
         pytest.skip("nothing to list")
-    steps, near, complete = within(p.searcher.whole, p.target, limit, 10_000)
+    steps, near, complete = within(p.searcher.space, p.target, limit, 10_000)
     assert complete
     assert {tuple(s) for s in steps.tolist()} == {
         tuple(s) for s in p.steps[values <= limit].tolist()
     }
     assert near == pytest.approx(np.sort(values[values <= limit]), abs=1e-9)
-    few = within(p.searcher.whole, p.target, limit, 20)
+    few = within(p.searcher.space, p.target, limit, 20)
     assert not few[2]
     assert few[1] == pytest.approx(near[:20], abs=1e-9)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2])
-def test_no_recipe_is_steadier(seed: int) -> None:
+def test_no_recipe_is_more_robust(seed: int) -> None:
     found, best, plain = robust_against_all(seed)
     assert found <= best + 1e-9
     assert found <= plain + 1e-9
@@ -162,12 +164,12 @@ def test_robust_match() -> None:
     pour = sm.Pour(batch_g=1000)
     plain = sm.match("#7a3b8f", pour=pour)
     m = sm.match("#7a3b8f", pour=pour, robust=True)
-    assert plain.steady is None
+    assert plain.robust is None
     assert plain.spread is None
     assert (m.closest, m.frugal, m.bound) == (plain.closest, plain.frugal, plain.bound)
-    assert m.steady is not None
+    assert m.robust is not None
     assert m.spread is not None
-    assert m.recipe == m.steady.recipe == m.spread.recipe
+    assert m.recipe == m.robust.recipe == m.spread.recipe
     assert m.spread.target == m.target
     # Here many centimetres of few pastes bear a ruler better than few of many.
     assert m.spread.p90 < 0.7 * sm.spread(m.closest.recipe, target="#7a3b8f").p90
@@ -188,9 +190,9 @@ def test_a_robust_match_kept_in_a_file_and_on_the_sheet(tmp_path: Path) -> None:
     back = sm.load(tmp_path / "order.json")
     assert back.recipe == m.recipe
     assert back.match is not None
-    assert back.match.steady == m.steady
+    assert back.match.robust == m.robust
     assert back.match.spread == m.spread
-    assert back.match.steadiness == m.steadiness
+    assert back.match.robustness == m.robustness
     sheet = sm.batch_sheet(m, spread=m.spread)
     assert "nine in ten within" in str(sheet)
 
@@ -215,7 +217,7 @@ def test_let_downs_against_a_hundred_thousand_squeezes() -> None:
 
 
 def weighed(mass_g: float = 7.0, base_g: float = 50.0, **more: float) -> sm.Recipe:
-    part = sm.Weighed(sm.LetDown.made("rosehip", paste=1, base_g=base_g, **more), mass_g)
+    part = Weighed(sm.LetDown.made("rosehip", paste=1, base_g=base_g, **more), mass_g)
     return sm.Recipe({"rosehip": part.paste}, sm.Pour(batch_g=100), (part,))
 
 
@@ -246,7 +248,7 @@ def test_strength_of_a_let_down_by_hand() -> None:
     assert strength_off(2.0, 100.0, unit="cm", scale_g=0.0) == pytest.approx(
         0.9 * 0.2 / 2.0, rel=0.01
     )
-    part = sm.ToMake(sm.LetDown.made("rosehip", paste=2, base_g=100), 2.0, 100.0, 7.0)
+    part = ToMake(sm.LetDown.made("rosehip", paste=2, base_g=100), 2.0, 100.0, 7.0)
     assert part.off == strength_off(2.0, 100.0, unit="cm")
     assert f"{part.off:.0%}" in str(part)
 
@@ -272,7 +274,7 @@ def test_robust_with_let_downs_and_lights_against_all(lights: tuple[str, ...]) -
     asked = {"palette": palette, "pour": sm.Pour(batch_g=100), "lights": lights}
     target = "#eab9a9"
     m = sm.match(target, let_downs=[rosehip], robust=True, **asked)  # type: ignore[arg-type]
-    assert m.steady is not None and m.spread is not None and m.steady_complete
+    assert m.robust is not None and m.spread is not None and m.robust_complete
     if lights:
         assert m.delta_e == pytest.approx(max(m.lights.values()), abs=1e-9)
     # Every permitted recipe, by the public call.
@@ -282,7 +284,7 @@ def test_robust_with_let_downs_and_lights_against_all(lights: tuple[str, ...]) -
             for steps in range(13):
                 if gorse + squeezed + 0.08 * steps > 4:
                     continue
-                part = (sm.Weighed(rosehip, 2.0 * steps),) if steps else ()
+                part = (Weighed(rosehip, 2.0 * steps),) if steps else ()
                 doses = {"gorse": float(gorse), "rosehip": squeezed + 0.08 * steps}
                 recipe = sm.Recipe({n: d for n, d in doses.items() if d}, m.pour, part)
                 if squeezed and steps:

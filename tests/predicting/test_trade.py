@@ -51,7 +51,7 @@ def test_two_centimetres_are_strong_and_see_through(name: str, grams: float) -> 
     lab = lab_of(doses, pour)
     assert np.hypot(lab[1], lab[2]) > 30
     assert delta_e(lab, lab_of({}, pour)) > 25
-    through = sm.predict(doses, pour=pour, view=sm.View(light="transmitted"))
+    through = sm.predict(doses, pour=pour, view=sm.View(through=True))
     assert through.xyz[1] > 5
 
 

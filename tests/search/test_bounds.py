@@ -11,19 +11,22 @@ import pytest
 import shadematch as sm
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE
 from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import Observation
 from shadematch.optics.layer import Layer
-from shadematch.predicting.prediction import Model, model_for
-from shadematch.search.answer import Searcher
+from shadematch.predicting.prediction import model_for
 from shadematch.search.bounds import images_of
-from shadematch.search.nearness import Sight
-from shadematch.search.space import Space, spaces_of, whole_space
+from shadematch.search.limits import step_limits
+from shadematch.search.nearness import Nearness
+from shadematch.search.space import Space, whole_space
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette
+
+pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
 
 HAIR = 1e-9
 
 
-def space_of(rng: np.random.Generator, *, twins: bool = False, **view: str) -> Space:
+def space_of(rng: np.random.Generator, *, twins: bool = False, **view: str | bool) -> Space:
     count = int(rng.integers(2, 6))
     pour = sm.Pour(
         batch_g=float(rng.choice([1000, 20_000])),
@@ -41,9 +44,10 @@ def boxes_in(
 ) -> tuple[FloatArray, FloatArray]:
     """Real-valued boxes from a hair's breadth to most of the region, many at its dark end."""
     n = space.size
-    lo = space.max_steps * rng.random((count, n)) * rng.random((count, 1)) ** 2 / n
+    most = space.limits.total
+    lo = most * rng.random((count, n)) * rng.random((count, 1)) ** 2 / n
     size = 10.0 ** rng.uniform(-3, 0, (count, 1))
-    return lo, lo + space.max_steps * size * rng.random((count, n)) ** 2
+    return lo, lo + most * size * rng.random((count, n)) ** 2
 
 
 def shares_in(rng: np.random.Generator, n: int) -> FloatArray:
@@ -56,7 +60,7 @@ def shares_in(rng: np.random.Generator, n: int) -> FloatArray:
 
 def strayed(space: Space, lo: FloatArray, hi: FloatArray, shares: FloatArray) -> float:
     """How far colours lie outside of what is said of a box, in CIELAB; not above 0 if all hold."""
-    images = images_of(space, lo[None], hi[None])
+    (images,) = images_of(space, lo[None], hi[None])
     lab = space.lab(0.5 * (lo + hi) + shares * (0.5 * (hi - lo)))
     upright = max((lab - images.lab_hi[0]).max(), (images.lab_lo[0] - lab).max())
     # The remainder, in terms of what CIELAB is made of, has an interval for each of the three.
@@ -67,7 +71,7 @@ def strayed(space: Space, lo: FloatArray, hi: FloatArray, shares: FloatArray) ->
 
 
 @pytest.mark.parametrize("illuminant", ["D65", "A", "FL11"])
-@pytest.mark.parametrize("how", ["air", "optical", "transmitted", "black", "twins"])
+@pytest.mark.parametrize("how", ["dry", "wet", "through", "black", "twins"])
 def test_colours_of_a_box_lie_in_its_image(illuminant: str, how: str) -> None:
     # FL11 has negative weights, a thin layer a table that is not quite as it should be.
     rng = np.random.default_rng([len(how), ord(how[0]), ord(illuminant[0])])
@@ -78,8 +82,8 @@ def test_colours_of_a_box_lie_in_its_image(illuminant: str, how: str) -> None:
                 twins=how == "twins",
                 illuminant=illuminant,
                 observer=observer,
-                contact="optical" if how == "optical" else "air",
-                light="transmitted" if how == "transmitted" else "reflected",
+                contact=how if how in ("dry", "wet") else "dry",
+                through=how == "through",
                 backing="black" if how == "black" else "white",
             )
             for lo, hi in zip(*boxes_in(rng, space), strict=True):
@@ -93,7 +97,8 @@ def test_negative_weights_are_reckoned_with() -> None:
         for _ in range(12):
             space = space_of(rng)
             signs = np.where(rng.random(36) < 0.3, -share, 1.0)
-            space = replace(space, weights=space.weights * signs)
+            weights, white = space.seen[0]
+            space = replace(space, seen=(Observation(weights * signs, white),))
             for lo, hi in zip(*boxes_in(rng, space, 12), strict=True):
                 assert strayed(space, lo, hi, shares_in(rng, space.size)) <= HAIR
 
@@ -107,11 +112,15 @@ def test_doses_that_act_on_weights_of_one_sign_alone(side: str) -> None:
         space = space_of(rng)
         negative = np.arange(36) % 3 == 0
         seen = negative if side == "negative" else ~negative
-        weights = space.weights.copy()
+        weights, white = space.seen[0][0].copy(), space.seen[0][1]
         share = 0.04 if side == "negative" else 0.9
         scale = share * weights[:, ~negative].sum(axis=1) / weights[:, negative].sum(axis=1)
         weights[:, negative] *= -scale[:, None]
-        space = replace(space, weights=weights, absorption=np.where(seen, space.absorption, 0.0))
+        space = replace(
+            space,
+            seen=(Observation(weights, white),),
+            absorption=np.where(seen, space.absorption, 0.0),
+        )
         for lo, hi in zip(*boxes_in(rng, space), strict=True):
             assert strayed(space, lo, hi, shares_in(rng, space.size)) <= HAIR
 
@@ -154,8 +163,7 @@ def test_no_recipe_of_a_box_is_nearer_than_its_floor(kind: str) -> None:
         }[kind]
         shares = shares_in(rng, space.size)
         for limit in (np.inf, 30.0, 3.0, 0.3):
-            sight = Sight(space, target, limit)
-            judged = sight.judge(lo, hi, limit)
+            judged = Nearness(space, target, limit).judge(lo, hi, limit)
             for box in range(len(lo)):
                 points = 0.5 * (lo[box] + hi[box]) + shares * (0.5 * (hi[box] - lo[box]))
                 assert delta_e(space.lab(points), target).min() >= judged.floor[box] - HAIR
@@ -164,49 +172,29 @@ def test_no_recipe_of_a_box_is_nearer_than_its_floor(kind: str) -> None:
 
 
 @pytest.mark.parametrize("seed", range(40))
-def test_the_nearest_spaces_are_those_of_a_full_list(seed: int) -> None:
+def test_the_nearest_parts_are_those_of_a_full_list(seed: int) -> None:
     rng = np.random.default_rng(seed)
     n, most = int(rng.integers(1, 6)), int(rng.choice([1, 20, 1000, 100_000]))
-    model = scattering_model(n)
     required = tuple(np.flatnonzero(rng.random(n) < 0.2).tolist())
     steps, tubes = int(rng.integers(len(required), 8)), int(rng.integers(max(1, len(required)), 6))
-    whole = whole_space(
-        model, load_per_step=0.5, max_steps=steps, max_tubes=tubes, required=required
-    )
+    limits = step_limits(n, steps, max_tubes=tubes, required=required)
     around = rng.random(n) * 8 if seed % 2 else rng.integers(0, 8, n).astype(float)
-    found, complete = spaces_of(model, whole, 0.5, around, most)
+    found, complete = limits.nearest(range(n), around, most)
     every = np.array(
         list(
             itertools.product(
-                *(range(lo, hi + 1) for lo, hi in zip(whole.lower, whole.upper, strict=True))
+                *(range(lo, hi + 1) for lo, hi in zip(limits.lower, limits.upper, strict=True))
             )
         )
     )
     every = every[(every.sum(axis=1) <= steps) & ((every > 0).sum(axis=1) <= tubes)]
     nearest = np.argsort(np.abs(every - around).sum(axis=1), kind="stable")[:most]
     assert complete == (len(every) <= most) and len(found) == len(nearest)
-    shown = rng.integers(0, len(found), 3) if len(found) else []
-    for at in shown:
-        assert found[int(at)][0].tolist() == every[nearest[at]].tolist()
+    assert found.tolist() == every[nearest].tolist()
 
 
 def test_many_pastes_that_scatter_fit_into_memory() -> None:
     # 8 pastes in steps of 1 cm into 10 kg: more combinations than any memory holds.
-    model = scattering_model(8)
-    whole = whole_space(model, load_per_step=0.01, max_steps=400)
-    found, complete = spaces_of(model, whole, 0.01, np.full(8, 20.0), 1000)
+    found, complete = step_limits(8, 400).nearest(range(8), np.full(8, 20.0), 1000)
     assert (len(found), complete) == (1000, False)
-    assert found[0][0].tolist() == [20] * 8
-    # 3 in 500 g are 1771 combinations, each with a layer of its own of over a megabyte.
-    few = whole_space(scattering_model(3), load_per_step=0.2, max_steps=20)
-    assert Searcher(scattering_model(3), few, 0.2).catalogue() is None
-
-
-def scattering_model(count: int) -> Model:
-    demo = sm.load_palette()
-    pastes = tuple(
-        sm.Pigment(name=f"p{i}", absorption=demo.pigments[i % 5].absorption, scattering=(0.5,) * 36)
-        for i in range(count)
-    )
-    palette = sm.Palette(pigments=pastes, clear=demo.clear, white=demo.white)
-    return model_for(palette, 1.0, 0.0, sm.View())
+    assert found[0].tolist() == [20] * 8

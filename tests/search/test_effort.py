@@ -15,14 +15,14 @@ import pytest
 import shadematch as sm
 from shadematch.optics.layer import Layer
 from shadematch.predicting.prediction import model_for
-from shadematch.search import all_recipes as catalogue
-from shadematch.search.answer import Searcher
+from shadematch.search import all_recipes
 from shadematch.search.ideal import ideal
-from shadematch.search.leeway import Leeway
 from shadematch.search.near import lean_within, within
-from shadematch.search.nearness import Sight
+from shadematch.search.nearness import Nearness
 from shadematch.search.real import real_floor
+from shadematch.search.searcher import Searcher
 from shadematch.search.space import Space, whole_space
+from shadematch.search.tolerance import Tolerance
 from shadematch.search.whole import closest, frugal
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette, problem
@@ -47,7 +47,7 @@ def a_space(pastes: int, batch_g: float, white: float) -> Space:
 def a_target(space: Space, rng: np.random.Generator, *, far: bool) -> FloatArray:
     if far:
         return np.array(sm.Target.from_srgb(rng.random(3).tolist()).lab)
-    return space.lab(rng.dirichlet(np.ones(space.size + 1))[: space.size] * space.max_steps)
+    return space.lab(rng.dirichlet(np.ones(space.size + 1))[: space.size] * space.limits.total)
 
 
 @pytest.mark.parametrize(
@@ -69,13 +69,13 @@ def test_boxes_of_a_proof(
     for _ in range(4):
         target = a_target(space, rng, far=far)
         hints = ideal(space, target)[0][None]
-        best = closest(Sight(space, target), space, hints=hints)
+        best = closest(Nearness(space, target), hints=hints)
         assert best.proved
         assert best.steps is not None
         paste = float(best.steps.sum())
-        limit = Leeway(0.5).within(best.delta_e)
-        sight = Sight(space, target)
-        lean = frugal(sight, space, within=limit, less_than=paste, near=best.steps)
+        limit = Tolerance(0.5).within(best.delta_e)
+        sought = Nearness(space, target)
+        lean = frugal(sought, within=limit, less_than=paste, near=best.steps)
         assert lean.proved
         boxes += best.boxes, lean.boxes
     at_most(boxes, [nearest, leanest])
@@ -163,19 +163,19 @@ def test_differences_of_a_list(monkeypatch: pytest.MonkeyPatch) -> None:
         return call
 
     p = problem(20_004, least=45_000, most=60_000)
-    listed = p.searcher.catalogue()
+    listed = p.searcher.all_recipes()
     assert listed is not None
     rng = np.random.default_rng(4)
     targets = p.lab[rng.integers(len(p.lab), size=50)] + rng.normal(0, 1.0, (50, 3))
     for name in rows:
-        monkeypatch.setattr(catalogue, name, counted(name, getattr(catalogue, name)))
-    listed.look_up(targets, [Leeway(0.5)] * 50)
+        monkeypatch.setattr(all_recipes, name, counted(name, getattr(all_recipes, name)))
+    listed.look_up(targets[:, None], [Tolerance(0.5)] * 50)
     # Of 50 times 53,130 recipes.
     at_most([rows["floor"], rows["delta_e"]], [6789, 9191])
     # A list is made once it pays: it costs as much as some ten searches.
-    fresh = Searcher(p.searcher.model, p.searcher.whole, p.searcher.load_per_step)
+    fresh = Searcher(p.searcher.space)
     turns = 0
-    while fresh._catalogue is None:
-        assert fresh.answer(targets[turns], Leeway(0.5)).closest.proved
+    while fresh._all is None:
+        assert fresh.answer(targets[turns], Tolerance(0.5)).closest.proved
         turns += 1
     assert 5 <= turns <= 20

@@ -1,4 +1,4 @@
-"""What a space or a region permits, against plain counting; nothing permitted is ever cut off."""
+"""What limits permit, against plain counting; nothing permitted is ever cut off."""
 
 from __future__ import annotations
 
@@ -11,16 +11,15 @@ import pytest
 import shadematch as sm
 from shadematch.predicting.prediction import model_for
 from shadematch.search import near
-from shadematch.search.boxes import Boxes, Limits, halves, split
-from shadematch.search.joint import region_of
+from shadematch.search.boxes import Boxes, halves, split
+from shadematch.search.limits import DoseLimits, pour_limits
 from shadematch.search.space import whole_space
 from shadematch.support.arrays import BoolArray, IntArray
-from tests.invented.problems import invented_palette
 
 Rule = Callable[[IntArray], BoolArray]
 
 
-def some_limits(seed: int) -> tuple[Limits, IntArray, Rule]:
+def some_limits(seed: int) -> tuple[DoseLimits, IntArray, Rule]:
     """Limits, the most of each dose, and the same limits written down as a rule."""
     rng = np.random.default_rng(seed)
     n = int(rng.integers(1, 5))
@@ -34,7 +33,7 @@ def some_limits(seed: int) -> tuple[Limits, IntArray, Rule]:
     excluded = tuple({int(rng.integers(n))} - set(required)) if n > 1 and rng.random() < 0.4 else ()
     most = np.full(n, pour.max_steps)
     own = np.arange(n)
-    paste, clear, white = np.full(n, pour.dose_step), np.zeros(n), np.zeros(n)
+    paste, clear, white = np.ones(n), np.zeros(n), np.zeros(n)
     let_downs = []
     if seed % 2:
         for _ in range(int(rng.integers(1, 3))):
@@ -45,27 +44,15 @@ def some_limits(seed: int) -> tuple[Limits, IntArray, Rule]:
             which = int(rng.integers(n))
             let_downs.append((which, made))
             own = np.append(own, which)
-            paste = np.append(paste, made.paste_per_step)
+            paste = np.append(paste, made.paste_per_step / pour.dose_step)
             clear = np.append(clear, 5.0 * (1 - share))
             white = np.append(white, 5.0 * share)
             most = np.append(most, int(pour.batch_g / 5.0))
-        limits: Limits = region_of(
-            pour, n, let_downs, max_tubes=tubes, required=required, excluded=excluded
-        )
-    else:
-        model = model_for(invented_palette(rng, n), 1.0, pour.white, sm.View())
-        limits = whole_space(
-            model,
-            load_per_step=pour.load_per_step,
-            max_steps=pour.max_steps,
-            max_tubes=tubes,
-            required=required,
-            excluded=excluded,
-        )
+    limits = pour_limits(pour, n, let_downs, max_tubes=tubes, required=required, excluded=excluded)
 
     def rule(steps: IntArray) -> BoolArray:
         used = np.stack([(steps[:, own == i] > 0).any(axis=1) for i in range(n)], axis=1)
-        good = steps @ paste <= pour.max_total + 1e-6
+        good = steps @ paste <= pour.max_total / pour.dose_step + 1e-6
         good &= (steps @ clear <= pour.clear_g + 1e-6) & (steps @ white <= pour.white_g + 1e-6)
         good &= used.sum(axis=1) <= tubes
         good &= used[:, list(required)].all(axis=1) & ~used[:, list(excluded)].any(axis=1)

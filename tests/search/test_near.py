@@ -25,7 +25,7 @@ def plain_lean(points: np.ndarray) -> set[tuple[int, ...]]:
 def test_lean_recipes_are_all_there(seed: int) -> None:
     # Problems of all kinds with 3,001 to 60,000 recipes: too many to be listed at once.
     p = problem(seed)
-    space = p.searcher.whole
+    space = p.searcher.space
     best, _ = p.best()
     for tolerance in (0.0, 0.3, 2.0):
         within = best + tolerance
@@ -38,7 +38,7 @@ def test_lean_recipes_are_all_there(seed: int) -> None:
 def test_listing_says_when_it_gave_up() -> None:
     p = problem(0)
     best, _ = p.best()
-    listed = lean_within(p.searcher.whole, p.target, within=best + 2.0, effort=1)
+    listed = lean_within(p.searcher.space, p.target, within=best + 2.0, effort=1)
     assert not listed.complete
 
 
@@ -46,8 +46,8 @@ def test_nothing_within_reach() -> None:
     p = problem(2)  # a target outside
     best, _ = p.best()
     assert best > 0.1
-    listed = lean_within(p.searcher.whole, p.target, within=0.5 * best)
-    assert listed.complete and listed.steps.shape == (0, p.searcher.whole.size)
+    listed = lean_within(p.searcher.space, p.target, within=0.5 * best)
+    assert listed.complete and listed.steps.shape == (0, p.searcher.space.size)
 
 
 def test_lean_and_dominated() -> None:

@@ -13,15 +13,14 @@ import pytest
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.predicting.prediction import model_for
-from shadematch.search.answer import Searcher
 from shadematch.search.bounds import beyond, images_of
 from shadematch.search.ideal import ideal
-from shadematch.search.joint import region_of
-from shadematch.search.leeway import Leeway
-from shadematch.search.nearness import Sight
+from shadematch.search.nearness import Nearness
 from shadematch.search.rounding import near_misses
+from shadematch.search.searcher import Searcher
 from shadematch.search.space import whole_space
-from shadematch.search.whole import closest, frugal
+from shadematch.search.tolerance import Tolerance
+from shadematch.search.whole import closest
 from tests.invented.problems import KINDS, invented_palette, problem, with_chalk
 
 SEEDS = range(10_000, 10_048)
@@ -31,7 +30,7 @@ SEEDS = range(10_000, 10_048)
 def test_no_miss_and_no_bound_above_the_optimum(part: int) -> None:
     for seed in SEEDS[part::8]:
         p = problem(seed)
-        answer = p.searcher.answer(p.target, Leeway(0.5))
+        answer = p.searcher.answer(p.target, Tolerance(0.5))
         best, _ = p.best()
         assert answer.closest.proved, seed
         assert answer.closest.delta_e == pytest.approx(best, abs=1e-9), seed
@@ -41,7 +40,7 @@ def test_no_miss_and_no_bound_above_the_optimum(part: int) -> None:
         assert answer.frugal.steps is not None
         assert int(answer.frugal.steps.sum()) == p.least_paste(best + 0.5), seed
         assert answer.frugal.delta_e <= best + 0.5 + 1e-9, seed
-        if p.searcher.whole.max_tubes == p.searcher.whole.size:
+        if p.searcher.space.limits.max_tubes == p.searcher.space.size:
             assert p.searcher.ideal(p.target, answer.closest)[1] <= best + 1e-6, seed
 
 
@@ -51,9 +50,9 @@ def test_the_kept_list_does_not_change_the_answer() -> None:
     rng = np.random.default_rng(1)
     for turn in range(16):
         if turn == 8:
-            assert p.searcher.catalogue() is not None
+            assert p.searcher.all_recipes() is not None
         target = p.lab[rng.integers(len(p.lab))] + rng.normal(0, 1.0, 3)
-        answer = p.searcher.answer(target, Leeway(0.5))
+        answer = p.searcher.answer(target, Tolerance(0.5))
         values = delta_e(p.lab, target)
         assert answer.closest.delta_e == pytest.approx(values.min(), abs=1e-9)
         totals = p.steps[values <= values.min() + 0.5].sum(axis=1)
@@ -67,10 +66,10 @@ def test_no_tolerance_at_all_from_a_list() -> None:
     target = p.lab[7] + np.array([0.3, -0.2, 0.1])
     best = p.searcher.closest(target)
     assert best.steps is not None
-    assert p.searcher.catalogue() is not None
+    assert p.searcher.all_recipes() is not None
     below = dataclasses.replace(best, delta_e=float(np.nextafter(best.delta_e, 0.0)))
     for given in (best, below):
-        lean = p.searcher.frugal(target, given, Leeway(0.0))
+        lean = p.searcher.frugal(target, given, Tolerance(0.0))
         assert lean.steps is not None
         assert lean.steps.tolist() == best.steps.tolist()
         assert lean.bound == best.steps.sum()
@@ -78,8 +77,8 @@ def test_no_tolerance_at_all_from_a_list() -> None:
 
 def test_the_list_keeps_limits() -> None:
     p = problem(20_003, least=5_000, most=20_000)
-    catalogue = p.searcher.catalogue()
-    assert catalogue is not None
+    listed = p.searcher.all_recipes()
+    assert listed is not None
     totals = p.steps.sum(axis=1)
     rng = np.random.default_rng(2)
     for _ in range(30):
@@ -87,29 +86,29 @@ def test_the_list_keeps_limits() -> None:
         values = delta_e(p.lab, target)
         most = int(rng.integers(0, totals.max() + 1))
         best = values[totals <= most].min()
-        found = catalogue.closest(target, max_steps=most)
+        found = listed.closest(target[None], max_paste=most)
         assert found.steps is not None
         assert found.delta_e == pytest.approx(best, abs=1e-9)
         assert found.steps.sum() <= most
-        assert catalogue.closest(target, max_steps=most, below=best - 1e-6).steps is None
-        lean = catalogue.frugal(target, best + 1.0, int(totals.max()))
+        assert listed.closest(target[None], max_paste=most, below=best - 1e-6).steps is None
+        lean = listed.least(target[None], within=best + 1.0, less_than=totals.max() + 1.0)
         assert lean.steps is not None
         assert lean.steps.sum() == totals[values <= best + 1.0].min()
 
 
 @pytest.mark.parametrize("seed", range(30_000, 30_000 + 2 * len(KINDS)))
-def test_catalogue_finds_the_same(seed: int) -> None:
+def test_a_list_finds_the_same(seed: int) -> None:
     p = problem(seed, least=50, most=20_000)
     rng = np.random.default_rng(seed)
     near = p.lab[rng.integers(len(p.lab), size=20)] + rng.normal(0, 2.0, (20, 3))
     targets = np.concatenate([p.target[None], near])
-    catalogue = p.searcher.catalogue()
-    assert catalogue is not None
+    listed = p.searcher.all_recipes()
+    assert listed is not None
     for target, (near, lean) in zip(
-        targets, catalogue.look_up(targets, [Leeway(0.5)] * len(targets)), strict=True
+        targets, listed.look_up(targets[:, None], [Tolerance(0.5)] * len(targets)), strict=True
     ):
-        fresh = Searcher(p.searcher.model, p.searcher.whole, p.searcher.load_per_step)
-        answer = fresh.answer(target, Leeway(0.5))  # by branch and bound, or from a plain list
+        fresh = Searcher(p.searcher.space)
+        answer = fresh.answer(target, Tolerance(0.5))  # by branch and bound, or from a plain list
         assert near.delta_e == pytest.approx(answer.closest.delta_e, abs=1e-9)
         assert lean.steps is not None
         assert answer.frugal.steps is not None
@@ -122,8 +121,8 @@ def test_tighter_limits_keep_what_a_space_is_made_of() -> None:
     model = model_for(with_chalk(), 1.0, 0.0, sm.View())
     whole = whole_space(model, load_per_step=0.5, max_steps=8)
     steps = np.array([[1.0, 0.0, 2.0, 3.0]])
-    tight = whole.limited(max_steps=4, max_tubes=2)
-    assert (tight.max_steps, tight.max_tubes) == (4, 2)
+    tight = whole.limited(max_paste=4, max_tubes=2)
+    assert (tight.limits.total, tight.limits.max_tubes) == (4, 2)
     assert np.array_equal(tight.lab(steps), whole.lab(steps))
     assert np.array_equal(whole.lab(steps), model.lab(steps * 0.5))
 
@@ -133,7 +132,7 @@ def test_asking_for_the_verdict_does_not_drop_kept_searches() -> None:
     first = sm.match("#102030", pour=pour)
     assert first.verdict.sentence
     again = sm.match("#304050", pour=pour)
-    assert again._question.searcher is first._question.searcher
+    assert again._question.asked.searcher is first._question.asked.searcher
 
 
 def test_boxes_called_beyond_reach_are() -> None:
@@ -141,11 +140,11 @@ def test_boxes_called_beyond_reach_are() -> None:
     called, left = 0, 0
     for seed in range(40_000, 40_012):
         p = problem(seed)
-        space = p.searcher.whole
+        space = p.searcher.space
         lo = p.steps[rng.integers(len(p.steps), size=200)]
         hi = lo + rng.integers(0, 4, lo.shape)
         target = np.array([rng.uniform(5, 95), *rng.uniform(-90, 90, 2)])
-        images = images_of(space, lo, hi)
+        (images,) = images_of(space, lo, hi)
         limit = float(np.median(delta_e(images.centre, target)))
         certain = beyond(images, target, limit)
         left += int((~certain).sum())
@@ -168,62 +167,11 @@ def test_far_targets_are_proved_and_not_a_rounding_short_of_it() -> None:
     for seed in range(12):
         target = np.array(sm.Target.from_srgb(np.random.default_rng(seed).random(3).tolist()).lab)
         hints = ideal(whole, target)[0][None]
-        found = closest(Sight(whole, target), whole, hints=hints)
+        found = closest(Nearness(whole, target), hints=hints)
         assert found.proved, seed
         assert 0 <= found.delta_e - found.bound <= 0.01
         far += found.delta_e > 1
     assert far > 3
-
-
-@pytest.mark.parametrize("dose_step", [1.0, 0.5, 0.7])
-def test_a_region_counts_its_recipes_as_a_space_does(dose_step: float) -> None:
-    pour = sm.Pour(batch_g=400, dose_step=dose_step)
-    model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
-    space = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
-    region = region_of(pour, space.size, ())
-    assert region.count() == space.count() == len(region.recipes())
-
-
-@pytest.mark.parametrize("max_tubes", [5, 3])
-def test_centimetres_are_the_same_as_one_kind_of_dose(max_tubes: int) -> None:
-    # A region without let-downs permits just what the space does, by limits of its own.
-    pour = sm.Pour(batch_g=900)
-    model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
-    space = whole_space(
-        model,
-        load_per_step=pour.load_per_step,
-        max_steps=pour.max_steps,
-        max_tubes=max_tubes,
-        required=(1,),
-    )
-    region = region_of(pour, space.size, (), max_tubes=max_tubes, required=(1,))
-    listed = {tuple(row) for row in space.recipes().tolist()}
-    assert listed == {tuple(row) for row in region.recipes().tolist()}
-    rng = np.random.default_rng(5)
-    for _ in range(3):
-        target = space.lab(rng.dirichlet(np.ones(6))[:5] * space.max_steps) + rng.normal(0, 0.5, 3)
-        hints = ideal(space, target)[0][None]
-        one, other = (
-            closest(Sight(space, target), limits, hints=hints) for limits in (space, region)
-        )
-        assert one.steps is not None
-        assert other.steps is not None
-        assert one.steps.tolist() == other.steps.tolist()
-        assert one.proved
-        assert other.proved
-        within = one.delta_e + 0.5
-        paste = int(one.steps.sum())
-        lean = frugal(Sight(space, target), space, within=within, less_than=paste, near=one.steps)
-        also = frugal(
-            Sight(space, target),
-            region,
-            within=within,
-            less_than=paste * pour.dose_step,
-            near=one.steps,
-        )
-        assert lean.proved
-        assert also.proved
-        assert also.bound == pytest.approx(lean.bound * pour.dose_step, abs=1e-5)
 
 
 @pytest.mark.parametrize(
@@ -239,7 +187,7 @@ def test_near_misses_come_nearer_than_rounding(pastes: int, batch_g: float, shar
     rng = np.random.default_rng(pastes)
     better = 0
     for _ in range(10):
-        recipe = rng.dirichlet(np.ones(pastes + 1))[:pastes] * space.max_steps / 4
+        recipe = rng.dirichlet(np.ones(pastes + 1))[:pastes] * space.limits.total / 4
         target = space.lab(recipe)
         found = near_misses(space, target, recipe, 100)
         assert found.dtype.kind == "i"

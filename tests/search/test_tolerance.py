@@ -7,9 +7,11 @@ import pytest
 from scipy.stats import chi2, multivariate_normal
 
 import shadematch as sm
-from shadematch.colour.difference import delta_e, minorant
-from shadematch.search.answer import Searcher
-from shadematch.search.leeway import ANYWHERE, Leeway, inside
+from shadematch.colour.difference import delta_e
+from shadematch.colour.floors import minorant
+from shadematch.matching.match import Match
+from shadematch.search.searcher import Searcher
+from shadematch.search.tolerance import ANYWHERE, Tolerance, inside
 from tests.invented.problems import KINDS, problem
 
 
@@ -26,7 +28,7 @@ def rows(matrix: np.ndarray) -> tuple[tuple[float, float, float], ...]:
 def counted(
     lab: np.ndarray, target: np.ndarray, known: np.ndarray, radius: float, tolerance: float
 ) -> np.ndarray:
-    """Which colours count, by the words of `Leeway` and not by its code."""
+    """Which colours count, by the words of `Tolerance` and not by its code."""
     values = delta_e(lab, target)
     near = values.min() + tolerance
     norm = minorant(target, near)
@@ -42,26 +44,26 @@ def test_least_paste_among_those_that_count(seed: int) -> None:
     rng = np.random.default_rng(seed)
     totals = p.steps.sum(axis=1)
     targets = [p.target, *(p.lab[rng.integers(len(p.lab), size=3)] + rng.normal(0, 2, (3, 3)))]
-    leeways = []
+    tolerances = []
     for target in targets:
         known = covariance(rng, rng.uniform(0.5, 8.0))
         radius = float(rng.uniform(0.5, 10.0))
-        leeways.append(Leeway(0.5, radius, rows(known)))
+        tolerances.append(Tolerance(0.5, radius, rows(known)))
         good = counted(p.lab, target, known, radius, 0.5)
-        fresh = Searcher(p.searcher.model, p.searcher.whole, p.searcher.load_per_step)
-        answer = fresh.answer(target, leeways[-1])
+        fresh = Searcher(p.searcher.space)
+        answer = fresh.answer(target, tolerances[-1])
         lean = answer.frugal
         assert lean.steps is not None
         assert lean.proved
         assert lean.steps.sum() == totals[good].min() == lean.bound
         least = delta_e(p.lab[good & (totals == totals[good].min())], target).min()
         assert lean.delta_e == pytest.approx(least, abs=1e-9)
-    catalogue = p.searcher.catalogue()
-    assert catalogue is not None
-    for leeway, target, (near, lean) in zip(
-        leeways, targets, catalogue.look_up(np.array(targets), leeways), strict=True
+    kept = p.searcher.all_recipes()
+    assert kept is not None
+    for own, target, (near, lean) in zip(
+        tolerances, targets, kept.look_up(np.array(targets)[:, None], tolerances), strict=True
     ):
-        listed = p.searcher.answer(target, leeway).frugal
+        listed = p.searcher.answer(target, own).frugal
         assert near.steps is not None
         assert lean.steps is not None
         assert listed.steps is not None
@@ -74,7 +76,7 @@ def test_all_that_is_near_counts_whatever_is_believed() -> None:
         target = np.array([rng.uniform(5, 95), *rng.uniform(-70, 70, 2)])
         closest = float(rng.uniform(0, 4))
         known = covariance(rng, 3.0)
-        belief = Leeway(0.5, 1.0, rows(known)).belief(target, closest)
+        belief = Tolerance(0.5, 1.0, rows(known)).belief(target, closest)
         lab = target + rng.normal(0, 2.0, (200, 3))
         near = delta_e(lab, target) <= closest + 0.5
         assert inside(lab[near], target, belief).all()
@@ -84,7 +86,7 @@ def test_all_that_is_near_counts_whatever_is_believed() -> None:
     assert inside(lab + 1000.0, target, ANYWHERE).all()
 
 
-def test_uncertain_lightness_leaves_no_leeway_in_hue() -> None:
+def test_uncertain_lightness_tolerates_nothing_in_hue() -> None:
     known = np.diag([36.0, 0.09, 0.09])
     target = sm.Target.from_lab((62, 26, 53), covariance=known.tolist())
     pour = sm.Pour(batch_g=1000)
@@ -94,7 +96,7 @@ def test_uncertain_lightness_leaves_no_leeway_in_hue() -> None:
     assert found.closest.recipe == exact.closest.recipe
     assert found.recipe.total < exact.recipe.total
 
-    def stray(match: sm.Match) -> float:
+    def stray(match: Match) -> float:
         return float(np.hypot(*np.subtract(match.predicted.lab, target.lab)[1:]))
 
     assert stray(found) < 2.0
@@ -124,7 +126,7 @@ def test_several_lights_know_of_it_too() -> None:
     doses = [d for d in np.ndindex(*(most + 1,) * len(names)) if sum(d) <= most]
     closest = found.closest.delta_e
     goals = [np.array(target.lab_in(view)) for view in views]
-    beliefs = [Leeway(0.5, target.radius, rows(known)).belief(goal, closest) for goal in goals]
+    beliefs = [Tolerance(0.5, target.radius, rows(known)).belief(goal, closest) for goal in goals]
     least = np.inf
     for dose in doses:
         if sum(dose) >= found.recipe.total:

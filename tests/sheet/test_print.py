@@ -17,6 +17,7 @@ import pypdfium2.raw as raw
 import pytest
 
 import shadematch as sm
+from shadematch.sheet.batch import BatchSheet
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = pytest.mark.skipif(
@@ -30,12 +31,12 @@ PAPERS = {
 }
 MM = 72.0 / 25.4
 
-Print = Callable[[sm.BatchSheet, str], pypdfium2.PdfDocument]
+Print = Callable[[BatchSheet, str], pypdfium2.PdfDocument]
 
 
 @pytest.fixture
 def printed(tmp_path: Path) -> Print:
-    def print_(sheet: sm.BatchSheet, paper: str) -> pypdfium2.PdfDocument:
+    def print_(sheet: BatchSheet, paper: str) -> pypdfium2.PdfDocument:
         assert sheet.html.count("@page {") == 1
         html = sheet.html.replace("@page {", f"@page {{ size: {paper};")
         (tmp_path / "sheet.html").write_text(html, encoding="utf-8")
@@ -78,12 +79,12 @@ def named(
     return palette, sm.Recipe(dict(zip(names, doses, strict=True)), pour)
 
 
-def simple() -> sm.BatchSheet:
+def simple() -> BatchSheet:
     pour = sm.Pour(batch_g=1000, thickness_cm=2.0)
     return sm.batch_sheet(sm.match("#d9822b", pour=pour), title="Ferry order 12", bars=9, bar_g=100)
 
 
-def scripts() -> sm.BatchSheet:
+def scripts() -> BatchSheet:
     """Eight pastes in other scripts, some long; a right-to-left note as long as is permitted."""
     names = [
         "gorse from the third shelf by the window, opened in spring and thinned a little since",
@@ -108,7 +109,7 @@ def scripts() -> sm.BatchSheet:
     )
 
 
-def crammed(tmp_path: Path, letter: str) -> sm.BatchSheet:
+def crammed(tmp_path: Path, letter: str) -> BatchSheet:
     """As much of everything as is permitted, and a palette that has changed."""
     names = [letter * 199 + str(i) for i in range(8)]
     palette, recipe = named(names, [123.5 + i for i in range(8)])
@@ -121,7 +122,7 @@ def crammed(tmp_path: Path, letter: str) -> sm.BatchSheet:
     )
 
 
-def eight(tmp_path: Path) -> sm.BatchSheet:
+def eight(tmp_path: Path) -> BatchSheet:
     """Eight doses that fit true to size, and a palette that has changed."""
     names = [f"paste {i}" for i in range(8)]
     palette, recipe = named(names, [1.0 + i for i in range(8)], white=0.0)
@@ -130,7 +131,7 @@ def eight(tmp_path: Path) -> sm.BatchSheet:
     return sm.batch_sheet(sm.repeat(tmp_path / "saved.json", palette=other))
 
 
-def several(count: int, dose: float) -> sm.BatchSheet:
+def several(count: int, dose: float) -> BatchSheet:
     names = [f"a paste of middling name {i}" for i in range(count)]
     palette, recipe = named(names, [dose] * count)
     return sm.batch_sheet(recipe, palette=palette, note="line\n" * 9)
@@ -155,7 +156,7 @@ def check_one_page(document: pypdfium2.PdfDocument, paper: str) -> None:
 
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("make", [simple, scripts])
-def test_one_page(printed: Print, paper: str, make: Callable[[], sm.BatchSheet]) -> None:
+def test_one_page(printed: Print, paper: str, make: Callable[[], BatchSheet]) -> None:
     sheet = make()
     check_one_page(printed(sheet, paper), paper)
 

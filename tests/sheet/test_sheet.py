@@ -11,10 +11,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings, strategies as st
 
 import shadematch as sm
+from shadematch.matching.match import Match
 from shadematch.predicting.pot import HOT_LIMIT
 from shadematch.sheet.content import yield_of
 from shadematch.sheet.drawing import PAPER_RULER_CM, scale_for
 from shadematch.sheet.words import clean, isolated
+from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.models import shape_of
 
@@ -55,7 +57,7 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def match() -> sm.Match:
+def match() -> Match:
     return sm.match("#d9822b", pour=sm.Pour(batch_g=1000, thickness_cm=2.0, white=0.2))
 
 
@@ -77,7 +79,7 @@ def squeezed(text: str) -> str:
 # --- what it says
 
 
-def test_everything_is_on_it(match: sm.Match) -> None:
+def test_everything_is_on_it(match: Match) -> None:
     looks = sm.in_the_pot(match.recipe, depth_cm=6.5, drop_mm=2)
     sheet = sm.batch_sheet(
         match,
@@ -131,7 +133,7 @@ def test_everything_is_on_it(match: sm.Match) -> None:
     assert str(sheet) == sheet.text
 
 
-def test_swatches_are_the_colours_and_touch(match: sm.Match) -> None:
+def test_swatches_are_the_colours_and_touch(match: Match) -> None:
     sheet = sm.batch_sheet(match)
     looks = sm.in_the_pot(match.recipe)
     boxes = [a for tag, a in Page(sheet.html).tags if tag == "rect"]
@@ -215,7 +217,7 @@ def test_no_paste_no_target() -> None:
     assert "CIEDE2000 " not in sheet.text
 
 
-def test_a_saved_recipe_and_its_repeat(match: sm.Match, tmp_path: Path) -> None:
+def test_a_saved_recipe_and_its_repeat(match: Match, tmp_path: Path) -> None:
     sm.save(match, tmp_path / "m.json", note="from last month")
     saved = sm.load(tmp_path / "m.json")
     assert sm.batch_sheet(saved).html == sm.batch_sheet(match, note="from last month").html
@@ -247,8 +249,8 @@ def test_a_saved_recipe_and_its_repeat(match: sm.Match, tmp_path: Path) -> None:
 
 def test_let_downs_are_weighed_and_their_base_is_not_melted_twice() -> None:
     weighed = (
-        sm.Weighed(sm.LetDown.made("dusk", paste=1, base_g=40), 25.0),
-        sm.Weighed(sm.LetDown.made("kelp", paste=1, base_g=50, white=1.0), 10.0),
+        Weighed(sm.LetDown.made("dusk", paste=1, base_g=40), 25.0),
+        Weighed(sm.LetDown.made("kelp", paste=1, base_g=50, white=1.0), 10.0),
     )
     doses = {"gorse": 2.0, "dusk": 1.0 + 25 / 40, "kelp": 10 / 50}
     recipe = sm.Recipe(doses, sm.Pour(batch_g=200, white=0.1), weighed)
@@ -270,7 +272,7 @@ def test_let_downs_are_weighed_and_their_base_is_not_melted_twice() -> None:
     assert "rulers" not in Page(sm.batch_sheet(only).html).text
 
 
-def test_the_proof_is_told_of_the_closest_only(match: sm.Match) -> None:
+def test_the_proof_is_told_of_the_closest_only(match: Match) -> None:
     assert len(match.choices) > 1
     for choice in match.choices:
         told = match.proof in squeezed(sm.batch_sheet(match, choice=choice).text)
@@ -328,14 +330,14 @@ def test_yield() -> None:
         ({"looks": sm.in_the_pot({"gorse": 1})}, "looks"),
     ],
 )
-def test_what_cant_be(match: sm.Match, more: dict[str, object], field: str) -> None:
+def test_what_cant_be(match: Match, more: dict[str, object], field: str) -> None:
     with pytest.raises(sm.PourError) as found:
         sm.batch_sheet(match, **more)  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
 
 
-def test_spread_as_an_object(match: sm.Match) -> None:
+def test_spread_as_an_object(match: Match) -> None:
     one = sm.batch_sheet(match, spread=SimpleNamespace(median=0.5, p90=1.0))
     assert one == sm.batch_sheet(match, spread={"median": 0.5, "p90": 1.0})
 
@@ -343,7 +345,7 @@ def test_spread_as_an_object(match: sm.Match) -> None:
 # --- other people's words
 
 
-def test_nothing_runs_and_nothing_is_fetched(match: sm.Match) -> None:
+def test_nothing_runs_and_nothing_is_fetched(match: Match) -> None:
     sheet = sm.batch_sheet(match, title=NASTY, date=NASTY[:40], note=NASTY)
     page = Page(sheet.html)
     assert {tag for tag, _ in page.tags} <= {
@@ -393,7 +395,7 @@ def test_any_words_come_out_as_they_went_in(names: list[str], title: str, note: 
     assert not set("\0\u202e\u2067") & set(sheet.html + sheet.text.replace("\u2068", ""))
 
 
-def test_direction_of_writing(match: sm.Match) -> None:
+def test_direction_of_writing(match: Match) -> None:
     note = "first line\nשורה שנייה, 3 cm"
     sheet = sm.batch_sheet(match, note=note)
     lines = [a for tag, a in Page(sheet.html).tags if tag == "p" and "dir" in a]
@@ -427,7 +429,7 @@ def test_clean(given_: str, kept: str) -> None:
 # --- files and notebooks
 
 
-def test_saved_by_suffix(match: sm.Match, tmp_path: Path) -> None:
+def test_saved_by_suffix(match: Match, tmp_path: Path) -> None:
     sheet = sm.batch_sheet(match)
     for name, content in (("a.html", sheet.html), ("b.HTM", sheet.html), ("c.txt", sheet.text)):
         sheet.save(tmp_path / name)
@@ -438,7 +440,7 @@ def test_saved_by_suffix(match: sm.Match, tmp_path: Path) -> None:
     assert len(list(tmp_path.iterdir())) == 3
 
 
-def test_in_a_notebook_it_stays_in_its_frame(match: sm.Match) -> None:
+def test_in_a_notebook_it_stays_in_its_frame(match: Match) -> None:
     sheet = sm.batch_sheet(match, title=NASTY)
     page = Page(sheet._repr_html_())
     (frame,) = page.tags
@@ -447,13 +449,13 @@ def test_in_a_notebook_it_stays_in_its_frame(match: sm.Match) -> None:
     assert frame[1]["srcdoc"] == sheet.html
 
 
-def test_repeatable(match: sm.Match) -> None:
+def test_repeatable(match: Match) -> None:
     assert sm.batch_sheet(match) == sm.batch_sheet(match)
 
 
-def test_spread_is_worked_out_or_left_out(match: sm.Match) -> None:
+def test_spread_is_worked_out_or_left_out(match: Match) -> None:
     whole = sm.spread(match.recipe, palette=match.palette, view=match.view, target=match.target)
-    told = f"within {whole.median:.1f}, nine in ten within {whole.p90:.1f} (ruler to 2 mm"
+    told = f"within {whole.median:.1f}, nine in ten within {whole.p90:.1f} (ruler within 2 mm"
     assert told in " ".join(sm.batch_sheet(match).text.split())
     assert sm.batch_sheet(match) == sm.batch_sheet(match, spread=whole)
     assert "nine in ten" not in sm.batch_sheet(match, spread=False).text

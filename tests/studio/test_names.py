@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
+from shadematch.planning.stock import Tubes
 
 UNSEEN = ["a\nb", "a\x1b[31mb", "a\x00b", "a\tb", "a\u2028b", "a\x85b", "a\u202eb", "\u2066a"]
 SEEN = [
@@ -36,7 +37,7 @@ def saved(name: str, folder: Path) -> sm.Palette:
 MADE: dict[str, Callable[[str, Path], object]] = {
     "Pigment": lambda name, _: sm.Pigment(name=name, absorption=(0.5,) * 36),
     "a file": saved,
-    "Tubes": lambda name, _: sm.Tubes(pigment=name, full=1),
+    "Tubes": lambda name, _: Tubes(pigment=name, full=1),
     "Order": lambda name, _: sm.Order(name=name, target="#d9822b", bars=1),
     "LetDown": lambda name, _: sm.LetDown(pigment=name, paste_per_g=0.1),
     "Recipe": lambda name, _: sm.Recipe({name: 1.0}, sm.Pour()),
@@ -98,6 +99,9 @@ def test_a_palette_has_no_two_names_that_look_the_same(one: str, other: str) -> 
     assert found.value.field == "pigments"
     # Asked for by the other, it is said why there is none.
     palette = sm.Palette(pigments=(first,), **bases)
-    with pytest.raises(sm.UnknownNameError, match="spelt with other characters: copy it"):
-        sm.predict({other: 1.0}, palette=palette)
+    if one.casefold() == other.casefold():  # that is one name, however it is written
+        assert sm.predict({other: 1.0}, palette=palette).recipe.doses == {one: 1.0}
+    else:
+        with pytest.raises(sm.UnknownNameError, match="spelt with other characters: copy it"):
+            sm.predict({other: 1.0}, palette=palette)
     assert sm.predict({one: 1.0}, palette=palette).recipe.doses == {one: 1.0}

@@ -232,7 +232,7 @@ def test_too_many_and_twice() -> None:
         sm.Palette.from_dict(data)
     data = entries()
     data["pigments"].append(data["pigments"][0])
-    with pytest.raises(sm.PaletteError, match="stands twice"):
+    with pytest.raises(sm.PaletteError, match="appears twice"):
         sm.Palette.from_dict(data)
 
 

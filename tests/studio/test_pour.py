@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 import pickle
+import warnings
 from fractions import Fraction
 
 import pytest
 from hypothesis import given, settings, strategies as st
 
 import shadematch as sm
+from shadematch.errors import ThicknessWarning
+from shadematch.studio.recipe import Weighed
 
 steps = st.sampled_from([1.0, 0.5, 0.25, 0.1, 0.05])
 counts = st.dictionaries(st.sampled_from("abcdefgh"), st.integers(1, 4000), min_size=1)
@@ -65,8 +68,8 @@ def test_doses_between_steps_have_no_proportions() -> None:
 
 
 def test_let_downs_bring_no_more_than_the_recipe_holds() -> None:
-    half = sm.Weighed(sm.LetDown(pigment="a", paste_per_g=0.1), 50.0)
-    white = sm.Weighed(sm.LetDown(pigment="a", paste_per_g=0.1, white=1.0), 50.0)
+    half = Weighed(sm.LetDown(pigment="a", paste_per_g=0.1), 50.0)
+    white = Weighed(sm.LetDown(pigment="a", paste_per_g=0.1, white=1.0), 50.0)
     clear, pale = sm.Pour(batch_g=100), sm.Pour(batch_g=100, white=0.4)
     assert sm.Recipe({"a": 5.0}, clear, (half,)).squeezed == {}
     assert sm.Recipe({"a": 10.0}, clear, (half, half)).clear_g == pytest.approx(0.0, abs=1e-9)
@@ -86,7 +89,7 @@ def test_text_and_copies() -> None:
     assert str(pour) == "500 g of base with 25% white, 2 cm thick"
     assert str(sm.Recipe({"a": 1.5, "b": 2.0}, pour)) == "1.5 cm a, 2 cm b"
     assert str(sm.Recipe({}, pour)) == "no paste at all"
-    view = sm.View(contact="optical", backing="black")
+    view = sm.View(contact="wet", backing="black")
     assert str(view) == "on black backing (wet), D65, 2 degrees"
     for thing in (pour, view, sm.Recipe({"a": 1.0}, pour)):
         assert pickle.loads(pickle.dumps(thing)) == thing
@@ -141,3 +144,25 @@ def test_a_little_white_is_told_from_none(white: float, base: str) -> None:
     assert sm.Pour(white=white).base == base
     found = sm.feasibility("#c8d050", thicknesses_cm=(1.0,), whites=(white,))
     assert f"in 100 g of {base}, 1 cm thick" in found.sentence
+
+
+@pytest.mark.parametrize("thickness_cm", [0.01, 0.19, 8.1, 10, 20, 100])
+def test_odd_thicknesses_are_doubted(thickness_cm: float) -> None:
+    with pytest.warns(ThicknessWarning, match="0.2 to 8 cm") as told:
+        pour = sm.Pour(thickness_cm=thickness_cm)
+    assert pour.thickness_cm == thickness_cm
+    assert told[0].filename == __file__  # where the person wrote it
+    wanted = {10: "it is 1 cm", 20: "it is 2 cm"}.get(thickness_cm, "")
+    assert wanted in str(told[0].message)
+
+
+def test_what_is_no_bar_may_have_any_thickness() -> None:
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        sm.Pour(thickness_cm=0.2)
+        sm.Pour(thickness_cm=8)
+        sm.ladder({"gorse": 1}, along="thickness", pour=sm.Pour(thickness_cm=4))
+        sm.layers([({"gorse": 1}, 0.01), ({"dusk": 1}, 30)])
+        sm.wedge({"gorse": 1}, from_cm=0, to_cm=20)
+        sm.in_the_pot({"gorse": 1}, depth_cm=15, drop_mm=1)
+    assert not said

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 
@@ -54,7 +55,7 @@ def test_bad_pour(field: str, value: object) -> None:
         ("observer", "5"),
         ("illuminant", "D64"),
         ("contact", "glue"),
-        ("light", "candle"),
+        ("through", "candle"),
         *(("backing", v) for v in ("purple", 1.5, -0.1, float("nan"), [0.5, 0.5], [2.0] * 36)),
     ],
 )
@@ -123,7 +124,11 @@ def test_every_real_munsell_colour_and_chart_patch_is_taken(colour, reference) -
     assert len(real) == 2734
     for _, (x, y, big_y) in real:
         xyz = (x / y * big_y, big_y, (1 - x - y) / y * big_y)
-        sm.Target.from_xyz(xyz, illuminant="C")
+        if big_y > 1.5:  # else it looks like a colour on a scale of 0 to 1
+            sm.Target.from_xyz(xyz, illuminant="C")
+        else:
+            white = sm.View(illuminant="C").observation.white
+            sm.Target.from_lab(xyz_to_lab(np.array(xyz), white), illuminant="C")
     # 24-patch chart, reference data after November 2014 as shipped in colour-science, D50.
     for row in reference("chart24_after2014_lab_d50.csv"):
         sm.Target.from_lab([float(row[k]) for k in "Lab"], illuminant="D50")

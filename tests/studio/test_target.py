@@ -13,9 +13,10 @@ from hypothesis import given, settings, strategies as st
 from scipy.optimize import lsq_linear
 
 import shadematch as sm
-from shadematch.colour.colorimetry import lab_to_xyz
+from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.studio.target import as_target
 
 D65 = sm.View().observation
 bytes_ = st.tuples(*[st.integers(0, 255)] * 3)
@@ -30,8 +31,9 @@ def test_every_hex_code_comes_back(rgb: tuple[int, int, int]) -> None:
     assert sm.Target.from_hex(code.upper()).lab == target.lab
     assert sm.Target.from_srgb([v / 255 for v in rgb]).lab == pytest.approx(target.lab, abs=1e-12)
     # sRGB's own white has four digits, the frozen D65 more: they differ by 0.01.
-    xyz = sm.Target.from_xyz(lab_to_xyz(np.array(target.lab), D65.white))
-    assert xyz.lab == pytest.approx(target.lab, abs=1e-9)
+    xyz = lab_to_xyz(np.array(target.lab), D65.white)
+    if xyz[1] > 1.5:  # else it looks like a colour on a scale of 0 to 1
+        assert sm.Target.from_xyz(xyz).lab == pytest.approx(target.lab, abs=1e-9)
     assert sm.Target.from_lab(target.lab).lab == target.lab
 
 
@@ -46,9 +48,13 @@ def test_optimal_colours_are_taken(light: str, observer: str) -> None:
             band = (np.arange(36) >= first) & (np.arange(36) < last)
             for reflectance in (band, ~band):
                 xyz = seen.weights @ reflectance
-                taken = sm.Target.from_xyz(xyz.tolist(), illuminant=light, observer=observer)
-                lab = np.clip(taken.lab, [0, -300, -300], [100, 300, 300])
-                sm.Target.from_lab(lab, illuminant=light, observer=observer)
+                lab = xyz_to_lab(xyz, seen.white)
+                if xyz[1] > 1.5:  # else it looks like a colour on a scale of 0 to 1
+                    taken = sm.Target.from_xyz(xyz, illuminant=light, observer=observer)
+                    assert taken.lab == pytest.approx(lab)
+                lab = np.clip(lab, [0, -300, -300], [100, 300, 300])
+                back = sm.Target.from_lab(lab, illuminant=light, observer=observer)
+                assert back.lab == pytest.approx(lab, abs=0)
 
 
 @pytest.mark.parametrize("light", ["D65", "A"])
@@ -139,6 +145,34 @@ def test_a_spectrum_file(tmp_path: Path) -> None:
         sm.Target.from_csv(tmp_path / "missing.csv")
 
 
+@pytest.mark.parametrize(
+    "xyz", [(0.3, 0.3, 0.3), (0.95, 1, 1.08), (0.9505, 1.0, 1.089), (1.4, 1.5, 1.6), (0, 0, 0)]
+)
+def test_xyz_on_a_scale_of_0_to_1_is_refused(xyz: tuple[float, float, float]) -> None:
+    # White of D65 has X, Y, Z = 95.05, 100, 108.9 (ISO/CIE 11664-2, from memory).
+    with pytest.raises(sm.ColourError, match=r"scale of 0 to 1.*Multiply by 100") as found:
+        sm.Target.from_xyz(xyz)
+    assert found.value.field == "xyz"
+    white = sm.Target.from_xyz([100 * v for v in (0.9505, 1.0, 1.089)])
+    assert white.lab == pytest.approx((100, 0, 0), abs=0.05)
+
+
+def test_observers_are_degrees() -> None:
+    ten = sm.Target.from_lab((50, 10, 10), observer="10")
+    for degrees in (10, np.int64(10), 10.0):
+        assert sm.Target.from_lab((50, 10, 10), observer=degrees) == ten
+        assert sm.View(observer=degrees) == sm.View(observer="10")
+
+
+def test_what_holds_a_target_is_taken_for_it() -> None:
+    class Seen:
+        target = sm.Target.from_hex("#d9822b")
+
+    assert as_target(Seen()) is Seen.target
+    with pytest.raises(sm.ColourError, match="neither a Target nor a hex colour"):
+        as_target(sm.Pour())  # type: ignore[arg-type]
+
+
 def test_adaptation_there_and_back() -> None:
     for light in ("D50", "A", "FL11"):
         target = sm.Target.from_lab((55, 20, -30), illuminant=light)
@@ -205,14 +239,15 @@ def test_a_covariance_beyond_any_colour_is_refused() -> None:
     [
         ("illuminant", "D64"),
         ("illuminant", None),
-        ("observer", 2),
+        ("observer", True),
+        ("observer", 3),
         ("observer", "5"),
         ("illuminant", ["D65"]),
     ],
 )
 def test_bad_light(make: str, field: str, value: object) -> None:
     with pytest.raises(sm.ColourError) as found:
-        getattr(sm.Target, make)((50, 0, 0), **{field: value})
+        getattr(sm.Target, make)((20, 21, 22), **{field: value})
     assert found.value.field == field
     assert found.value.remedy
 

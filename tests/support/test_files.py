@@ -105,8 +105,8 @@ def test_too_large_and_endless(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "problem"),
     [
-        ('{"a": 1, "a": 2}', "an entry stands twice"),
-        ('{"a": {"b": 1, "b": 1}}', "an entry stands twice"),
+        ('{"a": 1, "a": 2}', "an entry appears twice"),
+        ('{"a": {"b": 1, "b": 1}}', "an entry appears twice"),
         ('{"a": 1,}', "is not JSON"),
         ("", "is not JSON"),
         ("[" * 100_000, "is not JSON"),

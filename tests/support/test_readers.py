@@ -16,7 +16,7 @@ DATA = Path(__file__).parents[2] / "data"
 NM = range(380, 731, 10)
 SPECTRUM = "nm,value\n" + "".join(f"{nm}.5,{0.2 + nm / 1500:.4f}\n" for nm in NM)
 ORDERS = (
-    "name,target,lab,recipe,bars,bar_g,thickness_cm,tolerance,backing\n"
+    "name,target,lab,recipe_cm,bars,bar_g,thickness_cm,tolerance,backing\n"
     "one,#d9822b,,,12,90.5,1.5,0.8,0.25\n"
     "# a note\n"
     "two,,38.5 22 18.25,,3,100,1,0.75,white\n"

@@ -21,6 +21,8 @@ from typing import Any
 import numpy as np
 
 import shadematch as sm
+from shadematch.correction.results import Correction
+from shadematch.predicting.prediction import Prediction
 
 FILE = Path(__file__).parents[1] / "reference" / "frozen_matches.json"
 HEADER = (
@@ -74,8 +76,8 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
         illuminant=problem["illuminant"],
         observer=problem["observer"],
         backing=problem["backing"],
-        contact=problem["contact"],
-        light=problem["light"],
+        contact={"air": "dry", "optical": "wet"}[problem["contact"]],
+        through=problem["light"] == "transmitted",
     )
     if problem["call"] == "predict":
         return sm.predict(problem["doses"], palette=palette, pour=pour, view=view)
@@ -95,7 +97,7 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
             target,
             palette=palette,
             view=view,
-            tolerance=problem["tolerance"],
+            within=problem["tolerance"],
             max_load=problem["max_load"],
             pot_g=problem["pot_g"],
             bases=problem["bases"],
@@ -133,13 +135,13 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
 
 def plain(answer: Any) -> Data:
     """An answer as plain data."""
-    if isinstance(answer, sm.Prediction):
+    if isinstance(answer, Prediction):
         return {
             "lab": list(answer.lab),
             "hex": answer.hex,
             "reflectance": np.asarray(answer.reflectance).tolist(),
         }
-    if isinstance(answer, sm.Correction):
+    if isinstance(answer, Correction):
         added: Data = {}
         for key, one in (("smallest", answer.smallest), ("closest", answer.closest)):
             added[key] = one and {

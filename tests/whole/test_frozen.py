@@ -19,12 +19,13 @@ def same(a: float, b: float) -> bool:
     return math.isclose(a, b, rel_tol=SAME, abs_tol=SAME)
 
 
-def as_good(new: Data, old: Data) -> bool:
+def as_good(new: Data, old: Data, *, may_take_less: bool = False) -> bool:
     """Whether a recipe or addition is the old one, or ties with it and takes as much paste."""
     if not same(new["delta_e"], old["delta_e"]):
         return False
     apart = {key for key in old if key != "delta_e" and new[key] != old[key]}
-    return not apart or same(sum(new["doses"].values()), sum(old["doses"].values()))
+    paste, was = sum(new["doses"].values()), sum(old["doses"].values())
+    return not apart or same(paste, was) or (may_take_less and paste < was)
 
 
 def faults_of_bound(new: Data, old: Data) -> list[str]:
@@ -50,7 +51,7 @@ def faults_of_match(new: Data, old: Data, tolerance: float) -> list[str]:
         if frugal["delta_e"] > closest["delta_e"] + tolerance + SAME:
             found.append("frugal strays beyond the tolerance")
         return found
-    if not as_good(closest, old["closest"]):
+    if not as_good(closest, old["closest"], may_take_less=True):  # as ties should be settled
         found.append("closest changed")
     less = sum(frugal["doses"].values()) < sum(old["frugal"]["doses"].values()) - SAME
     within = frugal["delta_e"] <= closest["delta_e"] + tolerance + SAME
@@ -134,7 +135,8 @@ OPEN = OLD | {"bound": 0.2, "proved": False, "frugal_proved": False}
         (OLD, {"frugal_proved": False}, "frugal was proved"),
         (OLD, {"ideal_delta_e": 0.5 + 1e-7}, "ideal is worse"),
         (OLD, {"closest": one({"a": 1.0, "b": 2.0}, 1.0)}, ""),
-        (OLD, {"closest": one({"a": 1.0, "b": 1.0}, 1.0)}, "closest changed"),
+        (OLD, {"closest": one({"a": 1.0, "b": 1.0}, 1.0)}, ""),
+        (OLD, {"closest": one({"a": 2.0, "b": 2.0}, 1.0)}, "closest changed"),
         (OLD, {"closest": one({"a": 2.0, "b": 1.0}, 1.0 + 1e-7)}, "closest changed"),
         (OLD, {"closest": one({"a": 1.0, "b": 2.0}, 0.996)}, "closest changed"),
         (OLD, {"frugal": one({"a": 1.5}, 1.4)}, "frugal changed"),

@@ -35,7 +35,7 @@ def drawings() -> dict[str, Callable[[], object]]:
     wedge = sm.wedge({ODD: 2.0}, from_cm=0.2, to_cm=1.0, steps=3, palette=palette)
     recipe = sm.Recipe({ODD: 2.0}, POUR)
     look = sm.same_look(recipe, palette=palette, to_pour=sm.Pour(batch_g=600))
-    smallest = sm.smallest_batch("#d9b02b", palette=palette, delta_e=5, step_g=50, largest_g=200)
+    smallest = sm.smallest_batch("#d9b02b", palette=palette, within=5, step_g=50, largest_g=200)
     orders = [sm.Order(name=ODD, target="#d9b02b", bars=3, pour=POUR)]
     plan = sm.plan(orders, sm.Stock.of(dict.fromkeys(palette.names, 1)), palette=palette)
     assert plan.poured
@@ -75,5 +75,5 @@ def test_matplotlib_is_named_where_it_is_missing(
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, "matplotlib", None)
     for draw in drawings.values():
-        with pytest.raises(sm.MissingExtraError, match=r"shadematch\[plots\]"):
+        with pytest.raises(sm.MissingExtraError, match=r"needs .*\[plots\].*pip install "):
             draw()

@@ -27,6 +27,9 @@ from tests.whole.fuzz_calls import (
     palette,
     public_callables,
 )
+from tests.whole.public import everything
+
+pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
 
 LARGE = os.environ.get("SHADEMATCH_PROPERTIES") == "large"
 
@@ -50,9 +53,8 @@ def test_every_public_name_has_a_property_test() -> None:
     assert public_callables() == set(CALLS)
     classes = {
         name
-        for name in sm.__all__
-        if isinstance(getattr(sm, name), type)
-        and not issubclass(getattr(sm, name), ShadematchError)
+        for name, thing in everything().items()
+        if isinstance(thing, type) and not issubclass(thing, ShadematchError | Warning)
     }
     assert classes >= RESULTS
     assert classes - RESULTS <= set(CALLS)
@@ -114,8 +116,8 @@ views = st.builds(
     illuminant=st.sampled_from(["D65", "A", "FL11", "LED-B3", "D50"]),
     observer=st.sampled_from(["2", "10"]),
     backing=st.one_of(st.sampled_from(["white", "black"]), st.floats(0, 1)),
-    contact=st.sampled_from(["air", "optical"]),
-    light=st.sampled_from(["reflected", "transmitted"]),
+    contact=st.sampled_from(["dry", "wet"]),
+    through=st.booleans(),
 )
 
 

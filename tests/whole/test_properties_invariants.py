@@ -11,12 +11,16 @@ import dataclasses
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import given, strategies as st
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
+from shadematch.matching.match import Match
 from tests.whole.fuzz_calls import PASTES, palette
 from tests.whole.test_properties import dosed, examples, lab, pours, views
+
+pytestmark = pytest.mark.filterwarnings("ignore::shadematch.errors.ThicknessWarning")
 
 HAIR = 1e-9
 
@@ -110,7 +114,7 @@ def test_more_paste_that_only_absorbs_never_reflects_more(
 # --- matches
 
 
-def matched(target: sm.Target, **changes: Any) -> sm.Match:
+def matched(target: sm.Target, **changes: Any) -> Match:
     return sm.match(target, **{"palette": palette(), **changes})
 
 

@@ -77,7 +77,7 @@ for name in ("socket", "create_connection", "getaddrinfo", "gethostbyname"):
 """
     done = run(blocked + ASK)
     assert done.returncode == 0, done.stderr
-    with_lights = "sm.lights(found, illuminants=['D65', 'A']); sm.batch_sheet(found).text"
+    with_lights = "sm.lights(found, lights=['D65', 'A']); sm.batch_sheet(found).text"
     done = run(blocked + ASK + with_lights)
     assert done.returncode == 0, done.stderr
 

@@ -15,10 +15,10 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM, observation
 from shadematch.predicting.prediction import model_for
 from shadematch.search.ideal import ideal
-from shadematch.search.joint import region_of
+from shadematch.search.limits import pour_limits, step_limits
 from shadematch.search.minimax import minimax
 from shadematch.search.real import real_floor
-from shadematch.search.space import whole_space
+from shadematch.search.space import Space, whole_space
 from tests.invented.joint_problems import joint_problem, some_spectrum
 from tests.invented.problems import with_chalk
 
@@ -122,8 +122,8 @@ def test_worst_is_no_better_than_any_light_alone_and_no_worse_than_its_recipe() 
         assert joint.closest.delta_e <= worst_of(doses, target, pour, lights) + 1e-9
     assert joint.ideal.delta_e <= joint.closest.delta_e + 1e-9
     assert joint.verdict.sentence
-    assert "worst of D65" in str(joint)
-    assert "under A" in joint._repr_html_()
+    for said in (str(joint), joint._repr_html_()):
+        assert "worst of D65" in said and ", A " in said
     front = joint.choices
     assert front[0].delta_e == pytest.approx(joint.closest.delta_e, abs=0.011)
     assert all(a.delta_e <= b.delta_e for a, b in itertools.pairwise(front))
@@ -155,18 +155,12 @@ def test_minimax_against_differential_evolution(seed: int, max_load: float) -> N
         dark = 0.1 * some_spectrum(np.random.default_rng(seed))
         target = sm.Target.from_reflectance(WAVELENGTHS_NM.tolist(), dark.tolist())
     views = [sm.View(illuminant=light) for light in lights]
-    spaces = tuple(
-        whole_space(
-            model_for(palette, pour.thickness_cm, pour.white, view),
-            load_per_step=pour.load_per_step,
-            max_steps=pour.max_steps,
-        )
-        for view in views
-    )
+    models = [model_for(palette, pour.thickness_cm, pour.white, view) for view in views]
+    space = Space.of(models, pour.load_per_step, step_limits(5, pour.max_steps))
     goals = np.array([target.lab_in(view) for view in views])
 
     def worst(steps):  # type: ignore[no-untyped-def]
-        values = [delta_e(s.lab(steps), g) for s, g in zip(spaces, goals, strict=True)]
+        values = [delta_e(lab, g) for lab, g in zip(space.labs(steps), goals, strict=True)]
         return np.maximum.reduce(values)
 
     def cost(x):  # type: ignore[no-untyped-def]
@@ -184,7 +178,7 @@ def test_minimax_against_differential_evolution(seed: int, max_load: float) -> N
     )
     start = np.clip(theirs.x + rng.normal(0, 1.0, 5), 0, None)
     start *= min(1.0, pour.max_steps / start.sum())
-    steps, value = minimax(spaces, goals, start)
+    steps, value = minimax(space, goals, start)
     assert worst(start) > 1.02 * theirs.fun
     assert max_load == 4 or theirs.x.sum() > 0.99 * pour.max_steps
     assert value == pytest.approx(float(worst(steps)), abs=1e-12)
@@ -262,12 +256,12 @@ def test_nothing_is_lost_by_not_weighing_whole_centimetres() -> None:
     # A let-down of 1 cm in 10 g: ten weighed grams are one squeezed centimetre.
     pour = sm.Pour(batch_g=100)
     strong = made("gorse", 10.0)
-    region = region_of(pour, 5, [(0, strong)])
-    assert region.upper[5] == 9
+    limits = pour_limits(pour, 5, [(0, strong)])
+    assert limits.upper[5] == 9
     loads = {round(0.1 * k, 9) for k in range(41)}
-    steps = region.recipes()
+    steps = limits.recipes()
     gorse = steps[np.count_nonzero(steps[:, 1:5], axis=1) == 0]
-    assert {round(float(v), 9) for v in gorse @ region.paste} == loads
+    assert {round(float(v), 9) for v in gorse @ limits.paste} == loads
 
 
 def test_a_scattering_paste_let_down() -> None:
@@ -278,7 +272,7 @@ def test_a_scattering_paste_let_down() -> None:
     best = np.inf
     others = [i for i, n in enumerate(palette.names) if n != chalk]
     at = palette.index(chalk)
-    plain = whole_space(model, load_per_step=1.0, max_steps=4).recipes()
+    plain = whole_space(model, load_per_step=1.0, max_steps=4).limits.recipes()
     for fine in range(51):
         rows = plain + 0.0
         rows[:, at] += fine * 0.1
@@ -420,7 +414,7 @@ def singles(
 def test_no_less_is_weighed_than_a_maker_can() -> None:
     asked = {"pour": sm.Pour(batch_g=80)}
     plan = sm.propose_let_down("#c8d050", **asked)  # type: ignore[arg-type]
-    assert plan.within and plan.match is not None
+    assert plan.reached and plan.match is not None
     assert [p.used_g >= 5 for p in plan.to_make] == [True] * len(plan.to_make)
     assert len({p.base_g / p.paste for p in plan.to_make}) > 1  # each as strong as it may be
     # It is what `match` says of the same let-downs, which have nothing needless among them.
@@ -431,7 +425,7 @@ def test_no_less_is_weighed_than_a_maker_can() -> None:
     # Who has a finer hand may say so, and gets them stronger.
     fine = sm.propose_let_down("#c8d050", least_g=1, **asked)  # type: ignore[arg-type]
     assert min(p.used_g for p in fine.to_make) < 5
-    assert fine.within
+    assert fine.reached
     assert sum(p.base_g for p in fine.to_make) < sum(p.base_g for p in plan.to_make)
     coarse = sm.propose_let_down("#c8d050", step_g=2, **asked)  # type: ignore[arg-type]
     assert all(p.used_g >= 10 for p in coarse.to_make)
@@ -441,10 +435,10 @@ def test_no_less_is_weighed_than_a_maker_can() -> None:
 def test_one_let_down_against_all_of_them(least_g: float) -> None:
     palette, pour = sm.load_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=300)
     plan = sm.propose_let_down(
-        "#d9822b", palette=palette, pour=pour, delta_e=1.1, max_let_downs=1, least_g=least_g
+        "#d9822b", palette=palette, pour=pour, within=1.1, max_let_downs=1, least_g=least_g
     )
     # It gains less than 0.5, and yet it is what was asked for.
-    assert plan.within
+    assert plan.reached
     assert 1.1 < plan.without.closest.delta_e < plan.closest.delta_e + 0.5
     good = [row for row in singles("#d9822b", pour, palette, least_g) if row[0] <= 1.1]
     strongest = min(grams for _, grams in good)
@@ -455,9 +449,9 @@ def test_one_let_down_against_all_of_them(least_g: float) -> None:
 def test_out_of_reach_the_nearest_is_proposed() -> None:
     palette, pour = sm.load_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=200)
     # Within what the pastes can do, but not with one let-down.
-    few = sm.propose_let_down("#e0b050", palette=palette, pour=pour, delta_e=0.2, max_let_downs=1)
+    few = sm.propose_let_down("#e0b050", palette=palette, pour=pour, within=0.2, max_let_downs=1)
     best = min(singles("#e0b050", pour, palette, 5.0))
-    assert not few.within
+    assert not few.reached
     assert few.floor <= 0.2
     assert len(few.to_make) == 1
     assert few.closest.delta_e == pytest.approx(best[0], abs=1e-9)
@@ -465,7 +459,7 @@ def test_out_of_reach_the_nearest_is_proposed() -> None:
     assert f"it comes to {best[0]:.2f} instead of" in few.sentence
     # Beyond what they can do: the fewest let-downs that come nearly as near as they can.
     beyond = sm.propose_let_down("#d8f0e0", pour=sm.Pour(batch_g=50))
-    assert not beyond.within
+    assert not beyond.reached
     assert 1.0 < beyond.floor <= beyond.closest.delta_e <= beyond.without.ideal.delta_e + 0.5
     assert "the pastes themselves stay 1.05 away" in beyond.sentence
     assert "With 2 let-downs it comes to" in str(beyond)
@@ -473,7 +467,7 @@ def test_out_of_reach_the_nearest_is_proposed() -> None:
     assert min(one)[0] > beyond.without.ideal.delta_e + 0.5
     # Where centimetres come as near, none is worth making.
     idle = sm.propose_let_down("#b5702f", pour=sm.Pour(batch_g=300), palette=palette)
-    assert not idle.within
+    assert not idle.reached
     assert idle.match is None
     assert idle.without.closest.delta_e < idle.without.ideal.delta_e + 0.5
     assert "no let-down gains enough" in idle.sentence

@@ -1,4 +1,4 @@
-"""The region of colours of one palette, pour and view, as the searches see it."""
+"""All real-valued doses of one palette, pour and view, and the colours they give."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["EXACT", "Region", "region_of"]
+__all__ = ["EXACT", "RealDoses", "real_doses_of"]
 
 EXACT: Final = 1e-3
 """CIEDE2000 below which a colour counts as met; the search itself ends far below."""
@@ -30,7 +30,7 @@ _CELLS: Final = 20
 _FAR: Final = 2.0
 
 
-class Region:
+class RealDoses:
     """All real-valued recipes of a pour, and what can be asked of them.
 
     Doses are counted in thousandths of the load limit: the batch size plays no part.
@@ -62,12 +62,12 @@ class Region:
     @property
     def solid(self) -> bool:
         """Whether there are enough pigments to fill a volume."""
-        return self.space.size >= 3 and self.space.max_tubes >= 3
+        return self.space.size >= 3 and self.space.limits.max_tubes >= 3
 
     @functools.cached_property
     def cloud(self) -> Cloud:
         """Sampled recipes to start searches from."""
-        return Cloud(self.space, *_scattered(self.space.size, self.space.max_tubes))
+        return Cloud(self.space, *_scattered(self.space.size, self.space.limits.max_tubes))
 
     def distances(self, targets: FloatArray, *, starts: int = 4) -> FloatArray:
         """Least CIEDE2000 that was found to each target of shape (t, 3); shape (t,)."""
@@ -103,7 +103,7 @@ class Region:
         cells, size = lattice(_CELLS), self.space.size
         steps = [
             loads_on(face, cells.corners, size=size, most=_PARTS, crowd=2.5)
-            for face in faces_of(size, self.space.max_tubes)
+            for face in faces_of(size, self.space.limits.max_tubes)
         ]
         return fill([(self.space.lab(points), cells.tetrahedra) for points in steps])
 
@@ -170,6 +170,6 @@ def _scattered(size: int, max_tubes: int) -> tuple[FloatArray, IntArray]:
 
 
 @functools.lru_cache(maxsize=16)
-def region_of(palette: Palette, pour: Pour, view: View, max_pigments: int | None) -> Region:
-    """The region, kept for the next question."""
-    return Region(palette, pour, view, max_pigments)
+def real_doses_of(palette: Palette, pour: Pour, view: View, max_pigments: int | None) -> RealDoses:
+    """The same, kept for the next question."""
+    return RealDoses(palette, pour, view, max_pigments)

@@ -1,0 +1,136 @@
+"""What a palette carries of its calibration: how well its spectra are known.
+
+The covariance of the fit has 36 rows for each spectrum, and most of its directions are of no
+account: a wavelength at which a paste hardly absorbs may be known to a factor of five. So only
+those are kept that move the colours of bars.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from shadematch.calibration.fit import Fit
+from shadematch.calibration.forward import layers_of, look, to_lab
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.studio.pour import Pour
+from shadematch.studio.uncertainty import Backing, Mode, PaletteUncertainty
+from shadematch.studio.view import BACKINGS
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["uncertainty_of"]
+
+_W: Final = WAVELENGTHS_NM.size
+_BARS: Final = 150
+_HELD: Final = 0.95
+"""Share of the variance of each colour that is kept, at the least."""
+_MOST: Final = 100
+_DIGITS: Final = 4
+
+
+def uncertainty_of(found: Fit, names: Sequence[str]) -> PaletteUncertainty:
+    """What a palette of some of the pigments says of itself.
+
+    Parameters
+    ----------
+    found
+        The fit.
+    names
+        Of the pigments, in the palette's order.
+    """
+    problem = found.problem
+    unknowns = problem.unknowns
+    rows = [(name, False) for name in names] + [("clear", True), ("white", True)]
+    poured = any(u.of_base and u.of == "white" for u in unknowns)
+    place = {
+        (u.of, u.of_base, u.what): k
+        for k, u in enumerate(unknowns)
+        if u.what in ("absorption", "scattering")
+    }
+    spectra = {
+        what: [
+            place.get((of if poured or of != "white" or not base else "clear", base, what))
+            for of, base in rows
+        ]
+        for what in ("absorption", "scattering")
+    }
+    backings = [k for k, u in enumerate(unknowns) if u.what == "backing"]
+    used = sorted({k for at in spectra.values() for k in at if k is not None} | {*backings})
+    modes = _modes(found, used)
+
+    def moves(k: int | None, mode: FloatArray) -> tuple[float, ...]:
+        if k is None:
+            return ()
+        at = used.index(k)
+        return tuple(round(float(v), _DIGITS) for v in mode[at * _W : (at + 1) * _W])
+
+    return PaletteUncertainty(
+        modes=tuple(
+            Mode(
+                absorption=tuple(moves(k, mode) for k in spectra["absorption"]),
+                scattering=tuple(moves(k, mode) for k in spectra["scattering"]),
+                backings=tuple(moves(k, mode) for k in backings),
+            )
+            for mode in modes
+        ),
+        backings=tuple(_backing(unknowns[k].of, found.theta[k]) for k in backings),
+        thickness=problem.errors.thickness_share,
+        gain=problem.errors.gain,
+        model_lab=problem.noise.model_lab,
+    )
+
+
+def _modes(found: Fit, used: Sequence[int]) -> FloatArray:
+    """Directions of the covariance that colours show, the largest first; shape (K, 36 used).
+
+    The slopes of many colours by the spectra, times a root of the covariance, fall apart into
+    singular values: a direction with a small one moves none of these colours.
+    """
+    at = np.concatenate([np.arange(k * _W, (k + 1) * _W) for k in used])
+    values, vectors = np.linalg.eigh(found.covariance[np.ix_(at, at)])
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    slopes = _slopes(found)[:, :, at] @ root  # (colours, 3, directions)
+    total = (slopes**2).sum(axis=(1, 2))
+    size = np.sqrt(total / 3.0 + 0.01)  # what is below a tenth in Lab is of no account
+    turn = np.linalg.svd((slopes / size[:, None, None]).reshape(-1, at.size))[2]
+    held = np.cumsum(((slopes @ turn.T) ** 2).sum(axis=1), axis=1) / total[:, None]
+    count = int(np.argmax(np.append(held.min(axis=0)[:_MOST], 1.0) >= _HELD)) + 1
+    return np.asarray((root @ turn[:count].T).T)
+
+
+def _slopes(found: Fit) -> FloatArray:
+    """Slopes of the colours of all sorts of bars by the spectra, shape (colours, 3, 36 K)."""
+    problem = found.problem
+    poured = any(u.of_base and u.of == "white" for u in problem.unknowns)
+    rng = np.random.default_rng(7)
+    cases = []
+    for _ in range(_BARS):
+        few = rng.permutation(len(problem.pigments))[: rng.integers(1, 4)]
+        doses = {problem.pigments[i]: float(np.exp(rng.uniform(-2.0, 1.4))) for i in few}
+        white = float(rng.choice([0.0, 0.03, 0.1, 0.3, 1.0])) if poured else 0.0
+        thickness = float(np.exp(rng.uniform(-0.7, 1.4)))
+        pour = Pour(batch_g=100.0, thickness_cm=thickness, white=white)
+        light = str(rng.choice(["D65", "A", "FL11"]))
+        view = problem.pours[rng.integers(len(problem.pours))].view
+        cases.append((doses, pour, view.model_copy(update={"illuminant": light})))
+    layers = layers_of(cases, problem.unknowns, problem.pigments, problem.errors)
+    seen = look(found.theta, problem.unknowns, problem.pigments, layers, problem.errors)
+    rows = []
+    for spectrum, by, (_, _, view) in zip(seen.spectrum, seen.by_unknown, cases, strict=True):
+        eye = view.observation
+        _, slope = to_lab(np.maximum(spectrum, 0.0), eye.weights, eye.white)
+        rows.append((slope[:, None, :] * by[None]).reshape(3, -1))
+    return np.array(rows)
+
+
+def _backing(key: str, shift: FloatArray) -> Backing:
+    stated, contact = key.rsplit("/", 1)
+    plain = BACKINGS[stated] if stated in BACKINGS else [float(v) for v in stated[1:-1].split(",")]
+    inner = np.clip(np.broadcast_to(plain, WAVELENGTHS_NM.shape), 1e-4, 1.0 - 1e-4)
+    fitted = 1.0 / (1.0 + (1.0 - inner) / inner * np.exp(-shift))
+    return Backing(
+        reflectance=tuple(round(float(v), 6) for v in fitted),
+        contact="wet" if contact == "wet" else "dry",
+    )

@@ -1,0 +1,145 @@
+"""How palette, pour, view, lights and slips of dosing are given."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+from typing import Any, Final
+
+from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE, read_doses
+from shadematch.cli.parsing import OPTIONS, called, renamed
+from shadematch.colour.illuminant import Illuminant, Light
+from shadematch.errors import ShadematchError
+from shadematch.predicting.readings import DOSE_SLIP, SCALE_G
+from shadematch.studio.palette import Palette, load_palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.unit import Unit
+from shadematch.studio.view import View
+
+__all__ = [
+    "LIGHT",
+    "add_conditions",
+    "add_lights",
+    "add_made",
+    "add_readings",
+    "as_light",
+    "pour_and_view",
+    "read_lights",
+    "read_made",
+    "read_palette",
+    "read_readings",
+]
+
+
+LIGHT: Final = "light, for instance D65, A or LED-B3, or a .csv with its spectrum"
+
+
+def add_conditions(
+    parser: argparse.ArgumentParser,
+    pour: Sequence[str] = tuple(Pour.model_fields),
+    *,
+    view: bool = True,
+) -> None:
+    """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them.
+
+    Parameters
+    ----------
+    parser
+        Of the verb.
+    pour
+        Fields of the pour that matter to it.
+    view
+        Whether the view does.
+    """
+    parser.add_argument("--palette", metavar="FILE", help="palette file (the demo palette)")
+    usual = Pour()
+    add = parser.add_argument_group("the pour").add_argument
+    for field, kind, unit, text in (
+        ("batch_g", MASS, "G", "base in g"),
+        ("thickness_cm", LENGTH, "CM", "thickness of the bar in cm"),
+        ("white", SHARE, "FRACTION", "part of the base that is white, 0 to 1"),
+        ("max_load", NUMBER, "LOAD", "most paste per 100 g of base, in the palette's unit"),
+        ("dose_step", NUMBER, "DOSE", "what doses are multiples of, in the palette's unit"),
+    ):
+        text = f"{text} ({getattr(usual, field):g})"
+        if field in pour:
+            add(OPTIONS[field], dest=field, type=kind, metavar=unit, help=text)
+    if not view:
+        return
+    add = parser.add_argument_group("the view").add_argument
+    add("--illuminant", metavar="NAME", help=f"{LIGHT} (D65)")
+    add("--observer", metavar="DEGREES", help="2 (usual) or 10")
+    text = "what lies behind: white (usual), black, or a reflectance from 0 to 1"
+    add("--backing", type=BACKING, metavar="BACKING", help=text)
+    add("--contact", choices=("dry", "wet"), help="lies dry (usual) or wet on it")
+    add("--through", action="store_true", default=None, help="held against the light")
+
+
+def read_palette(path: str | None) -> Palette:
+    """The palette in a file, the demo palette without one."""
+    try:
+        return load_palette(path)
+    except ShadematchError as found:
+        # Entries of a file mean little without its name.
+        field = "palette file" if found.field == "path" else f"{path}, {found.field}"
+        field = path if found.field == path else field
+        raise renamed(found, field) from None
+
+
+def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
+    """The pour and the view that were given, the usual ones where nothing was."""
+    given = {name: value for name, value in vars(args).items() if value is not None}
+    pour = Pour(**{k: v for k, v in given.items() if k in Pour.model_fields})
+    if "illuminant" in given:
+        given["illuminant"] = as_light(given["illuminant"], "--illuminant")
+    return pour, View(**{k: v for k, v in given.items() if k in View.model_fields})
+
+
+def as_light(text: str, option: str) -> Light:
+    """A light by its name, or from a file with its spectrum, given in an option."""
+    if not text.lower().endswith(".csv"):
+        return text
+    with called("path", option):
+        return Illuminant.from_csv(text)
+
+
+def add_lights(add: Callable[..., Any], usual: str) -> None:
+    """Let several lights be named, in one option or in more; `read_lights` reads them."""
+    text = f"lights that count, such as D65,A or lamp.csv; may be repeated ({usual})"
+    add("--lights", type=_to_names, action="extend", default=[], metavar="NAME,...", help=text)
+
+
+def _to_names(text: str) -> list[str]:
+    return [name.strip() for name in text.split(",")]
+
+
+def read_lights(args: argparse.Namespace) -> list[Light]:
+    """The lights that were named."""
+    return [as_light(name, "--lights") for name in args.lights]
+
+
+def add_readings(parser: argparse.ArgumentParser) -> None:
+    """Let be said how well ruler and scale are read; `read_readings` reads it."""
+    add = parser.add_argument_group("how far a reading may be off, either way").add_argument
+    text = " or ".join(f"{slip:g} {unit}" for unit, slip in DOSE_SLIP.items())
+    add(
+        "--dose-slip", type=NUMBER, metavar="DOSE", help=f"of a dose ({text}, as the palette's are)"
+    )
+    add("--scale", dest="scale_g", type=MASS, metavar="G", help=f"of a mass in g ({SCALE_G:g})")
+
+
+def read_readings(args: argparse.Namespace) -> dict[str, Any]:
+    """`dose_slip` and `scale_g`, where they were given."""
+    given = {"dose_slip": args.dose_slip, "scale_g": args.scale_g}
+    return {name: value for name, value in given.items() if value is not None}
+
+
+def add_made(parser: argparse.ArgumentParser) -> None:
+    """Let be said how much of let-downs was made at once; `read_made` reads it."""
+    text = "paste that a let-down in the recipe was made with at once; may be repeated"
+    parser.add_argument("--let-down-paste", action="append", metavar="NAME=DOSE", help=text)
+
+
+def read_made(args: argparse.Namespace, unit: Unit) -> dict[str, float] | None:
+    """`let_down_paste` in the palette's unit, where it was given."""
+    return None if args.let_down_paste is None else read_doses(args.let_down_paste, unit)

@@ -1,0 +1,50 @@
+"""What JSON tells of recipes, choices, spreads and conditions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shadematch.matching.question import Choice
+from shadematch.predicting.prediction import Prediction
+from shadematch.predicting.spread import Spread
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.view import View
+from shadematch.support.cautions import CAUTIONS
+
+__all__ = ["choice_entries", "dose_entries", "recipe_entries", "shared_entries", "spread_entries"]
+
+
+def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
+    """What JSON tells of a recipe: from `doses` to `tubes`, `more`, and `predicted`."""
+    shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+    return {**dose_entries(recipe), **more, "predicted": shown}
+
+
+def dose_entries(recipe: Recipe) -> dict[str, Any]:
+    """What JSON tells of doses: from `doses` and their `unit` to `tubes`."""
+    entries: dict[str, Any] = {"doses": dict(recipe.doses), "unit": recipe.unit}
+    if recipe.weighed:
+        entries["squeezed"] = recipe.squeezed
+        entries["weighed"] = [
+            {**part.let_down.model_dump(), "mass_g": part.mass_g} for part in recipe.weighed
+        ]
+    entries |= {n: getattr(recipe, n) for n in ("proportions", "total", "load", "tubes")}
+    return entries
+
+
+def choice_entries(choice: Choice) -> dict[str, Any]:
+    """The same with `delta_e`."""
+    return recipe_entries(choice.recipe, choice.predicted, delta_e=choice.delta_e)
+
+
+def spread_entries(found: Spread) -> dict[str, Any]:
+    """What JSON tells of a spread."""
+    shown = ("mean", "median", "p90", "p95", "lab_covariance", "dose_slip", "scale_g")
+    entries = {name: getattr(found, name) for name in shown}
+    return {"delta_e": found.nominal_delta_e, **entries, "shares": dict(found.shares)}
+
+
+def shared_entries(pour: Pour, view: View) -> dict[str, Any]:
+    """What JSON tells in every answer: `pour`, `view`, `cautions`."""
+    return {"pour": pour.model_dump(), "view": view.model_dump(), "cautions": CAUTIONS}

@@ -1,0 +1,148 @@
+"""The parser, and what the library's fields are called on the command line."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import errno
+import os
+import re
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, Final, NoReturn, Protocol, TypeVar
+
+from shadematch.errors import PourError, ShadematchError
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
+from shadematch.support.spelling import did_you_mean
+
+__all__ = [
+    "HASH",
+    "OPTIONS",
+    "Parser",
+    "Verbs",
+    "called",
+    "only_with",
+    "option_of",
+    "reader",
+    "renamed",
+]
+
+
+T = TypeVar("T")
+
+HASH: Final = (
+    'A shell takes # and all behind it for a comment: type "#d9822b" in quotes, or d9822b without #'
+)
+"""Said where a colour seems to be missing."""
+
+
+_LONGEST: Final = 400
+"""Letters of a complaint; words that were typed can be of any length."""
+
+
+OPTIONS: Final = (
+    {"hex": "HEX", "buy": "--budget", "clear_top": "--bare"}
+    | {
+        name: "--" + name.removesuffix("_cm").removesuffix("_g").replace("_", "-")
+        for name in (
+            *(*Pour.model_fields, *View.model_fields, "tolerance", "max_pigments"),
+            *("must_use", "must_avoid", "lab", "xyz", "spectrum", "photo"),
+            *("region", "neutral", "reflectance", "chart", "shading"),
+            *("within", "lightness", "hue", "thicknesses_cm", "whites", "batches_g"),
+            *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
+            *("delta_e", "step_g", "largest_g", "max_let_downs", "most", "reference"),
+            *("from_cm", "to_cm", "height_cm", "steps", "seconds", "gap"),
+            *("dose_slip", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
+        )
+    }
+    | {"let_down_paste": "--let-down-paste", "drop_mm": "--drop"}
+    | {"lights": "--lights"}
+)
+"""What the library's fields are called here."""
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser that complains in this library's form instead of leaving the program."""
+
+    def error(self, message: str) -> NoReturn:
+        """Turn what argparse says into an error with a remedy."""
+        hint = ""
+        if message.endswith("expected one argument") and "--target" in message:
+            hint = f"{HASH}. "
+        if found := re.search(r"invalid choice: '([^']*)' \(choose from (.*)\)", message):
+            hint = did_you_mean(found[1], re.findall(r"[\w-]+", found[2]))
+        self._complain(message.removeprefix("argument "), hint)
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        # argparse says nothing of help that it can't write; what it prints goes to sys.stdout.
+        if file is None:
+            raise OSError(errno.EBADF, os.strerror(errno.EBADF))
+        print(message, end="", file=file, flush=True)
+
+    def unknown(self, words: Sequence[str]) -> NoReturn:
+        """Complain of words that mean nothing to the verb of this parser."""
+        options = [o for a in self._actions for o in a.option_strings]
+        hint = did_you_mean(words[0], options) if words[0][:1] == "-" else ""
+        self._complain(f"unrecognized arguments: {' '.join(words)}", hint)
+
+    def _complain(self, said: str, hint: str) -> NoReturn:
+        said = said if len(said) <= _LONGEST else f"{said[: _LONGEST - 3]}..."
+        raise ShadematchError(said, remedy=f"{hint}See {self.prog} --help")
+
+
+class Verbs(Protocol):
+    """Where a verb's room announces its verb."""
+
+    def __call__(self, name: str, run: Callable[[argparse.Namespace], str], text: str, /) -> Parser:
+        """Add the verb `name`, done by `run`, described by `text`; every verb has ``--json``."""
+
+
+def reader(make: Callable[[str], T], what: str) -> Callable[[str], T]:
+    """How argparse is to read a word, complaining in this library's form."""
+
+    def read(text: str) -> T:
+        try:
+            return make(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"must be {what} (got {text.strip()!r})") from None
+
+    return read
+
+
+def option_of(name: str) -> str:
+    """The option that is read as `name`."""
+    return OPTIONS.get(name, "--" + name.replace("_", "-"))
+
+
+def only_with(option: str, args: argparse.Namespace, *names: str) -> None:
+    """Complain of what is given and would count for nothing, `option` not being given.
+
+    Raises
+    ------
+    PourError
+        Naming it.
+    """
+    for name in names:
+        if (value := getattr(args, name)) is not None:
+            raise PourError(
+                f"has no meaning without {option}",
+                field=option_of(name),
+                value=value,
+                remedy=f"Give {option} too, or leave it out",
+            )
+
+
+@contextlib.contextmanager
+def called(field: str, option: str) -> Iterator[None]:
+    """Complaints about a field say the option it was given in."""
+    try:
+        yield
+    except ShadematchError as found:
+        if found.field != field:
+            raise
+        raise renamed(found, option) from None
+
+
+def renamed(found: ShadematchError, field: str) -> ShadematchError:
+    """The same error about a field called otherwise here."""
+    return type(found)(found.problem, field=field, value=found.value, remedy=found.remedy)

@@ -1,0 +1,148 @@
+"""How a wanted or a measured colour is given: in words, in a file or in a photo."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import Any, Final
+
+from shadematch.cli.amounts import NUMBER, SHARE
+from shadematch.cli.parsing import HASH, OPTIONS, called, renamed
+from shadematch.errors import ColourError
+from shadematch.photo.light import Neutral
+from shadematch.photo.read import read_photo as _read_photo
+from shadematch.photo.regions import as_regions
+from shadematch.studio.target import Target
+
+__all__ = [
+    "TARGET_OPTIONS",
+    "TARGET_WAYS",
+    "add_photo",
+    "add_target",
+    "no_photo",
+    "read_photo",
+    "read_target",
+]
+
+
+_OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
+
+
+TARGET_WAYS: Final = ("hex", "lab", "xyz", "spectrum", "photo")
+"""How a wanted colour can be given."""
+
+
+TARGET_OPTIONS: Final = (*TARGET_WAYS, *_OF_PHOTO, "target_illuminant", "target_observer")
+"""All that tells of it."""
+
+
+def add_target(parser: argparse.ArgumentParser) -> None:
+    """Let the wanted colour be given in any of its ways; `read_target` reads it."""
+    add = parser.add_argument_group("the wanted colour, given in one of these ways").add_argument
+    add("hex", nargs="?", metavar="HEX", help='screen colour, for instance "#d9822b" or d9822b')
+    add("--lab", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help="CIELAB")
+    add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
+    add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
+    add_photo(add)
+    add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
+    add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
+
+
+def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
+    """Let a colour be given as a photo, in options that begin with `prefix`."""
+    start = f"--{prefix}"
+    add(f"{start}photo", metavar="FILE", help=f"photo in which {start}region shows it")
+    text = (
+        "left,top,right,bottom in pixels or fractions, 'circle x,y,radius' or 'polygon x,y x,y "
+        "x,y'; may be repeated; 'shadematch photo FILE' proposes some"
+    )
+    add(f"{start}region", action="append", metavar="REGION", help=text)
+    text = "white paper or grey card in it"
+    add(f"{start}neutral", action="append", metavar="REGION", help=text)
+    add(f"{start}reflectance", type=SHARE, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
+    text = (
+        "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white; or "
+        "'find'"
+    )
+    add(f"{start}chart", metavar="CORNERS", help=text)
+    add(f"{start}shading", metavar="FILE", help="photo of plain paper from the same stand")
+
+
+def read_target(args: argparse.Namespace) -> Target:
+    """The one wanted colour that was given."""
+    given = [OPTIONS[way] for way in TARGET_WAYS if getattr(args, way) is not None]
+    if len(given) != 1:
+        raise ColourError(
+            "give exactly one wanted colour",
+            field="target",
+            value=" and ".join(given) or "none",
+            remedy="Take one of HEX, --lab, --xyz, --spectrum and --photo"
+            + ("" if given else f". {HASH}"),
+        )
+    light = {"illuminant": args.target_illuminant, "observer": args.target_observer}
+    light = {name: value for name, value in light.items() if value is not None}
+    if light and given[0] not in ("--lab", "--xyz"):
+        name, value = next(iter(light.items()))
+        problem, remedy = f"has no meaning with {given[0]}", "It goes with --lab and --xyz"
+        raise ColourError(problem, field=f"--target-{name}", value=value, remedy=remedy)
+    try:
+        if args.lab is not None:
+            return Target.from_lab(args.lab, **light)
+        if args.xyz is not None:
+            return Target.from_xyz(args.xyz, **light)
+    except ColourError as found:
+        # The view has a light and an observer too: say whose is wrong.
+        if found.field in light:
+            raise renamed(found, f"--target-{found.field}") from None
+        raise
+    if args.photo is not None:
+        return read_photo(args)
+    no_photo(args, given[0])
+    if args.spectrum is not None:
+        with called("path", "--spectrum"):
+            return Target.from_csv(args.spectrum)
+    return Target.from_hex(args.hex.strip())
+
+
+def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
+    """Complain of options that go with a photo where there is none."""
+    for name in _OF_PHOTO:
+        value = getattr(args, f"{prefix}{name}".replace("-", "_"))
+        if value is not None:
+            raise ColourError(
+                f"has no meaning with {given}",
+                field=f"--{prefix}{name}",
+                value=value,
+                remedy=f"It goes with --{prefix}photo",
+            )
+
+
+def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
+    """The colour in a photo that was given in options that begin with `prefix`."""
+    names = ("photo", *_OF_PHOTO)
+    own = {n: getattr(args, f"{prefix}{n}".replace("-", "_")) for n in names}
+    start = f"--{prefix}"
+    if own["region"] is None:
+        raise ColourError(
+            "is needed with a photo",
+            field=f"{start}region",
+            remedy=f"Let 'shadematch photo {own['photo']}' propose some",
+        )
+    neutral: Neutral | None = None
+    if own["neutral"] is not None:
+        given = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
+        neutral = Neutral(as_regions(own["neutral"], "neutral"), **given)
+    elif own["reflectance"] is not None:
+        raise ColourError(
+            f"has no meaning without {start}neutral",
+            field=f"{start}reflectance",
+            value=own["reflectance"],
+            remedy="Say where the neutral is",
+        )
+    return _read_photo(
+        own["photo"],
+        region=own["region"],
+        neutral=neutral,
+        chart=own["chart"],
+        shading=own["shading"],
+    ).target

@@ -1,0 +1,178 @@
+"""An order book in numbers: what each recipe takes, what is there, and what a plan comes to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shadematch.support.arrays import FloatArray, IntArray
+
+__all__ = [
+    "FIT",
+    "Books",
+    "Solution",
+    "Stage",
+    "first_of",
+    "groups_of",
+    "largest_use",
+    "paste_rows",
+    "unit_of",
+]
+
+FIT: Final = 1e-3
+"""Paste [cm] by which a plan may overdraw the shelf: a hundredth of a millimetre."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """How well one goal was reached.
+
+    Attributes
+    ----------
+    goal
+        What was aimed at, in words.
+    reached
+        The figure of the plan.
+    bound
+        No plan (among the recipes listed, the earlier goals held) does better.
+    gap
+        Distance of the two, as a share of the larger.
+    proved
+        Whether the solver came to its end.
+    message
+        What the solver said.
+    """
+
+    goal: str
+    reached: float
+    bound: float
+    gap: float
+    proved: bool
+    message: str
+
+    def __str__(self) -> str:
+        """In plain words."""
+        share = f"{self.gap:.2%}" if self.gap >= 1e-4 else f"{self.gap:.2g} of it"
+        how = (
+            "proved"
+            if self.proved
+            else f"not proved, but no plan is more than {share} better: the bound is {self.bound:g}"
+        )
+        return f"{self.goal}: {self.reached:g} ({how})"
+
+
+@dataclass(frozen=True)
+class Books:
+    """An order book as arrays; n pigments, m orders, k recipes in all.
+
+    Attributes
+    ----------
+    order
+        Which order each recipe belongs to, shape (k,).
+    use
+        Paste that each takes [cm], shape (k, n).
+    value
+        Of each order, shape (m,).
+    base_g
+        Clear and white base of each order [g], shape (m, 2).
+    shelf, tube_size, price, most
+        Of each pigment, shape (n,): paste there, paste in a tube, price of a tube, most tubes
+        to buy (infinite for no limit).
+    base_shelf_g, base_price_g
+        Of the two bases, shape (2,); the shelf may be infinite.
+    """
+
+    order: IntArray
+    use: FloatArray
+    value: FloatArray
+    base_g: FloatArray
+    shelf: FloatArray
+    tube_size: FloatArray
+    price: FloatArray
+    most: FloatArray
+    base_shelf_g: FloatArray
+    base_price_g: FloatArray
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A plan in numbers.
+
+    Attributes
+    ----------
+    recipe
+        Which recipe each order is poured in, -1 for none; shape (m,).
+    tubes
+        To buy of each pigment, shape (n,).
+    base_g
+        To buy of the two bases [g], shape (2,).
+    stages
+        How well each goal was reached.
+    """
+
+    recipe: IntArray
+    tubes: IntArray
+    base_g: FloatArray
+    stages: tuple[Stage, ...]
+
+    def money(self, books: Books) -> float:
+        """What is bought costs."""
+        return float(self.tubes @ books.price + self.base_g @ books.base_price_g)
+
+
+def first_of(books: Books, order: int) -> int:
+    """Where the recipes of an order begin."""
+    return int(np.searchsorted(books.order, order))
+
+
+def groups_of(books: Books, forced: tuple[int, ...]) -> tuple[list[list[int]], list[IntArray]]:
+    """Orders that are alike, and for each group the recipes of its first order.
+
+    With forced orders these alone, else all that have a recipe.
+    """
+    orders = forced or range(books.value.size)
+    groups: dict[tuple[bytes, bytes, float], list[int]] = {}
+    starts = np.searchsorted(books.order, np.arange(books.value.size + 1))
+    for i in orders:
+        mine = books.use[starts[i] : starts[i + 1]]
+        if len(mine) or forced:
+            key = (mine.tobytes(), books.base_g[i].tobytes(), float(books.value[i]))
+            groups.setdefault(key, []).append(int(i))
+    members = list(groups.values())
+    return members, [np.arange(starts[m[0]], starts[m[0] + 1]) for m in members]
+
+
+def paste_rows(use: FloatArray, books: Books) -> tuple[FloatArray, FloatArray]:
+    """Paste of each pigment: rows over all variables, and what they may come to.
+
+    In whole units where doses and tubes are multiples of one, since the shelf can then be cut to
+    whole units too; else in tubes.
+    """
+    n = books.shelf.size
+    rows, shelf = np.zeros((n, len(use) + n + 2)), np.zeros(n)
+    for i in range(n):
+        tube = float(books.tube_size[i])
+        rows[i, : len(use)], rows[i, len(use) + i] = use[:, i], -tube
+        unit = unit_of(rows[i])
+        if unit:
+            rows[i], shelf[i] = np.rint(rows[i] / unit), np.floor((books.shelf[i] + FIT) / unit)
+        else:
+            rows[i], shelf[i] = rows[i] / tube, books.shelf[i] / tube
+    return rows, shelf
+
+
+def unit_of(values: FloatArray) -> float:
+    """The largest thousandths that all values are multiples of; 0 if there is none."""
+    counts = np.rint(values * 1000.0)
+    if np.any(np.abs(values * 1000.0 - counts) > 1e-6 * np.maximum(1.0, np.abs(counts))):
+        return 0.0
+    return float(np.gcd.reduce(counts.astype(np.int64))) / 1000.0
+
+
+def largest_use(books: Books) -> FloatArray:
+    """The most paste that each order can take of each pigment, shape (m, n)."""
+    largest = np.zeros((books.value.size, books.shelf.size))
+    np.maximum.at(largest, books.order, books.use)
+    return largest

@@ -1,0 +1,308 @@
+"""What is not known when a recipe is poured, and what it does to its colour.
+
+One object holds all of it: the readings of ruler and scale (limits, evenly; see
+`shadematch.predicting.readings`), what the palette says of its own pastes and bases
+(`shadematch.studio.uncertainty`), thickness and gain of the bench, and what the model misses. It
+answers for many recipes at once. Each cause moves the colour along the layer's slope, so the
+colour has a covariance, and CIEDE2000 an expectation (`shadematch.colour.expected`). That is
+linear: a slip of a small dose below zero is not cut off. Recipes are chosen by it; what is printed
+of the one that was chosen comes from the full model (`shadematch.predicting.slips`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
+from shadematch.colour.expected import differences
+from shadematch.colour.illuminant import Light
+from shadematch.colour.standards import observation
+from shadematch.optics.layer import Layer, Surroundings, backing_slope, reflectance
+from shadematch.predicting.prediction import model_for
+from shadematch.predicting.readings import Dosed, paste_made, told_apart
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import LetDown
+from shadematch.studio.uncertainty import PaletteUncertainty
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["CAUSES", "MAKING", "SD", "Cause", "Linear", "Uncertainty"]
+
+Cause = Literal["target", "ruler", "scale", "pastes", "bench", "model"]
+CAUSES: Final[tuple[Cause, ...]] = ("target", "ruler", "scale", "pastes", "bench", "model")
+"""Where doubt comes from: how well the target is known; readings of ruler and scale; pastes and
+bases; thickness and gain of the bench; what the model misses."""
+MAKING: Final = "making "
+"""What names a reading begins with that a let-down is made by."""
+SD: Final = 1.0 / np.sqrt(3.0)
+"""Standard deviation of an even distribution, in units of its limit (JCGM 100:2008, 4.3.7)."""
+_STEP: Final = 0.02
+"""Of the logarithm of scattering, or of the logit of a backing, for slopes by central differences;
+their error is a sixth of its square."""
+_CHUNK: Final = 256
+_POINTS: Final = 512
+_NOTHING: Final = PaletteUncertainty()
+
+
+@dataclass(frozen=True)
+class Linear:
+    """Colours of k recipes in v lights, and what one standard deviation of each cause does.
+
+    Attributes
+    ----------
+    lab
+        When nothing is off, shape (k, v, 3).
+    columns
+        By cause, in the order of `Uncertainty.names`, shape (k, c, 3 v).
+    """
+
+    lab: FloatArray
+    columns: FloatArray
+
+    @property
+    def covariance(self) -> FloatArray:
+        """Of the colours, over all lights together, shape (k, 3 v, 3 v)."""
+        return np.asarray(np.swapaxes(self.columns, 1, 2) @ self.columns)
+
+
+class Uncertainty:
+    """What is not known of recipes for one palette, pour and view.
+
+    Parameters
+    ----------
+    palette, pour, view
+        Of the recipes; the palette brings what is not known of itself.
+    dose_slip, scale_g
+        How far a reading may be off, either way.
+    let_downs
+        To hand, m of them.
+    made
+        Paste that each let-down was made with at once, by pigment; where it is not told, the
+        fewest dose steps that give what the recipe takes.
+    lights
+        Those that count, where it is not the view's alone.
+
+    Attributes
+    ----------
+    names
+        Of the causes, as people call them: pastes by their names (the reading of the ruler),
+        ``"weighing clear base"``, ``"making gorse let-down"``, ``"pastes and bases"`` and so on.
+    causes
+        The kind of each.
+    model, seen, spectra, backing
+        The model of colour; weights and white of each light; absorption and scattering of
+        pastes, clear and white base, shape (n + 2, 36) each; and how modes move the logit of
+        the backing, shape (K, 36).
+    """
+
+    def __init__(
+        self,
+        palette: Palette,
+        pour: Pour,
+        view: View,
+        *,
+        dose_slip: float,
+        scale_g: float,
+        let_downs: Sequence[LetDown] = (),
+        made: Mapping[str, float] | None = None,
+        lights: Sequence[Light] = (),
+    ) -> None:
+        self.palette, self.pour, self.view = palette, pour, view
+        self.dose_slip, self.scale_g = dose_slip, scale_g
+        self.let_downs, self._made = tuple(let_downs), dict(made or {})
+        self._known = _NOTHING if palette.uncertainty is None else palette.uncertainty
+        self.model = model_for(palette, pour.thickness_cm, pour.white, view)
+        seen = [observation(light, view.observer) for light in lights] or [view.observation]
+        self.seen = [(each.weights, each.white) for each in seen]
+        self.spectra = self._bases()
+        self.backing = self._known.of_backing(view)
+        self.names, self.causes = self._names()
+        self._scatter_layers = self._backing_layers = None
+        if not self.model.scattering_pigments:
+            self._scatter_layers, self._backing_layers = self._layers()
+
+    def _bases(self) -> tuple[FloatArray, FloatArray]:
+        """Absorption and scattering of pastes, clear and white base, shape (n + 2, 36) each."""
+        model, clear, white = self.model, self.palette.clear, self.palette.white
+        return (
+            np.vstack([model.absorption, clear.absorption, white.absorption]),
+            np.vstack([model.scattering, clear.scattering, white.scattering]),
+        )
+
+    def _names(self) -> tuple[tuple[str, ...], tuple[Cause, ...]]:
+        rows: list[tuple[str, Cause]] = [(name, "ruler") for name in self.palette.names]
+        rows += [("weighing clear base", "scale"), ("weighing white base", "scale")]
+        for words in told_apart(self.let_downs):
+            rows += [(f"{MAKING}{words}", "ruler"), (f"{MAKING}{words}", "scale")]
+            rows += [(f"weighing {words}", "scale")]
+        rows += [("pastes and bases", "pastes")] * len(self._known.modes)
+        rows += [("thickness", "bench"), ("light and white tile", "bench")]
+        rows += [("what the model misses", "model")] * 3
+        return tuple(name for name, _ in rows), tuple(cause for _, cause in rows)
+
+    def _layers(self) -> tuple[tuple[Layer, Layer] | None, tuple[Layer, Layer] | None]:
+        """Layers a little to either side in scattering, and in the backing, where that counts."""
+        model, pour, around = self.model, self.pour, self.view.surroundings
+        known, up = self._known, np.exp(_STEP)
+        blended = 0.0 < pour.white < 1.0 and self.scale_g > 0.0
+        scatter = backing = None
+        if blended or known.scattering.any() or known.thickness > 0.0:
+            scatter = (
+                Layer(model.base_scattering / up, pour.thickness_cm, around),
+                Layer(model.base_scattering * up, pour.thickness_cm, around),
+            )
+        if self.backing.any():
+            odds = around.backing / (1.0 - np.minimum(around.backing, 1.0 - 1e-6))
+            sides = [Surroundings(around.mode, odds * f / (1.0 + odds * f)) for f in (1.0 / up, up)]
+            backing = (
+                Layer(model.base_scattering, pour.thickness_cm, sides[0]),
+                Layer(model.base_scattering, pour.thickness_cm, sides[1]),
+            )
+        return scatter, backing
+
+    def linear(self, amounts: FloatArray) -> Linear:
+        """Colours of recipes, and what each cause does to them.
+
+        Parameters
+        ----------
+        amounts
+            Doses in palette order, then the masses of let-downs [g]: shape (k, n + m).
+        """
+        parts = [
+            self._linear(amounts[i : i + _CHUNK]) for i in range(0, max(len(amounts), 1), _CHUNK)
+        ]
+        return Linear(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+
+    def _linear(self, amounts: FloatArray) -> tuple[FloatArray, FloatArray]:
+        loads, by_load, by_white = self._readings(amounts)
+        model, known, (a, s) = self.model, self._known, self.spectra
+        white = self.pour.white
+        shares = np.concatenate([loads, np.tile((1.0 - white, white), (len(loads), 1))], axis=1)
+        by_base = np.stack([-by_white, by_white], axis=-1)
+        by_share = np.concatenate([by_load, by_base], axis=-1)  # (k, r, n + 2)
+        mu_a, mu_s = shares @ a, shares @ s
+        R, by_a, by_s, by_backing = self._slopes(mu_a, mu_s)
+        moved = by_a[:, None] * (by_share @ a)
+        columns = [moved if by_s is None else moved + by_s[:, None] * (by_share @ s)]
+        if known.modes:
+            moved = by_a[:, None] * _by_mode(shares, a, known.absorption)
+            if by_s is not None:
+                moved += by_s[:, None] * _by_mode(shares, s, known.scattering)
+            if by_backing is not None:
+                moved += by_backing[:, None] * self.backing
+            columns.append(moved)
+        thicker = by_a * mu_a if by_s is None else by_a * mu_a + by_s * mu_s
+        columns.append(np.stack([known.thickness * thicker, known.gain * R], axis=1))
+        every = np.concatenate(columns, axis=1)
+        labs, slopes = [], []
+        for weights, point in self.seen:
+            f, f_slope = cube_root_response(R @ weights.T, point)
+            labs.append(lab_from_response(f))
+            slopes.append((every @ weights.T * f_slope[:, None]) @ LAB_FROM_RESPONSE.T)
+        missed = known.model_lab * np.tile(np.eye(3), len(self.seen))
+        by_cause = np.concatenate(slopes, axis=-1)
+        by_cause = np.concatenate([by_cause, np.tile(missed, (len(loads), 1, 1))], axis=1)
+        if len(self.seen) == 1:  # as the search has it, to the last bit
+            labs = [model.lab(loads)]
+        return np.stack(labs, axis=1), by_cause
+
+    def _slopes(
+        self, mu_a: FloatArray, mu_s: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray | None, FloatArray | None]:
+        """R and its slopes by absorption, scattering and the backing's logit, each (k, 36)."""
+        around, thickness = self.view.surroundings, self.pour.thickness_cm
+        if not self.model.scattering_pigments:
+            R, by_a = self.model.layer.evaluate(mu_a)
+            by_s = by_backing = None
+            if self._scatter_layers is not None:
+                by_s = _central(self._scatter_layers, mu_a)
+                by_s = np.divide(by_s, mu_s, out=np.zeros_like(by_s), where=mu_s > 0.0)
+            if self._backing_layers is not None:
+                by_backing = _central(self._backing_layers, mu_a)
+            return R, by_a, by_s, by_backing
+        R, by_a, by_s = reflectance(mu_a, mu_s, thickness, around)
+        if not self.backing.any():
+            return R, by_a, by_s, None
+        by_logit = around.backing * (1.0 - around.backing)
+        return R, by_a, by_s, backing_slope(mu_a, mu_s, thickness, around) * by_logit
+
+    def _readings(self, amounts: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Loads, and how readings move them and the white fraction by a standard deviation.
+
+        Shapes (k, n), (k, r, n) and (k, r); a dose of 0 and a base that isn't weighed are none.
+        """
+        pour, size, batch = self.pour, len(self.palette.pigments), self.pour.batch_g
+        count, m = len(amounts), len(self.let_downs)
+        by_load = np.zeros((count, size + 2 + 3 * m, size))
+        by_white = np.zeros((count, size + 2 + 3 * m))
+        ruler, scale = SD * self.dose_slip, SD * self.scale_g
+        squeezed, per_paste = amounts[:, :size], 100.0 / batch
+        loads = squeezed * per_paste
+        at = np.arange(size)
+        by_load[:, at, at] = np.where(squeezed > 0.0, ruler * per_paste, 0.0)
+        weighed = np.tile((pour.clear_g, pour.white_g), (count, 1))
+        for let_down, mass in zip(self.let_downs, amounts[:, size:].T, strict=True):
+            own = self.palette.index(let_down.pigment)
+            loads[:, own] += mass * let_down.paste_per_g * per_paste
+            weighed -= np.outer(mass, (1.0 - let_down.white, let_down.white))
+        for j, (let_down, mass) in enumerate(zip(self.let_downs, amounts[:, size:].T, strict=True)):
+            own, first = self.palette.index(let_down.pigment), size + 2 + 3 * j
+            dosed = mass > 0.0
+            paste = mass * let_down.paste_per_g * per_paste
+            made = np.array([self.paste_made(let_down, float(g)) for g in mass])
+            by_load[:, first, own] = paste * ruler / made
+            by_load[:, first + 1, own] = -paste * scale * let_down.paste_per_g / made
+            by_load[:, first + 2] = np.where(dosed[:, None], -loads * (scale / batch), 0.0)
+            by_load[:, first + 2, own] += dosed * (let_down.paste_per_g * per_paste * scale)
+            by_white[:, first + 2] = dosed * (let_down.white - pour.white) * (scale / batch)
+        for kind, pull in enumerate((-pour.white, 1.0 - pour.white)):
+            there = weighed[:, kind] > 1e-9
+            by_load[:, size + kind] = np.where(there[:, None], -loads * (scale / batch), 0.0)
+            by_white[:, size + kind] = there * pull * (scale / batch)
+        return loads, by_load, by_white
+
+    def paste_made(self, let_down: LetDown, mass_g: float) -> float:
+        """Paste that a let-down is taken to be made with at once, for so much of it."""
+        told = self._made.get(let_down.pigment)
+        return told or paste_made(let_down, mass_g, self.pour.dose_step, self.scale_g)
+
+    def dosed(self, amounts: FloatArray) -> list[tuple[int, Dosed]]:
+        """The let-downs that one recipe, shape (n + m,), takes, with their positions."""
+        masses = amounts[len(self.palette.pigments) :].tolist()
+        return [
+            (at, Dosed(d, self.paste_made(d, mass), mass))
+            for at, (d, mass) in enumerate(zip(self.let_downs, masses, strict=True))
+            if mass > 0.0
+        ]
+
+    def expected(self, amounts: FloatArray, aims: FloatArray) -> FloatArray:
+        """Expected CIEDE2000 of recipes to known aims, the worst over the lights, shape (k,).
+
+        Parameters
+        ----------
+        amounts
+            Shape (k, n + m).
+        aims
+            CIELAB in each light, shape (v, 3).
+        """
+        found = np.empty(len(amounts))
+        for i in range(0, len(amounts), _CHUNK):
+            part = self.linear(amounts[i : i + _CHUNK])
+            values = differences(part.lab, aims, part.covariance, count=_POINTS)
+            found[i : i + _CHUNK] = values.mean(axis=1)
+        return found
+
+
+def _central(sides: tuple[Layer, Layer], mu_a: FloatArray) -> FloatArray:
+    return (sides[1].value(mu_a) - sides[0].value(mu_a)) / (2.0 * _STEP)
+
+
+def _by_mode(shares: FloatArray, spectra: FloatArray, modes: FloatArray) -> FloatArray:
+    """How modes (K, n + 2, 36) move a coefficient made of shares (k, n + 2) of spectra."""
+    parts = (shares[:, :, None] * spectra).transpose(2, 0, 1)  # (36, k, n + 2)
+    return np.asarray((parts @ modes.transpose(2, 1, 0)).transpose(1, 2, 0))

@@ -1,0 +1,433 @@
+"""The searches put together: closest and frugal for one target, and what else is asked of it.
+
+One way serves everything: doses by the ruler and let-downs, one light and several, pastes that
+scatter and a batch that is corrected. What differs is in the `Space`.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.optics.layer import Layer
+from shadematch.search.all_recipes import LARGEST, AllRecipes, Answer
+from shadematch.search.ideal import ideal
+from shadematch.search.minimax import minimax
+from shadematch.search.near import Listed, lean, lean_within, within
+from shadematch.search.nearness import Nearness
+from shadematch.search.space import Space
+from shadematch.search.tolerance import Tolerance
+from shadematch.search.whole import GAP, LISTED, MOST_EFFORT, Solution, closest, frugal
+from shadematch.support.arrays import FloatArray, IntArray
+
+__all__ = ["Searcher"]
+
+_MOST_PARTS: Final = 1000
+"""Combinations of doses of pastes that scatter gone through one by one, some 30 ms each ..."""
+_MOST_JOINT_PARTS: Final = 250
+"""... and with several lights or let-downs."""
+_FEW_PARTS: Final = 64
+_CHUNK: Final = 16_384
+# What things cost, in boxes.
+_PART_WORK: Final = 1000.0
+_RECIPE_WORK: Final = 0.25
+_TABLE_WORK: Final = 2.0  # a colour from the two-variable table
+_SEARCH_WORK: Final = 1500.0  # one target
+_SECOND: Final = 40_000.0
+
+
+class Searcher:
+    """Finds recipes in a space.
+
+    Where there are at most `all_recipes.LARGEST` recipes it lists them all once its searches have
+    cost as much as the list does; from then on it looks answers up, which gives the same. What
+    can be listed within about a second, or sooner than the doses of pastes that scatter are gone
+    through, is listed at once.
+
+    Targets are CIELAB in each view, shape (v, 3), or (3,) where there is one view.
+
+    Parameters
+    ----------
+    space
+        Doses, limits and views.
+    """
+
+    def __init__(self, space: Space) -> None:
+        self.space = space
+        self._plain = space.undiluted
+        self._still = space.scattering_kinds
+        self._work = 0.0
+        self._layers: dict[bytes, Layer] = {}
+        self._all: AllRecipes | None = None
+
+    # --- all recipes
+
+    def all_recipes(self) -> AllRecipes | None:
+        """All recipes, listed now if need be; None where they are too many."""
+        if self._all is None and np.isfinite(self._list_work):
+            steps, labs, vague = self._listed()
+            settle = self.colours if vague else None
+            self._all = AllRecipes(self.space.limits, steps, labs, settle)
+        return self._all
+
+    def _kept(self) -> AllRecipes | None:
+        """The list of all recipes, once it pays."""
+        at_once = max(_SECOND, self._parts_work) if self._still else _RECIPE_WORK * LISTED
+        pays = self._list_work <= max(self._work, at_once)
+        return self.all_recipes() if pays else self._all
+
+    @functools.cached_property
+    def _part_count(self) -> float:
+        """How many parts the space falls into, at most."""
+        return self.space.limits.of(self._still).count() if self._still else 1.0
+
+    @property
+    def _most_parts(self) -> int:
+        joint = len(self.space.seen) > 1 or not self.space.limits.grain
+        return _MOST_JOINT_PARTS if joint else _MOST_PARTS
+
+    @functools.cached_property
+    def _works(self) -> tuple[float, float]:
+        """What a list costs, made part by part and from the table; infinite where it can't be."""
+        count = self.space.limits.count()
+        if count > LARGEST:
+            return np.inf, np.inf
+        if not self._still:
+            return _RECIPE_WORK * count, np.inf
+        parts = self._part_count
+        by_part = _RECIPE_WORK * count + _PART_WORK * parts if parts <= _MOST_PARTS else np.inf
+        return by_part, _TABLE_WORK * count
+
+    @property
+    def _list_work(self) -> float:
+        return min(self._works)
+
+    @property
+    def _parts_work(self) -> float:
+        return _PART_WORK * min(self._part_count, self._most_parts) if self._still else 0.0
+
+    def _listed(self) -> tuple[IntArray, FloatArray, bool]:
+        """Every recipe in order, its colours, and whether these are still to be settled."""
+        by_part, by_table = self._works
+        if by_table < by_part:
+            steps = self.space.limits.leanest(self.space.limits.recipes())
+            return steps, _colours(self.space, steps), True
+        found = []
+        for fixed, part in self._parts(self.space, np.zeros(self.space.size))[0]:
+            own = part.limits.leanest(part.limits.recipes())
+            if len(own):  # a dose that stands still may leave no room for one that is required
+                found.append((own + fixed, _colours(part, own)))
+        steps, labs = (np.concatenate(each) for each in zip(*found, strict=True))
+        order = np.lexsort(steps.T[::-1]) if len(found) > 1 else slice(None)
+        return steps[order], labs[order], False
+
+    def colours(self, steps: IntArray) -> FloatArray:
+        """CIELAB of recipes in each view, shape (m, v, 3), as `predict` gives it.
+
+        For each dose of what scatters a layer is made.
+        """
+        still = np.zeros_like(steps)
+        still[:, self._still] = steps[:, self._still]
+        labs = np.empty((len(steps), len(self.space.seen), 3))
+        for fixed in np.unique(still, axis=0):
+            rows = np.flatnonzero((still == fixed).all(axis=1))
+            labs[rows] = _colours(self.space.holding(fixed), steps[rows] - fixed)
+        return labs
+
+    # --- parts
+
+    def _parts(
+        self, space: Space, around: FloatArray
+    ) -> tuple[Iterable[tuple[IntArray, Space]], bool]:
+        """The space cut so that only absorption varies in a part, and whether all is there.
+
+        Doses of kinds that scatter are gone through one by one, those near `around` first; each
+        part comes with the steps that stand still in it, shape (k,).
+        """
+        if not self._still:
+            return [(np.zeros(space.size, np.intp), space)], True
+        chosen, complete = space.limits.nearest(self._still, around, self._most_parts)
+        few = complete and len(chosen) <= _FEW_PARTS
+        return ((fixed, self._part(space, fixed, few)) for fixed in chosen), complete
+
+    def _part(self, space: Space, fixed: IntArray, keep: bool) -> Space:
+        part = space.holding(fixed, self._layers.get(fixed.tobytes()))
+        if keep and part.layer is not None:
+            self._layers[fixed.tobytes()] = part.layer  # over a megabyte each
+        return part
+
+    # --- real-valued doses
+
+    def ideal(self, targets: FloatArray, best: Solution | None = None) -> tuple[FloatArray, float]:
+        """Real-valued steps with the smallest (worst) CIEDE2000; a local optimum.
+
+        Parameters
+        ----------
+        targets
+            The target.
+        best
+            The closest whole recipe, where it is known: its surroundings are looked at too.
+            Mixtures have several local optima, and it lies next to a good one.
+
+        Returns
+        -------
+        steps, delta_e
+            `steps` has shape (k,), with nothing in let-downs.
+        """
+        goals = np.reshape(targets, (-1, 3))
+        steps, value = self._ideal(goals, None)
+        if best is not None and best.steps is not None:
+            whole = self.space.limits.brought(best.steps.astype(float))
+            again, lower = self._ideal(goals, whole)
+            if lower < value:
+                steps, value = again, lower
+        result = np.zeros(self.space.size)
+        result[: steps.size] = steps
+        return result, value
+
+    def _ideal(self, goals: FloatArray, start: FloatArray | None) -> tuple[FloatArray, float]:
+        views = [replace(self._plain, seen=(each,)) for each in self._plain.seen]
+        found = [ideal(view, g, start=start) for view, g in zip(views, goals, strict=True)]
+        if len(views) == 1:
+            return found[0]
+        starts = [steps for steps, _ in found] + ([] if start is None else [start])
+        return min((minimax(self._plain, goals, s) for s in starts), key=lambda f: f[1])
+
+    def _hints(self, steps: FloatArray) -> FloatArray:
+        """Real-valued steps of about the same paste, shape (h, k): as they are, then weighed."""
+        limits, n = self.space.limits, self.space.limits.pigments
+        if limits.size == n:
+            return steps[None]
+        mixed = np.zeros(limits.size)
+        mixed[:n] = limits.brought(steps)
+        order = np.argsort(-limits.paste, kind="stable")
+        for kind in order[order >= n]:
+            # What is left over after whole steps of the coarser kinds is weighed.
+            rest = 0.0
+            for k in np.flatnonzero(
+                (limits.pigment == limits.pigment[kind]) & (limits.paste > limits.paste[kind])
+            ):
+                whole = np.floor(mixed[k] + 1e-9)
+                rest += (mixed[k] - whole) * limits.paste[k]
+                mixed[k] = whole
+            mixed[kind] = min(rest / limits.paste[kind], float(limits.upper[kind]))
+        return np.stack([steps, mixed])
+
+    # --- whole doses
+
+    def answers(self, targets: FloatArray, tolerances: Sequence[Tolerance]) -> list[Answer]:
+        """Search for many targets, shape (t, v, 3); see `answer`."""
+        listed = self._kept()
+        if listed is None and self._list_work <= (_SEARCH_WORK + self._parts_work) * len(targets):
+            listed = self.all_recipes()
+        if listed is not None:
+            return listed.look_up(targets, tolerances)
+        return [self.answer(goal, own) for goal, own in zip(targets, tolerances, strict=True)]
+
+    def answer(self, targets: FloatArray, tolerance: Tolerance) -> Answer:
+        """Search for one target.
+
+        Parameters
+        ----------
+        targets
+            The target.
+        tolerance
+            Which recipes count as no worse than the closest.
+        """
+        best = self.closest(targets)
+        return Answer(best, self.frugal(targets, best, tolerance))
+
+    def closest(
+        self,
+        targets: FloatArray,
+        *,
+        hint: FloatArray | None = None,
+        max_paste: float | None = None,
+        max_tubes: int | None = None,
+        below: float = np.inf,
+        beliefs: Sequence[FloatArray] = (),
+        effort: int = MOST_EFFORT,
+    ) -> Solution:
+        """The closest whole recipe; see `whole.closest`.
+
+        Parameters
+        ----------
+        targets
+            The target.
+        hint
+            Steps to look around first, shape (k,); by default the continuous optimum.
+        max_paste, max_tubes
+            Limits to keep besides the space's own; paste in dose steps.
+        below
+            Only recipes with a smaller CIEDE2000 count.
+        beliefs
+            For each view: only colours inside count (`Tolerance.belief`).
+        effort
+            Most boxes to look at, in each part.
+        """
+        goals = np.reshape(targets, (-1, 3))
+        listed = self._kept()
+        if listed is not None:
+            return listed.closest(
+                goals,
+                max_paste=np.inf if max_paste is None else max_paste,
+                max_tubes=max_tubes,
+                below=below,
+                beliefs=beliefs,
+            )
+        hints = self._hints(self.ideal(goals)[0] if hint is None else hint)
+        parts, complete = self._parts(
+            self.space.limited(max_paste=max_paste, max_tubes=max_tubes), hints[-1]
+        )
+        best = Solution(None, np.inf, below, True, 0)
+        for fixed, part in parts:
+            if part.limits.empty:
+                continue
+            found = closest(
+                Nearness(part, goals, beliefs=beliefs),
+                hints=np.clip(hints, part.limits.lower, part.limits.upper),
+                below=min(best.delta_e, below),
+                effort=effort,
+            )
+            bound, boxes = min(best.bound, found.bound), best.boxes + found.boxes
+            if found.steps is not None:
+                best = replace(found, steps=found.steps + fixed)
+            best = replace(best, bound=bound, boxes=boxes)
+            self._work += found.boxes + (_PART_WORK if self._still else 0.0)
+        reached = min(best.delta_e, below)
+        if not complete:
+            return replace(best, bound=0.0, proved=reached <= GAP)
+        return replace(best, proved=bool(reached - best.bound <= GAP))
+
+    def least(
+        self,
+        targets: FloatArray,
+        *,
+        within: float,
+        less_than: float,
+        near: FloatArray | IntArray,
+        beliefs: Sequence[FloatArray] = (),
+    ) -> Solution:
+        """A recipe with the least paste; see `whole.frugal`.
+
+        Parameters
+        ----------
+        targets
+            The target.
+        within
+            Largest CIEDE2000 that will do.
+        less_than
+            Only recipes with less paste than this count [dose steps].
+        near
+            Steps to look around first, shape (k,).
+        beliefs
+            For each view: only colours inside count (`Tolerance.belief`).
+        """
+        goals = np.reshape(targets, (-1, 3))
+        listed = self._kept()
+        if listed is not None:
+            return listed.least(goals, within=within, less_than=less_than, beliefs=beliefs)
+        parts, complete = self._parts(self.space, np.asarray(near, dtype=float))
+        best = Solution(None, np.inf, less_than, complete, 0)
+        least = less_than
+        for fixed, part in parts:
+            used = float(fixed @ self.space.limits.paste)
+            if part.limits.empty or used >= least:
+                continue
+            found = frugal(
+                Nearness(part, goals, beliefs=beliefs),
+                within=within,
+                less_than=least - used,
+                near=np.where(part.limits.upper > 0, near, 0),
+            )
+            bound, proved = min(best.bound, found.bound + used), best.proved and found.proved
+            boxes = best.boxes + found.boxes
+            if found.steps is not None:
+                best = replace(found, steps=found.steps + fixed)
+                least = self.space.limits.paste_of(found.steps + fixed)
+            best = replace(best, bound=bound, proved=proved, boxes=boxes)
+            self._work += found.boxes
+        bound = min(best.bound, least)
+        return replace(best, bound=bound, proved=best.proved and least - bound < 1e-6)
+
+    def frugal(self, targets: FloatArray, best: Solution, tolerance: Tolerance) -> Solution:
+        """The recipe with the least paste among those that count as no worse than `best`.
+
+        What is believed of the colour is taken to hold around each view's target.
+        """
+        assert best.steps is not None
+        goals, paste_of = np.reshape(targets, (-1, 3)), self.space.limits.paste_of
+        limit = tolerance.within(best.delta_e)
+        beliefs = [tolerance.belief(goal, best.delta_e) for goal in goals]
+        found = self.least(
+            goals,
+            within=limit,
+            less_than=paste_of(best.steps),
+            near=best.steps,
+            beliefs=beliefs,
+        )
+        steps, lean = (best.steps, best) if found.steps is None else (found.steps, found)
+        paste = paste_of(steps)
+        # Among equally short recipes, the closest.
+        refined = self.closest(
+            goals,
+            hint=steps.astype(float),
+            max_paste=paste + 1e-9,
+            below=limit + GAP,
+            beliefs=beliefs,
+        )
+        if refined.steps is not None and refined.delta_e <= lean.delta_e:
+            lean = refined
+        proved = found.proved and paste - found.bound < 1e-6
+        return Solution(lean.steps, lean.delta_e, found.bound, proved, found.boxes)
+
+    def within(
+        self, targets: FloatArray, limit: float, most: int, around: FloatArray
+    ) -> tuple[IntArray, bool]:
+        """Recipes no farther than `limit`, at most so many, and whether these are all.
+
+        Those whose doses of pastes that scatter are near `around` are looked at first.
+        """
+        goals = np.reshape(targets, (-1, 3))
+        listed, complete = self._kept(), True
+        if listed is not None:
+            steps, values = listed.within(goals, limit)
+        else:
+            parts, complete = self._parts(self.space, around)
+            found = [(np.empty((0, self.space.size), np.intp), np.empty(0))]
+            for fixed, part in parts:
+                own, near, all_ = within(part, goals, limit, most)
+                found.append((own + fixed, near))
+                complete = complete and all_
+            steps, values = (np.concatenate(each) for each in zip(*found, strict=True))
+        order = np.argsort(values, kind="stable")[:most]
+        return steps[order], complete and len(steps) <= most
+
+    def lean(self, targets: FloatArray, limit: float, best: Solution) -> Listed:
+        """Recipes no farther than `limit` that no other such one undercuts in every paste.
+
+        `best` is the closest of them.
+        """
+        assert best.steps is not None
+        goals = np.reshape(targets, (-1, 3))
+        parts, complete = self._parts(self.space, best.steps.astype(float))
+        found = [best.steps[None]]
+        for fixed, part in parts:
+            listed = lean_within(part, goals, within=limit)
+            found.append(listed.steps + fixed)
+            complete = complete and listed.complete
+        return Listed(lean(np.concatenate(found)), complete)
+
+
+def _colours(space: Space, steps: IntArray) -> FloatArray:
+    """CIELAB in each view, shape (m, v, 3)."""
+    return np.concatenate(
+        [
+            np.stack(space.labs(steps[i : i + _CHUNK].astype(float)), axis=1)
+            for i in range(0, len(steps), _CHUNK)
+        ]
+    )

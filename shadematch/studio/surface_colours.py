@@ -1,0 +1,56 @@
+"""Colours that a surface can have: the solid of object colours."""
+
+from __future__ import annotations
+
+import functools
+from typing import Final
+
+import numpy as np
+
+from shadematch.colour.illuminant import Light
+from shadematch.colour.standards import observation
+from shadematch.errors import ColourError
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["check_real"]
+
+_SLACK: Final = (0.1, 0.01)
+"""How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
+and a share of the colour's own size."""
+
+
+@functools.cache
+def _solid(illuminant: Light, observer: str) -> tuple[FloatArray, FloatArray]:
+    """Facet normals of the solid of object colours, and how far it reaches along them.
+
+    The solid is the set of XYZ of all reflectances between 0 and 1 at the library's
+    wavelengths: a zonotope, whose facets are spanned by pairs of weights.
+    """
+    weights = observation(illuminant, observer).weights
+    first, second = np.triu_indices(weights.shape[1], 1)
+    normals = np.cross(weights[:, first].T, weights[:, second].T)
+    size = np.linalg.norm(normals, axis=1)
+    normals = normals[size > 1e-9 * size.max()] / size[size > 1e-9 * size.max(), None]
+    normals = np.concatenate([normals, -normals])
+    return normals, np.maximum(normals @ weights, 0.0).sum(axis=1)
+
+
+def check_real(
+    xyz: FloatArray, illuminant: Light, observer: str, field_: str, given: FloatArray
+) -> None:
+    """Refuse a colour that no surface has under this light.
+
+    Raises
+    ------
+    ColourError
+        Naming the field, and what was given.
+    """
+    normals, reach = _solid(illuminant, observer)
+    slack = _SLACK[0] + _SLACK[1] * float(np.linalg.norm(xyz))
+    if np.any(normals @ xyz > reach + slack):
+        raise ColourError(
+            "no surface can have this colour",
+            field=field_,
+            value=tuple(given.tolist()),
+            remedy="Check the order, the signs and the light; L* runs to 100, Y to 100",
+        )

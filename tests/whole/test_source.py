@@ -1,0 +1,94 @@
+"""How the library and its tests are written, as far as their syntax tells."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import shadematch
+
+PACKAGE = Path(shadematch.__file__).parent
+TESTS = Path(__file__).parents[1]
+
+MOST_BY_PLACE = 5
+"""Positional arguments of one call."""
+STILL_TO_DO = (
+    "calibration.keeping",
+    "correction",
+    "keeping",
+    "matching",
+    "photo",
+    "planning",
+    "plots",
+    "predicting",
+    "sheet",
+)
+
+
+def trees(folder: Path, pattern: str = "*.py") -> dict[str, ast.Module]:
+    return {
+        ".".join(path.relative_to(folder).with_suffix("").parts): ast.parse(
+            path.read_text(encoding="utf-8")
+        )
+        for path in sorted(folder.rglob(pattern))
+    }
+
+
+def name_of(call: ast.Call) -> str:
+    return ast.unparse(call.func).rsplit(".", 1)[-1]
+
+
+def calls(tree: ast.AST) -> Iterator[ast.Call]:
+    return (node for node in ast.walk(tree) if isinstance(node, ast.Call))
+
+
+def test_long_calls_are_written_with_keywords() -> None:
+    """Of the library's own functions and classes, as far as their names tell."""
+    library = trees(PACKAGE)
+    own = {
+        node.name
+        for tree in library.values()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef | ast.ClassDef)
+    } | {"cls"}
+    long = [
+        (room, call.lineno, name_of(call))
+        for room, tree in library.items()
+        for call in calls(tree)
+        if len(call.args) > MOST_BY_PLACE and name_of(call) in own
+    ]
+    assert not [each for each in long if not each[0].startswith(STILL_TO_DO)]
+
+
+def checks(function: ast.FunctionDef, helpers: dict[str, ast.FunctionDef]) -> bool:
+    """Whether it asserts or expects an error or warning, itself or in what it calls."""
+    open_, known = [function], {function.name}
+    while open_:
+        for node in ast.walk(open_.pop()):
+            if isinstance(node, ast.Assert):
+                return True
+            if isinstance(node, ast.Call):
+                name = name_of(node)
+                if name in ("raises", "warns", "fail") or name.startswith("assert_"):
+                    return True
+                if name == "run" and "check=True" in map(ast.unparse, node.keywords):
+                    return True
+                if name in helpers and name not in known:
+                    known.add(name)
+                    open_.append(helpers[name])
+    return False
+
+
+@pytest.mark.parametrize("room", trees(TESTS, "test_*.py"))
+def test_every_test_can_fail(room: str) -> None:
+    tree = trees(TESTS, f"{room.rsplit('.', 1)[-1]}.py")[room]
+    functions = {n.name: n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef)}
+    idle = [
+        name
+        for name, function in functions.items()
+        if name.startswith("test_") and not checks(function, functions)
+    ]
+    assert not idle
