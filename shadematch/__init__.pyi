@@ -33,6 +33,7 @@ from .matching.match import match as match
 from .matching.same_look import same_look as same_look
 from .matching.smallest_batch import smallest_batch as smallest_batch
 from .photo.chart import Chart as Chart
+from .photo.combining import combine_photos as combine_photos
 from .photo.finding import find_chart as find_chart
 from .photo.light import Neutral as Neutral
 from .photo.proposal import flat_areas as flat_areas

@@ -14,7 +14,7 @@ from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.photo.uncertainty import frame_of
+from shadematch.photo.inference import frame_of
 from shadematch.studio.pour import Pour
 from shadematch.studio.target import Target
 from shadematch.studio.view import View

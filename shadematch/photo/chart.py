@@ -10,17 +10,28 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import adapt, lab_to_xyz
+from shadematch.colour.colorimetry import (
+    LAB_FROM_RESPONSE,
+    adapt,
+    cube_root_response,
+    lab_to_xyz,
+    xyz_to_lab,
+)
+from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import observation
 from shadematch.errors import PhotoError
 from shadematch.photo.mean import Mean, mean_of
 from shadematch.photo.picture import Picture
+from shadematch.photo.profile import SRGB
 from shadematch.photo.regions import Region
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import BoolArray, FloatArray
 
-__all__ = ["GREYS", "Chart", "as_chart", "homography", "read_chart"]
+__all__ = ["GREYS", "MOST_LEFT_OUT", "Chart", "as_chart", "by_matrix", "homography", "read_chart"]
 
 _ROWS, _COLUMNS = 4, 6
+MOST_LEFT_OUT: Final = 8
+_TURNS: Final = 12
+_USUAL: Final = 4.0  # CIEDE2000 up to which patches count nearly alike
 GREYS: Final = range(18, 24)
 _PART: Final = 0.25
 """Half the side of the square that is read, in distances between patches."""
@@ -56,7 +67,7 @@ class Chart:
         two that are published, of charts made before and after November 2014: the one that
         fits the photo better.
     left_out
-        Numbers, 0 to 23, of patches that aren't read, since something lies on them; 6 at most.
+        Numbers, 0 to 23, of patches that aren't read, since something lies on them; 8 at most.
     """
 
     corners: tuple[Point, Point, Point, Point]
@@ -88,10 +99,10 @@ class Chart:
             not isinstance(numbers, tuple | list)
             or any(isinstance(i, bool) or not isinstance(i, int) for i in numbers)
             or not set(numbers) <= set(range(24))
-            or len(numbers) > 6
+            or len(numbers) > MOST_LEFT_OUT
         ):
             raise PhotoError(
-                "must be up to six whole numbers from 0 to 23",
+                "must be up to eight whole numbers from 0 to 23",
                 field="chart left_out",
                 value=numbers,
                 remedy="Count the patches row by row; dark skin is 0",
@@ -192,6 +203,40 @@ def homography(source: FloatArray, target: FloatArray) -> FloatArray:
     return np.append(values, 1.0).reshape(3, 3)
 
 
+def by_matrix(shown: FloatArray, reference: FloatArray, sound: BoolArray) -> FloatArray:
+    """CIEDE2000 of patches to their reference, as the best matrix brings them.
+
+    Least squares in CIELAB, linearised about the reference, with Cauchy's weights: what lies on
+    some patches must not draw the matrix to itself. Starts from the median gain of each channel,
+    which half of the patches can't spoil.
+
+    Parameters
+    ----------
+    shown
+        Channel values; shape (k, 3).
+    reference
+        XYZ under D65; shape (k, 3).
+    sound
+        Which patches count; shape (k,).
+    """
+    white = observation("D65").white
+    wanted = xyz_to_lab(reference, white)
+    by_xyz = LAB_FROM_RESPONSE * cube_root_response(reference, white)[1][:, None, :]
+    design = by_xyz @ np.einsum("kf,ij->kifj", shown, np.eye(3)).reshape(len(shown), 3, 9)
+    goal = np.einsum("kij,kj->ki", by_xyz, reference)
+    channels = np.linalg.solve(SRGB.matrix, reference.T).T
+    gains = np.median((channels / np.maximum(shown, 1e-4))[sound], axis=0)
+    matrix = (SRGB.matrix * gains).T
+    for _ in range(_TURNS):
+        xyz = shown @ matrix
+        off = delta_e(xyz_to_lab(np.maximum(xyz, 0.0), white), wanted)
+        far = np.linalg.norm(np.einsum("kij,kj->ki", by_xyz, xyz) - goal, axis=1)
+        root = np.sqrt(sound / (_USUAL**2 + np.minimum(off, far) * far))
+        rows = (design * root[:, None, None]).reshape(-1, 9)
+        matrix = np.linalg.lstsq(rows, (goal * root[:, None]).ravel(), rcond=None)[0].reshape(3, 3)
+    return delta_e(xyz_to_lab(np.maximum(shown @ matrix, 0.0), white), wanted)
+
+
 def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[Mean, ...]]:
     """What the photo shows of each patch; those that clip are left out.
 
@@ -230,7 +275,7 @@ def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[M
         if mean.shares["clipped"] < 0.1:
             numbers.append(i)
             means.append(mean)
-    if len(numbers) < 18 or sum(i in GREYS for i in numbers) < 4:
+    if len(numbers) < 24 - MOST_LEFT_OUT - 2:
         raise PhotoError(
             "has too many patches that are clipped",
             field="chart",

@@ -157,6 +157,8 @@ def _pillow(image: Any, place: Path, head: bytes) -> Picture:
     _check_size(width, height, len(image.getbands()), 16 if mode.startswith("I;16") else 8)
     if image.format != "MPO":  # the further pictures of a phone's MPO are previews and depth
         _one_frame(getattr(image, "n_frames", 1))
+    if image.format in ("JPEG", "MPO"):
+        _check_end(place)
     deep = _deep_codes(image, place, head)
     exif = image.getexif()
     orientation = exif.get(0x0112, 1)
@@ -179,6 +181,28 @@ def _pillow(image: Any, place: Path, head: bytes) -> Picture:
     return _picture(
         width, height, bits, colours, alpha, orientation, cut, icc, fallback, image.format
     )
+
+
+def _check_end(place: Path) -> None:
+    """Refuse a JPEG that is cut off, however near its end: decoders fill what is missing.
+
+    A file is made of segments with their lengths up to the first scan; in scans, the byte FF is
+    followed by 00 or by the number of a restart, and by D9 at the very end (ITU-T T.81, annex B).
+    """
+    data = place.read_bytes()
+    at = 2
+    while data[at : at + 1] == b"\xff" and data[at + 1 : at + 2] != b"\xda":
+        if data[at + 1 : at + 2] == b"\xff":  # a marker may be filled up
+            at += 1
+            continue
+        at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    if data.find(b"\xff\xd9", at) < 0:
+        raise PhotoError(
+            "is cut off before its end",
+            field="photo",
+            value=place.name,
+            remedy="Send or copy the file anew",
+        )
 
 
 def _deep_codes(image: Any, place: Path, head: bytes) -> Codes | None:

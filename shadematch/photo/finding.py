@@ -13,21 +13,17 @@ import itertools
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, gaussian_gradient_magnitude
 
 from shadematch.colour.colorimetry import (
-    LAB_FROM_RESPONSE,
     SRGB_WHITE,
-    cube_root_response,
     xyz_to_lab,
 )
-from shadematch.colour.difference import delta_e
-from shadematch.colour.standards import observation
 from shadematch.errors import MissingExtraError, PhotoError
-from shadematch.photo.chart import Chart, homography
+from shadematch.photo.chart import MOST_LEFT_OUT, Chart, by_matrix, homography
 from shadematch.photo.drawing import draw_regions, preview
 from shadematch.photo.files import open_photo
 from shadematch.photo.picture import Picture
@@ -39,7 +35,7 @@ if TYPE_CHECKING:
 __all__ = ["chart_in", "draw_chart", "find_chart"]
 
 _LONGEST: Final = 960
-_EDGES: Final = (2.0, 3.5, 6.0)
+_EDGES: Final = (1.2, 2.0, 3.5, 6.0)
 """Slopes of Lab [per pixel] that count as an edge; more than one, for noisy and for soft photos."""
 _SMALLEST, _LARGEST = 30, 0.02  # area of a patch: pixels, share of the photo
 _FEWEST: Final = 10  # patches of a grid
@@ -48,7 +44,7 @@ _FITS: Final = 7.0  # mean CIEDE2000 of the patches that count
 _CLEARLY: Final = 1.4  # times as bad any other way round must be
 _COVERED: Final = 16.0  # CIEDE2000 of a patch above which something lies on it
 _UNEVEN: Final = 6.0  # standard deviation of Lab inside a patch, the same
-_MOST_COVERED: Final = 6
+_ASIDE: Final = 0.06  # distances between patches
 _AROUND: Final = list(itertools.product((False, True), range(4)))  # mirrored, quarter turns
 
 
@@ -143,13 +139,6 @@ def chart_in(picture: Picture) -> Chart:
             "or give the middles of the patches dark skin, bluish green, black, white",
         )
     best = straight[0]
-    if len(best.covered) > _MOST_COVERED:
-        raise PhotoError(
-            "is covered, or has glare, in too many patches",
-            field="chart",
-            value=f"{len(best.covered)} of 24",
-            remedy="Show all of the chart",
-        )
     ends = np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float)
     corners = (_map(best.to_photo, ends) + 0.5) * every
     a, b, c, d = ((float(x), float(y)) for x, y in corners)
@@ -244,11 +233,12 @@ def _grown(
         (column, row), u, v = waiting.pop(0)
         here = places[cells[column, row]]
         reach = 0.3 * min(np.hypot(*u), np.hypot(*v))
-        for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            cell = column + dx, row + dy
-            if cell in cells:
+        # Where something lies on the next patch, the one behind it goes on.
+        for (dx, dy), far in itertools.product(((1, 0), (-1, 0), (0, 1), (0, -1)), (1, 2)):
+            cell = column + far * dx, row + far * dy
+            if cell in cells or (column + dx, row + dy) in cells:
                 continue
-            goal = here + dx * u + dy * v
+            goal = here + far * (dx * u + dy * v)
             off = np.hypot(*(places - goal).T)
             spot = int(np.argmin(off))
             like = 0.4 < areas[spot] / areas[cells[column, row]] < 2.5
@@ -256,7 +246,7 @@ def _grown(
                 continue
             cells[cell] = spot
             used.add(spot)
-            step = places[spot] - here
+            step = (places[spot] - here) / far
             waiting.append((cell, dx * step if dx else u, dy * step if dy else v))
     return cells
 
@@ -271,6 +261,12 @@ def _placed(seen: _Seen, spots: Sequence[_Spot], cells: Cells) -> _Found | None:
     keys = np.array(list(cells), dtype=float)
     points = np.array([(spots[i].x, spots[i].y) for i in cells.values()])
     to_photo = homography(keys, points)
+    # The middle of a patch that is half covered lies elsewhere.
+    off = np.hypot(*(_map(to_photo, keys) - points).T)
+    pitch = np.hypot(*(_map(to_photo, keys + np.array([1.0, 0.0])) - _map(to_photo, keys)).T)
+    good = off < max(_ASIDE, 2.5 * float(np.median(off / pitch))) * pitch
+    if _FEWEST - 2 <= good.sum() < len(keys):
+        to_photo = homography(keys[good], points[good])
     low, high = keys.min(axis=0).astype(int), keys.max(axis=0).astype(int)
     results: list[_Found] = []
     for wide, tall in ((6, 4), (4, 6)):
@@ -321,25 +317,16 @@ def _colours(seen: _Seen, to_photo: FloatArray, mirrored: bool) -> _Found | None
     linear = seen.linear[row, column].reshape(24, -1, 3)
     uneven = seen.lab[row, column].reshape(24, -1, 3).std(axis=1).max(axis=-1) > _UNEVEN
     shown = np.median(linear, axis=1)
-    white = observation("D65").white
     reference = Chart(((0, 0), (1, 0), (1, 1), (0, 1))).xyz
-    wanted = xyz_to_lab(reference, white)
-    by_xyz: Any = LAB_FROM_RESPONSE * cube_root_response(reference, white)[1][:, None, :]
-    design = by_xyz @ np.einsum("kf,ij->kifj", shown, np.eye(3)).reshape(24, 3, 9)
-    goal = np.einsum("kij,kj->ki", by_xyz, reference)
-    kept = ~uneven
-    off = np.zeros(24)
-    # Patches that something lies on are dropped one by one, the worst first.
-    while kept.sum() >= 24 - _MOST_COVERED - 2:
-        weights = np.linalg.lstsq(design[kept].reshape(-1, 9), goal[kept].ravel(), rcond=None)[0]
-        xyz = shown @ weights.reshape(3, 3)
-        off = delta_e(xyz_to_lab(np.maximum(xyz, 0.0), white), wanted)
-        worst = int(np.argmax(np.where(kept, off, 0.0)))
-        if off[worst] <= _COVERED:
-            covered = tuple(int(i) for i in np.flatnonzero(~kept))
-            return _Found(float(off[kept].mean()), mirrored, to_photo, covered)
-        kept[worst] = False
-    return None
+    sound = ~uneven
+    if sound.sum() < 24 - MOST_LEFT_OUT:
+        return None
+    off = by_matrix(shown, reference, sound)
+    kept = sound & (off <= _COVERED)
+    if kept.sum() < 24 - MOST_LEFT_OUT:
+        return None
+    covered = tuple(int(i) for i in np.flatnonzero(~kept))
+    return _Found(float(off[kept].mean()), mirrored, to_photo, covered)
 
 
 def _same(one: _Found, other: _Found) -> bool:

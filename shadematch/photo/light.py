@@ -10,8 +10,9 @@ the same stand measures it everywhere.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
@@ -22,7 +23,15 @@ from shadematch.photo.regions import Region, as_regions
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import is_finite
 
-__all__ = ["Neutral", "Shading", "Slope", "as_neutral", "slope_of"]
+__all__ = [
+    "PRIOR_MEAN",
+    "PRIOR_SD",
+    "Neutral",
+    "Shading",
+    "as_neutrals",
+    "regressors",
+    "slope_of",
+]
 
 PRIOR_MEAN: Final[FloatArray] = np.array([0.0, 0.0, -0.06])
 PRIOR_SD: Final[FloatArray] = np.array([0.12, 0.12, 0.06])
@@ -42,20 +51,22 @@ class Neutral:
     regions
         Where it is; several if it is seen in several places.
     reflectance
-        Of its whole, 0 to 1. White office paper has about 0.9 (common practice, no source), a
-        grey card says its own, mostly 0.18.
+        Of its whole, 0 to 1, if it is known; a grey card says its own, mostly 0.18. By default
+        it is taken for white printing paper, whose brightener makes it bluish.
     reflectance_sd
         How far that may be off (standard deviation).
     """
 
     regions: tuple[Region, ...]
-    reflectance: float = 0.9
+    reflectance: float | None = None
     reflectance_sd: float = 0.02
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "regions", as_regions(self.regions, "neutral"))
         for name, low, high in (("reflectance", 0.02, 1.0), ("reflectance_sd", 0.0, 0.3)):
             value = getattr(self, name)
+            if name == "reflectance" and value is None:
+                continue
             if not is_finite(value) or not low <= value <= high:
                 raise PhotoError(
                     f"must be a number from {low:g} to {high:g}",
@@ -65,58 +76,35 @@ class Neutral:
                 )
 
 
-def as_neutral(given: object) -> Neutral:
-    """A neutral, or the one whose regions were given.
+def as_neutrals(given: object) -> tuple[Neutral, ...]:
+    """Neutrals: one, several, or one whose regions were given.
 
     Raises
     ------
     PhotoError
-        If it is neither.
+        If it is none of these.
     """
-    return given if isinstance(given, Neutral) else Neutral(as_regions(given, "neutral"))
+    if isinstance(given, Neutral):
+        return (given,)
+    if isinstance(given, Sequence) and any(isinstance(one, Neutral) for one in given):
+        return tuple(n for one in given for n in as_neutrals(one))
+    return (Neutral(as_regions(given, "neutral")),)
 
 
-class Slope(NamedTuple):
-    """How the logarithm of the light changes across a photo.
+def regressors(place: FloatArray) -> FloatArray:
+    """A plane, and the fall towards the corners that lenses have; shape (k, 3).
 
-    A plane, and the fall towards the corners that lenses have.
-
-    Attributes
-    ----------
-    terms
-        Along x, along y [per diagonal], and at the corners against the middle.
-    covariance
-        Of `terms`, 3 x 3.
-    size
-        Width and height of the photo [pixels].
-    middle
-        Mean of the three regressors where the log of the light counts as 0.
+    `place` in diagonals of the photo from its middle, shape (k, 2).
     """
-
-    terms: FloatArray
-    covariance: FloatArray
-    size: tuple[int, int]
-    middle: FloatArray
-
-    def log_at(self, place: FloatArray) -> tuple[float, float]:
-        """Logarithm of the light at a place (x, y) [pixels], and its variance."""
-        away = _regressors(place[None], self.size)[0] - self.middle
-        return float(away @ self.terms), float(away @ self.covariance @ away)
-
-    def logs_at(self, places: FloatArray) -> FloatArray:
-        """Logarithm of the light at places; shapes (k, 2) and (k,)."""
-        return np.asarray((_regressors(places, self.size) - self.middle) @ self.terms)
-
-
-def _regressors(places: FloatArray, size: tuple[int, int]) -> FloatArray:
-    diagonal = math.hypot(*size)
-    away = (places - np.array(size) / 2.0) / diagonal
-    return np.column_stack([away, 4.0 * (away**2).sum(axis=1)])
+    return np.column_stack([place, 4.0 * (place**2).sum(axis=-1)])
 
 
 def slope_of(
-    places: FloatArray, log_light: FloatArray, size: tuple[int, int], *, noise: float = _GRAIN
-) -> Slope:
+    places: FloatArray,
+    log_light: FloatArray,
+    size: tuple[int, int],
+    before: tuple[FloatArray, FloatArray] = (PRIOR_MEAN, np.diag(PRIOR_SD**2)),
+) -> tuple[FloatArray, FloatArray]:
     """Slope of the light from how bright the same surface is in several places.
 
     Bayesian linear regression with a normal prior: with few or close places the slope stays
@@ -130,16 +118,21 @@ def slope_of(
         Shape (k,).
     size
         Width and height of the photo [pixels].
-    noise
-        Standard deviation of `log_light`.
+    before
+        Mean and covariance of the slope before.
+
+    Returns
+    -------
+    ndarray, ndarray
+        Mean and covariance of the slope along x, along y [per diagonal], and at the corners
+        against the middle; shapes (3,), (3, 3).
     """
-    table = _regressors(places, size)
-    middle = table.mean(axis=0)
-    away = table - middle
-    prior = np.diag(1.0 / PRIOR_SD**2)
-    covariance = np.linalg.inv(away.T @ away / noise**2 + prior)
-    pull = away.T @ (log_light - log_light.mean()) / noise**2 + prior @ PRIOR_MEAN
-    return Slope(covariance @ pull, covariance, size, middle)
+    table = regressors((places - np.array(size) / 2.0) / math.hypot(*size))
+    away = table - table.mean(axis=0)
+    prior = np.linalg.inv(before[1])
+    covariance = np.linalg.inv(away.T @ away / _GRAIN**2 + prior)
+    pull = away.T @ (log_light - log_light.mean()) / _GRAIN**2 + prior @ before[0]
+    return covariance @ pull, covariance
 
 
 class Shading:

@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import SRGB_WHITE, xyz_to_lab
+from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PhotoError
 from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region
@@ -30,6 +30,10 @@ _TILES: Final = 4  # along each side
 _WIDE: Final = 3.0  # standard deviations
 _FLOOR: Final = np.array([0.4, 1.0, 1.0])
 """Smallest standard deviations of L*, a*, b*: code steps, and the coarser ones of JPEG colour."""
+_SECOND: Final = 0.12
+"""Share of a region from which on an even colour beside the one taken is told."""
+_SMOOTH: Final = np.array([1.2, 1.2, 1.2])
+"""Standard deviations of L*, a*, b* of what counts as even there."""
 _REJECTED: Final = ("kept", "glare", "shadow", "dust", "clipped", "see-through", "outside")
 
 
@@ -57,6 +61,11 @@ class Mean:
         see-through.
     clipped_channels
         Names of channels that clip in more than a fiftieth of the region.
+    second
+        Share and Lab (sRGB) of another even colour in the region, if there is one; such as the
+        other half of a bar in two colours.
+    drawn
+        Whether all pixels have the same code, which no photo gives.
     empty
         Share of the kept pixels where each channel is at its lower end; shape (channels,).
     marks
@@ -72,6 +81,8 @@ class Mean:
     tiles: FloatArray
     shares: dict[str, float]
     clipped_channels: tuple[str, ...]
+    second: tuple[float, FloatArray] | None
+    drawn: bool
     empty: FloatArray
     marks: tuple[tuple[tuple[int, int, int, int], FloatArray], ...] = field(repr=False)
 
@@ -134,6 +145,14 @@ def mean_of(
         clips = sum(int((m == 4).sum()) for m in codes)
         through = sum(int((m == 5).sum()) for m in codes)
         # Such as 0.5,0.5,2,2: meant as fractions, and taken for pixels.
+        code = _only_code(picture, regions)
+        if code not in (None, "#000000", "#ffffff") and field_ == "region":
+            raise PhotoError(
+                "has one and the same code in every pixel, as a drawn swatch or a screenshot has",
+                field=field_,
+                value=code,
+                remedy=f"If that code is meant, give '{code}' itself as the target",
+            )
         mixed = any(max(r.numbers) > 1 and any(0 < v < 1 for v in r.numbers) for r in regions)
         raise PhotoError(
             f"has {len(values)} pixels that can be used, which are too few"
@@ -181,13 +200,39 @@ def mean_of(
         tiles=tiles,
         shares=shares,
         clipped_channels=bad,
+        second=_second(xyz[kind != 0], len(xyz)),
+        drawn=len(good) > 1 and not np.ptp(values, axis=0).any(),
         empty=np.concatenate(floors)[kept].mean(axis=0),
         marks=tuple(zip(frames, codes, strict=True)),
     )
 
 
+def _second(xyz: FloatArray, total: int) -> tuple[float, FloatArray] | None:
+    """Another even colour among what was left out."""
+    if len(xyz) < max(_FEWEST, _SECOND * total):
+        return None
+    lab = xyz_to_lab(100.0 * xyz.astype(float), SRGB_WHITE)
+    middle = np.median(lab, axis=0)
+    alike = np.all(np.abs(lab - middle) <= _WIDE * _SMOOTH, axis=1)
+    share = float(alike.sum() / total)
+    return (share, lab[alike].mean(axis=0)) if share >= _SECOND else None
+
+
 def _share(full: BoolArray) -> FloatArray:
     return np.asarray(full.mean(axis=0) if len(full) else np.zeros(full.shape[1]))
+
+
+def _only_code(picture: Picture, regions: Sequence[Region]) -> str | None:
+    """The one sRGB code that some regions have in every pixel, if they do."""
+    found = set()
+    for region in regions:
+        linear = picture.cut(*region.frame(picture.width, picture.height)).linear
+        flat = linear.reshape(-1, linear.shape[2])
+        if len(flat) < _FEWEST or np.ptp(flat, axis=0).any():
+            return None
+        xyz = 100.0 * picture.profile.matrix @ flat[0].astype(float)
+        found.add(srgb_to_hex(xyz_to_srgb(xyz, SRGB_WHITE)[0]))
+    return found.pop() if len(found) == 1 else None
 
 
 def _sort(xyz: FloatArray) -> FloatArray:

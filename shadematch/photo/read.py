@@ -3,33 +3,33 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
-from typing import Final
+from collections.abc import Callable, Mapping
+from typing import Any, Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import SRGB_WHITE, adapt, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.colorimetry import (
+    SRGB_WHITE,
+    adapt,
+    lab_to_xyz,
+    srgb_to_hex,
+    xyz_to_lab,
+    xyz_to_srgb,
+)
 from shadematch.colour.standards import observation
 from shadematch.errors import PhotoError
 from shadematch.photo.chart import Chart, as_chart
-from shadematch.photo.chart_fit import Correction, fit_chart
 from shadematch.photo.drawing import scene_of
 from shadematch.photo.files import open_photo
 from shadematch.photo.finding import chart_in
-from shadematch.photo.light import Neutral, Shading, Slope, as_neutral, slope_of
+from shadematch.photo.inference import Inferred
+from shadematch.photo.light import Shading, as_neutrals
 from shadematch.photo.mean import Mean, mean_of
 from shadematch.photo.picture import Picture
-from shadematch.photo.regions import Region, as_regions
-from shadematch.photo.response import Response, response_of
-from shadematch.photo.target import PhotoTarget
-from shadematch.photo.uncertainty import (
-    Correction as Kind,
-    Part,
-    chart_size,
-    lab_by_xyz,
-    neutral_size,
-    remaining,
-)
+from shadematch.photo.regions import as_regions
+from shadematch.photo.response import response_of
+from shadematch.photo.surfaces import ChartRead, Surfaces
+from shadematch.photo.target import Correction, Part, PhotoTarget
 from shadematch.studio.covariance import Covariance
 from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
@@ -39,15 +39,16 @@ __all__ = ["read_photo"]
 _FEW: Final = 200
 _UNEVEN: Final = 2.5  # standard deviation of L*, a* or b* between tiles
 _REJECTED: Final = 0.3
+_SHEEN: Final = 0.03  # of the colour's own size
 _STRONG: Final = 0.2  # slope of log light over the photo's diagonal
-_TWO_LIGHTS: Final = 3.0  # a*, b* between neutrals
-_STRONG_TINT: Final = 30.0  # chroma from which on it may be no light's tint
-_PAPER_TINT: Final = 0.01  # standard deviation of X and Z of paper and cards, as a share
-_CLIPPED: Final = 0.1
+_TWO_LIGHTS: Final = 3.0  # a*, b* between a chart's greys
+_ILL: Final = 1.6  # times as much as usual that remains beside a chart
 _EMPTY: Final = 0.02
 _BELOW: Final = 0.05
 """How far below zero an empty channel may truly lie (standard deviation), as a share of Y;
 an estimate."""
+_BEYOND: Final = 3.0
+"""Standard deviations of L* above 100 from which on something must be wrong."""
 
 
 def read_photo(
@@ -56,6 +57,7 @@ def read_photo(
     region: object,
     neutral: object = None,
     chart: object = None,
+    reference: Mapping[Any, Any] | None = None,
     shading: str | os.PathLike[str] | None = None,
 ) -> PhotoTarget:
     """A colour in a photo, and how well it is known.
@@ -72,11 +74,17 @@ def read_photo(
         Where the colour is: left, top, right, bottom in pixels or fractions of the upright
         photo; a `Region`; a text as `Region.parse` reads it; or a list of these.
     neutral
-        Where white paper or a grey card is, in the same forms; or a `Neutral`, which tells
-        its reflectance (else 0.9 is taken). Corrects exposure and the light's colour.
+        Where white paper or a grey card is, in the same forms; a `Neutral`, which tells its
+        reflectance (else white printing paper is taken); or several of these, such as a white
+        and a grey card, which tell more of the camera's tone curve than one. Corrects exposure
+        and the light's colour.
     chart
-        The four corner patches of a 24-patch chart, a `Chart`, or ``"find"`` to look for
-        it. Corrects the camera too; wins over `neutral`.
+        The four corner patches of a 24-patch chart, a `Chart`, or ``"find"`` to look for it.
+        Corrects the camera too.
+    reference
+        Other surfaces of known colour, each by its region: Lab under D65, a `Target`, a hex
+        code, or what `predict` or `load` gave. A finished, measured bar serves. Any number;
+        those like the colour asked for help most. Neutral and chart may be given too.
     shading
         Another photo from the same stand, all of plain paper: tells how the light falls.
 
@@ -84,30 +92,71 @@ def read_photo(
     -------
     PhotoTarget
         It holds a `Target` with its covariance, whose `parts` it tells, `warnings`, and
-        `show()`. Without neutral and chart the colour is as the camera saw it, and the
-        covariance is wide.
+        `show()`. With nothing of known colour in the photo, the covariance is wide.
 
     Raises
     ------
     PhotoError
         If the file is no sound photo of these kinds, a region lies outside or can't be
-        used, or the neutral or chart makes no sense.
+        used, or the neutral, chart or reference makes no sense.
     MissingExtraError
         If a library that reads it is missing (``pip install "shadematch[photos]"``), or
         the one that finds a chart (``pip install "shadematch[chart]"``).
     """
     picture = open_photo(path)
     regions = as_regions(region)
-    grey = None if neutral is None else as_neutral(neutral)
+    neutrals = () if neutral is None else as_neutrals(neutral)
     paper = None if shading is None else _shading(shading)
-    reading = _Reading(picture, regions, mean_of(picture, regions))
-    if chart is not None:
-        reading.by_chart(chart, grey, paper)
-    elif grey is not None:
-        reading.by_neutral(grey, paper)
+    seen = mean_of(picture, regions)
+    minds = _mind_region(picture, seen)
+    surfaces = Surfaces(picture, paper)
+    for one in neutrals:
+        surfaces.add_neutral(one)
+    if reference is not None and not isinstance(reference, Mapping):
+        raise PhotoError(
+            "must say for each region which colour is there",
+            field="reference",
+            value=reference,
+            remedy="Give {region: colour}",
+        )
+    for place, colour in (reference or {}).items():
+        surfaces.add_reference(place, colour)
+    placed = None if chart is None else _chart(picture, chart, minds)
+    evidence = surfaces.infer() if placed is None else surfaces.infer_with(placed)
+    kind: Correction = "none"
+    if surfaces.words:
+        kind = "chart" if placed else "neutral" if neutrals else "reference"
     else:
-        reading.as_seen(paper)
-    return reading.result()
+        minds.append(
+            "Nothing in the photo tells the light: put white paper or a chart beside the soap."
+        )
+    minds += surfaces.warnings
+    minds += _mind_light(evidence.inferred, paper)
+    if evidence.chart is not None:
+        minds += _mind_chart(evidence.inferred, evidence.chart, seen)
+    lab, parts = _colour(surfaces, evidence.inferred, seen, minds)
+    response = None
+    if evidence.chart is not None and placed is not None and placed.reference is None:
+        # Of another chart the spectra are not known.
+        response = response_of(surfaces, evidence.inferred, evidence.chart, seen)
+    words = " and ".join(surfaces.words)
+    method = f"corrected by {words}" if words else "not corrected by anything in the photo"
+    white = observation("D65").white
+    before = xyz_to_lab(adapt(100.0 * seen.xyz, SRGB_WHITE, white), white)
+    total = sum((c for _, c in parts), np.zeros((3, 3)))
+    return PhotoTarget(
+        Target(_row(lab), source=f"a photo, {method}", covariance=_rows(total)),
+        correction=kind,
+        method=method,
+        uncorrected=_row(before),
+        shares=tuple(seen.shares.items()),
+        pixels=seen.pixels,
+        parts=tuple(Part(name, _rows(c)) for name, c in parts),
+        warnings=tuple(minds),
+        notes=picture.notes,
+        response=response,
+        _scene=scene_of(picture, [("region", seen), *surfaces.means]),
+    )
 
 
 def _shading(path: str | os.PathLike[str]) -> Shading:
@@ -123,251 +172,156 @@ def _shading(path: str | os.PathLike[str]) -> Shading:
     return Shading(paper)
 
 
-class _Reading:
-    """One photo being read: what is gathered on the way to the result."""
-
-    def __init__(self, picture: Picture, regions: tuple[Region, ...], seen: Mean) -> None:
-        self.picture, self.regions, self.seen = picture, regions, seen
-        self.warnings: list[str] = []
-        self.parts: list[tuple[str, FloatArray]] = []
-        self.others: list[tuple[str, Mean]] = []
-        self.response: Response | None = None
-        self.kind: Kind = "none"
-        self.white = observation("D65").white
-        self._mind_region()
-
-    def _mind_region(self) -> None:
-        seen = self.seen
-        if seen.clipped_channels:
-            self.warnings.append(
-                f"The region clips in {' and '.join(seen.clipped_channels)}: it is brighter or "
-                "stronger in colour than the photo can hold; take it with less light."
-            )
-        names = ("red", "green", "blue")
-        if len(seen.empty) == 3 and seen.empty.max() > _EMPTY:
-            channels = [n for n, share in zip(names, seen.empty, strict=True) if share > _EMPTY]
-            self.warnings.append(
-                f"The region has no {' and no '.join(channels)} left: its colour is stronger than "
-                "the file can hold. A whiter light, or a file in Display P3, would show it."
-            )
-        if seen.pixels < _FEW:
-            self.warnings.append(f"Only {seen.pixels} pixels could be used; take a larger region.")
-        if seen.spread.max() > _UNEVEN:
-            self.warnings.append(
-                f"The region is not flat or even: its colour varies by {seen.spread.max():.1f}."
-            )
-        left_out = 1.0 - seen.shares["kept"]
-        if left_out > _REJECTED:
-            self.warnings.append(f"{left_out:.0%} of the region was left out; choose another part.")
-        if self.picture.profile.channels == 1:
-            self.warnings.append("The photo is grey: it shows lightness, no colour.")
-
-    def _mind_slope(self, size: float) -> None:
-        if size > _STRONG:
-            self.warnings.append(
-                f"The light changes by {np.expm1(size):.0%} across the photo; photograph plain "
-                "paper from the same stand and give it as shading."
-            )
-
-    def by_chart(self, given: object, grey: Neutral | None, paper: Shading | None) -> None:
-        placed = self._chart(given)
-        correction, patches = fit_chart(self.picture, placed, paper)
-        self.kind = "chart"
-        self.method = f"corrected by a 24-patch chart {correction.made} ({correction.name})"
-        self.others = [("chart", m) for m in patches]
-        if grey is not None:
-            self._neutral_means(grey)
-        light, variance = self._light(paper, correction.slope)
-
-        def correct(xyz: FloatArray) -> FloatArray:
-            linear = np.asarray(np.linalg.solve(self.picture.profile.matrix, xyz), dtype=float)
-            return correction.xyz(linear, light)
-
-        self._finish(correct, variance)
-        if placed.reference is None:  # of another chart the spectra are not known
-            places = np.array([m.middle for m in patches])
-            if paper is not None:
-                photo = self.picture.width, self.picture.height
-                logs = np.log([paper.at(p, *photo) for p in places])
-            else:
-                assert correction.slope is not None
-                logs = correction.slope.logs_at(places)
-            self.response = response_of(
-                self.picture, correction, patches, logs, self.seen, (light, variance)
-            )
-        size = chart_size(correction.residuals, correction.reference)
-        self.parts.append(("chart residual", remaining("chart", self.lab, size)))
-        if self.seen.xyz[1] > 1.5 * max(m.xyz[1] for m in patches):
-            self.warnings.append("The region is much brighter than the chart: is it in its light?")
-        self._mind_two_lights(correction)
-
-    def _chart(self, given: object) -> Chart:
-        if not (isinstance(given, str) and given.strip().lower() == "find"):
-            return as_chart(given)
-        placed = chart_in(self.picture)
-        if placed.left_out:
-            self.warnings.append(
-                f"{len(placed.left_out)} patches of the chart are covered or have glare; "
-                "they were left out."
-            )
-        return placed
-
-    def _mind_two_lights(self, correction: Correction) -> None:
-        chroma = np.hypot(correction.reference[:, 1], correction.reference[:, 2])
-        greys = correction.residuals[chroma < 5.0]
-        if len(greys) >= 4 and np.hypot(*greys[:, 1:].std(axis=0)) > _TWO_LIGHTS:
-            self.warnings.append("The chart's greys differ in colour: two lights, or a shadow?")
-
-    def _neutral_means(self, grey: Neutral) -> list[Mean]:
-        means = [mean_of(self.picture, (r,), field_="neutral") for r in grey.regions]
-        self.others += [("neutral", m) for m in means]
-        for mean in means:
-            if mean.shares["clipped"] > _CLIPPED or mean.clipped_channels:
-                raise PhotoError(
-                    "clips: it is too bright to tell the light",
-                    field="neutral",
-                    value=f"{mean.shares['clipped']:.0%} of it",
-                    remedy="Take the photo with a shorter exposure, or use a grey card",
-                )
-        return means
-
-    def by_neutral(self, grey: Neutral, paper: Shading | None) -> None:
-        means = self._neutral_means(grey)
-        if self.picture.profile.channels == 1:
-            self.warnings.append("A neutral in a grey photo corrects the exposure only.")
-        tiles = np.concatenate([m.tiles for m in means])
-        photo = self.picture.width, self.picture.height
-        if paper is not None:
-            tiles[:, 2:] /= np.array([paper.at(t[:2], *photo) for t in tiles])[:, None]
-        slope = slope_of(tiles[:, :2], np.log(np.maximum(tiles[:, 3], 1e-6)), photo)
-        shown = tiles[:, 2:].mean(axis=0)
-        if shown[1] < 0.02:
-            raise PhotoError(
-                "is too dark to tell the light",
-                field="neutral",
-                value=f"Y {shown[1]:.3f}",
-                remedy="Take the photo with a longer exposure, or choose a lighter surface",
-            )
-        self.kind = "neutral"
-        self.method = f"corrected by a neutral of reflectance {grey.reflectance:g}"
-        wanted = grey.reflectance * self.white
-        light, variance = self._light(paper, None if paper is not None else slope)
-
-        def correct(xyz: FloatArray) -> FloatArray:
-            return np.asarray(adapt(xyz, shown, wanted) * np.exp(-light))
-
-        self._finish(correct, variance)
-        # Its reflectance, its tint, and what noise leaves of it.
-        share = np.array([_PAPER_TINT, 0.0, _PAPER_TINT])
-        noise = sum((m.noise + m.steps for m in means), np.zeros((3, 3))) / len(means) ** 2
-        relative = np.diag(share**2) + (grey.reflectance_sd / grey.reflectance) ** 2
-        relative = relative + noise / np.outer(shown, shown)
-        by = self.by_xyz * self.xyz
-        self.parts.append(("neutral", by @ relative @ by.T))
-        tint = xyz_to_lab(100.0 * shown / shown[1], SRGB_WHITE)
-        size = neutral_size(float(np.hypot(tint[1], tint[2])))
-        if np.hypot(tint[1], tint[2]) > _STRONG_TINT:
-            looks = srgb_to_hex(xyz_to_srgb(100.0 * shown, SRGB_WHITE)[0])
-            self.warnings.append(
-                f"The neutral looks {looks} in the photo. Some lamps do that; but if it is not "
-                "white or grey itself, the colour is wrong."
-            )
-        self.parts.append(("camera", remaining("neutral", self.lab, size)))
-        self._mind_tints(tiles, means)
-
-    def _mind_tints(self, tiles: FloatArray, means: list[Mean]) -> None:
-        own = np.array([m.tiles[:, 2:].mean(axis=0) for m in means])
-        if len(own) == 1:
-            own = tiles[:, 2:]
-        relative = own / own[:, 1:2] * (SRGB_WHITE / 100.0)[1] * (own[:, 1:2].mean() * 100.0)
-        white = relative.mean(axis=0)
-        lab = xyz_to_lab(relative, white * 100.0 / white[1])
-        if np.ptp(lab[:, 1:], axis=0).max() > _TWO_LIGHTS:
-            self.warnings.append(
-                "The neutral differs in colour from place to place: two lights fall on the scene."
-            )
-
-    def as_seen(self, paper: Shading | None) -> None:
-        self.method = "not corrected: the colour is as the camera saw it"
-        light, variance = self._light(paper, None)
-
-        def correct(xyz: FloatArray) -> FloatArray:
-            return np.asarray(adapt(100.0 * xyz, SRGB_WHITE, self.white) * np.exp(-light))
-
-        self._finish(correct, variance)
-        self.parts.append(("camera and light", remaining("none", self.lab)))
-        self.warnings.append(
-            "Nothing in the photo tells the light: put white paper or a chart beside the soap."
+def _mind_region(picture: Picture, seen: Mean) -> list[str]:
+    minds = []
+    if seen.clipped_channels:
+        minds.append(
+            f"The region clips in {' and '.join(seen.clipped_channels)}: it is brighter or "
+            "stronger in colour than the photo can hold; take it with less light."
         )
-
-    def _light(self, paper: Shading | None, slope: Slope | None) -> tuple[float, float]:
-        """Logarithm of the light at the region, and its variance."""
-        if paper is not None:
-            self._mind_slope(float(np.log(paper.range)))
-            place = self.seen.middle
-            value = float(np.log(paper.at(place, self.picture.width, self.picture.height)))
-            return value, 0.01**2
-        if slope is None:
-            return 0.0, 0.0
-        self._mind_slope(float(np.hypot(*slope.terms[:2])))
-        return slope.log_at(self.seen.middle)
-
-    def _finish(self, correct: Callable[[FloatArray], FloatArray], light_variance: float) -> None:
-        """Take the corrected colour, and carry the photo's own errors over to it."""
-        xyz, slopes = correct(self.seen.xyz), _slopes(correct, self.seen.xyz)
-        if not np.all(np.isfinite(xyz)):
-            raise PhotoError("gives no colour", field="photo", remedy="Check the regions")
-        if xyz[1] > 110.0:
-            raise PhotoError(
-                "is brighter than a perfect white",
-                field="region",
-                value=f"Y {xyz[1]:.0f}",
-                remedy="Check the neutral and its reflectance: is it in the same light?",
-            )
-        # A colour on the edge of what is possible may come out just beyond it.
-        held = np.clip(xyz, 1e-3, None) * min(1.0, 100.0 / max(xyz[1], 1e-9))
-        if np.abs(held - xyz).max() > 1.0:
-            self.warnings.append("The corrected colour lies beyond what surfaces can have.")
-        self.xyz, self.lab = held, xyz_to_lab(held, self.white)
-        self.by_xyz = lab_by_xyz(held, self.white)
-        by = self.by_xyz @ slopes
-        uneven = np.cov(self.seen.tiles[:, 2:].T) / 4.0 if len(self.seen.tiles) > 3 else 0.0
-        self.parts.append(("pixels", by @ (self.seen.noise + uneven) @ by.T))
-        self.parts.append(("code steps", by @ self.seen.steps @ by.T))
-        if self.seen.empty.max() > _EMPTY:
-            # What the file cut off at zero may have been anything below: about as far below as
-            # a step up is above. A step, no slope, since roots are steep at zero.
-            total = np.zeros((3, 3))
-            for share, primary in zip(self.seen.empty, self.picture.profile.matrix.T, strict=True):
-                there = correct(self.seen.xyz + _BELOW * self.seen.xyz[1] * primary)
-                move = xyz_to_lab(np.clip(there, 1e-3, None), self.white) - self.lab
-                total += share * np.outer(move, move)
-            self.parts.append(("empty channel", total))
-        if light_variance > 0:
-            along = self.by_xyz @ held
-            self.parts.append(("fall of the light", light_variance * np.outer(along, along)))
-
-    def result(self) -> PhotoTarget:
-        total = sum((c for _, c in self.parts), np.zeros((3, 3)))
-        before = xyz_to_lab(adapt(100.0 * self.seen.xyz, SRGB_WHITE, self.white), self.white)
-        source = f"a photo, {self.method}"
-        return PhotoTarget(
-            Target(_row(self.lab), source=source, covariance=_rows(total)),
-            correction=self.kind,
-            method=self.method,
-            uncorrected=_row(before),
-            shares=tuple(self.seen.shares.items()),
-            pixels=self.seen.pixels,
-            parts=tuple(Part(name, _rows(c)) for name, c in self.parts),
-            warnings=tuple(self.warnings),
-            notes=self.picture.notes,
-            response=self.response,
-            _scene=scene_of(self.picture, [("region", self.seen), *self.others]),
+    names = ("red", "green", "blue")
+    if len(seen.empty) == 3 and seen.empty.max() > _EMPTY:
+        channels = [n for n, share in zip(names, seen.empty, strict=True) if share > _EMPTY]
+        minds.append(
+            f"The region has no {' and no '.join(channels)} left: its colour is stronger than "
+            "the file can hold. A whiter light, or a file in Display P3, would show it."
         )
+    if seen.pixels < _FEW:
+        minds.append(f"Only {seen.pixels} pixels could be used; take a larger region.")
+    if seen.spread.max() > _UNEVEN:
+        minds.append(
+            f"The region is not flat or even: its colour varies by {seen.spread.max():.1f}."
+        )
+    shown = srgb_to_hex(xyz_to_srgb(100.0 * seen.xyz, SRGB_WHITE)[0])
+    if seen.drawn:
+        minds.append(
+            f"Every pixel of the region is {shown}, as in a drawn swatch or a screenshot. If that "
+            f"code is meant, give '{shown}' itself as the target: it is exact."
+        )
+    left_out = 1.0 - seen.shares["kept"]
+    if seen.second is not None:
+        share, lab = seen.second
+        other = srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)[0])
+        minds.append(
+            f"The region shows two colours: {shown} was taken, {other} ({share:.0%}) was left "
+            "out. Choose a part of the one that is meant."
+        )
+    elif left_out > _REJECTED:
+        minds.append(f"{left_out:.0%} of the region was left out; choose another part.")
+    if _sheen(seen):
+        minds.append(
+            "A sheen seems to lie over the region, which makes it lighter and greyer than it is: "
+            "turn the bar until it is gone."
+        )
+    if picture.profile.channels == 1:
+        minds.append("The photo is grey: it shows lightness, no colour.")
+    return minds
+
+
+def _sheen(seen: Mean) -> bool:
+    """Whether white is added here and there, and not light more or less of the own colour."""
+    tiles = seen.tiles[:, 2:]
+    if len(tiles) < 8:
+        return False
+    sizes, ways = np.linalg.svd(tiles - tiles.mean(axis=0), full_matrices=False)[1:]
+    if sizes[0] / np.sqrt(len(tiles)) < _SHEEN * np.linalg.norm(seen.xyz):
+        return False
+    own = seen.xyz / np.linalg.norm(seen.xyz)
+    white = SRGB_WHITE / np.linalg.norm(SRGB_WHITE)
+    like_own, like_white = abs(ways[0] @ own), abs(ways[0] @ white)
+    return bool(own @ white < 0.985 and like_white > 0.97 and like_white > like_own)
+
+
+def _mind_light(inferred: Inferred, paper: Shading | None) -> list[str]:
+    slope, sd = inferred.slope if paper is None else (float(np.log(paper.range)), 0.0)
+    if slope <= max(_STRONG, 2.0 * sd):
+        return []
+    return [
+        f"The light changes by {np.expm1(slope):.0%} across the photo; photograph plain "
+        "paper from the same stand and give it as shading."
+    ]
+
+
+def _mind_chart(inferred: Inferred, read: ChartRead, seen: Mean) -> list[str]:
+    minds = []
+    if read.strange:
+        minds.append(
+            f"{len(read.strange)} patches of the chart don't fit, as if something lay on them or "
+            "shone in them; they were left out."
+        )
+    if seen.xyz[1] > 1.5 * max(m.xyz[1] for m in read.means):
+        minds.append("The region is much brighter than the chart: is it in its light?")
+    greys = read.residuals[np.hypot(read.lab[:, 1], read.lab[:, 2]) < 5.0]
+    if len(greys) >= 4 and np.hypot(*greys[:, 1:].std(axis=0)) > _TWO_LIGHTS:
+        minds.append("The chart's greys differ in colour: two lights, or a shadow?")
+    elif inferred.size > _ILL:
+        minds.append(
+            "The chart fits badly, and the colour is known accordingly less well: two lights, "
+            "glare on the chart, a fluorescent lamp, or a camera that beautifies?"
+        )
+    return minds
+
+
+def _chart(picture: Picture, given: object, minds: list[str]) -> Chart:
+    if not (isinstance(given, str) and given.strip().lower() == "find"):
+        return as_chart(given)
+    placed = chart_in(picture)
+    if placed.left_out:
+        minds.append(
+            f"{len(placed.left_out)} patches of the chart are covered or have glare; "
+            "they were left out."
+        )
+    return placed
+
+
+def _colour(
+    surfaces: Surfaces, inferred: Inferred, seen: Mean, minds: list[str]
+) -> tuple[FloatArray, list[tuple[str, FloatArray]]]:
+    """Lab of the region, and the parts of its covariance."""
+    place = surfaces.place(seen)
+
+    def lab_of(xyz: FloatArray) -> FloatArray:
+        return inferred.lab(surfaces.linear(xyz, seen), place)
+
+    lab = lab_of(seen.xyz)
+    by = _slopes(lab_of, seen.xyz)
+    uneven = np.cov(seen.tiles[:, 2:].T) / 4.0 if len(seen.tiles) > 3 else np.zeros((3, 3))
+    light, rest = inferred.covariance(surfaces.linear(seen.xyz, seen), place)
+    parts = [
+        ("pixels", by @ (seen.noise + uneven) @ by.T),
+        ("code steps", by @ seen.steps @ by.T),
+    ]
+    if seen.empty.max() > _EMPTY:
+        # What the file cut off at zero may have been anything below: about as far below as
+        # a step up is above. A step, no slope, since roots are steep at zero.
+        total = np.zeros((3, 3))
+        matrix = surfaces.picture.profile.matrix
+        for share, primary in zip(seen.empty, matrix.T, strict=True):
+            move = lab_of(seen.xyz + _BELOW * seen.xyz[1] * primary) - lab
+            total += share * np.outer(move, move)
+        parts.append(("empty channel", total))
+    parts += [("light and tone", light), ("camera", rest)]
+    spread = float(np.sqrt(sum(c[0, 0] for _, c in parts)))
+    if not np.all(np.isfinite(lab)) or not np.isfinite(spread):
+        raise PhotoError("gives no colour", field="photo", remedy="Check the regions")
+    if lab[0] - _BEYOND * spread > 100.0:
+        raise PhotoError(
+            "is brighter than a perfect white",
+            field="region",
+            value=f"L* {lab[0]:.0f}",
+            remedy="Check the neutral and its reflectance: is it in the same light?",
+        )
+    # A colour on the edge of what is possible may come out just beyond it.
+    white = observation("D65").white
+    xyz = np.maximum(lab_to_xyz(np.array([np.clip(lab[0], 0.0, 100.0), lab[1], lab[2]]), white), 0)
+    held = xyz_to_lab(xyz, white)
+    if np.abs(held - lab).max() > 3.0:
+        minds.append("The corrected colour lies beyond what surfaces can have.")
+    return held, parts
 
 
 def _slopes(correct: Callable[[FloatArray], FloatArray], xyz: FloatArray) -> FloatArray:
-    """How corrected XYZ changes with XYZ in the photo, shape (3, 3); by central differences."""
+    """How Lab changes with XYZ in the photo, shape (3, 3); by central differences."""
     step = max(1e-4, 1e-3 * float(xyz[1]))
     columns = []
     for i in range(3):

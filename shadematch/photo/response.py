@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 
 from shadematch.errors import PhotoError
-from shadematch.photo.chart_fit import Correction
+from shadematch.photo.inference import Inferred
 from shadematch.photo.mean import Mean
-from shadematch.photo.picture import Picture
+from shadematch.photo.surfaces import ChartRead, Surfaces
 from shadematch.studio.covariance import Covariance
 from shadematch.support.arrays import FloatArray
 
@@ -75,48 +75,39 @@ class Response:
             )
 
 
-def response_of(
-    picture: Picture,
-    correction: Correction,
-    patches: tuple[Mean, ...],
-    patch_light: FloatArray,
-    seen: Mean,
-    light: tuple[float, float],
-) -> Response:
+def response_of(surfaces: Surfaces, inferred: Inferred, chart: ChartRead, seen: Mean) -> Response:
     """What the photo shows, straightened.
 
     Parameters
     ----------
-    picture, correction
-        The photo, and what its chart gave.
-    patches, patch_light
-        Means of the patches of `correction.patches`, and the log of the light at each.
-    seen, light
-        Mean of the region; log of the light there, and its variance.
+    surfaces, inferred, chart
+        What was read of the photo's chart, and what it told.
+    seen
+        Mean of the region.
     """
-    matrix = picture.profile.matrix
+    matrix = surfaces.picture.profile.matrix
 
-    def straight(xyz: FloatArray, log_light: float) -> FloatArray:
-        linear = np.asarray(np.linalg.solve(matrix, xyz), dtype=float)
-        return 100.0 * matrix @ correction.straight(linear, log_light)
+    def straight(xyz: FloatArray, mean: Mean) -> FloatArray:
+        linear = surfaces.linear(xyz, mean)
+        return 100.0 * matrix @ inferred.straight(linear, surfaces.place(mean))
 
     found: list[Triple | None] = [None] * PATCHES
-    for number, mean, log_light in zip(
-        correction.patches, patches, patch_light.tolist(), strict=True
-    ):
+    for number, mean in zip(chart.numbers, chart.means, strict=True):
         if mean.empty.max() <= _CUT:
-            found[number] = _row(straight(mean.xyz, log_light))
-    region = straight(seen.xyz, light[0])
+            found[number] = _row(straight(mean.xyz, mean))
+    region = straight(seen.xyz, seen)
     step = max(1e-4, 1e-3 * float(seen.xyz[1]))
     slopes = np.array(
         [
-            (straight(seen.xyz + d, light[0]) - straight(seen.xyz - d, light[0])) / (2 * step)
+            (straight(seen.xyz + d, seen) - straight(seen.xyz - d, seen)) / (2 * step)
             for d in step * np.eye(3)
         ]
     ).T
     uneven = np.cov(seen.tiles[:, 2:].T) / 4.0 if len(seen.tiles) > 3 else np.zeros((3, 3))
     covariance = slopes @ (seen.noise + seen.steps + uneven) @ slopes.T
-    covariance = covariance + light[1] * np.outer(region, region)
+    covariance = covariance + inferred.light_variance(surfaces.place(seen)) * np.outer(
+        region, region
+    )
     channels = np.linalg.solve(matrix, seen.xyz)
     strongest = float(np.linalg.solve(matrix, region).max())
     beyond = tuple(

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.photo.drawing import Scene, draw_photo
 from shadematch.photo.response import Response
-from shadematch.photo.uncertainty import Correction, Part
+from shadematch.studio.covariance import Covariance
 from shadematch.studio.target import Target
 from shadematch.support.arrays import Triple
 from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
@@ -18,7 +18,35 @@ from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["PhotoTarget"]
+__all__ = ["Correction", "Part", "PhotoTarget"]
+
+Correction = Literal["chart", "neutral", "reference", "none"]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One cause of uncertainty.
+
+    Attributes
+    ----------
+    name
+        Of the cause.
+    covariance
+        Of Lab, 3 x 3.
+    """
+
+    name: str
+    covariance: Covariance
+
+    @property
+    def size(self) -> float:
+        """Root of the sum of its three variances, in units of Lab."""
+        return float(np.sqrt(np.trace(np.array(self.covariance))))
+
+    def __str__(self) -> str:
+        """In plain words."""
+        sd = ", ".join(f"{v:.1f}" for v in np.sqrt(np.diag(np.array(self.covariance))))
+        return f"{self.name}: standard deviations of L*, a*, b* {sd}"
 
 
 @dataclass(frozen=True)
@@ -34,7 +62,7 @@ class PhotoTarget(Reported):
     target
         The colour under D65 for the 2 degree observer, with its covariance.
     correction
-        ``"chart"``, ``"neutral"`` or ``"none"``; with none, the colour is as the camera saw it.
+        By what, the surest first: ``"chart"``, ``"neutral"``, ``"reference"`` or ``"none"``.
     method
         What was done, in words.
     uncorrected

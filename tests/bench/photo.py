@@ -2,6 +2,7 @@
 
     python -m tests.bench.photo [every] [light ...]
     python -m tests.bench.photo soaps
+    python -m tests.bench.photo --photos FOLDER
 
 The protocol was written down, and kept in the repository, before it was run for the first time;
 `PROTOCOL` has it in words, and docs/accuracy.md what came out. `every` (1 by default) takes every
@@ -26,6 +27,7 @@ import numpy as np
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.predicting.prediction import Model
+from tests.bench import photo_folder
 from tests.invented import photos as ph
 from tests.invented.problems import by_adding_doubling
 
@@ -162,6 +164,9 @@ def line(light: str, how: str, rows: list[tuple[float, bool, float, bool]], refu
 
 
 def main() -> None:
+    if sys.argv[1:2] == ["--photos"]:
+        photo_folder.main(Path(sys.argv[2]))
+        return
     if sys.argv[1:] == ["soaps"]:
         all_soaps()
         return

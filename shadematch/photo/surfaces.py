@@ -1,0 +1,333 @@
+"""The surfaces of known colour that a photo shows: neutrals, a chart, bars of one's own.
+
+What is given is made into surfaces as `inference` takes them; of a chart, patches that do not fit
+are left out, one by one, the worst first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shadematch.colour.colorimetry import (
+    SRGB_WHITE,
+    lab_to_xyz,
+    srgb_to_hex,
+    xyz_to_lab,
+    xyz_to_srgb,
+)
+from shadematch.colour.standards import observation
+from shadematch.errors import ColourError, PhotoError
+from shadematch.photo.chart import Chart, by_matrix, read_chart
+from shadematch.photo.inference import BELIEF, Inferred, Known, infer, lab_by_xyz
+from shadematch.photo.light import PRIOR_MEAN, PRIOR_SD, Neutral, Shading, slope_of
+from shadematch.photo.mean import Mean, mean_of
+from shadematch.photo.picture import Picture
+from shadematch.photo.profile import SRGB
+from shadematch.photo.regions import as_regions
+from shadematch.studio.target import Target, as_target
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["ChartRead", "Evidence", "Surfaces"]
+
+_WRONG: Final = 10.0
+"""Mean CIEDE2000 of a chart's patches, brought near by a matrix, above which it can be none."""
+_STRANGE: Final = 4.0
+"""Standard deviations (root mean square) from which on a patch is left out: something lies on
+it, or shines in it."""
+_FEWEST: Final = 14  # patches that must remain
+_TINT: Final = 0.5  # standard deviation of a* and b* of a grey card
+_MEASURED: Final = 0.5  # the same of L*, a*, b* of a bar that was measured
+_PREDICTED: Final = 2.0  # ... and of one that was predicted
+_PATCH: Final = 0.5  # ... and of a chart's patch
+_CLIPPED: Final = 0.3
+_STRONG_TINT: Final = 20.0
+"""C*ab of a neutral as photographed from which on it may be no neutral at all."""
+_TWO_LIGHTS: Final = 3.0  # a*, b* between the parts of a neutral
+_DARK: Final = 0.5
+"""Part of the light of the photo's brightest parts below which a surface is hardly paper."""
+
+
+@dataclass(frozen=True, eq=False)
+class ChartRead:
+    """What was read of a chart.
+
+    Attributes
+    ----------
+    made
+        Which reference fits it.
+    numbers, means
+        Of the patches that count.
+    strange
+        Numbers of those that were left out because they don't fit.
+    residuals
+        Lab of each patch that counts, by all others, less its own; shape (k, 3).
+    lab
+        Its own; shape (k, 3).
+    """
+
+    made: str
+    numbers: tuple[int, ...]
+    means: tuple[Mean, ...]
+    strange: tuple[int, ...]
+    residuals: FloatArray
+    lab: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """What the surfaces told of camera and light, and the chart, if there was one."""
+
+    inferred: Inferred
+    chart: ChartRead | None
+
+
+class Surfaces:
+    """Those of a photo, as they are gathered.
+
+    Attributes
+    ----------
+    means
+        What was read, by kind: neutral, chart or reference.
+    words
+        What they are.
+    warnings
+        What to mind.
+    """
+
+    def __init__(self, picture: Picture, shading: Shading | None) -> None:
+        self.picture, self.shading = picture, shading
+        self.means: list[tuple[str, Mean]] = []
+        self.words: list[str] = []
+        self.warnings: list[str] = []
+        self._known: list[Known] = []
+        # Of a grey photo, all three channels are its one.
+        self._matrix = picture.profile.matrix if picture.profile.channels == 3 else SRGB.matrix
+        if shading is None:
+            self._plane = PRIOR_MEAN, np.diag(PRIOR_SD**2)
+        else:
+            self._plane = np.zeros(3), 0.01**2 * np.eye(3)
+
+    def place(self, mean: Mean) -> FloatArray:
+        """Where a region lies, in diagonals of the photo from its middle; shape (2,)."""
+        size = np.array([self.picture.width, self.picture.height], dtype=float)
+        return np.asarray((mean.middle - size / 2.0) / np.hypot(*size))
+
+    def linear(self, xyz: FloatArray, mean: Mean) -> FloatArray:
+        """Channel values of XYZ at a region, the measured fall of the light off; shape (3,)."""
+        linear = np.linalg.solve(self._matrix, xyz)
+        if self.shading is not None:
+            linear = linear / self.shading.at(mean.middle, self.picture.width, self.picture.height)
+        return np.asarray(linear)
+
+    def add_neutral(self, given: Neutral) -> None:
+        """Paper or a card.
+
+        Raises
+        ------
+        PhotoError
+            If it can't be read, or is too bright or too dark to tell anything.
+        """
+        own = [mean_of(self.picture, (r,), field_="neutral") for r in given.regions]
+        for mean in own:
+            if mean.shares["clipped"] > _CLIPPED:
+                raise PhotoError(
+                    "clips: it is too bright to tell the light",
+                    field="neutral",
+                    value=f"{mean.shares['clipped']:.0%} of it",
+                    remedy="Take the photo with a shorter exposure, or use a grey card",
+                )
+        if self.picture.profile.channels == 1:
+            self.warnings.append("A neutral in a grey photo corrects the exposure only.")
+        whole = own[0] if len(own) == 1 else mean_of(self.picture, given.regions, field_="neutral")
+        if whole.xyz[1] < 0.02:
+            raise PhotoError(
+                "is too dark to tell the light",
+                field="neutral",
+                value=f"Y {whole.xyz[1]:.3f}",
+                remedy="Take the photo with a longer exposure, or choose a lighter surface",
+            )
+        if self.shading is None:
+            tiles = np.concatenate([m.tiles for m in own])
+            size = self.picture.width, self.picture.height
+            logs = np.log(np.maximum(tiles[:, 3], 1e-6))
+            self._plane = slope_of(tiles[:, :2], logs, size, self._plane)
+        lab, covariance = _neutral_lab(given)
+        covariance = covariance + self._doubt(given, whole)
+        self._mind_tints(own)
+        for mean in own:
+            self._add("neutral", mean, lab, covariance * len(own))
+        known = given.reflectance is not None
+        self.words.append(f"a neutral of {given.reflectance:g}" if known else "white paper")
+
+    def add_reference(self, region: object, colour: object) -> None:
+        """A surface whose colour is known.
+
+        Raises
+        ------
+        PhotoError
+            If it can't be read, or its colour is none.
+        """
+        lab, covariance = _reference_lab(colour)
+        for one in as_regions(region, "reference"):
+            self._add(
+                "reference", mean_of(self.picture, (one,), field_="reference"), lab, covariance
+            )
+        bars = sum(kind == "reference" for kind, _ in self.means)
+        self.words = [w for w in self.words if "known colour" not in w]
+        self.words.append("a surface of known colour" if bars == 1 else f"{bars} of known colour")
+
+    def infer(self) -> Evidence:
+        """What they tell, without a chart."""
+        return Evidence(infer(self._known, self._matrix, self._plane), None)
+
+    def infer_with(self, chart: Chart) -> Evidence:
+        """What they tell together with a chart.
+
+        Raises
+        ------
+        PhotoError
+            If it can't be read, or can be no such chart.
+        """
+        numbers, means = read_chart(self.picture, chart)
+        white = observation("D65").white
+        best: tuple[Inferred, str, FloatArray] | None = None
+        first = len(self._known)
+        for made, every in chart.references.items():
+            lab = xyz_to_lab(every, white)
+            own = [
+                self._surface(m, lab[i], _PATCH**2 * np.eye(3))
+                for i, m in zip(numbers, means, strict=True)
+            ]
+            found = infer([*self._known, *own], self._matrix, self._plane)
+            if best is None or found.evidence > best[0].evidence:
+                best, patches = (found, made, lab), own
+        assert best is not None
+        inferred, made, lab = best
+        kept = list(range(len(numbers)))
+        while len(kept) > _FEWEST:
+            worst = int(np.argmax(inferred.strange[first:]))
+            if inferred.strange[first + worst] < _STRANGE:
+                break
+            del kept[worst]
+            own = [patches[i] for i in kept]
+            inferred = infer([*self._known, *own], self._matrix, self._plane)
+        numbers_kept = tuple(numbers[i] for i in kept)
+        own_lab = lab[list(numbers_kept)]
+        shown = np.array([self.linear(means[i].xyz, means[i]) for i in kept])
+        xyz = chart.references[made][list(numbers_kept)]
+        off = float(by_matrix(shown, xyz, np.ones(len(kept), dtype=bool)).mean())
+        if off > _WRONG:
+            raise PhotoError(
+                "does not look like the chart: no correction brings its patches near their colours",
+                field="chart",
+                value=f"CIEDE2000 {off:.1f} on average",
+                remedy="Check the corners and their order: dark skin, bluish green, black, white",
+            )
+        self.means += [("chart", means[i]) for i in kept]
+        self.words.insert(0, f"a 24-patch chart {made}")
+        read = ChartRead(
+            made,
+            numbers_kept,
+            tuple(means[i] for i in kept),
+            tuple(n for n in numbers if n not in numbers_kept),
+            inferred.residuals[first:],
+            own_lab,
+        )
+        return Evidence(inferred, read)
+
+    def _add(self, kind: str, mean: Mean, lab: FloatArray, covariance: FloatArray) -> None:
+        self.means.append((kind, mean))
+        self._known.append(self._surface(mean, lab, covariance))
+
+    def _surface(self, mean: Mean, lab: FloatArray, covariance: FloatArray) -> Known:
+        # Noise as a share of what is seen is the same share of what is.
+        white = observation("D65").white
+        shown = np.maximum(mean.xyz, 1e-3)
+        relative = (mean.noise + mean.steps) / np.outer(shown, shown)
+        xyz = _xyz(lab)
+        by = lab_by_xyz(xyz, white) * xyz
+        linear = self.linear(mean.xyz, mean)
+        return Known(linear, self.place(mean), lab, covariance + by @ relative @ by.T)
+
+    def _doubt(self, given: Neutral, mean: Mean) -> FloatArray:
+        """More variance for what hardly looks like a neutral, or like paper."""
+        shown = xyz_to_lab(100.0 * mean.xyz / mean.xyz[1], SRGB_WHITE)
+        tint = float(np.hypot(shown[1], shown[2]))
+        sd = np.zeros(3)
+        if tint > _STRONG_TINT:
+            looks = srgb_to_hex(xyz_to_srgb(100.0 * mean.xyz, SRGB_WHITE)[0])
+            self.warnings.append(
+                f"The neutral looks {looks} in the photo. Some lamps do that; but if it is not "
+                "white or grey itself, the colour is wrong."
+            )
+            sd[1:] = 0.5 * (tint - _STRONG_TINT)
+        bright = brightest(self.picture)
+        if given.reflectance is None and mean.xyz[1] < _DARK * bright:
+            self.warnings.append(
+                f"The neutral has {mean.xyz[1] / bright:.0%} of the light of the brightest parts: "
+                "is it white paper, in the same light? Of a grey card say its reflectance."
+            )
+            sd[0] = 50.0 * (1.0 - np.cbrt(mean.xyz[1] / bright))
+        return np.diag(sd**2)
+
+    def _mind_tints(self, own: Sequence[Mean]) -> None:
+        parts = np.array([m.tiles[:, 2:].mean(axis=0) for m in own])
+        if len(parts) == 1:
+            parts = own[0].tiles[:, 2:]
+        mean = parts.mean(axis=0)
+        lab = xyz_to_lab(parts * (100.0 * SRGB_WHITE / SRGB_WHITE[1] / mean), SRGB_WHITE)
+        if np.ptp(lab[:, 1:], axis=0).max() > _TWO_LIGHTS:
+            self.warnings.append(
+                "The neutral differs in colour from place to place: two lights fall on the scene."
+            )
+
+
+def brightest(picture: Picture) -> float:
+    """Luminance (white is 1) that a fiftieth of a photo is above."""
+    patch, _ = picture.small(160)
+    y = patch.linear @ picture.profile.matrix[1].astype(np.float32)
+    return float(np.percentile(y, 98.0))
+
+
+def _xyz(lab: FloatArray) -> FloatArray:
+    return np.maximum(lab_to_xyz(lab, observation("D65").white), 0.05)
+
+
+def _neutral_lab(given: Neutral) -> tuple[FloatArray, FloatArray]:
+    if given.reflectance is None:
+        return np.array(BELIEF.paper), np.diag(np.square(BELIEF.paper_sd))
+    white = observation("D65").white
+    xyz = given.reflectance * white
+    lightness = lab_by_xyz(xyz, white)[0, 1] * 100.0 * given.reflectance_sd
+    return xyz_to_lab(xyz, white), np.diag(np.square([lightness, _TINT, _TINT]))
+
+
+def _reference_lab(colour: object) -> tuple[FloatArray, FloatArray]:
+    """Lab under D65 and its covariance."""
+    try:
+        if isinstance(colour, Sequence) and not isinstance(colour, str):
+            target = Target.from_lab(colour)
+        elif isinstance(view := getattr(colour, "view", None), View):
+            # What was predicted or kept of a recipe.
+            target = Target(
+                colour.lab,  # type: ignore[attr-defined]
+                view.illuminant,
+                view.observer,
+                covariance=np.diag([_PREDICTED**2] * 3),  # type: ignore[arg-type]
+            )
+        else:
+            target = as_target(colour)  # type: ignore[arg-type]  # refuses what is none
+    except ColourError as found:
+        raise PhotoError(
+            "is no known colour",
+            field="reference",
+            value=str(found.value)[:80],
+            remedy="Give Lab under D65, a Target, a hex code, or what predict or load gave",
+        ) from None
+    known = _MEASURED**2 * np.eye(3) if target.covariance is None else np.array(target.covariance)
+    return target.lab_in(View()), known

@@ -1,0 +1,137 @@
+"""Real photos of a 24-patch chart: how near its own patches come, each read by the others.
+
+    python -m tests.bench.photo --photos FOLDER
+
+Nothing in these photos was measured, so the chart's published colours are the truth, and its own
+departure from them (about 1 CIEDE2000) is in every figure. Each patch is read with the chart less
+that patch; by a white patch, by a grey one, by both; by the paper about the chart; and by nothing.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import shadematch as sm
+from shadematch.colour.colorimetry import xyz_to_lab
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import observation
+from shadematch.photo import read
+from shadematch.photo.chart import homography
+from shadematch.photo.mean import mean_of
+
+EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9
+WHITE, LIGHT_GREY, GREY = 18, 20, 21
+"""Numbers of the patches that serve as neutrals."""
+Row = tuple[str, float, bool, float, tuple[float, float, float]]
+"""Way, CIEDE2000, whether covered, radius, squares of errors by their variances."""
+
+
+def paper_about(picture: Any, corners: Any) -> tuple[sm.Region, ...]:
+    """Four even places on the sheet around the chart, the brightest there are."""
+    to_photo = homography(np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float), corners)
+    square = 0.2 * np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)], dtype=float)
+    found = []
+    for x in np.arange(-2.5, 7.6, 0.5):
+        for y in np.arange(-2.5, 5.6, 0.5):
+            if -1.0 < x < 6.0 and -1.0 < y < 4.0:
+                continue
+            spots = np.column_stack([square + np.array([x, y]), np.ones(4)]) @ to_photo.T
+            region = sm.Region.polygon(*(spots[:, :2] / spots[:, 2:]).tolist())
+            try:
+                mean = mean_of(picture, (region,))
+            except sm.PhotoError:
+                continue
+            if mean.spread.max() < 1.5:
+                found.append((mean.xyz[1], region))
+    top = max(y for y, _ in found)
+    bright = [r for y, r in found if y > 0.7 * top]
+    return tuple(bright[:: max(1, len(bright) // 4)][:4])
+
+
+def photo(path: Path) -> tuple[list[Row], list[str]]:
+    """All patches of one photo, read in all ways, and what was refused."""
+    opened = functools.cache(read.open_photo)
+    read.open_photo = opened  # decoded once  # type: ignore[assignment]
+    try:
+        return _photo(path)
+    finally:
+        read.open_photo = opened.__wrapped__
+
+
+def _photo(path: Path) -> tuple[list[Row], list[str]]:
+    picture = read.open_photo(path)
+    chart = sm.find_chart(path)
+    white = observation("D65").white
+    patches = chart.patches(picture.width, picture.height)
+    made = sm.read_photo(path, region=patches[0], chart=chart).method
+    xyz = next(v for name, v in chart.references.items() if name in made)
+    lab = xyz_to_lab(xyz, white)
+
+    def card(number: int) -> sm.Neutral:
+        return sm.Neutral((patches[number],), reflectance=float(xyz[number, 1] / 100.0))
+
+    ways: dict[str, tuple[set[int], dict[str, Any]]] = {
+        "white patch": ({WHITE}, {"neutral": card(WHITE)}),
+        "light grey patch": ({LIGHT_GREY}, {"neutral": card(LIGHT_GREY)}),
+        "grey patch": ({GREY}, {"neutral": card(GREY)}),
+        "white and grey": ({WHITE, GREY}, {"neutral": [card(WHITE), card(GREY)]}),
+        "paper": (set(), {"neutral": sm.Neutral(paper_about(picture, np.array(chart.corners)))}),
+        "nothing": (set(), {}),
+    }
+    rows: list[Row] = []
+    refused = []
+    for i in range(24):
+        left_out = tuple({*chart.left_out, i})
+        every = {"chart, less one": (set(), {"chart": sm.Chart(chart.corners, None, left_out)})}
+        for way, (own, options) in (every | ways).items():
+            if i in own or i in chart.left_out:
+                continue
+            try:
+                found = sm.read_photo(path, region=patches[i], **options).target
+            except sm.PhotoError as error:
+                refused.append(f"{path.name}, patch {i}, {way}: {error}")
+                continue
+            error_ = np.array(found.lab) - lab[i]
+            covariance = np.array(found.covariance)
+            far = float(error_ @ np.linalg.solve(covariance, error_))
+            square = error_**2 / np.diag(covariance)
+            off = float(delta_e(np.array(found.lab), lab[i]))
+            rows.append((way, off, far <= EDGE, found.radius, tuple(square.tolist())))
+    return rows, refused
+
+
+def main(folder: Path) -> None:
+    """Print the table."""
+    places = sorted(p for p in folder.iterdir() if p.suffix.lower() in (".jpg", ".jpeg", ".png"))
+    rows: list[Row] = []
+    refused: list[str] = []
+    charts = 0
+    with ProcessPoolExecutor(min(2, os.cpu_count() or 1)) as pool:
+        for place, task in [(p, pool.submit(photo, p)) for p in places]:
+            try:
+                own, bad = task.result()
+            except sm.PhotoError as error:
+                refused.append(f"{place.name}: {error}")
+                continue
+            charts += 1
+            rows += own
+            refused += bad
+    print(f"{charts} of {len(places)} photos show a chart that is found")
+    print("| read by | mean | 95 % | 90 % holds | radius | squares of errors | patches |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    for way in dict.fromkeys(row[0] for row in rows):
+        own_ = [row for row in rows if row[0] == way]
+        off, inside, radius = (np.array([row[k] for row in own_]) for k in (1, 2, 3))
+        square = np.mean([row[4] for row in own_], axis=0)
+        print(
+            f"| {way} | {off.mean():.2f} | {np.percentile(off, 95):.1f} | {inside.mean():.1%} | "
+            f"{radius.mean():.1f} | {', '.join(f'{v:.1f}' for v in square)} | {len(own_)} |"
+        )
+    for text in refused:
+        print("refused:", text)
