@@ -15,7 +15,7 @@ target = sm.read_photo(
     region=(0.70, 0.15, 0.95, 0.60),
     chart=((0.10, 0.12), (0.60, 0.12), (0.60, 0.60), (0.10, 0.60)),
 )
-print(target.report())
+print(target)
 
 # %%
 target.show();

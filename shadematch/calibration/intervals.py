@@ -19,7 +19,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import card
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
 
@@ -34,7 +34,7 @@ Triple = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
-class Interval:
+class Interval(Reported):
     """A predicted colour with its range.
 
     Attributes
@@ -95,40 +95,41 @@ class Interval:
     def _draws(self) -> FloatArray:
         return _drawn(np.array(self.lab), self.covariance)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        parts = [
-            f"{name} {value:.1f} ({low:.1f} to {high:.1f})"
-            for name, value, low, high in zip(
-                ("L*", "a*", "b*"), self.lab, self.low, self.high, strict=True
-            )
-        ]
-        text = f"{', '.join(parts)} at {self.level:.0%}, within CIEDE2000 {self.spread:.1f}"
-        if self.delta_e is not None:
-            text += (
-                f"; CIEDE2000 {self.delta_e:.1f} to the target, "
-                f"from {self.delta_e_low:.1f} to {self.delta_e_high:.1f}"
-            )
-        return text
+    @property
+    def sentence(self) -> str:
+        """Colour and range in a line."""
+        text = f"{', '.join(row.words for row in self._axes)} at {self.level:.0%}"
+        text += f", within CIEDE2000 {self.spread:.1f}"
+        return text if self.delta_e is None else f"{text}; {self._apart}"
 
-    def _repr_html_(self) -> str:
-        rows = [
-            (name, f"{value:.1f}, from {low:.1f} to {high:.1f}")
-            for name, value, low, high in zip(
-                ("L*", "a*", "b*"), self.lab, self.low, self.high, strict=True
-            )
-        ]
-        rows.append(("spread", f"within CIEDE2000 {self.spread:.1f}"))
-        if self.delta_e is not None:
-            rows.append(
-                (
-                    "to the target",
-                    f"CIEDE2000 {self.delta_e:.1f}, "
-                    f"from {self.delta_e_low:.1f} to {self.delta_e_high:.1f}",
-                )
-            )
-        rows.append(("holds for", f"{self.level:.0%} of such pours"))
-        return card([(self.hex, "predicted")], rows)
+    @property
+    def _axes(self) -> tuple[Row, ...]:
+        found = zip(("L*", "a*", "b*"), self.lab, self.low, self.high, strict=True)
+        return tuple(
+            Row("range", f"{name} {value:.1f}", range=f"{low:.1f} to {high:.1f}")
+            for name, value, low, high in found
+        )
+
+    @property
+    def _apart(self) -> str:
+        return (
+            f"CIEDE2000 {self.delta_e:.1f} to the target, "
+            f"from {self.delta_e_low:.1f} to {self.delta_e_high:.1f}"
+        )
+
+    def report(self) -> Report:
+        """Colour and range."""
+        apart = [] if self.delta_e is None else [Row("target", self._apart)]
+        return Report(
+            swatches=(Swatch(self.hex, "predicted"),),
+            rows=(
+                *self._axes,
+                Row("spread", f"within CIEDE2000 {self.spread:.1f}"),
+                *apart,
+                Row("holds for", f"{self.level:.0%} of such pours"),
+            ),
+            cautions=False,
+        )
 
 
 def _drawn(lab: FloatArray, covariance: FloatArray) -> FloatArray:

@@ -19,8 +19,8 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.pour import Pour
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import card
 from shadematch.support.models import expect, listed
+from shadematch.support.report import Report, Reported, Row
 
 __all__ = ["NewLot", "new_lot", "prior_of_lot"]
 
@@ -34,7 +34,7 @@ _LOADS: Final = (0.5, 1.0, 2.0)
 
 
 @dataclass(frozen=True)
-class NewLot:
+class NewLot(Reported):
     """How a new tube differs from the old.
 
     Attributes
@@ -59,24 +59,26 @@ class NewLot:
     visible: bool
     calibration: Calibration = field(repr=False, compare=False)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        low, high = (self.strength * np.exp(k * 1.645 * self.strength_sd) for k in (-1, 1))
-        text = (
-            f"{self.pigment}: {self.strength:.2f} times as strong as the old lot "
-            f"(90 %: {low:.2f} to {high:.2f}); CIEDE2000 up to {self.delta_e:.1f} at the same doses"
-        )
+    @property
+    def sentence(self) -> str:
+        """What follows, in words."""
         if self.visible:
-            return text + ". The difference is visible: use the new calibration."
-        return text + ". No visible difference is proved."
+            return "The difference is visible: use the new calibration."
+        return "No visible difference is proved."
 
-    def _repr_html_(self) -> str:
-        rows = [
-            ("strength", f"{self.strength:.2f} of the old lot"),
-            ("known to", f"{self.strength_sd:.0%}"),
-            ("CIEDE2000", f"up to {self.delta_e:.1f} at the same doses"),
-        ]
-        return card([], rows, foot=str(self))
+    def report(self) -> Report:
+        """How strong it is, and whether that shows."""
+        low, high = (self.strength * np.exp(k * 1.645 * self.strength_sd) for k in (-1, 1))
+        strong = f"{self.pigment}: {self.strength:.2f} times as strong as the old lot"
+        return Report(
+            rows=(
+                Row("strength", strong, range=f"90 %: {low:.2f} to {high:.2f}"),
+                Row("known to", f"{self.strength_sd:.0%}"),
+                Row("CIEDE2000", f"up to {self.delta_e:.1f} at the same doses"),
+            ),
+            notes=(self.sentence,),
+            cautions=False,
+        )
 
 
 def new_lot(

@@ -14,8 +14,8 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PourError
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
-from shadematch.support.cautions import CAUTIONS
 from shadematch.support.files import spreadsheet_cell, write_text
+from shadematch.support.report import Report, Reported, Row
 
 __all__ = ["PlannedPour", "PouringPlan"]
 
@@ -61,17 +61,20 @@ class PlannedPour:
             self.unit,
         )
 
-    def __str__(self) -> str:
-        """In plain words."""
+    @property
+    def words(self) -> str:
+        """How it is made and measured."""
         paste = ", ".join(f"{dose:g} {self.unit} {name}" for name, dose in self.doses.items())
         over = " and ".join(str(v.backing) for v in self.views)
-        return (
-            f"{self.name}: {paste or 'no paste'} into {self.pour}; measure over {over} ({self.why})"
-        )
+        return f"{paste or 'no paste'} into {self.pour}; measure over {over}"
+
+    def __str__(self) -> str:
+        """In plain words."""
+        return f"{self.name}: {self.words} ({self.why})"
 
 
 @dataclass(frozen=True)
-class PouringPlan:
+class PouringPlan(Reported):
     """Bars to pour.
 
     Attributes
@@ -90,10 +93,12 @@ class PouringPlan:
         """Number of measurements."""
         return sum(len(p.views) for p in self.pours)
 
-    def __str__(self) -> str:
-        """In plain words."""
-        lines = [f"{len(self.pours)} bars, {self.readings} readings", *map(str, self.pours)]
-        return "\n".join([*lines, "", "cautions", *(f"- {caution}" for caution in CAUTIONS)])
+    def report(self) -> Report:
+        """The bars."""
+        return Report(
+            title=f"{len(self.pours)} bars, {self.readings} readings",
+            rows=tuple(Row(pour.name, pour.words, note=pour.why) for pour in self.pours),
+        )
 
     def form(self, reading: Literal["spectrum", "lab"] = "spectrum") -> str:
         """A CSV with a line for each reading, to be filled in; `read_test_pours` reads it.
@@ -159,25 +164,20 @@ class PouringPlan:
         return out.getvalue()
 
     def save(
-        self, path: str | os.PathLike[str], reading: Literal["spectrum", "lab"] = "spectrum"
+        self,
+        path: str | os.PathLike[str],
+        reading: Literal["spectrum", "lab"] = "spectrum",
+        *,
+        replace: bool = False,
     ) -> None:
-        """Write `form` to a file that does not exist yet.
+        """Write `form` to a file.
 
         Raises
         ------
         PourError
-            If it exists, so that filled-in forms are safe, or can't be written.
+            For another kind of reading.
+        FileError
+            If the place can't be written, or another file is there, such as a form that is
+            filled in, and `replace` is false.
         """
-        text = self.form(reading)
-        try:
-            there = isinstance(path, str | os.PathLike) and os.path.lexists(path)
-        except (TypeError, ValueError):  # no path at all, or a NUL in the name
-            there = False
-        if there:
-            raise PourError(
-                "can't be written: a file is there",
-                field="path",
-                value=str(path),
-                remedy="Give the name of a new file",
-            )
-        write_text(path, text, error=PourError)
+        write_text(path, self.form(reading), replace=replace)

@@ -26,8 +26,8 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.html import card
 from shadematch.support.models import expect
+from shadematch.support.report import Report, Reported, Row, rows_of
 
 __all__ = ["Before", "Calibration"]
 
@@ -50,7 +50,7 @@ class Before:
 
 
 @dataclass(frozen=True)
-class Calibration:
+class Calibration(Reported):
     """What the test pours taught.
 
     Attributes
@@ -204,7 +204,7 @@ class Calibration:
                 "has doses in parts, and a palette's are in cm or g",
                 field="unit",
                 value=self.unit,
-                remedy="Use match_shares(...) and interval(...)",
+                remedy="Use interval(...)",
             )
         for name in names:
             self.spectrum(name)  # refuses what was not calibrated
@@ -395,37 +395,32 @@ class Calibration:
         pour, seen = self._conditions(pour, view)
         return match(target, palette=self.palette, pour=pour, view=self.view(seen), **options)
 
-    def __str__(self) -> str:
-        """In plain words."""
+    def report(self) -> Report:
+        """What was learnt, from what, and how well."""
         every = self._taught_by
-        lines = [
-            f"calibrated  {', '.join(self.pigments)} from {len(every)} readings of "
-            f"{len({p.name for p in every})} bars",
-        ]
+        bars = len({p.name for p in every})
+        off = np.mean([r.delta_e for r in self.residuals if r.weight >= WRONG])
+        taught = f"{', '.join(self.pigments)} from {len(every)} readings of {bars} bars"
+        rows = [Row("calibrated", taught)]
         if self._before is not None:
-            lines.append(f"new lot     {self._before.pigment}: {len(self.pours)} of the readings")
-        lines += [
-            f"scatter     {', '.join(self.scattering) or 'none of the pigments'}",
-            f"fits        to a mean CIEDE2000 of "
-            f"{np.mean([r.delta_e for r in self.residuals if r.weight >= WRONG]):.2f}",
-        ]
-        lines += [
-            f"strength    {name}: known to {self.strength_sd(name):.1%}" for name in self.pigments
+            text = f"{self._before.pigment}: {len(self.pours)} of the readings"
+            rows.append(Row("new lot", text))
+        rows.append(Row("scatter", self.scattering or "none of the pigments"))
+        rows.append(Row("fits", f"to a mean CIEDE2000 of {off:.2f}"))
+        rows += [
+            Row("strength", f"{name}: known to {self.strength_sd(name):.1%}")
+            for name in self.pigments
         ]
         if self.crowding is not None:
             name, less = self.crowding
-            lines.append(f"crowding    {name}: scatters {less:.0%} less at its largest load")
+            rows.append(Row("crowding", f"{name}: scatters {less:.0%} less at its largest load"))
         if self.contact is not None:
-            lines.append(f"contact     {self.contact}: the readings fit that better")
-        lines += [
-            f"wrong       {r.name}: CIEDE2000 {r.delta_e:.1f} from what the other pours say; "
-            "put aside"
+            rows.append(Row("contact", f"{self.contact}: the readings fit that better"))
+        far = "from what the other pours say; put aside"
+        rows += [
+            Row("wrong", f"{r.name}: CIEDE2000 {r.delta_e:.1f} {far}")
             for r in self.residuals
             if r.weight < WRONG
         ]
-        lines += [f"note        {text}" for text in self.poorly_known]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        rows = [(line[:12].strip(), line[12:]) for line in str(self).splitlines()]
-        return card([], rows)
+        rows += rows_of("note", self.poorly_known)
+        return Report(rows=tuple(rows), cautions=False)

@@ -105,14 +105,14 @@ def _match(args: argparse.Namespace) -> str:
         **read_readings(args),
     )
     if args.save is not None:
-        save_as(found, args.save, note=args.note)
+        save_as(found, args.save, note=args.note, replace=args.replace)
     ranged = None
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)
     if args.json:
         extra = {} if ranged is None else {"range": range_entries(ranged)}
         return json_text({**_match_entries(found, args.choices), **extra})
-    ranges = [] if ranged is None else [Row("range", str(ranged))]
+    ranges = [] if ranged is None else [Row("range", ranged.sentence)]
     more = [_choices(found)] if args.choices else []
     saved = [] if args.save is None else [f"saved in {args.save}"]
     return shown(found.report().plus(*ranges), *more, *saved)

@@ -13,7 +13,7 @@ from shadematch.photo.response import Response
 from shadematch.photo.uncertainty import Correction, Part
 from shadematch.studio.target import Target
 from shadematch.support.arrays import Triple
-from shadematch.support.html import card
+from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -22,7 +22,7 @@ __all__ = ["PhotoTarget"]
 
 
 @dataclass(frozen=True)
-class PhotoTarget:
+class PhotoTarget(Reported):
     """A colour read from a photo, and how well it is known.
 
     Nothing of the file but what is listed here is kept: no place, time, device, name or text.
@@ -85,31 +85,21 @@ class PhotoTarget:
             self._scene, before=self.uncorrected_hex, after=self.target.hex, title=self.method
         )
 
-    def report(self) -> str:
-        """All that is known of it, in plain words."""
-        lab = ", ".join(f"{v:z.1f}" for v in self.target.lab)
+    def report(self) -> Report:
+        """All that is known of it."""
         left_out = ", ".join(f"{n} {s:.1%}" for n, s in self.shares if n != "kept" and s >= 0.0005)
-        rows = [
-            f"colour     Lab ({lab}), {self.target.hex}, D65/2 degrees",
-            f"known to   CIEDE2000 {self.target.radius:.1f} (90 %)",
-            f"light      {self.method}",
-            f"pixels     {self.pixels} averaged; left out: {left_out or 'none'}",
-            *(f"part       {part}" for part in self.parts),
-            *(f"file       {note}" for note in self.notes),
-            *(f"mind       {text}" for text in self.warnings),
-        ]
-        return "\n".join(rows)
-
-    def _repr_html_(self) -> str:
-        rows = [
-            ("Lab", ", ".join(f"{v:z.1f}" for v in self.target.lab)),
-            ("known to", f"CIEDE2000 {self.target.radius:.1f} (90 %)"),
-            ("light", self.method),
-            *((part.name, f"{part.size:.1f}") for part in self.parts),
-        ]
-        swatches = [(self.uncorrected_hex, "as photographed"), (self.target.hex, "target")]
-        return card(swatches, rows, foot=" ".join(self.warnings), small=". ".join(self.notes))
-
-    def __str__(self) -> str:
-        """In plain words."""
-        return str(self.target)
+        return Report(
+            swatches=(
+                Swatch(self.uncorrected_hex, "as photographed"),
+                Swatch.of(self.target, "target"),
+            ),
+            rows=(
+                Row.colour("colour", self.target, "D65/2 degrees"),
+                Row("known to", f"CIEDE2000 {self.target.radius:.1f}", range="90 %"),
+                Row("light", self.method),
+                Row("pixels", f"{self.pixels} averaged; left out: {left_out or 'none'}"),
+                *rows_of("mind", self.warnings),
+            ),
+            details=(*rows_of("part", map(str, self.parts)), *rows_of("file", self.notes)),
+            cautions=False,
+        )
