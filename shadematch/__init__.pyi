@@ -22,10 +22,9 @@ from .gamuts.feasibility import feasibility as feasibility
 from .gamuts.ladder import ladder as ladder
 from .gamuts.reach import gamut as gamut
 from .keeping.files import read as read, save as save
-from .keeping.repeat import Repeat as Repeat, repeat as repeat
+from .keeping.repeat import repeat as repeat
 from .keeping.results import save_results as save_results
 from .keeping.samples import copy_samples as copy_samples
-from .keeping.saved import SavedRecipe as SavedRecipe
 from .matching.let_down import propose_let_down as propose_let_down
 from .matching.lights import lights as lights
 from .matching.many import match_many as match_many

@@ -10,6 +10,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.cli.main import main
+from shadematch.keeping.repeat import Repeat
 
 GUIDE = (Path(__file__).parents[2] / "docs" / "batch-sheet.md").read_text(encoding="utf-8")
 
@@ -37,7 +38,7 @@ def test_the_example_runs(
     }
     # What the guide is about: far closer to the first batch than the old recipe would come.
     renewed, again = sm.read("harbour-lights.json"), names["again"]
-    assert isinstance(again, sm.Repeat)
+    assert isinstance(again, Repeat)
     assert renewed.delta_e is not None
     assert again.delta_e is not None
     assert renewed.delta_e < again.delta_e / 3

@@ -10,19 +10,20 @@ import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.calibration.result import Calibration
 from shadematch.keeping.calibrations import _print_of
 from tests.invented import worlds
 
 
 @functools.cache
-def soap() -> sm.Calibration:
+def soap() -> Calibration:
     names = ("gorse", "jetty")
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=names)  # type: ignore[arg-type]
     return sm.calibrate(worlds.measured(truth, sm.starter_plan(names), np.random.default_rng(7)))
 
 
 @functools.cache
-def by_lab() -> sm.Calibration:
+def by_lab() -> Calibration:
     pours = [sm.TestPour.from_lab(p.doses, p.lab_seen, pour=p.pour) for p in soap().pours]
     return sm.calibrate(pours, scattering="none")
 

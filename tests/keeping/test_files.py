@@ -12,6 +12,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.keeping.files import KINDS
+from shadematch.keeping.saved import SavedRecipe
 
 POUR = sm.Pour(batch_g=200, thickness_cm=1.0)
 LAMP = sm.Illuminant("hall", tuple(range(380, 731, 5)), tuple(np.linspace(1, 3, 71)))
@@ -51,7 +52,7 @@ def test_a_file_says_itself_what_it_is(tmp_path: Path) -> None:
     assert sm.read(tmp_path / "c") == batch
     heads = {json.loads((tmp_path / name).read_text())["format"] for name in "ptmc"}
     assert heads < {f"shadematch {kind}" for kind in KINDS}
-    for name, kind in (("p", sm.SavedRecipe), ("t", sm.Palette), ("m", list)):
+    for name, kind in (("p", SavedRecipe), ("t", sm.Palette), ("m", list)):
         with pytest.raises(sm.FileError, match="format: must be that of a") as found:
             sm.read(tmp_path / name, kind)
         assert found.value.remedy

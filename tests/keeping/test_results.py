@@ -12,17 +12,18 @@ import pytest
 
 import shadematch as sm
 from shadematch.keeping.results import recipes_from_frame, results_frame, save_results
+from shadematch.matching.match import Match
 
 CODES = ["#d9822b", "#335577", "#88aa44", "#101010", "#f0e0c0"]
 POUR = sm.Pour(batch_g=200)
 
 
 @pytest.fixture(scope="module")
-def matches() -> list[sm.Match]:
+def matches() -> list[Match]:
     return list(sm.match_many(CODES, pour=POUR))
 
 
-def test_a_table_says_what_the_matches_say(tmp_path: Path, matches: list[sm.Match]) -> None:
+def test_a_table_says_what_the_matches_say(tmp_path: Path, matches: list[Match]) -> None:
     seen: list[int] = []
     assert save_results(matches, tmp_path / "a.csv", progress=seen.append) == len(CODES)
     assert seen == [len(CODES)]
@@ -59,8 +60,8 @@ def test_names_cannot_become_formulas(tmp_path: Path) -> None:
             float(cell)
 
 
-def test_an_error_on_the_way_leaves_what_was_there(tmp_path: Path, matches: list[sm.Match]) -> None:
-    def broken() -> Iterator[sm.Match]:
+def test_an_error_on_the_way_leaves_what_was_there(tmp_path: Path, matches: list[Match]) -> None:
+    def broken() -> Iterator[Match]:
         yield from matches * 900  # more than one piece
         raise RuntimeError("on the way")
 
@@ -80,7 +81,7 @@ def test_no_matches_at_all(tmp_path: Path) -> None:
     assert results_frame([]).empty
 
 
-def test_tables_that_cannot_be(tmp_path: Path, matches: list[sm.Match]) -> None:
+def test_tables_that_cannot_be(tmp_path: Path, matches: list[Match]) -> None:
     with pytest.raises(sm.FileError, match=r"\.csv or \.parquet"):
         save_results(matches, tmp_path / "a.txt")
     with pytest.raises(sm.FileError, match="can't be written"):
@@ -93,7 +94,7 @@ def test_tables_that_cannot_be(tmp_path: Path, matches: list[sm.Match]) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-def test_recipes_come_back_out_of_a_table(tmp_path: Path, matches: list[sm.Match]) -> None:
+def test_recipes_come_back_out_of_a_table(tmp_path: Path, matches: list[Match]) -> None:
     want = [m.recipe for m in matches]
     assert recipes_from_frame(results_frame(matches), pour=POUR) == want
     save_results(matches, tmp_path / "a.csv")

@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings, strategies as st
 import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.colour.difference import delta_e
-from shadematch.keeping.saved import kept
+from shadematch.keeping.saved import SavedRecipe, kept
 from shadematch.matching.match import Match
 from shadematch.studio.palette import fingerprint_of
 from tests.invented.problems import invented_palette
@@ -476,7 +476,7 @@ def test_nan_and_twice_and_other_files(saved: Path, tmp_path: Path) -> None:
         assert found.value.field.endswith(entry)
     sm.save(sm.demo_palette(), saved, replace=True)
     with pytest.raises(sm.FileError, match="must be that of a recipe file"):
-        sm.read(saved, sm.SavedRecipe)
+        sm.read(saved, SavedRecipe)
     with pytest.raises(sm.FileError, match="can't be read"):
         sm.read(tmp_path / "none.json")
 

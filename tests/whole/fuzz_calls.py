@@ -36,6 +36,7 @@ from shadematch.gamuts.reach import Gamut
 from shadematch.gamuts.slices import Slice, WholeMap
 from shadematch.keeping.distributions import distribution_of, target_from_distribution
 from shadematch.keeping.results import recipes_from_frame, results_frame
+from shadematch.keeping.saved import SavedRecipe
 from shadematch.keeping.schemas import json_schema
 from shadematch.keeping.target_tables import targets_frame, targets_from_frame
 from shadematch.matching.lights import metameric_index
@@ -556,7 +557,7 @@ CALLS: dict[str, Call] = {
     "save a calibration": Call(
         sm.save, lambda f: {"thing": calibration(), "path": f / "learnt.json", "replace": True}
     ),
-    "read": Call(sm.read, lambda f: {"path": saved(f), "kind": sm.SavedRecipe}),
+    "read": Call(sm.read, lambda f: {"path": saved(f), "kind": SavedRecipe}),
     "read a palette": Call(sm.read, lambda f: {"path": palette_file(f)}),
     "read targets": Call(sm.read, lambda f: {"path": target_file(f)}),
     "read a correction": Call(sm.read, lambda f: {"path": corrected(f)}),
