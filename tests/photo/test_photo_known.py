@@ -77,7 +77,7 @@ def test_what_a_reference_may_be(place: Path) -> None:
         "#d9822b",
         sm.Target.from_lab((60, 10, 40), illuminant="D50"),
         made,
-        sm.load(_saved(made, place.parent)),
+        sm.read(_saved(made, place.parent)),
     ):
         found = sm.read_photo(place, region=SOAP, reference={patch(7): colour})
         assert found.correction == "reference"
