@@ -10,6 +10,7 @@ have, over a little grey; positions and strengths were chosen for a wide gamut
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
+from shadematch.keeping.files import save
 from shadematch.studio.palette import Palette
 from shadematch.studio.pigment import Base, Pigment
 
@@ -63,5 +64,5 @@ def palette():
 
 
 if __name__ == "__main__":
-    palette().save("shadematch/resources/demo-palette.json")
+    save(palette(), "shadematch/resources/demo-palette.json", replace=True)
     print(f"wrote {', '.join(palette().names)}")

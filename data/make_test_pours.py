@@ -34,7 +34,7 @@ def seen(palette, loads, pour, view):
 
 def main():
     """Write the four files."""
-    palette, rng = sm.load_palette(), np.random.default_rng(2026)
+    palette, rng = sm.demo_palette(), np.random.default_rng(2026)
     plan = sm.starter_plan(palette.names)
     note = "# Invented for demonstration: nothing was poured or measured (make_test_pours.py)\n"
     spectra, labs = plan.form("spectrum").splitlines(), plan.form("lab").splitlines()

@@ -41,7 +41,7 @@ def draw_gamut():
     feasible = sm.feasibility("#7fb069", pour=sm.Pour(batch_g=500))
     save(plots.draw_feasibility(feasible), "feasibility.png")
     print(feasible)
-    compared = feasible.compare(sm.load_palette().without("jetty"), name="jetty left out")
+    compared = feasible.compare(sm.demo_palette().without("jetty"), name="jetty left out")
     save(plots.draw_comparison(compared), "feasibility-compared.png")
     print(compared)
     figure, axes = pyplot.subplots(3, 1, figsize=(7, 5.4), layout="constrained")

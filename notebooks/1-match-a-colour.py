@@ -4,7 +4,7 @@
 # A customer wants an orange. How many whole centimetres of each paste go into one kilogram of
 # clear base, poured 2 cm thick, and how close will it come?
 #
-# The pastes here are **invented**. Give shadematch a palette of your own (`sm.load_palette("mine.json")`)
+# The pastes here are **invented**. Give shadematch a palette of your own (`sm.read("mine.json")`)
 # before you trust a recipe.
 
 # %%

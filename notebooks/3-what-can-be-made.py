@@ -79,7 +79,7 @@ plots.draw_feasibility(found);
 # Is the tube of jetty needed for it?
 
 # %%
-compared = found.compare(sm.load_palette().without("jetty"), name="jetty left out")
+compared = found.compare(sm.demo_palette().without("jetty"), name="jetty left out")
 print(compared)
 plots.draw_comparison(compared);
 

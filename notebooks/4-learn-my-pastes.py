@@ -20,13 +20,16 @@ found = sm.calibrate(sm.read_test_pours(DATA / "test-pours.csv"))
 print(found)
 
 # %% [markdown]
-# A match made with what was learned says what range it will fall in.
+# A match made with what was learned is a match like any other; the calibration says what range its
+# colour will fall in.
 
 # %%
-print(found.match("#d9822b", pour=sm.Pour(batch_g=1000)))
+match = found.match("#d9822b", pour=sm.Pour(batch_g=1000))
+print(match)
+print(found.interval(match.recipe, target=match.target))
 
 # %% [markdown]
-# The palette that was learned is a palette like any other: keep it with `found.palette.save(...)`.
+# The palette that was learned is a palette like any other: keep it with `sm.save(found.palette, ...)`.
 
 # %%
 from shadematch import plots

@@ -1,10 +1,6 @@
 from ._version import __version__ as __version__
 from .calibration.calibrate import calibrate as calibrate
 from .calibration.files import read_test_pours as read_test_pours
-from .calibration.keeping import (
-    load_calibration as load_calibration,
-    save_calibration as save_calibration,
-)
 from .calibration.lot import new_lot as new_lot
 from .calibration.next_pours import next_pours as next_pours
 from .calibration.starter import starter_plan as starter_plan
@@ -25,23 +21,11 @@ from .errors import (
 from .gamuts.feasibility import feasibility as feasibility
 from .gamuts.ladder import ladder as ladder
 from .gamuts.reach import gamut as gamut
-from .keeping.batches import load_correction as load_correction, save_correction as save_correction
-from .keeping.distributions import (
-    distribution_of as distribution_of,
-    target_from_distribution as target_from_distribution,
-)
-from .keeping.recipes import SavedRecipe as SavedRecipe, load as load, save as save
+from .keeping.files import read as read, save as save
 from .keeping.repeat import Repeat as Repeat, repeat as repeat
+from .keeping.results import save_results as save_results
 from .keeping.samples import copy_samples as copy_samples
-from .keeping.schemas import json_schema as json_schema
-from .keeping.tables import (
-    recipes_from_frame as recipes_from_frame,
-    results_frame as results_frame,
-    targets_frame as targets_frame,
-    targets_from_frame as targets_from_frame,
-    write_results as write_results,
-)
-from .keeping.target_lists import load_targets as load_targets, save_targets as save_targets
+from .keeping.saved import SavedRecipe as SavedRecipe
 from .matching.let_down import propose_let_down as propose_let_down
 from .matching.lights import lights as lights
 from .matching.many import match_many as match_many
@@ -66,7 +50,7 @@ from .predicting.prediction import predict as predict
 from .predicting.spread import spread as spread
 from .predicting.wedge import wedge as wedge
 from .sheet.batch import batch_sheet as batch_sheet
-from .studio.palette import Palette as Palette, load_palette as load_palette
+from .studio.palette import Palette as Palette, demo_palette as demo_palette
 from .studio.pigment import Base as Base, Pigment as Pigment
 from .studio.pour import Pour as Pour
 from .studio.recipe import LetDown as LetDown, Recipe as Recipe

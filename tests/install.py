@@ -3,12 +3,18 @@
 Builds the sdist and, from it, the wheel; looks at size and content; installs the wheel into an
 empty environment away from the project; and does there what the README promises of the main job.
 Needs the package registry for the library's own dependencies.
+
+``--all`` does the same for every extra, each in an empty environment with what it is for (`USES`);
+``--turn`` for the pages and one other extra, another each day; ``--extra NAME`` for those named.
 """
 
 from __future__ import annotations
 
+import argparse
+import datetime
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tarfile
@@ -28,13 +34,15 @@ match = sm.match("#d9822b", pour=sm.Pour(batch_g=1000, thickness_cm=2.0))
 assert match.proved and match.delta_e >= match.bound
 print(match)
 sm.save(match, "order.json")
-assert sm.load("order.json").match == match
+assert sm.read("order.json").match == match
 orders = sm.read_orders("data/order-book.csv")
 plan = sm.plan(orders, sm.read_stock("data/shelf.csv"))
 assert plan.poured
 assert len(sm.read_test_pours("data/test-pours.csv")) > 5
 try:
-    sm.results_frame([match])
+    from shadematch.keeping.results import results_frame
+
+    results_frame([match])
 except sm.MissingExtraError as found:
     assert ".[tables]" in str(found)
 else:
@@ -46,6 +54,68 @@ except sm.MissingExtraError as found:
 else:
     raise AssertionError("pillow came with the library")
 """
+
+
+PHOTO = """
+import shadematch as sm
+read = sm.read_photo(
+    "data/photos/window.jpg", region=(0.70, 0.15, 0.95, 0.60), neutral=(0.08, 0.78, 0.55, 0.95)
+)
+assert 0 < read.target.lab[0] < 100
+"""
+CHART = """
+import shadematch as sm
+assert len(sm.find_chart("data/photos/lamp.jpg").corners) == 4
+"""
+PLOTS = """
+import matplotlib
+matplotlib.use("Agg")
+import shadematch as sm
+from shadematch import plots
+plots.draw_match(sm.match("#d9822b")).figure.savefig("match.png")
+plots.draw_outlines(sm.gamut()).figure.savefig("gamut.png")
+"""
+TABLES = """
+import pandas
+import shadematch as sm
+from shadematch.keeping.tables import results_frame
+frame = results_frame([sm.match("#d9822b")])
+frame.to_parquet("results.parquet")
+assert len(pandas.read_parquet("results.parquet")) == 1
+"""
+DASK = """
+import shadematch as sm
+from dask.distributed import Client
+if __name__ == "__main__":
+    codes = ["#d9822b", "#70a040"]
+    with Client(n_workers=1, threads_per_worker=1, dashboard_address=None) as client:
+        with client.get_executor() as pool:
+            far = [m.delta_e for m in sm.match_many(codes, executor=pool)]
+    assert far == [m.delta_e for m in map(sm.match, codes)]
+"""
+NOTEBOOKS = """
+import pathlib, subprocess, sys
+for path in sorted(pathlib.Path("notebooks").glob("*.ipynb")):
+    words = ("jupyter", "nbconvert", "--to", "notebook", "--execute", "--inplace", str(path))
+    subprocess.run([sys.executable, "-m", *words], check=True)
+"""
+PAGES = """
+import subprocess, sys
+words = ("sphinx", "-W", "-q", "-b", "html", "docs", "build/docs")
+subprocess.run([sys.executable, "-m", *words], check=True)
+"""
+USES = {
+    "photos": (PHOTO,),
+    "chart": (CHART,),
+    "plots": (PLOTS,),
+    "notebooks": (NOTEBOOKS,),
+    "tables": (TABLES,),
+    "distribution": (DASK,),
+    "all": (PHOTO, CHART, PLOTS, TABLES, DASK, NOTEBOOKS),
+    "docs": (PAGES,),
+}
+"""What each extra is for, done in a copy of the project; `dev` is what all other checks run in."""
+COPIED = ("shadematch", "docs", "notebooks", "data", "README.md", "LICENSE", "pyproject.toml")
 
 
 def run(*words: str | Path, cwd: Path) -> str:
@@ -89,8 +159,56 @@ def built(folder: Path) -> Path:
     return wheel
 
 
+def environment(folder: Path, *wanted: str | Path, cwd: Path) -> Path:
+    """The programs of an empty environment in which something was installed."""
+    run(sys.executable, "-m", "venv", folder, cwd=cwd)
+    bin_ = folder / ("Scripts" if os.name == "nt" else "bin")
+    quiet = ("--quiet", "--no-compile", "--disable-pip-version-check")
+    run(bin_ / "pip", "install", *quiet, *wanted, cwd=cwd)
+    return bin_
+
+
+def try_extra(name: str) -> None:
+    """Install one extra as the README says, in a copy of the project, and use it there."""
+    start = time.perf_counter()
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        tree = folder / "project"
+        tree.mkdir()
+        for part in COPIED:
+            if (ROOT / part).is_dir():
+                leave = shutil.ignore_patterns("__pycache__", "build", "guides")
+                shutil.copytree(ROOT / part, tree / part, ignore=leave)
+            else:
+                shutil.copy(ROOT / part, tree)
+        bin_ = environment(folder / "venv", "-e", f".[{name}]", cwd=tree)
+        for code in USES[name]:
+            (tree / "used.py").write_text(code, encoding="utf-8")
+            run(bin_ / "python", "used.py", cwd=tree)
+    print(f"{name}: installed and used, {time.perf_counter() - start:.0f} s", flush=True)
+
+
+def extras_asked() -> list[str]:
+    """Which extras to try."""
+    parser = argparse.ArgumentParser(description="What a stranger gets.")
+    parser.add_argument("--all", action="store_true", help="every extra")
+    parser.add_argument("--turn", action="store_true", help="the pages, and another extra each day")
+    parser.add_argument("--extra", nargs="+", choices=USES, default=[])
+    args = parser.parse_args()
+    if args.all:
+        return list(USES)
+    if args.turn:
+        others = [name for name in USES if name != "docs"]
+        return ["docs", others[datetime.date.today().toordinal() % len(others)]]
+    return list(args.extra)
+
+
 def main() -> int:
     """Build, install, use."""
+    if extras := extras_asked():
+        for name in extras:
+            try_extra(name)
+        return 0
     start = time.perf_counter()
     sys.path.insert(0, str(ROOT))
     from shadematch._version import __version__
@@ -100,17 +218,7 @@ def main() -> int:
         wheel = built(folder)
         away = folder / "away"
         away.mkdir()
-        run(sys.executable, "-m", "venv", folder / "venv", cwd=away)
-        bin_ = folder / "venv" / ("Scripts" if os.name == "nt" else "bin")
-        run(
-            bin_ / "pip",
-            "install",
-            "--quiet",
-            "--no-compile",
-            "--disable-pip-version-check",
-            wheel,
-            cwd=away,
-        )
+        bin_ = environment(folder / "venv", wheel, cwd=away)
         words = ("match", "#d9822b", "--batch", "1000", "--thickness", "2")
         told = run(bin_ / "shadematch", *words, cwd=away)
         if "nothing permitted comes closer" not in told or "Hot base burns" not in told:

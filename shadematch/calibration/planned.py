@@ -164,25 +164,20 @@ class PouringPlan(Reported):
         return out.getvalue()
 
     def save(
-        self, path: str | os.PathLike[str], reading: Literal["spectrum", "lab"] = "spectrum"
+        self,
+        path: str | os.PathLike[str],
+        reading: Literal["spectrum", "lab"] = "spectrum",
+        *,
+        replace: bool = False,
     ) -> None:
-        """Write `form` to a file that does not exist yet.
+        """Write `form` to a file.
 
         Raises
         ------
         PourError
-            If it exists, so that filled-in forms are safe, or can't be written.
+            For another kind of reading.
+        FileError
+            If the place can't be written, or another file is there, such as a form that is
+            filled in, and `replace` is false.
         """
-        text = self.form(reading)
-        try:
-            there = isinstance(path, str | os.PathLike) and os.path.lexists(path)
-        except (TypeError, ValueError):  # no path at all, or a NUL in the name
-            there = False
-        if there:
-            raise PourError(
-                "can't be written: a file is there",
-                field="path",
-                value=str(path),
-                remedy="Give the name of a new file",
-            )
-        write_text(path, text, error=PourError)
+        write_text(path, self.form(reading), replace=replace)

@@ -204,7 +204,7 @@ class Calibration(Reported):
                 "has doses in parts, and a palette's are in cm or g",
                 field="unit",
                 value=self.unit,
-                remedy="Use match_shares(...) and interval(...)",
+                remedy="Use interval(...)",
             )
         for name in names:
             self.spectrum(name)  # refuses what was not calibrated

@@ -6,12 +6,13 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import TYPE_CHECKING, ClassVar, Final, Literal
+from typing import ClassVar, Final, Literal
 
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM, Observation, onto_grid
 from shadematch.errors import PourError, SpectrumError
+from shadematch.photo.response import Response
 from shadematch.studio.covariance import Covariance, checked_covariance
 from shadematch.studio.pour import Pour, unusual_thickness
 from shadematch.studio.recipe import Recipe, doses_of
@@ -20,9 +21,6 @@ from shadematch.studio.unit import checked_unit
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, Triple
 from shadematch.support.models import check_name, expect
-
-if TYPE_CHECKING:
-    from shadematch.photo.response import Response
 
 __all__ = ["TestPour", "check_thickness"]
 
@@ -125,8 +123,6 @@ class TestPour:
         if self.covariance is not None:
             object.__setattr__(self, "covariance", checked_covariance(self.covariance))
         if self.response is not None:
-            from shadematch.photo.response import Response
-
             expect(self.response, Response, "response", "Take it from shadematch.read_photo(...)")
         if not self.name:
             object.__setattr__(self, "name", self._described())

@@ -17,14 +17,14 @@ from typing import Any
 
 from shadematch.calibration.calibrate import calibrate
 from shadematch.calibration.files import read_test_pours
-from shadematch.calibration.keeping import save_calibration
 from shadematch.calibration.next_pours import next_pours
 from shadematch.calibration.planned import PlannedPour
 from shadematch.calibration.starter import starter_plan
 from shadematch.cli.amounts import COUNT, MASS, NUMBER
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
-from shadematch.studio.palette import load_palette
+from shadematch.keeping.files import read, save
+from shadematch.studio.palette import Palette
 from shadematch.studio.view import View
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.report import rows_of
@@ -80,16 +80,16 @@ def _calibrate(args: argparse.Namespace) -> str:
         )
     ]
     with called("path", "--like"):
-        like = None if args.like is None else load_palette(args.like)
+        like = None if args.like is None else read(args.like, Palette)
     found = calibrate(pours, like=like, any_thickness=args.any_thickness)
     with called("count", "--next"):  # before anything is written
         coming = () if args.next is None else next_pours(found, count=args.next)
     if args.save is not None:
         with called("path", "--save"):
-            save_calibration(found, args.save)
+            save(found, args.save, replace=args.replace)
     if args.save_palette is not None:
         with called("path", "--save-palette"):
-            found.palette.save(args.save_palette)
+            save(found.palette, args.save_palette, replace=args.replace)
     if args.json:
         taught = [{**_planned(n.pour), "before": n.before, "after": n.after} for n in coming]
         return json_text(
@@ -142,7 +142,7 @@ def _pours(args: argparse.Namespace) -> str:
         )
     if args.save is not None:
         with called("path", "--save"):
-            plan.save(args.save, args.reading)
+            plan.save(args.save, args.reading, replace=args.replace)
     if args.json:
         entries = [_planned(p) for p in plan.pours]
         return json_text({"pours": entries, "readings": plan.readings, "cautions": CAUTIONS})

@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE, read_doses
-from shadematch.cli.parsing import OPTIONS, called, renamed
+from shadematch.cli.parsing import OPTIONS, called
 from shadematch.colour.illuminant import Illuminant, Light
-from shadematch.errors import ShadematchError
+from shadematch.keeping.files import read
 from shadematch.predicting.readings import DOSE_SLIP, SCALE_G
-from shadematch.studio.palette import Palette, load_palette
+from shadematch.studio.palette import Palette, demo_palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.unit import Unit
 from shadematch.studio.view import View
@@ -77,13 +77,10 @@ def add_conditions(
 
 def read_palette(path: str | None) -> Palette:
     """The palette in a file, the demo palette without one."""
-    try:
-        return load_palette(path)
-    except ShadematchError as found:
-        # Entries of a file mean little without its name.
-        field = "palette file" if found.field == "path" else f"{path}, {found.field}"
-        field = path if found.field == path else field
-        raise renamed(found, field) from None
+    if path is None:
+        return demo_palette()
+    with called("path", "palette file"):
+        return read(path, Palette)
 
 
 def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:

@@ -11,7 +11,6 @@ unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as
 from __future__ import annotations
 
 import argparse
-import functools
 import shlex
 from typing import Any
 
@@ -39,8 +38,8 @@ from shadematch.cli.wanted import (
 )
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction
-from shadematch.errors import ColourError, FileError, PaletteError, PourError
-from shadematch.keeping.batches import load_correction, save_correction
+from shadematch.errors import ColourError, FileError, PourError
+from shadematch.keeping.files import read, save
 from shadematch.predicting.prediction import predict
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -157,7 +156,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
 
 def _last(path: str) -> Correction:
     try:
-        return load_correction(path)
+        return read(path, Correction)
     except FileError as found:
         raise (renamed(found, "--go-on") if found.field == "path" else found) from None
 
@@ -184,16 +183,12 @@ def _correct(args: argparse.Namespace) -> str:
                 args, (recipe.recipe if isinstance(recipe, Correction) else recipe).unit
             ),
         )
-    for option, write in (
-        ("--save-palette", found.palette.save),
-        ("--save", functools.partial(save_correction, found)),
-    ):
+    for option, thing in (("--save-palette", found.palette), ("--save", found)):
         place = getattr(args, option.removeprefix("--").replace("-", "_"))
         if place is not None:
-            try:
-                write(place)
-            except (FileError, PaletteError) as wrong:
-                raise renamed(wrong, option) from None
+            with called("path", option):
+                # A batch goes on in its own file, which keeps all rounds.
+                save(thing, place, replace=args.replace or place == args.go_on)
     pour, view = found.recipe.pour, found._belief.view
     if args.json:
         more = {"round": len(found.rounds), "saved": args.save, "saved_palette": args.save_palette}

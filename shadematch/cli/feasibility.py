@@ -80,7 +80,7 @@ def _feasibility(args: argparse.Namespace) -> str:
         from shadematch.plots.feasibility import draw_comparison, draw_feasibility
 
         figure = draw_feasibility(found) if compared is None else draw_comparison(compared)
-        picture(figure.figure, args.save)
+        picture(figure.figure, args.save, replace=args.replace)
     if args.json:
         entries: dict[str, Any] = {
             "target": {"lab": found.target.lab, "hex": found.target.hex},

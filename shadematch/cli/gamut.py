@@ -60,7 +60,7 @@ def _gamut(args: argparse.Namespace) -> str:
 
         lines = {"lightness": args.lightness, "hue": args.hue}
         drawn = draw_slice(found.slice(**lines)) if cut else draw_solid(found)
-        picture(drawn.figure, args.save)
+        picture(drawn.figure, args.save, replace=args.replace)
     if args.json:
         entries: dict[str, Any] = {
             "volume": {"value": found.volume.value, "error": found.volume.error},

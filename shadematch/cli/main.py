@@ -70,17 +70,23 @@ def _parser() -> Parser:
     )
     parser.add_argument("--version", action="version", version=f"shadematch {__version__}")
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
+    made: list[Parser] = []
 
     def verb(name: str, run: Callable[[argparse.Namespace], str], text: str) -> Parser:
-        made: Parser = verbs.add_parser(name, help=text, description=text, allow_abbrev=False)
-        made.set_defaults(run=run, parser=made)
-        made.add_argument("--json", action="store_true", help="print one JSON object instead")
+        one: Parser = verbs.add_parser(name, help=text, description=text, allow_abbrev=False)
+        one.set_defaults(run=run, parser=one)
+        one.add_argument("--json", action="store_true", help="print one JSON object instead")
         text = "bars may be thinner than 0.2 cm or thicker than 8 cm"
-        made.add_argument("--any-thickness", action="store_true", help=text)
-        return made
+        one.add_argument("--any-thickness", action="store_true", help=text)
+        made.append(one)
+        return one
 
     for room in VERBS:
         room.add_verb(verb)
+    for one in made:
+        if one.destinations & set(WRITTEN):
+            text = "let the files that are written overwrite others"
+            one.add_argument("--replace", action="store_true", help=text)
     return parser
 
 

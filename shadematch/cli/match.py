@@ -105,7 +105,7 @@ def _match(args: argparse.Namespace) -> str:
         **read_readings(args),
     )
     if args.save is not None:
-        save_as(found, args.save, note=args.note)
+        save_as(found, args.save, note=args.note, replace=args.replace)
     ranged = None
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)

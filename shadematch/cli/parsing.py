@@ -79,6 +79,11 @@ class Parser(argparse.ArgumentParser):
             raise OSError(errno.EBADF, os.strerror(errno.EBADF))
         print(message, end="", file=file, flush=True)
 
+    @property
+    def destinations(self) -> set[str]:
+        """What its options are read as."""
+        return {action.dest for action in self._actions}
+
     def unknown(self, words: Sequence[str]) -> NoReturn:
         """Complain of words that mean nothing to the verb of this parser."""
         options = [o for a in self._actions for o in a.option_strings]

@@ -41,7 +41,7 @@ def _photo(args: argparse.Namespace) -> str:
         return _chart(args)
     found = flat_areas(args.photo, **({} if args.most is None else {"most": args.most}))
     if args.save is not None:
-        picture(found.show(), args.save)
+        picture(found.show(), args.save, replace=args.replace)
     if args.json:
         areas = [
             {
@@ -69,7 +69,7 @@ def _chart(args: argparse.Namespace) -> str:
         )
     found = find_chart(args.photo)
     if args.save is not None:
-        picture(draw_chart(args.photo, found), args.save)
+        picture(draw_chart(args.photo, found), args.save, replace=args.replace)
     left_out = [i + 1 for i in found.left_out]
     if args.json:
         corners = [[round(v, 1) for v in corner] for corner in found.corners]

@@ -12,7 +12,6 @@ import math
 from typing import Any
 
 from shadematch.calibration.intervals import Interval
-from shadematch.calibration.keeping import load_calibration
 from shadematch.calibration.result import Calibration
 from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
@@ -20,6 +19,7 @@ from shadematch.cli.entries import recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
 from shadematch.errors import PourError
+from shadematch.keeping.files import read
 from shadematch.predicting.prediction import predict
 from shadematch.support.report import Row
 
@@ -47,13 +47,13 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
             remedy="Leave one of the two out",
         )
     with called("path", "--calibration"):
-        learnt = load_calibration(args.calibration)
+        learnt = read(args.calibration, Calibration)
     if learnt.unit == "part":
         raise PourError(
             "is of films, which have no base to dose into",
             field="--calibration",
             value=args.calibration,
-            remedy="Use load_calibration and match_shares in Python",
+            remedy="Use read(...).interval(...) in Python",
         )
     return learnt
 

@@ -71,7 +71,7 @@ def picture_kind(path: str) -> str:
     return kind
 
 
-def picture(figure: Any, path: str) -> None:
+def picture(figure: Any, path: str, *, replace: bool) -> None:
     """Write a figure to a file, whole or not at all, and let go of it.
 
     Raises
@@ -82,8 +82,14 @@ def picture(figure: Any, path: str) -> None:
     from matplotlib import pyplot
 
     try:
-        with whole_file(path) as place:
-            figure.savefig(place, format=picture_kind(path), dpi=120)
+        kind = picture_kind(path)
+        # Without dates and chance, so that the same figure is the same file.
+        undated = {"png": {}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[kind]
+        with (
+            pyplot.rc_context({"svg.hashsalt": "shadematch"}),
+            whole_file(path, replace=replace) as place,
+        ):
+            figure.savefig(place, format=kind, dpi=120, metadata=undated)
     except FileError as found:
         raise FileError(found.problem, field="--save", value=path, remedy=found.remedy) from None
     finally:

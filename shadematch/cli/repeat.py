@@ -20,7 +20,7 @@ from shadematch.cli.entries import dose_entries, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, called, option_of, renamed
 from shadematch.cli.printing import json_text, shown
 from shadematch.errors import FileError, PourError
-from shadematch.keeping.recipes import save
+from shadematch.keeping.files import save
 from shadematch.keeping.repeat import Repeat, repeat
 from shadematch.matching.match import Match
 from shadematch.studio.palette import Palette
@@ -111,10 +111,10 @@ def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> 
             )
 
 
-def save_as(found: Match, path: str, *, note: str | None) -> None:
+def save_as(found: Match, path: str, *, note: str | None, replace: bool) -> None:
     """Keep a match in a file."""
     with called("note", "--note"), called("path", "--save"):
-        save(found, path, note=note)
+        save(found, path, note=note, replace=replace)
 
 
 def _repeat(args: argparse.Namespace) -> str:

@@ -8,7 +8,7 @@ in `shadematch.cli.match`; ``how`` ("same doses", "doses in proportion" or "dose
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
+import dataclasses
 
 from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE
 from shadematch.cli.conditions import add_conditions
@@ -17,7 +17,8 @@ from shadematch.cli.parsing import OPTIONS, Verbs, called, renamed
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.errors import FileError, PourError, ShadematchError
-from shadematch.keeping.recipes import kept, save
+from shadematch.keeping.files import save
+from shadematch.keeping.saved import kept
 from shadematch.matching.same_look import same_look
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
@@ -84,7 +85,8 @@ def _same(args: argparse.Namespace) -> str:
         try:
             new = kept(look.recipe, palette=own.palette, view=seen)
             # What is wanted of it is the look of the old bar.
-            save(replace(new, target=look.target, delta_e=look.delta_e), args.save)
+            new = dataclasses.replace(new, target=look.target, delta_e=look.delta_e)
+            save(new, args.save, replace=args.replace)
         except FileError as wrong:
             raise renamed(wrong, "--save") from None
     if args.json:

@@ -21,8 +21,8 @@ from shadematch.cli.printing import json_text, wrapped
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import TARGET_OPTIONS, TARGET_WAYS, add_target, read_target
 from shadematch.errors import FileError, PourError
-from shadematch.keeping.recipes import kept
 from shadematch.keeping.repeat import Repeat
+from shadematch.keeping.saved import kept
 from shadematch.matching.match import Match, match
 from shadematch.matching.question import Choice
 from shadematch.predicting.pot import in_the_pot
@@ -113,7 +113,7 @@ def _sheet(args: argparse.Namespace) -> str:
     made = batch_sheet(result, choice=choice, looks=looks, **options)
     if args.save is not None:
         try:
-            made.save(args.save)
+            made.save(args.save, replace=args.replace)
         except FileError as found:
             raise renamed(found, "--save") from None
     if args.json:

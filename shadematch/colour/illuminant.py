@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
-import math
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 from shadematch.errors import ColourError, SpectrumError
-from shadematch.support.models import check_name
+from shadematch.support.models import check_name, is_finite
 from shadematch.support.readers import read_spectrum
 
 __all__ = ["Illuminant", "Light"]
@@ -142,13 +142,11 @@ Light = str | Illuminant
 
 
 def _numbers(given: object, called: str) -> tuple[float, ...]:
-    try:
-        if isinstance(given, Iterable) and not isinstance(given, str | bytes):
-            numbers = tuple(float(v) for v in given)
-            if numbers and all(map(math.isfinite, numbers)) and max(map(abs, numbers)) < 1e9:
-                return numbers
-    except (TypeError, ValueError, OverflowError):
-        pass
+    listed: tuple[Any, ...] = ()
+    with contextlib.suppress(TypeError, ValueError):  # such as an array without a length
+        listed = tuple(given) if isinstance(given, Iterable) else ()
+    if listed and all(map(is_finite, listed)) and max(map(abs, listed)) < 1e9:
+        return tuple(map(float, listed))
     raise ColourError(
         "must be finite numbers",
         field=called,

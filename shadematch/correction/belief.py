@@ -29,6 +29,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pigment import Base, Pigment
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
+from shadematch.support.models import between
 
 __all__ = ["Belief", "Priors", "first_belief"]
 
@@ -39,20 +40,29 @@ class Priors:
 
     Attributes
     ----------
-    strength, white_strength
-        Standard deviation of the logarithm of a paste's strength, and of the white base's:
-        0.1 is about 10 %.
+    strength_spread, white_spread
+        Standard deviation of the logarithm of a paste's strength, and of the white base's: 0 to
+        1; 0.1 is about 10 %.
     dose_slip, scale_g
         How far a reading may be off, either way, evenly.
-    model
-        Standard deviation of what the computed colour is off by, in each of L*, a*, b*.
+    model_spread
+        Standard deviation of what the computed colour is off by, in each of L*, a*, b*: 0 to 20.
+
+    Raises
+    ------
+    PourError
+        If one is out of range.
     """
 
-    strength: float
-    white_strength: float
+    strength_spread: float
+    white_spread: float
     dose_slip: float
     scale_g: float
-    model: float
+    model_spread: float
+
+    def __post_init__(self) -> None:
+        for name, most in (("strength_spread", 1.0), ("white_spread", 1.0), ("model_spread", 20.0)):
+            between(getattr(self, name), name, 0.0, most, "Give a number in this range")
 
 
 @dataclass(frozen=True, eq=False)
@@ -334,13 +344,13 @@ def first_belief(
     n = doses.size
     variance = np.concatenate(
         [
-            np.full(n, priors.strength**2),
-            [priors.white_strength**2],
+            np.full(n, priors.strength_spread**2),
+            [priors.white_spread**2],
             np.where(doses > 0, priors.dose_slip**2 / 3.0, 0.0),
             np.where(base_g > 0, priors.scale_g**2 / 3.0, 0.0),
             [d.strength_sd(priors.dose_slip, priors.scale_g) ** 2 for d in let_downs],
             np.full(len(let_downs), priors.scale_g**2 / 3.0),
-            np.full(3, priors.model**2),
+            np.full(3, priors.model_spread**2),
         ]
     )
     mean = np.zeros(variance.size)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import cast, get_args
+from typing import Final, cast, get_args
 
 import numpy as np
 
@@ -22,15 +22,19 @@ from shadematch.predicting.readings import (
     paste_made,
     taken,
 )
+from shadematch.studio.covariance import checked_covariance
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, triple
-from shadematch.support.models import between, expect, listed
+from shadematch.support.models import between, listed
 
 __all__ = ["Measured", "MostAdded", "after", "begun", "correct", "judged"]
+
+_IN_RANGE: Final = "Give a number in this range"
+_WITHIN: Final = ("within", 1e-6, 100.0, _IN_RANGE)
 
 
 def correct(
@@ -121,13 +125,8 @@ def correct(
     ColourError
         If a colour is none.
     """
-    _check_numbers(
-        within=(within, 1e-6, 100.0),
-        strength_spread=(strength_spread, 0.0, 1.0),
-        white_spread=(white_spread, 0.0, 1.0),
-        measured_spread=(measured_spread, 1e-3, 20.0),
-        model_spread=(model_spread, 0.0, 20.0),
-    )
+    between(measured_spread, "measured_spread", 1e-3, 20.0, _IN_RANGE)
+    between(within, *_WITHIN)
     if isinstance(recipe, Correction):
         for name, given in (("palette", palette), ("view", view)):
             own = getattr(recipe._belief, name)
@@ -168,16 +167,16 @@ def correct(
         belief = begun(poured, palette, view, priors, lambda d: told.get(d.pigment))
     seen, goal = _colour(measured, belief.view), as_target(target)
     pour = poured.pour
-    most, pot = _limits(pour, max_load, pot_g)
-    grain = max(10.0, 10.0 * round(pour.batch_g / 500.0)) if base_step_g is None else base_step_g
-    _check_numbers(base_step_g=(grain, 0.001, LARGEST_BATCH_G))
-    kinds = _kinds(pour, bases)
-    names = (must_avoid,) if isinstance(must_avoid, str) else must_avoid
-    expect(names, Iterable, "must_avoid", "Give a list of pigment names")
-    excluded = tuple(sorted({belief.palette.index(name) for name in names}))
+    limits = MostAdded(
+        pour.max_load if max_load is None else max_load,
+        min(1.5 * pour.batch_g, LARGEST_BATCH_G) if pot_g is None else pot_g,
+        _usual_bases(pour) if bases is None else bases,
+        max(10.0, 10.0 * round(pour.batch_g / 500.0)) if base_step_g is None else base_step_g,
+        must_avoid,
+    )
     return judged(
         Measured(seen, goal, _covariance(seen, measured_spread), float(within)),
-        MostAdded(most, pot, kinds, float(grain), excluded),
+        limits,
         poured,
         belief,
         recipe if isinstance(recipe, Correction) else None,
@@ -186,23 +185,68 @@ def correct(
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """What was measured, what was wanted, and how near is near enough."""
+    """What was measured, what was wanted, and how near is near enough.
+
+    Raises
+    ------
+    PourError, ColourError
+        If `within` is out of range, or the covariance of what was measured is none.
+    """
 
     measured: Target
     target: Target
     covariance: FloatArray
     within: float
 
+    def __post_init__(self) -> None:
+        between(self.within, *_WITHIN)
+        covariance = np.array(checked_covariance(self.covariance))
+        if np.linalg.eigvalsh(covariance)[0] <= 0:
+            raise ColourError(
+                "must be positive definite",
+                field="covariance",
+                value=self.covariance,
+                remedy="No reading is without error",
+            )
+        object.__setattr__(self, "covariance", covariance)
+
 
 @dataclass(frozen=True)
 class MostAdded:
-    """Within what may be added; see `Additions`."""
+    """Within what may be added; see `correct`.
+
+    Raises
+    ------
+    PourError
+        If one can't be.
+    """
 
     max_load: float
     pot_g: float
-    bases: tuple[BaseKind, ...]
+    bases: Sequence[BaseKind]
     base_step_g: float
-    excluded: tuple[int, ...]
+    must_avoid: Sequence[str]
+
+    def __post_init__(self) -> None:
+        for name, least, most in (
+            ("max_load", 1e-6, 1000.0),
+            ("pot_g", 0.0, LARGEST_BATCH_G),
+            ("base_step_g", 0.001, LARGEST_BATCH_G),
+        ):
+            value = between(getattr(self, name), name, least, most, _IN_RANGE)
+            object.__setattr__(self, name, value)
+        for name, remedy in (
+            ("bases", "Give a list of 'clear', 'white', 'own'"),
+            ("must_avoid", "Give a list of pigment names"),
+        ):
+            given = getattr(self, name)
+            names = (given,) if isinstance(given, str) else listed(given, name, remedy)
+            object.__setattr__(self, name, tuple(names))
+        for kind in self.bases:
+            if kind not in get_args(BaseKind):
+                raise PourError(
+                    "is no base", field="bases", value=kind, remedy="Give 'clear', 'white' or 'own'"
+                )
 
 
 def begun(
@@ -260,6 +304,14 @@ def judged(
     known
         What the search found, where it was searched already.
     """
+    if limits.pot_g < poured.pour.batch_g:
+        raise PourError(
+            "is smaller than the batch",
+            field="pot_g",
+            value=limits.pot_g,
+            remedy=f"The batch weighs {poured.pour.batch_g:g} g; correct a part, or take a larger "
+            "pot",
+        )
     lab, aim = asked.measured.lab_in(belief.view), asked.target.lab_in(belief.view)
     believed, surprise = belief.learn(lab, asked.covariance)
     additions = Additions(
@@ -268,9 +320,9 @@ def judged(
         step=poured.pour.dose_step,
         max_load=limits.max_load,
         pot_g=limits.pot_g,
-        bases=limits.bases,
+        bases=tuple(limits.bases),
         base_step_g=limits.base_step_g,
-        excluded=limits.excluded,
+        excluded=tuple(sorted({belief.palette.index(name) for name in limits.must_avoid})),
     )
     now, now_delta_e = additions.value(np.zeros(believed.count, np.intp), (0.0, 0.0))
     sought = additions.smallest(asked.within) if known is None else known
@@ -290,11 +342,6 @@ def judged(
         _before=before,
         _covariance=asked.covariance,
     )
-
-
-def _check_numbers(**asked: tuple[object, float, float]) -> None:
-    for name, (value, least, most) in asked.items():
-        between(value, name, least, most, "Give a number in this range")
 
 
 def _colour(measured: Target | Sequence[float] | str, view: View) -> Target:
@@ -321,31 +368,9 @@ def _covariance(measured: Target, spread_: float) -> FloatArray:
     return np.array(measured.covariance) + 1e-6 * np.eye(3)
 
 
-def _limits(pour: Pour, max_load: float | None, pot_g: float | None) -> tuple[float, float]:
-    most = pour.max_load if max_load is None else max_load
-    pot = min(1.5 * pour.batch_g, LARGEST_BATCH_G) if pot_g is None else pot_g
-    _check_numbers(max_load=(most, 1e-6, 1000.0), pot_g=(pot, 0.0, LARGEST_BATCH_G))
-    if pot < pour.batch_g:
-        raise PourError(
-            "is smaller than the batch",
-            field="pot_g",
-            value=pot,
-            remedy=f"The batch weighs {pour.batch_g:g} g; correct a part, or take a larger pot",
-        )
-    return float(most), float(pot)
-
-
-def _kinds(pour: Pour, bases: Sequence[BaseKind] | None) -> tuple[BaseKind, ...]:
-    if bases is None:
-        return (
-            ("clear",) if pour.white == 0 else ("white",) if pour.white == 1 else get_args(BaseKind)
-        )
-    names: tuple[BaseKind, ...]
-    given = (bases,) if isinstance(bases, str) else bases
-    names = listed(given, "bases", "Give a list of 'clear', 'white', 'own'")
-    for name in names:
-        if name not in get_args(BaseKind):
-            raise PourError(
-                "is no base", field="bases", value=name, remedy="Give 'clear', 'white' or 'own'"
-            )
-    return names
+def _usual_bases(pour: Pour) -> tuple[BaseKind, ...]:
+    """What the batch is made of, so that clear soap stays clear."""
+    if pour.white in (0, 1):
+        return ("white",) if pour.white else ("clear",)
+    kinds: tuple[BaseKind, ...] = get_args(BaseKind)
+    return kinds

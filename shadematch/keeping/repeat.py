@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.keeping.recipes import SavedRecipe, load
+from shadematch.keeping.files import read
+from shadematch.keeping.saved import SavedRecipe
 from shadematch.matching.question import VISIBLE
 from shadematch.predicting.prediction import Prediction, predict
 from shadematch.studio.palette import Palette
@@ -107,7 +108,7 @@ def repeat(
     Parameters
     ----------
     saved
-        What `shadematch.load` gave, or the path of the file.
+        What `shadematch.read` gave, or the path of the file.
     palette
         The palette of today; by default the one in the file, which tells whether another
         version of this library would predict another colour.
@@ -123,9 +124,9 @@ def repeat(
     PourError
         If the palette's doses are in another unit than the recipe's.
     """
-    then = saved if isinstance(saved, SavedRecipe) else load(saved)
+    then = saved if isinstance(saved, SavedRecipe) else read(saved, SavedRecipe)
     now = then.palette if palette is None else palette
-    expect(now, Palette, "palette", "Use load_palette(...)")
+    expect(now, Palette, "palette", "Give a Palette, such as demo_palette()")
     recipe = then.recipe
     missing = tuple(name for name in recipe.doses if name not in now.names)
     changed = [

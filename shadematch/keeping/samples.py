@@ -25,7 +25,7 @@ SAMPLES: Final = (
 """Their names; all invented."""
 
 
-def copy_samples(folder: str | os.PathLike[str] = "data") -> list[Path]:
+def copy_samples(folder: str | os.PathLike[str] = "data", *, replace: bool = False) -> list[Path]:
     """Copy the sample files, invented ones, into a folder.
 
     Parameters
@@ -42,8 +42,8 @@ def copy_samples(folder: str | os.PathLike[str] = "data") -> list[Path]:
     Raises
     ------
     FileError
-        If a file of that name is there and is another one, or the place can't be written. Files
-        that came before it are there then.
+        If another file of that name is there and `replace` is false, or the place can't be
+        written. Files that came before it are there then.
     """
     copied = []
     for name in SAMPLES:
@@ -51,7 +51,6 @@ def copy_samples(folder: str | os.PathLike[str] = "data") -> list[Path]:
         try:
             goal = Path(folder) / name
             goal.parent.mkdir(parents=True, exist_ok=True)
-            there = goal.read_bytes() if goal.exists() else None
         except OSError as found:
             raise FileError(
                 f"can't be written: {found.strerror}",
@@ -63,16 +62,8 @@ def copy_samples(folder: str | os.PathLike[str] = "data") -> list[Path]:
             raise FileError(
                 "is no path", field="folder", value=str(folder), remedy="Check the name"
             ) from None
-        if there is not None and there != content:
-            raise FileError(
-                "is another file than the sample",
-                field="folder",
-                value=str(goal),
-                remedy="Choose another folder, or move it away",
-            )
-        if there is None:
-            with whole_file(goal) as place:
-                place.write_bytes(content)
+        with whole_file(goal, replace=replace) as place:
+            place.write_bytes(content)
         copied.append(goal)
     return copied
 

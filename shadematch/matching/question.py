@@ -187,9 +187,9 @@ class Question:
         found = self.asked.choice(
             *self.asked.searcher.ideal(self.labs, self._found(closest)), digits=13
         )
-        return replace(found, delta_e=self._judged(found))
+        return replace(found, delta_e=self.judged(found))
 
-    def _judged(self, choice: Choice) -> float:
+    def judged(self, choice: Choice) -> float:
         """CIEDE2000 of a choice, the worst of all lights that count."""
         if self.asked.lights:
             return max(self.by_light(choice).values())

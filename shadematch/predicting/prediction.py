@@ -17,7 +17,7 @@ from shadematch.colour.colorimetry import (
 )
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer, radiance_factor, reflectance
-from shadematch.studio.palette import Palette, load_palette
+from shadematch.studio.palette import Palette, demo_palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, doses_of
 from shadematch.studio.unit import Unit, check_unit
@@ -173,10 +173,10 @@ def conditions(
     PourError
         If one of them is of the wrong kind.
     """
-    palette = load_palette() if palette is None else palette
+    palette = demo_palette() if palette is None else palette
     pour = Pour() if pour is None else pour
     view = View() if view is None else view
-    expect(palette, Palette, "palette", "Use load_palette(...)")
+    expect(palette, Palette, "palette", "Give a Palette, such as demo_palette()")
     expect(pour, Pour, "pour", "Use Pour(...)")
     expect(view, View, "view", "Use View(...)")
     return palette, pour, view

@@ -22,7 +22,7 @@ import numpy as np
 from shadematch.colour.difference import delta_e
 from shadematch.colour.floors import floor
 from shadematch.search.limits import DoseLimits
-from shadematch.search.nearness import lengths
+from shadematch.search.tolerance import Tolerance, inside
 from shadematch.search.whole import Solution
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
@@ -79,9 +79,11 @@ class _Asked(NamedTuple):
     targets: FloatArray  # (t, v, 3)
     most: FloatArray  # (t,) paste
     max_tubes: int
+    beliefs: FloatArray | None  # (t, v, 3, 3)
 
     def at(self, rows: IntArray) -> _Asked:
-        return _Asked(self.targets[rows], self.most[rows], self.max_tubes)
+        beliefs = None if self.beliefs is None else self.beliefs[rows]
+        return _Asked(self.targets[rows], self.most[rows], self.max_tubes, beliefs)
 
 
 class AllRecipes:
@@ -133,25 +135,30 @@ class AllRecipes:
         while len(self._levels[0].lo) > 1:
             self._levels.insert(0, _parents(self._levels[0]))
 
-    def look_up(self, targets: FloatArray, tolerance: float) -> list[Answer]:
+    def look_up(self, targets: FloatArray, tolerances: Sequence[Tolerance]) -> list[Answer]:
         """Closest and frugal recipes, exactly.
 
         Parameters
         ----------
         targets
             CIELAB in each view, shape (t, v, 3).
-        tolerance
-            CIEDE2000 by which a recipe may be farther than the closest and still count as no
-            worse.
+        tolerances
+            For each target, which recipes count as no worse than the closest.
         """
         results: list[Answer] = []
         for i in range(0, len(targets), 512):
             chunk = np.asarray(targets[i : i + 512], dtype=float)
             none = np.full(len(chunk), np.inf)
-            best, place = self._settled_nearest(_Asked(chunk, none, _NO_LIMIT), none)
+            best, place = self._settled_nearest(_Asked(chunk, none, _NO_LIMIT, None), none)
+            each = list(zip(tolerances[i : i + 512], chunk, best.tolist(), strict=True))
+            within = np.array([given.within(value) for given, _, value in each])
+            beliefs = np.array(
+                [[given.belief(t, value) for t in goal] for given, goal, value in each]
+            )
             # Equally short ones as the closest are looked at too.
             most = self._paste.ravel()[place] + _SLACK
-            lean = self._settled_least(_Asked(chunk, most, _NO_LIMIT), best + tolerance)
+            some = beliefs if beliefs.any() else None
+            lean = self._settled_least(_Asked(chunk, most, _NO_LIMIT, some), within)
             results += [
                 Answer(self._found(at, value), self._found(*frugal, paste=True))
                 for at, value, frugal in zip(place.tolist(), best.tolist(), lean, strict=True)
@@ -165,9 +172,10 @@ class AllRecipes:
         max_paste: float = np.inf,
         max_tubes: int | None = None,
         below: float = np.inf,
+        beliefs: Sequence[FloatArray] = (),
     ) -> Solution:
         """The closest recipe of one target, shape (v, 3); see `Searcher.closest`."""
-        asked = self._asked(target, max_paste, max_tubes)
+        asked = self._asked(target, max_paste, max_tubes, beliefs)
         best, place = self._settled_nearest(asked, np.array([below]))
         if place[0] < 0:
             return Solution(None, np.inf, below, True, 0)
@@ -179,45 +187,37 @@ class AllRecipes:
         *,
         within: float,
         less_than: float,
+        beliefs: Sequence[FloatArray] = (),
     ) -> Solution:
         """The recipe with the least paste; see `Searcher.least`."""
-        asked = self._asked(target, less_than - 2.0 * _SLACK, None)
+        asked = self._asked(target, less_than - 2.0 * _SLACK, None, beliefs)
         (at, value), *_ = self._settled_least(asked, np.array([within]))
         if np.isinf(value):
             return Solution(None, np.inf, less_than, True, 0)
         return self._found(at, value, paste=True)
 
-    def within(
-        self, target: FloatArray, norms: Sequence[FloatArray], limit: float
-    ) -> tuple[IntArray, FloatArray]:
-        """Recipes of one target, shape (v, 3), and how far they are; see `Searcher.within`."""
-        # Upright boxes around what is so near; no end where a norm sees nothing of an axis.
-        reach = np.full(target.shape, np.inf)
-        for at, norm in enumerate(norms):
-            if np.linalg.matrix_rank(norm) == 3:
-                reach[at] = limit * np.linalg.norm(np.linalg.inv(norm), axis=1)
-            else:
-                reach[at, norm.any(axis=0)] = limit / np.diag(norm)[norm.any(axis=0)]
-        reach += 0.0 if self._vague is None else STRAY
-        node = np.zeros(1, dtype=np.intp)
-        for level in self._levels[1:]:
-            node = (4 * node[:, None] + np.arange(4)).ravel()
-            apart = (level.lo[node] > target + reach) | (level.hi[node] < target - reach)
-            node = node[~apart.any(axis=(1, 2))]
-        if self._vague is not None:
-            places = (node[:, None] * self._rank.shape[1] + np.arange(self._rank.shape[1])).ravel()
-            self._made_right(places)
-        far = np.max(lengths(np.moveaxis(self._labs[node], 2, 0), target, norms), axis=0)
-        row, column = np.nonzero(far <= limit)
+    def within(self, target: FloatArray, limit: float) -> tuple[IntArray, FloatArray]:
+        """Recipes of one target, shape (v, 3), no farther than a limit, and their CIEDE2000."""
+        asked = self._asked(target, np.inf, None, ())
+        who, leaf, _ = self._walk(asked, np.array([limit]))
+        values = self._values(asked.at(who), leaf)
+        row, column = np.nonzero(values <= limit)
         # The last recipe may be there several times.
-        first = np.unique(self._rank[node[row], column], return_index=True)[1]
+        first = np.unique(self._rank[leaf[row], column], return_index=True)[1]
         row, column = row[first], column[first]
-        steps = self._steps[node[row] * self._rank.shape[1] + column]
-        return steps.astype(np.intp), far[row, column]
+        steps = self._steps[leaf[row] * self._rank.shape[1] + column]
+        return steps.astype(np.intp), values[row, column]
 
-    def _asked(self, target: FloatArray, most: float, max_tubes: int | None) -> _Asked:
+    def _asked(
+        self,
+        target: FloatArray,
+        most: float,
+        max_tubes: int | None,
+        beliefs: Sequence[FloatArray],
+    ) -> _Asked:
+        believed = np.array(beliefs)[None] if any(b.any() for b in beliefs) else None
         tubes = _NO_LIMIT if max_tubes is None else max_tubes
-        return _Asked(target[None], np.array([most + _SLACK]), tubes)
+        return _Asked(target[None], np.array([most + _SLACK]), tubes, believed)
 
     def _found(self, at: int, value: float, paste: bool = False) -> Solution:
         steps, most = self._steps[at], float(self._paste.ravel()[at])
@@ -240,6 +240,9 @@ class AllRecipes:
             values = np.where(self._paste[leaf] <= asked.most[:, None], values, np.inf)
         if asked.max_tubes < _NO_LIMIT:
             values = np.where(self._tubes[leaf] <= asked.max_tubes, values, np.inf)
+        if asked.beliefs is not None:
+            good = inside(labs, targets, asked.beliefs[:, None]).all(axis=-1)
+            values = np.where(good, values, np.inf)
         return values
 
     def _made_right(self, places: IntArray) -> bool:

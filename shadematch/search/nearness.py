@@ -14,11 +14,12 @@ import numpy as np
 
 from shadematch.colour.difference import delta_e
 from shadematch.colour.floors import minorant
-from shadematch.search.bounds import Judged, beyond, images_of, judge
+from shadematch.search.bounds import Judged, beyond, images_of, judge, outside
 from shadematch.search.space import Space
+from shadematch.search.tolerance import inside
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["ROUNDING", "Nearness", "lengths"]
+__all__ = ["ROUNDING", "Nearness"]
 
 ROUNDING: Final = 1e-9
 """CIEDE2000 that rounding may have added to a floor."""
@@ -39,9 +40,9 @@ class Nearness:
     radius
         Boxes farther away than this CIEDE2000 need not be told apart. Infinite as long as
         nothing is known; see `narrow`.
-    norms
-        A matrix W for each view: what counts is then not CIEDE2000 but the length of W times
-        the difference in CIELAB, such as `minorant` gives.
+    beliefs
+        A matrix for each view (`Tolerance.belief`): colours outside do not count, as if they
+        were infinitely far away. By default all count.
     """
 
     def __init__(
@@ -49,28 +50,28 @@ class Nearness:
         space: Space,
         target: FloatArray,
         radius: float = np.inf,
-        norms: Sequence[FloatArray] | None = None,
+        beliefs: Sequence[FloatArray] = (),
     ) -> None:
         self.space = space
         self.targets: FloatArray = np.reshape(target, (len(space.seen), 3))
-        self._radius, self._given = np.inf, norms is not None
-        self._norms = [np.zeros((3, 3)) for _ in space.seen] if norms is None else list(norms)
+        self._beliefs = beliefs if any(belief.any() for belief in beliefs) else ()
+        self._radius = np.inf
+        self._norms = [np.zeros((3, 3)) for _ in space.seen]
         self.narrow(radius)
 
     def narrow(self, limit: float) -> None:
         """Only what is nearer than `limit` counts from here on: make the norms fit closer."""
-        if not self._given and np.isfinite(limit) and limit < _SHRUNK * self._radius:
+        if np.isfinite(limit) and limit < _SHRUNK * self._radius:
             self._radius = limit
             if limit > 0:
                 self._norms = [minorant(target, limit) for target in self.targets]
 
     def worst(self, steps: FloatArray | IntArray) -> FloatArray:
-        """Largest distance over the views, shape (m,), of steps of shape (m, k)."""
+        """Largest CIEDE2000 over the views, shape (m,), of steps of shape (m, k)."""
         labs = self.space.labs(steps)
-        if self._given:
-            values = lengths(labs, self.targets, self._norms)
-        else:
-            values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
+        values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
+        for i, belief in enumerate(self._beliefs):
+            values[i] = np.where(inside(labs[i], self.targets[i], belief), values[i], np.inf)
         return values[0] if len(values) == 1 else np.asarray(np.maximum.reduce(values))
 
     def judge(
@@ -95,13 +96,13 @@ class Nearness:
         all_ = []
         for i, images in enumerate(images_of(self.space, lo, hi)):
             target = self.targets[i]
-            # Where the norm itself is asked for, floors of CIEDE2000 are none.
-            most = -np.inf if self._given else limit + ROUNDING
-            judged = judge(images, target, self._norms[i], self._radius, most)
+            judged = judge(images, target, self._norms[i], self._radius, limit + ROUNDING)
             floor = judged.floor - ROUNDING
-            if not self._given and _FAR < limit < np.inf:
+            if _FAR < limit < np.inf:
                 open_ = np.flatnonzero(floor < limit)
                 floor[open_[beyond(images.chosen(open_), target, limit)]] = limit
+            if self._beliefs:
+                floor[outside(images, target, self._beliefs[i])] = np.inf
             all_.append(replace(judged, floor=floor))
         if len(all_) == 1:
             return all_[0]
@@ -113,13 +114,3 @@ class Nearness:
             shares=np.stack([j.shares for j in all_])[at, rows],
             pull=np.maximum.reduce([j.pull for j in all_]),
         )
-
-
-def lengths(
-    labs: Sequence[FloatArray], targets: FloatArray, norms: Sequence[FloatArray]
-) -> list[FloatArray]:
-    """Of colours (..., 3) in each view, the lengths of W (lab - target), shapes (...)."""
-    return [
-        np.asarray(np.linalg.norm((lab - goal) @ norm.T, axis=-1))
-        for lab, goal, norm in zip(labs, targets, norms, strict=True)
-    ]

@@ -20,6 +20,7 @@ from shadematch.search.minimax import minimax
 from shadematch.search.near import Listed, lean, lean_within, within
 from shadematch.search.nearness import Nearness
 from shadematch.search.space import Space
+from shadematch.search.tolerance import Tolerance
 from shadematch.search.whole import GAP, LISTED, MOST_EFFORT, Solution, closest, frugal
 from shadematch.support.arrays import FloatArray, IntArray
 
@@ -218,16 +219,16 @@ class Searcher:
 
     # --- whole doses
 
-    def answers(self, targets: FloatArray, tolerance: float) -> list[Answer]:
+    def answers(self, targets: FloatArray, tolerances: Sequence[Tolerance]) -> list[Answer]:
         """Search for many targets, shape (t, v, 3); see `answer`."""
         listed = self._kept()
         if listed is None and self._list_work <= (_SEARCH_WORK + self._parts_work) * len(targets):
             listed = self.all_recipes()
         if listed is not None:
-            return listed.look_up(targets, tolerance)
-        return [self.answer(goal, tolerance) for goal in targets]
+            return listed.look_up(targets, tolerances)
+        return [self.answer(goal, own) for goal, own in zip(targets, tolerances, strict=True)]
 
-    def answer(self, targets: FloatArray, tolerance: float) -> Answer:
+    def answer(self, targets: FloatArray, tolerance: Tolerance) -> Answer:
         """Search for one target.
 
         Parameters
@@ -235,8 +236,7 @@ class Searcher:
         targets
             The target.
         tolerance
-            CIEDE2000 by which a recipe may be farther than the closest and still count as no
-            worse.
+            Which recipes count as no worse than the closest.
         """
         best = self.closest(targets)
         return Answer(best, self.frugal(targets, best, tolerance))
@@ -249,6 +249,7 @@ class Searcher:
         max_paste: float | None = None,
         max_tubes: int | None = None,
         below: float = np.inf,
+        beliefs: Sequence[FloatArray] = (),
         effort: int = MOST_EFFORT,
     ) -> Solution:
         """The closest whole recipe; see `whole.closest`.
@@ -263,6 +264,8 @@ class Searcher:
             Limits to keep besides the space's own; paste in dose steps.
         below
             Only recipes with a smaller CIEDE2000 count.
+        beliefs
+            For each view: only colours inside count (`Tolerance.belief`).
         effort
             Most boxes to look at, in each part.
         """
@@ -274,6 +277,7 @@ class Searcher:
                 max_paste=np.inf if max_paste is None else max_paste,
                 max_tubes=max_tubes,
                 below=below,
+                beliefs=beliefs,
             )
         hints = self._hints(self.ideal(goals)[0] if hint is None else hint)
         parts, complete = self._parts(
@@ -284,7 +288,7 @@ class Searcher:
             if part.limits.empty:
                 continue
             found = closest(
-                Nearness(part, goals),
+                Nearness(part, goals, beliefs=beliefs),
                 hints=np.clip(hints, part.limits.lower, part.limits.upper),
                 below=min(best.delta_e, below),
                 effort=effort,
@@ -306,6 +310,7 @@ class Searcher:
         within: float,
         less_than: float,
         near: FloatArray | IntArray,
+        beliefs: Sequence[FloatArray] = (),
     ) -> Solution:
         """A recipe with the least paste; see `whole.frugal`.
 
@@ -319,11 +324,13 @@ class Searcher:
             Only recipes with less paste than this count [dose steps].
         near
             Steps to look around first, shape (k,).
+        beliefs
+            For each view: only colours inside count (`Tolerance.belief`).
         """
         goals = np.reshape(targets, (-1, 3))
         listed = self._kept()
         if listed is not None:
-            return listed.least(goals, within=within, less_than=less_than)
+            return listed.least(goals, within=within, less_than=less_than, beliefs=beliefs)
         parts, complete = self._parts(self.space, np.asarray(near, dtype=float))
         best = Solution(None, np.inf, less_than, complete, 0)
         least = less_than
@@ -332,7 +339,7 @@ class Searcher:
             if part.limits.empty or used >= least:
                 continue
             found = frugal(
-                Nearness(part, goals),
+                Nearness(part, goals, beliefs=beliefs),
                 within=within,
                 less_than=least - used,
                 near=np.where(part.limits.upper > 0, near, 0),
@@ -347,16 +354,21 @@ class Searcher:
         bound = min(best.bound, least)
         return replace(best, bound=bound, proved=best.proved and least - bound < 1e-6)
 
-    def frugal(self, targets: FloatArray, best: Solution, tolerance: float) -> Solution:
-        """The recipe with the least paste among those at most `tolerance` worse than `best`."""
+    def frugal(self, targets: FloatArray, best: Solution, tolerance: Tolerance) -> Solution:
+        """The recipe with the least paste among those that count as no worse than `best`.
+
+        What is believed of the colour is taken to hold around each view's target.
+        """
         assert best.steps is not None
         goals, paste_of = np.reshape(targets, (-1, 3)), self.space.limits.paste_of
-        limit = best.delta_e + tolerance
+        limit = tolerance.within(best.delta_e)
+        beliefs = [tolerance.belief(goal, best.delta_e) for goal in goals]
         found = self.least(
             goals,
             within=limit,
             less_than=paste_of(best.steps),
             near=best.steps,
+            beliefs=beliefs,
         )
         steps, lean = (best.steps, best) if found.steps is None else (found.steps, found)
         paste = paste_of(steps)
@@ -366,6 +378,7 @@ class Searcher:
             hint=steps.astype(float),
             max_paste=paste + 1e-9,
             below=limit + GAP,
+            beliefs=beliefs,
         )
         if refined.steps is not None and refined.delta_e <= lean.delta_e:
             lean = refined
@@ -373,51 +386,26 @@ class Searcher:
         return Solution(lean.steps, lean.delta_e, found.bound, proved, found.boxes)
 
     def within(
-        self,
-        targets: FloatArray,
-        norms: Sequence[FloatArray],
-        limit: float,
-        *,
-        most: int,
-        around: FloatArray,
-    ) -> tuple[IntArray, FloatArray, bool]:
-        """Recipes whose colours are no farther than `limit` in each view, as norms measure.
+        self, targets: FloatArray, limit: float, most: int, around: FloatArray
+    ) -> tuple[IntArray, bool]:
+        """Recipes no farther than `limit`, at most so many, and whether these are all.
 
-        Parameters
-        ----------
-        targets
-            The target.
-        norms
-            A matrix for each view; what counts is the length of it times the difference in
-            CIELAB.
-        limit
-            Largest length.
-        most
-            How many to give at most; the nearest ones.
-        around
-            Doses of pastes that scatter near these steps are looked at first, shape (k,).
-
-        Returns
-        -------
-        steps, lengths
-            Shapes (m, k) and (m,), the nearest first.
-        complete
-            Whether these are all.
+        Those whose doses of pastes that scatter are near `around` are looked at first.
         """
         goals = np.reshape(targets, (-1, 3))
         listed, complete = self._kept(), True
         if listed is not None:
-            steps, values = listed.within(goals, norms, limit)
+            steps, values = listed.within(goals, limit)
         else:
             parts, complete = self._parts(self.space, around)
             found = [(np.empty((0, self.space.size), np.intp), np.empty(0))]
             for fixed, part in parts:
-                own, near, all_ = within(Nearness(part, goals, norms=norms), limit, most)
+                own, near, all_ = within(part, goals, limit, most)
                 found.append((own + fixed, near))
                 complete = complete and all_
             steps, values = (np.concatenate(each) for each in zip(*found, strict=True))
         order = np.argsort(values, kind="stable")[:most]
-        return steps[order], values[order], complete and len(steps) <= most
+        return steps[order], complete and len(steps) <= most
 
     def lean(self, targets: FloatArray, limit: float, best: Solution) -> Listed:
         """Recipes no farther than `limit` that no other such one undercuts in every paste.

@@ -10,8 +10,8 @@ from pathlib import PurePath
 from typing import Any
 
 from shadematch.errors import FileError, PourError
-from shadematch.keeping.recipes import Result, SavedRecipe, kept
 from shadematch.keeping.repeat import Repeat
+from shadematch.keeping.saved import Result, SavedRecipe, kept
 from shadematch.matching.question import Choice
 from shadematch.predicting.pot import InThePot, in_the_pot
 from shadematch.predicting.readings import usual_scale_g
@@ -45,13 +45,14 @@ class BatchSheet:
     html: str = field(repr=False)
     text: str = field(repr=False)
 
-    def save(self, path: str | os.PathLike[str]) -> None:
+    def save(self, path: str | os.PathLike[str], *, replace: bool = False) -> None:
         """Write it to a file: HTML for ``.html`` and ``.htm``, text for ``.txt``.
 
         Raises
         ------
         FileError
-            If the suffix is another one, or the place can't be written.
+            If the suffix is another one, the place can't be written, or another file is there and
+            `replace` is false.
         """
         suffix = PurePath(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
         if suffix not in (".html", ".htm", ".txt"):
@@ -61,7 +62,7 @@ class BatchSheet:
                 value=str(path),
                 remedy="Name it .html or .txt",
             )
-        write_text(path, self.text if suffix == ".txt" else self.html)
+        write_text(path, self.text if suffix == ".txt" else self.html, replace=replace)
 
     def __str__(self) -> str:
         """The text."""
@@ -204,8 +205,6 @@ def _as_of_today(repeat: Repeat) -> SavedRecipe:
         repeat.saved,
         palette=repeat.palette,
         lab=seen.lab,
-        hex=seen.hex,
-        in_srgb=seen.in_srgb,
         delta_e=repeat.to_target,
         match=None,
     )

@@ -11,7 +11,7 @@ import numpy as np
 
 from shadematch._version import __version__
 from shadematch.errors import PourError
-from shadematch.keeping.recipes import SavedRecipe
+from shadematch.keeping.saved import SavedRecipe
 from shadematch.predicting.pot import InThePot
 from shadematch.predicting.prediction import predict
 from shadematch.predicting.spread import Spread

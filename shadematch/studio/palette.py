@@ -1,31 +1,16 @@
-"""Palettes: the pastes and bases that a studio has on its shelf.
-
-Palettes are JSON files::
-
-    {"format": "shadematch palette", "version": 1, "note": "...", "unit": "cm",
-     "wavelengths_nm": [380, 390, ...],
-     "pigments": [{"name": "...", "absorption": [...], "scattering": null,
-                   "tube_size": 87, "tube_price": 9.5}, ...],
-     "clear": {"absorption": [...], "scattering": [...]},
-     "white": {"absorption": [...], "scattering": [...]}}
-
-`unit` is cm or g: of every dose, and of `tube_size`; cm where it is left out. `tube_size` and
-`tube_price` are null where nobody entered them. Any rising wavelengths will do that cover 400 to
-700 nm with steps of at most 20 nm; they are brought onto the library's own.
-"""
+"""Palettes: the pastes and bases that a studio has on its shelf."""
 
 from __future__ import annotations
 
 import functools
 import hashlib
 import json
-import os
 from collections.abc import Mapping, Sequence
 from importlib import resources
-from typing import Any, ClassVar, Final, Self, TypeVar
+from typing import Any, ClassVar, Self, TypeVar
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, model_validator
 
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
@@ -33,14 +18,11 @@ from shadematch.studio.pigment import LARGEST_NUMBER, Base, Pigment
 from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
-from shadematch.support.files import checked_envelope, parse_json, read_text, write_json
 from shadematch.support.models import Frozen, expect, is_finite, shape_of
 from shadematch.support.spelling import did_you_mean
 
-__all__ = ["FORMAT", "VERSION", "Palette", "load_palette"]
+__all__ = ["Palette", "demo_palette"]
 
-FORMAT: Final = "shadematch palette"
-VERSION: Final = 1
 _T = TypeVar("_T")
 
 
@@ -68,6 +50,10 @@ class Palette(Frozen):
     uncertainty
         What is not known of it, as a calibration leaves it (or `known_to` states it); None where
         nothing is said of it.
+
+
+    Spectra at other wavelengths can be given as well, each paste and base as a dict: say
+    ``wavelengths_nm``, rising, which cover 400 to 700 nm with steps of at most 20 nm.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -262,117 +248,69 @@ class Palette(Frozen):
         ]
         return mix[0], mix[1]
 
-    def to_dict(self) -> dict[str, Any]:
-        """What `save` writes."""
-        unsaid = {"uncertainty"} if self.uncertainty is None else set()
-        return {
-            "format": FORMAT,
-            "version": VERSION,
-            "note": self.note,
-            "wavelengths_nm": WAVELENGTHS_NM.tolist(),
-            **self.model_dump(mode="json", exclude={"note", *unsaid}),
-        }
-
+    @model_validator(mode="before")
     @classmethod
-    def from_dict(cls, data: Mapping[str, Any]) -> Palette:
-        """A palette from what `to_dict` gives, or from a file's content.
-
-        Raises
-        ------
-        PaletteError
-            Naming the first entry that is wrong.
-        """
-        rest = checked_envelope(data, FORMAT, VERSION, error=PaletteError)
-        grid = rest.pop("wavelengths_nm", None)
-        if not isinstance(grid, list) or not all(_is_number(v) for v in grid):
-            raise PaletteError(
-                "must be a list of numbers", field="wavelengths_nm", value=grid, remedy="In nm"
-            )
-        try:
-            onto_grid(np.asarray(grid, float), np.zeros(len(grid)), field="wavelengths_nm")
-        except SpectrumError as found:
-            raise PaletteError(
-                found.problem, field=found.field, value=found.value, remedy=found.remedy
-            ) from None
+    def _brought_onto_grid(cls, data: object) -> object:
+        """Spectra at wavelengths of their own, as files may have them, at the library's."""
+        if not isinstance(data, Mapping) or "wavelengths_nm" not in data:
+            return data
+        rest = dict(data)
+        grid = _numbers_of(rest.pop("wavelengths_nm"), "wavelengths_nm")
+        _onto_grid(grid, np.zeros(grid.size), "wavelengths_nm")
         for field in ("clear", "white"):
-            if isinstance(rest.get(field), Mapping):
+            if field in rest:
                 rest[field] = _regridded(rest[field], grid, field)
-        pigments = rest.get("pigments")
-        if isinstance(pigments, list):
-            rest["pigments"] = tuple(
-                _regridded(p, grid, f"pigments.{i}") if isinstance(p, Mapping) else p
-                for i, p in enumerate(pigments)
-            )
-        return cls(**rest)
+        if isinstance(pigments := rest.get("pigments"), list | tuple):
+            rest["pigments"] = [
+                _regridded(p, grid, f"pigments.{i}") for i, p in enumerate(pigments)
+            ]
+        return rest
 
-    def save(self, path: str | os.PathLike[str]) -> None:
-        """Write the palette as JSON; the old file stays whole until the new one is.
-
-        Raises
-        ------
-        PaletteError
-            If the place can't be written.
-        """
-        write_json(path, self.to_dict(), error=PaletteError)
+    @model_serializer(mode="wrap")
+    def _with_grid(self, own: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        rest = own(self)
+        note = {"note": rest.pop("note")} if "note" in rest else {}
+        if rest.get("uncertainty", 0) is None:
+            del rest["uncertainty"]
+        return {**note, "wavelengths_nm": WAVELENGTHS_NM.tolist(), **rest}
 
 
-def _is_number(value: object) -> bool:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return False
-    return isinstance(value, float) or abs(value) < LARGEST_NUMBER
+def _numbers_of(values: object, field: str) -> FloatArray:
+    if not isinstance(values, list | tuple | np.ndarray) or not all(
+        isinstance(v, float) or (is_finite(v) and abs(v) < LARGEST_NUMBER) for v in values
+    ):
+        raise PaletteError(
+            "must be a list of numbers",
+            field=field,
+            value=values,
+            remedy="In nm" if field == "wavelengths_nm" else "One for each wavelength",
+        )
+    return np.asarray(values, float)
 
 
-def _regridded(entry: Mapping[str, Any], grid: list[float], where: str) -> dict[str, Any]:
+def _onto_grid(grid: FloatArray, values: FloatArray, field: str) -> FloatArray:
+    try:
+        return onto_grid(grid, values, field=field)
+    except SpectrumError as found:
+        raise PaletteError(
+            found.problem, field=found.field, value=found.value, remedy=found.remedy
+        ) from None
+
+
+def _regridded(entry: object, grid: FloatArray, where: str) -> object:
+    if not isinstance(entry, Mapping):
+        return entry
     result = dict(entry)
     for key in ("absorption", "scattering"):
-        values = result.get(key)
-        if values is None:
-            continue
-        field = f"{where}.{key}"
-        if not isinstance(values, list) or not all(_is_number(v) for v in values):
-            raise PaletteError(
-                "must be a list of numbers",
-                field=field,
-                value=values,
-                remedy="One for each wavelength",
-            )
-        try:
-            onto = onto_grid(np.asarray(grid, float), np.asarray(values, float), field=field)
-        except SpectrumError as found:
-            raise PaletteError(
-                found.problem, field=field, value=found.value, remedy=found.remedy
-            ) from None
-        result[key] = tuple(onto.tolist())
+        if (values := result.get(key)) is not None:
+            field = f"{where}.{key}"
+            result[key] = tuple(_onto_grid(grid, _numbers_of(values, field), field).tolist())
     return result
 
 
-def load_palette(path: str | os.PathLike[str] | None = None) -> Palette:
-    """Read a palette file; without a path, the invented demo palette.
-
-    Parameters
-    ----------
-    path
-        A JSON file; the page on files shows one.
-
-    Raises
-    ------
-    PaletteError
-        If the file can't be read, is not JSON, or has a wrong entry, which is named.
-    """
-    if path is None:
-        return _demo()
-    return _parsed(read_text(path, kind="palette", error=PaletteError), str(path))
-
-
-def _parsed(text: str, place: str) -> Palette:
-    return Palette.from_dict(parse_json(text, place=place, error=PaletteError))
-
-
 @functools.cache
-def _demo() -> Palette:
-    text = (
-        resources.files("shadematch")
-        .joinpath("resources", "demo-palette.json")
-        .read_text(encoding="utf-8")
-    )
-    return _parsed(text, "demo palette")
+def demo_palette() -> Palette:
+    """The invented palette that comes along, to try things out."""
+    place = resources.files("shadematch").joinpath("resources", "demo-palette.json")
+    content = json.loads(place.read_text(encoding="utf-8"))
+    return Palette(**{n: v for n, v in content.items() if n not in ("format", "version")})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, ClassVar, Final
 
-from pydantic import Field, field_validator
+from pydantic import Field, WithJsonSchema, field_validator
 
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PaletteError, ShadematchError
@@ -15,7 +15,17 @@ __all__ = ["LARGEST_NUMBER", "Base", "Pigment"]
 LARGEST_NUMBER: Final = 1e9
 """Far beyond any coefficient; keeps products finite."""
 
-Spectrum = tuple[Number, ...]
+Spectrum = Annotated[
+    tuple[Number, ...],
+    # In files, at wavelengths of their own, a spectrum may have another length.
+    WithJsonSchema(
+        {
+            "type": "array",
+            "items": {"type": "number", "minimum": 0, "maximum": LARGEST_NUMBER},
+            "minItems": 2,
+        }
+    ),
+]
 
 
 def _checked_spectrum(values: Spectrum | None, field: str) -> Spectrum | None:

@@ -36,9 +36,16 @@ def _solid(illuminant: Light, observer: str) -> tuple[FloatArray, FloatArray]:
 
 
 def check_real(
-    xyz: FloatArray, illuminant: Light, observer: str, field_: str, given: FloatArray
+    xyz: FloatArray,
+    illuminant: Light,
+    observer: str,
+    field_: str,
+    given: FloatArray,
+    unsure: FloatArray | None = None,
 ) -> None:
     """Refuse a colour that no surface has under this light.
+
+    With `unsure`, rows of XYZ that are independent of each other, it may lie so far outside.
 
     Raises
     ------
@@ -47,6 +54,8 @@ def check_real(
     """
     normals, reach = _solid(illuminant, observer)
     slack = _SLACK[0] + _SLACK[1] * float(np.linalg.norm(xyz))
+    if unsure is not None:
+        slack = slack + np.sqrt(((normals @ unsure.T) ** 2).sum(axis=1))
     if np.any(normals @ xyz > reach + slack):
         raise ColourError(
             "no surface can have this colour",

@@ -249,7 +249,6 @@ class Target:
             )
         seen = observation()
         lab = xyz_to_lab(seen.weights @ grid, seen.white)
-        grid.setflags(write=False)
         return cls(triple(lab), source="a measured reflectance", reflectance=grid)
 
     def lab_in(self, view: View) -> FloatArray:
@@ -382,9 +381,10 @@ def _triple(values: Sequence[float], field_: str) -> FloatArray:
 
 def _spectrum(given: FloatArray) -> FloatArray:
     try:
-        values = np.asarray(given, dtype=float)
+        values = np.array(given, dtype=float)
     except (TypeError, ValueError, OverflowError):
         values = np.empty(0)
+    values.setflags(write=False)
     if values.shape != WAVELENGTHS_NM.shape or not np.all((values >= 0) & (values <= 1)):
         raise ColourError(
             f"needs {WAVELENGTHS_NM.size} numbers from 0 to 1, or None",

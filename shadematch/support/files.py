@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import filecmp
 import json
 import os
+import re
 import secrets
 import stat
+import sys
+import time
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -20,8 +24,10 @@ from shadematch.errors import FileError, ShadematchError
 
 __all__ = [
     "LARGEST_FILE",
+    "check_free",
     "checked_envelope",
     "entries_of",
+    "enveloped",
     "json_text",
     "parse_json",
     "read_bytes",
@@ -36,6 +42,11 @@ __all__ = [
 LARGEST_FILE: Final = 20_000_000
 """Bytes; far beyond any file of this library."""
 
+_OURS: Final = "shadematch"
+_HEX: Final = 16
+"""Letters behind the name of a file that is being written."""
+_YOUNG_S: Final = 300
+"""Files younger than this [s] may be on the way to be locked, and are never cleared."""
 _STEERING: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 """Signs at which a spreadsheet takes a text for a formula (OWASP, "CSV Injection")."""
 
@@ -43,20 +54,15 @@ _Path = str | os.PathLike[str]
 _Kind = type[ShadematchError]
 
 
-def write_text(path: _Path, text: str, *, error: _Kind = FileError) -> None:
-    """Write a UTF-8 file that is whole at every moment: the old one, or the new one.
-
-    The text goes to a new file next to the goal, is brought to the disk, and takes the goal's
-    name in one step. A process that is killed leaves the old file, and at worst a hidden
-    ``.name.xxxx`` beside it, which nothing reads. A symbolic link stays one, and a file that was
-    there keeps its permissions.
+def write_text(path: _Path, text: str, *, replace: bool = False, error: _Kind = FileError) -> None:
+    """Write a UTF-8 file that is whole at every moment; see `whole_file`.
 
     Raises
     ------
     error
-        If the place can't be written.
+        If the place can't be written, or another file is there.
     """
-    with whole_file(path, error=error) as temporary:
+    with whole_file(path, replace=replace, error=error) as temporary:
         try:
             temporary.write_text(text, encoding="utf-8", newline="\n")
         except UnicodeEncodeError as found:
@@ -69,8 +75,16 @@ def write_text(path: _Path, text: str, *, error: _Kind = FileError) -> None:
 
 
 @contextlib.contextmanager
-def whole_file(path: _Path, *, error: _Kind = FileError) -> Iterator[Path]:
+def whole_file(path: _Path, *, replace: bool = False, error: _Kind = FileError) -> Iterator[Path]:
     """A place to write to, whose file takes the name `path` once it is complete.
+
+    What is written goes to a new file next to the goal, is brought to the disk, and takes the
+    goal's name in one step. A process that is killed leaves what was there, and at worst a hidden
+    ``.name.xxxx`` beside it, which nothing reads and a later writing of the same name clears. A
+    symbolic link stays one, and a file that was there keeps its permissions.
+
+    A file that is there and holds the same is left as it is. One that holds something else is
+    refused, unless `replace` is true.
 
     Yields
     ------
@@ -81,24 +95,27 @@ def whole_file(path: _Path, *, error: _Kind = FileError) -> Iterator[Path]:
     Raises
     ------
     error
-        If the place can't be written.
+        If the place can't be written, or another file is there.
     """
+    if not isinstance(replace, bool):
+        raise error(
+            "must be true or false", field="replace", value=replace, remedy="Give True or False"
+        )
     try:
         goal = Path(os.path.realpath(path))
         mode = _mode(goal)
-        temporary = goal.with_name(f".{goal.name[:200]}.{secrets.token_hex(8)}")
-        # Made like any other file of the user's, so that others may read it as they may those.
-        os.close(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666))
-        try:
+        _clear(goal)
+        with _beside(goal) as temporary:
             yield temporary
             with temporary.open("rb+") as stream:
                 os.fsync(stream.fileno())
             if mode is not None:
+                if filecmp.cmp(temporary, goal, shallow=False):
+                    return
+                if not replace:
+                    raise _taken(path, error)
                 temporary.chmod(mode)
             temporary.replace(goal)
-        except BaseException:
-            temporary.unlink(missing_ok=True)
-            raise
     except OSError as found:
         raise error(
             f"can't be written: {found.strerror}",
@@ -110,6 +127,84 @@ def whole_file(path: _Path, *, error: _Kind = FileError) -> Iterator[Path]:
         raise
     except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
         raise _no_path(path, error) from None
+
+
+def check_free(path: _Path, *, replace: bool, error: _Kind = FileError) -> None:
+    """Refuse a place where a file is, before long work: for what is written as it comes.
+
+    Raises
+    ------
+    error
+        If a file is there and `replace` is not true.
+    """
+    try:
+        there = os.path.lexists(path)
+    except (TypeError, ValueError):  # no path at all, or a NUL in the name
+        raise _no_path(path, error) from None
+    if there and not replace:
+        raise _taken(path, error)
+
+
+def _taken(path: object, error: _Kind) -> ShadematchError:
+    return error(
+        "another file is there",
+        field="path",
+        value=str(path),
+        remedy="Give a new name, or let it be overwritten (replace)",
+    )
+
+
+@contextlib.contextmanager
+def _beside(goal: Path) -> Iterator[Path]:
+    """A new empty file next to the goal, locked while it is written to, and gone afterwards."""
+    temporary = goal.with_name(f"{_prefix(goal)}{secrets.token_hex(_HEX // 2)}")
+    # Made like any other file of the user's, so that others may read it as they may those.
+    held = os.open(temporary, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
+    with contextlib.ExitStack() as leaving:
+        leaving.callback(temporary.unlink, missing_ok=True)
+        if _lock(held):
+            leaving.callback(os.close, held)
+        else:
+            os.close(held)
+        yield temporary
+
+
+def _prefix(goal: Path) -> str:
+    return f".{goal.name[:200]}."
+
+
+def _clear(goal: Path) -> None:
+    """Remove what killed writers of this name left: old files of our naming that nobody holds."""
+    start = _prefix(goal)
+    ours = re.compile(re.escape(start) + f"[0-9a-f]{{{_HEX}}}")
+    with contextlib.suppress(OSError):
+        for left in goal.parent.iterdir():
+            if ours.fullmatch(left.name) and time.time() - left.stat().st_mtime > _YOUNG_S:
+                held = os.open(left, os.O_RDWR)
+                try:
+                    dead = _lock(held)
+                finally:
+                    os.close(held)
+                if dead:
+                    left.unlink(missing_ok=True)
+
+
+if sys.platform == "win32":
+
+    def _lock(_held: int) -> bool:
+        """No lock: an open file can't take another name there. So none is cleared, either."""
+        return False
+
+else:
+    import fcntl
+
+    def _lock(held: int) -> bool:
+        """Lock a file for as long as it is open; False where another process holds it."""
+        try:
+            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            return False
+        return True
 
 
 def _remedy_for(found: OSError) -> str:
@@ -277,9 +372,9 @@ def read_json(path: _Path, *, kind: str) -> Iterator[Any]:
         yield data
 
 
-def write_json(path: _Path, content: Mapping[str, Any], *, error: _Kind = FileError) -> None:
-    """Write a JSON file that is whole at every moment; see `write_text`."""
-    write_text(path, json_text(content), error=error)
+def write_json(path: _Path, content: Mapping[str, Any], *, replace: bool = False) -> None:
+    """Write a JSON file that is whole at every moment; see `whole_file`."""
+    write_text(path, json_text(content), replace=replace)
 
 
 def json_text(content: Mapping[str, Any]) -> str:
@@ -287,54 +382,60 @@ def json_text(content: Mapping[str, Any]) -> str:
     return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def checked_envelope(
-    data: object, kind: str, version: int, *, error: _Kind = FileError
-) -> dict[str, Any]:
-    """The content of a JSON object, once its format and version are found to be right.
+def enveloped(kind: str, version: int, content: Mapping[str, Any]) -> dict[str, Any]:
+    """Content that says what it is."""
+    return {"format": f"{_OURS} {kind}", "version": version, **content}
+
+
+def checked_envelope(data: object, versions: Mapping[str, int]) -> tuple[str, dict[str, Any]]:
+    """Kind and content of a JSON object, once format and version are found to be known.
 
     Parameters
     ----------
     data
         What `parse_json` gave.
-    kind, version
-        What this library reads.
+    versions
+        The newest version of each kind that this library reads.
 
     Raises
     ------
-    error
+    FileError
         If it is no object, of another format, or of another version; a newer one is told from
         a wrong one.
     """
-    form = kind.removeprefix("shadematch ")
+    formats = {f"{_OURS} {kind}": kind for kind in versions}
+    known = ", ".join(map(repr, formats))
     if not isinstance(data, Mapping):
-        raise error(
+        raise FileError(
             "must be a JSON object",
-            field=form,
+            field="file",
             value=type(data).__name__,
-            remedy=f"The file must say {kind!r} as its format",
+            remedy=f"It must say its format: {known}",
         )
     rest = dict(data)
-    if rest.pop("format", None) != kind:
-        raise error(
-            f"is not a {form}" if "format" in data else "is missing",
+    form = rest.pop("format", None)
+    if not isinstance(form, str) or form not in formats:
+        raise FileError(
+            "is none that this library reads" if "format" in data else "is missing",
             field="format",
-            value=data.get("format"),
-            remedy=f"The file must say {kind!r}",
+            value=form,
+            remedy=f"The file must say one of {known}",
         )
-    found = rest.pop("version", None)
+    kind, found = formats[form], rest.pop("version", None)
+    version = versions[kind]
     if isinstance(found, bool) or not isinstance(found, int) or found < 1:
-        raise error(
+        raise FileError(
             "unknown version",
             field="version",
             value=found,
             remedy=f"This library reads version {version}",
         )
     if found > version:
-        raise error(
-            f"the {form} was written by a newer shadematch",
+        raise FileError(
+            f"the {kind} was written by a newer shadematch",
             field="version",
             value=found,
             remedy=f"This one reads up to version {version}; install a newer one, "
             "or save the file anew with the old one",
         )
-    return rest
+    return kind, rest

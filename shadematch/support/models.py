@@ -24,6 +24,7 @@ __all__ = [
     "expect",
     "is_finite",
     "listed",
+    "readable",
     "shape_of",
 ]
 
@@ -256,7 +257,7 @@ class Frozen(BaseModel):
         try:
             super().__init__(**data)
         except ValidationError as found:
-            raise self._readable(found) from None
+            raise readable(found, self._error, type(self).__name__) from None
         except TypeError:  # an entry is a dict with other keys than texts
             raise self._error(
                 "has an entry whose name is no text",
@@ -264,25 +265,37 @@ class Frozen(BaseModel):
                 remedy="Name each entry by a text",
             ) from None
 
-    @classmethod
-    def _readable(cls, found: ValidationError) -> ShadematchError:
-        """The first complaint of pydantic in this library's form."""
-        first = found.errors()[0]
-        inner = first.get("ctx", {}).get("error")
-        where = ".".join(str(part) for part in first["loc"])
-        if isinstance(inner, ShadematchError):
-            field = ".".join(p for p in (where, inner.field) if p)
-            return type(inner)(inner.problem, field=field, value=inner.value, remedy=inner.remedy)
-        limits = first.get("ctx", {})
-        if first["type"] in _SAYINGS:
-            problem, remedy = (text.format(**limits) for text in _SAYINGS[first["type"]])
-        else:  # pydantic's own words, braces and all
-            message = first["msg"].removeprefix("Value error, ")
-            problem, remedy = message[:1].lower() + message[1:], "Check this entry"
-        return cls._error(
-            problem,
-            field=where or cls.__name__,
-            # What is missing has no value of its own; pydantic gives its surroundings.
-            value=None if first["type"] == "missing" else first.get("input"),
-            remedy=remedy,
-        )
+
+def readable(
+    found: ValidationError, error: type[ShadematchError], whole: str = ""
+) -> ShadematchError:
+    """The first complaint of pydantic in this library's form.
+
+    Parameters
+    ----------
+    found
+        What pydantic says.
+    error
+        What to make of it, where it does not come from an error of ours.
+    whole
+        What to call the field where no entry of it is to blame.
+    """
+    first = found.errors()[0]
+    inner = first.get("ctx", {}).get("error")
+    where = ".".join(str(part) for part in first["loc"])
+    if isinstance(inner, ShadematchError):
+        field = ".".join(p for p in (where, inner.field) if p)
+        return type(inner)(inner.problem, field=field, value=inner.value, remedy=inner.remedy)
+    limits = first.get("ctx", {})
+    if first["type"] in _SAYINGS:
+        problem, remedy = (text.format(**limits) for text in _SAYINGS[first["type"]])
+    else:  # pydantic's own words, braces and all
+        message = first["msg"].removeprefix("Value error, ")
+        problem, remedy = message[:1].lower() + message[1:], "Check this entry"
+    return error(
+        problem,
+        field=where or whole,
+        # What is missing has no value of its own; pydantic gives its surroundings.
+        value=None if first["type"] == "missing" else first.get("input"),
+        remedy=remedy,
+    )

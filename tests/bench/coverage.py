@@ -50,7 +50,7 @@ def main() -> int:
     """Print the share for three batch sizes."""
     labs = munsell_lab()
     for batch in (100.0, 500.0, 1000.0):
-        share = share_within(sm.load_palette(), labs, batch, 2.0)
+        share = share_within(sm.demo_palette(), labs, batch, 2.0)
         print(f"{batch:6g} g: {share:.1%} of {len(labs)} within CIEDE2000 2", flush=True)
     return 0
 

@@ -49,7 +49,7 @@ def sampled(rng: np.random.Generator, size: int, limit: float, count: int) -> Fl
 
 def grown(count: int) -> sm.Palette:
     """The demo palette cut to, or filled up with invented pastes to, a number of pigments."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     more = invented_palette(np.random.default_rng(7), 3).pigments
     return demo.model_copy(update={"pigments": (*demo.pigments, *more)[:count]})
 
@@ -101,7 +101,7 @@ def inside() -> list[str]:
         "| --- | --- | --- |",
     ]
     for pour in (sm.Pour(), sm.Pour(thickness_cm=3, white=0.05), sm.Pour(white=1.0)):
-        model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
+        model = model_for(sm.demo_palette(), pour.thickness_cm, pour.white, sm.View())
         labs = model.lab(sampled(np.random.default_rng(2), 5, pour.max_load, 20_000))
         far = sm.gamut(pour=pour).distances(labs)
         lines.append(f"| {pour} | {far.max():.2g} | {int(np.sum(far > 0.1))} |")

@@ -28,7 +28,7 @@ def median(times: list[float]) -> float:
 def main() -> int:
     """Print the costs."""
     rng = np.random.default_rng(1)
-    names = sm.load_palette().names
+    names = sm.demo_palette().names
     sm.predict({})
     plain, fresh, known, worst_cut, worst_table = [], {}, {}, 0.0, 0.0
     for _ in range(30):

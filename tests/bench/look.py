@@ -103,7 +103,7 @@ def mould() -> int:
 def pastels(count: int) -> None:
     """Pastel shades in 50 g bars."""
     rng = np.random.default_rng(7)
-    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    model = model_for(sm.demo_palette(), 1.0, 0.0, sm.View())
     alone, helped, number, took = [], [], [], 0.0
     for _ in range(count):
         loads = rng.dirichlet(np.ones(5)) * rng.uniform(0.05, 0.5)

@@ -104,7 +104,7 @@ def evaluate(light: str, every: int) -> tuple[Rows, dict[str, int]]:
 def soap(number: int) -> tuple[str, Rows]:
     """One soap's photo."""
     rng = np.random.default_rng([SEED + 1, number])
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     names = rng.choice(palette.names, rng.integers(1, 4), replace=False)
     doses = {str(name): float(rng.integers(1, 6)) for name in names}
     pour = sm.Pour(batch_g=500, thickness_cm=1.0, white=float(rng.choice([0.0, 0.25, 0.5, 1.0])))

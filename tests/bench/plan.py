@@ -36,7 +36,7 @@ _MARKS: Final = ("<!-- table: python -m tests.bench.plan -->", "<!-- end of tabl
 
 def shades(rng: np.random.Generator, count: int) -> list[sm.Order]:
     """Orders of one bar each for so many shades, to be copied with other names and numbers."""
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     n = len(palette.pigments)
     found = []
     for i in range(count):
@@ -65,7 +65,7 @@ def shades(rng: np.random.Generator, count: int) -> list[sm.Order]:
 def book(count: int, seed: int) -> tuple[list[sm.Order], sm.Stock]:
     """An invented order book and a shelf that is too empty for it."""
     rng = np.random.default_rng(seed)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     known = shades(rng, min(36, max(6, count // 3)))
     popular = rng.dirichlet(np.ones(len(known)))
     orders = []
@@ -106,7 +106,7 @@ def timed(count: int, seed: int) -> list[Row]:
     start = time.perf_counter()
     orders, stock = book(count, 1000 * seed + count)
     listing = time.perf_counter() - start
-    options = [options_for(o, sm.load_palette()) for o in orders]
+    options = [options_for(o, sm.demo_palette()) for o in orders]
     sizes = [len(o.choices) for o in options]
     print(
         f"{count} orders: recipes listed in {listing:.1f} s, {sum(sizes)} in all, at most "

@@ -52,7 +52,7 @@ def large(seed: int) -> tuple[str, str]:
     """The same for a problem that can't be enumerated."""
     rng = np.random.default_rng(seed)
     count = int(rng.integers(3, 9))
-    palette = invented_palette(rng, count) if seed % 2 else sm.load_palette()
+    palette = invented_palette(rng, count) if seed % 2 else sm.demo_palette()
     pour = sm.Pour(
         batch_g=float(rng.uniform(5000, 20_000)),
         thickness_cm=float(rng.choice([1.0, 2.0])),

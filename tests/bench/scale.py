@@ -98,7 +98,7 @@ def main() -> int:
                     def tell(done: int) -> None:
                         print(f"\r{done:,} {peak():.0f} MB", end="", file=sys.stderr)
 
-                    count = sm.write_results(path, stream, progress=tell)
+                    count = sm.save_results(stream, path, progress=tell)
                     size = path.stat().st_size / 1e6
                 spent = time.perf_counter() - start
                 memory = max(

@@ -132,7 +132,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true")
     quick = parser.parse_args().quick
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     lines = [
         "# Benchmarks",
         "",

@@ -221,7 +221,7 @@ def recipes() -> list[Check]:
     """Whole predictions, with the layer computed by another solver."""
     import iadpython
 
-    palette, view = sm.load_palette(), sm.View()
+    palette, view = sm.demo_palette(), sm.View()
     checks = []
     for doses, white in (
         ({"gorse": 2, "rosehip": 1}, 0.0),

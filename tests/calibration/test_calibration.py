@@ -358,8 +358,8 @@ def test_without_white_the_rest_still_works() -> None:
 
 def test_palette_and_match() -> None:
     found = spectral()
-    like = sm.calibrate(found.pours, scattering="none", like=sm.load_palette().only(*NAMES)).palette
-    assert like["gorse"].tube_price == sm.load_palette()["gorse"].tube_price
+    like = sm.calibrate(found.pours, scattering="none", like=sm.demo_palette().only(*NAMES)).palette
+    assert like["gorse"].tube_price == sm.demo_palette()["gorse"].tube_price
     pour = sm.Pour(batch_g=1000)
     answer = found.match("#c08a50", pour=pour)
     assert type(answer) is Match

@@ -316,7 +316,7 @@ def test_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert all(n["before"] > n["after"] > 0 and n["doses"] for n in said["next"])
     assert said["wrong"] == [] and len(said["residuals"]) == 15
     assert all(0 < p["strength_sd"] < 0.05 and not p["scatters"] for p in said["pigments"])
-    found, demo = sm.load_palette(saved), sm.load_palette()
+    found, demo = sm.read(saved, sm.Palette), sm.demo_palette()
     assert found.names == demo.names
     # The example was made from the demo palette: its strengths come back.
     for one, two in zip(found.pigments, demo.pigments, strict=True):

@@ -14,7 +14,6 @@ import pytest
 import shadematch as sm
 from shadematch.calibration.forward import Errors, _at_faces, layers_of, look, look_through
 from shadematch.calibration.result import Calibration
-from shadematch.calibration.shares import match_shares
 from shadematch.calibration.spectra import unknown
 from shadematch.calibration.test_pour import _with_edges
 from shadematch.cli.main import main
@@ -177,79 +176,11 @@ def test_a_white_that_crowds() -> None:
 
 def test_crowding_is_kept_in_files(tmp_path: Path) -> None:
     _, found = crowded()
-    sm.save_calibration(found, tmp_path / "paints.json")
-    again = sm.load_calibration(tmp_path / "paints.json")
+    sm.save(found, tmp_path / "paints.json")
+    again = sm.read(tmp_path / "paints.json")
     assert again.crowding == found.crowding
     mixture = {"gorse": 0.2, "chalk": 0.8}
     assert again.interval(mixture) == found.interval(mixture)
-
-
-def test_shares_that_give_a_colour() -> None:
-    made, found = paints()
-    true = {"gorse": 0.25, "jetty": 0.05, "chalk": 0.7}
-    spectrum = made.spectrum(true)
-    goal = sm.Target.from_lab(worlds.lab_of(spectrum))
-    answer = match_shares(found, goal, total=1.0, max_pigments=3)
-    assert sum(answer.loads.values()) == pytest.approx(1.0)
-    assert len(answer.loads) <= 3
-    assert float(delta_e(worlds.lab_of(made.spectrum(answer.loads)), np.array(goal.lab))) <= 0.7
-    measured = sm.Target.from_reflectance(NM, spectrum)
-    same = match_shares(found, measured, total=1.0, by_spectrum=True)
-    assert same.rms is not None
-    assert same.rms <= 0.005
-    for name, share in true.items():
-        assert same.loads[name] == pytest.approx(share, abs=0.03)
-    assert "not proved" in str(answer)
-    assert "CIEDE2000" in answer._repr_html_()
-
-
-def test_shares_refuse() -> None:
-    _, found = paints()
-    with pytest.raises(sm.PourError, match="total"):
-        match_shares(found, "#808080", total=0.0)
-    with pytest.raises(sm.PourError, match="max_pigments"):
-        match_shares(found, "#808080", max_pigments=0)
-    with pytest.raises(sm.UnknownNameError, match="kelp"):
-        match_shares(found, "#808080", pigments=["kelp"])
-    with pytest.raises(sm.PourError, match="has no spectrum"):
-        match_shares(found, "#808080", by_spectrum=True)
-
-
-def test_shares_after_a_new_lot_go_as_far_as_before() -> None:
-    """A lot's own pours hold one dye; the largest loads of the others are known from before."""
-    _, found = dyes()
-    alone = [p for p in found.pours if set(p.doses) == {"jetty"}]
-    lot = sm.new_lot(found, "jetty", alone).calibration
-    largest = max(p.loads.get("gorse", 0.0) for p in found.pours)
-    goal = sm.Target.from_lab(found.interval({"gorse": 0.8 * largest}).lab)
-    before, after = (match_shares(c, goal, max_pigments=1) for c in (found, lot))
-    assert after.loads.keys() == before.loads.keys() == {"gorse"}
-    assert after.loads["gorse"] == pytest.approx(before.loads["gorse"], rel=0.01)
-    assert after.delta_e < 0.1
-
-
-def test_shares_of_a_name_given_twice() -> None:
-    _, found = paints()
-    once = match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk"])
-    twice = match_shares(found, "#808080", total=1.0, pigments=["jetty", "chalk", "jetty"])
-    assert twice.loads == once.loads
-    assert sum(twice.loads.values()) == pytest.approx(1.0)
-    alone = match_shares(found, "#808080", total=1.0, pigments="jetty")
-    assert alone.loads == {"jetty": 1.0}
-
-
-def test_shares_in_a_binder_that_was_measured() -> None:
-    made = some("draw-down", 5, "rosehip", "chalk")
-    learnt: list[films.Loads] = [{n: x * 0.02} for n in made.names for x in (0.5, 1.5)]
-    learnt += [{}, {"rosehip": 0.01, "chalk": 0.01}]
-    found = sm.calibrate(pours_of(made, learnt, 3))
-    assert not found.films
-    true = {"rosehip": 0.008, "chalk": 0.015}
-    view = made.view("white card")
-    goal = sm.Target.from_lab(worlds.lab_of(made.spectrum(true, "white card")))
-    answer = match_shares(found, goal, view=view)
-    reached = worlds.lab_of(made.spectrum(answer.loads, "white card"))
-    assert float(delta_e(reached, np.array(goal.lab))) <= 1.0
 
 
 def test_masstones_alone_are_refused() -> None:
@@ -363,13 +294,13 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     exec(block, names)
     found = names["paints"]
     assert isinstance(found, Calibration)
-    again = sm.load_calibration(tmp_path / "paints.json")
+    again = sm.read(tmp_path / "paints.json")
     assert again.interval({"gorse": 0.2, "chalk": 0.8}) == found.interval(
         {"gorse": 0.2, "chalk": 0.8}
     )
 
 
-# --- kept in files
+# --- on the command line, by mass
 
 
 @functools.cache
@@ -379,52 +310,9 @@ def soap() -> Calibration:
     return sm.calibrate(worlds.measured(truth, sm.starter_plan(names), np.random.default_rng(7)))
 
 
-def test_a_calibration_is_kept_whole(tmp_path: Path) -> None:
-    found, path = soap(), tmp_path / "learnt.json"
-    sm.save_calibration(found, path)
-    again = sm.load_calibration(path)
-    assert again == found
-    assert again.palette == found.palette
-    assert again.residuals == found.residuals
-    assert again.poorly_known == found.poorly_known
-    np.testing.assert_allclose(again.covariance, found.covariance, rtol=1e-6, atol=1e-12)
-    doses, pour = {"gorse": 3.0, "jetty": 1.0}, sm.Pour(batch_g=300, white=0.2)
-    assert again.interval(doses, pour=pour) == found.interval(doses, pour=pour)
-
-
-def test_a_new_tube_is_kept_with_what_it_rests_on(tmp_path: Path) -> None:
-    pours = [p for p in soap().pours if "jetty" in p.doses][:2]
-    lot = sm.new_lot(soap(), "jetty", pours, hue_shift=True).calibration
-    sm.save_calibration(lot, tmp_path / "lot.json")
-    again = sm.load_calibration(tmp_path / "lot.json")
-    assert again.interval({"jetty": 2.0}) == lot.interval({"jetty": 2.0})
-    assert again.interval({"jetty": 2.0}) != soap().interval({"jetty": 2.0})
-
-
-def test_altered_files_are_refused(tmp_path: Path) -> None:
-    path = tmp_path / "learnt.json"
-    sm.save_calibration(soap(), path)
-    whole = json.loads(path.read_text())
-    for change, said in (
-        ({"version": 99}, "newer shadematch"),
-        ({"format": "shadematch palette"}, "format"),
-        ({"weights": [0.5] * len(whole["weights"])}, "altered"),
-        ({"unit": "inch"}, "unit"),
-        ({"slips": "none"}, "slips"),
-    ):
-        path.write_text(json.dumps({**whole, **change}))
-        with pytest.raises(sm.FileError, match=said):
-            sm.load_calibration(path)
-    path.write_text("{")
-    with pytest.raises(sm.FileError, match="JSON"):
-        sm.load_calibration(path)
-    with pytest.raises(sm.FileError, match="can't be written"):
-        sm.save_calibration(soap(), tmp_path / "no" / "learnt.json")
-
-
 def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "learnt.json"
-    sm.save_calibration(soap(), path)
+    sm.save(soap(), path)
     known = ["--calibration", str(path)]
     assert main(["match", "#b09060", "--batch", "500", *known, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
@@ -436,7 +324,7 @@ def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert main(["predict", "gorse=2", *known]) == 0
     assert "range" in capsys.readouterr().out
     grams = [dataclasses.replace(p, unit="g") for p in soap().pours]
-    sm.save_calibration(sm.calibrate(grams, scattering="none", dose_error=0.2), path)
+    sm.save(sm.calibrate(grams, scattering="none", dose_error=0.2), path, replace=True)
     assert main(["match", "#b09060", "--batch", "500", "--dose-step", "0.5", *known]) == 0
     out = capsys.readouterr().out
     assert " g jetty" in out and " cm jetty" not in out

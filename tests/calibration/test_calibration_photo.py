@@ -189,8 +189,8 @@ def test_a_reading_counts_as_one_of_its_own_colour() -> None:
 
 def test_kept_whole(tmp_path: Path) -> None:
     place = tmp_path / "learnt.json"
-    sm.save_calibration(learnt(), place)
-    again = sm.load_calibration(place)
+    sm.save(learnt(), place)
+    again = sm.read(place)
     assert again.pours == learnt().pours
     pour = sm.Pour(batch_g=500)
     for doses in ({"gorse": 3.0}, {"rosehip": 1.0, "jetty": 2.0}):

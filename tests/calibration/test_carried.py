@@ -49,8 +49,8 @@ def test_covariances_are_those_of_the_fit(learnt: tuple[worlds.World, Calibratio
 @pytest.mark.slow
 def test_the_palette_keeps_it(learnt: tuple[worlds.World, Calibration], tmp_path: Path) -> None:
     palette = learnt[1].palette
-    palette.save(tmp_path / "mine.json")
-    assert sm.load_palette(tmp_path / "mine.json") == palette
+    sm.save(palette, tmp_path / "mine.json")
+    assert sm.read(tmp_path / "mine.json", sm.Palette) == palette
     assert (tmp_path / "mine.json").stat().st_size < 500_000
     few = learnt[1].palette_of("B", "A")
     assert few.uncertainty is not None and few.names == ("B", "A")

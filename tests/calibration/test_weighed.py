@@ -53,9 +53,9 @@ def test_what_is_learnt_in_g_is_matched_in_g(tmp_path: Path) -> None:
     ranged = found.interval(match.recipe, target=match.target)
     assert ranged.contains(match.predicted.lab)
     sm.save(match, tmp_path / "m.json")
-    assert sm.load(tmp_path / "m.json").recipe == match.recipe
-    sm.save_calibration(found, tmp_path / "c.json")
-    assert sm.load_calibration(tmp_path / "c.json").palette == found.palette
+    assert sm.read(tmp_path / "m.json").recipe == match.recipe
+    sm.save(found, tmp_path / "c.json")
+    assert sm.read(tmp_path / "c.json").palette == found.palette
     with pytest.raises(sm.PourError, match="doses: is in cm, and the palette's doses are in g"):
         found.interval(sm.Recipe({"gorse": 2}, pour))
 
@@ -63,7 +63,7 @@ def test_what_is_learnt_in_g_is_matched_in_g(tmp_path: Path) -> None:
 def test_tubes_are_taken_over_in_one_unit_only() -> None:
     pours = learnt().pours
     with pytest.raises(sm.PourError, match="like: is in cm, and the pours' doses are in g"):
-        sm.calibrate(pours, like=sm.load_palette())
+        sm.calibrate(pours, like=sm.demo_palette())
 
 
 def test_next_pours_ask_in_g() -> None:

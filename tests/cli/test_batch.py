@@ -43,7 +43,7 @@ def test_correct_json_and_learned_palette(run: Run, tmp_path: Path) -> None:
     assert found["advice"]["after"]["batch_g"] == c.advice.recipe.pour.batch_g
     assert found["closest"]["delta_e"] == pytest.approx(c.closest.delta_e)
     assert [s["name"] for s in found["strengths"]] == [s.name for s in c.strengths]
-    assert sm.load_palette(place) == c.palette
+    assert sm.read(place, sm.Palette) == c.palette
 
 
 def test_correct_by_spectrum(run: Run, tmp_path: Path) -> None:
@@ -128,7 +128,7 @@ def test_a_batch_with_let_downs_is_corrected_in_two_rounds(run: Run, tmp_path: P
     assert run("match", *pale, "--save", order)[0] == 0
     words = ("correct", "--recipe", order, "--measured", "92", "6", "1", "--save", batch)
     status, out, _ = run(*words, "--let-down-paste", "rosehip=5", "--json")
-    recipe = sm.load(order).recipe
+    recipe = sm.read(order).recipe
     assert recipe.weighed
     c = sm.correct(recipe, (92, 6, 1), "#f4e0e4", let_down_paste={"rosehip": 5})
     told = json.loads(out)
@@ -160,7 +160,7 @@ def test_a_kept_recipe_goes_on(run: Run, tmp_path: Path) -> None:
         *("same-look", "--recipe", order, "--to-thickness", "1", "--to-batch", "250"),
         *("--save", small, "--json"),
     )
-    back = sm.load(small)
+    back = sm.read(small)
     assert status == 0 and dict(back.recipe.doses) == json.loads(out)["doses"]
     assert back.target is not None and back.recipe.pour.thickness_cm == 1
     assert run("pot", "--recipe", small)[0] == 0

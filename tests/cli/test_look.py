@@ -148,7 +148,7 @@ def test_a_saved_recipe_under_several_lights(run: Run, tmp_path: Path) -> None:
     assert run("match", "#f4d9c6", *asked, "--save", place)[0] == 0
     status, out, _ = run("lights", "--recipe", place, "--json")
     assert status == 0
-    told, kept = json.loads(out), sm.load(place)
+    told, kept = json.loads(out), sm.read(place)
     found = sm.lights(kept.match, lights=["D65", "A", "FL11", "LED-B3"])
     assert [one["delta_e"] for one in told["lights"]] == [one.delta_e for one in found.lights]
     assert told["doses"] == dict(kept.recipe.doses)
@@ -158,7 +158,7 @@ def test_a_saved_recipe_under_several_lights(run: Run, tmp_path: Path) -> None:
     for more in (("--batch", "200"), ("--poured", "gorse=1")):
         status, _, err = run("lights", "--recipe", place, *more)
         assert status == 2 and more[0] in err
-    sm.save(kept.recipe, place)
+    sm.save(kept.recipe, place, replace=True)
     status, _, err = run("lights", "--recipe", place)
     assert status == 2 and "Give the wanted colour too" in err
     assert run("lights", "#f4d9c6", "--recipe", place)[0] == 0

@@ -15,6 +15,7 @@ import pytest
 import shadematch as sm
 from shadematch.cli import match as match_verb
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.files import enveloped
 
 Run = Callable[..., tuple[int, str, str]]
 WAVELENGTHS = range(380, 731, 10)
@@ -24,7 +25,7 @@ WAVELENGTHS = range(380, 731, 10)
 def files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder of good and bad files, as the working folder."""
     monkeypatch.chdir(tmp_path)
-    good = sm.load_palette().to_dict()
+    good = enveloped("palette", 1, sm.demo_palette().model_dump(mode="json"))
     first = good["pigments"][0]
 
     def palette(name: str, **changes: Any) -> None:
@@ -147,7 +148,7 @@ def test_match_takes_every_option(run: Run, files: Path) -> None:
     view = sm.View(illuminant="A", observer="10", backing=0.5, contact="wet")
     m = sm.match(
         sm.Target.from_lab((60, -20, 45), illuminant="D50", observer="10"),
-        palette=sm.load_palette(files / "good.json"),
+        palette=sm.read(files / "good.json", sm.Palette),
         pour=pour,
         view=view,
         tolerance=1,
@@ -220,7 +221,7 @@ def test_predict_json(run: Run) -> None:
 
 def test_palette(run: Run) -> None:
     status, out, _ = run("palette")
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     assert status == 0
     assert palette.note in out
     lines = out.splitlines()
@@ -382,13 +383,13 @@ BAD = [
     ("palette text.json", ("palette file", "'text.json'", "line 1")),
     ("palette binary", ("palette file", "'binary'", "UTF-8")),
     ("palette list.json", ("list.json", "'list'", "JSON object")),
-    ("palette other.json", ("other.json, format", "shadematch palette")),
-    ("palette none.json", ("none.json, pigments", "[]", "Give at least one")),
-    ("palette twice.json", ("twice.json, pigments", "'gorse'", "Rename")),
-    ("palette newer.json", ("newer.json, version", "2", "newer shadematch")),
-    ("palette nan.json", ("nan.json, pigments.0.absorption", "nan", "380 nm")),
+    ("palette other.json", ("other.json: format", "shadematch palette")),
+    ("palette none.json", ("none.json: pigments", "[]", "Give at least one")),
+    ("palette twice.json", ("twice.json: pigments", "'gorse'", "Rename")),
+    ("palette newer.json", ("newer.json: version", "2", "newer shadematch")),
+    ("palette nan.json", ("nan.json: pigments.0.absorption", "nan", "380 nm")),
     ("match #fff --palette missing.json", ("palette file", "'missing.json'", "Check the name")),
-    ("predict gorse=1 --palette twice.json", ("twice.json, pigments", "'gorse'", "Rename")),
+    ("predict gorse=1 --palette twice.json", ("twice.json: pigments", "'gorse'", "Rename")),
     ("match --spectrum missing.csv", ("--spectrum", "'missing.csv'", "Check the name")),
     ("match --spectrum .", ("--spectrum", "'.'", "Check the name")),
     ("match --spectrum binary", ("--spectrum", "'binary'", "is not text", "UTF-8")),

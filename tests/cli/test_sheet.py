@@ -45,12 +45,12 @@ def test_match_keeps(run: Run, found: Match) -> None:
     status, out, _ = run("match", *ASKED, "--save", "o.json", "--note", "für dich")
     assert status == 0
     assert "saved in o.json" in out
-    saved = sm.load("o.json")
+    saved = sm.read("o.json")
     assert unboxed(saved.match) == unboxed(found)
     assert saved.note == "für dich"
     status, out, _ = run("match", *ASKED, "--save", "p.json", "--json")
     assert (status, json.loads(out)["delta_e"]) == (0, found.delta_e)
-    assert unboxed(sm.load("p.json").match) == unboxed(found)
+    assert unboxed(sm.read("p.json").match) == unboxed(found)
 
 
 def test_repeat(run: Run, found: Match) -> None:
@@ -60,10 +60,10 @@ def test_repeat(run: Run, found: Match) -> None:
     assert str(sm.repeat("o.json")) in out
     assert all(text in out for text in CAUTIONS)
     name = next(iter(found.recipe.doses))
-    data = found.palette.to_dict()
+    data = found.palette.model_dump(mode="json")
     data["pigments"][found.palette.index(name)]["absorption"][15] *= 3
-    sm.Palette.from_dict(data).save("now.json")
-    again = sm.repeat("o.json", palette=sm.load_palette("now.json"))
+    sm.save(sm.Palette(**data), "now.json")
+    again = sm.repeat("o.json", palette=sm.read("now.json", sm.Palette))
     status, out, _ = run("repeat", "o.json", "--palette", "now.json")
     assert status == 0
     assert again.sentence in out
@@ -77,7 +77,7 @@ def test_repeat(run: Run, found: Match) -> None:
     assert again.predicted is not None
     assert told["now"]["lab"] == list(again.predicted.lab)
     assert told["now"]["delta_e"] == again.to_target
-    found.palette.without(name).save("less.json")
+    sm.save(found.palette.without(name), "less.json")
     status, out, _ = run("repeat", "o.json", "--palette", "less.json", "--json")
     assert (status, json.loads(out)["now"], json.loads(out)["missing"]) == (0, None, [name])
 
@@ -107,14 +107,14 @@ def test_sheet_of_the_closest_and_of_another_pot(run: Run, found: Match) -> None
 
 def test_sheet_of_a_recipe_that_has_changed(run: Run, found: Match) -> None:
     run("match", *ASKED, "--save", "o.json")
-    data = found.palette.to_dict()
+    data = found.palette.model_dump(mode="json")
     data["clear"]["absorption"] = [v + 0.5 for v in data["clear"]["absorption"]]
-    sm.Palette.from_dict(data).save("now.json")
+    sm.save(sm.Palette(**data), "now.json")
     status, out, _ = run("sheet", "--recipe", "o.json", "--palette", "now.json")
     assert status == 0
     assert "NOTE WELL: The palette has changed since: clear base differs." in out
     name = next(iter(found.recipe.doses))
-    found.palette.without(name).save("less.json")
+    sm.save(found.palette.without(name), "less.json")
     status, out, err = run("sheet", "--recipe", "o.json", "--palette", "less.json")
     assert (status, out) == (2, "")
     assert f"no longer has {name}" in err
@@ -150,7 +150,7 @@ BAD = [
     ("match #a34fb0 --save no/o.json", ("--save", "can't be written")),
     ("repeat", ("FILE",)),
     ("repeat no.json", ("recipe file", "can't be read")),
-    ("repeat bad.json", ("bad.json: format",)),
+    ("repeat bad.json", ("bad.json: format", "recipe")),
     ("repeat newer.json", ("newer.json: version", "newer shadematch", "got 7")),
     ("repeat o.json --palette no.json", ("palette file", "can't be read")),
     ("sheet", ("HEX", "say what is poured", "--recipe")),
@@ -177,7 +177,7 @@ BAD = [
 @pytest.mark.parametrize(("line", "parts"), BAD, ids=[line for line, _ in BAD])
 def test_bad_input(run: Run, line: str, parts: tuple[str, ...]) -> None:
     sm.save(sm.predict({"gorse": 1}), "o.json")
-    Path("bad.json").write_text('{"format": "shadematch palette"}', encoding="utf-8")
+    Path("bad.json").write_text('{"format": "shadematch palette", "version": 1}', encoding="utf-8")
     Path("newer.json").write_text('{"format": "shadematch recipe", "version": 7}', encoding="utf-8")
     before = {path.name for path in Path().iterdir()}
     status, out, err = run(*line.split())

@@ -28,8 +28,8 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     plan = sm.starter_plan(NAMES, unit="g", g_per_cm=1.0)
     pours = worlds.measured(truth, plan, np.random.default_rng(7), dosing_cm=0.05)
     found = sm.calibrate(pours, scattering="none")
-    sm.save_calibration(found, folder / "cal.json")
-    found.palette.save(folder / "palette.json")
+    sm.save(found, folder / "cal.json")
+    sm.save(found.palette, folder / "palette.json")
     (folder / "shelf.csv").write_text(
         "kind,name,full,opened_g,tube_g,price\npaste,gorse,1,20,60,8\npaste,jetty,1,,60,9\n",
         encoding="utf-8",
@@ -68,8 +68,8 @@ def test_the_whole_way(run: Run, kept: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert " g gorse" in said("match", "#b09060", *POUR, *known, "--save", "order.json")
     found = told("match", "#b09060", *POUR, *known)
     assert found["unit"] == found["closest"]["unit"] == "g"
-    assert sm.load("order.json").recipe.unit == "g"
-    assert found["doses"] == dict(sm.load("order.json").recipe.doses)
+    assert sm.read("order.json").recipe.unit == "g"
+    assert found["doses"] == dict(sm.read("order.json").recipe.doses)
     assert told("match", "#b09060", *POUR, "--palette", "palette.json")["doses"] == found["doses"]
     assert " g gorse" in said("predict", "gorse=2", *known)
     assert told("predict", "gorse=2", *known)["unit"] == "g"
@@ -86,9 +86,9 @@ def test_the_whole_way(run: Run, kept: Path, monkeypatch: pytest.MonkeyPatch) ->
     said(*plan)
     assert told(*plan)["unit"] == "g"
     lab = ("--measured", "60", "8", "24")
-    assert " g " in said("correct", "--recipe", "order.json", *lab, "--keep", "batch.json")
+    assert " g " in said("correct", "--recipe", "order.json", *lab, "--save", "batch.json")
     assert told("correct", "--recipe", "order.json", *lab)["advice"]["unit"] == "g"
-    assert sm.load_correction("batch.json").recipe.unit == "g"
+    assert sm.read("batch.json").recipe.unit == "g"
     said("spread", "--recipe", "order.json")
     said("pot", "--recipe", "order.json")
     small = ("let-down", "#f0e6d0", "--batch", "100", "--max-load", "3")
@@ -113,7 +113,7 @@ def test_pours_are_planned_by_weight(run: Run) -> None:
 def test_units_do_not_mix(run: Run, kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(kept)
     run("match", "#b09060", *POUR, "--calibration", "cal.json", "--save", "mixed.json")
-    sm.load_palette().only("gorse", "jetty").save("cm.json")
+    sm.save(sm.demo_palette().only("gorse", "jetty"), "cm.json")
     for words in (
         ("repeat", "mixed.json", "--palette", "cm.json"),
         ("sheet", "--recipe", "mixed.json", "--palette", "cm.json"),

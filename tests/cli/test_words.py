@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import functools
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -16,7 +17,7 @@ import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.planning.stock import Tubes
 
-GORSE = sm.load_palette()
+GORSE = sm.demo_palette()
 GRID = list(range(380, 731, 10))
 LAB = (50.0, 0.0, 0.0)
 
@@ -76,12 +77,12 @@ def test_a_full_disk_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     place = tmp_path / "p.json"
     with monkeypatch.context() as patched:
         patched.setattr(os, "fsync", full)
-        for save in (GORSE.save, sm.starter_plan(["gorse"]).save):
+        for save in (functools.partial(sm.save, GORSE), sm.starter_plan(["gorse"]).save):
             with pytest.raises(sm.ShadematchError, match=r"No space left.*The disk is full"):
                 save(place)
             assert not list(tmp_path.iterdir())
     with pytest.raises(sm.ShadematchError, match="Choose a folder that exists"):
-        GORSE.save(tmp_path / "none" / "p.json")
+        sm.save(GORSE, tmp_path / "none" / "p.json")
 
 
 DATA = Path(__file__).parents[2] / "data"
@@ -91,7 +92,7 @@ DATA = Path(__file__).parents[2] / "data"
     ("words", "parts"),
     [
         (("pours", "gorse", "--save", "none/f.csv"), ("--save: can't", "Choose a folder")),
-        (("pours", "gorse", "--save", "there.csv"), ("--save: can't", "a file is there", "new")),
+        (("pours", "gorse", "--save", "there.csv"), ("--save: another file is there", "new")),
         (("match", "#d9822b", "--save", "a.json", "--note", "a\udcff"), ("--note: has half",)),
         (("match", "#d9822b", "--save", "none/a.json"), ("--save: can't", "Choose a folder")),
     ],

@@ -14,6 +14,7 @@ import pytest
 import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.colour.standards import observation
+from shadematch.keeping.distributions import distribution_of
 
 
 def of(colour: ModuleType, name: str, *, called: str = "lamp") -> sm.Illuminant:
@@ -43,7 +44,7 @@ def test_an_unknown_light_against_colour_science(colour: ModuleType) -> None:
     body = colour.sd_blackbody(3500, shape)
     lamp = sm.Illuminant("3500 K", tuple(body.wavelengths), tuple(body.values))
     seen = sm.predict({"gorse": 2, "dusk": 1}, view=sm.View(illuminant=lamp))
-    sample = sm.distribution_of(seen).interpolate(colour.SpectralShape(380, 730, 1))
+    sample = distribution_of(seen).interpolate(colour.SpectralShape(380, 730, 1))
     cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     xyz = colour.sd_to_XYZ(
         sample.extrapolate(shape), cmfs=cmfs, illuminant=body, method="Integration"
@@ -68,7 +69,7 @@ def test_it_goes_wherever_a_name_goes(colour: ModuleType, tmp_path: Path) -> Non
     assert found.closest.recipe == by_name.closest.recipe and found.proved
     assert found.delta_e == pytest.approx(by_name.delta_e, abs=1e-9)
     sm.save(found, tmp_path / "a.json")
-    again = sm.load(tmp_path / "a.json")
+    again = sm.read(tmp_path / "a.json")
     assert again.view == view and again.target is not None and again.target == target
     several = sm.match("#d9822b", pour=pour, lights=["D65", lamp])
     assert list(several.lights) == ["D65", "hall (own spectrum)"]
@@ -76,7 +77,7 @@ def test_it_goes_wherever_a_name_goes(colour: ModuleType, tmp_path: Path) -> Non
         sm.match("#d9822b", pour=pour, lights=["D65", twin]).delta_e, abs=1e-9
     )
     sm.save(several, tmp_path / "b.json")
-    assert sm.load(tmp_path / "b.json").match == several
+    assert sm.read(tmp_path / "b.json").match == several
     told = sm.lights(found.recipe, target, lights=["D65", lamp])
     named = sm.lights(found.recipe, target, lights=[twin])[twin]
     assert told[lamp].delta_e == pytest.approx(named.delta_e, abs=1e-9)

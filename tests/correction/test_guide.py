@@ -36,19 +36,19 @@ def test_the_example_runs(
         for suffix in ("json", "html")
     }
     # What the guide is about: far closer to the first batch than the old recipe would come.
-    renewed, again = sm.load("harbour-lights.json"), names["again"]
+    renewed, again = sm.read("harbour-lights.json"), names["again"]
     assert isinstance(again, sm.Repeat)
     assert renewed.delta_e is not None
     assert again.delta_e is not None
     assert renewed.delta_e < again.delta_e / 3
-    assert sm.load_palette().fingerprint in GUIDE
+    assert sm.demo_palette().fingerprint in GUIDE
 
 
 def test_the_commands_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    sm.load_palette().save("mine.json")
+    sm.save(sm.demo_palette(), "mine.json")
     sm.copy_samples(tmp_path)
     for line in blocks("sh")[0].splitlines():
         program, *words = shlex.split(line)

@@ -23,7 +23,7 @@ def test_advice_is_in_g() -> None:
     again = sm.correct(went_in, match.target.lab, match.target)
     assert again.recipe.unit == "g"
     with pytest.raises(sm.PourError, match="recipe: is in g, and the palette's doses are in cm"):
-        sm.correct(match.recipe, off, match.target, palette=sm.load_palette())
+        sm.correct(match.recipe, off, match.target, palette=sm.demo_palette())
 
 
 def test_the_usual_slip_is_that_of_a_small_scale() -> None:

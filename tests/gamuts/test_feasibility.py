@@ -97,7 +97,7 @@ def test_sentence_agrees_with_the_table() -> None:
 
 
 def test_a_palette_without_one_tube(green: Feasibility) -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     compared = green.compare(palette.without("kelp", "jetty"), name="two left out")
     assert compared.difference.shape == green.delta_e.shape
     # A recipe without a tube is a recipe with it too.
@@ -158,7 +158,7 @@ def test_ladder_is_a_row_of_predictions(along: str) -> None:
 def test_ladders_of_one_question_are_equal() -> None:
     one, same = (sm.ladder({"dusk": 1}, along="thickness", values=(1, 2)) for _ in range(2))
     assert one == same and len({one, same, pickle.loads(pickle.dumps(one))}) == 1
-    palette = sm.load_palette().only("dusk")
+    palette = sm.demo_palette().only("dusk")
     grey = palette.pigments[0].model_copy(update={"absorption": (0.5,) * 36})
     palette = palette.model_copy(update={"pigments": (grey,)})
     for other in (
@@ -212,7 +212,7 @@ def _drawings(green: Feasibility) -> dict[str, object]:
         "whole": lambda ax: plots.draw_whole(whole, ax),
         "feasibility": lambda ax: plots.draw_feasibility(green, ax),
         "comparison": lambda ax: plots.draw_comparison(
-            green.compare(sm.load_palette().without("dusk")), ax
+            green.compare(sm.demo_palette().without("dusk")), ax
         ),
         "ladder": lambda ax: plots.draw_ladder(sm.ladder({"dusk": 1}, along="thickness"), ax),
     }

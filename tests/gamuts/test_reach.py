@@ -143,7 +143,7 @@ def test_nearest_is_not_beaten_by_multistart_scipy(code: str) -> None:
 
 
 def test_many_targets_at_once_agree_with_the_single_search() -> None:
-    region = RealDoses(sm.load_palette(), sm.Pour(white=0.1), sm.View())
+    region = RealDoses(sm.demo_palette(), sm.Pour(white=0.1), sm.View())
     rng = np.random.default_rng(4)
     labs = np.column_stack([rng.uniform(5, 95, 40), rng.uniform(-90, 90, (40, 2))])
     together = region.distances(labs)
@@ -152,7 +152,7 @@ def test_many_targets_at_once_agree_with_the_single_search() -> None:
 
 
 def test_descend_keeps_to_the_region_and_says_what_it_reached() -> None:
-    region = RealDoses(sm.load_palette(), sm.Pour(), sm.View())
+    region = RealDoses(sm.demo_palette(), sm.Pour(), sm.View())
     rng = np.random.default_rng(5)
     labs = np.column_stack([rng.uniform(0, 100, 200), rng.uniform(-120, 120, (200, 2))])
     starts = rng.dirichlet(np.full(6, 0.5), size=200)[:, :5] * 1000.0
@@ -188,7 +188,7 @@ def test_fewer_pigments_reach_less() -> None:
 
 
 def test_a_palette_that_scatters_is_answered_but_not_proved() -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     chalk = sm.Pigment(
         name="chalk", absorption=(0.01,) * 36, scattering=(4.0,) * 36, tube_size=80.0
     )
@@ -389,7 +389,7 @@ def test_another_thickness_is_another_gamut() -> None:
 
 
 def test_gamuts_of_one_question_are_equal() -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     one = sm.gamut(palette=palette)
     assert one == sm.gamut() == one.at() and len({one, sm.gamut()}) == 1
     for other in (
@@ -402,7 +402,7 @@ def test_gamuts_of_one_question_are_equal() -> None:
 
 
 def test_results_read_and_draw_themselves() -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     nasty = demo.pigments[0].model_copy(update={"name": "<script>alert(1)</script>"})
     palette = demo.model_copy(update={"pigments": (nasty, *demo.pigments[1:])})
     found = sm.gamut(palette=palette)

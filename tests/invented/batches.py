@@ -247,7 +247,7 @@ def plain(rng: np.random.Generator, palette: sm.Palette) -> tuple[sm.Target, sm.
 def two_rounds(seed: int, *, within: float = 1.5, let_downs: bool = False) -> Story:
     """A random batch, off by more than `within`, measured and corrected twice."""
     rng = np.random.default_rng(seed)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     while True:
         target, recipe, aim = (thinned if let_downs else plain)(rng, palette)
         pot = Pot.poured(recipe, palette, rng)
@@ -272,7 +272,7 @@ def misses(seed: int) -> list[tuple[float, float]]:
     less what was believed of it, over the deviation of that; before the measurement, and after.
     """
     rng = np.random.default_rng(seed)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     target, recipe, _ = thinned(rng, palette)
     pot = Pot.poured(recipe, palette, rng)
     belief = sm.correct(recipe, pot.lab() + rng.normal(0, 0.3, 3), target)._belief
@@ -299,7 +299,7 @@ def random_off_batch(seed: int, let_downs: bool = False) -> Correction:
     """
     rng = np.random.default_rng(seed)
     n = int(rng.integers(1, 6))
-    palette = sm.load_palette() if seed % 3 == 0 else invented_palette(rng, n)
+    palette = sm.demo_palette() if seed % 3 == 0 else invented_palette(rng, n)
     n = len(palette.pigments)
     tolerance = float(rng.choice([0.7, 1.0, 1.5, 3.0]))
     while True:
@@ -456,7 +456,7 @@ def by_monte_carlo(
     and the worst counts.
     """
     rng = np.random.default_rng(seed)
-    palette, pour = sm.load_palette(), recipe.pour
+    palette, pour = sm.demo_palette(), recipe.pour
     seen = [sm.View(illuminant=light).observation for light in lights]
     aims = np.atleast_2d(aim)
     surface = surfaces()
@@ -499,7 +499,7 @@ def by_monte_carlo(
 def spread_against_monte_carlo(seed: int) -> float:
     """Largest relative error of mean, median, 90th and 95th percentile, for a random recipe."""
     rng = np.random.default_rng(seed)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     pour = sm.Pour(
         batch_g=float(rng.choice([60, 100, 300, 1000])),
         thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
@@ -520,7 +520,7 @@ def spread_against_monte_carlo(seed: int) -> float:
 def robust_against_all(seed: int) -> tuple[float, float, float]:
     """90th percentiles for a random target: of the answer, the best of all, of the closest."""
     rng = np.random.default_rng(seed)
-    palette = sm.load_palette() if seed % 2 else invented_palette(rng, int(rng.integers(2, 6)))
+    palette = sm.demo_palette() if seed % 2 else invented_palette(rng, int(rng.integers(2, 6)))
     n = len(palette.pigments)
     pour = sm.Pour(
         batch_g=float(rng.choice([100, 200, 300] if n < 5 else [100, 200])),
@@ -547,7 +547,7 @@ def robust_against_all(seed: int) -> tuple[float, float, float]:
 def let_downs_against_monte_carlo(seed: int) -> float:
     """As `spread_against_monte_carlo`, for a recipe with one to three let-downs."""
     rng = np.random.default_rng(seed)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     pour = sm.Pour(
         batch_g=float(rng.choice([60, 100, 300])),
         thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),

@@ -8,6 +8,7 @@ killed at a random moment. Printed is how often the file was then neither of the
 
 from __future__ import annotations
 
+import functools
 import os
 import random
 import signal
@@ -63,4 +64,5 @@ def broken(write: Callable[[Path, str], None], folder: Path, count: int) -> int:
 
 if __name__ == "__main__":
     how, place, times = sys.argv[1:]
-    print(broken({"whole": write_text, "naive": naive}[how], Path(place), int(times)))
+    whole = functools.partial(write_text, replace=True)
+    print(broken({"whole": whole, "naive": naive}[how], Path(place), int(times)))

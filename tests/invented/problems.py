@@ -22,7 +22,7 @@ KINDS = ("inside", "edge", "outside", "grey", "hue jump", "dark")
 
 def invented_palette(rng: np.random.Generator, count: int, *, twins: bool = False) -> sm.Palette:
     """Pastes with random smooth bands; with `twins`, two of them are nearly the same."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     pigments = []
     for i in range(count):
         curve = np.full(WAVELENGTHS_NM.size, rng.uniform(0.0, 0.05))
@@ -37,7 +37,7 @@ def invented_palette(rng: np.random.Generator, count: int, *, twins: bool = Fals
 
 def with_chalk(count: int = 3) -> sm.Palette:
     """The demo palette with an invented paste that scatters in place of some others."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     wave = np.arange(380, 731, 10) / 550
     chalk = sm.Pigment(
         name="chalk", absorption=(0.01,) * 36, scattering=tuple((5.0 / wave).tolist())

@@ -13,7 +13,7 @@ _THICKNESS = re.compile(r"[\d.]+ cm (thick|deep)|bar of [\d.]+ cm")
 
 def palette_in_g() -> sm.Palette:
     """The demo palette, its numbers taken for g: the same colours for the same numbers."""
-    return sm.load_palette().model_copy(update={"unit": "g"})
+    return sm.demo_palette().model_copy(update={"unit": "g"})
 
 
 def speaks_of_cm(text: str) -> list[str]:

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 import shadematch as sm
+from shadematch.keeping.results import recipes_from_frame, results_frame
 from shadematch.matching.match import Match
 from tests.invented.weighed import palette_in_g, speaks_of_cm
 
@@ -24,7 +25,7 @@ def match() -> Match:
 def test_a_recipe_comes_back_in_g(tmp_path: Path, match: Match) -> None:
     place = tmp_path / "r.json"
     sm.save(match, place)
-    again = sm.load(place)
+    again = sm.read(place)
     assert again.recipe == match.recipe and again.recipe.unit == "g"
     assert again.palette.unit == "g"
     assert again.match is not None and again.match.closest.recipe == match.closest.recipe
@@ -37,7 +38,7 @@ def test_a_palette_in_another_unit_is_another_palette(tmp_path: Path, match: Mat
     same = sm.repeat(place)
     assert same.same and not speaks_of_cm(str(same))
     with pytest.raises(sm.PourError, match="is in g, and the palette's doses are in cm"):
-        sm.repeat(place, palette=sm.load_palette())
+        sm.repeat(place, palette=sm.demo_palette())
 
 
 def test_an_altered_unit_is_seen(tmp_path: Path, match: Match) -> None:
@@ -47,29 +48,29 @@ def test_an_altered_unit_is_seen(tmp_path: Path, match: Match) -> None:
     data["palette"]["unit"] = "cm"
     place.write_text(json.dumps(data))
     with pytest.raises(sm.FileError, match="fingerprint"):
-        sm.load(place)
+        sm.read(place)
 
 
 def test_a_batch_comes_back_in_g(tmp_path: Path) -> None:
     recipe = sm.Recipe({"gorse": 2.0}, POUR, unit="g")
     found = sm.correct(recipe, (70, 5, 50), "#e8c030", palette=palette_in_g())
     place = tmp_path / "b.json"
-    sm.save_correction(found, place)
-    again = sm.load_correction(place)
+    sm.save(found, place)
+    again = sm.read(place)
     assert again.recipe == recipe and again.advice.recipe.unit == "g"
     assert not speaks_of_cm(str(again))
 
 
 def test_tables_say_their_unit(tmp_path: Path, match: Match) -> None:
-    frame = sm.results_frame([match])
+    frame = results_frame([match])
     assert "gorse [g]" in frame.columns and "gorse [cm]" not in frame.columns
     assert {"total_g", "load_g_per_100g"} <= set(frame.columns)
     assert "rosehip let-down (1 g in 25 g of clear base), mass [g]" in frame.columns
     with pytest.raises(sm.PourError, match="has let-downs"):
-        sm.recipes_from_frame(frame, pour=POUR)
+        recipes_from_frame(frame, pour=POUR)
     plain = sm.match("#d9822b", palette=palette_in_g(), pour=POUR)
-    sm.write_results(tmp_path / "t.csv", [plain])
-    back = sm.recipes_from_frame(pd.read_csv(tmp_path / "t.csv"), pour=POUR)
+    sm.save_results([plain], tmp_path / "t.csv")
+    back = recipes_from_frame(pd.read_csv(tmp_path / "t.csv"), pour=POUR)
     assert back == [plain.recipe]
     with pytest.raises(sm.PourError, match="doses in more than one unit"):
-        sm.recipes_from_frame(pd.DataFrame({"gorse [g]": [1.0], "dusk [cm]": [1.0]}))
+        recipes_from_frame(pd.DataFrame({"gorse [g]": [1.0], "dusk [cm]": [1.0]}))

@@ -37,7 +37,7 @@ def test_recipes_of_another_solver_are_found(part: int) -> None:
     # 100 random whole-centimetre recipes; their spectra come from adding and doubling. Asked is
     # 0.1; measured are at most 0.0045, a mean of 0.0027, and the very recipe in 100 of 100.
     rng = np.random.default_rng(100 + part)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     n = len(palette.pigments)
     for i in range(25):
         pour = sm.Pour(
@@ -90,7 +90,7 @@ def test_no_miss_against_enumeration(part: int) -> None:
     for seed in range(part, 300, 4):
         rng = np.random.default_rng(1000 + seed)
         count = int(rng.integers(2, 7))
-        palette = invented_palette(rng, count) if seed % 3 else sm.load_palette()
+        palette = invented_palette(rng, count) if seed % 3 else sm.demo_palette()
         count = len(palette.pigments)
         batches = {2: [100, 500, 1000], 3: [100, 500, 1000], 4: [100, 300, 500], 5: [100, 200, 300]}
         pour = sm.Pour(
@@ -127,7 +127,7 @@ def test_full_kilogram_against_enumeration(white: float, thickness: float) -> No
     steps = every_recipe(5, 40)
     assert len(steps) == 1_221_759
     pour = sm.Pour(batch_g=1000, white=white, thickness_cm=thickness)
-    lab = colours_of(model_for(sm.load_palette(), thickness, white, sm.View()), steps, 0.1)
+    lab = colours_of(model_for(sm.demo_palette(), thickness, white, sm.View()), steps, 0.1)
     inside = [sm.Target(tuple((lab[i] + 0.1).tolist())) for i in (200_000, 900_000)]
     codes = ("#d9822b", "#102030", "#ff0000")
     for target in (*inside, *(sm.Target.from_hex(code) for code in codes)):
@@ -201,7 +201,7 @@ def test_more_doses_of_scattering_pastes_than_are_gone_through(
 
 @pytest.mark.parametrize("strength", [0.0, 1e-308, 1e-160, 1e-20])
 def test_pastes_that_do_nothing(strength: float) -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     pastes = tuple(sm.Pigment(name=n, absorption=(strength,) * 36) for n in ("a", "b"))
     palette = sm.Palette(pigments=pastes, clear=demo.clear, white=demo.white)
     bare = delta_e(np.array(sm.predict({}).lab), np.array(sm.Target.from_hex("#d9822b").lab))
@@ -229,7 +229,7 @@ def test_a_scattering_paste_that_leaves_no_room_for_a_required_one() -> None:
 
 
 def test_pastes_that_colour_nothing() -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     nothing = sm.Pigment(name="water", absorption=(0.0,) * WAVELENGTHS_NM.size)
     pour = sm.Pour(batch_g=500)
     for pigments in ((nothing,), (nothing, *demo.pigments[:2])):
@@ -253,7 +253,7 @@ calm = settings(max_examples=25, deadline=None, suppress_health_check=list(Healt
 @calm
 @given(code=colours, white=st.sampled_from([0.0, 0.4, 1.0]), order=st.permutations(range(5)))
 def test_order_of_pigments_does_not_matter(code: str, white: float, order: list[int]) -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     other = sm.Palette(
         pigments=tuple(demo.pigments[i] for i in order), clear=demo.clear, white=demo.white
     )
@@ -267,7 +267,7 @@ def test_order_of_pigments_does_not_matter(code: str, white: float, order: list[
 @calm
 @given(code=colours, gone=st.integers(0, 4), white=st.sampled_from([0.0, 0.4, 1.0]))
 def test_more_choice_is_never_worse(code: str, gone: int, white: float) -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     pour = sm.Pour(batch_g=200, white=white)
     full = sm.match(code, pour=pour)
     name = demo.names[gone]
@@ -289,7 +289,7 @@ def test_more_choice_is_never_worse(code: str, gone: int, white: float) -> None:
 def test_limits_are_kept_and_the_best_is_still_found(
     data: st.DataObject, code: str, white: float
 ) -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     order = data.draw(st.permutations(demo.names))
     used = order[: data.draw(st.integers(0, 2))]
     avoided = order[len(used) : len(used) + data.draw(st.integers(0, 2))]
@@ -346,7 +346,7 @@ def test_choices_are_a_front(code: str) -> None:
         for j, b in enumerate(rows):
             assert i == j or not all(x <= y for x, y in zip(a, b, strict=True))
     # Undominated among all recipes, not only among the listed.
-    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    model = model_for(sm.demo_palette(), 1.0, 0.0, sm.View())
     steps = every_recipe(5, 16)
     values = delta_e(model.lab(steps * 0.25), np.array(m.target.lab))
     totals, tubes = steps.sum(axis=1), np.count_nonzero(steps, axis=1)
@@ -359,7 +359,7 @@ def test_choices_are_a_front(code: str) -> None:
 def test_choices_come_down_by_a_twentieth_of_the_paste(code: str) -> None:
     # For each number of pastes the closest recipe, then the closest with at least a step and a
     # twentieth less paste, and so on as far as 3 from the best; what others undercut is left out.
-    palette = sm.load_palette().only("gorse", "rosehip", "dusk")
+    palette = sm.demo_palette().only("gorse", "rosehip", "dusk")
     pour = sm.Pour(batch_g=1000)
     m = sm.match(code, palette=palette, pour=pour)
     steps = every_recipe(3, pour.max_steps)
@@ -403,8 +403,8 @@ def test_verdicts() -> None:
     assert not any("batch of" in text for text in verdict.help)
     weak = sm.match("#000000", pour=sm.Pour(batch_g=1000, max_load=1.0)).verdict
     assert weak.limit == "load limit"
-    first = sm.load_palette().names[0]
-    alone = sm.match("#2040ff", palette=sm.load_palette().only(first), pour=sm.Pour(batch_g=1000))
+    first = sm.demo_palette().names[0]
+    alone = sm.match("#2040ff", palette=sm.demo_palette().only(first), pour=sm.Pour(batch_g=1000))
     assert alone.verdict.limit == "palette"
 
 
@@ -486,7 +486,7 @@ def test_a_worker_that_is_killed_costs_no_result() -> None:
 # --- facts of the trade
 
 
-@pytest.mark.parametrize("name", sm.load_palette().names)
+@pytest.mark.parametrize("name", sm.demo_palette().names)
 def test_a_strong_colour_that_one_can_still_see_through(name: str) -> None:
     # Common practice, no source: about 2 cm per 100 g is strong, and see-through at 2 cm thick.
     # Measured: chroma 61 to 128, CIEDE2000 from uncoloured 28 to 78, Y against the light 7 to 78.
@@ -498,7 +498,7 @@ def test_a_strong_colour_that_one_can_still_see_through(name: str) -> None:
     assert through.xyz[1] > 5
 
 
-@pytest.mark.parametrize("name", sm.load_palette().names)
+@pytest.mark.parametrize("name", sm.demo_palette().names)
 @pytest.mark.parametrize(("thickness", "share"), [(1.0, 0.45), (2.0, 0.6)])
 def test_the_shade_stops_gaining(name: str, thickness: float, share: float) -> None:
     # Common practice, no source: beyond about 4 cm per 100 g the shade stops gaining. Measure:
@@ -530,7 +530,7 @@ def test_same_mould_same_look() -> None:
     # claim holds for a doubling, and no longer quite from 50 to 200 g.
     steps = every_recipe(5, 3)[1:]
     thin, middle, thick = (
-        Model(sm.load_palette(), x, 0.0, sm.View()).lab(steps * 100 / g)
+        Model(sm.demo_palette(), x, 0.0, sm.View()).lab(steps * 100 / g)
         for g, x in ((50, 1.0), (100, 2.0), (200, 4.0))
     )
     for a, b, most, mean in ((thin, middle, 1.5, 1.0), (middle, thick, 2.5, 1.5)):
@@ -549,7 +549,7 @@ def test_a_blend_is_more_intense_than_white_base() -> None:
 
 def test_bars_from_a_tube() -> None:
     # Common practice, no source: 85 to 90 cm a tube, so 42 to 45 bars of 100 g at 2 cm each.
-    for pigment in sm.load_palette().pigments:
+    for pigment in sm.demo_palette().pigments:
         assert 42 <= pigment.tube_size // 2 <= 45
 
 
@@ -649,7 +649,7 @@ def test_names_may_come_one_by_one() -> None:
 
 
 def test_everything_avoided_is_no_paste() -> None:
-    m = sm.match("#d9822b", must_avoid=sm.load_palette().names)
+    m = sm.match("#d9822b", must_avoid=sm.demo_palette().names)
     assert m.recipe.doses == {}
     json.dumps(m.verdict.sentence)
 

@@ -18,13 +18,13 @@ from shadematch.matching.let_down import LetDownPlan
 from shadematch.matching.match import Match
 from shadematch.matching.same_look import SameLook
 
-NAMES = sm.load_palette().names
+NAMES = sm.demo_palette().names
 NOTHING = tuple([0.0] * WAVELENGTHS_NM.size)
 
 
 def glass() -> sm.Palette:
     """The demo pastes in a base that takes nothing and scatters nothing."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     return sm.Palette(
         pigments=demo.pigments,
         clear=sm.Base(absorption=NOTHING, scattering=NOTHING),
@@ -143,7 +143,7 @@ def test_another_light_alone_changes_nothing() -> None:
 
 
 def test_a_match_brings_its_palette_and_view() -> None:
-    palette, view = sm.load_palette().only("gorse", "dusk"), sm.View(backing="black")
+    palette, view = sm.demo_palette().only("gorse", "dusk"), sm.View(backing="black")
     m = sm.match("#3a5f40", palette=palette, view=view, pour=sm.Pour(batch_g=300))
     look = sm.same_look(m, to_pour=sm.Pour(batch_g=600))
     assert look.match.palette == palette

@@ -12,7 +12,7 @@ import shadematch as sm
 from tests.invented.weighed import palette_in_g, speaks_of_cm
 
 LAB = st.tuples(st.integers(20, 90), st.integers(-25, 25), st.integers(-25, 25))
-NAMES = sm.load_palette().names
+NAMES = sm.demo_palette().names
 DOSES = st.dictionaries(st.sampled_from(NAMES), st.floats(0, 8), max_size=3)
 POURS = st.builds(
     sm.Pour,
@@ -28,7 +28,7 @@ POURS = st.builds(
 @given(doses=DOSES, pour=POURS)
 def test_the_same_numbers_give_the_same_colour(doses: dict[str, float], pour: sm.Pour) -> None:
     weighed, plain = (
-        sm.predict(doses, palette=p, pour=pour) for p in (palette_in_g(), sm.load_palette())
+        sm.predict(doses, palette=p, pour=pour) for p in (palette_in_g(), sm.demo_palette())
     )
     assert weighed.lab == plain.lab
     assert weighed.recipe.doses == plain.recipe.doses
@@ -40,7 +40,7 @@ def test_the_same_numbers_give_the_same_colour(doses: dict[str, float], pour: sm
 def test_the_same_numbers_give_the_same_match(lab: tuple[int, int, int], pour: sm.Pour) -> None:
     target = sm.Target.from_lab(lab)
     weighed, plain = (
-        sm.match(target, palette=p, pour=pour) for p in (palette_in_g(), sm.load_palette())
+        sm.match(target, palette=p, pour=pour) for p in (palette_in_g(), sm.demo_palette())
     )
     for one, other in ((weighed.frugal, plain.frugal), (weighed.closest, plain.closest)):
         assert one.recipe.doses == other.recipe.doses
@@ -67,7 +67,7 @@ def test_a_match_says_g(asked: dict[str, Any]) -> None:
     assert all(choice.recipe.unit == "g" for choice in found.choices)
     assert not speaks_of_cm(str(found))
     assert not speaks_of_cm(found._repr_html_())
-    plain = sm.match(palette=sm.load_palette(), **asked)
+    plain = sm.match(palette=sm.demo_palette(), **asked)
     assert plain.recipe.doses == found.recipe.doses or asked.get("robust")
 
 
@@ -86,7 +86,7 @@ def test_the_load_limit_is_told_where_nobody_stated_it() -> None:
     assert "limit      at most 4 g of paste per 100 g of base" in str(unsaid)
     assert "at most 4 g of paste per 100 g of base" in unsaid._repr_html_()
     said = sm.match("#d9822b", palette=palette, pour=sm.Pour(batch_g=500, max_load=3))
-    plain = sm.match("#d9822b", palette=sm.load_palette(), pour=sm.Pour(batch_g=500))
+    plain = sm.match("#d9822b", palette=sm.demo_palette(), pour=sm.Pour(batch_g=500))
     assert not any(line.startswith("limit") for m in (said, plain) for line in str(m).splitlines())
 
 

@@ -62,7 +62,7 @@ def test_colour_is_the_exact_slabs_wherever_a_recipe_can_go(mode: str, backing: 
     # Asked is 0.05. Measured are at most 6.1e-5 in 1,000 colours, of which these are 500, half of
     # them with up to 4 cm of every paste at once.
     rng = np.random.default_rng(2)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     n = len(palette.pigments)
     view = sm.View(
         backing=backing,
@@ -170,7 +170,7 @@ def test_spline_agrees_with_table_and_lies_above_its_tangents(mode: str, thickne
 
 
 def test_no_nan_from_no_dose_to_ten_thousand_times_the_limit() -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     for thickness in (0.01, 1.0, 100.0):
         for white in (0.0, 0.05, 1.0):
             for through, contact in (
@@ -240,7 +240,7 @@ def test_beer_lambert_of_two_dyes_and_their_mixture(reference) -> None:  # type:
 
 def test_contact_matters_in_clear_base() -> None:
     rng = np.random.default_rng(5)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     n = len(palette.pigments)
     loads = rng.dirichlet(np.ones(n + 1), size=300)[:, :n] * 2.0
     dry, wet = (Model(palette, 1.0, 0.0, sm.View(contact=c)) for c in ("dry", "wet"))

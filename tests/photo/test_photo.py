@@ -381,7 +381,7 @@ def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
     If what is stated for 90 % held 90 %, fewer than four of six would lie inside in 1.6 % of
     such tests. The seeds are fixed; they were not chosen.
     """
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     inside = 0
     for i, (doses, white, light) in enumerate(SOAPS):
         pour = sm.Pour(batch_g=500, thickness_cm=1.0, white=white)

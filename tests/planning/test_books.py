@@ -40,7 +40,7 @@ def test_order_book_comes_in_whole() -> None:
     stock = sm.read_stock(DATA / "shelf.csv")
     assert stock.row("rosehip").opened == (44, 12.5) and stock.row("dusk").most == 1
     assert (stock.clear_g, stock.clear_price_kg, stock.white_g) == (15000, 6.4, None)
-    assert stock.shelf("gorse", sm.load_palette()) == 87 + 31
+    assert stock.shelf("gorse", sm.demo_palette()) == 87 + 31
 
 
 @pytest.mark.parametrize(

@@ -203,7 +203,7 @@ def check_reasons(
 
 def test_scarce_tube_lasts_among_equally_good_recipes() -> None:
     # Two pastes that are one and the same: the plan takes the one of which there is more.
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     twin = sm.Pigment(name="twin", absorption=demo["rosehip"].absorption, tube_price=9.0)
     palette = sm.Palette(
         pigments=(demo["rosehip"], twin, demo["gorse"]), clear=demo.clear, white=demo.white
@@ -276,14 +276,14 @@ def test_what_if_a_tube_runs_out() -> None:
         sm.Order(name="sea", target="#5f9ea0", bars=5, pour=sm.Pour(batch_g=500)),
         dusky(),
     ]
-    stock = sm.Stock.of(dict.fromkeys(sm.load_palette().names, 2))
+    stock = sm.Stock.of(dict.fromkeys(sm.demo_palette().names, 2))
     plan = sm.plan(orders, stock)
     assert plan.complete and plan.poured[0].use.get("gorse")
     what = plan.without("gorse")
     assert what.before is plan and "gorse" not in what.after.palette.names
     # The same as a plan from scratch with a palette that lacks it.
     rest = sm.Stock.of(dict.fromkeys(("rosehip", "jetty", "dusk", "kelp"), 2))
-    alone = sm.plan(orders, rest, palette=sm.load_palette().without("gorse"))
+    alone = sm.plan(orders, rest, palette=sm.demo_palette().without("gorse"))
     assert what.after == alone
     old, new = what.changes["warm"]
     assert isinstance(old, Poured) and isinstance(new, Poured)
@@ -300,7 +300,7 @@ def test_what_if_a_tube_runs_out() -> None:
 
 
 def test_pots_and_due_dates() -> None:
-    stock = sm.Stock.of(dict.fromkeys(sm.load_palette().names, 5))
+    stock = sm.Stock.of(dict.fromkeys(sm.demo_palette().names, 5))
     day = datetime.date(2031, 3, 1)
     late = sm.Order(name="late", target="#d9822b", mass_g=2500, due=day + datetime.timedelta(9))
     soon = sm.Order(name="soon", target="#d9822b", mass_g=2500, due=day)
@@ -318,7 +318,7 @@ def test_pots_and_due_dates() -> None:
 
 
 def test_options_of_scattering_pigments_and_limits_on_pigments() -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     chalk = sm.Pigment(name="chalk", absorption=(0.01,) * 36, scattering=(1.5,) * 36)
     palette = sm.Palette(pigments=(*demo.pigments[:2], chalk), clear=demo.clear, white=demo.white)
     pour = sm.Pour(batch_g=200)
@@ -343,7 +343,7 @@ def test_a_cut_list_is_not_called_proved(monkeypatch: pytest.MonkeyPatch) -> Non
     from shadematch.planning import options
 
     monkeypatch.setattr(options, "MOST", 3)
-    stock = sm.Stock.of(dict.fromkeys(sm.load_palette().names, 5))
+    stock = sm.Stock.of(dict.fromkeys(sm.demo_palette().names, 5))
     order = sm.Order(name="grey", target="#8d8a83", mass_g=1000, tolerance=1.21)
     plan = sm.plan([order], stock)
     assert plan.limited == ("grey",) and not plan.proved
@@ -454,7 +454,7 @@ def test_refused(make: object, field: str) -> None:
 
 
 def test_prices_all_or_none() -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     bare = [p.model_copy(update={"tube_price": None}) for p in demo.pigments]
     palette = sm.Palette(pigments=tuple(bare), clear=demo.clear, white=demo.white)
     plan = sm.plan([dusky()], sm.Stock(), palette=palette, buy=True)
@@ -471,7 +471,7 @@ def test_prices_all_or_none() -> None:
 
 
 def test_plan_draws_itself() -> None:
-    stock = sm.Stock.of(dict.fromkeys(sm.load_palette().names, 1))
+    stock = sm.Stock.of(dict.fromkeys(sm.demo_palette().names, 1))
     odd = sm.Order(name="<i>x</i>", target="#d9822b", bars=5)
     plan = sm.plan([odd, dusky()], stock)
     html = plan._repr_html_()

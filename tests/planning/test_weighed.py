@@ -15,7 +15,7 @@ ORDER = sm.Order(name="a", target="#d9822b", bars=5, pour=sm.Pour(batch_g=500, m
 
 def bare(unit: str) -> sm.Palette:
     """The demo palette without anything known of its tubes."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     pigments = tuple(p.model_copy(update={"tube_size": None}) for p in demo.pigments)
     return demo.model_copy(update={"pigments": pigments, "unit": unit})
 
@@ -24,9 +24,9 @@ def test_a_tube_that_nobody_measured_is_an_assumption_told_once() -> None:
     palette, stock = bare("cm"), sm.Stock.of({"gorse": 2, "rosehip": 2, "jetty": 2})
     assert stock.tube_size("gorse", palette) == 87.0  # common practice, no source
     assert stock.assumed(palette) == palette.names
-    assert stock.assumed(sm.load_palette()) == ()
+    assert stock.assumed(sm.demo_palette()) == ()
     recipe = sm.Recipe({"gorse": 3.0, "rosehip": 1.0}, sm.Pour(batch_g=500))
-    money, known = (sm.cost(recipe, palette=p, stock=stock) for p in (palette, sm.load_palette()))
+    money, known = (sm.cost(recipe, palette=p, stock=stock) for p in (palette, sm.demo_palette()))
     assert (money.paste, money.bars_per_set) == (known.paste, known.bars_per_set)
     said = "assumed    a full tube of gorse, rosehip holds 87 cm: nobody entered it"
     assert str(money).count("87 cm") == 1 and said in str(money)
@@ -75,7 +75,7 @@ def test_plan_and_cost_say_g() -> None:
 
 
 def test_units_do_not_mix() -> None:
-    palette, demo = palette_in_g(), sm.load_palette()
+    palette, demo = palette_in_g(), sm.demo_palette()
     recipe = sm.Recipe({"gorse": 3.0}, sm.Pour(batch_g=500))
     order = sm.Order(name="a", recipe=recipe, bars=5)
     shelf = sm.Stock(tubes=(Tubes(pigment="gorse", opened=(20,)),), unit="g")

@@ -178,7 +178,7 @@ def test_one_layer_is_a_plain_pour(view: sm.View) -> None:
 
 
 def scattering_palette() -> sm.Palette:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     chalk = sm.Pigment(
         name="chalk", absorption=(0.01,) * 36, scattering=(1.5,) * 36, tube_price=7.0
     )
@@ -191,7 +191,7 @@ def test_order_of_scattering_layers_matters_and_of_clear_ones_does_not() -> None
     below = sm.layers([(opaque, 0.5), ({"gorse": 2}, 0.5)])
     assert delta_e(np.array(above.lab), np.array(below.lab)) > 20
     # Without any scattering only the sum of absorption counts (Beer and Lambert).
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     still = sm.Palette(
         pigments=palette.pigments,
         clear=sm.Base(absorption=palette.clear.absorption, scattering=(0.0,) * 36),
@@ -273,7 +273,7 @@ def test_clear_on_top_is_clear_base_and_not_air() -> None:
     # Its own absorption and scattering count: not the same as the bare layer.
     topped = sm.wedge({"dusk": 2}, from_cm=1, to_cm=1, height_cm=4, steps=2).shades[0]
     bare = sm.predict({"dusk": 2}).lab
-    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    model = model_for(sm.demo_palette(), 1.0, 0.0, sm.View())
     assert 0.3 < delta_e(np.array(topped.lab), np.array(bare)) < 10
     assert model.base_scattering.max() > 0
     assert topped.reflectance.size == WAVELENGTHS_NM.size
@@ -342,7 +342,7 @@ def test_they_draw_themselves() -> None:
     assert all(code in html for code in wedge.hexes)
     assert html.count("<polygon") == 2 and "<script" not in html
     name = "<b>kelp & co</b>"
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     odd = sm.Pigment(name=name, absorption=demo["kelp"].absorption)
     palette = sm.Palette(pigments=(odd,), clear=demo.clear, white=demo.white)
     html = sm.layers([({name: 1}, 1.0), ({}, 1.0)], palette=palette)._repr_html_()

@@ -45,7 +45,7 @@ def added(mu_a: float, mu_s: float, thickness: float, backing: float) -> float:
 @pytest.mark.parametrize("white", [0.0, 0.02, 0.3, 1.0])
 def test_as_adding_doubling(white: float) -> None:
     # iadpython (S. A. Prahl): the slab with its face and a matt backing, by adding layers.
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     looks = sm.in_the_pot(DOSES, pour=sm.Pour(batch_g=300, white=white), depth_cm=5.5)
     mu_a, mu_s = coefficients(palette, looks.recipe)
     for seen, thickness, backing in ((looks.pot, 5.5, POTS["steel"]), (looks.drop, 0.3, 0.9)):
@@ -57,7 +57,7 @@ def test_as_adding_doubling(white: float) -> None:
 def test_as_integrals_over_angles_where_nothing_scatters() -> None:
     # Light goes down straight, is spread by the matt bottom, and is partly held back by the face:
     # Fresnel's equations, integrated over the cosines by scipy.
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     clear = sm.Base(absorption=palette.clear.absorption, scattering=(0.0,) * 36)
     palette = palette.model_copy(update={"clear": clear})
     looks = sm.in_the_pot({"rosehip": 1}, palette=palette, depth_cm=2.0, pot=0.5)
@@ -139,7 +139,7 @@ def test_printed() -> None:
     for words in (looks.pot.hex, looks.drop.hex, looks.bar.hex, looks.sentence, HOT_LIMIT):
         assert words in str(looks)
         assert words in looks._repr_html_()
-    palette = sm.load_palette().only("gorse")
+    palette = sm.demo_palette().only("gorse")
     named = sm.Pigment(name="<b>&", absorption=palette.pigments[0].absorption)
     palette = palette.model_copy(update={"pigments": (named,)})
     drawn = sm.in_the_pot({"<b>&": 1}, palette=palette)._repr_html_()

@@ -18,7 +18,7 @@ from tests.invented.problems import with_chalk
 
 
 def test_defaults_and_plain_results() -> None:
-    first, second, *_ = sm.load_palette().names
+    first, second, *_ = sm.demo_palette().names
     p = sm.predict({first: 2, second: 1.0})
     assert p.recipe.doses == {first: 2.0, second: 1.0}
     assert p.recipe.pour == sm.Pour(batch_g=100, thickness_cm=1.0)
@@ -35,14 +35,14 @@ def test_defaults_and_plain_results() -> None:
 
 
 def test_zero_doses_are_left_out_and_order_is_the_palettes() -> None:
-    a, b, c, *_ = sm.load_palette().names
+    a, b, c, *_ = sm.demo_palette().names
     p = sm.predict({c: 1, a: 2, b: 0})
     assert list(p.recipe.doses) == [a, c]
     assert p.lab == sm.predict({a: 2, c: 1}).lab
 
 
 def test_hex_is_honest_about_srgb(colour) -> None:  # type: ignore[no-untyped-def]
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     inside = 0
     for name in palette.names:
         for dose in (0.1, 0.5, 2.0, 4.0):
@@ -57,7 +57,7 @@ def test_hex_is_honest_about_srgb(colour) -> None:  # type: ignore[no-untyped-de
     assert inside > 5
 
 
-@pytest.mark.parametrize("palette", [sm.load_palette(), with_chalk()], ids=["clear", "scattering"])
+@pytest.mark.parametrize("palette", [sm.demo_palette(), with_chalk()], ids=["clear", "scattering"])
 @pytest.mark.parametrize("white", [0.0, 0.3, 1.0])
 def test_jacobian(palette: sm.Palette, white: float) -> None:
     model = Model(palette, 1.0, white, sm.View())
@@ -72,7 +72,7 @@ def test_jacobian(palette: sm.Palette, white: float) -> None:
 
 
 def test_same_load_in_any_batch_is_the_same_colour() -> None:
-    first, second, *_ = sm.load_palette().names
+    first, second, *_ = sm.demo_palette().names
     small = sm.predict({first: 1.5, second: 0.5}, pour=sm.Pour(batch_g=100))
     large = sm.predict({first: 30, second: 10}, pour=sm.Pour(batch_g=2000))
     assert small.lab == pytest.approx(large.lab, abs=1e-9)
@@ -80,7 +80,7 @@ def test_same_load_in_any_batch_is_the_same_colour() -> None:
 
 @settings(max_examples=50, deadline=None)
 @given(
-    doses=st.dictionaries(st.sampled_from(sm.load_palette().names), st.integers(0, 40)),
+    doses=st.dictionaries(st.sampled_from(sm.demo_palette().names), st.integers(0, 40)),
     batch=st.floats(50, 5000),
     factor=st.sampled_from([0.5, 2.0, 7.0]),
     white=st.sampled_from([0.0, 0.2, 1.0]),
@@ -97,7 +97,7 @@ def test_doubling_everything_is_the_same_colour(
 
 def test_more_paste_is_darker() -> None:
     # X, Y, Z and L* fall with every dose of a paste that does not scatter; a* and b* need not.
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     rng = np.random.default_rng(2)
     for white in (0.0, 0.1, 1.0):
         for view in (sm.View(), sm.View(contact="wet"), sm.View(through=True)):
@@ -118,7 +118,7 @@ def test_row_and_rows_agree_for_a_scattering_paste() -> None:
 
 def test_hex_is_what_colour_science_shows(colour) -> None:  # type: ignore[no-untyped-def]
     shown = 0
-    for name in sm.load_palette().names:
+    for name in sm.demo_palette().names:
         for white in (0.2, 1.0):
             p = sm.predict({name: 0.5}, pour=sm.Pour(white=white))
             rgb = 255 * np.clip(colour.XYZ_to_sRGB(np.array(p.xyz) / 100), 0, 1)
@@ -129,7 +129,7 @@ def test_hex_is_what_colour_science_shows(colour) -> None:  # type: ignore[no-un
 
 
 def test_a_paste_split_in_two_is_the_same_paste() -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     first = demo.pigments[0]
     twice = sm.Palette(
         pigments=(first, first.model_copy(update={"name": "second tube"})),
@@ -143,7 +143,7 @@ def test_a_paste_split_in_two_is_the_same_paste() -> None:
 
 @pytest.mark.parametrize("dose", [-1, float("nan"), float("inf"), "2", True, None, 1e30])
 def test_bad_dose(dose: float) -> None:
-    name = sm.load_palette().names[0]
+    name = sm.demo_palette().names[0]
     with pytest.raises(sm.PourError) as found:
         sm.predict({name: dose})
     assert found.value.field == f"doses.{name}"
@@ -170,7 +170,7 @@ def test_wrong_kinds_of_argument(wrong: dict[str, object]) -> None:
 
 
 def test_pictures_are_escaped() -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     evil = "<script>alert(1)</script>"
     palette = sm.Palette(
         pigments=(demo.pigments[0].model_copy(update={"name": evil}),),
@@ -184,7 +184,7 @@ def test_pictures_are_escaped() -> None:
 
 
 def test_models_are_kept() -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     assert model_for(palette, 1.0, 0.0, sm.View()) is model_for(palette, 1.0, 0.0, sm.View())
 
 
@@ -209,7 +209,7 @@ def test_a_recipe_brings_its_pour() -> None:
 @pytest.mark.parametrize("observer", ["2", "10"])
 @pytest.mark.parametrize("illuminant", ["D65", "A"])
 def test_what_is_all_but_black_is_a_possible_target(illuminant: str, observer: str) -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     view = sm.View(illuminant=illuminant, observer=observer, through=True)
     rng = np.random.default_rng(3)
     for thickness in (1.0, 5.0, 100.0):

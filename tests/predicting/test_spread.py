@@ -187,7 +187,7 @@ def test_a_robust_match_kept_in_a_file_and_on_the_sheet(tmp_path: Path) -> None:
     m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
     assert m.recipe != m.frugal.recipe
     sm.save(m, tmp_path / "order.json")
-    back = sm.load(tmp_path / "order.json")
+    back = sm.read(tmp_path / "order.json")
     assert back.recipe == m.recipe
     assert back.match is not None
     assert back.match.robust == m.robust
@@ -270,7 +270,7 @@ def test_bad_let_downs(asked: dict[str, object], field: str) -> None:
 @pytest.mark.parametrize("lights", [(), ("D65", "A")])
 def test_robust_with_let_downs_and_lights_against_all(lights: tuple[str, ...]) -> None:
     rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25, step_g=2)
-    palette = sm.load_palette().only("gorse", "rosehip")
+    palette = sm.demo_palette().only("gorse", "rosehip")
     asked = {"palette": palette, "pour": sm.Pour(batch_g=100), "lights": lights}
     target = "#eab9a9"
     m = sm.match(target, let_downs=[rosehip], robust=True, **asked)  # type: ignore[arg-type]
@@ -300,6 +300,6 @@ def test_a_robust_match_of_all_kinds_is_kept(tmp_path: Path) -> None:
         "#eab9a9", pour=sm.Pour(batch_g=100), lights=["D65", "A"], let_downs=[rosehip], robust=True
     )
     sm.save(m, tmp_path / "order.json")
-    back = sm.load(tmp_path / "order.json")
+    back = sm.read(tmp_path / "order.json")
     assert back.recipe == m.recipe
     assert back.match is not None and back.match.spread == m.spread

@@ -15,7 +15,7 @@ import shadematch as sm
 from shadematch.colour.difference import delta_e
 
 MOULDS = (50.0, 100.0, 200.0)
-NAMES = sm.load_palette().names
+NAMES = sm.demo_palette().names
 
 
 def pour_of(grams: float, **more: float) -> sm.Pour:

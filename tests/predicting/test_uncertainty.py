@@ -41,7 +41,7 @@ def one(known: Uncertainty, doses: FloatArray, name: str) -> FloatArray:
 
 @pytest.mark.parametrize("white", [0.0, 0.15, 1.0])
 def test_a_reading_of_the_ruler_against_differences(white: float) -> None:
-    palette, pour = sm.load_palette(), sm.Pour(batch_g=400, white=white)
+    palette, pour = sm.demo_palette(), sm.Pour(batch_g=400, white=white)
     doses = {"gorse": 4.0, "dusk": 2.0}
     moved = one(of(palette, pour), amounts(palette, **doses), "dusk")
     h = 1e-3
@@ -52,7 +52,7 @@ def test_a_reading_of_the_ruler_against_differences(white: float) -> None:
 
 @pytest.mark.parametrize("kind", ["clear", "white"])
 def test_weighing_a_base_against_differences(kind: str) -> None:
-    palette, pour = sm.load_palette(), sm.Pour(batch_g=300, white=0.1)
+    palette, pour = sm.demo_palette(), sm.Pour(batch_g=300, white=0.1)
     doses, h = {"dusk": 3.0}, 0.02
     moved = one(of(palette, pour), amounts(palette, **doses), f"weighing {kind} base")
 
@@ -76,7 +76,7 @@ def scaled(palette: sm.Palette, name: str, factor: float) -> sm.Palette:
 
 
 def test_strengths_against_palettes_of_other_strengths() -> None:
-    plain, pour = sm.load_palette(), sm.Pour(batch_g=500, white=0.05)
+    plain, pour = sm.demo_palette(), sm.Pour(batch_g=500, white=0.05)
     palette = plain.known_to({"dusk": 0.1, "gorse": 0.05})
     assert palette.uncertainty is not None and len(palette.uncertainty.modes) == 2
     doses = {"gorse": 6.0, "dusk": 2.0}
@@ -115,7 +115,7 @@ def whole(palette: sm.Palette) -> sm.Palette:
 @pytest.mark.parametrize("white", [0.0, 0.2, 1.0])
 @pytest.mark.parametrize("chalk", [False, True])
 def test_linear_covariance_against_the_full_model(white: float, chalk: bool) -> None:
-    palette = whole(with_chalk() if chalk else sm.load_palette())
+    palette = whole(with_chalk() if chalk else sm.demo_palette())
     pour = sm.Pour(batch_g=500, white=white, thickness_cm=1.5)
     known = of(palette, pour)
     doses = amounts(palette, gorse=6.0, dusk=2.0, chalk=1.0)
@@ -135,7 +135,7 @@ def test_linear_covariance_against_the_full_model(white: float, chalk: bool) -> 
 
 def test_the_model_of_strengths_against_a_generator_of_other_numbers() -> None:
     # Written anew from the public calls: even slips, normal strengths.
-    plain, pour, rng = sm.load_palette(), sm.Pour(batch_g=500), np.random.default_rng(5)
+    plain, pour, rng = sm.demo_palette(), sm.Pour(batch_g=500), np.random.default_rng(5)
     palette, target = plain.known_to(0.1), sm.Target.from_hex("#d9822b")
     doses = {"gorse": 7.0, "rosehip": 2.0}
     values = []
@@ -187,7 +187,7 @@ def test_small_doses_are_cut_at_nothing() -> None:
 
 
 def test_let_downs_and_lights_against_the_full_model() -> None:
-    palette, pour = sm.load_palette(), sm.Pour(batch_g=400)
+    palette, pour = sm.demo_palette(), sm.Pour(batch_g=400)
     weak = sm.LetDown.made("rosehip", paste=2, base_g=50, step_g=1)
     known = of(palette, pour, let_downs=(weak,), lights=("D65", "A"))
     held = np.append(amounts(palette, gorse=8.0), 40.0)
@@ -205,7 +205,7 @@ def test_let_downs_and_lights_against_the_full_model() -> None:
 def test_expectations_have_the_floor_that_proofs_stand_on() -> None:
     # With points in pairs, the expectation lies above the norm of the colour's distance.
     palette, pour, rng = (
-        sm.load_palette().known_to(0.1),
+        sm.demo_palette().known_to(0.1),
         sm.Pour(batch_g=300),
         np.random.default_rng(1),
     )
@@ -222,7 +222,7 @@ def test_expectations_have_the_floor_that_proofs_stand_on() -> None:
 
 def test_nine_in_ten_holds_for_what_is_poured() -> None:
     """Whole bars drawn by the model of strengths and slips, over many recipes."""
-    rng, plain = np.random.default_rng(11), sm.load_palette()
+    rng, plain = np.random.default_rng(11), sm.demo_palette()
     palette, inside = plain.known_to(0.1), []
     for _ in range(30):
         doses = {n: float(rng.integers(0, 4)) for n in plain.names}

@@ -34,7 +34,7 @@ def test_evened_is_nearly_euclidean_for_ciede2000() -> None:
 def test_starts_are_the_nearest_of_different_parts(measure: str) -> None:
     rng = np.random.default_rng(2)
     pour = sm.Pour(batch_g=1000)
-    model = model_for(sm.load_palette(), pour.thickness_cm, 0.0, sm.View())
+    model = model_for(sm.demo_palette(), pour.thickness_cm, 0.0, sm.View())
     space = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
     steps = rng.dirichlet(np.ones(6), 400)[:, :5] * space.limits.total
     kinds = rng.integers(0, 3, 400)

@@ -74,13 +74,13 @@ def test_worst_light_against_differential_evolution(seed: int) -> None:
     # scipy.optimize.differential_evolution with `integrality`: another solver altogether.
     target, lights = spectral(seed), ("D65", "A", "LED-B3")
     pour = sm.Pour(batch_g=300)
-    names = sm.load_palette().names
+    names = sm.demo_palette().names
     m = sm.match(target, pour=pour, lights=lights, tolerance=0.0)
     assert m.delta_e == pytest.approx(worst_of(dict(m.recipe.doses), target, pour, lights))
     assert m.lights == pytest.approx(
         {light: worst_of(dict(m.recipe.doses), target, pour, (light,)) for light in lights}
     )
-    models = [model_for(sm.load_palette(), 1.0, 0.0, sm.View(illuminant=x)) for x in lights]
+    models = [model_for(sm.demo_palette(), 1.0, 0.0, sm.View(illuminant=x)) for x in lights]
 
     def cost(x: np.ndarray) -> float:
         if x.sum() > pour.max_steps:
@@ -134,7 +134,7 @@ def test_ideal_of_several_lights_is_no_worse_than_a_random_search() -> None:
     pour = sm.Pour(batch_g=1000)
     m = sm.match(target, pour=pour, lights=lights)
     rng = np.random.default_rng(0)
-    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    model = model_for(sm.demo_palette(), 1.0, 0.0, sm.View())
     loads = rng.dirichlet(np.full(6, 0.5), size=20_000)[:, :5] * pour.max_load
     spectra = model.spectra(loads)
     values = []
@@ -150,7 +150,7 @@ def test_minimax_against_differential_evolution(seed: int, max_load: float) -> N
     # With the smaller limit it is the load that holds the colour back.
     rng = np.random.default_rng(seed)
     lights, pour = ("D65", "A", "FL11"), sm.Pour(batch_g=1000, max_load=max_load)
-    palette, target = sm.load_palette(), spectral(seed)
+    palette, target = sm.demo_palette(), spectral(seed)
     if max_load < 4:
         dark = 0.1 * some_spectrum(np.random.default_rng(seed))
         target = sm.Target.from_reflectance(WAVELENGTHS_NM.tolist(), dark.tolist())
@@ -219,7 +219,7 @@ def test_a_let_down_gives_what_its_paste_gives() -> None:
 def test_a_half_centimetre_by_weight_is_a_half_centimetre_by_the_ruler() -> None:
     # 1 cm in 2 g, weighed to 1 g, is half a centimetre a step: the same colours as dosing to
     # half centimetres, as far as the base suffices.
-    names = sm.load_palette().names
+    names = sm.demo_palette().names
     by_ruler = sm.match("#c98f5a", pour=sm.Pour(dose_step=0.5))
     by_scale = sm.match("#c98f5a", let_downs=[made(n, 2.0) for n in names])
     assert by_scale.closest.delta_e == pytest.approx(by_ruler.closest.delta_e, abs=1e-9)
@@ -360,7 +360,7 @@ def test_the_let_down_proposed_is_the_strongest_of_the_fewest() -> None:
         assert part.paste == round(part.paste)
         assert part.paste / part.base_g == pytest.approx(part.let_down.paste_per_g)
     # No single let-down would do, and no stronger pair: by `match`, exactly.
-    names = sm.load_palette().names
+    names = sm.demo_palette().names
     for strength in (10.0, 20.0, 25.0, 50.0, 100.0, 200.0):
         for name in names:
             assert sm.match("#f4d9c6", let_downs=[made(name, strength)]).bound > 1.0
@@ -433,7 +433,7 @@ def test_no_less_is_weighed_than_a_maker_can() -> None:
 
 @pytest.mark.parametrize("least_g", [1.0, 5.0])
 def test_one_let_down_against_all_of_them(least_g: float) -> None:
-    palette, pour = sm.load_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=300)
+    palette, pour = sm.demo_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=300)
     plan = sm.propose_let_down(
         "#d9822b", palette=palette, pour=pour, within=1.1, max_let_downs=1, least_g=least_g
     )
@@ -447,7 +447,7 @@ def test_one_let_down_against_all_of_them(least_g: float) -> None:
 
 
 def test_out_of_reach_the_nearest_is_proposed() -> None:
-    palette, pour = sm.load_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=200)
+    palette, pour = sm.demo_palette().only("gorse", "rosehip", "kelp"), sm.Pour(batch_g=200)
     # Within what the pastes can do, but not with one let-down.
     few = sm.propose_let_down("#e0b050", palette=palette, pour=pour, within=0.2, max_let_downs=1)
     best = min(singles("#e0b050", pour, palette, 5.0))
@@ -463,7 +463,7 @@ def test_out_of_reach_the_nearest_is_proposed() -> None:
     assert 1.0 < beyond.floor <= beyond.closest.delta_e <= beyond.without.ideal.delta_e + 0.5
     assert "the pastes themselves stay 1.05 away" in beyond.sentence
     assert "With 2 let-downs it comes to" in str(beyond)
-    one = singles("#d8f0e0", sm.Pour(batch_g=50), sm.load_palette(), 5.0)
+    one = singles("#d8f0e0", sm.Pour(batch_g=50), sm.demo_palette(), 5.0)
     assert min(one)[0] > beyond.without.ideal.delta_e + 0.5
     # Where centimetres come as near, none is worth making.
     idle = sm.propose_let_down("#b5702f", pour=sm.Pour(batch_g=300), palette=palette)
@@ -496,7 +496,7 @@ def test_bad_proposal(arguments: dict[str, object], field: str) -> None:
 
 @pytest.mark.parametrize("code", ["#0000ff", "#00ff00", "#101010", "#ff00ff"])
 def test_real_floor_lies_below_every_recipe_and_near_the_best(code: str) -> None:
-    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    model = model_for(sm.demo_palette(), 1.0, 0.0, sm.View())
     space = whole_space(model, load_per_step=4.0 / 10_000, max_steps=10_000)
     lab = sm.Target.from_hex(code).lab_in(sm.View())
     reached = ideal(space, lab)[1]
@@ -514,7 +514,7 @@ def test_real_floor_lies_below_every_recipe_and_near_the_best(code: str) -> None
 @pytest.mark.parametrize("most", [1, 2, 5])
 def test_real_floor_holds_where_the_load_limit_binds(most: int) -> None:
     # Steps so large that the last one before the limit counts.
-    model = model_for(sm.load_palette(), 1.0, 0.0, sm.View())
+    model = model_for(sm.demo_palette(), 1.0, 0.0, sm.View())
     space = whole_space(model, load_per_step=4.0 / most, max_steps=most)
     rng = np.random.default_rng(most)
     loads = rng.dirichlet(np.full(5, 0.5), size=5_000) * 4.0

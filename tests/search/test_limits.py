@@ -143,7 +143,7 @@ def test_real_valued_halves_leave_nothing_out(count: int) -> None:
 
 def test_too_many_lean_recipes_are_not_called_all(monkeypatch: pytest.MonkeyPatch) -> None:
     pour = sm.Pour(batch_g=600)
-    model = model_for(sm.load_palette(), pour.thickness_cm, pour.white, sm.View())
+    model = model_for(sm.demo_palette(), pour.thickness_cm, pour.white, sm.View())
     space = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
     target = space.lab(np.array([4.0, 3.0, 2.0, 1.0, 4.0]))
     all_ = near.lean_within(space, target, within=3.0)

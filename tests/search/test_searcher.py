@@ -157,7 +157,7 @@ def test_indices_are_as_wide_as_the_platforms(monkeypatch: pytest.MonkeyPatch) -
         return repeat(array, repeats)  # type: ignore[call-overload,no-any-return]
 
     pour = sm.Pour(batch_g=100)
-    layer = model_for(sm.load_palette(), 1.0, 0.0, sm.View()).layer
+    layer = model_for(sm.demo_palette(), 1.0, 0.0, sm.View()).layer
     monkeypatch.setattr(np, "intp", np.int32)
     monkeypatch.setattr(np, "repeat", watched)
     made = sm.LetDown.made("gorse", paste=1, base_g=25)

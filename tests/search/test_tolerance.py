@@ -119,7 +119,7 @@ def test_several_lights_know_of_it_too() -> None:
     pour = sm.Pour(batch_g=300)
     lights = ["D65", "A"]
     found = sm.match(target, pour=pour, lights=lights)
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     views = [sm.View(illuminant=light) for light in lights]
     names = palette.names
     most = pour.max_steps

@@ -69,7 +69,7 @@ def printed(tmp_path: Path) -> Print:
 def named(
     names: list[str], doses: list[float], white: float = 0.35
 ) -> tuple[sm.Palette, sm.Recipe]:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     pigments = tuple(
         sm.Pigment(name=name, absorption=demo.pigments[i % 5].absorption)
         for i, name in enumerate(names)

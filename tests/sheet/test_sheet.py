@@ -63,7 +63,7 @@ def match() -> Match:
 
 def named(*names: str, dose: float = 1.0) -> tuple[sm.Palette, sm.Recipe]:
     """A palette of pastes with these names, and a recipe that takes all of them."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     pigments = tuple(
         sm.Pigment(name=name, absorption=demo.pigments[i % 5].absorption)
         for i, name in enumerate(names)
@@ -219,12 +219,12 @@ def test_no_paste_no_target() -> None:
 
 def test_a_saved_recipe_and_its_repeat(match: Match, tmp_path: Path) -> None:
     sm.save(match, tmp_path / "m.json", note="from last month")
-    saved = sm.load(tmp_path / "m.json")
+    saved = sm.read(tmp_path / "m.json")
     assert sm.batch_sheet(saved).html == sm.batch_sheet(match, note="from last month").html
     assert sm.batch_sheet(sm.repeat(saved)).html == sm.batch_sheet(saved).html
-    data = match.palette.to_dict()
+    data = match.palette.model_dump(mode="json")
     data["pigments"][0]["absorption"] = [1.5 * v for v in data["pigments"][0]["absorption"]]
-    again = sm.repeat(saved, palette=sm.Palette.from_dict(data))
+    again = sm.repeat(saved, palette=sm.Palette(**data))
     assert again.predicted is not None
     sheet = sm.batch_sheet(again)
     for text in (Page(sheet.html).text, squeezed(sheet.text)):
@@ -237,7 +237,7 @@ def test_a_saved_recipe_and_its_repeat(match: Match, tmp_path: Path) -> None:
     sm.save(match, tmp_path / "c.json", choice=match.closest)
     less = sm.repeat(tmp_path / "c.json", palette=match.palette.without(spare))
     assert less.same
-    assert match.proof in squeezed(sm.batch_sheet(sm.load(tmp_path / "c.json")).text)
+    assert match.proof in squeezed(sm.batch_sheet(sm.read(tmp_path / "c.json")).text)
     assert match.proof not in squeezed(sm.batch_sheet(less).text)
     assert less.palette.fingerprint in sm.batch_sheet(less).text
     gone = sm.repeat(saved, palette=match.palette.without(next(iter(match.recipe.doses))))

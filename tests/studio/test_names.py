@@ -10,6 +10,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.planning.stock import Tubes
+from shadematch.support.files import enveloped
 
 UNSEEN = ["a\nb", "a\x1b[31mb", "a\x00b", "a\tb", "a\u2028b", "a\x85b", "a\u202eb", "\u2066a"]
 SEEN = [
@@ -28,10 +29,10 @@ GRID = tuple(range(380, 731, 10))
 
 
 def saved(name: str, folder: Path) -> sm.Palette:
-    data = sm.load_palette().to_dict()
+    data = enveloped("palette", 1, sm.demo_palette().model_dump(mode="json"))
     data["pigments"][0]["name"] = name
     (folder / "p.json").write_text(json.dumps(data), encoding="utf-8")
-    return sm.load_palette(folder / "p.json")
+    return sm.read(folder / "p.json", sm.Palette)
 
 
 MADE: dict[str, Callable[[str, Path], object]] = {
@@ -88,7 +89,7 @@ ALIKE = [
 
 @pytest.mark.parametrize(("one", "other"), ALIKE)
 def test_a_palette_has_no_two_names_that_look_the_same(one: str, other: str) -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     first, second = (
         sm.Pigment(name=n, absorption=p.absorption)
         for n, p in zip((one, other), demo.pigments, strict=False)

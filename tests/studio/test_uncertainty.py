@@ -33,27 +33,27 @@ KNOWN = PaletteUncertainty(
 
 
 def carrying(known: PaletteUncertainty | None = KNOWN) -> sm.Palette:
-    return sm.Palette(**{**dict(sm.load_palette()), "uncertainty": known})
+    return sm.Palette(**{**dict(sm.demo_palette()), "uncertainty": known})
 
 
 def test_kept_in_a_file(tmp_path: Path) -> None:
     palette = carrying()
-    palette.save(tmp_path / "mine.json")
-    back = sm.load_palette(tmp_path / "mine.json")
+    sm.save(palette, tmp_path / "mine.json")
+    back = sm.read(tmp_path / "mine.json", sm.Palette)
     assert back == palette and back.uncertainty == KNOWN and hash(back) == hash(palette)
-    assert "uncertainty" not in sm.load_palette().to_dict()
+    assert "uncertainty" not in sm.demo_palette().model_dump(mode="json")
     assert pickle.loads(pickle.dumps(palette)) == palette
 
 
 def test_colours_do_not_rest_on_it() -> None:
     palette = carrying()
-    assert palette != sm.load_palette()
-    assert palette.fingerprint == sm.load_palette().fingerprint
+    assert palette != sm.demo_palette()
+    assert palette.fingerprint == sm.demo_palette().fingerprint
     assert sm.predict({"gorse": 2}, palette=palette).lab == sm.predict({"gorse": 2}).lab
 
 
 def test_fewer_pastes() -> None:
-    names = sm.load_palette().names
+    names = sm.demo_palette().names
     fewer = carrying().only(names[1], names[3])
     assert fewer.uncertainty is not None
     assert fewer.uncertainty.absorption.shape == (2, 4, 36)
@@ -63,7 +63,7 @@ def test_fewer_pastes() -> None:
 
 
 def test_strengths() -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     some = palette.known_to({"dusk": 0.2}).uncertainty
     assert some is not None and len(some.modes) == 1
     at = palette.index("dusk")
@@ -105,14 +105,14 @@ def test_refused(known: dict[str, object], field: str) -> None:
     with pytest.raises(sm.PaletteError) as found:
         PaletteUncertainty(**known)  # type: ignore[arg-type]
     assert found.value.field == field
-    data = {**sm.load_palette().to_dict(), "uncertainty": known}
+    data = {**sm.demo_palette().model_dump(mode="json"), "uncertainty": known}
     with pytest.raises(sm.PaletteError) as found:
-        sm.Palette.from_dict(data)
+        sm.Palette(**data)
     assert found.value.field == f"uncertainty.{field}"
 
 
 def test_of_another_number_of_pastes() -> None:
     with pytest.raises(sm.PaletteError) as found:
-        sm.Palette(**{**dict(sm.load_palette().only("gorse")), "uncertainty": KNOWN})
+        sm.Palette(**{**dict(sm.demo_palette().only("gorse")), "uncertainty": KNOWN})
     assert found.value.field == "uncertainty" and "3 spectra" in str(found.value)
     assert np.all(KNOWN.scattering == 0)

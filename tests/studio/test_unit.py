@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import pickle
 from pathlib import Path
 
@@ -14,33 +15,37 @@ from tests.invented.weighed import palette_in_g, speaks_of_cm
 
 
 def test_a_palette_keeps_its_unit(tmp_path: Path) -> None:
-    weighed, plain = palette_in_g(), sm.load_palette()
+    weighed, plain = palette_in_g(), sm.demo_palette()
     assert (weighed.unit, plain.unit) == ("g", "cm")
-    weighed.save(tmp_path / "p.json")
-    again = sm.load_palette(tmp_path / "p.json")
+    sm.save(weighed, tmp_path / "p.json")
+    again = sm.read(tmp_path / "p.json", sm.Palette)
     assert again == weighed != plain
     assert again.only("gorse").unit == again.without("gorse").unit == "g"
     assert pickle.loads(pickle.dumps(again)).unit == "g"
 
 
-def test_a_file_without_a_unit_is_in_cm() -> None:
-    data = sm.load_palette().to_dict()
+def test_a_palette_is_in_cm_and_a_file_says_its_unit(tmp_path: Path) -> None:
+    data = sm.demo_palette().model_dump(mode="json")
     assert data.pop("unit") == "cm"
-    assert sm.Palette.from_dict(data) == sm.load_palette()
+    assert sm.Palette(**data) == sm.demo_palette()
+    text = json.dumps({"format": "shadematch palette", "version": 1, **data})
+    (tmp_path / "p.json").write_text(text, encoding="utf-8")
+    with pytest.raises(sm.FileError, match="unit: is missing"):
+        sm.read(tmp_path / "p.json")
     with pytest.raises(sm.PaletteError, match="unit: must be 'cm' or 'g'"):
-        sm.Palette.from_dict({**data, "unit": "inch"})
+        sm.Palette(**{**data, "unit": "inch"})
 
 
 def test_the_fingerprint_tells_units_apart() -> None:
     # Of cm it is what it always was, so that what was saved still fits.
-    assert palette_in_g().fingerprint != sm.load_palette().fingerprint
-    assert sm.load_palette().fingerprint == "8f61-5b3c-c89d"
+    assert palette_in_g().fingerprint != sm.demo_palette().fingerprint
+    assert sm.demo_palette().fingerprint == "8f61-5b3c-c89d"
 
 
 def test_a_tube_nobody_measured_has_no_size() -> None:
     pigment = sm.Pigment(name="chalk", absorption=(0.1,) * 36)
     assert pigment.tube_size is None
-    assert sm.load_palette()["gorse"].tube_size == 87.0
+    assert sm.demo_palette()["gorse"].tube_size == 87.0
 
 
 def test_a_recipe_says_its_unit() -> None:

@@ -48,7 +48,7 @@ def ask(problem: Data, palettes: dict[str, Data]) -> Any:
     """What the library answers to one problem."""
     told = palettes[problem["palette"]]
     if told == {"shipped": "demo"}:
-        palette = sm.load_palette()
+        palette = sm.demo_palette()
     else:
         pastes = [
             {key: spectrum(shape) for key, shape in paste.items() if key != "name"}

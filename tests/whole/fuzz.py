@@ -25,7 +25,7 @@ import numpy as np
 import shadematch as sm
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import ShadematchError
-from tests.whole.fuzz_calls import NM, ROOT, faults, matched, palette
+from tests.whole.fuzz_calls import NM, ROOT, correction, faults, matched, palette, targets
 
 DATA = ROOT / "data"
 
@@ -41,15 +41,21 @@ class Told:
 
 # --- sound files
 
+_JSON: dict[str, Callable[[], Any]] = {
+    "palette": palette,
+    "recipe": matched,
+    "targets": targets,
+    "batch": correction,
+}
+
 
 @functools.cache
 def seed_of(kind: str) -> str:
     """A sound file of a kind."""
-    if kind == "palette":
-        return json.dumps(palette().to_dict())
-    if kind == "recipe":
+    if kind in _JSON:
         with tempfile.TemporaryDirectory() as folder:
-            sm.save(matched(), Path(folder) / "a.json", note="0")
+            note = "0" if kind in ("recipe", "targets") else None
+            sm.save(_JSON[kind](), Path(folder) / "a.json", note=note)
             return (Path(folder) / "a.json").read_text()
     if kind == "spectrum":
         return "nm,R\n" + "".join(f"{nm},{0.2 + nm / 1500:.4f}\n" for nm in NM)
@@ -75,8 +81,7 @@ def _pours(path: Path) -> object:
 
 
 READERS: dict[str, Callable[[Path], object]] = {
-    "palette": sm.load_palette,
-    "recipe": sm.load,
+    **dict.fromkeys(_JSON, sm.read),
     "cgats": _pours,
     "cgats lab": _pours,
     "pours": _pours,
@@ -197,6 +202,14 @@ def _told(kind: str, rng: random.Random) -> Told:
         data = json.loads(text)
         data["note"] = f"{value}"
         return Told(json.dumps(data), value, lambda r: float(r.note))
+    if kind == "targets":
+        data = json.loads(text)
+        data["targets"][0]["lab"][0] = 50 + value
+        return Told(json.dumps(data), 50 + value, lambda t: t[0].lab[0])
+    if kind == "batch":
+        data = json.loads(text)
+        data["priors"]["strength_spread"] = value
+        return Told(json.dumps(data), value, lambda c: c._belief.priors.strength_spread)
     if kind == "spectrum":
         lines = text.splitlines()
         lines[band + 1] = f"{NM[band]},{value}"
@@ -290,11 +303,21 @@ def _otherwise(kind: str, raw: bytes, found: Any) -> str:
             for given, pigment in zip(data["pigments"], found.pigments, strict=True):
                 if not np.allclose(given["absorption"], pigment.absorption, rtol=1e-12, atol=0):
                     return "other absorption"
-        if sm.Palette.from_dict(found.to_dict()) != found:
+        if sm.Palette(**found.model_dump(mode="json")) != found:
             return "not the same palette when saved"
     elif kind == "recipe":
         data = json.loads(raw.decode("utf-8-sig"))
-        if {n: d for n, d in data["doses"].items() if d} != dict(found.recipe.doses):
+        if {n: d for n, d in data["recipe"]["doses"].items() if d} != dict(found.recipe.doses):
+            return "other doses"
+    elif kind == "targets":
+        data = json.loads(raw.decode("utf-8-sig"))
+        if [t["lab"] for t in data["targets"]] != [list(t.lab) for t in found]:
+            return "other colours"
+    elif kind == "batch":
+        data = json.loads(raw.decode("utf-8-sig"))
+        if {n: d for n, d in data["recipe"]["doses"].items() if d} != dict(
+            found.rounds[0].recipe.doses
+        ):
             return "other doses"
     elif kind in ("orders", "shelf"):
         lines = [s for s in _decoded(raw) if not re.match(r'["\s]*#(?![0-9a-fA-F]{3,6}\W)', s)]

@@ -28,13 +28,16 @@ import shadematch as sm
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.lot import NewLot
 from shadematch.calibration.result import Calibration
-from shadematch.calibration.shares import SharesMatch, match_shares
 from shadematch.correction.results import Correction
 from shadematch.errors import ShadematchError
 from shadematch.gamuts.answers import Coverage
 from shadematch.gamuts.feasibility import Feasibility
 from shadematch.gamuts.reach import Gamut
 from shadematch.gamuts.slices import Slice, WholeMap
+from shadematch.keeping.distributions import distribution_of, target_from_distribution
+from shadematch.keeping.results import recipes_from_frame, results_frame
+from shadematch.keeping.schemas import json_schema
+from shadematch.keeping.target_tables import targets_frame, targets_from_frame
 from shadematch.matching.lights import metameric_index
 from shadematch.matching.match import Match
 from shadematch.photo.target import PhotoTarget
@@ -44,7 +47,7 @@ from shadematch.sheet.batch import BatchSheet
 from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.report import Report, Reported
-from tests.invented import films, worlds
+from tests.invented import worlds
 from tests.whole.public import everything
 
 NM = list(range(380, 731, 10))
@@ -56,7 +59,7 @@ ROOT = Path(__file__).parents[2]
 
 @functools.cache
 def palette() -> sm.Palette:
-    return sm.load_palette().only(*PASTES)
+    return sm.demo_palette().only(*PASTES)
 
 
 POUR = sm.Pour(batch_g=150, thickness_cm=1.5)
@@ -82,25 +85,8 @@ def calibration() -> Calibration:
 
 
 @functools.cache
-def dyes() -> Calibration:
-    """Of two dyes in solution, loads in parts."""
-    rng = np.random.default_rng(2)
-    made = films.films("solution", rng)
-    loads = [{n: x * made.unit} for n in made.names[:2] for x in (0.25, 1.0, 2.5)]
-    view = made.view("")
-    return sm.calibrate(
-        [
-            sm.TestPour.from_spectrum(
-                load, films.GRID, made.readings(load, rng)[""], view=view, unit="part"
-            )
-            for load in loads
-        ]
-    )
-
-
-@functools.cache
 def kept_calibration(folder: Path) -> Path:
-    sm.save_calibration(calibration(), folder / "calibration.json")
+    sm.save(calibration(), folder / "calibration.json")
     return folder / "calibration.json"
 
 
@@ -147,7 +133,7 @@ def photo(folder: Path) -> Path:
 
 @functools.cache
 def palette_file(folder: Path) -> Path:
-    palette().save(folder / "palette.json")
+    sm.save(palette(), folder / "palette.json")
     return folder / "palette.json"
 
 
@@ -165,13 +151,22 @@ def readonly(array: Any) -> Any:
 
 @functools.cache
 def corrected(folder: Path) -> Path:
-    sm.save_correction(correction(), folder / "corrected.json")
+    sm.save(correction(), folder / "corrected.json")
     return folder / "corrected.json"
 
 
 @functools.cache
+def targets() -> list[sm.Target]:
+    return [
+        sm.Target.from_hex(CODE),
+        sm.Target.from_lab((50, 10, 10), covariance=((1, 0, 0), (0, 1, 0), (0, 0, 1))),
+        sm.Target.from_reflectance(NM, [0.2 + nm / 1500 for nm in NM]),
+    ]
+
+
+@functools.cache
 def target_file(folder: Path) -> Path:
-    sm.save_targets([sm.Target.from_hex(CODE)], folder / "targets.json")
+    sm.save(targets(), folder / "targets.json")
     return folder / "targets.json"
 
 
@@ -250,7 +245,7 @@ def _lot() -> list[sm.TestPour]:
 
 
 def _distribution() -> Any:
-    return sm.distribution_of(sm.predict(DOSES))
+    return distribution_of(sm.predict(DOSES))
 
 
 CALLS: dict[str, Call] = {
@@ -407,14 +402,11 @@ CALLS: dict[str, Call] = {
         _with(width=130, height=90),
     ),
     # palettes
-    "load_palette": Call(sm.load_palette, lambda f: {"path": palette_file(f)}),
+    "demo_palette": Call(sm.demo_palette, _with()),
     "Palette.index": Call(_of(palette, "index"), _with(name="jetty")),
     "Palette.only": Call(_of(palette, "only"), _with(names=("gorse", "jetty"))),
     "Palette.without": Call(_of(palette, "without"), _with(names=("gorse",))),
     "Palette.blend": Call(_of(palette, "blend"), _with(white=0.3)),
-    "Palette.to_dict": Call(_of(palette, "to_dict"), _with()),
-    "Palette.from_dict": Call(sm.Palette.from_dict, lambda _: {"data": palette().to_dict()}),
-    "Palette.save": Call(_of(palette, "save"), lambda f: {"path": f / "p.json"}),
     # colours
     "predict": Call(sm.predict, _in_palette(doses=DOSES)),
     "layers": Call(sm.layers, _in_palette(stack=[(DOSES, 0.5), ({"rosehip": 1.0}, 0.5)])),
@@ -451,10 +443,10 @@ CALLS: dict[str, Call] = {
         },
     ),
     "distribution_of": Call(
-        sm.distribution_of, lambda _: {"prediction": sm.predict(DOSES, palette=palette())}
+        distribution_of, lambda _: {"prediction": sm.predict(DOSES, palette=palette())}
     ),
     "target_from_distribution": Call(
-        sm.target_from_distribution, lambda _: {"found": _distribution()}
+        target_from_distribution, lambda _: {"found": _distribution()}
     ),
     # answers
     "match": Call(
@@ -526,24 +518,49 @@ CALLS: dict[str, Call] = {
         },
         slow=True,
     ),
-    "results_frame": Call(sm.results_frame, lambda _: {"matches": [matched()]}),
-    "targets_from_frame": Call(sm.targets_from_frame, _framed),
-    "write_results": Call(
-        sm.write_results,
-        lambda f: {"path": f / "t.csv", "matches": [matched()], "progress": None},
+    "results_frame": Call(results_frame, lambda _: {"matches": [matched()]}),
+    "targets_from_frame": Call(targets_from_frame, _framed),
+    "save_results": Call(
+        sm.save_results,
+        lambda f: {
+            "matches": [matched()],
+            "path": f / "t.csv",
+            "replace": True,
+            "progress": None,
+        },
     ),
     "save": Call(
         sm.save,
         lambda f: {
-            "result": matched(),
+            "thing": matched(),
             "path": f / "s.json",
             "palette": None,
             "view": None,
             "choice": None,
             "note": "n",
+            "replace": True,
         },
     ),
-    "load": Call(sm.load, lambda f: {"path": saved(f)}),
+    "save targets": Call(
+        sm.save,
+        lambda f: {
+            "thing": [sm.Target.from_hex(CODE)],
+            "path": f / "t.json",
+            "note": "n",
+            "replace": True,
+        },
+    ),
+    "save a correction": Call(
+        sm.save, lambda f: {"thing": correction(), "path": f / "c.json", "replace": True}
+    ),
+    "save a calibration": Call(
+        sm.save, lambda f: {"thing": calibration(), "path": f / "learnt.json", "replace": True}
+    ),
+    "read": Call(sm.read, lambda f: {"path": saved(f), "kind": sm.SavedRecipe}),
+    "read a palette": Call(sm.read, lambda f: {"path": palette_file(f)}),
+    "read targets": Call(sm.read, lambda f: {"path": target_file(f)}),
+    "read a correction": Call(sm.read, lambda f: {"path": corrected(f)}),
+    "read a calibration": Call(sm.read, lambda f: {"path": kept_calibration(f)}),
     "repeat": Call(sm.repeat, lambda f: {"saved": saved(f), "palette": palette()}),
     "batch_sheet": Call(
         sm.batch_sheet,
@@ -563,7 +580,8 @@ CALLS: dict[str, Call] = {
         },
     ),
     "BatchSheet.save": Call(
-        lambda path: sm.batch_sheet(matched()).save(path), lambda f: {"path": f / "s.html"}
+        lambda path, replace: sm.batch_sheet(matched()).save(path, replace=replace),
+        lambda f: {"path": f / "s.html", "replace": True},
     ),
     "correct": Call(
         sm.correct,
@@ -669,8 +687,8 @@ CALLS: dict[str, Call] = {
         lambda reading: sm.starter_plan(["a"]).form(reading), _with(reading="lab")
     ),
     "PouringPlan.save": Call(
-        lambda path, reading: sm.starter_plan(["a"]).save(path, reading),
-        lambda f: {"path": f / "plan.csv", "reading": "spectrum"},
+        lambda path, reading, replace: sm.starter_plan(["a"]).save(path, reading, replace=replace),
+        lambda f: {"path": f / "plan.csv", "reading": "spectrum", "replace": True},
     ),
     "read_test_pours": Call(
         sm.read_test_pours,
@@ -743,24 +761,6 @@ CALLS: dict[str, Call] = {
     "Interval.contains": Call(
         lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
     ),
-    "match_shares": Call(
-        match_shares,
-        lambda _: {
-            "calibration": dyes(),
-            "target": "#e0d890",
-            "total": None,
-            "view": None,
-            "thickness_cm": 1.0,
-            "pigments": None,
-            "max_pigments": 2,
-            "by_spectrum": False,
-        },
-        slow=True,
-    ),
-    "save_calibration": Call(
-        sm.save_calibration, lambda f: {"calibration": calibration(), "path": f / "learnt.json"}
-    ),
-    "load_calibration": Call(sm.load_calibration, lambda f: {"path": kept_calibration(f)}),
     # kept elsewhere
     "Illuminant": Call(
         sm.Illuminant, _with(name="lamp", wavelengths_nm=tuple(NM), power=(1.0,) * len(NM))
@@ -771,20 +771,11 @@ CALLS: dict[str, Call] = {
     # Wrong folders would be made where the tests run: left to its own tests.
     "copy_samples": Call(_copied, _with()),
     "find_chart": Call(_chart_or_none, lambda f: {"path": photo(f)}),
-    "json_schema": Call(sm.json_schema, _with(kind="palette")),
-    "save_correction": Call(
-        sm.save_correction, lambda f: {"correction": correction(), "path": f / "c.json"}
-    ),
-    "load_correction": Call(sm.load_correction, lambda f: {"path": corrected(f)}),
-    "save_targets": Call(
-        sm.save_targets,
-        lambda f: {"targets": [sm.Target.from_hex(CODE)], "path": f / "t.json", "note": "n"},
-    ),
-    "load_targets": Call(sm.load_targets, lambda f: {"path": target_file(f)}),
-    "targets_frame": Call(sm.targets_frame, lambda _: {"targets": [sm.Target.from_hex(CODE)]}),
+    "json_schema": Call(json_schema, _with(kind="palette")),
+    "targets_frame": Call(targets_frame, lambda _: {"targets": [sm.Target.from_hex(CODE)]}),
     "recipes_from_frame": Call(
-        sm.recipes_from_frame,
-        lambda _: {"frame": sm.results_frame([matched()]), "pour": POUR},
+        recipes_from_frame,
+        lambda _: {"frame": results_frame([matched()]), "pour": POUR},
     ),
     # photos
     "flat_areas": Call(sm.flat_areas, lambda f: {"path": photo(f), "most": 3}),
@@ -844,7 +835,7 @@ HOSTILE: dict[str, Callable[[], Any]] = {
     "a tiny pour": lambda: sm.Pour(batch_g=0.1, thickness_cm=0.01),
     "a thick pour": lambda: sm.Pour(batch_g=400, thickness_cm=100, white=1.0, max_load=10),
     "another view": lambda: sm.View(illuminant="A", through=True),
-    "another palette": lambda: sm.load_palette().only("kelp"),
+    "another palette": lambda: sm.demo_palette().only("kelp"),
     "no real colour": lambda: sm.Target((1e4, 1e4, 1e4)),
     "black": lambda: sm.Target((0, 0, 0)),
     "below black": lambda: sm.Target((-50.0, 30.0, 0.0)),
@@ -889,7 +880,6 @@ RESULTS = frozenset(
         "SameLook",
         "SavedRecipe",
         "Shade",
-        "SharesMatch",
         "Slice",
         "SmallestBatch",
         "Spread",
@@ -932,7 +922,6 @@ def public_callables() -> set[str]:
 NO_RECIPE = (
     *(Calibration, Coverage, Gamut, Interval, NewLot, PhotoTarget),
     *(Slice, WholeMap, Report),
-    SharesMatch,  # of paints and inks, without any base
     BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )
 """Results whose card tells nothing to pour; every other holds the cautions."""

@@ -51,7 +51,7 @@ CALLS: dict[str, Callable[..., object]] = {
     ),
     "limits": lambda doses, _: sm.match("#7a3b2e", pour=POUR, must_use=[*doses]).recipe,
     "let-downs": lambda _, let_down: sm.match("#f4d9c6", pour=POUR, let_downs=[let_down]).recipe,
-    "some": lambda doses, _: sm.load_palette().only(*doses),
+    "some": lambda doses, _: sm.demo_palette().only(*doses),
     "shelf": lambda doses, _: sm.Stock(tubes=[Tubes(pigment=n, price=3) for n in doses]).price(
         "gorse", PRICED
     ),
@@ -63,7 +63,7 @@ CALLS: dict[str, Callable[..., object]] = {
         ).poured
     ],
 }
-PRICED = sm.load_palette()
+PRICED = sm.demo_palette()
 
 
 @pytest.mark.parametrize("name", CALLS)
@@ -72,11 +72,11 @@ def test_capitals_or_not_is_one(name: str) -> None:
 
 
 def test_saved_with_capitals_is_the_same_recipe(tmp_path: Path) -> None:
-    palette = sm.load_palette()
+    palette = sm.demo_palette()
     kept = []
     for at, doses in enumerate((LOUD, DOSES)):
         sm.save(sm.Recipe(doses, POUR), tmp_path / f"{at}.json", palette=palette)
-        kept.append(sm.load(tmp_path / f"{at}.json").recipe)
+        kept.append(sm.read(tmp_path / f"{at}.json").recipe)
     assert kept[0] == kept[1] == sm.predict(DOSES, pour=POUR).recipe
 
 
@@ -95,7 +95,7 @@ def test_a_pigment_named_in_two_ways_is_refused() -> None:
 
 
 def test_two_pigments_that_differ_in_capitals_stay_two() -> None:
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     both = tuple(
         sm.Pigment(name=name, absorption=p.absorption)
         for name, p in zip(("gorse", "Gorse"), demo.pigments, strict=False)

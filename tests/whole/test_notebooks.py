@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 import shadematch as sm
-from shadematch.keeping.recipes import kept
+from shadematch.keeping.saved import kept
 from tests.notebooks import FOLDER, LARGEST_BYTES, cells_of, notebook_of, page_of, run, sources
 
 pytest.importorskip("nbclient")
@@ -98,7 +98,7 @@ def _form(output: Any) -> tuple[str, ...]:
 
 def _cards() -> dict[str, str]:
     """HTML of every result that draws itself, with a name that would like to be a script."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     nasty = demo.pigments[0].model_copy(update={"name": NASTY[:60]})
     palette = demo.model_copy(update={"pigments": (nasty, *demo.pigments[1:])})
     name = palette.names[0]

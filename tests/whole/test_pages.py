@@ -104,7 +104,7 @@ def test_examples_name_nothing_that_is_not_there(page: Path, tmp_path: Path) -> 
 def test_the_palette_written_by_hand_is_one(tmp_path: Path) -> None:
     (text,) = blocks(DOCS / "files.md", "json")
     (tmp_path / "mine.json").write_text(text, encoding="utf-8")
-    palette = sm.load_palette(tmp_path / "mine.json")
+    palette = sm.read(tmp_path / "mine.json", sm.Palette)
     assert palette.names == ("gorse", "rosehip")
     assert sm.match("#d9822b", palette=palette).proved
 

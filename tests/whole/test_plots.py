@@ -21,7 +21,7 @@ LET_DOWN = sm.LetDown.made(ODD, paste=1, base_g=50)
 @pytest.fixture(scope="module")
 def drawings() -> dict[str, Callable[[], object]]:
     """A call of every function that draws, of results with a name that looks like a formula."""
-    demo = sm.load_palette()
+    demo = sm.demo_palette()
     odd = demo["gorse"].model_copy(update={"name": ODD})
     palette = demo.model_copy(update={"pigments": (odd, demo["rosehip"], demo["jetty"])})
     gamut = sm.gamut(palette=palette)

@@ -246,7 +246,7 @@ def test_saved_recipes_come_back(
     place = tmp_path_factory.mktemp("saved") / "a.json"
     recipe = sm.Recipe(doses, pour)
     sm.save(recipe, place, palette=palette())
-    back = sm.load(place)
+    back = sm.read(place)
     assert dataclasses.replace(back.recipe) == sm.Recipe(
         {n: doses[n] for n in palette().names if doses.get(n)}, pour
     )

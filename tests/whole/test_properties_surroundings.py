@@ -109,12 +109,12 @@ sys.addaudithook(watch)
         + f"""
 from pathlib import Path
 out = Path({str(out)!r})
-sm.save(found, out / "a.json"); sm.load(out / "a.json")
-sm.load_palette().save(out / "p.json")
+sm.save(found, out / "a.json"); sm.read(out / "a.json")
+sm.save(sm.demo_palette(), out / "p.json")
 sm.batch_sheet(found).save(out / "s.html")
-sm.write_results(out / "t.csv", [found])
+sm.save_results([found], out / "t.csv")
 sm.starter_plan(["a"]).save(out / "plan.csv")
-sm.gamut(palette=sm.load_palette().only("gorse", "jetty")).contains("#d9822b")
+sm.gamut(palette=sm.demo_palette().only("gorse", "jetty")).contains("#d9822b")
 print("done")
 """
     )

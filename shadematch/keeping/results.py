@@ -1,4 +1,4 @@
-"""Results and targets into tables and out of them.
+"""Results into tables and out of them.
 
 Tables are written as the results come, a few thousand rows at a time, so that a million targets
 need no more memory than a thousand. A file takes its name once it is complete.
@@ -9,63 +9,38 @@ from __future__ import annotations
 import csv
 import itertools
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from shadematch.calibration.rows import column_of
 from shadematch.colour.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.errors import (
-    ColourError,
-    FileError,
-    MissingExtraError,
-    PourError,
-    ShadematchError,
-)
+from shadematch.errors import FileError, MissingExtraError, PourError, ShadematchError
 from shadematch.matching.match import Match
 from shadematch.predicting.prediction import model_for
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
-from shadematch.studio.target import Target
 from shadematch.studio.unit import UNITS
 from shadematch.support.arrays import FloatArray
-from shadematch.support.files import spreadsheet_cell, whole_file
-from shadematch.support.models import check_progress, expect, is_finite, listed
+from shadematch.support.files import check_free, spreadsheet_cell, whole_file
+from shadematch.support.models import check_progress, expect, is_finite
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = [
-    "recipes_from_frame",
-    "results_frame",
-    "targets_frame",
-    "targets_from_frame",
-    "write_results",
-]
+__all__ = ["missing", "recipes_from_frame", "results_frame", "save_results"]
 
 _ROWS: Final = 4096
 _LET_DOWN: Final = ", mass [g]"
 _LARGEST_DOSE: Final = 1e7
-_SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
-_LAB: Final = ("l", "a", "b")
-_XYZ: Final = ("x", "y", "z")
-_UPPER: Final = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
-_COVARIANCE: Final = tuple(f"cov_{'Lab'[i]}{'Lab'[j]}" for i, j in _UPPER)
-_PLAIN: Final = ("source", "hex", "illuminant", "observer", *"LabXYZ", *_COVARIANCE)
-"""Columns of targets, spectra aside."""
-_READ: Final = frozenset(name.lower() for name in _PLAIN)
-_CHROMATICITY: Final = 0.002
-"""Chromaticities, rounded, add up to 1 within this."""
 
 
-def write_results(
-    path: str | os.PathLike[str],
+def save_results(
     matches: Iterable[Match],
+    path: str | os.PathLike[str],
     *,
+    replace: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> int:
     """Write matches to a table as they come.
@@ -81,11 +56,14 @@ def write_results(
 
     Parameters
     ----------
+    matches
+        For instance from `match_many`; all with one palette and the same let-downs.
     path
         A name that ends in ``.csv`` (commas; UTF-8 that says so, for spreadsheets) or
         ``.parquet`` (needs pyarrow).
-    matches
-        For instance from `match_many`; all with one palette and the same let-downs.
+    replace
+        Whether a file that is there may be replaced. Without that it is refused before the first
+        match is made.
     progress
         Called with the number of rows written so far.
 
@@ -97,7 +75,8 @@ def write_results(
     Raises
     ------
     FileError
-        If the name has another ending or can't be written. What stood there stays.
+        If the name has another ending, a file is there, or it can't be written. What was there
+        stays.
     MissingExtraError
         If pyarrow is needed and missing.
     ShadematchError
@@ -112,17 +91,18 @@ def write_results(
             value=str(path),
             remedy="Choose one of these",
         )
+    check_free(path, replace=replace)
     chunks = _chunks(matches)
     # Taken before the file is made, so that a first error leaves nothing behind.
     first = next(chunks, None)
     chunks = itertools.chain([] if first is None else [first], chunks)
-    with whole_file(path) as place:
+    with whole_file(path, replace=replace) as place:
         write = _write_csv if kind == ".csv" else _write_parquet
         return write(place, chunks, progress)
 
 
 def results_frame(matches: Iterable[Match]) -> pd.DataFrame:
-    """Matches as a pandas data frame, with the columns of `write_results`.
+    """Matches as a pandas data frame, with the columns of `save_results`.
 
     Raises
     ------
@@ -132,166 +112,9 @@ def results_frame(matches: Iterable[Match]) -> pd.DataFrame:
     try:
         import pandas as pd
     except ImportError:
-        raise _missing("pandas") from None
+        raise missing("pandas") from None
     parts = [pd.DataFrame(chunk) for chunk in _chunks(matches)]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
-
-
-def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
-    """Targets as a pandas data frame; `targets_from_frame` gives the same targets back.
-
-    Columns: ``source``, ``hex``, ``L``, ``a``, ``b``, ``illuminant``, ``observer``; where a
-    target has one, its spectrum in ``380 nm`` to ``730 nm``, and its covariance in ``cov_LL``,
-    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``.
-
-    Raises
-    ------
-    ColourError
-        For a target under an `Illuminant` of one's own, which a table has no place for
-        (`save_targets` has), or for something that is no target.
-    MissingExtraError
-        If pandas is missing.
-    """
-    try:
-        import pandas as pd
-    except ImportError:
-        raise _missing("pandas") from None
-    rows = []
-    for target in listed(targets, "targets", "Give a list of Target"):
-        expect(target, Target, "targets", "Give Targets")
-        if not isinstance(target.illuminant, str):
-            raise ColourError(
-                "is a light of one's own",
-                field="illuminant",
-                value=str(target.illuminant),
-                remedy="Use save_targets",
-            )
-        row: dict[str, Any] = {"source": target.source, "hex": target.hex}
-        row |= dict(zip("Lab", target.lab, strict=True))
-        row |= {"illuminant": target.illuminant, "observer": target.observer}
-        if target.reflectance is not None:
-            row |= dict(zip(_SPECTRUM, target.reflectance.tolist(), strict=True))
-        if target.covariance is not None:
-            upper = [target.covariance[i][j] for i, j in _UPPER]
-            row |= dict(zip(_COVARIANCE, upper, strict=True))
-        rows.append(row)
-    return pd.DataFrame(rows)
-
-
-def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
-    """The targets in a table.
-
-    Each row tells its colour by the first of these that it has: a spectrum, in columns named by
-    wavelengths such as ``400 nm``; ``L``, ``a``, ``b``; ``X``, ``Y``, ``Z``, with Y = 100 for
-    white; ``hex``. Lab and XYZ are meant under the columns ``illuminant`` and ``observer``,
-    without these under D65, 2 degrees. ``source`` and ``cov_LL``, ``cov_La``, ``cov_Lb``,
-    ``cov_aa``, ``cov_ab``, ``cov_bb`` count where they are there; other columns don't.
-
-    Names of columns are read as in files with test pours (`shadematch.calibration.rows`): in
-    upper or lower case, with blanks around them, and with ``LAB_L`` for ``L`` or ``R400`` for
-    ``400 nm``. Of several that mean the same, the one in the spelling above counts.
-
-    Raises
-    ------
-    ColourError
-        If no such columns are there, several mean the same, or naming the row that can't be
-        used. XYZ that add up to 1 are taken for chromaticities x, y, z, and refused.
-    """
-    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
-        raise ColourError(
-            "is no data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
-        )
-    columns = _columns_of(frame)
-    spectrum = tuple(sorted((name for name in columns if name.startswith("nm:")), key=_nm))
-    ways = [way for way in (spectrum, _LAB, _XYZ, ("hex",)) if way and set(way) <= set(columns)]
-    if not ways:
-        raise ColourError(
-            "has no colours",
-            field="frame",
-            value=list(map(str, frame.columns)),
-            remedy="Name a column hex, or three L, a, b or X, Y, Z",
-        )
-    targets = []
-    for number, values in enumerate(frame.itertuples(index=False, name=None), start=1):
-        cells = ((name, values[at]) for name, at in columns.items())
-        row = {name: cell for name, cell in cells if cell is not None and cell == cell}
-        try:
-            targets.append(_target_of(row, ways))
-        except ShadematchError as found:
-            raise ColourError(
-                found.problem,
-                field=f"row {number}, {found.field}",
-                value=found.value,
-                remedy=found.remedy,
-            ) from None
-    return targets
-
-
-def _columns_of(frame: pd.DataFrame) -> dict[str, int]:
-    """Where each column is that counts, by what `column_of` or its name in small letters says."""
-    heads = [str(column) for column in frame.columns]
-    places: dict[str, list[int]] = {}
-    for at, head in enumerate(heads):
-        low = head.strip().lower()
-        name = low if low in _READ else column_of(low) or ""
-        if name in _READ or name.startswith("nm:"):
-            places.setdefault(name, []).append(at)
-    found = {}
-    for name, several in places.items():
-        own = [at for at in several if heads[at] in (*_PLAIN, *_SPECTRUM)] or several
-        if len(own) > 1:
-            raise ColourError(
-                "several columns mean the same",
-                field="frame",
-                value=[heads[at] for at in own],
-                remedy="Keep one",
-            )
-        found[name] = own[0]
-    return found
-
-
-def _nm(name: str) -> float:
-    return float(name.removeprefix("nm:"))
-
-
-def _target_of(row: Mapping[str, Any], ways: Sequence[tuple[str, ...]]) -> Target:
-    way = next((way for way in ways if all(name in row for name in way)), None)
-    if way is None:
-        raise ColourError(
-            "has no colour", field="target", remedy="Fill in hex, or L, a, b, or X, Y, Z"
-        )
-    given = [row[name] for name in way]
-    light: dict[str, Any] = {
-        name: _text(row[name]) for name in ("illuminant", "observer") if name in row
-    }
-    if way == ("hex",):
-        target = Target.from_hex(given[0])
-    elif way == _XYZ:
-        if all(map(is_finite, given)) and abs(sum(given) - 1.0) <= _CHROMATICITY:
-            raise ColourError(
-                "add up to 1, as chromaticities do",
-                field="xyz",
-                value=given,
-                remedy="Give X, Y, Z with Y = 100 for white",
-            )
-        target = Target.from_xyz(given, **light)
-    elif way == _LAB:
-        target = Target.from_lab(given, **light)
-    else:
-        target = Target.from_reflectance(list(map(_nm, way)), given)
-    if all(name.lower() in row for name in _COVARIANCE):
-        matrix = [[0.0] * 3 for _ in range(3)]
-        for (i, j), name in zip(_UPPER, _COVARIANCE, strict=True):
-            matrix[i][j] = matrix[j][i] = row[name.lower()]
-        target = replace(target, covariance=matrix)  # type: ignore[arg-type]
-    return replace(target, source=str(row["source"])) if "source" in row else target
-
-
-def _text(cell: object) -> str:
-    """A cell that is a text, whatever the table has made of it: ``2`` or ``2.0`` for "2"."""
-    if isinstance(cell, float | np.floating) and cell == int(cell):
-        return str(int(cell))
-    return str(cell)
 
 
 def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list[Recipe]:
@@ -300,7 +123,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     Parameters
     ----------
     frame
-        From `results_frame`, or from a file that `write_results` wrote.
+        From `results_frame`, or from a file that `save_results` wrote.
     pour
         What they go into, which the table does not tell; by default 100 g at 1 cm.
 
@@ -368,7 +191,8 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     return recipes
 
 
-def _missing(library: str) -> MissingExtraError:
+def missing(library: str) -> MissingExtraError:
+    """The complaint that a library for tables is missing."""
     return MissingExtraError.of(library, "tables", field="tables")
 
 
@@ -472,7 +296,7 @@ def _write_parquet(
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError:
-        raise _missing("pyarrow") from None
+        raise missing("pyarrow") from None
     done, writer = 0, None
     try:
         for columns in chunks:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 from pathlib import Path
 
@@ -23,8 +24,8 @@ def first(**more: object) -> Correction:
 def test_a_second_round_knows_what_the_first_learned(tmp_path: Path) -> None:
     place = tmp_path / "batch.json"
     one = first()
-    sm.save_correction(one, place)
-    back = sm.load_correction(place)
+    sm.save(one, place)
+    back = sm.read(place)
     assert back == one
     assert back.strengths == one.strengths
     here, there = (sm.correct(c, SECOND, WANTED) for c in (one, back))
@@ -36,16 +37,16 @@ def test_a_second_round_knows_what_the_first_learned(tmp_path: Path) -> None:
     fresh = sm.correct(here.recipe, SECOND, WANTED, strength_spread=0.2)
     assert abs(fresh.believed_delta_e - here.believed_delta_e) > 0.02
     # And a third round, in the same file.
-    sm.save_correction(there, place)
-    again = sm.load_correction(place)
+    sm.save(there, place, replace=True)
+    again = sm.read(place)
     assert again == there and len(again.rounds) == 2
 
 
 def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
     place = tmp_path / "batch.json"
     one = first(must_avoid=["dusk"], bases=["clear", "white"]).added({"kelp": 1}, clear_g=50)
-    sm.save_correction(one, place)
-    back = sm.load_correction(place)
+    sm.save(one, place)
+    back = sm.read(place)
     assert back == one and back.made == one.made
     assert sm.correct(back, SECOND, WANTED).recipe.doses["kelp"] == 1.0
     # A measurement with an uncertainty of its own, and a target that is a spectrum.
@@ -53,43 +54,71 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
         list(range(400, 701, 20)), [0.1 + 0.03 * i for i in range(16)]
     )
     spectral = sm.correct(RECIPE, FIRST, shape)
-    sm.save_correction(spectral, place)
-    assert sm.load_correction(place) == spectral
+    sm.save(spectral, place, replace=True)
+    assert sm.read(place) == spectral
 
 
 @pytest.mark.parametrize(
     ("change", "said"),
     [
         ({"version": 2}, "newer shadematch"),
-        ({"format": "shadematch recipe"}, "is not a batch"),
-        ({"fingerprint": "0000-0000-0000"}, "does not fit"),
+        ({"format": "shadematch soap"}, "none that this library reads"),
+        ({"strengths": {"gorse": -1}}, "strengths: is not known here"),  # they follow
+        (
+            {"recipe": {"doses": {"gorse": 1.0}, "pour": {"batch_g": 200}, "unit": "g"}},
+            "is in g",
+        ),
+        ({"made": [1.0]}, "made: needs one entry for each let-down"),
         ({"rounds": []}, "rounds"),
         ({"extra": 1}, "extra"),
         ({"priors": {}}, "priors"),
-        ({"recipe": {"doses": {"ink": 1}, "pour": {"batch_g": 200}}}, "ink"),
+        ({"recipe": {"doses": {"ink": 1}, "pour": {"batch_g": 200}, "unit": "cm"}}, "ink"),
+        (
+            {"recipe": {"doses": {"gorse": 1e308}, "pour": {"batch_g": 200}, "unit": "cm"}},
+            "recipe.doses.gorse",
+        ),
     ],
 )
 def test_files_that_are_refused(tmp_path: Path, change: dict[str, object], said: str) -> None:
     place = tmp_path / "batch.json"
-    sm.save_correction(first(), place)
+    sm.save(first(), place)
     place.write_text(json.dumps(json.loads(place.read_text()) | change))
     with pytest.raises(sm.FileError, match=said) as found:
-        sm.load_correction(place)
+        sm.read(place)
     assert found.value.remedy
 
 
 def test_rounds_that_are_refused(tmp_path: Path) -> None:
     place = tmp_path / "batch.json"
-    sm.save_correction(first(), place)
+    sm.save(first(), place)
     content = json.loads(place.read_text())
-    for field, value, said in (
-        ("covariance", [[1, 2, 0], [2, 1, 0], [0, 0, 1]], "no covariance"),
-        ("advice", {"doses": {"kelp": 0.5}, "clear_g": 0, "white_g": 0}, "no multiple"),
-        ("advice", {"doses": {"kelp": 500}, "clear_g": 0, "white_g": 0}, "limits permit"),
+    nothing = {"doses": {}, "clear_g": 0.0, "white_g": 0.0}
+    for where, entry, value, said in (
+        ("asked", "covariance", [[1, 2, 0], [2, 1, 0], [0, 0, 1]], "no covariance"),
+        ("asked", "covariance", [[0, 0, 0], [0, 0, 0], [0, 0, 0]], "positive definite"),
+        ("asked", "within", 1e308, "asked.within"),
+        ("limits", "max_load", -1.0, "limits.max_load"),
+        ("limits", "pot_g", 10.0, "is smaller than the batch"),
+        ("limits", "bases", ["soap"], "limits.bases"),
+        ("limits", "must_avoid", ["ink"], "no such pigment"),
+        ("", "advice", nothing | {"doses": {"kelp": 0.5}}, "no multiple"),
+        ("", "advice", nothing | {"doses": {"kelp": -1.0}}, "no multiple"),
+        ("", "advice", nothing | {"doses": {"kelp": 500.0}}, "limits permit"),
+        ("", "advice", nothing | {"clear_g": 1e308}, "advice.clear_g"),
+        ("", "advice", nothing, "does not get near enough"),
+        ("", "made", nothing | {"doses": {"kelp": -1.0}}, "kelp"),
+        ("priors", "strength_spread", -1.0, "priors.strength_spread"),
+        ("priors", "white_spread", 1e308, "priors.white_spread"),
+        ("priors", "scale_g", 1e308, "scale_g"),
+        ("priors", "model_spread", 21.0, "priors.model_spread"),
     ):
-        place.write_text(json.dumps(content | {"rounds": [content["rounds"][0] | {field: value}]}))
+        spoilt = copy.deepcopy(content)
+        own = spoilt["priors"] if where == "priors" else spoilt["rounds"][0]
+        (own[where] if where in ("asked", "limits") else own)[entry] = value
+        place.write_text(json.dumps(spoilt))
         with pytest.raises(sm.FileError, match=said):
-            sm.load_correction(place)
+            sm.read(place)
+            pytest.fail(f"read although {entry} is {value}")
 
 
 def run(*words: str) -> int:
@@ -110,7 +139,7 @@ def test_rounds_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert told["round"] == 2 and told["saved"] == place
     assert told["advice"]["delta_e"] == by_hand.advice.delta_e
     assert told["strengths"][0]["factor"] == by_hand.strengths[0].factor
-    assert sm.load_correction(place) == by_hand
+    assert sm.read(place) == by_hand
     assert run(*again, "--added", "kelp=1", "--added-clear", "20", "--json") == 0
     told = json.loads(capsys.readouterr().out)
     other = sm.correct(by_hand.added({"kelp": 1}, clear_g=20), SECOND, WANTED)

@@ -1,0 +1,281 @@
+"""Calibrations as files hold them, whole: test pours, spectra, how sure they are.
+
+A file holds the test pours, what was believed, and the most probable spectra and errors; the
+covariance follows from these and is computed anew when it is read. What a new tube taught holds
+the calibration before it, on which it rests.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Annotated, Any, Final, Literal, cast
+
+import numpy as np
+from pydantic import AfterValidator, Field, TypeAdapter
+
+from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
+from shadematch.calibration.fit import at_optimum
+from shadematch.calibration.forward import Errors
+from shadematch.calibration.lot import prior_of_lot
+from shadematch.calibration.problem import Noise, Problem, prior_of
+from shadematch.calibration.result import Before, Calibration
+from shadematch.calibration.spectra import BELIEFS, Unknown
+from shadematch.calibration.test_pour import TestPour
+from shadematch.errors import FileError
+from shadematch.keeping.forms import (
+    Curve,
+    DosesEntry,
+    Entry,
+    FromFields,
+    PaletteEntry,
+    entries_of,
+    made_from,
+    possible,
+)
+from shadematch.photo.response import Response
+from shadematch.studio.covariance import Covariance
+from shadematch.studio.target import Target
+from shadematch.support.arrays import FloatArray, Triple
+
+__all__ = ["calibration_of", "entries_of_calibration"]
+
+_MANY: Final = 20
+"""Lots on top of each other that a file may hold."""
+_ALTERED: Final = "The file was altered"
+
+_Positive = Annotated[float, Field(ge=0, le=1e6)]
+
+
+def _possible(pour: TestPour) -> TestPour:
+    if pour.lab is not None:
+        view = pour.view
+        possible(Target(pour.lab, view.illuminant, view.observer, covariance=pour.covariance))
+    return pour
+
+
+_Pour = Annotated[
+    TestPour,
+    FromFields(
+        doses=DosesEntry,
+        lab=Triple | None,
+        covariance=Covariance | None,
+        response=Annotated[Response, FromFields()] | None,
+    ),
+    AfterValidator(_possible),
+]
+_Unknown = Annotated[Unknown, FromFields(mean=Curve)]
+_Errors = Annotated[Errors, FromFields(**dict.fromkeys(Errors._fields, _Positive))]
+_Noise = Annotated[Noise, FromFields(**dict.fromkeys(Noise._fields, _Positive))]
+
+
+class _LotEntry(Entry):
+    pigment: str
+    hue_shift: bool
+    calibration: dict[str, Any]
+
+
+class _CalibrationEntry(Entry):
+    fingerprint: str
+    films: bool
+    contact: Literal["dry", "wet"] | None
+    like: PaletteEntry | None
+    pigments: Annotated[tuple[str, ...], Field(min_length=1)]
+    pours: Annotated[tuple[_Pour, ...], Field(min_length=1)]
+    weights: tuple[Annotated[float, Field(ge=0, le=1)], ...]
+    slips: tuple[tuple[Annotated[float, Field(ge=-30, le=30)], ...], ...]
+    unknowns: Annotated[tuple[_Unknown, ...], Field(min_length=1)]
+    found: tuple[Curve, ...]
+    errors: _Errors
+    noise: _Noise
+    scale: tuple[_Positive, _Positive]
+    lot: _LotEntry | None
+
+
+_FORM: Final = TypeAdapter(_CalibrationEntry)
+
+
+def entries_of_calibration(calibration: Calibration) -> dict[str, Any]:
+    """What a file holds of a calibration."""
+    fit, before = calibration._fit, calibration._before
+    problem = fit.problem
+    entry = _CalibrationEntry.model_construct(
+        fingerprint="",
+        films=calibration.films,
+        contact=cast(Literal["dry", "wet"] | None, calibration.contact),
+        like=calibration.like,
+        pigments=problem.pigments,
+        pours=calibration.pours,
+        weights=tuple(problem.weights.tolist()),
+        slips=tuple(map(tuple, fit.slips.tolist())),
+        unknowns=problem.unknowns,
+        found=tuple(map(tuple, fit.theta.tolist())),
+        errors=problem.errors,
+        noise=problem.noise,
+        scale=problem.scale,
+        lot=None
+        if before is None
+        else _LotEntry.model_construct(
+            pigment=before.pigment,
+            hue_shift=before.hue_shift,
+            calibration=entries_of_calibration(before.calibration),
+        ),
+    )
+    content = entries_of(_FORM, entry)
+    return {**content, "fingerprint": _print_of(content)}
+
+
+def _print_of(content: Mapping[str, Any]) -> str:
+    text = json.dumps({**content, "fingerprint": ""}, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def calibration_of(content: dict[str, Any], depth: int = 0) -> Calibration:
+    """The calibration that a file holds.
+
+    Raises
+    ------
+    ShadematchError
+        If it was altered, or naming the entry that is wrong.
+    """
+    file = made_from(_FORM, content)
+    if file.fingerprint != _print_of(content):
+        raise FileError(
+            "does not fit what the file holds",
+            field="fingerprint",
+            value=file.fingerprint,
+            remedy="The file was altered: calibrate again",
+        )
+    if depth > _MANY:
+        raise FileError(
+            "too many lots on top of each other", field="lot", value=depth, remedy="Calibrate anew"
+        )
+    contact = file.contact
+    pours = file.pours
+    for number, pour in enumerate(pours):
+        if pour.unit != pours[0].unit:
+            raise FileError(
+                "is not the unit of the other pours",
+                field=f"pours.{number}.unit",
+                value=pour.unit,
+                remedy=_ALTERED,
+            )
+    seen = (
+        pours
+        if contact is None
+        else tuple(
+            dataclasses.replace(p, view=p.view.model_copy(update={"contact": contact}))
+            for p in pours
+        )
+    )
+    for u in file.unknowns:
+        if u.kind not in BELIEFS:
+            raise FileError(
+                "is no kind of spectrum",
+                field="unknowns.kind",
+                value=u.kind,
+                remedy=f"There are {', '.join(BELIEFS)}",
+            )
+        if u.kind == "film crowding" and u.level <= 0:
+            raise FileError(
+                "must be above 0",
+                field="unknowns.level",
+                value=u.level,
+                remedy=_ALTERED,
+            )
+        if u.kind.startswith(("pigment", "film crowding")) and u.of not in file.pigments:
+            raise FileError(
+                "is no pigment of the file",
+                field="unknowns.of",
+                value=u.of,
+                remedy=_ALTERED,
+            )
+    unknowns = tuple(u._replace(mean=np.array(u.mean)) for u in file.unknowns)
+    slips = _slips(file)
+    before, prior = _before(file, depth), prior_of(unknowns)
+    if before is not None:
+        if [(u.of, u.kind) for u in unknowns] != [
+            (u.of, u.kind) for u in before.calibration._fit.problem.unknowns
+        ]:
+            raise FileError(
+                "has other spectra than the calibration before",
+                field="lot",
+                value=before.pigment,
+                remedy=_ALTERED,
+            )
+        prior = prior_of_lot(before.calibration, before.pigment, before.hue_shift)
+    _check_names(file)
+    cameras = cameras_of(pours, () if before is None else before.calibration.pours)
+    problem = Problem(
+        as_seen(seen, cameras),
+        unknowns,
+        file.pigments,
+        file.errors,
+        file.noise,
+        np.array(file.weights),
+        file.scale,
+    )
+    fit = with_cameras(at_optimum(problem, prior, np.array(file.found), slips), cameras)
+    if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
+        raise FileError(
+            "holds no possible spectra",
+            field="unknowns",
+            remedy="Calibrate again from the test pours",
+        )
+    return Calibration(pours, pours[0].unit, file.films, contact, file.like, fit, before)
+
+
+def _before(file: _CalibrationEntry, depth: int) -> Before | None:
+    if file.lot is None:
+        return None
+    old = calibration_of(file.lot.calibration, depth + 1)
+    if file.lot.pigment not in old.pigments:
+        raise FileError(
+            "was not calibrated before",
+            field="lot.pigment",
+            value=file.lot.pigment,
+            remedy=_ALTERED,
+        )
+    return Before(old, file.lot.pigment, file.lot.hue_shift)
+
+
+def _slips(file: _CalibrationEntry) -> FloatArray:
+    count, columns = len(file.pours), len(file.pigments) + 2
+    if len(file.weights) != count or len(file.slips) != count:
+        raise FileError(
+            "needs one entry for each test pour",
+            field="weights, slips",
+            value=(len(file.weights), len(file.slips)),
+            remedy=f"There are {count}",
+        )
+    if any(len(row) != columns for row in file.slips):
+        raise FileError(
+            "has rows of a wrong length",
+            field="slips",
+            value=len(file.slips[0]),
+            remedy=f"Each has {columns} values",
+        )
+    return np.array(file.slips)
+
+
+def _check_names(file: _CalibrationEntry) -> None:
+    have = {u.of for u in file.unknowns if u.kind == "pigment absorption"}
+    for name in file.pigments:
+        if name not in have:
+            raise FileError(
+                "has no absorption in the file",
+                field="pigments",
+                value=name,
+                remedy=_ALTERED,
+            )
+    for pour in file.pours:
+        for name in pour.doses:
+            if name not in file.pigments:
+                raise FileError(
+                    "is poured and not listed",
+                    field="pigments",
+                    value=name,
+                    remedy=_ALTERED,
+                )

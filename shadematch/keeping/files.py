@@ -1,0 +1,215 @@
+"""One `save` and one `read` for every kind of file.
+
+Every file is JSON, and says what it is::
+
+    {"format": "shadematch palette", "version": 1, ...}
+
+What a file holds is made by the makers of what it holds, which check it; what follows from the
+rest is computed anew. So a file can't say what no call could.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from typing import Annotated, Any, Final, NamedTuple, TypeVar, overload
+
+from pydantic import Field, TypeAdapter
+
+from shadematch.calibration.result import Calibration
+from shadematch.correction.results import Correction
+from shadematch.errors import FileError, PourError
+from shadematch.keeping.calibrations import calibration_of, entries_of_calibration
+from shadematch.keeping.corrections import correction_of, entries_of_correction
+from shadematch.keeping.forms import (
+    LONGEST_NOTE,
+    Entry,
+    PaletteFile,
+    TargetEntry,
+    checked_note,
+    entries_of,
+    made_from,
+)
+from shadematch.keeping.saved import Result, SavedEntry, SavedRecipe, kept
+from shadematch.matching.question import Choice
+from shadematch.studio.palette import Palette
+from shadematch.studio.target import Target
+from shadematch.studio.view import View
+from shadematch.support.files import checked_envelope, enveloped, read_json, write_json
+from shadematch.support.models import expect, listed
+
+__all__ = ["KINDS", "Kind", "Saveable", "read", "save"]
+
+T = TypeVar("T")
+
+Saveable = Result | Palette | Correction | Calibration | Iterable[Target]
+"""What can be saved."""
+
+
+class TargetsEntry(Entry):
+    """Wanted colours, and words about them."""
+
+    note: Annotated[str, Field(max_length=LONGEST_NOTE)] = ""
+    targets: tuple[TargetEntry, ...]
+
+
+class Kind(NamedTuple):
+    """A kind of file.
+
+    Attributes
+    ----------
+    version
+        Its newest version.
+    gives
+        What reading one gives.
+    form
+        What its entries are; None where no schema is published.
+    entries, made
+        From a thing to its entries, and back.
+    """
+
+    version: int
+    gives: type
+    form: TypeAdapter[Any] | None
+    entries: Callable[[Any], dict[str, Any]]
+    made: Callable[[dict[str, Any]], Any]
+
+
+def _of(gives: type, form: TypeAdapter[Any]) -> Kind:
+    return Kind(
+        1, gives, form, lambda thing: entries_of(form, thing), lambda data: made_from(form, data)
+    )
+
+
+_TARGETS: Final = TypeAdapter(TargetsEntry)
+KINDS: Final[Mapping[str, Kind]] = {
+    "palette": _of(Palette, TypeAdapter(PaletteFile)),
+    "targets": _of(list, _TARGETS)._replace(
+        made=lambda content: list(made_from(_TARGETS, content).targets)
+    ),
+    "recipe": _of(SavedRecipe, TypeAdapter(SavedEntry)),
+    "batch": Kind(1, Correction, None, entries_of_correction, correction_of),
+    "calibration": Kind(1, Calibration, None, entries_of_calibration, calibration_of),
+}
+"""By the word that stands in the envelope."""
+_VERSIONS: Final = {name: kind.version for name, kind in KINDS.items()}
+
+
+def save(
+    thing: Saveable,
+    path: str | os.PathLike[str],
+    *,
+    palette: Palette | None = None,
+    view: View | None = None,
+    choice: Choice | None = None,
+    note: str | None = None,
+    replace: bool = False,
+) -> None:
+    """Keep a thing in a JSON file, with all that is needed to go on from it.
+
+    The file is whole at every moment: whoever is killed while saving leaves what was there.
+
+    Parameters
+    ----------
+    thing
+        - A `Palette`.
+        - A list of `Target`, each with its spectrum and covariance if it has them; of what was
+          read in a photo, its `target`.
+        - A `Match`, `Prediction`, `Recipe` or `SavedRecipe`: what next month needs to repeat it.
+        - A `Correction`, the last one of its batch: what the next one needs to know.
+        - A `Calibration`, from `calibrate` or in what `new_lot` gives.
+    path
+        The file.
+    palette, view
+        Of a `Recipe` (and the palette of a `Prediction`), which don't know them; by default the
+        demo palette, and D65 on white paper.
+    choice
+        Of a `Match`, the choice that is poured; by default the frugal one, or the robust one
+        of a robust match.
+    note
+        Words of one's own with a recipe or targets, at most 10,000 letters; by default none, or
+        those it has.
+    replace
+        Whether another file that is there may be replaced. One that holds the same is let be.
+
+    Raises
+    ------
+    PourError, UnknownNameError
+        If the parts don't fit together, or this can't be saved.
+    FileError
+        If another file is there, the place can't be written, or a part is not fit to be read
+        again, which is named.
+    """
+    given = {"palette": palette, "view": view, "choice": choice, "note": note}
+    name = next((n for n, kind in KINDS.items() if isinstance(thing, kind.gives)), "targets")
+    entries: object = thing
+    if isinstance(thing, Result):
+        name, entries = "recipe", kept(thing, palette=palette, view=view, choice=choice, note=note)
+        given = {}
+    elif name == "targets":
+        entries = _targets(thing, given.pop("note"))
+    for field, value in given.items():
+        if value is not None:
+            remedy = "Leave it out: it goes with a recipe"
+            raise PourError("has no meaning here", field=field, value=str(value), remedy=remedy)
+    kind = KINDS[name]
+    content = kind.entries(entries)
+    kind.made(content)  # nothing is written that can't be read
+    write_json(path, enveloped(name, kind.version, content), replace=replace)
+
+
+def _targets(given: object, note: Any) -> TargetsEntry:
+    remedy = "Give a Palette, Match, Recipe, Correction or Calibration, or a list of Target"
+    targets = listed(given, "thing", remedy)
+    for target in targets:
+        expect(target, Target, "thing", remedy)
+    return TargetsEntry.model_construct(note=checked_note(note or ""), targets=targets)
+
+
+@overload
+def read(path: str | os.PathLike[str]) -> Any: ...
+@overload
+def read(path: str | os.PathLike[str], kind: type[T]) -> T: ...
+
+
+def read(path: str | os.PathLike[str], kind: type[Any] | None = None) -> Any:
+    """Read what `save` wrote.
+
+    Parameters
+    ----------
+    path
+        The file. It says itself what it is.
+    kind
+        What it must give: `Palette`, `list` (of targets), `SavedRecipe`, `Correction` or
+        `Calibration`; by default any of these.
+
+    Returns
+    -------
+    Palette, list of Target, SavedRecipe, Correction or Calibration
+        Equal to what was saved; a recipe or match comes as a `SavedRecipe`, and
+        `shadematch.repeat` tells what it gives with today's palette.
+
+    Raises
+    ------
+    FileError
+        If the file can't be read, is of another kind, is from a newer version, or has an entry
+        that is wrong, which is named.
+    """
+    wanted = [name for name, each in KINDS.items() if each.gives is kind]
+    if kind is not None and not wanted:
+        raise PourError(
+            "is no kind of file",
+            field="kind",
+            value=kind,
+            remedy=f"Take one of {', '.join(k.gives.__name__ for k in KINDS.values())}",
+        )
+    with read_json(path, kind=wanted[0] if wanted else "file") as data:
+        name, content = checked_envelope(data, _VERSIONS)
+        if wanted and name not in wanted:
+            raise FileError(
+                f"must be that of a {wanted[0]} file",
+                field="format",
+                value=data["format"],
+                remedy="Give another file",
+            )
+        return KINDS[name].made(content)

@@ -1,0 +1,204 @@
+"""A match in a file: what was asked, what was found, and the checks that it still holds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Final
+
+import numpy as np
+from pydantic import Field
+
+from shadematch.errors import FileError
+from shadematch.keeping.forms import DosesEntry, Entry, WeighedEntry, below
+from shadematch.matching.asked import checked_asked
+from shadematch.matching.match import Match
+from shadematch.matching.question import Asked, Choice
+from shadematch.predicting.spread import spread
+from shadematch.search.whole import GAP
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
+from shadematch.studio.recipe import LetDown, Recipe
+from shadematch.studio.target import Target
+from shadematch.studio.unit import check_unit
+from shadematch.studio.view import OwnLight, View
+
+__all__ = ["MatchEntry", "in_order"]
+
+_ALIKE: Final = 1e-4
+"""CIEDE2000 between what was kept and what the same code gives on another machine."""
+_ALTERED: Final = "The file was altered; match anew"
+
+_Apart = Annotated[float, Field(ge=0)]
+
+
+class ChoiceEntry(Entry):
+    """One recipe of a match."""
+
+    doses: DosesEntry
+    weighed: tuple[WeighedEntry, ...] = ()
+    delta_e: _Apart
+
+
+class RobustEntry(ChoiceEntry):
+    """The robust recipe of a robust match; how far it strays is computed anew."""
+
+    dose_slip: _Apart
+    scale_g: _Apart
+    complete: bool
+
+
+class MatchEntry(Entry):
+    """A match: the arguments of `match`, and what the search found."""
+
+    tolerance: _Apart
+    max_pigments: int | None
+    must_use: tuple[str, ...]
+    must_avoid: tuple[str, ...]
+    lights: tuple[OwnLight, ...]
+    let_downs: tuple[LetDown, ...]
+    frugal: ChoiceEntry
+    closest: ChoiceEntry
+    bound: _Apart
+    proved: bool
+    frugal_proved: bool
+    boxes: Annotated[int, Field(ge=0)]
+    robust: RobustEntry | None = None
+
+    @classmethod
+    def of(cls, match: Match) -> MatchEntry:
+        """What a file holds of a match."""
+        asked, names = match._question.asked, match.palette.names
+        robust = None
+        if match.robust is not None and match.spread is not None:
+            strayed = match.spread
+            robust = RobustEntry.model_construct(
+                **_entries(match.robust),
+                dose_slip=strayed.dose_slip,
+                scale_g=strayed.scale_g,
+                complete=match.robust_complete,
+            )
+        return cls.model_construct(
+            tolerance=float(match.tolerance),
+            max_pigments=None if asked.max_pigments is None else int(asked.max_pigments),
+            must_use=tuple(names[i] for i in asked.required),
+            must_avoid=tuple(names[i] for i in asked.excluded),
+            lights=asked.lights,
+            let_downs=asked.let_downs,
+            frugal=ChoiceEntry.model_construct(**_entries(match.frugal)),
+            closest=ChoiceEntry.model_construct(**_entries(match.closest)),
+            bound=match.bound,
+            proved=bool(match.proved),
+            frugal_proved=bool(match.frugal_proved),
+            boxes=int(match.boxes),
+            robust=robust,
+        )
+
+    def opened(self, target: Target, palette: Palette, pour: Pour, view: View) -> Match | None:
+        """The match, without searching anew; None where today's code gives other colours.
+
+        Raises
+        ------
+        ShadematchError
+            If no match can have this.
+        """
+        asked = checked_asked(
+            palette,
+            pour,
+            view,
+            tolerance=self.tolerance,
+            max_pigments=self.max_pigments,
+            must_use=self.must_use,
+            must_avoid=self.must_avoid,
+            lights=self.lights,
+            let_downs=self.let_downs,
+        )
+        if asked.lights and view.illuminant != asked.lights[0]:
+            raise FileError(
+                "must begin with the view's",
+                field="lights",
+                value=str(asked.lights[0]),
+                remedy=_ALTERED,
+            )
+        question = asked.question(target)
+        frugal, closest = (self._choice(asked, name) for name in ("frugal", "closest"))
+        within = closest.delta_e + self.tolerance if target.covariance is None else np.inf
+        for name, value, wrong in (
+            ("bound", self.bound, self.bound > closest.delta_e + _ALIKE),
+            ("proved", True, self.proved and self.bound < closest.delta_e - GAP - _ALIKE),
+            ("closest", str(closest), frugal.delta_e < closest.delta_e - _ALIKE),
+            ("frugal", str(frugal), frugal.delta_e > within + _ALIKE),
+            ("frugal", str(frugal), frugal.recipe.total > closest.recipe.total + _ALIKE),
+        ):
+            if wrong:
+                problem = "contradicts the rest of the match"
+                raise FileError(problem, field=name, value=value, remedy=_ALTERED)
+        robust = strayed = None
+        if self.robust is not None:
+            robust = self._choice(asked, "robust")
+            strayed = spread(
+                robust.recipe,
+                palette=palette,
+                view=view,
+                target=target,
+                dose_slip=self.robust.dose_slip,
+                scale_g=self.robust.scale_g,
+                lights=self.lights,
+            )
+        whole = [choice for choice in (frugal, closest, robust) if choice is not None]
+        if any(abs(question.judged(c) - c.delta_e) > _ALIKE for c in whole):
+            return None
+        return Match(
+            target=target,
+            tolerance=self.tolerance,
+            frugal=frugal,
+            closest=closest,
+            bound=self.bound,
+            proved=self.proved,
+            frugal_proved=self.frugal_proved,
+            boxes=self.boxes,
+            _question=question,
+            robust=robust,
+            spread=strayed,
+            robust_complete=self.robust is None or self.robust.complete,
+        )
+
+    def _choice(self, asked: Asked, name: str) -> Choice:
+        """One of the recipes, which must be permitted."""
+        entry: ChoiceEntry = getattr(self, name)
+        palette, pour = asked.palette, asked.pour
+        with below(name):
+            recipe = in_order(Recipe(entry.doses, pour, entry.weighed, palette.unit), palette)
+        counts = asked.steps_of(recipe)
+        made = asked.choice(np.rint(counts), entry.delta_e)
+        used, most = set(recipe.doses), self.max_pigments
+        for problem, wrong in (
+            ("a dose is no multiple of its step", np.abs(np.rint(counts) - counts).max() > 1e-6),
+            ("has a let-down that was not to hand", made.recipe.weighed != recipe.weighed),
+            ("has more paste than the pour takes", recipe.total > pour.max_total * (1 + 1e-9)),
+            ("has too many pigments", most is not None and len(used) > most),
+            ("lacks a pigment that must be used", not used.issuperset(self.must_use)),
+            ("has a pigment that must be avoided", not used.isdisjoint(self.must_avoid)),
+        ):
+            if wrong:
+                raise FileError(problem, field=name, value=str(recipe), remedy=_ALTERED)
+        return made
+
+
+def _entries(choice: Choice) -> dict[str, Any]:
+    recipe = choice.recipe
+    return {"doses": dict(recipe.doses), "weighed": recipe.weighed, "delta_e": choice.delta_e}
+
+
+def in_order(given: Recipe, palette: Palette) -> Recipe:
+    """The recipe with its doses in the palette's order.
+
+    Raises
+    ------
+    UnknownNameError, PourError
+        If the palette lacks a name, or counts in another unit.
+    """
+    check_unit(given.unit, palette.unit, "recipe")
+    for name in (*given.doses, *(part.let_down.pigment for part in given.weighed)):
+        palette.index(name)
+    ordered: Mapping[str, float] = {n: given.doses[n] for n in palette.names if n in given.doses}
+    return Recipe(ordered, given.pour, given.weighed, given.unit)

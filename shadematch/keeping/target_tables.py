@@ -1,0 +1,189 @@
+"""Targets into tables and out of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from shadematch.calibration.rows import column_of
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.errors import ColourError, ShadematchError
+from shadematch.keeping.results import missing
+from shadematch.studio.target import Target
+from shadematch.support.models import expect, is_finite, listed
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["targets_frame", "targets_from_frame"]
+
+_SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
+_LAB: Final = ("l", "a", "b")
+_XYZ: Final = ("x", "y", "z")
+_UPPER: Final = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
+_COVARIANCE: Final = tuple(f"cov_{'Lab'[i]}{'Lab'[j]}" for i, j in _UPPER)
+_PLAIN: Final = ("source", "hex", "illuminant", "observer", *"LabXYZ", *_COVARIANCE)
+"""Columns of targets, spectra aside."""
+_READ: Final = frozenset(name.lower() for name in _PLAIN)
+_CHROMATICITY: Final = 0.002
+"""Chromaticities, rounded, add up to 1 within this."""
+
+
+def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
+    """Targets as a pandas data frame; `targets_from_frame` gives the same targets back.
+
+    Columns: ``source``, ``hex``, ``L``, ``a``, ``b``, ``illuminant``, ``observer``; where a
+    target has one, its spectrum in ``380 nm`` to ``730 nm``, and its covariance in ``cov_LL``,
+    ``cov_La``, ``cov_Lb``, ``cov_aa``, ``cov_ab``, ``cov_bb``.
+
+    Raises
+    ------
+    ColourError
+        For a target under an `Illuminant` of one's own, which a table has no place for
+        (`save` has), or for something that is no target.
+    MissingExtraError
+        If pandas is missing.
+    """
+    try:
+        import pandas as pd
+    except ImportError:
+        raise missing("pandas") from None
+    rows = []
+    for target in listed(targets, "targets", "Give a list of Target"):
+        expect(target, Target, "targets", "Give Targets")
+        if not isinstance(target.illuminant, str):
+            raise ColourError(
+                "is a light of one's own",
+                field="illuminant",
+                value=str(target.illuminant),
+                remedy="Use save",
+            )
+        row: dict[str, Any] = {"source": target.source, "hex": target.hex}
+        row |= dict(zip("Lab", target.lab, strict=True))
+        row |= {"illuminant": target.illuminant, "observer": target.observer}
+        if target.reflectance is not None:
+            row |= dict(zip(_SPECTRUM, target.reflectance.tolist(), strict=True))
+        if target.covariance is not None:
+            upper = [target.covariance[i][j] for i, j in _UPPER]
+            row |= dict(zip(_COVARIANCE, upper, strict=True))
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
+    """The targets in a table.
+
+    Each row tells its colour by the first of these that it has: a spectrum, in columns named by
+    wavelengths such as ``400 nm``; ``L``, ``a``, ``b``; ``X``, ``Y``, ``Z``, with Y = 100 for
+    white; ``hex``. Lab and XYZ are meant under the columns ``illuminant`` and ``observer``,
+    without these under D65, 2 degrees. ``source`` and ``cov_LL``, ``cov_La``, ``cov_Lb``,
+    ``cov_aa``, ``cov_ab``, ``cov_bb`` count where they are there; other columns don't.
+
+    Names of columns are read as in files with test pours (`shadematch.calibration.rows`): in
+    upper or lower case, with blanks around them, and with ``LAB_L`` for ``L`` or ``R400`` for
+    ``400 nm``. Of several that mean the same, the one in the spelling above counts.
+
+    Raises
+    ------
+    ColourError
+        If no such columns are there, several mean the same, or naming the row that can't be
+        used. XYZ that add up to 1 are taken for chromaticities x, y, z, and refused.
+    """
+    if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
+        raise ColourError(
+            "is no data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
+        )
+    columns = _columns_of(frame)
+    spectrum = tuple(sorted((name for name in columns if name.startswith("nm:")), key=_nm))
+    ways = [way for way in (spectrum, _LAB, _XYZ, ("hex",)) if way and set(way) <= set(columns)]
+    if not ways:
+        raise ColourError(
+            "has no colours",
+            field="frame",
+            value=list(map(str, frame.columns)),
+            remedy="Name a column hex, or three L, a, b or X, Y, Z",
+        )
+    targets = []
+    for number, values in enumerate(frame.itertuples(index=False, name=None), start=1):
+        cells = ((name, values[at]) for name, at in columns.items())
+        row = {name: cell for name, cell in cells if cell is not None and cell == cell}
+        try:
+            targets.append(_target_of(row, ways))
+        except ShadematchError as found:
+            raise ColourError(
+                found.problem,
+                field=f"row {number}, {found.field}",
+                value=found.value,
+                remedy=found.remedy,
+            ) from None
+    return targets
+
+
+def _columns_of(frame: pd.DataFrame) -> dict[str, int]:
+    """Where each column is that counts, by what `column_of` or its name in small letters says."""
+    heads = [str(column) for column in frame.columns]
+    places: dict[str, list[int]] = {}
+    for at, head in enumerate(heads):
+        low = head.strip().lower()
+        name = low if low in _READ else column_of(low) or ""
+        if name in _READ or name.startswith("nm:"):
+            places.setdefault(name, []).append(at)
+    found = {}
+    for name, several in places.items():
+        own = [at for at in several if heads[at] in (*_PLAIN, *_SPECTRUM)] or several
+        if len(own) > 1:
+            raise ColourError(
+                "several columns mean the same",
+                field="frame",
+                value=[heads[at] for at in own],
+                remedy="Keep one",
+            )
+        found[name] = own[0]
+    return found
+
+
+def _nm(name: str) -> float:
+    return float(name.removeprefix("nm:"))
+
+
+def _target_of(row: Mapping[str, Any], ways: Sequence[tuple[str, ...]]) -> Target:
+    way = next((way for way in ways if all(name in row for name in way)), None)
+    if way is None:
+        raise ColourError(
+            "has no colour", field="target", remedy="Fill in hex, or L, a, b, or X, Y, Z"
+        )
+    given = [row[name] for name in way]
+    light: dict[str, Any] = {
+        name: _text(row[name]) for name in ("illuminant", "observer") if name in row
+    }
+    if way == ("hex",):
+        target = Target.from_hex(given[0])
+    elif way == _XYZ:
+        if all(map(is_finite, given)) and abs(sum(given) - 1.0) <= _CHROMATICITY:
+            raise ColourError(
+                "add up to 1, as chromaticities do",
+                field="xyz",
+                value=given,
+                remedy="Give X, Y, Z with Y = 100 for white",
+            )
+        target = Target.from_xyz(given, **light)
+    elif way == _LAB:
+        target = Target.from_lab(given, **light)
+    else:
+        target = Target.from_reflectance(list(map(_nm, way)), given)
+    if all(name.lower() in row for name in _COVARIANCE):
+        matrix = [[0.0] * 3 for _ in range(3)]
+        for (i, j), name in zip(_UPPER, _COVARIANCE, strict=True):
+            matrix[i][j] = matrix[j][i] = row[name.lower()]
+        target = replace(target, covariance=matrix)  # type: ignore[arg-type]
+    return replace(target, source=str(row["source"])) if "source" in row else target
+
+
+def _text(cell: object) -> str:
+    """A cell that is a text, whatever the table has made of it: ``2`` or ``2.0`` for "2"."""
+    if isinstance(cell, float | np.floating) and cell == int(cell):
+        return str(int(cell))
+    return str(cell)
