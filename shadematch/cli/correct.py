@@ -26,7 +26,7 @@ from shadematch.cli.conditions import (
 )
 from shadematch.cli.entries import dose_entries, shared_entries
 from shadematch.cli.parsing import Verbs, called, only_with, option_of, renamed
-from shadematch.cli.printing import cautions, coloured, json_text, swatch, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import (
     TARGET_OPTIONS,
@@ -193,13 +193,8 @@ def _correct(args: argparse.Namespace) -> str:
     if args.json:
         more = {"round": len(found.rounds), "saved": args.save, "saved_palette": args.save_palette}
         return json_text({**_entries(found), **more, **shared_entries(pour, view)})
-    parts = [wrapped(str(found), 11), cautions()]
-    if args.save is not None:
-        parts.insert(1, wrapped(f"saved in {args.save}{_next(found, args.save)}"))
-    if coloured():
-        wanted, then = found.target.hex, found.advice.hex
-        parts.insert(0, f"wanted {wanted} {swatch(wanted)}{swatch(then)} {then} afterwards")
-    return "\n\n".join(parts)
+    saved = [] if args.save is None else [f"saved in {args.save}{_next(found, args.save)}"]
+    return shown(found, *saved)
 
 
 def _next(found: Correction, place: str) -> str:

@@ -15,7 +15,7 @@ from shadematch.cli.amounts import MASS
 from shadematch.cli.conditions import add_conditions
 from shadematch.cli.entries import dose_entries
 from shadematch.cli.parsing import Verbs, called
-from shadematch.cli.printing import cautions, json_text, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.planning.books import read_stock
 from shadematch.planning.cost import cost
@@ -53,4 +53,4 @@ def _cost(args: argparse.Namespace) -> str:
                 "cautions": CAUTIONS,
             }
         )
-    return "\n\n".join((wrapped(str(found), 11), cautions()))
+    return shown(found)

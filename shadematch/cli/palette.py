@@ -12,10 +12,11 @@ from typing import Final
 
 from shadematch.cli.conditions import read_palette
 from shadematch.cli.parsing import Verbs
-from shadematch.cli.printing import coloured, json_text, swatch, table, wrapped
+from shadematch.cli.printing import clean, coloured, json_text, wrapped
 from shadematch.predicting.prediction import predict
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
+from shadematch.support.report import Swatch, Table
 
 __all__ = ["add_verb"]
 
@@ -39,14 +40,15 @@ def _palette(args: argparse.Namespace) -> str:
             {**p.model_dump(include=kept), "hex": c, "scatters": p.scatters} for p, c in both
         ]
         return json_text({"note": palette.note, "unit": palette.unit, "pigments": entries})
-    rows = [("pigment", "colour", "tube", "price", "scatters")]
+    rows = []
     for p, code in both:
         price = "not known" if p.tube_price is None else f"{p.tube_price:.2f}"
         tube = "not known" if p.tube_size is None else f"{p.tube_size:g} {palette.unit}"
         rows.append((p.name, code, tube, price, "yes" if p.scatters else "no"))
-    lines = table(rows, {2, 3})
+    heads = ("pigment", "colour", "tube", "price", "scatters")
+    lines = [clean(line) for line in Table(heads, tuple(rows), frozenset({2, 3})).lines()]
     if coloured():
-        patches = [" " * 10, *map(swatch, codes)]
+        patches = [" " * 10, *(Swatch(code).patch() for code in codes)]
         lines = [f"{patch}  {line}" for patch, line in zip(patches, lines, strict=True)]
     foot = f"Colours are of {_SWATCH_DOSE:g} {palette.unit} in {Pour()}, seen {View()}."
     note = (palette.note,) if palette.note else ()

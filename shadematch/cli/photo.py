@@ -13,10 +13,11 @@ import argparse
 
 from shadematch.cli.amounts import COUNT
 from shadematch.cli.parsing import Verbs
-from shadematch.cli.printing import coloured, json_text, picture, picture_kind, swatch
+from shadematch.cli.printing import coloured, json_text, picture, picture_kind
 from shadematch.errors import PhotoError
 from shadematch.photo.finding import draw_chart, find_chart
 from shadematch.photo.proposal import flat_areas
+from shadematch.support.report import Swatch
 
 __all__ = ["add_verb"]
 
@@ -52,7 +53,7 @@ def _photo(args: argparse.Namespace) -> str:
             for a in found.areas
         ]
         return json_text({"areas": areas, "saved": args.save})
-    lines = [f"{swatch(a.hex)}  {a}" if coloured() else str(a) for a in found.areas]
+    lines = [f"{Swatch(a.hex).patch()}  {a}" if coloured() else str(a) for a in found.areas]
     if args.save is not None:
         lines.append(f"saved in {args.save}")
     return "\n".join(lines) or "no flat areas found"

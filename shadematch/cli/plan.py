@@ -28,7 +28,7 @@ from shadematch.cli.amounts import NUMBER, SHARE
 from shadematch.cli.conditions import read_palette
 from shadematch.cli.entries import choice_entries
 from shadematch.cli.parsing import Verbs, called
-from shadematch.cli.printing import cautions, json_text, wrapped
+from shadematch.cli.printing import json_text, shown
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
@@ -85,7 +85,7 @@ def _plan(args: argparse.Namespace) -> str:
         what = found.without(*args.without) if args.without else None
     if args.json:
         return json_text(_entries(found, what))
-    return "\n\n".join((wrapped(str(what or found), 11), cautions()))
+    return shown(what or found)
 
 
 def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:

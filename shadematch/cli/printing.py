@@ -9,7 +9,7 @@ import shutil
 import sys
 import textwrap
 import unicodedata
-from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import PurePath
 from typing import Any, Final
 
@@ -26,8 +26,6 @@ __all__ = [
     "picture",
     "picture_kind",
     "shown",
-    "swatch",
-    "table",
     "terminal",
     "wrapped",
 ]
@@ -109,12 +107,6 @@ def coloured() -> bool:
     return terminal() and not off
 
 
-def swatch(code: str) -> str:
-    """A patch of a hex colour."""
-    red, green, blue = bytes.fromhex(code.removeprefix("#"))
-    return f"\x1b[48;2;{red};{green};{blue}m{' ' * 10}\x1b[0m"
-
-
 def clean(text: str) -> str:
     """Without characters that could steer the terminal: names come from files."""
     kept = "".join(c if c == "\n" or unicodedata.category(c)[0] != "C" else "?" for c in text)
@@ -123,18 +115,21 @@ def clean(text: str) -> str:
 
 def wrapped(text: str, indent: int = 0) -> str:
     """On a terminal, long lines broken between words; elsewhere as they are, for other tools."""
-    text = clean(text)
-    if not terminal():
+    text, width = clean(text), _width()
+    if width is None:
         return text
-    width = max(shutil.get_terminal_size().columns, 40)
     wrapper = textwrap.TextWrapper(width, subsequent_indent=" " * indent, break_on_hyphens=False)
     wrapper.break_long_words = False
     return "\n".join(map(wrapper.fill, text.split("\n")))
 
 
+def _width() -> int | None:
+    """Letters to a line of the terminal; None where the output goes elsewhere."""
+    return max(shutil.get_terminal_size().columns, 40) if terminal() else None
+
+
 def shown(*results: Reported | Report | str) -> str:
     """Results with their swatches, where they can be seen, and the cautions once."""
-    width = max(shutil.get_terminal_size().columns, 40) if terminal() else None
     parts, careful = [], False
     for result in results:
         if isinstance(result, str):
@@ -142,8 +137,9 @@ def shown(*results: Reported | Report | str) -> str:
             continue
         report = result.report() if isinstance(result, Reported) else result
         if coloured() and report.swatches:
-            parts.append(report.patches())
-        parts.append(clean(report.text(width)))
+            named = (replace(each, label=clean(each.label)) for each in report.swatches)
+            parts.append(replace(report, swatches=tuple(named)).patches())
+        parts.append(clean(report.text(_width())))
         careful = careful or report.cautions
     return "\n\n".join([*parts, *([cautions()] if careful else [])])
 
@@ -151,16 +147,3 @@ def shown(*results: Reported | Report | str) -> str:
 def cautions() -> str:
     """The cautions as a list."""
     return wrapped("\n".join(("cautions", *(f"- {c}" for c in CAUTIONS))), 2)
-
-
-def table(rows: Sequence[Sequence[str]], right: set[int]) -> list[str]:
-    """Aligned lines; the columns in `right` end flush."""
-    cells = [[clean(cell) for cell in row] for row in rows]
-    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
-    return [
-        "  ".join(
-            cell.rjust(width) if at in right else cell.ljust(width)
-            for at, (cell, width) in enumerate(zip(row, widths, strict=True))
-        ).rstrip()
-        for row in cells
-    ]

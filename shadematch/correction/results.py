@@ -21,8 +21,8 @@ from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray, triple
-from shadematch.support.html import recipe_card
 from shadematch.support.models import between, expect
+from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, rows_of
 
 __all__ = ["Addition", "Correction", "Strength", "addition_of"]
 
@@ -132,7 +132,7 @@ class Addition:
 
 
 @dataclass(frozen=True)
-class Correction:
+class Correction(Reported):
     """What a batch really is, and what to add to it.
 
     Attributes
@@ -303,57 +303,39 @@ class Correction:
             return f"no smaller addition gets within {self.within:g}"
         return "the search stopped early: a smaller addition may do"
 
-    def __str__(self) -> str:
-        """In plain words."""
-        shown = ", ".join(f"{v:z.1f}" for v in self.believed_lab)
-        lines = [
-            f"batch      {self.recipe}, into {self.recipe.pour}",
-            f"measured   CIEDE2000 {self.measured_delta_e:.2f} to the target ({self.target.hex})",
-            f"believed   Lab ({shown}), CIEDE2000 {self.believed_delta_e:.2f}",
-        ]
-        if self.doubtful:
-            lines.append(f"doubt      {_DOUBT}")
-        else:
-            lines += [
-                f"{'strength' if i == 0 else '':10} {strength}"
-                for i, strength in enumerate(self.strengths)
-            ]
-        advice = self.advice
-        word = {"can't be saved": "best is", "near enough": "add", "can be saved": "add"}
-        lines.append(f"verdict    {self.status}")
-        lines.append(f"{word[self.status]:10} {advice}")
-        lines.append(
-            f"then       CIEDE2000 {advice.delta_e:.2f}, nine times in ten within {advice.p90:.2f}"
+    def report(self) -> Report:
+        """What the batch is, what to add, and what comes of it."""
+        advice, view = self.advice, self._belief.view
+        now, then = (
+            Target(lab, view.illuminant, view.observer) for lab in (self.believed_lab, advice.lab)
         )
-        lines.append(f"proof      {self.proof}")
-        if not advice.nothing:
-            lines.append(f"care       {REMELTING}")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        white = self._belief.view.observation.white
-        now = lab_to_xyz(np.array(self.believed_lab), white)
-        advice = self.advice
-        strengths = [("strength", str(s)) for s in self.strengths]
-        swatches = [
-            (self.target.hex, "wanted"),
-            (srgb_to_hex(xyz_to_srgb(now, white)[0]), "is now"),
-            (advice.hex, "afterwards"),
-        ]
+        told = [_DOUBT] if self.doubtful else map(str, self.strengths)
         rows = [
-            ("batch", f"{self.recipe}, into {self.recipe.pour}"),
-            (
-                "CIEDE2000 now",
-                f"{self.believed_delta_e:.2f} (measured {self.measured_delta_e:.2f})",
+            Row("batch", f"{self.recipe}, into {self.recipe.pour}"),
+            Row(
+                "measured",
+                f"CIEDE2000 {self.measured_delta_e:.2f} to the target",
+                swatch=Swatch.of(self.target),
             ),
-            *([("doubt", _DOUBT)] if self.doubtful else strengths),
-            ("verdict", self.status),
-            ("best is" if self.smallest is None else "add", str(advice)),
-            ("CIEDE2000 then", f"{advice.delta_e:.2f}, nine times in ten within {advice.p90:.2f}"),
-            ("proof", self.proof),
+            Row("believed", f"{lab_words(now.lab)}, CIEDE2000 {self.believed_delta_e:.2f}"),
+            *rows_of("doubt" if self.doubtful else "strength", told),
+            Row("verdict", self.status),
+            Row("best is" if self.smallest is None else "add", str(advice)),
+            Row(
+                "then",
+                f"CIEDE2000 {advice.delta_e:.2f}, nine times in ten within {advice.p90:.2f}",
+            ),
+            Row("proof", self.proof),
+            *([] if advice.nothing else [Row("care", REMELTING)]),
         ]
-        foot = "" if advice.nothing else REMELTING
-        return recipe_card(swatches, rows, foot=foot)
+        return Report(
+            swatches=(
+                Swatch.of(self.target, "wanted"),
+                Swatch.of(now, "is now"),
+                Swatch.of(then, "afterwards"),
+            ),
+            rows=tuple(rows),
+        )
 
 
 _DOUBT: Final = (

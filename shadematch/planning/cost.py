@@ -11,12 +11,13 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import Recipe
 from shadematch.support.models import between, expect
+from shadematch.support.report import Report, Reported, Row
 
 __all__ = ["Cost", "cost"]
 
 
 @dataclass(frozen=True)
-class Cost:
+class Cost(Reported):
     """Money and bars of a recipe; money in the studio's currency, None where a price is unknown.
 
     Attributes
@@ -69,27 +70,30 @@ class Cost:
     def _share(self) -> float:
         return self.bar_g / self.recipe.pour.batch_g
 
-    def __str__(self) -> str:
-        """In plain words."""
+    def report(self) -> Report:
+        """What a bar costs, and how far the tubes go."""
 
         def told(money: float | None) -> str:
             return "not known" if money is None else f"{money:.2f}"
 
-        lines = [
-            f"batch      {self.recipe} in {self.recipe.pour.batch_g:g} g: {self.bars} "
-            f"{'bar' if self.bars == 1 else 'bars'} of {self.bar_g:g} g",
-            f"per bar    {told(self.per_bar)} (paste {told(self.paste_per_bar)}, "
-            f"base {told(self.base_per_bar)})",
+        word = "bar" if self.bars == 1 else "bars"
+        rows = [
+            *self.recipe.rows,
+            Row("batch", f"{self.bars} {word} of {self.bar_g:g} g"),
+            Row(
+                "per bar",
+                told(self.per_bar),
+                note=f"paste {told(self.paste_per_bar)}, base {told(self.base_per_bar)}",
+            ),
         ]
         if self.bars_per_set is not None:
-            lines.append(
-                f"tubes      {self.bars_per_set} bars from one full tube of each, "
-                f"{self.first_out} is out first"
-                + ("" if self.bars_on_shelf is None else f"; {self.bars_on_shelf} from the shelf")
-            )
+            text = f"{self.bars_per_set} bars from one full tube of each"
+            rows.append(Row("tubes", f"{text}, {self.first_out} is out first"))
+        if self.bars_on_shelf is not None:
+            rows.append(Row("tubes", f"{self.bars_on_shelf} bars from the shelf"))
         if self.assumed_tubes:
-            lines.append(f"assumed    {assumed_in_words(self.assumed_tubes)}")
-        return "\n".join(lines)
+            rows.append(Row("assumed", assumed_in_words(self.assumed_tubes)))
+        return Report(rows=tuple(rows))
 
 
 def cost(

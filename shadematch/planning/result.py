@@ -15,7 +15,7 @@ from shadematch.planning.stock import Stock, assumed_in_words
 from shadematch.predicting.prediction import Prediction
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
-from shadematch.support.html import recipe_card
+from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 from shadematch.support.svg import colour_strip
 
 __all__ = ["Amounts", "LeftOut", "Plan", "Poured", "Purchase", "Reason", "WhatIf"]
@@ -163,7 +163,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
-class Plan:
+class Plan(Reported):
     """What to do with an order book.
 
     Goals, each brought to its best before the next: the value of the orders poured; the money
@@ -293,39 +293,30 @@ class Plan:
         """What is taken for known of tubes though nobody entered it, in words; may be empty."""
         return assumed_in_words(self.stock.assumed(self.palette))
 
-    def __str__(self) -> str:
-        """In plain words."""
-        total, unit = len(self.lines), self.palette.unit
-        lines = [f"poured     {len(self.poured)} of {total} orders, worth {self.value:g}"]
-        lines += [f"           {p}" for p in self.poured]
-        lines += [f"left out   {x}" for x in self.left_out]
-        lines.append(f"buy        {self.bill}")
-        lines += [
-            f"tube       {name}: {used:g} {unit} used, {self.left[name]:g} {unit} left"
-            for name, used in self.use.items()
-        ]
-        if self.assumed:
-            lines.append(f"assumed    {self.assumed}")
-        lines.append(f"proof      {self.proof}")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        unit = self.palette.unit
-        rows = [(p.order.name, str(p).removeprefix(f"{p.order.name}: ")) for p in self.poured]
-        rows += [(x.order.name, f"left out: {x.sentence}") for x in self.left_out]
-        rows += [
-            ("buy", self.bill),
-            ("paste left", ", ".join(f"{n} {left:g} {unit}" for n, left in self.left.items())),
-            *([("assumed", self.assumed)] if self.assumed else []),
-            ("proof", self.proof),
-        ]
+    def report(self) -> Report:
+        """What is poured, left out and bought, and what is left of the tubes."""
+        unit, count = self.palette.unit, f"{len(self.poured)} of {len(self.lines)} orders"
         codes = [p.predicted.hex for p in self.poured]
-        figure = colour_strip(codes, "the orders that are poured, as listed below") if codes else ""
-        return recipe_card([], rows, figure=figure)
+        strips = [colour_strip(codes, "the orders that are poured, as listed below")]
+        return Report(
+            pictures=tuple(strips if codes else ()),
+            rows=(
+                Row("poured", f"{count}, worth {self.value:g}"),
+                *(Row("poured", str(p), swatch=Swatch.of(p.predicted)) for p in self.poured),
+                *rows_of("left out", map(str, self.left_out)),
+                Row("buy", self.bill),
+                *rows_of("assumed", [self.assumed] if self.assumed else []),
+                Row("proof", self.proof),
+            ),
+            details=tuple(
+                Row("tube", f"{name}: {used:g} {unit} used, {self.left[name]:g} {unit} left")
+                for name, used in self.use.items()
+            ),
+        )
 
 
 @dataclass(frozen=True)
-class WhatIf:
+class WhatIf(Reported):
     """Two plans for one order book: as it is, and without some tubes.
 
     Attributes
@@ -350,31 +341,29 @@ class WhatIf:
                 found[old.order.name] = (old, new)
         return found
 
-    def __str__(self) -> str:
-        """In plain words."""
-        gone = " and ".join(self.names)
-        changes = self.changes
+    def report(self) -> Report:
+        """The orders that come out otherwise."""
+        gone, changes = " and ".join(self.names), self.changes
         if not changes:
-            return f"without {gone}: nothing changes"
-        lines = [f"without {gone}: {len(changes)} of {len(self.before.lines)} orders change"]
-        for name, (old, new) in changes.items():
-            lines.append(f"{name}")
-            lines += [f"    was  {_told(old)}", f"    now  {_told(new)}"]
-        lines.append(f"money      {self.before.money:.2f} before, {self.after.money:.2f} after")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        rows = []
-        for name, (old, new) in self.changes.items():
-            rows += [(name, f"was {_told(old)}"), ("", f"now {_told(new)}")]
-        head = str(self).partition("\n")[0]
-        swatches = [
-            (line.predicted.hex, f"{name}, {word}")
-            for name, pair in list(self.changes.items())[:3]
-            for word, line in (("was", pair[0]), ("now", pair[1]))
+            return Report(title=f"without {gone}: nothing changes")
+        told = [
+            (name, word, line)
+            for name, pair in changes.items()
+            for word, line in zip(("was", "now"), pair, strict=True)
+        ]
+        shades = [
+            Swatch.of(line.predicted, f"{name}, {word}")
+            for name, word, line in told
             if isinstance(line, Poured)
         ]
-        return recipe_card(swatches[:4], rows, foot=head)
+        return Report(
+            title=f"without {gone}: {len(changes)} of {len(self.before.lines)} orders change",
+            swatches=tuple(shades[:4]),
+            rows=(
+                *(Row(name, f"{word} {_told(line)}") for name, word, line in told),
+                Row("money", f"{self.before.money:.2f} before, {self.after.money:.2f} after"),
+            ),
+        )
 
 
 def _gist(line: Poured | LeftOut) -> object:

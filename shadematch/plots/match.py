@@ -162,5 +162,5 @@ def _draw_bar(
     height = 0.55 * pour.thickness_cm / thickest
     ax.bar(left + 0.5, height, width=1.0, bottom=0.15, color=bar.hex, edgecolor=INK, lw=0.8)
     ax.text(left, 0.17 + height, f"{pour.thickness_cm:g} cm thick", fontsize=8, color=INK)
-    lines = [str(pour), f"seen {bar.view}", *(f"{amount} {name}" for name, amount in recipe.parts)]
+    lines = [str(pour), f"seen {bar.view}", *recipe.lines]
     ax.text(left, 0.05, plain("\n".join(lines)), va="top", color=INK, fontsize=8)

@@ -20,6 +20,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.unit import Unit
 from shadematch.support.models import between, expect, is_finite
+from shadematch.support.report import Row, lab_words
 
 __all__ = ["LOSS", "NOTE_SIZES", "Content", "Dose", "content_of", "figure", "yield_of"]
 
@@ -89,7 +90,7 @@ class Content:
     weigh: tuple[str, ...]
     yields: str
     steps: tuple[tuple[str, str], ...]
-    figures: tuple[tuple[str, str], ...]
+    figures: tuple[Row, ...]
     remark: str
     foot: str
 
@@ -273,7 +274,7 @@ def _steps(
     )
 
 
-def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
+def _spread(spread: Spread | Mapping[str, float]) -> Row:
     values = []
     for field in ("median", "p90"):
         found: object = (
@@ -297,7 +298,7 @@ def _spread(spread: Spread | Mapping[str, float]) -> tuple[str, str]:
     text = f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}"
     if isinstance(spread, Spread):
         text += f" ({', '.join(spread.readings)})"
-    return "spread", text
+    return Row("spread", text)
 
 
 def content_of(
@@ -324,18 +325,17 @@ def content_of(
     yields, short = yield_of(recipe.pour, bars, bar_g, loss)
     weigh = _weigh(recipe)
     doses = _doses(saved)
-    lab = ", ".join(f"{v:z.1f}" for v in saved.lab)
-    figures = [("predicted", f"Lab ({lab}){'' if saved.in_srgb else ', outside sRGB'}")]
-    if saved.target is not None:
-        figures.insert(0, ("wanted", clean(str(saved.target))))
+    figures = [] if saved.target is None else [Row("wanted", clean(str(saved.target)))]
+    outside = "" if saved.in_srgb else ", outside sRGB"
+    figures.append(Row("predicted", f"{lab_words(saved.lab)}{outside}"))
     if spread is not None:
         figures.append(_spread(spread))
     if saved.match is not None and recipe.doses == saved.match.closest.recipe.doses:
-        figures.append(("proof", saved.match.proof))
-    figures.append(("seen", str(saved.view)))
+        figures.append(Row("proof", saved.match.proof))
+    figures.append(Row("seen", str(saved.view)))
     unit = recipe.unit
     load = f"{figure(recipe.total)} {unit} in all, {recipe.load:.2f} {unit} per 100 g"
-    figures.append(("paste", load))
+    figures.append(Row("paste", load))
     return Content(
         title=_text(title, "title", _LONGEST_TITLE) or "Batch sheet",
         date=_text(date, "date", _LONGEST_DATE),

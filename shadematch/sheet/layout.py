@@ -110,7 +110,9 @@ def _more_mm(content: Content, kind: Kind) -> float:
     title = units(content.title)
     more = 4.5 * (math.ceil(title / 70) - 1) if title > 60 else 0.0
     more += 4.5 * math.ceil(units(content.remark) / 100)
-    lines = sum(math.ceil(units(f"{n} {shortened(v)}") / 42) for n, v in content.figures)
+    lines = sum(
+        math.ceil(units(f"{row.label} {shortened(row.words)}") / 42) for row in content.figures
+    )
     more += max(0.0, 5.5 + 3.2 * lines - size.colours_mm)
     pt, lines = note_size(content.note)
     return more + max(0.0, lines * pt * 1.25 * _MM_PER_PT - size.note_mm)

@@ -144,8 +144,8 @@ def _colours(content: Content, height: float) -> str:
         else f'<span class="apart">CIEDE2000 {saved.delta_e:.2f}</span><br>'
     )
     figures = "<br>".join(
-        f'<b>{escape(name)}</b> <span dir="auto">{escape(shortened(value))}</span>'
-        for name, value in content.figures
+        f'<b>{escape(row.label)}</b> <span dir="auto">{escape(shortened(row.words))}</span>'
+        for row in content.figures
     )
     pot = swatches([looks.pot.hex], "in the pot", each_mm=22, height_mm=height)
     size = min(height, 22.0)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from dataclasses import replace
 
 from shadematch.predicting.pot import HOT_LIMIT
-from shadematch.predicting.prediction import Prediction
 from shadematch.sheet.content import Content
 from shadematch.sheet.words import isolated
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.report import Report, Row
 
 __all__ = ["plain"]
 
@@ -31,26 +32,25 @@ def plain(content: Content) -> str:
     ]
     if content.remark:
         blocks.append(_wrapped(isolated(content.remark), "NOTE WELL: "))
-    colours = []
-    if saved.target is not None:
-        colours.append(f"wanted      {saved.target.hex}")
-    colours.append(f"predicted   {saved.hex}")
+    rows = [] if saved.target is None else [Row("wanted", saved.target.hex)]
+    rows.append(Row("predicted", saved.hex))
     if saved.delta_e is not None:
-        colours.append(f"CIEDE2000   {saved.delta_e:.2f}")
-    for name, value in content.figures:
-        colours += _wrapped(isolated(value), f"{name:<12}")
-    blocks.append(colours)
-    blocks.append([f"WEIGH   {' + '.join(content.weigh)}"])
+        rows.append(Row("CIEDE2000", f"{saved.delta_e:.2f}"))
+    rows += [replace(row, value=isolated(row.words)) for row in content.figures]
+    blocks.append(_lines(*rows))
+    blocks.append(_lines(Row("WEIGH", " + ".join(content.weigh))))
     doses = [f"  [ ] {d.amount:>8} {d.unit:<2}  {isolated(d.name)}" for d in content.doses]
     blocks.append(["DOSE", *(doses or ["  no paste at all"])])
     steps: list[str] = ["ORDER OF WORK"]
     for number, (word, text) in enumerate(content.steps, 1):
         steps += _wrapped(f"{word}. {text}", f"  {number}. ")
     blocks.append(steps)
-    blocks.append(_wrapped(content.yields, "YIELD   "))
+    blocks.append(_lines(Row("YIELD", content.yields)))
     checks = ["CHECK BEFORE POURING"]
-    checks += [_look(f"in the pot, {looks.depth_cm:g} cm deep", looks.pot)]
-    checks += [_look(f"drop of {looks.drop_mm:g} mm on white paper", looks.drop)]
+    checks += _lines(
+        Row.colour("in the pot", looks.pot, f"{looks.depth_cm:g} cm deep"),
+        Row.colour("drop", looks.drop, f"{looks.drop_mm:g} mm on white paper"),
+    )
     checks += _wrapped(f"{looks.sentence} {HOT_LIMIT}", "  ")
     blocks.append(checks)
     cautions = ["CAUTIONS"]
@@ -63,6 +63,5 @@ def plain(content: Content) -> str:
     return "\n\n".join("\n".join(block) for block in blocks) + "\n"
 
 
-def _look(name: str, seen: Prediction) -> str:
-    lab = ", ".join(f"{v:z.1f}" for v in seen.lab)
-    return f"  {name:<32}{seen.hex}  Lab ({lab})"
+def _lines(*rows: Row) -> list[str]:
+    return Report(rows=rows).text(_WIDTH).split("\n")

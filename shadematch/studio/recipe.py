@@ -258,16 +258,6 @@ class Recipe:
         return self.pour.white_g - sum(p.mass_g * p.let_down.white for p in self.weighed)
 
     @property
-    def parts(self) -> tuple[tuple[str, str], ...]:
-        """What to dose: names and amounts, those from the tubes first."""
-        squeezed = [(name, f"{dose:g} {self.unit}") for name, dose in self.squeezed.items()]
-        weighed = [
-            (f"{p.let_down.pigment} let-down", f"{p.mass_g:g} g ({p.let_down.strength})")
-            for p in self.weighed
-        ]
-        return (*squeezed, *weighed)
-
-    @property
     def total(self) -> float:
         """Paste in all [unit]."""
         return float(sum(self.doses.values()))

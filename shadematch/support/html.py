@@ -6,13 +6,11 @@ keeps its colours where that style is lost.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from html import escape
 from typing import Final
 
-from shadematch.support.cautions import CAUTIONS
-
-__all__ = ["DARK", "LIGHT", "box", "card", "element", "folded", "paragraph", "recipe_card"]
+__all__ = ["DARK", "LIGHT", "box", "element", "folded", "paragraph"]
 
 LIGHT: Final = {
     "ink": "#1b1b1b",
@@ -115,80 +113,3 @@ def folded(title: str, inside: Iterable[str]) -> str:
 def box(parts: Iterable[str]) -> str:
     """A whole card."""
     return element("div", element("style", _STYLE) + "".join(parts), class_="shadematch")
-
-
-_CARD = (
-    "font:14px/1.45 system-ui,sans-serif;color:#1b1b1b;background:#fbfaf7;"
-    "border:1px solid #b9b4a8;border-radius:6px;padding:12px 14px;display:inline-block;"
-    "max-width:min(46em,100%);box-sizing:border-box;overflow-wrap:anywhere"
-)
-_PLAIN = "border:none;background:none;color:inherit"
-
-
-def _swatch(code: str, label: str, width: str) -> str:
-    # Side by side as far as there is room, which cells of a table would not be.
-    return (
-        '<div style="display:inline-block;vertical-align:top;margin:0 10px 6px 0">'
-        f'<div style="width:{width};height:4em;background:{escape(code)};'
-        'border:1px solid #77736a"></div>'
-        f'<div style="max-width:{width}">{escape(label)}</div></div>'
-    )
-
-
-def _row(name: str, value: str) -> str:
-    cell = "padding:1px 14px 1px 0;text-align:left;vertical-align:top;background:none;color:inherit"
-    return (
-        '<tr style="background:none">'
-        f'<th style="{cell};font-weight:600;min-width:7em">{escape(name)}</th>'
-        f'<td style="{cell}">{escape(value)}</td></tr>'
-    )
-
-
-def card(
-    swatches: Sequence[tuple[str, str]],
-    rows: Sequence[tuple[str, str]],
-    *,
-    figure: str = "",
-    foot: str = "",
-    small: str = "",
-) -> str:
-    """HTML of a card that brings its own colours, so that light and dark pages can show it.
-
-    Parameters
-    ----------
-    swatches
-        Pairs of a hex colour and a label.
-    rows
-        Pairs of a name and a value.
-    figure
-        A drawing from `strips`, put between swatches and rows as it is.
-    foot, small
-        Sentences below, the second in small print.
-    """
-    width = "8.5em" if len(swatches) <= 4 else "3.8em"
-    parts = [
-        f'<div style="{_CARD}"><div>',
-        *(_swatch(code, label, width) for code, label in swatches),
-        f'</div>{figure}<table style="{_PLAIN}">',
-        *(_row(name, value) for name, value in rows),
-        "</table>",
-    ]
-    if foot:
-        parts.append(f'<div style="margin-top:6px">{escape(foot)}</div>')
-    if small:
-        style = "margin-top:6px;font-size:11px;color:#5a564e"
-        parts.append(f'<div style="{style}">{escape(small)}</div>')
-    return "".join([*parts, "</div>"])
-
-
-def recipe_card(
-    swatches: Sequence[tuple[str, str]],
-    rows: Sequence[tuple[str, str]],
-    *,
-    figure: str = "",
-    foot: str = "",
-    small: str = "",
-) -> str:
-    """A `card` of what may be poured: the cautions end its small print."""
-    words = " ".join([small, *CAUTIONS] if small else CAUTIONS)
-    return card(swatches, rows, figure=figure, foot=foot, small=words)

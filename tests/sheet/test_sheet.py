@@ -204,7 +204,7 @@ def test_lengths_and_masses_are_told_in_full(dose: float, shown: str) -> None:
     masses = {1234.4: "1,234 g", 100.0: "100 g", 99.94: "99.9 g", 0.123: "0.12 g"}
     for mass, told in masses.items():
         text = sm.batch_sheet(sm.Recipe({}, sm.Pour(batch_g=mass))).text
-        assert f"WEIGH   {told} clear base" in text
+        assert f"WEIGH {told} clear base" in squeezed(text)
 
 
 def test_no_paste_no_target() -> None:

@@ -51,7 +51,7 @@ def test_a_tube_nobody_measured_has_no_size() -> None:
 def test_a_recipe_says_its_unit() -> None:
     recipe = sm.Recipe({"gorse": 2.5, "dusk": 1}, sm.Pour(batch_g=200), unit="g")
     assert str(recipe) == "2.5 g gorse, 1 g dusk"
-    assert recipe.parts == (("gorse", "2.5 g"), ("dusk", "1 g"))
+    assert recipe.lines == ("2.5 g gorse", "1 g dusk")
     assert recipe != sm.Recipe({"gorse": 2.5, "dusk": 1}, sm.Pour(batch_g=200))
     assert pickle.loads(pickle.dumps(recipe)) == recipe
     assert hash(pickle.loads(pickle.dumps(recipe))) == hash(recipe)
