@@ -230,7 +230,7 @@ def kept(
         )
     return SavedRecipe(
         note=note or "",
-        recipe=recipe,
+        recipe=seen.recipe,  # its names as the palette spells them
         view=view,
         lab=seen.lab,
         target=None,

@@ -146,7 +146,8 @@ def mean_of(
         through = sum(int((m == 5).sum()) for m in codes)
         # Such as 0.5,0.5,2,2: meant as fractions, and taken for pixels.
         code = _only_code(picture, regions)
-        if code not in (None, "#000000", "#ffffff") and field_ == "region":
+        drawn = code not in (None, "#000000", "#ffffff") and field_ == "region"
+        if drawn and through <= clips:
             raise PhotoError(
                 "has one and the same code in every pixel, as a drawn swatch or a screenshot has",
                 field=field_,

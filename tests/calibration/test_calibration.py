@@ -13,6 +13,7 @@ import pytest
 import shadematch as sm
 from shadematch.calibration.bars import residuals_of
 from shadematch.calibration.forward import Errors, layers_of, look
+from shadematch.calibration.lot import new_lot
 from shadematch.calibration.normal import normal_equations
 from shadematch.calibration.planned import PlannedPour, PouringPlan
 from shadematch.calibration.problem import Noise, Problem, prior_of, readings_of
@@ -521,7 +522,7 @@ def test_a_new_lot_rests_on_the_pours_before_it() -> None:
     """What only earlier pours tell is neither forgotten nor called unknown."""
     old = by_mass()
     clear = [p for p in old.pours if "jetty" in p.doses and p.pour.white == 0.0][:2]
-    new = sm.new_lot(old, "jetty", clear).calibration
+    new = new_lot(old, "jetty", clear).calibration
     assert not any("never poured" in text for text in new.poorly_known)
     assert new.palette.note == f"Calibrated from {len(old.pours) + 2} readings; doses in g."
     bars = len({p.name for p in old.pours})
@@ -539,14 +540,14 @@ def test_a_new_lot(factor: float, visible: bool) -> None:
     plan = sm.starter_plan(NAMES)
     two = PouringPlan(tuple(p for p in plan.pours if p.name.startswith("jetty")))
     pours = worlds.measured(lot, two, np.random.default_rng(14))
-    found = sm.new_lot(spectral(), "jetty", pours)
+    found = new_lot(spectral(), "jetty", pours)
     assert abs(np.log(found.strength / factor)) < 3 * found.strength_sd
     assert found.strength_sd < 0.06
     assert found.visible == visible
     assert ("is visible" in str(found)) == visible
     assert np.quantile(errors_of(found.calibration, lot, 25, 40), 0.9) <= 1.2
     with pytest.raises(sm.PourError, match="no pour holds the pigment"):
-        sm.new_lot(spectral(), "gorse", pours)
+        new_lot(spectral(), "gorse", pours)
 
 
 def test_a_new_lot_of_another_hue() -> None:
@@ -556,7 +557,7 @@ def test_a_new_lot_of_another_hue() -> None:
     plan = sm.starter_plan(NAMES)
     two = PouringPlan(tuple(p for p in plan.pours if p.name.startswith("jetty")))
     pours = worlds.measured(lot, two, np.random.default_rng(15))
-    plain = sm.new_lot(spectral(), "jetty", pours)
-    hue = sm.new_lot(spectral(), "jetty", pours, hue_shift=True)
+    plain = new_lot(spectral(), "jetty", pours)
+    hue = new_lot(spectral(), "jetty", pours, hue_shift=True)
     far = [errors_of(f.calibration, lot, 26, 40).mean() for f in (plain, hue)]
     assert far[1] < far[0]

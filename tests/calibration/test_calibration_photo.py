@@ -16,6 +16,7 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.camera import as_seen, cameras_of
+from shadematch.calibration.lot import new_lot
 from shadematch.calibration.result import Calibration
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
@@ -206,7 +207,7 @@ def test_a_new_tube_by_photos() -> None:
         absorption={**world().absorption, "jetty": 1.4 * world().absorption["jetty"]},
     )
     pours = [p for p in pours_of(stronger, camera_weights(1, "D65"), rng) if "jetty " in p.name]
-    lot = sm.new_lot(learnt(), "jetty", pours)
+    lot = new_lot(learnt(), "jetty", pours)
     assert lot.strength == pytest.approx(1.4, rel=0.2)
     assert lot.calibration.pours[0].response is not None
 

@@ -186,7 +186,7 @@ def test_ladder_of_given_values() -> None:
         ({"dusk": 0}, {"along": "load"}, "no paste"),
         ({"dusk": 1}, {"along": "load", "values": (1,)}, "values"),
         ({"dusk": 1}, {"along": "white", "values": (0, 1.2)}, "values"),
-        ({"dusk": 1}, {"along": "thickness", "values": (0, 1)}, "thickness_cm"),
+        ({"dusk": 1}, {"along": "thickness", "values": (0, 1)}, "values: needs .* thickness"),
         ({"dusk": 1}, {"along": "load", "values": (0, float("nan"))}, "values"),
         ({"dusk": 1}, {"along": "load", "values": ("1", "2")}, "values"),
         ({"dusk": 1}, {"along": "white", "values": [False, True]}, "values"),

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.calibration.lot import new_lot
 from shadematch.calibration.result import Calibration
 from shadematch.keeping.calibrations import _print_of
 from tests.invented import worlds
@@ -43,7 +44,7 @@ def test_a_calibration_is_kept_whole(tmp_path: Path) -> None:
 
 def test_a_new_tube_is_kept_with_what_it_rests_on(tmp_path: Path) -> None:
     pours = [p for p in soap().pours if "jetty" in p.doses][:2]
-    lot = sm.new_lot(soap(), "jetty", pours, hue_shift=True).calibration
+    lot = new_lot(soap(), "jetty", pours, hue_shift=True).calibration
     sm.save(lot, tmp_path / "lot.json")
     again = sm.read(tmp_path / "lot.json")
     assert again.interval({"jetty": 2.0}) == lot.interval({"jetty": 2.0})

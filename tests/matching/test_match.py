@@ -193,6 +193,7 @@ def test_more_doses_of_scattering_pastes_than_are_gone_through(
     assert few.frugal_proved
     for name in ("_MOST_PARTS", "_MOST_JOINT_PARTS"):
         monkeypatch.setattr(searcher, name, 10)
+    monkeypatch.setattr(searcher, "LARGEST", 10)  # so that nothing is listed
     m = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights)
     assert not m.proved
     assert not m.frugal_proved

@@ -476,7 +476,7 @@ def test_out_of_reach_the_nearest_is_proposed() -> None:
 @pytest.mark.parametrize(
     ("arguments", "field"),
     [
-        ({"delta_e": 0}, "delta_e"),
+        ({"within": 0}, "within"),
         ({"step_g": -1}, "step_g"),
         ({"least_g": float("nan")}, "least_g"),
         ({"bases_g": 10}, "bases_g"),

@@ -26,7 +26,7 @@ from pydantic import BaseModel
 
 import shadematch as sm
 from shadematch.calibration.intervals import Interval
-from shadematch.calibration.lot import NewLot
+from shadematch.calibration.lot import NewLot, new_lot
 from shadematch.calibration.result import Calibration
 from shadematch.correction.results import Correction
 from shadematch.errors import ShadematchError
@@ -41,6 +41,7 @@ from shadematch.keeping.schemas import json_schema
 from shadematch.keeping.target_tables import targets_frame, targets_from_frame
 from shadematch.matching.lights import metameric_index
 from shadematch.matching.match import Match
+from shadematch.photo.combining import CombinedPhotos
 from shadematch.photo.target import PhotoTarget
 from shadematch.planning.result import Plan
 from shadematch.planning.stock import Tubes
@@ -316,15 +317,17 @@ CALLS: dict[str, Call] = {
             "shading": None,
         },
     ),
+    "combine_photos": Call(
+        lambda path, region: sm.combine_photos(
+            [sm.read_photo(path, region=each) for each in (region, (40, 12, 60, 40))]
+        ),
+        lambda f: {"path": photo(f), "region": (45, 15, 65, 45)},
+    ),
     "Target.lab_in": Call(_of(lambda: sm.Target.from_hex(CODE), "lab_in"), _with(view=sm.View())),
     "FlatAreas.show": Call(lambda path: sm.flat_areas(path).show(), lambda f: {"path": photo(f)}),
     "delta_e": Call(sm.delta_e, _with(first=CODE, second=(50.0, 10.0, 20.0), view=None)),
     "PhotoTarget.show": Call(
         lambda path: sm.read_photo(path, region=(1, 1, 9, 9)).show(),
-        lambda f: {"path": photo(f)},
-    ),
-    "PhotoTarget.report": Call(
-        lambda path: sm.read_photo(path, region=(1, 1, 9, 9)).report(),
         lambda f: {"path": photo(f)},
     ),
     "TestPour": Call(
@@ -407,6 +410,7 @@ CALLS: dict[str, Call] = {
     "Palette.index": Call(_of(palette, "index"), _with(name="jetty")),
     "Palette.only": Call(_of(palette, "only"), _with(names=("gorse", "jetty"))),
     "Palette.without": Call(_of(palette, "without"), _with(names=("gorse",))),
+    "Palette.known_to": Call(_of(palette, "known_to"), _with(strength=0.1)),
     "Palette.blend": Call(_of(palette, "blend"), _with(white=0.3)),
     # colours
     "predict": Call(sm.predict, _in_palette(doses=DOSES)),
@@ -716,7 +720,7 @@ CALLS: dict[str, Call] = {
         slow=True,
     ),
     "new_lot": Call(
-        sm.new_lot,
+        new_lot,
         lambda _: {
             "calibration": calibration(),
             "pigment": "gorse",
@@ -921,7 +925,7 @@ def public_callables() -> set[str]:
 # --- results looked through
 
 NO_RECIPE = (
-    *(Calibration, Coverage, Gamut, Interval, NewLot, PhotoTarget),
+    *(Calibration, CombinedPhotos, Coverage, Gamut, Interval, NewLot, PhotoTarget),
     *(Slice, WholeMap, Report),
     BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )

@@ -50,7 +50,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_every_public_name_has_a_property_test() -> None:
-    assert public_callables() == set(CALLS)
+    assert public_callables() <= set(CALLS)
+    assert {name for name in set(CALLS) - public_callables() if " " not in name} == set()
     classes = {
         name
         for name, thing in everything().items()
