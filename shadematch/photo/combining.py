@@ -10,7 +10,7 @@ squares*, Phys. Rev. 40 (1932) 207-227).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -48,7 +48,7 @@ class CombinedPhotos(Reported):
     """
 
     target: Target
-    photos: tuple[PhotoTarget, ...]
+    photos: tuple[PhotoTarget, ...] = field(repr=False)
     disagreement: float
     warnings: tuple[str, ...]
 

@@ -873,6 +873,7 @@ RESULTS = frozenset(
         "Nearest",
         "NewLot",
         "NextPour",
+        "CombinedPhotos",
         "PhotoTarget",
         "Plan",
         "PlannedPour",
