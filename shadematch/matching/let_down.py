@@ -20,7 +20,7 @@ from shadematch.matching.question import Asked, Choice
 from shadematch.matching.smallest_batch import positive
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.predicting.readings import usual_scale_g
-from shadematch.predicting.slips import strength_off
+from shadematch.predicting.sampled import strength_off
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
 from shadematch.studio.palette import Palette

@@ -1,7 +1,7 @@
 """The recipe that stays nearest the target when ruler and scale are a little off.
 
 Were colour linear in the doses, no recipe could stray towards the target more often than away
-from it, so that half of its squeezes at least, and therefore the 90th percentile, would lie no
+from it, so that half of its pours at least, and therefore the 90th percentile, would lie no
 nearer than the recipe itself. Hence whoever looks for the best 90th percentile need only look
 among recipes that are, by themselves, no farther away than the best percentile found. Colour is
 not quite linear; so all recipes a little farther away are looked at too. That is an argument and
@@ -16,8 +16,9 @@ from typing import Final
 import numpy as np
 
 from shadematch.matching.question import Choice, Question
-from shadematch.predicting.slips import SQUEEZES, Squeezes
+from shadematch.predicting.sampled import Sampled
 from shadematch.predicting.spread import Spread, spread
+from shadematch.predicting.uncertainty import Uncertainty
 from shadematch.studio.target import Target
 from shadematch.support.arrays import IntArray
 
@@ -27,7 +28,7 @@ _MARGIN: Final = (0.1, 1.1)
 """A fixed part and a factor by which a recipe's own CIEDE2000 may exceed the best percentile."""
 _MOST: Final = 3000
 _STAGES: Final = ((64, 1.3), (512, 1.06))
-"""Squeezes in a first and a second look, and how much worse than the best may stay in."""
+"""Points in a first and a second look, and how much worse than the best may stay in."""
 
 
 def most_robust(
@@ -54,28 +55,31 @@ def most_robust(
         `complete` says whether every recipe that was to be looked at was.
     """
     asked = question.asked
-    squeezes = Squeezes(
-        asked.palette,
-        asked.pour,
-        asked.views[0],
-        dose_slip=dose_slip,
-        scale_g=scale_g,
-        let_downs=asked.let_downs,
-        lights=asked.lights,
+    # Pastes are taken as known here: drawn as well, they would cost a hundred times as much.
+    sampled = Sampled(
+        Uncertainty(
+            asked.palette.model_copy(update={"uncertainty": None}),
+            asked.pour,
+            asked.views[0],
+            dose_slip=dose_slip,
+            scale_g=scale_g,
+            let_downs=asked.let_downs,
+            lights=asked.lights,
+        )
     )
     step = [asked.pour.dose_step] * len(asked.palette.names) + [d.step_g for d in asked.let_downs]
 
-    def percentile(steps: IntArray, count: int) -> float:
-        return squeezes.percentile(np.asarray(steps * step, dtype=float), question.labs, count)
+    def percentile(steps: IntArray, count: int | None = None) -> float:
+        return sampled.percentile(np.asarray(steps * step, dtype=float), question.labs, count)
 
     start = np.rint([asked.steps_of(choice.recipe) for choice in first]).astype(np.intp)
-    limit = min(percentile(s, SQUEEZES) for s in start) * _MARGIN[1] + _MARGIN[0]
+    limit = min(percentile(s) for s in start) * _MARGIN[1] + _MARGIN[0]
     points, complete = asked.searcher.within(question.labs, limit, _MOST, start[0].astype(float))
     points = np.unique(np.concatenate([points, start]), axis=0)
     for count, slack in _STAGES:
         values = np.array([percentile(p, count) for p in points])
         points = points[values <= values.min() * slack + 0.01]
-    values = np.array([percentile(p, SQUEEZES) for p in points])
+    values = np.array([percentile(p) for p in points])
     best = points[np.lexsort((*points.T[::-1], points.sum(axis=1), values))[0]]
     chosen = asked.choice(best.astype(float), 0.0)
     found = spread(

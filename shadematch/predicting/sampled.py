@@ -29,11 +29,13 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.expected import root_of
 from shadematch.optics.layer import Layer, Surroundings, radiance_factor
+from shadematch.predicting.readings import SCALE_G, Dosed, checked_readings
 from shadematch.predicting.uncertainty import SD, Uncertainty
-from shadematch.studio.recipe import MOST_LET_DOWNS
+from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown
+from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["Points", "Sampled"]
+__all__ = ["Points", "Sampled", "strength_off"]
 
 _DRAWS: Final = (4096, 2048)
 """How many points: with pastes that are taken as known, and with others, which cost more."""
@@ -197,7 +199,7 @@ class Sampled:
         R = np.zeros_like(mu_a)
         for share, layer in zip(shares.T, self._layers, strict=True):
             R += share[:, None] * layer.value(mu_a)
-        return np.asarray(R)
+        return np.asarray(np.maximum(R, 0.0))  # the interpolation may undershoot black
 
     def _uncertain(self, loads: FloatArray, white: FloatArray, points: Points) -> FloatArray:
         """The same with pastes, bases and bench drawn as well."""
@@ -225,6 +227,23 @@ class Sampled:
             [xyz_to_lab(R @ weights.T, white) + missed for weights, white in self.known.seen]
         )
 
+    def percentile(self, amounts: FloatArray, aims: FloatArray, count: int | None = None) -> float:
+        """The 90th percentile of the worst CIEDE2000 over the lights.
+
+        Parameters
+        ----------
+        amounts
+            Shape (n + m,).
+        aims
+            CIELAB in each light, shape (v, 3), or (3,) where there is one.
+        count
+            By so many of the points, the first; by default by all.
+        """
+        points = self.points if count is None else Points(*(each[:count] for each in self.points))
+        lab = self.lab(amounts, points)
+        each = [delta_e(own, aim) for own, aim in zip(lab, np.atleast_2d(aims), strict=True)]
+        return float(np.quantile(np.max(each, axis=0), 0.9))
+
     def differences(
         self, amounts: FloatArray, aims: FloatArray, aim_covariance: FloatArray | None = None
     ) -> tuple[FloatArray, FloatArray]:
@@ -249,6 +268,36 @@ class Sampled:
         off = 0.0 if aim_covariance is None else self.points.target @ root_of(aim_covariance).T
         each = [delta_e(own, aim + off) for own, aim in zip(lab, aims, strict=True)]
         return np.max(each, axis=0), lab
+
+
+def strength_off(
+    paste: float,
+    base_g: float,
+    *,
+    unit: Unit,
+    dose_slip: float | None = None,
+    scale_g: float = SCALE_G,
+) -> float:
+    """How far the strength of a let-down is off at most, as a share, in nine cases of ten.
+
+    Parameters
+    ----------
+    paste, base_g
+        What it is made of.
+    unit
+        Of the paste.
+    dose_slip, scale_g
+        How far a reading may be off, either way; as for `spread`.
+
+    Raises
+    ------
+    PourError
+        For readings that can't be, or a scale too coarse for the base.
+    """
+    slip, scale = checked_readings(dose_slip, scale_g, base_g, unit)
+    read, thinned = 2.0 * _even_points(_DRAWS[0], 2).T - 1.0
+    made = Dosed(LetDown.made("any", paste=paste, base_g=base_g), paste, base_g)
+    return float(np.quantile(np.abs(made.strength(slip * read, scale * thinned) - 1.0), 0.9))
 
 
 def _mixed(shares: FloatArray, spectra: FloatArray, z: FloatArray, modes: FloatArray) -> FloatArray:

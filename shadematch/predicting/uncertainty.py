@@ -6,7 +6,7 @@ One object holds all of it: the readings of ruler and scale (limits, evenly; see
 answers for many recipes at once. Each cause moves the colour along the layer's slope, so the
 colour has a covariance, and CIEDE2000 an expectation (`shadematch.colour.expected`). That is
 linear: a slip of a small dose below zero is not cut off. Recipes are chosen by it; what is printed
-of the one that was chosen comes from the full model (`shadematch.predicting.slips`).
+of the one that was chosen comes from the full model (`shadematch.predicting.sampled`).
 """
 
 from __future__ import annotations

@@ -26,7 +26,8 @@ from shadematch.optics import layer
 from shadematch.optics.table import surfaces, to_table_range, u_axis, v_axis
 from shadematch.optics.transport import REFRACTIVE_INDEX, slab
 from shadematch.predicting.prediction import Model
-from shadematch.predicting.slips import SQUEEZES, Squeezes
+from shadematch.predicting.sampled import Sampled
+from shadematch.predicting.uncertainty import Uncertainty
 from shadematch.studio.recipe import Weighed
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import every_recipe, invented_palette
@@ -533,12 +534,12 @@ def robust_against_all(seed: int) -> tuple[float, float, float]:
     found = sm.match(target, palette=palette, pour=pour, robust=True)
     assert found.spread is not None
     assert found.robust_complete
-    squeezes = Squeezes(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0)
+    sampled = Sampled(Uncertainty(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0))
     aim = np.array(target.lab)
     every = every_recipe(n, pour.max_steps)
     # A first look at all of them, a full one at the best thirty.
-    coarse = np.array([squeezes.percentile(s, aim, 64) for s in every])
-    best = min(squeezes.percentile(every[i], aim, SQUEEZES) for i in np.argsort(coarse)[:30])
+    coarse = np.array([sampled.percentile(s, aim, 64) for s in every])
+    best = min(sampled.percentile(every[i], aim) for i in np.argsort(coarse)[:30])
     closest = found.closest.recipe
     plain = sm.spread(closest, palette=palette, target=target).p90
     return found.spread.p90, best, plain

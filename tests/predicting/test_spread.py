@@ -12,7 +12,8 @@ import pytest
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.matching.let_down import ToMake
-from shadematch.predicting.slips import SQUEEZES, Squeezes, strength_off
+from shadematch.predicting.sampled import Sampled, strength_off
+from shadematch.predicting.uncertainty import Uncertainty
 from shadematch.search.near import within
 from shadematch.studio.recipe import Weighed
 from tests.invented.batches import (
@@ -177,9 +178,9 @@ def test_robust_match() -> None:
     assert "nine pours in ten" in m._repr_html_()
     fine = sm.match("#7a3b8f", pour=pour, robust=True, dose_slip=0.0, scale_g=0.0)
     assert fine.recipe == fine.closest.recipe
-    squeezes = Squeezes(m.palette, pour, m.view, dose_slip=0.2, scale_g=1.0)
+    sampled = Sampled(Uncertainty(m.palette, pour, m.view, dose_slip=0.2, scale_g=1.0))
     steps = np.array([m.recipe.doses.get(n, 0.0) for n in m.palette.names])
-    again = squeezes.percentile(steps, np.array(m.target.lab), SQUEEZES)
+    again = sampled.percentile(steps, np.array(m.target.lab))
     assert again == pytest.approx(m.spread.p90, abs=1e-12)
 
 
