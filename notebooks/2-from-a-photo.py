@@ -40,8 +40,7 @@ for read in (photo, paper, bars):
     print(f"{read.target.hex}, known to {read.target.radius:.1f}: {read.method}")
 
 # %% [markdown]
-# The colour is known within its covariance only, so recipes inside it count as equally good, and
-# the one with the least paste is taken.
+# The recipe is sought for the best estimate. The verdict says how well that is known.
 
 # %%
 sm.match(photo, pour=sm.Pour(batch_g=500, white=0.25))

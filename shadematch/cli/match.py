@@ -95,7 +95,7 @@ def _match(args: argparse.Namespace) -> str:
         palette=palette,
         pour=pour,
         view=view if learnt is None else learnt.view(view),
-        tolerance=args.tolerance,
+        **({} if args.tolerance is None else {"tolerance": args.tolerance}),
         max_pigments=args.max_pigments,
         must_use=args.must_use,
         must_avoid=args.must_avoid,

@@ -10,7 +10,6 @@ import numpy as np
 from shadematch.errors import PourError
 from shadematch.gamuts.real_doses import RealDoses
 from shadematch.matching.question import Asked
-from shadematch.search.tolerance import Tolerance
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
@@ -235,7 +234,7 @@ def whole_maps_of(
             few = searcher.space.limits.count() <= _LISTED
             listed = searcher.all_recipes() if few else None
             if listed is not None:
-                answers = listed.look_up(labs[:, None], [Tolerance(0.0)] * len(labs))
+                answers = listed.look_up(labs[:, None], 0.0)
                 found = [answer.closest for answer in answers]
             else:
                 steps, _ = doses.cloud.nearest(labs, starts=1)

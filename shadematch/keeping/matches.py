@@ -121,7 +121,7 @@ class MatchEntry(Entry):
             )
         question = asked.question(target)
         frugal, closest = (self._choice(asked, name) for name in ("frugal", "closest"))
-        within = closest.delta_e + self.tolerance if target.covariance is None else np.inf
+        within = closest.delta_e + self.tolerance
         for name, value, wrong in (
             ("bound", self.bound, self.bound > closest.delta_e + _ALIKE),
             ("proved", True, self.proved and self.bound < closest.delta_e - GAP - _ALIKE),

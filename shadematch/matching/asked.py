@@ -72,7 +72,7 @@ def checked_asked(
     pour: Pour | None,
     view: View | None,
     *,
-    tolerance: float | None,
+    tolerance: float,
     max_pigments: int | None,
     must_use: Sequence[str],
     must_avoid: Sequence[str],
@@ -91,7 +91,7 @@ def checked_asked(
     """
     palette, pour, view = conditions(palette, pour, view)
     at_hand = checked_let_downs(let_downs, palette, pour)
-    if tolerance is not None and not (is_finite(tolerance) and 0 <= tolerance <= _LOOSEST):
+    if not (is_finite(tolerance) and 0 <= tolerance <= _LOOSEST):
         raise PourError(
             f"must be a number from 0 to {_LOOSEST:,g}",
             field="tolerance",

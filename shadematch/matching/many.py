@@ -14,10 +14,9 @@ import numpy as np
 from shadematch.colour.illuminant import Light
 from shadematch.errors import PourError
 from shadematch.matching.asked import checked_asked
-from shadematch.matching.match import Match, match_of, tolerance_of
+from shadematch.matching.match import TOLERANCE, Match, match_of
 from shadematch.matching.question import Asked, Question
 from shadematch.search.all_recipes import Answer
-from shadematch.search.tolerance import Tolerance
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown
@@ -37,7 +36,7 @@ def match_many(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float | None = None,
+    tolerance: float = TOLERANCE,
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
@@ -122,12 +121,12 @@ def match_many(
 def _stream(
     targets: Iterator[HoldsTarget | str],
     asked: Asked,
-    tolerance: float | None,
+    tolerance: float,
     executor: Executor | None,
     progress: Callable[[int], None] | None,
     chunk: int,
 ) -> Iterator[Match]:
-    waiting: deque[tuple[list[Target], FloatArray, list[Tolerance], Future[list[Answer]]]]
+    waiting: deque[tuple[list[Target], FloatArray, Future[list[Answer]]]]
     waiting = deque()
     workers = getattr(executor, "_max_workers", None) or 2
     done = 0
@@ -139,34 +138,33 @@ def _stream(
             if not goals:
                 break
             labs = np.array([[goal.lab_in(view) for view in asked.views] for goal in goals])
-            each = [tolerance_of(goal, tolerance) for goal in goals]
-            waiting.append((goals, labs, each, _submitted(executor, asked, labs, each)))
+            waiting.append((goals, labs, _submitted(executor, asked, labs, tolerance)))
         if not waiting:
             return
-        goals, labs, each, future = waiting.popleft()
+        goals, labs, future = waiting.popleft()
         try:
             answers = future.result()
         except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
-            answers = _solve(asked, labs, each)
-        for goal, lab, own, answer in zip(goals, labs, each, answers, strict=True):
-            yield match_of(Question(asked, lab), goal, own.value, answer)
+            answers = _solve(asked, labs, tolerance)
+        for goal, lab, answer in zip(goals, labs, answers, strict=True):
+            yield match_of(Question(asked, lab), goal, tolerance, answer)
             done += 1
         if progress is not None:
             progress(done)
 
 
 def _submitted(
-    executor: Executor | None, asked: Asked, labs: FloatArray, each: list[Tolerance]
+    executor: Executor | None, asked: Asked, labs: FloatArray, tolerance: float
 ) -> Future[list[Answer]]:
     if executor is not None:
         # An executor that has lost a worker takes no more work; the rest is then done here.
         with contextlib.suppress(BrokenExecutor):
-            return executor.submit(_solve, asked, labs, each)
+            return executor.submit(_solve, asked, labs, tolerance)
     future: Future[list[Answer]] = Future()
-    future.set_result(_solve(asked, labs, each))
+    future.set_result(_solve(asked, labs, tolerance))
     return future
 
 
-def _solve(asked: Asked, labs: FloatArray, each: list[Tolerance]) -> list[Answer]:
-    """Closest and frugal for targets, shape (t, v, 3), each with its tolerance, in a worker."""
-    return asked.searcher.answers(labs, each)
+def _solve(asked: Asked, labs: FloatArray, tolerance: float) -> list[Answer]:
+    """Closest and frugal for targets, shape (t, v, 3), in a worker."""
+    return asked.searcher.answers(labs, tolerance)

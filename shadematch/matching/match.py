@@ -16,7 +16,6 @@ from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.readings import SCALE_G, checked_readings
 from shadematch.predicting.spread import Spread
 from shadematch.search.all_recipes import Answer
-from shadematch.search.tolerance import Tolerance
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
@@ -25,9 +24,9 @@ from shadematch.studio.view import View
 from shadematch.support.models import expect
 from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, rows_of
 
-__all__ = ["Match", "match", "match_of", "tolerance_of"]
+__all__ = ["TOLERANCE", "Match", "match", "match_of"]
 
-_SMALL: Final = Tolerance(0.5)
+TOLERANCE: Final = 0.5
 """CIEDE2000 that nobody sees (common practice, no source)."""
 
 
@@ -42,8 +41,7 @@ class Match(Reported):
     tolerance
         How much worse than the closest is too little to mind, in CIEDE2000.
     frugal
-        The choice with the least paste among those at most `tolerance` worse than the closest,
-        or, if the target's own colour is known less well, among those that may be it (`match`).
+        The choice with the least paste among those at most `tolerance` worse than the closest.
     closest
         The choice with the smallest CIEDE2000.
     bound
@@ -142,9 +140,14 @@ class Match(Reported):
     @functools.cached_property
     def verdict(self) -> Verdict:
         """What holds it back, and what would help."""
-        if VISIBLE < self.closest.delta_e <= self.target.radius:
-            known = f"the target itself is known to CIEDE2000 {self.target.radius:.1f} only"
-            return Verdict("nothing", f"Nothing holds it back: {known}.")
+        radius = self.target.radius
+        if max(VISIBLE, self.closest.delta_e) < radius:
+            return Verdict(
+                "target",
+                "Held back by the target: nine times in ten its colour is only known to within "
+                f"CIEDE2000 {radius:.1f}. The recipe is {self.delta_e:.1f} from the best estimate.",
+                ("A chart or a bar of known colour in the photo, or a measurement, tells more.",),
+            )
         return verdict_of(self._question, self.closest, self.ideal)
 
     def report(self) -> Report:
@@ -211,7 +214,7 @@ def match(
     palette: Palette | None = None,
     pour: Pour | None = None,
     view: View | None = None,
-    tolerance: float | None = None,
+    tolerance: float = TOLERANCE,
     max_pigments: int | None = None,
     must_use: Sequence[str] = (),
     must_avoid: Sequence[str] = (),
@@ -230,10 +233,9 @@ def match(
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
     tolerance
-        How much worse than the closest the frugal recipe may be, in CIEDE2000. By default 0.5,
-        and where the target has a covariance, what may be its true colour is as good: recipes
-        inside the ellipsoid that holds it with a probability of 90 % (0.5 beyond the closest is
-        added to its axes in quadrature), and no farther than `Target.radius`.
+        How much worse than the closest the frugal recipe may be, in CIEDE2000 to the target's
+        best estimate. How well the target is known changes no recipe: not all colours that it
+        may have are equally likely, and the best estimate is the likeliest.
     max_pigments
         Most pigments in a recipe.
     must_use, must_avoid
@@ -281,23 +283,14 @@ def match(
     if robust:
         ruler, scale = checked_readings(dose_slip, scale_g, asked.pour.batch_g, asked.palette.unit)
     question = asked.question(goal)
-    own = tolerance_of(goal, tolerance)
-    result = match_of(question, goal, own.value, asked.searcher.answer(question.labs, own))
+    answer = asked.searcher.answer(question.labs, tolerance)
+    result = match_of(question, goal, tolerance, answer)
     if robust:
         choice, spread, complete = most_robust(
             question, [result.closest, result.frugal], goal, dose_slip=ruler, scale_g=scale
         )
         result = replace(result, robust=choice, spread=spread, robust_complete=complete)
     return result
-
-
-def tolerance_of(target: Target, tolerance: float | None) -> Tolerance:
-    """The tolerance asked for, or what the target's own uncertainty leaves."""
-    if tolerance is not None:
-        return Tolerance(tolerance)
-    if target.covariance is None:
-        return _SMALL
-    return Tolerance(_SMALL.value, target.radius, target.covariance)
 
 
 def match_of(question: Question, target: Target, tolerance: float, answer: Answer) -> Match:

@@ -13,7 +13,7 @@ __all__ = ["Limit", "Verdict", "verdict_of"]
 
 _WORTH: Final = 0.5
 
-Limit = Literal["nothing", "dose steps", "load limit", "palette"]
+Limit = Literal["nothing", "target", "dose steps", "load limit", "palette"]
 
 
 @dataclass(frozen=True)
@@ -23,8 +23,9 @@ class Verdict:
     Attributes
     ----------
     limit
-        ``"nothing"`` (the colour is met, or as near as the target is known), ``"dose steps"``
-        (whole centimetres or grams, as a rule), ``"load limit"`` or ``"palette"``.
+        ``"nothing"`` (the colour is met), ``"target"`` (how well that is known),
+        ``"dose steps"`` (whole centimetres or grams, as a rule), ``"load limit"`` or
+        ``"palette"``.
     sentence
         The same in words.
     help

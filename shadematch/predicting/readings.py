@@ -67,7 +67,7 @@ def readings_in_words(dose_slip: float, scale_g: float, unit: Unit) -> tuple[str
     """How far readings may be off, such as "ruler within 2 mm" and "scale within 1 g"."""
     if unit == "cm":
         return f"ruler within {10 * dose_slip:g} mm", f"scale within {scale_g:.3g} g"
-    return f"paste weighed within {dose_slip:g} g", f"base within {scale_g:.3g} g"
+    return f"paste within {dose_slip:g} g", f"base within {scale_g:.3g} g"
 
 
 def usual_scale_g(mass_g: float) -> float:

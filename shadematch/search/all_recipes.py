@@ -13,7 +13,7 @@ J. L. Bentley, Commun. ACM 18 (1975) 509 (k-d trees).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -22,7 +22,6 @@ import numpy as np
 from shadematch.colour.difference import delta_e
 from shadematch.colour.floors import floor
 from shadematch.search.limits import DoseLimits
-from shadematch.search.tolerance import Tolerance, inside
 from shadematch.search.whole import Solution
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
@@ -79,11 +78,9 @@ class _Asked(NamedTuple):
     targets: FloatArray  # (t, v, 3)
     most: FloatArray  # (t,) paste
     max_tubes: int
-    beliefs: FloatArray | None  # (t, v, 3, 3)
 
     def at(self, rows: IntArray) -> _Asked:
-        beliefs = None if self.beliefs is None else self.beliefs[rows]
-        return _Asked(self.targets[rows], self.most[rows], self.max_tubes, beliefs)
+        return _Asked(self.targets[rows], self.most[rows], self.max_tubes)
 
 
 class AllRecipes:
@@ -135,30 +132,25 @@ class AllRecipes:
         while len(self._levels[0].lo) > 1:
             self._levels.insert(0, _parents(self._levels[0]))
 
-    def look_up(self, targets: FloatArray, tolerances: Sequence[Tolerance]) -> list[Answer]:
+    def look_up(self, targets: FloatArray, tolerance: float) -> list[Answer]:
         """Closest and frugal recipes, exactly.
 
         Parameters
         ----------
         targets
             CIELAB in each view, shape (t, v, 3).
-        tolerances
-            For each target, which recipes count as no worse than the closest.
+        tolerance
+            CIEDE2000 by which a recipe may be farther than the closest and still count as no
+            worse.
         """
         results: list[Answer] = []
         for i in range(0, len(targets), 512):
             chunk = np.asarray(targets[i : i + 512], dtype=float)
             none = np.full(len(chunk), np.inf)
-            best, place = self._settled_nearest(_Asked(chunk, none, _NO_LIMIT, None), none)
-            each = list(zip(tolerances[i : i + 512], chunk, best.tolist(), strict=True))
-            within = np.array([given.within(value) for given, _, value in each])
-            beliefs = np.array(
-                [[given.belief(t, value) for t in goal] for given, goal, value in each]
-            )
+            best, place = self._settled_nearest(_Asked(chunk, none, _NO_LIMIT), none)
             # Equally short ones as the closest are looked at too.
             most = self._paste.ravel()[place] + _SLACK
-            some = beliefs if beliefs.any() else None
-            lean = self._settled_least(_Asked(chunk, most, _NO_LIMIT, some), within)
+            lean = self._settled_least(_Asked(chunk, most, _NO_LIMIT), best + tolerance)
             results += [
                 Answer(self._found(at, value), self._found(*frugal, paste=True))
                 for at, value, frugal in zip(place.tolist(), best.tolist(), lean, strict=True)
@@ -172,10 +164,9 @@ class AllRecipes:
         max_paste: float = np.inf,
         max_tubes: int | None = None,
         below: float = np.inf,
-        beliefs: Sequence[FloatArray] = (),
     ) -> Solution:
         """The closest recipe of one target, shape (v, 3); see `Searcher.closest`."""
-        asked = self._asked(target, max_paste, max_tubes, beliefs)
+        asked = self._asked(target, max_paste, max_tubes)
         best, place = self._settled_nearest(asked, np.array([below]))
         if place[0] < 0:
             return Solution(None, np.inf, below, True, 0)
@@ -187,10 +178,9 @@ class AllRecipes:
         *,
         within: float,
         less_than: float,
-        beliefs: Sequence[FloatArray] = (),
     ) -> Solution:
         """The recipe with the least paste; see `Searcher.least`."""
-        asked = self._asked(target, less_than - 2.0 * _SLACK, None, beliefs)
+        asked = self._asked(target, less_than - 2.0 * _SLACK, None)
         (at, value), *_ = self._settled_least(asked, np.array([within]))
         if np.isinf(value):
             return Solution(None, np.inf, less_than, True, 0)
@@ -198,7 +188,7 @@ class AllRecipes:
 
     def within(self, target: FloatArray, limit: float) -> tuple[IntArray, FloatArray]:
         """Recipes of one target, shape (v, 3), no farther than a limit, and their CIEDE2000."""
-        asked = self._asked(target, np.inf, None, ())
+        asked = self._asked(target, np.inf, None)
         who, leaf, _ = self._walk(asked, np.array([limit]))
         values = self._values(asked.at(who), leaf)
         row, column = np.nonzero(values <= limit)
@@ -208,16 +198,9 @@ class AllRecipes:
         steps = self._steps[leaf[row] * self._rank.shape[1] + column]
         return steps.astype(np.intp), values[row, column]
 
-    def _asked(
-        self,
-        target: FloatArray,
-        most: float,
-        max_tubes: int | None,
-        beliefs: Sequence[FloatArray],
-    ) -> _Asked:
-        believed = np.array(beliefs)[None] if any(b.any() for b in beliefs) else None
+    def _asked(self, target: FloatArray, most: float, max_tubes: int | None) -> _Asked:
         tubes = _NO_LIMIT if max_tubes is None else max_tubes
-        return _Asked(target[None], np.array([most + _SLACK]), tubes, believed)
+        return _Asked(target[None], np.array([most + _SLACK]), tubes)
 
     def _found(self, at: int, value: float, paste: bool = False) -> Solution:
         steps, most = self._steps[at], float(self._paste.ravel()[at])
@@ -240,9 +223,6 @@ class AllRecipes:
             values = np.where(self._paste[leaf] <= asked.most[:, None], values, np.inf)
         if asked.max_tubes < _NO_LIMIT:
             values = np.where(self._tubes[leaf] <= asked.max_tubes, values, np.inf)
-        if asked.beliefs is not None:
-            good = inside(labs, targets, asked.beliefs[:, None]).all(axis=-1)
-            values = np.where(good, values, np.inf)
         return values
 
     def _made_right(self, places: IntArray) -> bool:

@@ -29,7 +29,7 @@ from shadematch.optics.layer import Layer
 from shadematch.search.space import Space
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Images", "Judged", "beyond", "images_of", "judge", "nearest", "outside"]
+__all__ = ["Images", "Judged", "beyond", "images_of", "judge", "nearest"]
 
 _KNEE: Final = (6.0 / 29.0) ** 3
 _CUTS: Final = 8
@@ -203,15 +203,6 @@ def judge(
     pigments = generators[:, :, :-3]
     pull = np.sqrt(np.einsum("mck,mck->mk", pigments, pigments))
     return Judged(distance, shares, pull, offset, generators)
-
-
-def outside(images: Images, target: FloatArray, belief: FloatArray) -> BoolArray:
-    """Which boxes, shape (m,), certainly hold no colour inside a belief (`tolerance.inside`)."""
-    offset = (images.centre - target) @ belief.T
-    length = np.linalg.norm(offset, axis=1)
-    direction = offset / np.maximum(length, 1e-300)[:, None]
-    along = np.abs(np.einsum("mc,mck->mk", direction, belief @ images.generators)).sum(axis=1)
-    return np.asarray(length - along > 1.0 + 1e-6)
 
 
 def beyond(images: Images, target: FloatArray, limit: float) -> BoolArray:

@@ -6,7 +6,6 @@ worst, so the largest of them counts.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -14,9 +13,8 @@ import numpy as np
 
 from shadematch.colour.difference import delta_e
 from shadematch.colour.floors import minorant
-from shadematch.search.bounds import Judged, beyond, images_of, judge, outside
+from shadematch.search.bounds import Judged, beyond, images_of, judge
 from shadematch.search.space import Space
-from shadematch.search.tolerance import inside
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["ROUNDING", "Nearness"]
@@ -40,21 +38,11 @@ class Nearness:
     radius
         Boxes farther away than this CIEDE2000 need not be told apart. Infinite as long as
         nothing is known; see `narrow`.
-    beliefs
-        A matrix for each view (`Tolerance.belief`): colours outside do not count, as if they
-        were infinitely far away. By default all count.
     """
 
-    def __init__(
-        self,
-        space: Space,
-        target: FloatArray,
-        radius: float = np.inf,
-        beliefs: Sequence[FloatArray] = (),
-    ) -> None:
+    def __init__(self, space: Space, target: FloatArray, radius: float = np.inf) -> None:
         self.space = space
         self.targets: FloatArray = np.reshape(target, (len(space.seen), 3))
-        self._beliefs = beliefs if any(belief.any() for belief in beliefs) else ()
         self._radius = np.inf
         self._norms = [np.zeros((3, 3)) for _ in space.seen]
         self.narrow(radius)
@@ -70,8 +58,6 @@ class Nearness:
         """Largest CIEDE2000 over the views, shape (m,), of steps of shape (m, k)."""
         labs = self.space.labs(steps)
         values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
-        for i, belief in enumerate(self._beliefs):
-            values[i] = np.where(inside(labs[i], self.targets[i], belief), values[i], np.inf)
         return values[0] if len(values) == 1 else np.asarray(np.maximum.reduce(values))
 
     def judge(
@@ -101,8 +87,6 @@ class Nearness:
             if _FAR < limit < np.inf:
                 open_ = np.flatnonzero(floor < limit)
                 floor[open_[beyond(images.chosen(open_), target, limit)]] = limit
-            if self._beliefs:
-                floor[outside(images, target, self._beliefs[i])] = np.inf
             all_.append(replace(judged, floor=floor))
         if len(all_) == 1:
             return all_[0]

@@ -7,7 +7,7 @@ scatter and a batch that is corrected. What differs is in the `Space`.
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final
 
@@ -20,7 +20,6 @@ from shadematch.search.minimax import minimax
 from shadematch.search.near import Listed, lean, lean_within, within
 from shadematch.search.nearness import Nearness
 from shadematch.search.space import Space
-from shadematch.search.tolerance import Tolerance
 from shadematch.search.whole import GAP, LISTED, MOST_EFFORT, Solution, closest, frugal
 from shadematch.support.arrays import FloatArray, IntArray
 
@@ -219,16 +218,16 @@ class Searcher:
 
     # --- whole doses
 
-    def answers(self, targets: FloatArray, tolerances: Sequence[Tolerance]) -> list[Answer]:
+    def answers(self, targets: FloatArray, tolerance: float) -> list[Answer]:
         """Search for many targets, shape (t, v, 3); see `answer`."""
         listed = self._kept()
         if listed is None and self._list_work <= (_SEARCH_WORK + self._parts_work) * len(targets):
             listed = self.all_recipes()
         if listed is not None:
-            return listed.look_up(targets, tolerances)
-        return [self.answer(goal, own) for goal, own in zip(targets, tolerances, strict=True)]
+            return listed.look_up(targets, tolerance)
+        return [self.answer(goal, tolerance) for goal in targets]
 
-    def answer(self, targets: FloatArray, tolerance: Tolerance) -> Answer:
+    def answer(self, targets: FloatArray, tolerance: float) -> Answer:
         """Search for one target.
 
         Parameters
@@ -236,7 +235,8 @@ class Searcher:
         targets
             The target.
         tolerance
-            Which recipes count as no worse than the closest.
+            CIEDE2000 by which a recipe may be farther than the closest and still count as no
+            worse.
         """
         best = self.closest(targets)
         return Answer(best, self.frugal(targets, best, tolerance))
@@ -249,7 +249,6 @@ class Searcher:
         max_paste: float | None = None,
         max_tubes: int | None = None,
         below: float = np.inf,
-        beliefs: Sequence[FloatArray] = (),
         effort: int = MOST_EFFORT,
     ) -> Solution:
         """The closest whole recipe; see `whole.closest`.
@@ -264,8 +263,6 @@ class Searcher:
             Limits to keep besides the space's own; paste in dose steps.
         below
             Only recipes with a smaller CIEDE2000 count.
-        beliefs
-            For each view: only colours inside count (`Tolerance.belief`).
         effort
             Most boxes to look at, in each part.
         """
@@ -277,7 +274,6 @@ class Searcher:
                 max_paste=np.inf if max_paste is None else max_paste,
                 max_tubes=max_tubes,
                 below=below,
-                beliefs=beliefs,
             )
         hints = self._hints(self.ideal(goals)[0] if hint is None else hint)
         parts, complete = self._parts(
@@ -288,7 +284,7 @@ class Searcher:
             if part.limits.empty:
                 continue
             found = closest(
-                Nearness(part, goals, beliefs=beliefs),
+                Nearness(part, goals),
                 hints=np.clip(hints, part.limits.lower, part.limits.upper),
                 below=min(best.delta_e, below),
                 effort=effort,
@@ -310,7 +306,6 @@ class Searcher:
         within: float,
         less_than: float,
         near: FloatArray | IntArray,
-        beliefs: Sequence[FloatArray] = (),
     ) -> Solution:
         """A recipe with the least paste; see `whole.frugal`.
 
@@ -324,13 +319,11 @@ class Searcher:
             Only recipes with less paste than this count [dose steps].
         near
             Steps to look around first, shape (k,).
-        beliefs
-            For each view: only colours inside count (`Tolerance.belief`).
         """
         goals = np.reshape(targets, (-1, 3))
         listed = self._kept()
         if listed is not None:
-            return listed.least(goals, within=within, less_than=less_than, beliefs=beliefs)
+            return listed.least(goals, within=within, less_than=less_than)
         parts, complete = self._parts(self.space, np.asarray(near, dtype=float))
         best = Solution(None, np.inf, less_than, complete, 0)
         least = less_than
@@ -339,7 +332,7 @@ class Searcher:
             if part.limits.empty or used >= least:
                 continue
             found = frugal(
-                Nearness(part, goals, beliefs=beliefs),
+                Nearness(part, goals),
                 within=within,
                 less_than=least - used,
                 near=np.where(part.limits.upper > 0, near, 0),
@@ -354,21 +347,16 @@ class Searcher:
         bound = min(best.bound, least)
         return replace(best, bound=bound, proved=best.proved and least - bound < 1e-6)
 
-    def frugal(self, targets: FloatArray, best: Solution, tolerance: Tolerance) -> Solution:
-        """The recipe with the least paste among those that count as no worse than `best`.
-
-        What is believed of the colour is taken to hold around each view's target.
-        """
+    def frugal(self, targets: FloatArray, best: Solution, tolerance: float) -> Solution:
+        """The recipe with the least paste among those at most `tolerance` worse than `best`."""
         assert best.steps is not None
         goals, paste_of = np.reshape(targets, (-1, 3)), self.space.limits.paste_of
-        limit = tolerance.within(best.delta_e)
-        beliefs = [tolerance.belief(goal, best.delta_e) for goal in goals]
+        limit = best.delta_e + tolerance
         found = self.least(
             goals,
             within=limit,
             less_than=paste_of(best.steps),
             near=best.steps,
-            beliefs=beliefs,
         )
         steps, lean = (best.steps, best) if found.steps is None else (found.steps, found)
         paste = paste_of(steps)
@@ -378,7 +366,6 @@ class Searcher:
             hint=steps.astype(float),
             max_paste=paste + 1e-9,
             below=limit + GAP,
-            beliefs=beliefs,
         )
         if refined.steps is not None and refined.delta_e <= lean.delta_e:
             lean = refined

@@ -13,12 +13,12 @@ from shadematch.colour.difference import delta_e
 from shadematch.errors import ColourError
 from shadematch.support.arrays import FloatArray, Triple, triple
 
-__all__ = ["EDGE", "Covariance", "checked_covariance", "radius"]
+__all__ = ["Covariance", "checked_covariance", "radius"]
 
 Covariance = tuple[Triple, Triple, Triple]
 
 _LEVEL: Final = 0.9
-EDGE: Final = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
+_EDGE: Final = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
 """Standard deviations to the ellipsoid that holds a normal colour with a probability of 90 %."""
 _LARGEST_VARIANCE: Final = 1e6
 """Of L*, a* or b*: far beyond any colour; keeps bounds finite."""
@@ -74,7 +74,7 @@ def radius(lab: FloatArray, covariance: Covariance) -> float:
     up, turn = 1 - 2 * k / _DIRECTIONS, np.pi * (1 + np.sqrt(5)) * k
     flat = np.sqrt(1 - up**2)
     out = np.stack([flat * np.cos(turn), flat * np.sin(turn), up], axis=-1)
-    pace = delta_e(lab, lab + EDGE * out @ spread.T) / EDGE
+    pace = delta_e(lab, lab + _EDGE * out @ spread.T) / _EDGE
     if pace.max() <= 0:
         return 0.0
     pace = np.maximum(pace, 1e-9 * pace.max())
@@ -82,4 +82,4 @@ def radius(lab: FloatArray, covariance: Covariance) -> float:
     def inside(within: float) -> float:
         return float(np.mean(chdtr(3, (within / pace) ** 2))) - _LEVEL
 
-    return float(brentq(inside, 0.0, EDGE * pace.max(), xtol=1e-9))
+    return float(brentq(inside, 0.0, _EDGE * pace.max(), xtol=1e-9))

@@ -150,7 +150,7 @@ def _taken(path: object, error: _Kind) -> ShadematchError:
         "another file is there",
         field="path",
         value=str(path),
-        remedy="Give a new name, or let it be overwritten (replace)",
+        remedy="Choose another name, or allow it to be replaced (replace, --replace)",
     )
 
 

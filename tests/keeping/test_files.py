@@ -82,7 +82,7 @@ def test_what_is_there_is_not_lost(tmp_path: Path) -> None:
     assert place.stat().st_mtime_ns == before.st_mtime_ns
     with pytest.raises(sm.FileError, match="another file is there") as found:
         sm.save(palette.only("gorse"), place)
-    assert "(replace)" in found.value.remedy
+    assert "(replace, --replace)" in found.value.remedy
     assert sm.read(place) == palette
     sm.save(palette.only("gorse"), place, replace=True)
     assert sm.read(place) == palette.only("gorse")

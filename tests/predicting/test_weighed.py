@@ -21,7 +21,7 @@ def test_a_small_scale_slips_less_than_a_ruler() -> None:
     # The same slip is the same colour, whatever the unit is called.
     told = sm.spread(DOSES, palette=palette_in_g(), pour=POUR, dose_slip=0.2)
     assert told.p90 == sm.spread(DOSES, palette=sm.demo_palette(), pour=POUR).p90 > weighed.p90
-    assert weighed.readings == ("paste weighed within 0.1 g", "base within 1 g")
+    assert weighed.readings == ("paste within 0.1 g", "base within 1 g")
     assert not speaks_of_cm(str(weighed)) and not speaks_of_cm(weighed._repr_html_())
     with pytest.raises(sm.PourError, match=r"dose_slip: .*either way, in g"):
         sm.spread(DOSES, palette=palette_in_g(), pour=POUR, dose_slip=-1)

@@ -22,7 +22,6 @@ from shadematch.search.nearness import Nearness
 from shadematch.search.real import real_floor
 from shadematch.search.searcher import Searcher
 from shadematch.search.space import Space, whole_space
-from shadematch.search.tolerance import Tolerance
 from shadematch.search.whole import closest, frugal
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import invented_palette, problem
@@ -73,7 +72,7 @@ def test_boxes_of_a_proof(
         assert best.proved
         assert best.steps is not None
         paste = float(best.steps.sum())
-        limit = Tolerance(0.5).within(best.delta_e)
+        limit = best.delta_e + 0.5
         sought = Nearness(space, target)
         lean = frugal(sought, within=limit, less_than=paste, near=best.steps)
         assert lean.proved
@@ -169,13 +168,13 @@ def test_differences_of_a_list(monkeypatch: pytest.MonkeyPatch) -> None:
     targets = p.lab[rng.integers(len(p.lab), size=50)] + rng.normal(0, 1.0, (50, 3))
     for name in rows:
         monkeypatch.setattr(all_recipes, name, counted(name, getattr(all_recipes, name)))
-    listed.look_up(targets[:, None], [Tolerance(0.5)] * 50)
+    listed.look_up(targets[:, None], 0.5)
     # Of 50 times 53,130 recipes.
     at_most([rows["floor"], rows["delta_e"]], [6789, 9191])
     # A list is made once it pays: it costs as much as some ten searches.
     fresh = Searcher(p.searcher.space)
     turns = 0
     while fresh._all is None:
-        assert fresh.answer(targets[turns], Tolerance(0.5)).closest.proved
+        assert fresh.answer(targets[turns], 0.5).closest.proved
         turns += 1
     assert 5 <= turns <= 20

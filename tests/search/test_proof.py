@@ -19,7 +19,6 @@ from shadematch.search.nearness import Nearness
 from shadematch.search.rounding import near_misses
 from shadematch.search.searcher import Searcher
 from shadematch.search.space import whole_space
-from shadematch.search.tolerance import Tolerance
 from shadematch.search.whole import closest
 from tests.invented.problems import KINDS, invented_palette, problem, with_chalk
 
@@ -30,7 +29,7 @@ SEEDS = range(10_000, 10_048)
 def test_no_miss_and_no_bound_above_the_optimum(part: int) -> None:
     for seed in SEEDS[part::8]:
         p = problem(seed)
-        answer = p.searcher.answer(p.target, Tolerance(0.5))
+        answer = p.searcher.answer(p.target, 0.5)
         best, _ = p.best()
         assert answer.closest.proved, seed
         assert answer.closest.delta_e == pytest.approx(best, abs=1e-9), seed
@@ -52,7 +51,7 @@ def test_the_kept_list_does_not_change_the_answer() -> None:
         if turn == 8:
             assert p.searcher.all_recipes() is not None
         target = p.lab[rng.integers(len(p.lab))] + rng.normal(0, 1.0, 3)
-        answer = p.searcher.answer(target, Tolerance(0.5))
+        answer = p.searcher.answer(target, 0.5)
         values = delta_e(p.lab, target)
         assert answer.closest.delta_e == pytest.approx(values.min(), abs=1e-9)
         totals = p.steps[values <= values.min() + 0.5].sum(axis=1)
@@ -69,7 +68,7 @@ def test_no_tolerance_at_all_from_a_list() -> None:
     assert p.searcher.all_recipes() is not None
     below = dataclasses.replace(best, delta_e=float(np.nextafter(best.delta_e, 0.0)))
     for given in (best, below):
-        lean = p.searcher.frugal(target, given, Tolerance(0.0))
+        lean = p.searcher.frugal(target, given, 0.0)
         assert lean.steps is not None
         assert lean.steps.tolist() == best.steps.tolist()
         assert lean.bound == best.steps.sum()
@@ -104,11 +103,9 @@ def test_a_list_finds_the_same(seed: int) -> None:
     targets = np.concatenate([p.target[None], near])
     listed = p.searcher.all_recipes()
     assert listed is not None
-    for target, (near, lean) in zip(
-        targets, listed.look_up(targets[:, None], [Tolerance(0.5)] * len(targets)), strict=True
-    ):
+    for target, (near, lean) in zip(targets, listed.look_up(targets[:, None], 0.5), strict=True):
         fresh = Searcher(p.searcher.space)
-        answer = fresh.answer(target, Tolerance(0.5))  # by branch and bound, or from a plain list
+        answer = fresh.answer(target, 0.5)  # by branch and bound, or from a plain list
         assert near.delta_e == pytest.approx(answer.closest.delta_e, abs=1e-9)
         assert lean.steps is not None
         assert answer.frugal.steps is not None

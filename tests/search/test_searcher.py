@@ -16,7 +16,6 @@ from shadematch.search.all_recipes import STRAY
 from shadematch.search.ideal import ideal
 from shadematch.search.limits import pour_limits, step_limits
 from shadematch.search.searcher import Searcher
-from shadematch.search.tolerance import Tolerance
 from tests.invented.joint_problems import joint_problem
 from tests.invented.problems import every_recipe, milky, problem
 
@@ -109,7 +108,7 @@ def test_a_list_of_lights_and_let_downs_gives_what_a_search_gives(seed: int) -> 
     fresh = asked.new_searcher()
     listed = fresh.all_recipes()
     assert listed is not None
-    (answer,) = listed.look_up(goals[None], [Tolerance(0.5)])
+    (answer,) = listed.look_up(goals[None], 0.5)
     assert answer.closest.delta_e == pytest.approx(p.best, abs=1e-9)
     assert answer.frugal.bound * asked.pour.dose_step == pytest.approx(p.least_paste(p.best + 0.5))
     most, tubes = 0.5 * asked.pour.max_total, int(p.tubes.max()) - 1
@@ -123,9 +122,9 @@ def test_a_list_is_made_for_many_targets_where_that_pays() -> None:
     p = problem(20_001, least=13_000, most=20_000)
     few, many = p.lab[:1] + 0.1, np.repeat(p.lab[:40] + 0.1, 2, axis=0)
     searcher = Searcher(p.searcher.space)
-    alone = searcher.answers(few[:, None], [Tolerance(0.5)])
+    alone = searcher.answers(few[:, None], 0.5)
     assert searcher._all is None
-    found = searcher.answers(many[:, None], [Tolerance(0.5)] * len(many))
+    found = searcher.answers(many[:, None], 0.5)
     assert searcher._all is not None
     assert found[0].closest.steps is not None and alone[0].closest.steps is not None
     assert found[0].closest.steps.tolist() == alone[0].closest.steps.tolist()
