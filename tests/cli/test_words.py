@@ -89,7 +89,10 @@ DATA = Path(__file__).parents[2] / "data"
 @pytest.mark.parametrize(
     ("words", "parts"),
     [
-        (("match", "#d9822b", "--save", "there.csv"), ("--save: another file is there", "Choose another")),
+        (
+            ("match", "#d9822b", "--save", "there.csv"),
+            ("--save: another file is there", "Choose another"),
+        ),
         (("match", "#d9822b", "--save", "a.json", "--note", "a\udcff"), ("--note: has half",)),
         (("match", "#d9822b", "--save", "none/a.json"), ("--save: can't", "Choose a folder")),
     ],

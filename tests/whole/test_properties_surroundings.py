@@ -124,7 +124,6 @@ print("done")
     assert sorted(p.name for p in out.iterdir()) == [
         "a.json",
         "p.json",
-        "plan.csv",
         "s.html",
         "t.csv",
     ]
