@@ -158,11 +158,12 @@ def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -
     ax.imshow(change, origin="lower", cmap=colours, norm=norm, aspect="auto")
     for y in range(rows):
         for x in range(columns):
+            was, now = (f.cells[batch][y][x].delta_e for f in (first, second))
+            ink = ink_on(to_hex(colours(norm(change[y, x]))))
             if change[y, x] < _CHANGES[4]:
                 # Both ends of the scale are dark: without hue, dots tell nearer from farther.
                 at = (x - 0.5, y - 0.5)
-                ax.add_patch(Rectangle(at, 1, 1, fill=False, ec="#00000080", hatch="..", lw=0))
-            was, now = (f.cells[batch][y][x].delta_e for f in (first, second))
+                ax.add_patch(Rectangle(at, 1, 1, fill=False, ec=ink, hatch="..", lw=0))
             ax.text(
                 x,
                 y,
@@ -170,7 +171,8 @@ def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -
                 ha="center",
                 va="center",
                 fontsize=9,
-                color=ink_on(to_hex(colours(norm(change[y, x])))),
+                color=ink,
+                bbox={"fc": colours(norm(change[y, x])), "ec": "none", "pad": 1.0},
             )
     ax.set_xticks(range(columns), [f"{t:g}" for t in first.thicknesses_cm])
     ax.set_yticks(range(rows), [f"{w * 100:g}" for w in first.whites])
