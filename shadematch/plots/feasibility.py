@@ -179,8 +179,7 @@ def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -
     ax.set_xlabel("thickness [cm]")
     ax.set_ylabel("white base in the blend [%]")
     ax.tick_params(length=0)
-    words = f"change of CIEDE2000: nearer (left, dotted) or farther with {found.name}"
-    colour_bar(ax, ScalarMappable(norm, colours), words)
+    colour_bar(ax, ScalarMappable(norm, colours), "change of CIEDE2000 (dotted: nearer)")
     lines = textwrap.wrap(
         f"{first.target.hex}, {first.batches_g[batch]:g} g: CIEDE2000 with the first palette → "
         f"with {found.name}",
