@@ -45,8 +45,6 @@ class Report:
         The answer in a sentence, where one holds it.
     swatches
         Colours to compare; they touch.
-    apart
-        How far the first two are from each other.
     pictures
         Drawings as SVG, for the card alone.
     rows
@@ -59,17 +57,19 @@ class Report:
         Sentences at the end.
     cautions
         Whether the cautions belong to it: to whatever may be poured.
+    apart
+        How far the first two swatches are from each other.
     """
 
     title: str = ""
     swatches: tuple[Swatch, ...] = ()
-    apart: Apart | None = None
     pictures: tuple[str, ...] = ()
     rows: tuple[Row, ...] = ()
     details: tuple[Row, ...] = ()
     tables: tuple[Table, ...] = ()
     notes: tuple[str, ...] = ()
     cautions: bool = True
+    apart: Apart | None = None
 
     def __str__(self) -> str:
         """The text."""
