@@ -164,6 +164,7 @@ def test_to_a_spreadsheet_and_back(tmp_path: Path) -> None:
     again = sm.Journal.from_table(tmp_path / "book.csv", tmp_path / "again.jsonl")
     assert again.events == journal.events
     assert again.palette == journal.palette
+    again.pour({"lemon": 1}, pour=sm.Pour())
     with pytest.raises(sm.FileError, match="another file is there"):
         sm.Journal.from_table(tmp_path / "book.csv", tmp_path / "again.jsonl")
     text = raw.decode("utf-8-sig")
