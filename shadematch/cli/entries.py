@@ -34,15 +34,19 @@ def dose_entries(recipe: Recipe) -> dict[str, Any]:
 
 
 def choice_entries(choice: Choice) -> dict[str, Any]:
-    """The same with `delta_e`."""
-    return recipe_entries(choice.recipe, choice.predicted, delta_e=choice.delta_e)
+    """The same with `delta_e`, and `expected` where it was asked for."""
+    more = {"delta_e": choice.delta_e}
+    if choice.expected is not None:
+        more["expected"] = choice.expected
+    return recipe_entries(choice.recipe, choice.predicted, **more)
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:
     """What JSON tells of a spread."""
     shown = ("mean", "median", "p90", "p95", "lab_covariance", "dose_slip", "scale_g")
     entries = {name: getattr(found, name) for name in shown}
-    return {"delta_e": found.nominal_delta_e, **entries, "shares": dict(found.shares)}
+    parts = {"shares": dict(found.shares), "causes": dict(found.causes), "largest": found.largest}
+    return {"delta_e": found.nominal_delta_e, **entries, **parts}
 
 
 def shared_entries(pour: Pour, view: View) -> dict[str, Any]:

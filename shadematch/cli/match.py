@@ -7,8 +7,10 @@ in_srgb}; ``closest`` and ``ideal``, each with the keys from ``doses`` to ``pred
 ``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
-With ``--robust`` the recipe is the robust one, and ``spread`` tells of it as in
-`shadematch.cli.spread`, with ``complete``, whether all that might be more robust were looked at.
+``rule`` (``nominal`` or ``expected``) tells by which CIEDE2000 the recipe was chosen, and
+``spread`` how far it may be off, as in `shadematch.cli.spread`; by the rule ``expected`` (with
+``--robust``, or a palette that says how well it is known) choices carry ``expected``, and
+``robust`` is the one with the smallest.
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses``
 is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
 {pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--lights``, ``lights`` {name:
@@ -63,7 +65,7 @@ def add_verb(verb: Verbs) -> None:
     add(
         "--robust",
         action="store_true",
-        help="the recipe that bears slips of dosing and weighing best",
+        help="choose by the expected CIEDE2000, with slips of dosing and weighing counted",
     )
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
     add = parser.add_argument_group("saving it").add_argument
@@ -78,7 +80,6 @@ def add_verb(verb: Verbs) -> None:
 def _match(args: argparse.Namespace) -> str:
     for option, given, names in (
         ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
-        ("--robust", args.robust, ("dose_slip", "scale_g")),
         ("--save", args.save, ("note",)),
     ):
         if not given:
@@ -134,8 +135,9 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
         "verdict": {n: getattr(found.verdict, n) for n in ("limit", "sentence", "help")},
         **shared_entries(found.pour, found.view),
     }
-    if found.spread is not None:
-        entries["spread"] = {**spread_entries(found.spread), "complete": found.robust_complete}
+    entries |= {"rule": found.rule, "spread": spread_entries(found.spread)}
+    if found.robust is not None:
+        entries["robust"] = choice_entries(found.robust)
     if choices:
         entries["choices"] = [choice_entries(choice) for choice in found.choices]
     return entries

@@ -79,9 +79,12 @@ def test_match_robust(run: Run) -> None:
     assert out.startswith(str(m))
     found = json.loads(run(*words, "--json")[1])
     assert found["doses"] == dict(m.recipe.doses)
-    assert m.spread is not None
+    assert found["rule"] == "expected"
+    assert found["expected"] == m.choice.expected
+    assert m.robust is not None
+    assert found["robust"]["expected"] == m.robust.expected
     assert found["spread"]["p90"] == m.spread.p90
-    assert found["spread"]["complete"] is True
+    assert found["spread"]["largest"] == m.spread.largest == "dosing"
 
 
 @pytest.mark.parametrize(
