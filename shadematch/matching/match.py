@@ -12,6 +12,7 @@ from shadematch.matching.asked import checked_asked
 from shadematch.matching.question import Asked, Choice, Question
 from shadematch.matching.remedies import Judged
 from shadematch.matching.robust import Expected, RobustAnswer, robust_answer
+from shadematch.matching.shades import Shades, shades_of
 from shadematch.matching.verdict import Verdict, verdict_of
 from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.readings import Readings, checked_readings
@@ -166,6 +167,39 @@ class Match(Reported):
         if best is not None and best.expected is not None and self.choice.expected is not None:
             near = self.delta_e + best.expected - self.choice.expected  # nearer is not better
         return verdict_of(judged, self.spread, near=near, ideal=lambda: self.ideal)
+
+    def shades(self, count: int = 3, *, dab_g: float = 20.0) -> Shades:
+        """A few shades from one pot, for a customer to choose from.
+
+        Their nearest is expected to come nearer than one recipe does where the target, or the
+        pastes, are not known well. Each is reached from the one before by adding whole dose steps
+        to the same pot, after a dab of it was taken out. Let-downs are left out.
+
+        Parameters
+        ----------
+        count
+            How many, 2 to 6.
+        dab_g
+            Taken out after each but the last [g]; in all at most half of the batch.
+
+        Returns
+        -------
+        Shades
+            The chosen one is a target: ``match(m.shades(3)[1])``.
+
+        Raises
+        ------
+        PourError
+            If a number can't be, or nothing more may be added under the load limit.
+        """
+        return shades_of(
+            self._question,
+            self.target,
+            self.readings,
+            choice=self.choice,
+            count=count,
+            dab_g=dab_g,
+        )
 
     def report(self) -> Report:
         """The recipe, how close it comes, and what holds it back."""
