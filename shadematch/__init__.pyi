@@ -1,8 +1,6 @@
 from ._version import __version__ as __version__
 from .calibration.calibrate import calibrate as calibrate
 from .calibration.files import read_test_pours as read_test_pours
-from .calibration.next_pours import next_pours as next_pours
-from .calibration.starter import starter_plan as starter_plan
 from .calibration.test_pour import TestPour as TestPour
 from .colour.illuminant import Illuminant as Illuminant
 from .correction.correct import correct as correct

@@ -24,7 +24,15 @@ from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.models import expect
-from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, rows_of
+from shadematch.support.report import (
+    Apart,
+    Report,
+    Reported,
+    Row,
+    Swatch,
+    lab_words,
+    rows_of,
+)
 
 __all__ = ["TOLERANCE", "Match", "Rule", "checked_choice", "match", "match_of"]
 
@@ -236,6 +244,7 @@ class Match(Reported):
                 Swatch.of(self.predicted, "predicted"),
                 *self.spread.ends,
             ),
+            apart=Apart(self.delta_e, 0.0, self.spread.p90),
             rows=tuple(rows),
         )
 

@@ -44,8 +44,8 @@ class Dose:
         How much of it: figures, and ``"cm"`` or ``"g"``.
     ruler_cm
         Length of paste along a ruler [cm]; 0 for what is weighed.
-    hex
-        An sRGB code to know it by.
+    hex, in_srgb
+        An sRGB code to know it by, and whether that shows it without clipping.
     """
 
     name: str
@@ -53,6 +53,7 @@ class Dose:
     unit: Unit
     ruler_cm: float
     hex: str
+    in_srgb: bool
 
 
 @dataclass(frozen=True)
@@ -223,7 +224,7 @@ def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
             figure(dose),
             unit,
             dose if unit == "cm" else 0.0,
-            _known_by(name, saved),
+            *_known_by(name, saved),
         )
         for name, dose in recipe.squeezed.items()
     )
@@ -233,7 +234,7 @@ def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
             figure(part.mass_g),
             "g",
             0.0,
-            _known_by(part.let_down.pigment, saved),
+            *_known_by(part.let_down.pigment, saved),
         )
         for part in recipe.weighed
     )
@@ -353,5 +354,6 @@ def content_of(
     )
 
 
-def _known_by(name: str, saved: SavedRecipe) -> str:
-    return predict({name: 2.0}, palette=saved.palette, view=saved.view).hex
+def _known_by(name: str, saved: SavedRecipe) -> tuple[str, bool]:
+    seen = predict({name: 2.0}, palette=saved.palette, view=saved.view)
+    return seen.hex, seen.in_srgb

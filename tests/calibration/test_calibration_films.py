@@ -21,6 +21,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
 from tests.invented import doubling, films, worlds
+from tests.invented.campaign import campaign
 
 ROOT = Path(__file__).parents[2]
 
@@ -307,7 +308,7 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 def soap() -> Calibration:
     names = ("gorse", "jetty")
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=names)  # type: ignore[arg-type]
-    return sm.calibrate(worlds.measured(truth, sm.starter_plan(names), np.random.default_rng(7)))
+    return sm.calibrate(worlds.measured(truth, campaign(names), np.random.default_rng(7)))
 
 
 def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

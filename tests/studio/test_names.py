@@ -45,7 +45,6 @@ MADE: dict[str, Callable[[str, Path], object]] = {
     "light": lambda name, _: sm.Illuminant(name, GRID, (1.0,) * 36),
     "TestPour": lambda name, _: sm.TestPour.from_lab({"gorse": 1}, (50, 0, 0), name=name),
     "doses": lambda name, _: sm.TestPour.from_lab({name: 1}, (50, 0, 0)),
-    "pigments": lambda name, _: sm.starter_plan([name]),
 }
 
 
