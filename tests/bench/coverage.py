@@ -11,7 +11,6 @@ import sys
 import warnings
 
 import numpy as np
-from shadematch.search.tolerance import Tolerance
 
 import shadematch as sm
 from shadematch.colour.colorimetry import adapt, xyz_to_lab

@@ -17,7 +17,6 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np
 from scipy.optimize import differential_evolution
-from shadematch.search.tolerance import Tolerance
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e

@@ -23,7 +23,6 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np
 import scipy
 from scipy.optimize import differential_evolution
-from shadematch.search.tolerance import Tolerance
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
