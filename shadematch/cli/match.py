@@ -15,12 +15,16 @@ in_srgb}; ``closest`` and ``ideal``, each with the keys from ``doses`` to ``pred
 is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
 {pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--lights``, ``lights`` {name:
 CIEDE2000}.
+With ``--shades``, ``shades`` {expected, p90, alone_expected, alone_p90, dab_g, each}, of each
+``added`` {name: amount}, ``share`` and the keys from ``doses`` to ``predicted`` of what the pot
+then holds.
 With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
 """
 
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import Any
 
 from shadematch.cli.amounts import COUNT, MASS, NUMBER, SHARE, read_let_down
@@ -33,7 +37,12 @@ from shadematch.cli.conditions import (
     read_palette,
     read_readings,
 )
-from shadematch.cli.entries import choice_entries, shared_entries, spread_entries
+from shadematch.cli.entries import (
+    choice_entries,
+    shades_entries,
+    shared_entries,
+    spread_entries,
+)
 from shadematch.cli.parsing import Verbs, only_with
 from shadematch.cli.predict import range_entries, read_calibration
 from shadematch.cli.printing import json_text, shown
@@ -68,6 +77,15 @@ def add_verb(verb: Verbs) -> None:
         help="choose by the expected CIEDE2000, with slips of dosing and weighing counted",
     )
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
+    text = "also a few shades from one pot, for a customer to choose from, 2 to 6"
+    add("--shades", type=COUNT, metavar="COUNT", help=text)
+    add(
+        "--dab",
+        dest="dab_g",
+        type=MASS,
+        metavar="G",
+        help="taken out after each but the last shade, in g (20)",
+    )
     add = parser.add_argument_group("saving it").add_argument
     add("--save", metavar="FILE", help="into this file, for shadematch repeat and sheet")
     add("--note", metavar="TEXT", help="your own words, kept with it")
@@ -81,6 +99,7 @@ def _match(args: argparse.Namespace) -> str:
     for option, given, names in (
         ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
         ("--save", args.save, ("note",)),
+        ("--shades", args.shades, ("dab_g",)),
     ):
         if not given:
             only_with(option, args, *names)
@@ -110,11 +129,17 @@ def _match(args: argparse.Namespace) -> str:
     ranged = None
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)
+    more = []
+    extra = {} if ranged is None else {"range": range_entries(ranged)}
+    if args.shades is not None:
+        dab = {} if args.dab_g is None else {"dab_g": args.dab_g}
+        poured = found.shades(args.shades, **dab)
+        more.append(replace(poured.report(), swatches=()))
+        extra["shades"] = shades_entries(poured)
     if args.json:
-        extra = {} if ranged is None else {"range": range_entries(ranged)}
         return json_text({**_match_entries(found, args.choices), **extra})
     ranges = [] if ranged is None else [Row("range", ranged.sentence)]
-    more = [_choices(found)] if args.choices else []
+    more += [_choices(found)] if args.choices else []
     saved = [] if args.save is None else [f"saved in {args.save}"]
     return shown(found.report().plus(*ranges), *more, *saved)
 
