@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from shadematch.calibration.carried import uncertainty_of
+from shadematch.calibration.carried import known_of, uncertainty_of
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import backing_shares
 from shadematch.calibration.identify import strength_sd, weakly_known
@@ -195,7 +195,7 @@ class Calibration(Reported):
             white=base_of(found, "white") if self.white_known else clear,
             unit=self.unit,
             note=note,
-            uncertainty=None if self.films else uncertainty_of(found, names),
+            uncertainty=None if self.films else uncertainty_of(known_of(found), names),
         )
 
     @functools.cached_property
