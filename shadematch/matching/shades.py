@@ -38,7 +38,7 @@ from shadematch.support.arrays import FloatArray, IntArray
 from shadematch.support.models import between
 from shadematch.support.report import Report, Reported, Row, Swatch
 
-__all__ = ["Shade", "Shades", "shades_of"]
+__all__ = ["Dab", "Shades", "shades_of"]
 
 _FEWEST: Final = 2
 _MOST: Final = 6
@@ -55,7 +55,7 @@ _POINTS: Final = 1024
 
 
 @dataclass(frozen=True)
-class Shade:
+class Dab:
     """One of several shades from one pot.
 
     Attributes
@@ -84,7 +84,7 @@ class Shade:
     def __reduce__(self) -> tuple[object, ...]:
         # A read-only view of a dict can't be pickled.
         values = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return functools.partial(Shade, **{**values, "added": dict(self.added)}), ()
+        return functools.partial(Dab, **{**values, "added": dict(self.added)}), ()
 
     @functools.cached_property
     def predicted(self) -> Prediction:
@@ -126,7 +126,7 @@ class Shades(Reported):
     """
 
     target: Target
-    each: tuple[Shade, ...]
+    each: tuple[Dab, ...]
     dab_g: float
     expected: float
     p90: float
@@ -136,10 +136,10 @@ class Shades(Reported):
     def __len__(self) -> int:
         return len(self.each)
 
-    def __iter__(self) -> Iterator[Shade]:
+    def __iter__(self) -> Iterator[Dab]:
         return iter(self.each)
 
-    def __getitem__(self, at: int) -> Shade:
+    def __getitem__(self, at: int) -> Dab:
         return self.each[at]
 
     @property
@@ -343,7 +343,7 @@ class _Pot:
         off = (points[:, :causes] @ found.columns).reshape(len(sets), _POINTS, lights, 3)
         return np.asarray(delta_e(found.lab[:, None] + off, aims).max(axis=-1))
 
-    def _shade(self, at: int, steps: FloatArray, added: FloatArray, share: float) -> Shade:
+    def _shade(self, at: int, steps: FloatArray, added: FloatArray, share: float) -> Dab:
         asked, pour = self.question.asked, self.question.asked.pour
         left = round(pour.batch_g - at * self.dab_g, 6)
         names = asked.palette.names
@@ -353,7 +353,7 @@ class _Pot:
             pour.model_copy(update={"batch_g": left}),
             unit=asked.palette.unit,
         )
-        shade = Shade(
+        shade = Dab(
             added={n: round(float(d), 9) for n, d in zip(names, added, strict=True) if d},
             recipe=recipe,
             delta_e=0.0,

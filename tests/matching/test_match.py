@@ -396,7 +396,10 @@ def test_verdicts() -> None:
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict
     assert coarse.limit == "dose steps"
     assert any("batch of" in text for text in coarse.help)
-    half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
+    by_ruler = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
+    assert by_ruler.limit == "dosing" and "the ruler" in by_ruler.sentence
+    assert any("A batch of 200 g at once" in text for text in by_ruler.help)
+    half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5), dose_slip=0.02).verdict
     assert half.limit == "dose steps" and "steps of 0.5 cm" in half.sentence
     # No advice to melt more than is taken: 100 kg.
     heavy = sm.Pour(batch_g=60_000, dose_step=100)
