@@ -34,7 +34,6 @@ from shadematch.cli.conditions import (
     add_readings,
     pour_and_view,
     read_lights,
-    read_palette,
     read_readings,
 )
 from shadematch.cli.entries import (
@@ -43,6 +42,7 @@ from shadematch.cli.entries import (
     shared_entries,
     spread_entries,
 )
+from shadematch.cli.journal import add_journal, palette_given
 from shadematch.cli.parsing import Verbs, only_with
 from shadematch.cli.predict import range_entries, read_calibration
 from shadematch.cli.printing import json_text, shown
@@ -91,6 +91,7 @@ def add_verb(verb: Verbs) -> None:
     add("--note", metavar="TEXT", help="your own words, kept with it")
     text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
     add("--calibration", metavar="FILE", help=text)
+    add_journal(add)
     add_readings(parser)
     add_conditions(parser)
 
@@ -105,7 +106,7 @@ def _match(args: argparse.Namespace) -> str:
             only_with(option, args, *names)
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
-    palette = read_palette(args.palette) if learnt is None else learnt.palette
+    palette = palette_given(args) if learnt is None else learnt.palette
     let_downs = [
         read_let_down(text, unit=palette.unit, step_g=args.weigh_step, white=args.let_down_white)
         for text in args.let_down
