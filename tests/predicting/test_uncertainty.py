@@ -86,7 +86,7 @@ def test_strengths_against_palettes_of_other_strengths() -> None:
         assert row == pytest.approx((ends[0] - ends[1]) / 2e-3 * sd, rel=2e-3, abs=1e-5)
 
 
-def whole(palette: sm.Palette) -> sm.Palette:
+def whole(palette: sm.Palette, *, bends: bool = False) -> sm.Palette:
     """Everything uncertain that can be: absorption and scattering of all, backing, bench."""
     rng = np.random.default_rng(8)
     size, waves = len(palette.pigments) + 2, WAVELENGTHS_NM / 550.0
@@ -99,6 +99,8 @@ def whole(palette: sm.Palette) -> sm.Palette:
             absorption=tuple(curve(0.04) for _ in range(size)),
             scattering=tuple(curve(0.03) for _ in range(size)),
             backings=(curve(0.05),),
+            bends=tuple(rng.normal(0, 0.01, size - 2).tolist()) if bends else (),
+            crowding=float(rng.normal(0, 0.05)) if bends else 0.0,
         )
         for _ in range(4)
     )
@@ -112,10 +114,19 @@ def whole(palette: sm.Palette) -> sm.Palette:
     return sm.Palette(**{**dict(palette), "uncertainty": known})
 
 
+def weaker(palette: sm.Palette) -> sm.Palette:
+    """The same, each paste weaker where there is much, and white crowding."""
+    pigments = [p.model_copy(update={"bend": 0.2}) for p in palette.pigments]
+    white = palette.white.model_copy(update={"crowding": 0.4})
+    return sm.Palette(pigments=tuple(pigments), clear=palette.clear, white=white)
+
+
 @pytest.mark.parametrize("white", [0.0, 0.2, 1.0])
 @pytest.mark.parametrize("chalk", [False, True])
-def test_linear_covariance_against_the_full_model(white: float, chalk: bool) -> None:
-    palette = whole(with_chalk() if chalk else sm.demo_palette())
+@pytest.mark.parametrize("bends", [False, True])
+def test_linear_covariance_against_the_full_model(white: float, chalk: bool, bends: bool) -> None:
+    plain = with_chalk() if chalk else sm.demo_palette()
+    palette = whole(weaker(plain) if bends else plain, bends=bends)
     pour = sm.Pour(batch_g=500, white=white, thickness_cm=1.5)
     known = of(palette, pour)
     doses = amounts(palette, gorse=6.0, dusk=2.0, chalk=1.0)
@@ -125,12 +136,43 @@ def test_linear_covariance_against_the_full_model(white: float, chalk: bool) -> 
         sm.predict(dict(zip(palette.names, doses, strict=True)), palette=palette, pour=pour).lab
     )
     assert found.lab[0, 0] == pytest.approx(own, abs=1e-4)
-    scale = np.trace(found.covariance[0])
-    assert np.cov(drawn.T) == pytest.approx(found.covariance[0], rel=0.08, abs=0.02 * scale)
+    linear = known.colours(doses[None]).covariance[0]
+    scale = np.trace(linear)
+    assert np.cov(drawn.T) == pytest.approx(linear, rel=0.08, abs=0.02 * scale)
     # Cause by cause: one standard deviation up and down, by the full model.
     ways = judge.lab(doses, judge.one_by_one)[0].reshape(2, -1, 3)
     slopes = 0.5 * (ways[0] - ways[1])
     assert slopes == pytest.approx(found.columns[0], rel=0.03, abs=0.01 * np.sqrt(scale))
+
+
+def test_a_bend_that_is_not_known_against_differences() -> None:
+    plain, pour = weaker(sm.demo_palette()), sm.Pour(batch_g=200, white=0.3)
+    rows = ((),) * 7
+    mode = Mode(absorption=rows, scattering=rows, bends=(0.01, 0, 0, 0, 0), crowding=0.02)
+    known = PaletteUncertainty(modes=(mode,))
+    palette = sm.Palette(**{**dict(plain), "uncertainty": known})
+    doses = {"gorse": 6.0, "dusk": 1.0}
+    moved = one(of(palette, pour), amounts(palette, **doses), "pastes and bases")
+
+    def other(z: float) -> FloatArray:
+        first = plain.pigments[0].model_copy(update={"bend": 0.2 + 0.01 * z})
+        white = plain.white.model_copy(update={"crowding": 0.4 + 0.02 * z})
+        pigments = (first, *plain.pigments[1:])
+        return lab(doses, sm.Palette(pigments=pigments, clear=plain.clear, white=white), pour)
+
+    assert moved == pytest.approx(((other(0.1) - other(-0.1)) / 0.2)[None], rel=2e-3, abs=1e-4)
+    fewer = palette.only("gorse", "dusk").uncertainty
+    assert fewer is not None and fewer.bends.tolist() == [[0.01, 0.0]]
+    with pytest.raises(sm.PaletteError) as found:
+        PaletteUncertainty(modes=(mode.model_copy(update={"bends": (0.1,)}),))
+    assert found.value.field == "modes.0.bends"
+
+
+def test_a_model_error_alone() -> None:
+    known = PaletteUncertainty(model_lab=1.0)
+    palette = sm.Palette(**{**dict(sm.demo_palette()), "uncertainty": known})
+    s = sm.spread({"gorse": 7}, palette=palette, pour=sm.Pour(batch_g=500), dose_slip=0, scale_g=0)
+    assert s.causes["model"] == pytest.approx(1.0) and s.mean > 0.3
 
 
 def test_the_model_of_strengths_against_a_generator_of_other_numbers() -> None:
@@ -149,7 +191,8 @@ def test_the_model_of_strengths_against_a_generator_of_other_numbers() -> None:
     theirs = [np.mean(values), *np.quantile(values, (0.5, 0.9))]
     assert [s.mean, s.median, s.p90] == pytest.approx(theirs, rel=0.05)
     assert s.largest == "pastes"
-    expected = of(palette, pour).expected(amounts(palette, **doses)[None], np.array([target.lab]))
+    colours = of(palette, pour).colours(amounts(palette, **doses)[None])
+    expected = colours.expected(np.array([target.lab]))
     assert expected[0] == pytest.approx(np.mean(values), rel=0.05)
 
 
@@ -169,7 +212,7 @@ def test_a_target_that_is_not_known_counts() -> None:
     plain = sm.spread({"gorse": 7}, pour=pour, target=sm.Target(own.lab), dose_slip=2)
     both = sm.spread({"gorse": 7}, pour=pour, target=target, dose_slip=2)
     assert plain.p90 < both.p90 and both.p90 > s.p90
-    assert both.causes["ruler"] > 0 and sum(both.causes.values()) == pytest.approx(1.0)
+    assert both.causes["dosing"] > 0 and sum(both.causes.values()) == pytest.approx(1.0)
 
 
 def test_small_doses_are_cut_at_nothing() -> None:
@@ -193,12 +236,12 @@ def test_let_downs_and_lights_against_the_full_model() -> None:
     held = np.append(amounts(palette, gorse=8.0), 40.0)
     found, judge = known.linear(held[None]), Sampled(known)
     drawn = np.concatenate(list(judge.lab(held)), axis=1)
-    scale = np.trace(found.covariance[0])
-    assert np.cov(drawn.T) == pytest.approx(found.covariance[0], rel=0.08, abs=0.02 * scale)
+    linear = known.colours(held[None]).covariance[0]
+    assert np.cov(drawn.T) == pytest.approx(linear, rel=0.08, abs=0.02 * np.trace(linear))
     aims = found.lab[0] + 1.0
     values, _ = judge.differences(held, aims)
-    assert known.expected(held[None], aims)[0] == pytest.approx(values.mean(), rel=0.02)
-    assert known.causes[: len(palette.names)] == ("ruler",) * 5
+    assert known.colours(held[None]).expected(aims)[0] == pytest.approx(values.mean(), rel=0.02)
+    assert known.causes[: len(palette.names)] == ("dosing",) * 5
     assert "making rosehip let-down" in known.names
 
 
@@ -214,10 +257,14 @@ def test_expectations_have_the_floor_that_proofs_stand_on() -> None:
         doses = rng.integers(0, 5, (40, 5)).astype(float)
         found = known.linear(doses)
         aim = found.lab[rng.integers(40), 0] + rng.normal(0, 2, 3)
-        expected = known.expected(doses, aim[None])
+        expected = known.colours(doses).expected(aim[None])
         for rho in (1.0, 3.0, 8.0):
             far = np.linalg.norm((found.lab[:, 0] - aim) @ minorant(aim, rho).T, axis=1)
             assert np.all(expected >= np.minimum(far, rho / 2) - 1e-9)
+            floor = known.colours(doses).floor(aim[None], [minorant(aim, rho)], rho)
+            assert np.all(expected >= floor - 1e-9)
+            if rho > 6:
+                assert np.all(floor >= np.minimum(far, rho / 2) - 1e-9)
 
 
 def test_nine_in_ten_holds_for_what_is_poured() -> None:

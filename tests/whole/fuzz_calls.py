@@ -269,10 +269,17 @@ def _distribution() -> Any:
 
 CALLS: dict[str, Call] = {
     # what people type in
-    "Base": Call(sm.Base, _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36)),
+    "Base": Call(sm.Base, _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36, crowding=0.3)),
     "Pigment": Call(
         sm.Pigment,
-        _with(name="p", absorption=(0.1,) * 36, scattering=None, tube_size=87.0, tube_price=9.5),
+        _with(
+            name="p",
+            absorption=(0.1,) * 36,
+            scattering=None,
+            bend=0.05,
+            tube_size=87.0,
+            tube_price=9.5,
+        ),
     ),
     "Palette": Call(
         sm.Palette,
@@ -486,6 +493,9 @@ CALLS: dict[str, Call] = {
             scale_g=1.0,
         ),
     ),
+    "Match.shades": Call(
+        lambda **asked: matched().shades(**asked), _with(count=2, dab_g=20.0), slow=True
+    ),
     "match_many": Call(
         _listed(sm.match_many),
         _in_palette(
@@ -494,6 +504,9 @@ CALLS: dict[str, Call] = {
             max_pigments=2,
             must_use=(),
             must_avoid=(),
+            robust=False,
+            dose_slip=0.2,
+            scale_g=1.0,
             executor=None,
             progress=None,
             chunk=2,
