@@ -78,8 +78,10 @@ def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | No
     except ImportError:
         raise MissingExtraError.of("matplotlib", "plots", field="plots") from None
     if ax is None:
+        # Outside of the settings: the first figure makes a notebook's backend interactive, which
+        # would be undone at their end.
+        figure = pyplot.figure(figsize=size, layout="constrained", facecolor=_PAPER)
         with pyplot.rc_context(STYLE):
-            figure = pyplot.figure(figsize=size, layout="constrained")
             ax = figure.add_subplot(projection=projection)
         # The method of this one figure: a class of its own would need matplotlib at import.
         shown: Any = figure
