@@ -34,7 +34,7 @@ def main():
     """Write the file."""
     palette, rng = sm.demo_palette(), np.random.default_rng(2027)
     strong = dict(zip(palette.names, np.exp(0.1 * rng.standard_normal(5)), strict=True))
-    bars = [({name: 5}, 250, 0.0) for name in palette.names] + list(ORDINARY)
+    bars = [({name: 3}, 250, 0.0) for name in palette.names] + list(ORDINARY)
     heads = ["name", "batch_g", "thickness_cm", "white", *(f"dose_cm:{n}" for n in palette.names)]
     lines = ["# Invented for demonstration: nothing was poured or measured"]
     lines.append(",".join([*heads, "L", "a", "b"]))

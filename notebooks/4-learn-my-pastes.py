@@ -47,7 +47,7 @@ journal
 # bar came from the wrong tube; it is voided, and nothing is lost.
 
 # %%
-lesson = journal.add({"rosehip": 5}, bars[4].lab, pour=bars[4].pour)
+lesson = journal.add({"rosehip": 3}, bars[4].lab, pour=bars[4].pour)
 print(lesson)
 journal.void(lesson, why="kelp, not rosehip")
 
