@@ -18,7 +18,8 @@ CIEDE2000}.
 With ``--shades``, ``shades`` {expected, p90, alone_expected, alone_p90, dab_g, each}, of each
 ``added`` {name: amount}, ``share`` and the keys from ``doses`` to ``predicted`` of what the pot
 then holds.
-With ``--calibration`` of films ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
+With ``--calibration`` of films ``range`` {level, low, high, delta_e_low, delta_e_high} of the
+recipe.
 """
 
 from __future__ import annotations
