@@ -213,7 +213,7 @@ def _change_sd(weight: FloatArray, old: FloatArray, new: FloatArray) -> float:
 
 def _difference(old: Calibration, new: Calibration, pigment: str) -> float:
     """Largest CIEDE2000 between two lots at the same loads."""
-    pour = Pour()
+    pour = Pour(batch_g=100)
     poured = [p.loads[pigment] for p in new.pours if pigment in p.doses]
     loads = _LOADS if old.unit == "cm" else tuple(poured)
     far = []

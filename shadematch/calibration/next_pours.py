@@ -157,7 +157,8 @@ def next_pours(
 
 def _usual(calibration: Calibration) -> tuple[Recipe, ...]:
     names = calibration.pigments
-    pours = [Pour()] + ([Pour(white=0.2)] if calibration.white_known else [])
+    pours = [Pour(batch_g=100)]
+    pours += [Pour(batch_g=100, white=0.2)] if calibration.white_known else []
     mixtures: list[dict[str, float]] = [{n: load} for n in names for load in (0.5, 2.0)]
     mixtures += [
         {a: load, b: load}

@@ -286,7 +286,7 @@ class Calibration(Reported):
         doses
             Paste of each pigment in the calibration's unit, or a recipe, which brings its pour.
         pour, view
-            By default 100 g at 1 cm in clear base, and D65 on white paper.
+            By default 500 g at 1 cm in clear base, and D65 on white paper.
         target
             What to give the CIEDE2000 to.
         level

@@ -85,7 +85,7 @@ def _match(args: argparse.Namespace) -> str:
             only_with(option, args, *names)
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
-    palette = read_palette(args.palette) if learnt is None else learnt.palette
+    palette = read_palette(args) if learnt is None else learnt.palette
     let_downs = [
         read_let_down(text, unit=palette.unit, step_g=args.weigh_step, white=args.let_down_white)
         for text in args.let_down

@@ -66,7 +66,7 @@ def range_entries(ranged: Interval) -> dict[str, Any]:
 def _predict(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
-    palette = read_palette(args.palette) if learnt is None else learnt.palette
+    palette = read_palette(args) if learnt is None else learnt.palette
     found = predict(
         read_doses(args.doses, palette.unit),
         palette=palette,

@@ -179,6 +179,7 @@ class Match(Reported):
             rows.append(Row("limit", note))
         rows.append(Row("proof", self.proof))
         rows += rows_of("verdict", (self.verdict.sentence, *self.verdict.help))
+        rows += self.palette.notice_rows
         return Report(
             swatches=(Swatch.of(self.target, "wanted"), Swatch.of(self.predicted, "predicted")),
             rows=tuple(rows),
@@ -231,7 +232,7 @@ def match(
     target
         A `Target`, or a hex code.
     palette, pour, view
-        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     tolerance
         How much worse than the closest the frugal recipe may be, in CIEDE2000 to the target's
         best estimate. How well the target is known changes no recipe: not all colours that it

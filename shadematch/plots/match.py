@@ -8,7 +8,7 @@ from shadematch.matching.match import Match
 from shadematch.matching.same_look import SameLook
 from shadematch.matching.smallest_batch import SmallestBatch
 from shadematch.plots.paper import INK, axes_for, plain
-from shadematch.predicting.prediction import Prediction, predict
+from shadematch.predicting.prediction import Prediction, paste_colour
 from shadematch.studio.recipe import Recipe
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
         ax.barh(-2.0, 0.5 * longest, left=left, height=2.0, color=code, edgecolor=INK, lw=0.8)
         ax.text(left + 0.02 * longest, -3.15, f"{label} {code}", va="bottom", color=INK)
     for row, (name, dose) in enumerate(doses.items()):
-        one = predict({name: 2.0}, palette=match.palette, view=match.view)
+        one = paste_colour(name, match.palette, match.view)
         ax.barh(row, dose, height=0.55, color=one.hex, edgecolor=INK, lw=0.8)
         ax.text(
             dose + 0.01 * longest, row, plain(f" {dose:g} {unit} {name}"), va="center", color=INK

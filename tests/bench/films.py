@@ -63,7 +63,9 @@ def try_films(
             theirs.append(float(delta_e(worlds.lab_of(other), lab)))
             spectral.append(rms(interval.reflectance, exact))
             spectral_flux.append(rms(other, exact))
-            read = sm.TestPour.from_spectrum(loads, films.GRID, fresh[backing], view=view)
+            read = sm.TestPour.from_spectrum(
+                loads, films.GRID, fresh[backing], view=view, pour=sm.Pour(batch_g=100)
+            )
             inside.append(interval.contains(read.lab_seen))
     return ours, theirs, spectral, spectral_flux, inside, seconds, len(pours)
 

@@ -29,7 +29,13 @@ def pours_of(made: films.Films, loads: list[films.Loads], seed: int) -> list[sm.
     rng = np.random.default_rng(seed)
     return [
         sm.TestPour.from_spectrum(
-            load, films.GRID, read, name=f"film {at}", view=made.view(backing), unit="part"
+            load,
+            films.GRID,
+            read,
+            name=f"film {at}",
+            view=made.view(backing),
+            unit="part",
+            pour=sm.Pour(batch_g=100),
         )
         for at, load in enumerate(loads)
         for backing, read in made.readings(load, rng).items()
@@ -91,7 +97,9 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
     )
     views = (sm.View(backing=0.3, contact="wet"), sm.View(through=True))
     errors = Errors()
-    layers = layers_of([({"a": 1.0}, sm.Pour(), v) for v in views], unknowns, ("a",), errors)
+    layers = layers_of(
+        [({"a": 1.0}, sm.Pour(batch_g=100), v) for v in views], unknowns, ("a",), errors
+    )
     rng = np.random.default_rng(1)
     theta = np.array([u.mean for u in unknowns]) + 0.2 * rng.standard_normal((8, NM.size))
     seen = look(theta, unknowns, ("a",), layers, errors)
@@ -109,7 +117,7 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         )
         np.testing.assert_allclose(seen.by_error[:, c], (high - low) / 2e-5, atol=2e-8)
     for at, view in enumerate(views):
-        one = layers_of([({"a": 1.0}, sm.Pour(), view)], unknowns, ("a",), errors)
+        one = layers_of([({"a": 1.0}, sm.Pour(batch_g=100), view)], unknowns, ("a",), errors)
         many = look_through(theta[None], unknowns, ("a",), one)
         np.testing.assert_allclose(many[0], seen.spectrum[at], rtol=1e-12)
 
@@ -203,7 +211,7 @@ def test_a_colourant_may_be_called_white_or_clear() -> None:
     with pytest.raises(sm.PaletteError, match="unit: has doses in parts"):
         found.palette  # noqa: B018
     with pytest.raises(sm.PourError, match="the calibration's doses are shares"):
-        found.interval(sm.Recipe({"gorse": 0.1}, sm.Pour(), unit="g"))
+        found.interval(sm.Recipe({"gorse": 0.1}, sm.Pour(batch_g=100), unit="g"))
     weighed, beside = (dataclasses.replace(c, unit="g").palette for c in (found, plain))
     assert max(weighed.clear.absorption) == 0.0
     assert weighed.white == weighed.clear
@@ -211,7 +219,9 @@ def test_a_colourant_may_be_called_white_or_clear() -> None:
     mixture = {"gorse": 0.1, "clear": 0.1, "white": 0.8}
     np.testing.assert_allclose(
         sm.predict(mixture, palette=weighed).lab,
-        sm.predict({"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=beside).lab,
+        sm.predict(
+            {"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=beside, pour=sm.Pour(batch_g=100)
+        ).lab,
     )
 
 
@@ -231,8 +241,12 @@ def test_units_do_not_matter() -> None:
     ]
     again = sm.calibrate(small)
     np.testing.assert_allclose(
-        found.interval({"gorse": 9e3, "kelp": 2e4}, view=sm.View(through=True)).lab,
-        again.interval({"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(through=True)).lab,
+        found.interval(
+            {"gorse": 9e3, "kelp": 2e4}, view=sm.View(through=True), pour=sm.Pour(batch_g=100)
+        ).lab,
+        again.interval(
+            {"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(through=True), pour=sm.Pour(batch_g=100)
+        ).lab,
         atol=0.01,
     )
 
@@ -295,9 +309,9 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     found = names["paints"]
     assert isinstance(found, Calibration)
     again = sm.read(tmp_path / "paints.json")
-    assert again.interval({"gorse": 0.2, "chalk": 0.8}) == found.interval(
-        {"gorse": 0.2, "chalk": 0.8}
-    )
+    assert again.interval(
+        {"gorse": 0.2, "chalk": 0.8}, pour=sm.Pour(batch_g=100)
+    ) == found.interval({"gorse": 0.2, "chalk": 0.8}, pour=sm.Pour(batch_g=100))
 
 
 # --- on the command line, by mass

@@ -46,7 +46,7 @@ def test_same_look(run: Run) -> None:
 def test_lights(run: Run) -> None:
     words = ("lights", "#d9822b", "--poured", "gorse=1", "rosehip=1", "--lights", "A")
     status, out, _ = run(*words)
-    recipe = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour())
+    recipe = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour(batch_g=100))
     found = sm.lights(recipe, "#d9822b", lights=["A"])
     assert status == 0
     assert f"CIEDE2000 {found['A'].delta_e:.2f}" in out
@@ -54,7 +54,7 @@ def test_lights(run: Run) -> None:
     assert told["lights"][0]["delta_e"] == pytest.approx(found["A"].delta_e)
     assert told["lights"][0]["index"] is None
     told = json.loads(run("lights", "#d9822b", "--json")[1])
-    assert told["doses"] == dict(sm.match("#d9822b").recipe.doses)
+    assert told["doses"] == dict(sm.match("#d9822b", pour=sm.Pour(batch_g=100)).recipe.doses)
     assert len(told["lights"]) == 4
 
 
@@ -77,7 +77,7 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
     let_downs = [
         sm.LetDown.made(name, paste=1, base_g=50, step_g=0.5) for name in ("gorse", "rosehip")
     ]
-    m = sm.match("#f4d9c6", let_downs=let_downs, lights=["D65", "A"])
+    m = sm.match("#f4d9c6", let_downs=let_downs, lights=["D65", "A"], pour=sm.Pour(batch_g=100))
     status, out, _ = run(*words)
     assert status == 0
     assert f"CIEDE2000  {m.delta_e:.2f}" in out

@@ -191,7 +191,7 @@ def test_spectrum_is_what_the_file_says(run: Run, files: Path) -> None:
 
 def test_predict(run: Run) -> None:
     status, out, err = run("predict", "kelp=1", "gorse=2", "--thickness", "2")
-    p = sm.predict({"gorse": 2, "kelp": 1}, pour=sm.Pour(thickness_cm=2))
+    p = sm.predict({"gorse": 2, "kelp": 1}, pour=sm.Pour(batch_g=100, thickness_cm=2))
     assert (status, err) == (0, "")
     assert str(p) in out
     assert str(p.recipe.pour) in out
@@ -208,7 +208,7 @@ def test_predict_says_what_a_match_would_not_do(run: Run) -> None:
 def test_predict_json(run: Run) -> None:
     _, out, _ = run("predict", "gorse=1.5", "kelp=1", "--json")
     found = json.loads(out)
-    p = sm.predict({"gorse": 1.5, "kelp": 1})
+    p = sm.predict({"gorse": 1.5, "kelp": 1}, pour=sm.Pour(batch_g=100))
     assert set(found) == {
         *("doses", "unit", "proportions", "total", "load", "tubes", "predicted"),
         *("pour", "view", "cautions"),
@@ -226,7 +226,7 @@ def test_palette(run: Run) -> None:
     assert palette.note in out
     lines = out.splitlines()
     for line, pigment in zip(lines[1:], palette.pigments, strict=False):
-        code = sm.predict({pigment.name: 2}).hex
+        code = sm.predict({pigment.name: 2}, pour=sm.Pour(batch_g=100)).hex
         assert line.split()[:4] == [pigment.name, code, f"{pigment.tube_size:g}", "cm"]
         assert line.index(code) == lines[0].index("colour")
 
@@ -262,10 +262,10 @@ def test_version_and_help(run: Run) -> None:
 
 
 def test_help_tells_the_real_defaults(run: Run) -> None:
-    tolerance = sm.match("#d9822b").tolerance
+    tolerance = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).tolerance
     _, out, _ = run("match", "--help")
     assert f"may be ({tolerance:g})" in " ".join(out.split())
-    assert f"base in g ({sm.Pour().batch_g:g})" in out
+    assert f"base in g ({sm.Pour(batch_g=100).batch_g:g})" in out
 
 
 # ---- the swatch ----

@@ -176,7 +176,7 @@ BAD = [
 
 @pytest.mark.parametrize(("line", "parts"), BAD, ids=[line for line, _ in BAD])
 def test_bad_input(run: Run, line: str, parts: tuple[str, ...]) -> None:
-    sm.save(sm.predict({"gorse": 1}), "o.json")
+    sm.save(sm.predict({"gorse": 1}, pour=sm.Pour(batch_g=100)), "o.json")
     Path("bad.json").write_text('{"format": "shadematch palette", "version": 1}', encoding="utf-8")
     Path("newer.json").write_text('{"format": "shadematch recipe", "version": 7}', encoding="utf-8")
     before = {path.name for path in Path().iterdir()}
@@ -190,7 +190,9 @@ def test_bad_input(run: Run, line: str, parts: tuple[str, ...]) -> None:
 
 
 def test_notes_cant_steer_the_terminal(run: Run) -> None:
-    sm.save(sm.predict({"gorse": 1}), "o.json", note="a\x1b[2Jb\x9b31m\u202e")
+    sm.save(
+        sm.predict({"gorse": 1}, pour=sm.Pour(batch_g=100)), "o.json", note="a\x1b[2Jb\x9b31m\u202e"
+    )
     for line in (("sheet", "--recipe", "o.json"), ("repeat", "o.json")):
         status, out, _ = run(*line)
         assert status == 0

@@ -47,8 +47,12 @@ def test_a_new_tube_is_kept_with_what_it_rests_on(tmp_path: Path) -> None:
     lot = new_lot(soap(), "jetty", pours, hue_shift=True).calibration
     sm.save(lot, tmp_path / "lot.json")
     again = sm.read(tmp_path / "lot.json")
-    assert again.interval({"jetty": 2.0}) == lot.interval({"jetty": 2.0})
-    assert again.interval({"jetty": 2.0}) != soap().interval({"jetty": 2.0})
+    assert again.interval({"jetty": 2.0}, pour=sm.Pour(batch_g=100)) == lot.interval(
+        {"jetty": 2.0}, pour=sm.Pour(batch_g=100)
+    )
+    assert again.interval({"jetty": 2.0}, pour=sm.Pour(batch_g=100)) != soap().interval(
+        {"jetty": 2.0}, pour=sm.Pour(batch_g=100)
+    )
 
 
 def test_altered_files_are_refused(tmp_path: Path) -> None:

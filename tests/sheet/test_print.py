@@ -185,7 +185,7 @@ def test_one_page_whatever_the_size_of_its_words(printed: Print, count: int, dos
 def test_rulers_are_true_to_size(printed: Print) -> None:
     palette, recipe = named(["dusk"], [12.0])
     sheet = sm.batch_sheet(recipe, palette=palette)
-    code = sm.predict({"dusk": 2}, palette=palette).hex
+    code = sm.predict({"dusk": 2}, palette=palette, pour=sm.Pour(batch_g=100)).hex
     known = tuple(int(code[i : i + 2], 16) for i in (1, 3, 5))
     for paper in PAPERS:
         things = printed(sheet, paper)[0].get_objects()

@@ -106,7 +106,7 @@ def test_the_palette_written_by_hand_is_one(tmp_path: Path) -> None:
     (tmp_path / "mine.json").write_text(text, encoding="utf-8")
     palette = sm.read(tmp_path / "mine.json", sm.Palette)
     assert palette.names == ("gorse", "rosehip")
-    assert sm.match("#d9822b", palette=palette).proved
+    assert sm.match("#d9822b", palette=palette, pour=sm.Pour(batch_g=100)).proved
 
 
 def follow(path: str) -> None:
