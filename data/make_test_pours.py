@@ -1,6 +1,6 @@
 """Write invented test pours of the demo palette: nothing real was poured or measured.
 
-The bars are those of `shadematch.starter_plan`, 500 g each, with dosing errors of 2 mm. Layers
+The bars are those of `tests/invented/campaign.py`, 500 g each, with dosing errors of 2 mm. Layers
 are computed exactly with asymmetry 0.5 and index 1.46 (the library's own are 0.6 and 1.5), so
 that calibrating from them is no mere return trip. ``test-pours.csv`` holds spectra with 1 %
 noise; ``test-pours-lab.csv`` Lab under D65 with 0.4 in each value; ``test-pours.txt`` the same
@@ -8,14 +8,17 @@ spectra as CGATS.17 text without doses, and ``bars.csv`` these. Run
 ``python data/make_test_pours.py`` from the project's root.
 """
 
+import sys
 from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
 import shadematch as sm
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
+from tests.invented.campaign import campaign
 
 INDEX, ASYMMETRY = 1.46, 0.5
 FOLDER = Path("data")
@@ -32,12 +35,24 @@ def seen(palette, loads, pour, view):
     return r.R1 - gloss + r.T1 * r.Td * backing / (1 - backing * r.Rd)
 
 
+def form(plan, names, columns):
+    """A heading and a line for each reading, its values to be filled in."""
+    doses = [f"dose_cm:{name}" for name in names]
+    values = [c if isinstance(c, str) else f"{c:g}" for c in columns]
+    lines = [",".join(["name", "batch_g", "thickness_cm", "white", "backing", *doses, *values])]
+    for p in plan.pours:
+        made = [p.name, *(f"{v:g}" for v in (p.pour.batch_g, p.pour.thickness_cm, p.pour.white))]
+        dosed = [f"{p.doses[n]:g}" if n in p.doses else "" for n in names]
+        lines += [",".join([*made, view.backing, *dosed, *[""] * len(values)]) for view in p.views]
+    return lines
+
+
 def main():
     """Write the four files."""
     palette, rng = sm.demo_palette(), np.random.default_rng(2026)
-    plan = sm.starter_plan(palette.names)
+    plan = campaign(palette.names)
     note = "# Invented for demonstration: nothing was poured or measured (make_test_pours.py)\n"
-    spectra, labs = plan.form("spectrum").splitlines(), plan.form("lab").splitlines()
+    spectra, labs = form(plan, palette.names, NM), form(plan, palette.names, "Lab")
     bars = [",".join(["name", *spectra[0].split(",")[1:4], *spectra[0].split(",")[5:10]])]
     exported, at = [], 1
     for planned in plan.pours:

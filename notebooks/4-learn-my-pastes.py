@@ -2,7 +2,7 @@
 # # Learn my own pastes
 #
 # Test pours of known doses, measured, teach shadematch the pastes of a studio. These readings
-# are **invented** (`data/make_test_pours.py`). First: which pours does a new palette need?
+# are **invented** (`data/make_test_pours.py`).
 
 # %%
 from pathlib import Path
@@ -10,12 +10,6 @@ from pathlib import Path
 import shadematch as sm
 
 DATA = next(p for p in (Path("data"), Path("../data"), Path("../../data")) if (p / "test-pours.csv").exists())
-print(sm.starter_plan(["gorse", "rosehip", "jetty", "dusk", "kelp"]))
-
-# %% [markdown]
-# Pour them, measure them, write the readings down, and fit.
-
-# %%
 found = sm.calibrate(sm.read_test_pours(DATA / "test-pours.csv"))
 print(found)
 

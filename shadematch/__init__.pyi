@@ -1,8 +1,6 @@
 from ._version import __version__ as __version__
 from .calibration.calibrate import calibrate as calibrate
 from .calibration.files import read_test_pours as read_test_pours
-from .calibration.next_pours import next_pours as next_pours
-from .calibration.starter import starter_plan as starter_plan
 from .calibration.test_pour import TestPour as TestPour
 from .colour.illuminant import Illuminant as Illuminant
 from .correction.correct import correct as correct
@@ -24,6 +22,8 @@ from .keeping.files import read as read, save as save
 from .keeping.repeat import repeat as repeat
 from .keeping.results import save_results as save_results
 from .keeping.samples import copy_samples as copy_samples
+from .keeping.settings import Settings as Settings
+from .keeping.target_tables import read_targets as read_targets
 from .matching.let_down import propose_let_down as propose_let_down
 from .matching.lights import lights as lights
 from .matching.many import match_many as match_many

@@ -265,7 +265,9 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
     if not pours:
         raise PourError(
-            "there are none", field="test_pours", remedy="See starter_plan(...) for what to pour"
+            "there are none",
+            field="test_pours",
+            remedy="Pour the base and each paste, and measure them",
         )
     units = {p.unit for p in pours}
     if len(units) > 1:

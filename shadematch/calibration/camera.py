@@ -133,21 +133,14 @@ def _learn(photos: FloatArray) -> tuple[FloatArray, FloatArray]:
     return weights, covariance
 
 
-def cameras_of(pours: Sequence[TestPour], before: Sequence[TestPour] = ()) -> tuple[Camera, ...]:
+def cameras_of(pours: Sequence[TestPour]) -> tuple[Camera, ...]:
     """The cameras, each in one light, that photographed test pours with a chart beside them.
 
     Photos belong together if a matrix brings their charts to look alike.
-
-    Parameters
-    ----------
-    pours
-        Which `Camera.pours` counts.
-    before
-        Pours of an earlier day, whose charts count where camera and light were the same.
     """
     photos = {
         i: np.array([[np.nan] * 3 if v is None else v for v in p.response.patches])
-        for i, p in enumerate([*pours, *before])
+        for i, p in enumerate(pours)
         if p.response is not None
     }
     photos = {i: p for i, p in photos.items() if np.isfinite(p[:, 0]).sum() >= _FEWEST}
@@ -167,11 +160,7 @@ def cameras_of(pours: Sequence[TestPour], before: Sequence[TestPour] = ()) -> tu
                 break
         else:
             sessions.append([i])
-    return tuple(
-        Camera(*_learn(np.array([photos[i] for i in s])), own)
-        for s in sessions
-        if (own := np.array([i for i in s if i < len(pours)])).size
-    )
+    return tuple(Camera(*_learn(np.array([photos[i] for i in s])), np.array(s)) for s in sessions)
 
 
 def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestPour, ...]:

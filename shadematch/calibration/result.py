@@ -29,24 +29,7 @@ from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect
 from shadematch.support.report import Report, Reported, Row, rows_of
 
-__all__ = ["Before", "Calibration"]
-
-
-@dataclass(frozen=True)
-class Before:
-    """What a calibration of a new tube rests on.
-
-    Attributes
-    ----------
-    calibration
-        Of the old tubes.
-    pigment, hue_shift
-        Which paste was new, and whether its hue might have changed.
-    """
-
-    calibration: Calibration
-    pigment: str
-    hue_shift: bool
+__all__ = ["Calibration"]
 
 
 @dataclass(frozen=True)
@@ -56,7 +39,7 @@ class Calibration(Reported):
     Attributes
     ----------
     pours
-        The test pours, in the order given; of a new tube its own only.
+        The test pours, in the order given.
     unit
         Of doses: ``"cm"``, ``"g"`` or ``"part"``; loads are per 100 g of base. Shares (parts)
         stay in here: a palette doses in cm or g.
@@ -74,7 +57,6 @@ class Calibration(Reported):
     contact: str | None
     like: Palette | None
     _fit: Fit = field(repr=False, compare=False)
-    _before: Before | None = field(default=None, repr=False, compare=False)
 
     @property
     def pigments(self) -> tuple[str, ...]:
@@ -82,16 +64,10 @@ class Calibration(Reported):
         return self._fit.problem.pigments
 
     @property
-    def _taught_by(self) -> tuple[TestPour, ...]:
-        """Every test pour it rests on: `pours`, and of a new tube those before it."""
-        before = () if self._before is None else self._before.calibration._taught_by
-        return (*before, *self.pours)
-
-    @property
     def _largest_loads(self) -> dict[str, float]:
         """Of each pigment the largest load that was poured, in the unit per 100 g of base."""
         return {
-            name: max((p.loads[name] for p in self._taught_by if name in p.doses), default=1.0)
+            name: max((p.loads[name] for p in self.pours if name in p.doses), default=1.0)
             for name in self.pigments
         }
 
@@ -161,7 +137,7 @@ class Calibration(Reported):
         A share of its scattering, at the largest load that was measured, mean over wavelengths;
         below 0 if it scatters more. None where the readings don't tell.
         """
-        found = crowded(self._fit, self._taught_by, 1.0)
+        found = crowded(self._fit, self.pours, 1.0)
         return None if found is None else (found[0], float(1.0 - found[1].mean()))
 
     @functools.cached_property
@@ -208,7 +184,7 @@ class Calibration(Reported):
             )
         for name in names:
             self.spectrum(name)  # refuses what was not calibrated
-        found, taught_by = self._fit, self._taught_by
+        found, taught_by = self._fit, self.pours
         clear = base_of(found, "clear")
         note = f"Calibrated from {len(taught_by)} readings; doses in {self.unit}."
         if not self.white_known:
@@ -235,7 +211,7 @@ class Calibration(Reported):
     @functools.cached_property
     def poorly_known(self) -> tuple[str, ...]:
         """Sentences about what is known only roughly."""
-        return weakly_known(self._fit, self._taught_by, self.films)
+        return weakly_known(self._fit, self.pours, self.films)
 
     def strength_sd(self, pigment: str) -> float:
         """Relative standard deviation of a pigment's strength.
@@ -286,7 +262,8 @@ class Calibration(Reported):
         doses
             Paste of each pigment in the calibration's unit, or a recipe, which brings its pour.
         pour, view
-            By default 500 g at 1 cm in clear base, and D65 on white paper.
+            By default 500 g at 1 cm in clear base (100 g where doses are shares), and D65 on
+            white paper.
         target
             What to give the CIEDE2000 to.
         level
@@ -342,7 +319,8 @@ class Calibration(Reported):
         return recipe.doses, recipe.pour
 
     def _conditions(self, pour: Pour | None, view: View | None) -> tuple[Pour, View]:
-        pour = Pour() if pour is None else pour
+        if pour is None:  # shares are of 100
+            pour = Pour(batch_g=100) if self.unit == "part" else Pour()
         expect(pour, Pour, "pour", "Use Pour(...)")
         if pour.white > 0 and not self.white_known:
             raise PourError(
@@ -397,14 +375,11 @@ class Calibration(Reported):
 
     def report(self) -> Report:
         """What was learnt, from what, and how well."""
-        every = self._taught_by
+        every = self.pours
         bars = len({p.name for p in every})
         off = np.mean([r.delta_e for r in self.residuals if r.weight >= WRONG])
         taught = f"{', '.join(self.pigments)} from {len(every)} readings of {bars} bars"
         rows = [Row("calibrated", taught)]
-        if self._before is not None:
-            text = f"{self._before.pigment}: {len(self.pours)} of the readings"
-            rows.append(Row("new lot", text))
         rows.append(Row("scatter", self.scattering or "none of the pigments"))
         rows.append(Row("fits", f"to a mean CIEDE2000 of {off:.2f}"))
         rows += [

@@ -275,7 +275,7 @@ def _batch_g(given: float | None, pour: Pour, unit: str) -> float:
         if unit == "part":
             return 100.0
         raise PourError(
-            "is missing, and the load follows from it",
+            "batch_g is missing, and the load follows from it",
             field="batch_g",
             remedy="Fill in the mass of base in g, or give it for all bars: pour=Pour(batch_g=500)",
         )

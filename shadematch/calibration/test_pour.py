@@ -30,7 +30,7 @@ _LOWEST: Final = -0.02
 _EMPTY: Final = 0.04
 """Part of the strongest channel below which a channel of a photo is next to empty."""
 _BEYOND: Final = 0.08
-"""How far below nothing it may have to be, as a part of the strongest (bars of `starter_plan` in
+"""How far below nothing it may have to be, as a part of the strongest (bars of calibrations in
 invented worlds)."""
 _LARGEST_DOSE: Final = 1e7
 

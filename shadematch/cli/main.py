@@ -33,6 +33,7 @@ from shadematch.cli import (
     let_down,
     lights,
     match,
+    match_many,
     palette,
     photo,
     plan,
@@ -56,7 +57,7 @@ from shadematch.support.readers import is_number
 __all__ = ["main"]
 
 VERBS: Final = (
-    *(match, predict, photo, gamut, feasibility),
+    *(match, match_many, predict, photo, gamut, feasibility),
     *(smallest_batch, same_look, lights, let_down),
     *(sheet, repeat, pot, spread, correct),
     *(plan, cost, wedge, layers, palette, calibrate, samples, settings),

@@ -1,8 +1,7 @@
 """Calibrations as files hold them, whole: test pours, spectra, how sure they are.
 
 A file holds the test pours, what was believed, and the most probable spectra and errors; the
-covariance follows from these and is computed anew when it is read. What a new tube taught holds
-the calibration before it, on which it rests.
+covariance follows from these and is computed anew when it is read.
 """
 
 from __future__ import annotations
@@ -19,9 +18,8 @@ from pydantic import AfterValidator, Field, TypeAdapter
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import at_optimum
 from shadematch.calibration.forward import Errors
-from shadematch.calibration.lot import prior_of_lot
 from shadematch.calibration.problem import Noise, Problem, prior_of
-from shadematch.calibration.result import Before, Calibration
+from shadematch.calibration.result import Calibration
 from shadematch.calibration.spectra import BELIEFS, Unknown
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import FileError
@@ -42,8 +40,6 @@ from shadematch.support.arrays import FloatArray, Triple
 
 __all__ = ["calibration_of", "entries_of_calibration"]
 
-_MANY: Final = 20
-"""Lots on top of each other that a file may hold."""
 _ALTERED: Final = "The file was altered"
 
 _Positive = Annotated[float, Field(ge=0, le=1e6)]
@@ -71,12 +67,6 @@ _Errors = Annotated[Errors, FromFields(**dict.fromkeys(Errors._fields, _Positive
 _Noise = Annotated[Noise, FromFields(**dict.fromkeys(Noise._fields, _Positive))]
 
 
-class _LotEntry(Entry):
-    pigment: str
-    hue_shift: bool
-    calibration: dict[str, Any]
-
-
 class _CalibrationEntry(Entry):
     fingerprint: str
     films: bool
@@ -91,7 +81,6 @@ class _CalibrationEntry(Entry):
     errors: _Errors
     noise: _Noise
     scale: tuple[_Positive, _Positive]
-    lot: _LotEntry | None
 
 
 _FORM: Final = TypeAdapter(_CalibrationEntry)
@@ -99,7 +88,7 @@ _FORM: Final = TypeAdapter(_CalibrationEntry)
 
 def entries_of_calibration(calibration: Calibration) -> dict[str, Any]:
     """What a file holds of a calibration."""
-    fit, before = calibration._fit, calibration._before
+    fit = calibration._fit
     problem = fit.problem
     entry = _CalibrationEntry.model_construct(
         fingerprint="",
@@ -115,13 +104,6 @@ def entries_of_calibration(calibration: Calibration) -> dict[str, Any]:
         errors=problem.errors,
         noise=problem.noise,
         scale=problem.scale,
-        lot=None
-        if before is None
-        else _LotEntry.model_construct(
-            pigment=before.pigment,
-            hue_shift=before.hue_shift,
-            calibration=entries_of_calibration(before.calibration),
-        ),
     )
     content = entries_of(_FORM, entry)
     return {**content, "fingerprint": _print_of(content)}
@@ -132,7 +114,7 @@ def _print_of(content: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
-def calibration_of(content: dict[str, Any], depth: int = 0) -> Calibration:
+def calibration_of(content: dict[str, Any]) -> Calibration:
     """The calibration that a file holds.
 
     Raises
@@ -147,10 +129,6 @@ def calibration_of(content: dict[str, Any], depth: int = 0) -> Calibration:
             field="fingerprint",
             value=file.fingerprint,
             remedy="The file was altered: calibrate again",
-        )
-    if depth > _MANY:
-        raise FileError(
-            "too many lots on top of each other", field="lot", value=depth, remedy="Calibrate anew"
         )
     contact = file.contact
     pours = file.pours
@@ -194,20 +172,9 @@ def calibration_of(content: dict[str, Any], depth: int = 0) -> Calibration:
             )
     unknowns = tuple(u._replace(mean=np.array(u.mean)) for u in file.unknowns)
     slips = _slips(file)
-    before, prior = _before(file, depth), prior_of(unknowns)
-    if before is not None:
-        if [(u.of, u.kind) for u in unknowns] != [
-            (u.of, u.kind) for u in before.calibration._fit.problem.unknowns
-        ]:
-            raise FileError(
-                "has other spectra than the calibration before",
-                field="lot",
-                value=before.pigment,
-                remedy=_ALTERED,
-            )
-        prior = prior_of_lot(before.calibration, before.pigment, before.hue_shift)
+    prior = prior_of(unknowns)
     _check_names(file)
-    cameras = cameras_of(pours, () if before is None else before.calibration.pours)
+    cameras = cameras_of(pours)
     problem = Problem(
         as_seen(seen, cameras),
         unknowns,
@@ -224,21 +191,7 @@ def calibration_of(content: dict[str, Any], depth: int = 0) -> Calibration:
             field="unknowns",
             remedy="Calibrate again from the test pours",
         )
-    return Calibration(pours, pours[0].unit, file.films, contact, file.like, fit, before)
-
-
-def _before(file: _CalibrationEntry, depth: int) -> Before | None:
-    if file.lot is None:
-        return None
-    old = calibration_of(file.lot.calibration, depth + 1)
-    if file.lot.pigment not in old.pigments:
-        raise FileError(
-            "was not calibrated before",
-            field="lot.pigment",
-            value=file.lot.pigment,
-            remedy=_ALTERED,
-        )
-    return Before(old, file.lot.pigment, file.lot.hue_shift)
+    return Calibration(pours, pours[0].unit, file.films, contact, file.like, fit)
 
 
 def _slips(file: _CalibrationEntry) -> FloatArray:

@@ -117,7 +117,7 @@ def save(
           read in a photo, its `target`.
         - A `Match`, `Prediction`, `Recipe` or `SavedRecipe`: what next month needs to repeat it.
         - A `Correction`, the last one of its batch: what the next one needs to know.
-        - A `Calibration`, from `calibrate` or in what `new_lot` gives.
+        - A `Calibration`.
     path
         The file.
     palette, view

@@ -1,7 +1,7 @@
 """How well calibration predicts: ``python -m tests.bench.calibration [worlds] [row ...]``.
 
 In each of some invented worlds (`tests/invented/worlds.py`: layers by iadpython with asymmetry 0.5
-and index 1.46, the library's being 0.6 and 1.5) the bars of `starter_plan` are poured in 500 g
+and index 1.46, the library's being 0.6 and 1.5) the bars of the campaign are poured in 500 g
 batches (in one row 100 g) with a dosing error of 2 mm and measured over their backings: as spectra
 with 1 % noise, and as Lab with 0.4 in each of L*, a* and b* (`python -m
 tests.bench.calibration_photo` does it with rendered photos). Then unseen mixtures (0.3 to 4 cm per
@@ -31,6 +31,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.support.arrays import FloatArray
 from tests.bench.twoflux import TwoFlux
 from tests.invented import worlds
+from tests.invented.campaign import campaign
 
 KINDS = {"spectrum": 0.01, "lab": 0.4}
 ROWS = (
@@ -62,7 +63,7 @@ def try_world(
 ) -> tuple[FloatArray, FloatArray, list[bool], list[bool], float, Calibration]:
     """Errors of ours and of two-flux (spectra only), coverage, seconds, the calibration."""
     rng, noise = np.random.default_rng([seed, len(kind)]), KINDS[kind]
-    plan = sm.starter_plan(tuple(truth.absorption), scattering=scattering, batch_g=grams[0])
+    plan = campaign(tuple(truth.absorption), scattering=scattering, batch_g=grams[0])
     pours = worlds.measured(truth, plan, rng, kind, noise)
     begun = time.perf_counter()
     found = sm.calibrate(pours)

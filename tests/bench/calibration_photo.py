@@ -1,6 +1,6 @@
 """Calibration from photos: ``python -m tests.bench.calibration_photo [worlds [first]]``.
 
-Bars of `starter_plan` (500 g, 2 mm dosing error; layers by iadpython, `tests/invented/worlds.py`)
+Bars of the campaign (500 g, 2 mm dosing error; layers by iadpython, `tests/invented/worlds.py`)
 are photographed beside a 24-patch chart (`tests/invented/photos.py`: measured cameras, lights at
 home, white balance, slope of the light, glare, noise, JPEG), each in a photo of its own, all with
 one camera in one light; the chart in the photo has other spectra than those that the library knows.
@@ -35,6 +35,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.support.arrays import FloatArray
 from tests.invented import photos as ph, worlds
+from tests.invented.campaign import campaign
 
 LIGHTS = ("D65", "LED-B5")
 UNSEEN = 40
@@ -74,7 +75,7 @@ def try_world(seed: int, place: Path, wide: bool) -> World:
     truth = worlds.random_world(rng)
     found = World([], [], [], [], [], [], [])
     pours = []
-    for planned in sm.starter_plan(tuple(truth.absorption)).pours:
+    for planned in campaign(tuple(truth.absorption)).pours:
         real = truth.poured(planned.doses, planned.pour, rng)
         for view in planned.views:
             exact = truth.spectrum(real, planned.pour, view)

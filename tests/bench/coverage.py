@@ -11,6 +11,7 @@ import sys
 import warnings
 
 import numpy as np
+from shadematch.search.tolerance import Tolerance
 
 import shadematch as sm
 from shadematch.colour.colorimetry import adapt, xyz_to_lab
@@ -18,7 +19,6 @@ from shadematch.colour.standards import observation
 from shadematch.predicting.prediction import model_for
 from shadematch.search.searcher import Searcher
 from shadematch.search.space import whole_space
-from shadematch.search.tolerance import Tolerance
 from shadematch.support.arrays import FloatArray
 
 

@@ -46,7 +46,9 @@ def try_films(
     made = films.films(kind, rng)
     with tempfile.TemporaryDirectory() as folder:
         path, cards = made.write(Path(folder), made.learnt(), rng)
-        pours = sm.read_test_pours(path, backings=cards, reflectance_unit="percent")
+        pours = sm.read_test_pours(
+            path, backings=cards, reflectance_unit="percent", pour=sm.Pour(batch_g=100)
+        )
     begun = time.perf_counter()
     found = sm.calibrate(pours)
     seconds = time.perf_counter() - begun

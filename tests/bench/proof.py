@@ -17,13 +17,13 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np
 from scipy.optimize import differential_evolution
+from shadematch.search.tolerance import Tolerance
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.predicting.prediction import model_for
 from shadematch.search.searcher import Searcher
 from shadematch.search.space import whole_space
-from shadematch.search.tolerance import Tolerance
 from tests.invented.problems import KINDS, invented_palette, problem, target_of
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import functools
 import pickle
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,9 +12,7 @@ import pytest
 import shadematch as sm
 from shadematch.calibration.bars import residuals_of
 from shadematch.calibration.forward import Errors, layers_of, look
-from shadematch.calibration.lot import new_lot
 from shadematch.calibration.normal import normal_equations
-from shadematch.calibration.planned import PlannedPour, PouringPlan
 from shadematch.calibration.problem import Noise, Problem, prior_of, readings_of
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.spectra import unknown
@@ -24,6 +21,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.matching.match import Match
 from shadematch.optics.transport import slab
 from tests.invented import worlds
+from tests.invented.campaign import Campaign, Planned, campaign
 
 NAMES = ("gorse", "jetty", "rosehip")
 
@@ -38,7 +36,7 @@ def world() -> worlds.World:
 
 @functools.cache
 def spectral() -> Calibration:
-    plan = sm.starter_plan(NAMES)
+    plan = campaign(NAMES)
     return sm.calibrate(worlds.measured(world(), plan, np.random.default_rng(12)))
 
 
@@ -121,7 +119,7 @@ def test_slopes_are_those_of_finite_differences() -> None:
 
 def test_eliminated_errors_give_the_full_solution() -> None:
     # The Schur complement against the normal equations written out with all errors in them.
-    plan = sm.starter_plan(NAMES[:1])
+    plan = campaign(NAMES[:1])
     pours = tuple(
         worlds.measured(world(), plan, np.random.default_rng(2))
         + worlds.measured(world(), plan, np.random.default_rng(2), "lab", 0.4)[4:6]
@@ -181,7 +179,7 @@ def test_spectra_of_another_world() -> None:
 
 
 def test_lab_alone() -> None:
-    plan = sm.starter_plan(NAMES)
+    plan = campaign(NAMES)
     pours = worlds.measured(world(), plan, np.random.default_rng(13), "lab", 0.4)
     found = sm.calibrate(pours)
     assert errors_of(found, world(), 22, 60).mean() <= 1.5
@@ -190,7 +188,7 @@ def test_lab_alone() -> None:
 
 def test_a_scattering_pigment_is_found_and_predicted() -> None:
     truth = worlds.random_world(np.random.default_rng(4), pigments=3, scattering=1, names=NAMES)  # type: ignore[arg-type]
-    plan = sm.starter_plan(NAMES, scattering=("gorse",))
+    plan = campaign(NAMES, scattering=("gorse",))
     found = sm.calibrate(worlds.measured(truth, plan, np.random.default_rng(5)))
     assert found.scattering == ("gorse",)
     assert found.palette["gorse"].scatters
@@ -204,7 +202,7 @@ def test_ranges_hold(kind: str, noise: float) -> None:
     if kind == "spectrum":
         found = spectral()
     else:
-        plan = sm.starter_plan(NAMES)
+        plan = campaign(NAMES)
         found = sm.calibrate(worlds.measured(world(), plan, np.random.default_rng(12), kind, noise))
     rng = np.random.default_rng(31)
     inside = []
@@ -221,14 +219,14 @@ def test_ranges_hold(kind: str, noise: float) -> None:
 @pytest.mark.parametrize(("kind", "noise"), [("spectrum", 0.01), ("lab", 0.4)])
 @pytest.mark.parametrize("how", ["swapped", "exchanged"])
 def test_a_wrong_pour_is_named(kind: str, noise: float, how: str) -> None:
-    pours = worlds.measured(world(), sm.starter_plan(NAMES), np.random.default_rng(6), kind, noise)
+    pours = worlds.measured(world(), campaign(NAMES), np.random.default_rng(6), kind, noise)
     if how == "swapped":  # another pigment's tube
         at = next(i for i, p in enumerate(pours) if p.name == "jetty deep")
         pours[at] = dataclasses.replace(pours[at], doses={"gorse": pours[at].doses["jetty"]})
     else:  # two doses of a mixture, unequal, written down the wrong way round
         pour = sm.Pour(batch_g=500)
         true = {"gorse": 2.0, "rosehip": 8.0}
-        plan = PouringPlan((PlannedPour("odd", true, pour, (sm.View(),), "a mixture"),))
+        plan = Campaign((Planned("odd", true, pour),))
         odd = worlds.measured(world(), plan, np.random.default_rng(7), kind, noise)[0]
         pours.append(dataclasses.replace(odd, doses={"gorse": 8.0, "rosehip": 2.0}))
     found = sm.calibrate(pours, scattering="none")
@@ -314,8 +312,8 @@ def test_films_without_any_base(contact: str) -> None:
 
 
 def kept(keep: object, **options: object) -> Calibration:
-    plan = sm.starter_plan(NAMES)
-    rest = PouringPlan(tuple(p for p in plan.pours if keep(p)))  # type: ignore[operator]
+    plan = campaign(NAMES)
+    rest = Campaign(tuple(p for p in plan.pours if keep(p)))  # type: ignore[operator]
     return sm.calibrate(worlds.measured(world(), rest, np.random.default_rng(1)), **options)  # type: ignore[arg-type]
 
 
@@ -334,22 +332,19 @@ def test_black_loads_are_refused() -> None:
     dark = dataclasses.replace(
         world(), absorption={**world().absorption, "jetty": world().absorption["jetty"] * 9 + 4}
     )
-    plan = sm.starter_plan(NAMES)
-    clear = PouringPlan(tuple(p for p in plan.pours if not p.name.startswith("mixture")))
+    plan = campaign(NAMES)
+    clear = Campaign(tuple(p for p in plan.pours if not p.name.startswith("mixture")))
     with pytest.raises(sm.PourError, match=r"jetty: .*black.*quarter of its lowest load"):
         sm.calibrate(worlds.measured(dark, clear, np.random.default_rng(1)))
 
 
 def test_pigments_always_together_are_refused() -> None:
-    plan = sm.starter_plan(NAMES)
+    plan = campaign(NAMES)
     pour = sm.Pour(batch_g=500)
-    pair = tuple(
-        PlannedPour(f"pair {x}", {"gorse": x, "jetty": 2 * x}, pour, (sm.View(),), "")
-        for x in (2.0, 5.0)
-    )
+    pair = tuple(Planned(f"pair {x}", {"gorse": x, "jetty": 2 * x}, pour) for x in (2.0, 5.0))
     blanks = tuple(p for p in plan.pours if not p.doses)
     with pytest.raises(sm.PourError, match="gorse and jetty: were only poured together"):
-        sm.calibrate(worlds.measured(world(), PouringPlan(blanks + pair), np.random.default_rng(1)))
+        sm.calibrate(worlds.measured(world(), Campaign(blanks + pair), np.random.default_rng(1)))
 
 
 def test_without_white_the_rest_still_works() -> None:
@@ -463,107 +458,3 @@ def test_the_same_reading_is_no_second_measurement() -> None:
     with pytest.raises(sm.PourError, match="appears twice, with the same readings") as found:
         sm.calibrate([*pours, pours[3]])
     assert (found.value.field, found.value.value) == ("test_pours", pours[3].name)
-
-
-def test_starter_plan_knows_what_scatters() -> None:
-    with pytest.raises(sm.PourError, match="none of the pastes") as found:
-        sm.starter_plan(["gorse", "kelp"], scattering=["kepl"])
-    assert (found.value.field, found.value.value) == ("scattering", "kepl")
-    assert "gorse, kelp" in found.value.remedy
-
-
-def test_starter_plan_has_seventeen_readings() -> None:
-    plan = sm.starter_plan(("gorse", "rosehip", "jetty", "dusk", "kelp"))
-    assert plan.readings == 17
-    assert all(d * 2 == round(d * 2) for p in plan.pours for d in p.doses.values())
-    load = [sum(p.doses.values()) / p.pour.batch_g * 100 for p in plan.pours]
-    assert max(load) <= sm.Pour(batch_g=100).max_load
-    with pytest.raises(sm.PourError):
-        sm.starter_plan(("gorse", "gorse"))
-    # Half a centimetre in 10 g is 5 cm per 100 g: the light bar would be as deep as the deep one.
-    with pytest.raises(sm.PourError, match="batch_g: is too small for two loads"):
-        sm.starter_plan(("gorse",), batch_g=10)
-
-
-def test_next_pours_help_as_they_promise() -> None:
-    # Calibrate from few pours, add the first that is proposed, and see the uncertainty fall to
-    # about what was promised.
-    plan = sm.starter_plan(NAMES)
-    few = [p for p in plan.pours if not p.name.startswith("mixture") and "deep" not in p.name]
-    pours = worlds.measured(world(), PouringPlan(tuple(few)), np.random.default_rng(9))
-    before = sm.calibrate(pours, scattering="none")
-    first, second = sm.next_pours(before, count=2)
-    assert first.before > first.after > second.after > 0
-    assert first.after == pytest.approx(second.before)
-    more = worlds.measured(world(), PouringPlan((first.pour,)), np.random.default_rng(10))
-    after = sm.calibrate([*pours, *more], scattering="none")
-    assert sm.next_pours(after, count=1)[0].before == pytest.approx(first.after, rel=0.35)
-
-
-def test_next_pours_are_in_the_unit_of_the_calibration(tmp_path: Path) -> None:
-    planned = [n.pour for n in sm.next_pours(by_mass(), count=2)]
-    assert all(p.unit == "g" and " g " in str(p) and " cm gorse" not in str(p) for p in planned)
-    assert pickle.loads(pickle.dumps(planned[0])) == planned[0]
-    with pytest.raises(sm.PourError, match="candidates: doses are in another unit"):
-        sm.next_pours(by_mass(), candidates=sm.starter_plan(NAMES).pours)
-    # Filled in and read, a form's doses are those of the plan, whatever their unit.
-    for unit in ("cm", "g", "part"):
-        plan = PouringPlan(tuple(dataclasses.replace(p, unit=unit) for p in planned))
-        head, *lines = plan.form("lab").splitlines()
-        filled = [line.removesuffix(",,") + "50,0,0" for line in lines]
-        path = tmp_path / f"{unit}.csv"
-        path.write_text("\n".join([head, *filled]), encoding="utf-8")
-        for made, asked in zip(sm.read_test_pours(path), planned, strict=True):
-            assert made.unit == unit
-            assert dict(made.doses) == pytest.approx(dict(asked.doses))
-    mixed = PouringPlan((planned[0], *sm.starter_plan(NAMES).pours))
-    with pytest.raises(sm.PourError, match="more than one unit"):
-        mixed.form()
-
-
-# --- a new lot
-
-
-def test_a_new_lot_rests_on_the_pours_before_it() -> None:
-    """What only earlier pours tell is neither forgotten nor called unknown."""
-    old = by_mass()
-    clear = [p for p in old.pours if "jetty" in p.doses and p.pour.white == 0.0][:2]
-    new = new_lot(old, "jetty", clear).calibration
-    assert not any("never poured" in text for text in new.poorly_known)
-    assert new.palette.note == f"Calibrated from {len(old.pours) + 2} readings; doses in g."
-    bars = len({p.name for p in old.pours})
-    assert f"from {len(old.pours) + 2} readings of {bars} bars\n" in str(new)
-    assert "new lot     jetty: 2 of the readings\n" in str(new)
-    # Loads like those of all pours, not of the lot's own, which hold one paste only.
-    first = sm.next_pours(new, count=1)[0]
-    assert set(first.pour.doses) <= set(NAMES) and first.after < first.before
-
-
-@pytest.mark.parametrize(("factor", "visible"), [(1.0, False), (0.8, True), (1.25, True)])
-def test_a_new_lot(factor: float, visible: bool) -> None:
-    stronger = {**world().absorption, "jetty": factor * world().absorption["jetty"]}
-    lot = dataclasses.replace(world(), absorption=stronger)
-    plan = sm.starter_plan(NAMES)
-    two = PouringPlan(tuple(p for p in plan.pours if p.name.startswith("jetty")))
-    pours = worlds.measured(lot, two, np.random.default_rng(14))
-    found = new_lot(spectral(), "jetty", pours)
-    assert abs(np.log(found.strength / factor)) < 3 * found.strength_sd
-    assert found.strength_sd < 0.06
-    assert found.visible == visible
-    assert ("is visible" in str(found)) == visible
-    assert np.quantile(errors_of(found.calibration, lot, 25, 40), 0.9) <= 1.2
-    with pytest.raises(sm.PourError, match="no pour holds the pigment"):
-        new_lot(spectral(), "gorse", pours)
-
-
-def test_a_new_lot_of_another_hue() -> None:
-    tilt = np.exp(0.25 * (NM - 550) / 170)
-    shifted = {**world().absorption, "jetty": tilt * world().absorption["jetty"]}
-    lot = dataclasses.replace(world(), absorption=shifted)
-    plan = sm.starter_plan(NAMES)
-    two = PouringPlan(tuple(p for p in plan.pours if p.name.startswith("jetty")))
-    pours = worlds.measured(lot, two, np.random.default_rng(15))
-    plain = new_lot(spectral(), "jetty", pours)
-    hue = new_lot(spectral(), "jetty", pours, hue_shift=True)
-    far = [errors_of(f.calibration, lot, 26, 40).mean() for f in (plain, hue)]
-    assert far[1] < far[0]

@@ -21,6 +21,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.optics.transport import slab
 from tests.invented import doubling, films, worlds
+from tests.invented.campaign import campaign
 
 ROOT = Path(__file__).parents[2]
 
@@ -218,7 +219,7 @@ def test_a_colourant_may_be_called_white_or_clear() -> None:
     assert not any("white base" in text for text in found.poorly_known)
     mixture = {"gorse": 0.1, "clear": 0.1, "white": 0.8}
     np.testing.assert_allclose(
-        sm.predict(mixture, palette=weighed).lab,
+        sm.predict(mixture, palette=weighed, pour=sm.Pour(batch_g=100)).lab,
         sm.predict(
             {"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=beside, pour=sm.Pour(batch_g=100)
         ).lab,
@@ -260,8 +261,10 @@ def test_films_on_cards_and_on_one_that_was_not_measured(tmp_path: Path) -> None
     learnt.append({"rosehip": 0.01, "chalk": 0.01})
     path, cards = made.write(tmp_path, learnt, np.random.default_rng(3))
     with pytest.raises(sm.PourError, match=r"line 2: backing must be .* a name .*white card"):
-        sm.read_test_pours(path, reflectance_unit="percent")
-    pours = sm.read_test_pours(path, backings=cards, reflectance_unit="percent")
+        sm.read_test_pours(path, reflectance_unit="percent", pour=sm.Pour(batch_g=100))
+    pours = sm.read_test_pours(
+        path, backings=cards, reflectance_unit="percent", pour=sm.Pour(batch_g=100)
+    )
     found = sm.calibrate(pours)
     assert found.contact == "wet"
     loads = {"rosehip": 0.008, "chalk": 0.004}
@@ -289,8 +292,10 @@ def test_backings_are_refused_with_the_line(tmp_path: Path) -> None:
     ):
         cards.write_text(text)
         with pytest.raises(sm.PourError, match=said):
-            sm.read_test_pours(readings, backings=cards)
-    read = sm.read_test_pours(readings, backings={"card": [0.4] * NM.size})
+            sm.read_test_pours(readings, backings=cards, pour=sm.Pour(batch_g=100))
+    read = sm.read_test_pours(
+        readings, backings={"card": [0.4] * NM.size}, pour=sm.Pour(batch_g=100)
+    )
     assert read[0].view.backing_reflectance[0] == pytest.approx(0.4)
 
 
@@ -321,7 +326,7 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 def soap() -> Calibration:
     names = ("gorse", "jetty")
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=names)  # type: ignore[arg-type]
-    return sm.calibrate(worlds.measured(truth, sm.starter_plan(names), np.random.default_rng(7)))
+    return sm.calibrate(worlds.measured(truth, campaign(names), np.random.default_rng(7)))
 
 
 def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

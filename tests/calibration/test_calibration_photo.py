@@ -16,7 +16,6 @@ import pytest
 
 import shadematch as sm
 from shadematch.calibration.camera import as_seen, cameras_of
-from shadematch.calibration.lot import new_lot
 from shadematch.calibration.result import Calibration
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
@@ -24,6 +23,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM as NM, observation
 from shadematch.photo.response import Response
 from shadematch.support.arrays import FloatArray
 from tests.invented import photos as ph, worlds
+from tests.invented.campaign import campaign
 
 WHITE = observation("D65").white
 NAMES = ("gorse", "rosehip", "jetty")
@@ -60,7 +60,7 @@ def pours_of(
     """Test pours whose Lab is what the camera would show, taken for that of an eye."""
     pours = []
     to_xyz = np.linalg.lstsq(chart() @ weights.T, chart() @ observation("D65").weights.T)[0]
-    for planned in sm.starter_plan(tuple(truth.absorption)).pours:
+    for planned in campaign(tuple(truth.absorption)).pours:
         real = truth.poured(planned.doses, planned.pour, rng)
         for view in planned.views:
             spectrum = truth.spectrum(real, planned.pour, view)
@@ -205,18 +205,6 @@ def test_kept_whole(tmp_path: Path) -> None:
         one, two = (f.interval(doses, pour=pour) for f in (learnt(), again))
         np.testing.assert_allclose(one.lab, two.lab, atol=1e-6)
         np.testing.assert_allclose(one.covariance, two.covariance, rtol=1e-3, atol=1e-3)
-
-
-def test_a_new_tube_by_photos() -> None:
-    rng = np.random.default_rng(59)
-    stronger = dataclasses.replace(
-        world(),
-        absorption={**world().absorption, "jetty": 1.4 * world().absorption["jetty"]},
-    )
-    pours = [p for p in pours_of(stronger, camera_weights(1, "D65"), rng) if "jetty " in p.name]
-    lot = new_lot(learnt(), "jetty", pours)
-    assert lot.strength == pytest.approx(1.4, rel=0.2)
-    assert lot.calibration.pours[0].response is not None
 
 
 @pytest.mark.parametrize("wide", [False, True])

@@ -12,13 +12,14 @@ from shadematch.calibration.intervals import sources_of
 from shadematch.calibration.result import Calibration
 from shadematch.predicting.uncertainty import Uncertainty
 from tests.invented import worlds
+from tests.invented.campaign import campaign
 
 
 @pytest.fixture(scope="module", params=["spectrum", "lab"])
 def learnt(request: pytest.FixtureRequest) -> tuple[worlds.World, Calibration]:
     rng = np.random.default_rng([3, len(request.param)])
     world = worlds.random_world(rng, 3)
-    plan = sm.starter_plan(tuple(world.absorption), batch_g=500.0)
+    plan = campaign(tuple(world.absorption), batch_g=500.0)
     noise = {"spectrum": 0.01, "lab": 0.4}[request.param]
     return world, sm.calibrate(worlds.measured(world, plan, rng, request.param, noise))
 

@@ -12,6 +12,7 @@ import shadematch as sm
 from shadematch.calibration.result import Calibration
 from shadematch.matching.match import Match
 from tests.invented import worlds
+from tests.invented.campaign import campaign
 
 NAMES = ("gorse", "jetty")
 
@@ -20,28 +21,9 @@ NAMES = ("gorse", "jetty")
 def learnt() -> Calibration:
     """Two pastes of an invented world whose constants are per g, weighed to 0.05 g."""
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=NAMES)  # type: ignore[arg-type]
-    plan = sm.starter_plan(NAMES, unit="g", g_per_cm=1.0)
+    plan = campaign(NAMES, unit="g", g_per_cm=1.0)
     rng = np.random.default_rng(7)
     return sm.calibrate(worlds.measured(truth, plan, rng, dosing_cm=0.05), scattering="none")
-
-
-def test_pours_are_planned_by_weight() -> None:
-    plan = sm.starter_plan(NAMES, unit="g", g_per_cm=0.6)
-    assert {p.unit for p in plan.pours} == {"g"}
-    light = next(p for p in plan.pours if p.name == "gorse light")
-    assert light.doses == {"gorse": 1.5}  # 0.5 cm per 100 g, 500 g, 0.6 g a centimetre
-    assert " 1.5 g gorse " in f" {light} "
-    assert "dose_g:gorse" in plan.form()
-    with pytest.raises(sm.PourError, match=r"g_per_cm: .*Squeeze 10 cm onto the scale"):
-        sm.starter_plan(NAMES, unit="g")
-    with pytest.raises(sm.PourError, match="g_per_cm: has no meaning for doses along a ruler"):
-        sm.starter_plan(NAMES, g_per_cm=0.6)
-    with pytest.raises(
-        sm.PourError, match=r"too small for two loads of a paste in steps of 0\.1 g"
-    ):
-        sm.starter_plan(NAMES, unit="g", g_per_cm=0.2, batch_g=20)
-    with pytest.raises(sm.PourError, match="unit: must be 'cm' or 'g'"):
-        sm.starter_plan(NAMES, unit="part")  # type: ignore[arg-type]
 
 
 def test_what_is_learnt_in_g_is_matched_in_g(tmp_path: Path) -> None:
@@ -64,14 +46,6 @@ def test_tubes_are_taken_over_in_one_unit_only() -> None:
     pours = learnt().pours
     with pytest.raises(sm.PourError, match="like: is in cm, and the pours' doses are in g"):
         sm.calibrate(pours, like=sm.demo_palette())
-
-
-def test_next_pours_ask_in_g() -> None:
-    recipe = sm.Recipe({"gorse": 2.0}, sm.Pour(batch_g=200))
-    with pytest.raises(sm.PourError, match="recipes: is in cm, and the calibration's doses are"):
-        sm.next_pours(learnt(), recipes=[recipe], count=1)
-    (one,) = sm.next_pours(learnt(), count=1)
-    assert one.pour.unit == "g"
 
 
 def test_a_test_pour_of_shares_is_no_recipe() -> None:

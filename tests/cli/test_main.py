@@ -558,7 +558,6 @@ def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
         (("same-look", "gorse=2", "--to-batch", "0.1"), "--to-batch: too small"),
         (("smallest-batch", "#d9822b", "--step", "1e9"), "--step: must be at most 100,000 g"),
         (("let-down", "#c8d050", "--weigh-least", "101"), "Give at most 100 g"),
-        (("pours", "gorse", "--scattering", "kelp"), "--scattering: is none of the pastes"),
         (("feasibility", "#d9822b", "--thicknesses", "-1,2"), "--thicknesses: must be at least"),
         (("palette", "key.json"), "error: key.json: an entry appears twice"),
         (("predict", "gorse=2", "--palette", "key.json"), "error: key.json: an entry appears"),

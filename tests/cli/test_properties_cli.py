@@ -46,7 +46,6 @@ GOOD: dict[str, list[str]] = {
     "layers": ["0.5:gorse=2", "--palette", "PALETTE"],
     "palette": ["PALETTE"],
     "calibrate": ["POURS", "--save", "LEARNT"],
-    "pours": ["gorse", "rosehip", "--batch", "500", "--save", "FORM"],
 }
 """For each verb some words that are right."""
 

@@ -118,11 +118,14 @@ def test_invented_pastes_are_told(
 
 
 def test_invented_pastes_are_told_by_results() -> None:
-    match = sm.match("#d9822b")
+    match = sm.match("#d9822b", pour=sm.Pour(batch_g=100))
     assert INVENTED in str(match) and INVENTED in match._repr_html_()
     sheet = sm.batch_sheet(match)
     assert INVENTED in " ".join(sheet.text.split()) and INVENTED in sheet.html
     part = sm.demo_palette().only("gorse", "dusk")
-    assert INVENTED in str(sm.gamut(palette=part)) and INVENTED in part.notice
-    own = sm.match("#d9822b", palette=own_palette())
+    assert (
+        INVENTED in str(sm.gamut(palette=part, pour=sm.Pour(batch_g=100)))
+        and INVENTED in part.notice
+    )
+    own = sm.match("#d9822b", palette=own_palette(), pour=sm.Pour(batch_g=100))
     assert INVENTED not in str(own) and not own_palette().notice

@@ -13,6 +13,7 @@ import pytest
 
 import shadematch as sm
 from tests.invented import worlds
+from tests.invented.campaign import campaign
 from tests.invented.weighed import speaks_of_cm
 
 Run = Callable[..., tuple[int, str, str]]
@@ -25,7 +26,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a calibration of weighed pours of an invented world, and its palette."""
     folder = tmp_path_factory.mktemp("weighed")
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=NAMES)  # type: ignore[arg-type]
-    plan = sm.starter_plan(NAMES, unit="g", g_per_cm=1.0)
+    plan = campaign(NAMES, unit="g", g_per_cm=1.0)
     pours = worlds.measured(truth, plan, np.random.default_rng(7), dosing_cm=0.05)
     found = sm.calibrate(pours, scattering="none")
     sm.save(found, folder / "cal.json")
@@ -99,15 +100,6 @@ def test_the_whole_way(run: Run, kept: Path, monkeypatch: pytest.MonkeyPatch) ->
     said("match", "#f0e6d0", "--max-load", "3", *diluted)
     said("palette", "palette.json")
     assert told("palette", "palette.json")["unit"] == "g"
-
-
-def test_pours_are_planned_by_weight(run: Run) -> None:
-    status, out, _ = run("pours", "gorse", "--g-per-cm", "0.6")
-    assert status == 0 and "1.5 g gorse" in out and "1.5 cm gorse" not in out
-    told = json.loads(run("pours", "gorse", "--g-per-cm", "0.6", "--json")[1])
-    assert {pour["unit"] for pour in told["pours"]} == {"g"}
-    status, _, err = run("pours", "gorse", "--g-per-cm", "0")
-    assert status == 2 and "--g-per-cm: must be a number from 0.01" in err
 
 
 def test_units_do_not_mix(run: Run, kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -19,10 +19,10 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 import shadematch as sm
-from shadematch.calibration.planned import PouringPlan
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.support.arrays import FloatArray
+from tests.invented.campaign import Campaign
 
 INDEX = 1.46
 ASYMMETRY = 0.5
@@ -110,7 +110,7 @@ class World:
 
 def measured(
     world: World,
-    plan: PouringPlan,
+    plan: Campaign,
     rng: np.random.Generator,
     kind: str = "spectrum",
     noise: float = 0.01,

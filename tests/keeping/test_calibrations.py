@@ -10,17 +10,17 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.calibration.lot import new_lot
 from shadematch.calibration.result import Calibration
 from shadematch.keeping.calibrations import _print_of
 from tests.invented import worlds
+from tests.invented.campaign import campaign
 
 
 @functools.cache
 def soap() -> Calibration:
     names = ("gorse", "jetty")
     truth = worlds.random_world(np.random.default_rng(6), pigments=2, names=names)  # type: ignore[arg-type]
-    return sm.calibrate(worlds.measured(truth, sm.starter_plan(names), np.random.default_rng(7)))
+    return sm.calibrate(worlds.measured(truth, campaign(names), np.random.default_rng(7)))
 
 
 @functools.cache
@@ -40,19 +40,6 @@ def test_a_calibration_is_kept_whole(tmp_path: Path) -> None:
     np.testing.assert_allclose(again.covariance, found.covariance, rtol=1e-6, atol=1e-12)
     doses, pour = {"gorse": 3.0, "jetty": 1.0}, sm.Pour(batch_g=300, white=0.2)
     assert again.interval(doses, pour=pour) == found.interval(doses, pour=pour)
-
-
-def test_a_new_tube_is_kept_with_what_it_rests_on(tmp_path: Path) -> None:
-    pours = [p for p in soap().pours if "jetty" in p.doses][:2]
-    lot = new_lot(soap(), "jetty", pours, hue_shift=True).calibration
-    sm.save(lot, tmp_path / "lot.json")
-    again = sm.read(tmp_path / "lot.json")
-    assert again.interval({"jetty": 2.0}, pour=sm.Pour(batch_g=100)) == lot.interval(
-        {"jetty": 2.0}, pour=sm.Pour(batch_g=100)
-    )
-    assert again.interval({"jetty": 2.0}, pour=sm.Pour(batch_g=100)) != soap().interval(
-        {"jetty": 2.0}, pour=sm.Pour(batch_g=100)
-    )
 
 
 def test_altered_files_are_refused(tmp_path: Path) -> None:

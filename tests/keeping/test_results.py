@@ -133,15 +133,6 @@ def test_a_csv_opens_rightly_in_a_spreadsheet(tmp_path: Path) -> None:
     assert recipes_from_frame(frame)[0].doses.keys() <= set(names)
 
 
-def test_a_form_for_test_pours_is_harmless_too(tmp_path: Path) -> None:
-    plan = sm.starter_plan(["=gorse", "@dusk"])
-    plan.save(tmp_path / "form.csv")
-    with (tmp_path / "form.csv").open(encoding="utf-8", newline="") as stream:
-        cells = [cell for row in csv.reader(stream) for cell in row]
-    assert any("=gorse" in cell for cell in cells)
-    assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))]
-
-
 def test_let_downs_stand_in_the_table(tmp_path: Path) -> None:
     """Of a paste that is weighed in part, the length in all is not what is squeezed."""
     to_hand = [sm.LetDown.made("rosehip", paste=1, base_g=25)]

@@ -47,7 +47,6 @@ MADE: dict[str, Callable[[str, Path], object]] = {
         {"gorse": 1}, (50, 0, 0), name=name, pour=sm.Pour(batch_g=100)
     ),
     "doses": lambda name, _: sm.TestPour.from_lab({name: 1}, (50, 0, 0), pour=sm.Pour(batch_g=100)),
-    "pigments": lambda name, _: sm.starter_plan([name]),
 }
 
 

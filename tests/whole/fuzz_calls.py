@@ -26,7 +26,6 @@ from pydantic import BaseModel
 
 import shadematch as sm
 from shadematch.calibration.intervals import Interval
-from shadematch.calibration.lot import NewLot, new_lot
 from shadematch.calibration.result import Calibration
 from shadematch.correction.results import Correction
 from shadematch.errors import ShadematchError
@@ -50,6 +49,7 @@ from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.report import Report, Reported
 from tests.invented import worlds
+from tests.invented.campaign import campaign
 from tests.whole.public import everything
 
 NM = list(range(380, 731, 10))
@@ -83,7 +83,7 @@ def calibration() -> Calibration:
     made = dataclasses.replace(
         made, absorption=dict(zip(PASTES, made.absorption.values(), strict=False))
     )
-    return sm.calibrate(worlds.measured(made, sm.starter_plan(PASTES[:2]), rng))
+    return sm.calibrate(worlds.measured(made, campaign(PASTES[:2]), rng))
 
 
 @functools.cache
@@ -239,11 +239,6 @@ def _framed(_folder: Path) -> dict[str, Any]:
 
 def _pours() -> list[sm.TestPour]:
     return list(calibration().pours)
-
-
-def _lot() -> list[sm.TestPour]:
-    """Test pours with the first paste alone in them."""
-    return [p for p in calibration().pours if list(p.doses) == ["gorse"]][:2]
 
 
 def _distribution() -> Any:
@@ -684,17 +679,6 @@ CALLS: dict[str, Call] = {
         }.items()
     },
     # calibration
-    "starter_plan": Call(
-        sm.starter_plan,
-        _with(pigments=("a", "b"), scattering=("a",), batch_g=500.0, thickness_cm=1.0, white=True),
-    ),
-    "PouringPlan.form": Call(
-        lambda reading: sm.starter_plan(["a"]).form(reading), _with(reading="lab")
-    ),
-    "PouringPlan.save": Call(
-        lambda path, reading, replace: sm.starter_plan(["a"]).save(path, reading, replace=replace),
-        lambda f: {"path": f / "plan.csv", "reading": "spectrum", "replace": True},
-    ),
     "read_test_pours": Call(
         sm.read_test_pours,
         _with(
@@ -715,29 +699,6 @@ CALLS: dict[str, Call] = {
             "noise": None,
             "contact": "stated",
             "like": None,
-            "progress": None,
-        },
-        slow=True,
-    ),
-    "new_lot": Call(
-        new_lot,
-        lambda _: {
-            "calibration": calibration(),
-            "pigment": "gorse",
-            "test_pours": _lot(),
-            "hue_shift": False,
-        },
-        slow=True,
-    ),
-    "next_pours": Call(
-        sm.next_pours,
-        lambda _: {
-            "calibration": calibration(),
-            "recipes": [RECIPE_OF_TWO],
-            "view": None,
-            "count": 1,
-            "batch_g": 500.0,
-            "candidates": sm.starter_plan(PASTES[:2]).pours[:3],
             "progress": None,
         },
         slow=True,
@@ -872,14 +833,10 @@ RESULTS = frozenset(
         "Lights",
         "Match",
         "Nearest",
-        "NewLot",
-        "NextPour",
         "CombinedPhotos",
         "PhotoTarget",
         "Plan",
-        "PlannedPour",
         "Poured",
-        "PouringPlan",
         "Prediction",
         "Purchase",
         "Repeat",
@@ -927,7 +884,7 @@ def public_callables() -> set[str]:
 # --- results looked through
 
 NO_RECIPE = (
-    *(Calibration, CombinedPhotos, Coverage, Gamut, Interval, NewLot, PhotoTarget),
+    *(Calibration, CombinedPhotos, Coverage, Gamut, Interval, PhotoTarget),
     *(Slice, WholeMap, Report),
     BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )

@@ -113,7 +113,6 @@ sm.save(found, out / "a.json"); sm.read(out / "a.json")
 sm.save(sm.demo_palette(), out / "p.json")
 sm.batch_sheet(found).save(out / "s.html")
 sm.save_results([found], out / "t.csv")
-sm.starter_plan(["a"]).save(out / "plan.csv")
 sm.gamut(palette=sm.demo_palette().only("gorse", "jetty")).contains("#d9822b")
 print("done")
 """
@@ -125,7 +124,6 @@ print("done")
     assert sorted(p.name for p in out.iterdir()) == [
         "a.json",
         "p.json",
-        "plan.csv",
         "s.html",
         "t.csv",
     ]
