@@ -138,7 +138,8 @@ def shown(*results: Reported | Report | str) -> str:
         report = result.report() if isinstance(result, Reported) else result
         if coloured() and report.swatches:
             named = (replace(each, label=clean(each.label)) for each in report.swatches)
-            parts.append(replace(report, swatches=tuple(named)).patches())
+            patches = replace(report, swatches=tuple(named)).patches()
+            parts.append("\n".join(filter(None, (patches, report.legend))))
         parts.append(clean(report.text(_width())))
         careful = careful or report.cautions
     return "\n\n".join([*parts, *([cautions()] if careful else [])])

@@ -25,8 +25,10 @@ __all__ = [
     "adapt",
     "cube_root_response",
     "hex_to_srgb",
+    "ink_on",
     "lab_from_response",
     "lab_to_xyz",
+    "srgb_margin",
     "srgb_to_hex",
     "srgb_to_xyz",
     "xyz_to_lab",
@@ -42,6 +44,9 @@ _XYZ_TO_RGB: Final[FloatArray] = np.asarray(np.linalg.inv(_RGB_TO_XYZ), dtype=fl
 SRGB_WHITE: Final[FloatArray] = np.asarray(100.0 * _RGB_TO_XYZ.sum(axis=1), dtype=float)
 """XYZ of sRGB (1, 1, 1)."""
 SRGB_WHITE.setflags(write=False)
+
+_HALF_STEP: Final = 0.5 / 255
+"""Half of an 8-bit step: what is clipped by less is shown truly."""
 
 _BRADFORD: Final[FloatArray] = np.array(
     [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
@@ -139,13 +144,28 @@ def xyz_to_srgb(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, BoolArr
     inside
         Shape (...); False where something had to be clipped, by more than half of an 8-bit step.
     """
+    rgb = _components(xyz, white)
+    inside = np.all((rgb >= -_HALF_STEP) & (rgb <= 1 + _HALF_STEP), axis=-1)
+    return np.clip(rgb, 0.0, 1.0), np.asarray(inside)
+
+
+def srgb_margin(xyz: FloatArray, white: FloatArray) -> FloatArray:
+    """How far colours lie inside sRGB, shape (...).
+
+    The least that a component is above 0 or below 1; negative where `xyz_to_srgb` says that
+    something is clipped, and steady across that edge.
+    """
+    rgb = _components(xyz, white)
+    return np.asarray(np.minimum(rgb, 1.0 - rgb).min(axis=-1) + _HALF_STEP)
+
+
+def _components(xyz: FloatArray, white: FloatArray) -> FloatArray:
+    """Components of sRGB, not clipped, shape (..., 3)."""
     shown = xyz if np.array_equal(white, SRGB_WHITE) else adapt(xyz, white, SRGB_WHITE)
     linear = np.asarray(shown) / 100.0 @ _XYZ_TO_RGB.T
     # IEC 61966-2-1, 5.3
     steep = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
-    rgb = np.where(linear <= 0.0031308, 12.92 * linear, steep)
-    inside = np.all((rgb >= -0.5 / 255) & (rgb <= 1 + 0.5 / 255), axis=-1)
-    return np.clip(rgb, 0.0, 1.0), np.asarray(inside)
+    return np.asarray(np.where(linear <= 0.0031308, 12.92 * linear, steep))
 
 
 def hex_to_srgb(code: str) -> FloatArray:
@@ -173,3 +193,11 @@ def srgb_to_hex(rgb: FloatArray) -> str:
     """``#rrggbb`` of one colour with components 0 to 1."""
     red, green, blue = (int(v) for v in np.rint(255 * np.clip(rgb, 0, 1)))
     return f"#{red:02x}{green:02x}{blue:02x}"
+
+
+def ink_on(code: str) -> str:
+    """Black or white, whichever is read better on a hex colour.
+
+    By the luminance of IEC 61966-2-1 against that of equal contrast (W3C, WCAG 2.1, 1.4.3).
+    """
+    return "#000000" if srgb_to_xyz(hex_to_srgb(code))[1] > 17.9 else "#ffffff"

@@ -10,6 +10,7 @@ import numpy as np
 
 from shadematch.errors import PourError
 from shadematch.gamuts.real_doses import EXACT, RealDoses
+from shadematch.gamuts.where import where_made
 from shadematch.matching.question import VISIBLE, Asked, Choice
 from shadematch.predicting.prediction import conditions
 from shadematch.studio.palette import Palette
@@ -17,7 +18,7 @@ from shadematch.studio.pour import Pour, base_named, percent
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.unit import measured, steps_in
 from shadematch.studio.view import View
-from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect, is_finite
 from shadematch.support.report import Report, Reported, Row, Swatch, Table
 
@@ -120,55 +121,35 @@ class Feasibility(Reported):
                 f"{self.thicknesses_cm[column]:g} cm thick."
             )
         else:
-            where = self._where(ideal <= self.within)
-            first = f"With doses of any {measured(unit)} {code} {where}."
+            where = where_made(ideal <= self.within, self.whites, self.thicknesses_cm)
+            first = f"With doses of any {measured(unit)} {code} can be made: {where}."
         name = steps_in(unit, best.pour.dose_step)
         parts = [first]
         for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
-            if (layer <= self.within).any():
-                parts.append(f"With {name} in {batch:g} g it {self._where(layer <= self.within)}.")
+            good = layer <= self.within
+            if good.any():
+                where = where_made(good, self.whites, self.thicknesses_cm)
+                parts.append(f"With {name} in {batch:g} g: {where}.")
         parts.append(
             f"Closest with {name}: {best.closest.recipe} in {best.pour}, "
             f"CIEDE2000 {best.delta_e:.2f}."
         )
         return " ".join(parts)
 
-    def _where(self, good: BoolArray) -> str:
-        """Where it can be made, of shape (whites, thicknesses) with at least one that is."""
-        if good.all():
-            return "can be made in every base and at every thickness tried"
-        able = np.flatnonzero(good.any(axis=1))
-        first, last = int(able[0]), int(able[-1])
-        parts = []
-        if self.whites[0] == 0.0 and first > 0:
-            parts.append("can't be made in clear base")
-        start = base_named(self.whites[first])
-        parts.append(f"can be made in {start} {self._thick(good[first])}")
-        gaps = [i for i in range(first, last) if not good[i].any()]
-        if gaps:
-            named = [percent(self.whites[i]) for i in gaps]
-            whole = len(gaps) > 2 and gaps[-1] - gaps[0] == len(gaps) - 1
-            listed_ = f"{named[0]} to {named[-1]}" if whole else " or ".join(named)
-            parts.append(f"not with {listed_} white")
-        if last < len(self.whites) - 1 and (first < last or last == 0):
-            parts.append(f"needs less white than {percent(self.whites[last + 1])}")
-        elif first < last:
-            parts.append(f"and in {base_named(self.whites[last])} {self._thick(good[last])}")
-        return ", ".join(parts)
+    def answer(self, batch: int = -1) -> str:
+        """Where it can be made in whole dose steps, the most useful place first.
 
-    def _thick(self, good: BoolArray) -> str:
-        tried = self.thicknesses_cm
-        able = [t for t, ok in zip(tried, good, strict=True) if ok]
-        if len(able) == len(tried):
-            return "at every thickness tried" if len(tried) > 1 else f"at {tried[0]:g} cm"
-        at = np.flatnonzero(good)
-        if at[-1] - at[0] + 1 != len(at):
-            return "at " + ", ".join(f"{t:g}" for t in able) + " cm"
-        if at[0] == 0:
-            return f"up to {able[-1]:g} cm"
-        if at[-1] == len(tried) - 1:
-            return f"from {able[0]:g} cm on"
-        return f"from {able[0]:g} to {able[-1]:g} cm" if len(able) > 1 else f"at {able[0]:g} cm"
+        Parameters
+        ----------
+        batch
+            Position in `batches_g`; the largest by default.
+        """
+        good = np.asarray(self.delta_e[batch] <= self.within)
+        start = f"{self.target.hex} in {self.batches_g[batch]:g} g"
+        if not good.any():
+            cell = min((c for row in self.cells[batch] for c in row), key=lambda c: c.delta_e)
+            return f"{start}: nowhere within {self.within:g}; nearest {cell.pour}"
+        return f"{start}: {where_made(good, self.whites, self.thicknesses_cm)}"
 
     def compare(self, palette: Palette, *, name: str = "the other palette") -> Comparison:
         """The same question put to another palette.

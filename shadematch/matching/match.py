@@ -22,7 +22,15 @@ from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.models import expect
-from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, rows_of
+from shadematch.support.report import (
+    Apart,
+    Report,
+    Reported,
+    Row,
+    Swatch,
+    lab_words,
+    rows_of,
+)
 
 __all__ = ["TOLERANCE", "Match", "match", "match_of"]
 
@@ -182,6 +190,7 @@ class Match(Reported):
         rows += self.palette.notice_rows
         return Report(
             swatches=(Swatch.of(self.target, "wanted"), Swatch.of(self.predicted, "predicted")),
+            apart=Apart(self.delta_e),
             rows=tuple(rows),
         )
 

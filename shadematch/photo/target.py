@@ -110,7 +110,7 @@ class PhotoTarget(Reported):
             If matplotlib is not installed.
         """
         return draw_photo(
-            self._scene, before=self.uncorrected_hex, after=self.target.hex, title=self.method
+            self._scene, before=self.uncorrected_hex, after=self.target, title=self.method
         )
 
     def report(self) -> Report:

@@ -308,7 +308,8 @@ class Plan(Reported):
         """What is poured, left out and bought, and what is left of the tubes."""
         unit, count = self.palette.unit, f"{len(self.poured)} of {len(self.lines)} orders"
         codes = [p.predicted.hex for p in self.poured]
-        strips = [colour_strip(codes, "the orders that are poured, as listed below")]
+        shown = [p.predicted.in_srgb for p in self.poured]
+        strips = [colour_strip(codes, "the orders that are poured, as listed below", in_srgb=shown)]
         return Report(
             pictures=tuple(strips if codes else ()),
             rows=(

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import textwrap
+from typing import TYPE_CHECKING, Final
 
+from shadematch.colour.colorimetry import ink_on
 from shadematch.gamuts.feasibility import Comparison, Feasibility
-from shadematch.plots.paper import INK, axes_for, ink_on, plain
+from shadematch.support.hatching import mark_corner, mark_key
+from shadematch.support.paper import axes_for, colour_bar, paint, plain, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 __all__ = ["draw_comparison", "draw_feasibility"]
 
-_MOST_NAMED = 4
+_MOST_NAMED: Final = 4
+_CHANGES: Final = (-10.0, -5.0, -2.0, -1.0, -0.2, 0.2, 1.0, 2.0, 5.0, 10.0)
+"""Steps of a change of CIEDE2000."""
 
 
 def _initials(names: tuple[str, ...]) -> dict[str, str]:
@@ -46,8 +51,8 @@ def draw_feasibility(
     Returns
     -------
     Axes
-        Each cell is filled with the colour its recipe will have, round a square of the wanted
-        colour. A thick frame marks what counts as made.
+        Each cell is filled with the colour its recipe will have, which touches the wanted one in
+        its corner. A thick frame marks what counts as made.
 
     Raises
     ------
@@ -55,28 +60,24 @@ def draw_feasibility(
         If matplotlib is not installed.
     """
     columns, rows = len(found.thicknesses_cm), len(found.whites)
-    ax = axes_for(ax, (1.6 + 1.12 * columns, 1.3 + 0.72 * rows))
+    wide = max(4.8, 1.0 + 0.98 * columns)
+    ax = axes_for(ax, (wide, 2.1 + 0.74 * rows))
     from matplotlib.patches import Rectangle
 
     short = _initials(found.palette.names)
     for y, line in enumerate(found.cells[batch]):
         for x, cell in enumerate(line):
-            code = cell.closest.predicted.hex
-            ink = ink_on(code)
-            ax.add_patch(Rectangle((x, y), 1, 1, facecolor=code, edgecolor="white", lw=1.0))
+            seen = cell.closest.predicted
+            ink = ink_on(seen.hex)
+            ax.add_patch(Rectangle((x, y), 1, 1, fc=paint(seen.hex), ec="#ffffff", lw=1.0))
             ax.add_patch(
-                Rectangle(
-                    (x + 0.06, y + 0.58),
-                    0.22,
-                    0.34,
-                    facecolor=found.target.hex,
-                    edgecolor=ink,
-                    lw=0.5,
-                )
+                Rectangle((x + 0.01, y + 0.62), 0.3, 0.37, fc=paint(found.target.hex), ec="none")
             )
+            if not seen.in_srgb:
+                mark_corner(ax, x + 1, y, size_pt=10)
             ax.text(
-                x + 0.95,
-                y + 0.75,
+                x + 0.94,
+                y + 0.79,
                 f"{cell.delta_e:.1f}",
                 ha="right",
                 va="center",
@@ -91,16 +92,16 @@ def draw_feasibility(
                 if len(doses) > _MOST_NAMED:
                     lines[1] += " ..."
                 ax.text(
-                    x + 0.06,
-                    y + 0.28,
+                    x + 0.07,
+                    y + 0.32,
                     plain("\n".join(filter(None, lines)) or "no paste"),
                     va="center",
                     color=ink,
-                    fontsize=7,
+                    fontsize=9,
                 )
             if cell.delta_e <= found.within:
                 ax.add_patch(
-                    Rectangle((x + 0.03, y + 0.03), 0.94, 0.94, fill=False, edgecolor=ink, lw=2.2)
+                    Rectangle((x + 0.03, y + 0.03), 0.94, 0.94, fill=False, edgecolor=ink, lw=2.4)
                 )
     ax.set_xlim(0, columns)
     ax.set_ylim(0, rows)
@@ -112,15 +113,15 @@ def draw_feasibility(
     ax.spines[:].set_visible(False)
     names = ", ".join(f"{short[n]} {n}" for n in found.palette.names)
     unit = found.palette.unit
-    ax.set_title(
-        plain(
-            f"{found.batches_g[batch]:g} g, CIEDE2000 to {found.target.hex} (small squares); "
-            f"framed: within {found.within:g}" + (f"\ndoses in {unit}: {names}" if recipes else "")
-        ),
-        fontsize=9,
-        color=INK,
-        loc="left",
-    )
+    answer = found.answer(batch)
+    heading = [
+        *textwrap.wrap(answer, int(12 * wide)),
+        f"numbers: CIEDE2000 to {found.target.hex} (corners)",
+        f"framed: within {found.within:g}",
+        *(textwrap.wrap(f"doses in {unit}: {names}", int(12 * wide)) if recipes else []),
+    ]
+    title(ax, "\n".join(heading), alt=f"A map over thickness and white base: {answer}")
+    mark_key(ax)
     return ax
 
 
@@ -143,35 +144,46 @@ def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -
     """
     first, second = found.first, found.second
     columns, rows = len(first.thicknesses_cm), len(first.whites)
-    ax = axes_for(ax, (2.4 + 0.85 * columns, 1.3 + 0.5 * rows))
+    wide = max(4.8, 1.3 + 0.92 * columns)
+    ax = axes_for(ax, (wide, 2.4 + 0.5 * max(rows, 2)))
+    from matplotlib import colormaps
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import BoundaryNorm, to_hex
+    from matplotlib.patches import Rectangle
+
     change = found.difference[batch]
-    most = max(float(abs(change).max()), 1.0)
-    image = ax.imshow(change, origin="lower", cmap="PuOr", vmin=-most, vmax=most, aspect="auto")
+    # Steps that are the same in every figure: one cell far off does not set the scale.
+    colours = colormaps["PuOr"]
+    norm = BoundaryNorm(_CHANGES, colours.N, extend="both")
+    ax.imshow(change, origin="lower", cmap=colours, norm=norm, aspect="auto")
     for y in range(rows):
         for x in range(columns):
             was, now = (f.cells[batch][y][x].delta_e for f in (first, second))
-            dark = abs(change[y, x]) > 0.6 * most
+            ink = ink_on(to_hex(colours(norm(change[y, x]))))
+            if change[y, x] < _CHANGES[4]:
+                # Both ends of the scale are dark: without hue, dots tell nearer from farther.
+                at = (x - 0.5, y - 0.5)
+                ax.add_patch(Rectangle(at, 1, 1, fill=False, ec=ink, hatch="..", lw=0))
             ax.text(
                 x,
                 y,
                 f"{was:.1f} → {now:.1f}",
                 ha="center",
                 va="center",
-                fontsize=8,
-                color="white" if dark else "black",
+                fontsize=9,
+                color=ink,
+                bbox={"fc": colours(norm(change[y, x])), "ec": "none", "pad": 1.0},
             )
     ax.set_xticks(range(columns), [f"{t:g}" for t in first.thicknesses_cm])
     ax.set_yticks(range(rows), [f"{w * 100:g}" for w in first.whites])
     ax.set_xlabel("thickness [cm]")
     ax.set_ylabel("white base in the blend [%]")
-    ax.figure.colorbar(image, ax=ax, label="change of CIEDE2000")
-    ax.set_title(
-        plain(
-            f"{first.target.hex}, {first.batches_g[batch]:g} g: CIEDE2000 with the first "
-            f"palette → with {found.name}"
-        ),
-        fontsize=9,
-        color=INK,
-        loc="left",
+    ax.tick_params(length=0)
+    colour_bar(ax, ScalarMappable(norm, colours), "change of CIEDE2000 (dotted: nearer)")
+    lines = textwrap.wrap(
+        f"{first.target.hex}, {first.batches_g[batch]:g} g: CIEDE2000 with the first palette → "
+        f"with {found.name}",
+        int(12 * wide),
     )
+    title(ax, "\n".join(lines), alt=found.sentence)
     return ax

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from shadematch.gamuts.ladder import Ladder
-from shadematch.plots.paper import INK, axes_for, plain
+from shadematch.support.hatching import mark_key, mark_stretches
+from shadematch.support.paper import INK, axes_for, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,7 +36,7 @@ def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
     MissingExtraError
         If matplotlib is not installed.
     """
-    ax = axes_for(ax, (7.0, 1.8))
+    ax = axes_for(ax, (6.4, 2.3))
     from matplotlib.colors import to_rgb
     from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
 
@@ -49,24 +50,22 @@ def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
         ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
         ax.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
         ax.xaxis.set_minor_formatter(NullFormatter())
+    mark_stretches(ax, edges.tolist(), found.in_srgb, bottom=0.0, height=0.12)
     marks = found.marks * scale
-    ax.vlines(marks, 0.0, 0.16, color="white", lw=2.2)
-    ax.vlines(marks, 0.0, 0.16, color=INK, lw=1.0)
-    ax.vlines(marks, 0.84, 1.0, color="white", lw=2.2)
-    ax.vlines(marks, 0.84, 1.0, color=INK, lw=1.0)
+    for color, lw in (("#ffffff", 2.2), ("#000000", 1.0)):
+        ax.vlines(marks, 0.78, 1.0, color=color, lw=lw)
     if values[0] <= found.here * scale <= values[-1]:
-        ax.plot([found.here * scale], [1.13], marker="v", ms=8, color=INK, clip_on=False)
+        ax.plot([found.here * scale], [1.13], marker="v", ms=8, color=INK, ls="none", clip_on=False)
     ax.set_xlim(values[0], values[-1])
     ax.set_ylim(0.0, 1.0)
     ax.set_yticks([])
     ax.set_xlabel(found.label)
-    ax.set_title(
-        plain(
-            f"{found.recipe}: a tick every CIEDE2000 {found.every:g}, {found.path[-1]:.0f} in all"
-        ),
-        fontsize=9,
-        color=INK,
-        loc="left",
+    title(
+        ax,
+        f"{found.recipe}: a tick every CIEDE2000 {found.every:g}, {found.path[-1]:.0f} in all",
+        alt=f"A strip of the colours of {found.recipe} from {found.hexes[0]} to "
+        f"{found.hexes[-1]}, over {found.label}",
         pad=19,
     )
+    mark_key(ax)
     return ax

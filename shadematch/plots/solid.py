@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from shadematch.colour.colorimetry import srgb_to_hex
 from shadematch.errors import MissingExtraError
 from shadematch.gamuts.reach import Gamut
-from shadematch.plots.paper import INK, axes_for, plain
+from shadematch.support.arrays import FloatArray
+from shadematch.support.hatching import mark_key, mark_surface
+from shadematch.support.mark import HATCHED
+from shadematch.support.paper import INK, axes_for, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -17,6 +20,12 @@ if TYPE_CHECKING:
 __all__ = ["Turning", "draw_solid", "turning"]
 
 _PLOTLY = "application/vnd.plotly.v1+json"
+_ACROSS_LINES: Final = np.array([1.0, 0.5, 0.5])
+"""Direction in CIELAB from line to line of the hatching."""
+_APART: Final = 4.0
+"""From line to line, along that direction."""
+_ELEVATION: Final = 22.0
+_AZIMUTH: Final = -60.0
 
 
 def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
@@ -38,29 +47,80 @@ def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
     """
     surface = gamut.surface
     three: Any = axes_for(ax, (6.0, 5.4), projection="3d")
-    from mpl_toolkits.mplot3d.art3d import Poly3DCollection
+    from mpl_toolkits.mplot3d.art3d import Line3DCollection, Poly3DCollection
 
     corners = surface.vertices[surface.triangles]
     rgb, _ = gamut.colours(corners.mean(axis=1))
     body = Poly3DCollection(corners[:, :, [1, 2, 0]], facecolors=rgb, edgecolors=rgb, lw=0.3)
+    body.set_rasterized(True)
     three.add_collection3d(body)
+    ends, normals = _hatching(gamut)
+    up, around = np.radians(_ELEVATION), np.radians(_AZIMUTH)
+    eye = np.array([np.sin(up), np.cos(up) * np.cos(around), np.cos(up) * np.sin(around)])
+    shown = ends[normals @ eye > 0.0]
+    # Lines above faces: sorted by distance, faces would hide pieces of the lines on them.
+    three.computed_zorder = False
+    lines = Line3DCollection(shown[:, :, [1, 2, 0]], colors="#000000", lw=0.6, zorder=5)
+    lines.set_rasterized(True)
+    three.add_collection3d(lines)
+    if len(shown):
+        mark_surface(three)
     low, high = surface.vertices.min(axis=0), surface.vertices.max(axis=0)
     three.set_xlim(low[1], high[1])
     three.set_ylim(low[2], high[2])
     three.set_zlim(0.0, 100.0)
-    three.set_box_aspect((high[1] - low[1], high[2] - low[2], 100.0))
     three.set_xlabel("a* [CIELAB]")
     three.set_ylabel("b* [CIELAB]")
     three.set_zlabel("L* [CIELAB]")
-    three.view_init(elev=22, azim=-60)
-    three.set_title(
-        plain(f"What can be made of {', '.join(gamut.palette.names)}\n{gamut.pour}"),
-        fontsize=9,
-        color=INK,
-        loc="left",
+    three.view_init(elev=_ELEVATION, azim=_AZIMUTH)
+    for axis in (three.xaxis, three.yaxis, three.zaxis):
+        axis.set_pane_color((0.0, 0.0, 0.0, 0.0))
+    three.set_box_aspect((high[1] - low[1], high[2] - low[2], 100.0), zoom=1.2)
+    title(
+        three,
+        f"What can be made of {', '.join(gamut.palette.names)}\n{gamut.pour}",
+        alt=f"The solid of all colours that {', '.join(gamut.palette.names)} can make, in CIELAB",
     )
+    mark_key(three, below_pt=8)
     drawn: Axes = three
     return drawn
+
+
+def _hatching(gamut: Gamut) -> tuple[FloatArray, FloatArray]:
+    """Lines over what of the surface is outside sRGB, each in the face it lies on.
+
+    Returns
+    -------
+    ends, normals
+        CIELAB of both ends, shape (k, 2, 3), and the unit normals outwards of the faces, (k, 3).
+    """
+    corners = gamut.surface.vertices[gamut.surface.triangles]
+    _, inside = gamut.colours(corners.mean(axis=1))
+    corners = corners[~np.asarray(inside, dtype=bool)]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals /= np.maximum(np.linalg.norm(normals, axis=-1, keepdims=True), 1e-12)
+    outwards = corners.mean(axis=1) - gamut.surface.vertices.mean(axis=0)
+    normals *= np.where(np.sum(normals * outwards, axis=-1) < 0, -1.0, 1.0)[:, None]
+    height = corners @ _ACROSS_LINES / _APART
+    found, faced = [], []
+    for level in np.arange(np.ceil(height.min(initial=0.0)), height.max(initial=0.0)):
+        above = height > level
+        cut = np.flatnonzero(above.any(axis=1) & ~above.all(axis=1))
+        # The corner that is alone on its side: both cut edges start there.
+        alone = np.where(
+            above[cut].sum(axis=1) == 1, above[cut].argmax(axis=1), above[cut].argmin(axis=1)
+        )
+        ends = []
+        for turn in (1, 2):
+            other = (alone + turn) % 3
+            low, high = height[cut, alone], height[cut, other]
+            share = ((level - low) / (high - low))[:, None]
+            ends.append(corners[cut, alone] * (1 - share) + corners[cut, other] * share)
+        found.append(np.stack(ends, axis=1))
+        faced.append(normals[cut])
+    if not found:
+        return np.empty((0, 2, 3)), np.empty((0, 3))
+    return np.concatenate(found), np.concatenate(faced)
 
 
 class Turning:
@@ -89,10 +149,12 @@ class Turning:
 
         figure: Any = draw_solid(self._gamut).figure
         stream = BytesIO()
-        figure.savefig(stream, format="png", dpi=80)
+        figure.savefig(stream, format="png", dpi=80, bbox_inches="tight")
+        still = figure._repr_html_()
         pyplot.close(figure)
         return {
             _PLOTLY: json.loads(self.figure.to_json()),
+            "text/html": still,
             "image/png": b64encode(stream.getvalue()).decode(),
             "text/plain": repr(self),
         }
@@ -140,7 +202,20 @@ def turning(gamut: Gamut) -> Turning:
         hovertemplate="L* %{z:.0f}, a* %{x:.0f}, b* %{y:.0f}<extra></extra>",
     )
     axis = {"backgroundcolor": "#f1efe9", "gridcolor": "#c9c4b8", "color": INK}
-    figure = graph_objects.Figure(mesh)
+    ends, normals = _hatching(gamut)
+    # A little above the face; None parts one line from the next.
+    lifted = (ends + 0.4 * normals[:, None]).astype(np.float32)
+    parted = np.concatenate([lifted, np.full_like(lifted[:, :1], np.nan)], axis=1).reshape(-1, 3)
+    hatching = graph_objects.Scatter3d(
+        x=parted[:, 1].copy(),
+        y=parted[:, 2].copy(),
+        z=parted[:, 0].copy(),
+        mode="lines",
+        line={"color": "#000000", "width": 1},
+        name=HATCHED,
+        hoverinfo="skip",
+    )
+    figure = graph_objects.Figure([mesh, hatching])
     figure.update_layout(
         scene={
             "xaxis": {"title": {"text": "a*"}, **axis},
@@ -154,5 +229,6 @@ def turning(gamut: Gamut) -> Turning:
         margin={"l": 0, "r": 0, "t": 10, "b": 0},
         paper_bgcolor="#fbfaf7",
         template="none",
+        legend={"x": 0, "y": 0},
     )
     return Turning(gamut, figure)

@@ -129,12 +129,20 @@ class Layered(Reported):
         """The colour of the whole, and of each layer alone."""
         alone = zip(self.thicknesses_cm, self.labels, self.alone, strict=True)
         pieces = [([0.0, 1.0], [thick, thick]) for thick in self.thicknesses_cm]
-        poured, own = ([s.hex for s in shades] for shades in (self.poured, self.alone))
+        (poured, shown), (own, own_shown) = (
+            ([s.hex for s in shades], [s.in_srgb for s in shades])
+            for shades in (self.poured, self.alone)
+        )
         return Report(
             swatches=(Swatch.of(self.seen, "seen from above"),),
             pictures=(
-                colour_strip(poured, "as it is poured, from the bottom layer on"),
-                side_view(pieces, own, "from the side, each layer in its own colour"),
+                colour_strip(poured, "as it is poured, from the bottom layer on", in_srgb=shown),
+                side_view(
+                    pieces,
+                    own,
+                    "from the side, each layer in its own colour",
+                    in_srgb=own_shown,
+                ),
             ),
             rows=(
                 Row.colour("seen", self.seen, str(self.view)),

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.optics.stack import look
 from shadematch.predicting.layers import (
@@ -32,6 +35,8 @@ CLEAR: Final = "#f4f1e8"
 """How clear base is drawn from the side."""
 
 _MOST_STEPS: Final = 1000
+_UNSEEN: Final = 0.5
+"""CIEDE2000 between neighbours that nobody sees (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +78,27 @@ class Wedge(Reported):
         """Nearest sRGB code at each place."""
         return tuple(shade.hex for shade in self.shades)
 
+    @functools.cached_property
+    def smooth(self) -> tuple[tuple[str, ...], tuple[bool, ...]]:
+        """Codes from end to end in steps that nobody sees, and whether sRGB shows each.
+
+        Between the places CIELAB is taken to run straight.
+        """
+        lab = np.array(self.lab)
+        # Columns are evenly wide, so the steepest place sets how many there are.
+        steepest = float(delta_e(lab[1:], lab[:-1]).max())
+        count = int(np.clip((len(lab) - 1) * steepest / _UNSEEN, len(lab), _MOST_STEPS))
+        at = np.linspace(0.0, len(lab) - 1.0, count)
+        fine = np.stack([np.interp(at, np.arange(len(lab)), v) for v in lab.T], axis=-1)
+        white = self.view.observation.white
+        rgb, inside = xyz_to_srgb(lab_to_xyz(fine, white), white)
+        return tuple(srgb_to_hex(c) for c in rgb), tuple(np.asarray(inside).tolist())
+
+    @property
+    def in_srgb(self) -> tuple[bool, ...]:
+        """Whether each of `hexes` shows its shade without clipping."""
+        return tuple(shade.in_srgb for shade in self.shades)
+
     def report(self) -> Report:
         """The shade along the bar."""
         places = np.linspace(0.0, 1.0, len(self.shades)).tolist()
@@ -98,8 +124,13 @@ class Wedge(Reported):
                 Swatch.of(self.shades[end], f"{self.coloured_cm[end]:g} cm") for end in (0, -1)
             ),
             pictures=(
-                colour_strip(self.hexes, "from above"),
-                side_view(layers_, [CLEAR, self.hexes[thick]], "from the side"),
+                colour_strip(self.smooth[0], "from above", in_srgb=self.smooth[1]),
+                side_view(
+                    layers_,
+                    [CLEAR, self.hexes[thick]],
+                    "from the side",
+                    in_srgb=[True, self.in_srgb[thick]],
+                ),
             ),
             rows=(
                 Row("coloured", self.label),

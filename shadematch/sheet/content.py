@@ -50,8 +50,8 @@ class Dose:
         How much of it: figures, and ``"cm"`` or ``"g"``.
     ruler_cm
         Length of paste along a ruler [cm]; 0 for what is weighed.
-    hex
-        An sRGB code to know it by.
+    hex, in_srgb
+        An sRGB code to know it by, and whether that shows it without clipping.
     """
 
     name: str
@@ -59,6 +59,7 @@ class Dose:
     unit: Unit
     ruler_cm: float
     hex: str
+    in_srgb: bool
 
 
 @dataclass(frozen=True)
@@ -212,7 +213,7 @@ def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
             figure(dose),
             unit,
             dose if unit == "cm" else 0.0,
-            _known_by(name, saved),
+            *_known_by(name, saved),
         )
         for name, dose in recipe.squeezed.items()
     )
@@ -222,7 +223,7 @@ def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:
             figure(part.mass_g),
             "g",
             0.0,
-            _known_by(part.let_down.pigment, saved),
+            *_known_by(part.let_down.pigment, saved),
         )
         for part in recipe.weighed
     )
@@ -342,5 +343,6 @@ def content_of(
     )
 
 
-def _known_by(name: str, saved: SavedRecipe) -> str:
-    return paste_colour(name, saved.palette, saved.view).hex
+def _known_by(name: str, saved: SavedRecipe) -> tuple[str, bool]:
+    seen = paste_colour(name, saved.palette, saved.view)
+    return seen.hex, seen.in_srgb

@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from html import escape
 from typing import Final
 
+from shadematch.support.mark import corner
+
 __all__ = ["MARKS_MM", "PAPER_RULER_CM", "drop", "ruler", "scale_for", "swatches"]
 
 PAPER_RULER_CM: Final = 15
@@ -16,6 +18,7 @@ PAPER_RULER_CM: Final = 15
 MARKS_MM: Final = 3.8
 """Height of the marks and figures below a bar [mm]."""
 _LEFT: Final = 2.0
+_CORNER_MM: Final = 4.0
 _INK: Final = "#1b1b1b"
 _EDGE: Final = "#77736a"
 
@@ -46,7 +49,13 @@ def scale_for(longest: float) -> int:
 
 
 def ruler(
-    dose_cm: float, hex_code: str, scale: int, *, start: float = 0.0, height_mm: float
+    dose_cm: float,
+    hex_code: str,
+    scale: int,
+    *,
+    start: float = 0.0,
+    height_mm: float,
+    in_srgb: bool = True,
 ) -> str:
     """What of a dose lies on one stretch of a ruler, as a bar along it.
 
@@ -62,11 +71,15 @@ def ruler(
         Where the stretch begins [cm of paste].
     height_mm
         Height of the bar [mm]; the marks take `MARKS_MM` more.
+    in_srgb
+        Whether the code shows the paste's colour without clipping.
     """
     end = PAPER_RULER_CM * 10.0
     y = height_mm + 0.5
     length = min(max((dose_cm - start) / scale * 10.0, 0.1), end)
     parts = [_box(_LEFT, 0.3, length, height_mm, hex_code)]
+    if not in_srgb and length > 2.0:
+        parts.append(corner(_LEFT + length, 0.3 + height_mm, min(_CORNER_MM, length, height_mm)))
     marks = "".join(
         f"M{_LEFT + 5 * i:g} {y:g}v{1.2 if i % 2 == 0 else 0.7}"
         for i in range(2 * PAPER_RULER_CM + 1)
@@ -83,13 +96,20 @@ def ruler(
     return _svg(end + 2 * _LEFT, height_mm + MARKS_MM, label, parts)
 
 
-def swatches(codes: Sequence[str], label: str, *, each_mm: float, height_mm: float) -> str:
-    """Colours side by side, touching."""
-    count = len(codes)
+def swatches(
+    colours: Sequence[tuple[str, bool]], label: str, *, each_mm: float, height_mm: float
+) -> str:
+    """Colours side by side, touching: each its code, and whether sRGB shows it."""
+    count = len(colours)
     # Each but the last goes on below the next one, so that no seam shows between them.
     parts = [
         _box(0.2 + i * each_mm, 0.2, (count - i) * each_mm, height_mm - 0.4, code, 0.0)
-        for i, code in enumerate(codes)
+        for i, (code, _) in enumerate(colours)
+    ]
+    parts += [
+        corner(0.2 + (i + 1) * each_mm, height_mm - 0.2, _CORNER_MM)
+        for i, (_, true) in enumerate(colours)
+        if not true
     ]
     width = count * each_mm + 0.4
     parts.append(
@@ -99,11 +119,12 @@ def swatches(codes: Sequence[str], label: str, *, each_mm: float, height_mm: flo
     return _svg(width, height_mm, label, parts)
 
 
-def drop(code: str, label: str, *, size_mm: float) -> str:
-    """A round drop."""
+def drop(code: str, label: str, *, size_mm: float, in_srgb: bool = True) -> str:
+    """A round drop; where sRGB does not show it, with the mark beside its foot."""
     r = size_mm / 2
     circle = (
         f'<circle cx="{r:g}" cy="{r:g}" r="{r - 0.2:g}" fill="{escape(code)}" '
         f'stroke="{_EDGE}" stroke-width="0.2"/>'
     )
-    return _svg(size_mm, size_mm, label, [circle])
+    marks = [] if in_srgb else [corner(size_mm, size_mm, _CORNER_MM)]
+    return _svg(size_mm, size_mm, label, [circle, *marks])

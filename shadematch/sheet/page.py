@@ -16,6 +16,8 @@ from shadematch.sheet.drawing import PAPER_RULER_CM, drop, ruler, swatches
 from shadematch.sheet.layout import Layout, layout_of, name_size, note_size
 from shadematch.sheet.words import shortened, units
 from shadematch.support.cautions import CAUTIONS
+from shadematch.support.mark import HATCHED, MARKED, key
+from shadematch.support.svg import difference_scale
 
 __all__ = ["page"]
 
@@ -78,7 +80,32 @@ main .cm.wide { font-size: 13pt }
 main .cm.widest, main .widest small { font-size: 8pt }
 main .name.long { font-size: 7.5pt }
 main .name.longest { font-size: 6pt }
+.key svg { display: inline-block; width: 2.6mm; height: 2.6mm; vertical-align: -0.3mm;
+  border: 0.1mm solid #77736a }
+.figures svg { width: 36mm; height: 8.5mm }
 @media screen { main { margin: 8mm auto } }
+@media screen and (max-width: 50em) {
+  html { font-size: 11pt }
+  main, main.full, main.plain, main.roomy { width: auto; height: auto; margin: 0; padding: 4mm;
+    gap: 5mm; font-size: 11pt }
+  header, .work { display: block }
+  .by { margin-top: 2mm; text-align: start }
+  .colours { flex-wrap: wrap; font-size: 10pt }
+  .colours > div { max-width: 100% }
+  .figures { flex: 1 0 100% }
+  .dose { display: grid; grid-template-columns: 7mm auto 1fr; padding: 2mm 0 }
+  .dose > div:last-child { min-width: 0; max-width: 100% }
+  .dose svg { max-width: 62vw; height: auto; margin: 1mm 0 }
+  .dose svg text { display: none }
+  main .cm { width: auto; text-align: start; font-size: 20pt }
+  main .name { width: auto; font-size: 14pt }
+  main .name.long, main .name.longest { font-size: 12pt }
+  .weigh span { display: block }
+  .small, footer, main .work .small { font-size: 9.5pt }
+  ul { columns: 1 }
+  main ol { font-size: 11.5pt; line-height: 1.35 }
+  .room { min-height: 30mm }
+}
 """
 
 _POLICY: Final = (
@@ -93,7 +120,7 @@ def page(title: str, contents: Sequence[Content]) -> str:
             "<!doctype html>",
             '<html lang="en"><head><meta charset="utf-8">',
             f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
-            '<meta name="viewport" content="width=800">',
+            '<meta name="viewport" content="width=device-width">',
             f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body>",
             *map(_main, contents),
             "</body></html>\n",
@@ -140,29 +167,34 @@ def _remark(content: Content) -> str:
 
 def _colours(content: Content, height: float) -> str:
     saved, looks = content.saved, content.looks
-    outside = "" if saved.in_srgb else ", nearest"
+    made = (saved.hex, saved.in_srgb)
     if saved.target is None:
-        pair = swatches([saved.hex], "predicted", each_mm=66, height_mm=height)
-        label = f"predicted {saved.hex}{outside}"
+        pair = swatches([made], "predicted", each_mm=66, height_mm=height)
+        label = f"predicted {saved.hex}"
     else:
-        codes = [saved.target.hex, saved.hex]
-        pair = swatches(codes, "wanted and predicted", each_mm=33, height_mm=height)
-        label = f"left wanted {codes[0]}, right predicted {codes[1]}{outside}"
+        wanted = (saved.target.hex, saved.target.in_srgb)
+        pair = swatches([wanted, made], "wanted and predicted", each_mm=33, height_mm=height)
+        label = f"left wanted {wanted[0]}, right predicted {made[0]}"
     apart = (
         ""
         if saved.delta_e is None
-        else f'<span class="apart">CIEDE2000 {saved.delta_e:.2f}</span><br>'
+        else f'<span class="apart">CIEDE2000 {saved.delta_e:.2f}</span>'
+        f"{difference_scale(saved.delta_e, words=False)}"
     )
     figures = "<br>".join(
         f'<b>{escape(row.label)}</b> <span dir="auto">{escape(shortened(row.words))}</span>'
         for row in content.figures
     )
-    pot = swatches([looks.pot.hex], "in the pot", each_mm=22, height_mm=height)
+    pot_seen = [(looks.pot.hex, looks.pot.in_srgb)]
+    pot = swatches(pot_seen, "in the pot", each_mm=22, height_mm=height)
     size = min(height, 22.0)
+    dropped = drop(looks.drop.hex, "drop", size_mm=size, in_srgb=looks.drop.in_srgb)
+    drawn = f"{pair}{pot}{dropped}"
+    key_ = f'<br><span class="key">{key()} {HATCHED}</span>' if MARKED in drawn else ""
     return (
-        f'<section class="colours"><div>{pair}{label}</div>'
+        f'<section class="colours"><div>{pair}{label}{key_}</div>'
         f"<div>{pot}in the pot,<br>{looks.depth_cm:g} cm deep</div>"
-        f"<div>{drop(looks.drop.hex, 'drop', size_mm=size)}drop, {looks.drop_mm:g} mm</div>"
+        f"<div>{dropped}drop, {looks.drop_mm:g} mm</div>"
         f'<div class="figures">{apart}{figures}</div></section>'
     )
 
@@ -189,7 +221,14 @@ def _dose(dose: Dose, layout: Layout) -> str:
     wide = " widest" if len(dose.amount) > 7 else " wide" if len(dose.amount) > 4 else ""
     reach = PAPER_RULER_CM * layout.scale
     rulers = "".join(
-        ruler(dose.ruler_cm, dose.hex, layout.scale, start=reach * i, height_mm=layout.bar_mm)
+        ruler(
+            dose.ruler_cm,
+            dose.hex,
+            layout.scale,
+            start=reach * i,
+            height_mm=layout.bar_mm,
+            in_srgb=dose.in_srgb,
+        )
         for i in range(layout.stretches(dose))
     )
     return (

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-__all__ = ["CAUTIONS"]
+__all__ = ["CAUTIONS", "IN_SHORT"]
 
 CAUTIONS: Final[tuple[str, ...]] = (
     "Hot base burns the skin: mind splashes, keep children and pets away.",
@@ -13,3 +13,8 @@ CAUTIONS: Final[tuple[str, ...]] = (
     "Local rules and licensed practice come first.",
 )
 """One sentence each, in the order in which they are printed."""
+IN_SHORT: Final = (
+    "Cautions: hot base burns; alcohol spray is flammable; only colourants allowed for cosmetics; "
+    "no powder dust; local rules first"
+)
+"""All of them in a line."""

@@ -12,9 +12,10 @@ import pytest
 
 import shadematch as sm
 from shadematch import plots
+from shadematch.colour.colorimetry import ink_on
 from shadematch.colour.difference import delta_e
 from shadematch.gamuts.feasibility import Feasibility
-from shadematch.plots.paper import ink_on
+from shadematch.gamuts.where import where_made
 
 mpl.use("Agg")
 
@@ -53,47 +54,46 @@ def test_ideal_does_not_know_the_batch(green: Feasibility) -> None:
 
 
 def test_sentences_say_where(green: Feasibility) -> None:
-    assert green.sentence.startswith("With doses of any length #7fb069 can be made in every base")
+    start = "With doses of any length #7fb069 can be made: in every base and at every thickness"
+    assert green.sentence.startswith(start)
     pale = sm.feasibility("#f2d0d8", thicknesses_cm=(0.5, 1, 4, 6), whites=(0, 0.05, 0.1))
-    assert (
-        "can be made in clear base up to 4 cm, and in base with 10% white up to 1 cm."
-        in pale.sentence
-    )
-    gap = np.array([[True, True, True, False], [False] * 4, [True, False, False, False]])
-    text = "can be made in clear base up to 4 cm, not with 5% white, and in base with 10% white"
-    assert pale._where(gap) == f"{text} up to 0.5 cm"
-    # What lies between, and can't be made, is told as it is.
-    steps = sm.feasibility("#f2d0d8", thicknesses_cm=(1,), whites=(0, 0.02, 0.05, 0.1, 0.2))
-    for flags, said in (
-        ((1, 0, 1, 0, 1), "not with 2% or 10% white, and in base with 20% white at 1 cm"),
-        ((1, 0, 0, 0, 1), "not with 2% to 10% white, and in base with 20% white at 1 cm"),
-        ((1, 0, 0, 1, 0), "not with 2% or 5% white, needs less white than 20%"),
-        ((1, 1, 0, 0, 0), "needs less white than 5%"),
-    ):
-        good = np.array(flags, dtype=bool)[:, None]
-        assert steps._where(good) == f"can be made in clear base at 1 cm, {said}"
+    assert "can be made: clear base up to 4 cm; 5% to 10% white up to 1 cm." in pale.sentence
+    rows = {
+        ((1, 1, 1, 0), (0, 0, 0, 0), (1, 0, 0, 0)): "clear base up to 4 cm; 10% white at 0.5 cm",
+        # What works at most thicknesses is said first, and like bases together.
+        ((1, 0, 0, 0), (1, 1, 1, 1), (1, 1, 1, 1)): "5% to 10% white at any thickness tried; "
+        "clear base at 0.5 cm",
+        ((0, 0, 1, 1), (0, 0, 0, 0), (0, 1, 1, 0)): "clear base from 4 cm on; "
+        "10% white from 1 to 4 cm",
+        ((1, 0, 1, 0), (0, 0, 0, 0), (0, 0, 0, 0)): "clear base at 0.5, 4 cm",
+    }
+    for good, said in rows.items():
+        table = np.array(good, dtype=bool)
+        assert where_made(table, pale.whites, pale.thicknesses_cm) == said
+    assert green.answer(1).startswith("#7fb069 in 400 g: ")
     cyan = sm.feasibility("#00ffff", **GRID)
     assert cyan.sentence.startswith("#00ffff is outside this palette: nearest is #")
+    assert "nowhere within 1; nearest" in cyan.answer()
     dark = sm.feasibility("#202020", thicknesses_cm=(0.5, 1, 2), whites=(0,), batches_g=(500,))
-    assert "in clear base from 1 cm on" in dark.sentence
+    assert "clear base from 1 cm on" in dark.sentence
     best = green.best
     assert f"Closest with whole centimetres: {best.closest.recipe} in {best.pour}" in green.sentence
 
 
 def test_sentence_agrees_with_the_table() -> None:
     """What is said to be made is made: every permutation of a small table."""
-    base = sm.feasibility("#7fb069", thicknesses_cm=(1, 2), whites=(0, 0.5))
+    bases = {"clear base": [0], "50% white": [1], "up to 50% white": [0, 1]}
+    places = {"at any thickness tried": (1, 1), "at 1 cm": (1, 0), "at 2 cm": (0, 1)}
     for flags in itertools.product((False, True), repeat=4):
         good = np.array(flags).reshape(2, 2)
-        if not good.any():
+        if not good.any() or good.all():
             continue
-        text = base._where(good)
-        assert ("clear base" in text) == (not good.all())
-        assert ("can't be made in clear base" in text) == (not good[0].any())
-        if good[0].any() and not good[1].any():
-            assert "needs less white than 50%" in text
-        if good[1].any() and not good[0].any():
-            assert "can be made in base with 50% white" in text
+        text = where_made(good, (0.0, 0.5), (1.0, 2.0))
+        told = np.zeros((2, 2), dtype=bool)
+        for part in text.split("; "):
+            base = next(name for name in bases if part.startswith(name))
+            told[bases[base]] = places[part.removeprefix(base).strip()]
+        assert np.array_equal(told, good), text
 
 
 def test_a_palette_without_one_tube(green: Feasibility) -> None:
@@ -216,7 +216,7 @@ def test_bad_ladders_are_refused(doses: object, changes: dict[str, object], word
 def _drawings(green: Feasibility) -> dict[str, object]:
     small = sm.gamut(pour=sm.Pour(batch_g=100, white=0.5))
     cut = small.slice(lightness=60, step=10)
-    whole = small.whole(lightness=60, step=20, batches_g=(100,))[0]
+    whole = small.whole(lightness=60, step=20, batches_g=(100,))
     return {
         "slice": lambda ax: plots.draw_slice(cut, ax),
         "outlines": lambda ax: plots.draw_outlines([cut, cut], ["one", "two"], ax),
@@ -237,9 +237,9 @@ def test_figures_take_and_return_axes(green: Feasibility) -> None:
     for name, draw in _drawings(green).items():
         figure, ax = pyplot.subplots()
         assert draw(ax) is ax, name  # type: ignore[operator]
-        if name != "outlines" and name != "slice":
-            assert ax.get_xlabel(), name
-        assert "[" in ax.get_xlabel() + ax.get_ylabel(), f"{name}: axes without units"
+        labelled = ax.child_axes[0] if name == "whole" else ax
+        units = labelled.get_xlabel() + labelled.get_ylabel()
+        assert "[" in units, f"{name}: axes without units"
         assert ax.get_title(loc="left"), name
         figure.canvas.draw()
         pyplot.close(figure)
@@ -259,7 +259,8 @@ def test_feasibility_is_drawn_in_true_colours(green: Feasibility) -> None:
 def test_the_solid_turns_without_a_script() -> None:
     small = sm.gamut(pour=sm.Pour(batch_g=100, white=0.5))
     bundle = plots.turning(small)._repr_mimebundle_()
-    assert set(bundle) == {"application/vnd.plotly.v1+json", "image/png", "text/plain"}
+    still = {"text/html", "image/png", "text/plain"}
+    assert set(bundle) == {"application/vnd.plotly.v1+json", *still}
     mesh = bundle["application/vnd.plotly.v1+json"]["data"][0]
     assert mesh["type"] == "mesh3d"
     assert len(mesh["vertexcolor"]) == len(small.surface.vertices)

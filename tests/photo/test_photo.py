@@ -483,12 +483,13 @@ def test_neutrals_that_cannot_be_used(tmp_path: Path) -> None:
 
 def test_show_and_words(shoot: Callable[..., Path]) -> None:
     from matplotlib import pyplot
+    from matplotlib.text import Text
 
     place = shoot(ph.cie_samples()[30])
     for how in ({"chart": ph.CHART, "neutral": ph.PAPER}, {"neutral": ph.PAPER}, {}):
         found = sm.read_photo(place, region=ph.SAMPLE, **how)  # type: ignore[arg-type]
         figure = found.show()
-        words = [t.get_text() for axes in figure.axes for t in axes.texts]
+        words = [t.get_text() for t in figure.findobj(Text)]
         assert any(found.target.hex in text for text in words)
         assert any(found.uncorrected_hex in text for text in words)
         pyplot.close(figure)

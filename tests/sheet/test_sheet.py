@@ -20,7 +20,7 @@ from shadematch.studio.recipe import Weighed
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.models import shape_of
 
-VOID = {"meta", "br", "rect", "path", "circle"}
+VOID = {"meta", "br", "rect", "path", "circle", "line"}
 NASTY = "<script>alert(1)</script>\"'&amp;<!-- ]]>"
 
 
@@ -350,8 +350,8 @@ def test_nothing_runs_and_nothing_is_fetched(match: Match) -> None:
     page = Page(sheet.html)
     assert {tag for tag, _ in page.tags} <= {
         *("html", "head", "meta", "title", "style", "body", "main", "header", "h1", "h2", "div"),
-        *("span", "section", "svg", "rect", "path", "circle", "text", "b", "br", "small", "ol"),
-        *("ul", "li", "p", "footer"),
+        *("span", "section", "svg", "rect", "path", "circle", "line", "text", "b", "br", "small"),
+        *("ol", "ul", "li", "p", "footer"),
     }
     for _, attributes in page.tags:
         assert not {"src", "href", "srcset", "srcdoc", "data"} & set(attributes)

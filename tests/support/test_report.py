@@ -9,7 +9,9 @@ import pytest
 
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.html import DARK, LIGHT
-from shadematch.support.report import Report, Reported, Row, Swatch, Table, rows_of
+from shadematch.support.mark import HATCHED, MARKED, runs
+from shadematch.support.report import Apart, Report, Reported, Row, Swatch, Table, rows_of
+from shadematch.support.svg import colour_strip
 
 NASTY = "<script>alert(1)</script> & 'co' \"x\""
 
@@ -96,16 +98,50 @@ def test_a_card_says_all_that_the_text_says() -> None:
     seen = Words(FULL.html())
     for words in re.split(r"[\n,;()]|  +", FULL.text()):
         assert words.strip() in seen.text, words
-    assert seen.tags.count("details") == 2  # details, and the table
+    assert seen.tags.count("details") == 3  # details, the table, and cautions in full
     assert seen.tags.index("details") > seen.tags.index("dl")
 
 
 def test_cautions_are_in_sight_unless_nothing_is_poured() -> None:
     html = FULL.html()
     assert all(Words(html).text.count(caution) == 1 for caution in CAUTIONS)
-    # Outside of what is folded away.
-    assert CAUTIONS[0] not in "".join(re.findall("<details>.*?</details>", html))
-    assert CAUTIONS[0] not in Report(rows=FULL.rows, cautions=False).html()
+    # In short outside of what is folded away, in full when that is opened.
+    (summary,) = re.findall(r"<summary>(Cautions: .*?)</summary>", html)
+    for word in ("hot base burns", "flammable", "cosmetics", "powder dust", "local rules"):
+        assert word in summary
+    without = Report(rows=FULL.rows, cautions=False).html()
+    assert CAUTIONS[0] not in without and summary not in without
+
+
+def test_what_is_outside_srgb_has_one_mark_and_one_legend() -> None:
+    html = FULL.html()
+    assert html.count(MARKED) == 3  # a swatch, a chip, and the legend
+    assert Words(html).text.count(HATCHED) == 1
+    assert MARKED not in Report(swatches=FULL.swatches[:1]).html()
+    strip = colour_strip(["#d9822b"] * 5, "strip", in_srgb=[True, False, False, True, False])
+    assert strip.count(MARKED) == 2  # stretches, not pieces
+    assert runs([True, False, False, True, False]) == [(1, 3), (4, 5)]
+    assert runs([]) == []
+
+
+@pytest.mark.parametrize(
+    ("apart", "words"),
+    [
+        (Apart(0.59), "CIEDE2000 0.59"),
+        (Apart(2.0, 1.2, 3.4), "CIEDE2000 2.00 (1.2 to 3.4)"),
+        (Apart(40.0), "CIEDE2000 40.00"),
+    ],
+)
+def test_how_far_two_colours_are_stands_beside_them(apart: Apart, words: str) -> None:
+    html = Report(swatches=FULL.swatches, apart=apart).html()
+    assert words in Words(html).text
+    # What is marked lies where its number is: between the ticks around it.
+    ticks = [float(x) for x in re.findall(r'<text x="([\d.]+)" y="51', html)]
+    assert ticks == sorted(ticks) and len(ticks) == 5
+    (at,) = (float(x) for x in re.findall(r'<path d="M([\d.]+) \d+[hl]', html))
+    middle = at + (5 if apart.delta_e <= 10 else 2)
+    below = max(i for i, tick in enumerate((0, 1, 2, 5, 10)) if tick <= apart.delta_e)
+    assert ticks[below] - 0.1 <= middle <= (ticks[below + 1] if below < 4 else ticks[4] + 0.1)
 
 
 def test_everything_is_escaped() -> None:
@@ -123,6 +159,9 @@ def test_swatches_touch_on_a_terminal() -> None:
     assert line.startswith("wanted #d9822b \x1b[48;2;217;130;43m")
     assert "\x1b[0m\x1b[48;2;208;122;32m" in line
     assert Report(swatches=FULL.swatches[:1]).patches().count("\x1b[0m") == 1
+    # The same mark: what sRGB does not show ends in //.
+    assert line.count("//\x1b[0m") == 1 and FULL.legend == "// outside sRGB, nearest shown"
+    assert Report(swatches=FULL.swatches[:1]).legend == ""
 
 
 def luminance(code: str) -> float:

@@ -26,7 +26,7 @@ def drawings() -> dict[str, Callable[[], object]]:
     palette = demo.model_copy(update={"pigments": (odd, demo["rosehip"], demo["jetty"])})
     gamut = sm.gamut(palette=palette, pour=sm.Pour(batch_g=100))
     cut = gamut.slice(lightness=60, step=20)
-    whole = gamut.whole(lightness=60, step=20, batches_g=(100,))[0]
+    whole = gamut.whole(lightness=60, step=20, batches_g=(100, 200))
     feasible = sm.feasibility("#d9b02b", palette=palette, thicknesses_cm=(1,), whites=(0,))
     compared = feasible.compare(palette.without("jetty"), name=ODD)
     match = sm.match("#f0e0a0", palette=palette, let_downs=[LET_DOWN], pour=sm.Pour(batch_g=100))
