@@ -160,12 +160,14 @@ def _one_file(goal: str, word: str, written: bool) -> bool:
     return False
 
 
-def _usual(path: str | None) -> Settings:
+def _usual(args: argparse.Namespace) -> Settings:
     """What is usual here."""
-    if path is None and not Path(SETTINGS_FILE).is_file():
+    to_be_made = args.settings is None or args.verb == "settings"
+    path = Path(SETTINGS_FILE if args.settings is None else args.settings)
+    if to_be_made and not path.exists():
         return Settings()
     with called("path", "--settings"):
-        return Settings.from_file(SETTINGS_FILE if path is None else path)
+        return Settings.from_file(path)
 
 
 def _noted(answer: str, args: argparse.Namespace) -> str:
@@ -196,7 +198,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if unknown:
             args.parser.unknown([word.strip() for word in unknown])
         _spare(args)
-        args.usual, args.notices = _usual(args.settings), []
+        args.usual, args.notices = _usual(args), []
         with warnings.catch_warnings():
             warnings.simplefilter("ignore" if args.any_thickness else "error", ThicknessWarning)
             answer = args.run(args)

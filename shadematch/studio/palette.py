@@ -22,7 +22,7 @@ from shadematch.support.models import Frozen, expect, is_finite, shape_of
 from shadematch.support.report import Row, rows_of
 from shadematch.support.spelling import did_you_mean
 
-__all__ = ["Palette", "demo_palette"]
+__all__ = ["INVENTED", "Palette", "demo_palette"]
 
 _T = TypeVar("_T")
 INVENTED: Final = (

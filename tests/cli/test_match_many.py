@@ -74,8 +74,8 @@ def test_targets_are_read_however_they_are_written(tmp_path: Path) -> None:
         ("L,a,b\n50,x,0\n", "line 2"),
         ("L,a,b\n50,,0\n", "line 2"),
         ("X,Y,Z\n0.3,0.3,0.3\n", "line 2"),
-        ("hex,hex\n#fff,#fff\n", "appears twice"),
-        ("", "path"),
+        ("hex,hex\n#fff,#fff\n", "several columns mean the same"),
+        ("", "is empty"),
     ):
         place.write_text(text, encoding="utf-8")
         with pytest.raises(sm.ColourError) as no:

@@ -12,6 +12,7 @@ import pytest
 import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.matching.match import Match
+from shadematch.studio.palette import INVENTED
 from shadematch.support.cautions import CAUTIONS
 
 Run = Callable[..., tuple[int, str, str]]
@@ -89,7 +90,7 @@ def test_sheet_of_a_colour_and_of_a_file(run: Run, found: Match) -> None:
     assert (status, out) == (0, expected.text)
     run("match", *ASKED, "--save", "o.json")
     status, out, _ = run("sheet", "--recipe", "o.json", *page, "--save", "s.html")
-    assert (status, out) == (0, "saved in s.html\n")
+    assert (status, out) == (0, f"saved in s.html\n\n{INVENTED}\n")
     assert Path("s.html").read_text(encoding="utf-8") == expected.html
     status, out, _ = run("sheet", "--recipe", "o.json", *page, "--save", "s.txt", "--json")
     told = json.loads(out)

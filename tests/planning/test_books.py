@@ -147,6 +147,7 @@ def test_verb_plan(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_verb_wedge_and_layers(capsys: pytest.CaptureFixture[str]) -> None:
     words = ("wedge", "gorse=2", "--from", "0", "--to", "2", "--height", "3", "--steps", "3")
+    words += ("--batch", "100")
     status, out, _ = run(capsys, *words, "--json")
     wedge = sm.wedge(
         {"gorse": 2}, from_cm=0, to_cm=2, height_cm=3, steps=3, pour=sm.Pour(batch_g=100)
