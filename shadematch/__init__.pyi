@@ -18,6 +18,7 @@ from .errors import (
 from .gamuts.feasibility import feasibility as feasibility
 from .gamuts.ladder import ladder as ladder
 from .gamuts.reach import gamut as gamut
+from .journal.journal import Journal as Journal
 from .keeping.files import read as read, save as save
 from .keeping.repeat import repeat as repeat
 from .keeping.results import save_results as save_results

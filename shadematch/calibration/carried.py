@@ -8,19 +8,20 @@ those are kept that move the colours of bars.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from shadematch.calibration.fit import Fit
-from shadematch.calibration.forward import layers_of, look, to_lab
+from shadematch.calibration.forward import Errors, layers_of, look, to_lab
+from shadematch.calibration.spectra import Unknown
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.studio.pour import Pour
 from shadematch.studio.uncertainty import Backing, Mode, PaletteUncertainty
-from shadematch.studio.view import BACKINGS
+from shadematch.studio.view import BACKINGS, View
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["uncertainty_of"]
+__all__ = ["Known", "known_of", "uncertainty_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 _BARS: Final = 150
@@ -30,18 +31,55 @@ _MOST: Final = 100
 _DIGITS: Final = 4
 
 
-def uncertainty_of(found: Fit, names: Sequence[str]) -> PaletteUncertainty:
+class Known(NamedTuple):
+    """What a palette is made of: spectra, and how well they are known.
+
+    Attributes
+    ----------
+    unknowns, pigments
+        What stands in `theta`, K spectra.
+    theta, covariance
+        Shapes (K, 36) and (36 K, 36 K).
+    errors, model_lab
+        Of the bench, and what the model misses in each of L*, a* and b*.
+    views
+        Those that bars were looked at in.
+    """
+
+    unknowns: Sequence[Unknown]
+    pigments: Sequence[str]
+    theta: FloatArray
+    covariance: FloatArray
+    errors: Errors
+    model_lab: float
+    views: Sequence[View]
+
+
+def known_of(found: Fit) -> Known:
+    """What a fit found."""
+    problem = found.problem
+    return Known(
+        unknowns=problem.unknowns,
+        pigments=problem.pigments,
+        theta=found.theta,
+        covariance=found.covariance,
+        errors=problem.errors,
+        model_lab=problem.noise.model_lab,
+        views=tuple(p.view for p in problem.pours),
+    )
+
+
+def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
     """What a palette of some of the pigments says of itself.
 
     Parameters
     ----------
-    found
-        The fit.
+    known
+        What it is made of.
     names
         Of the pigments, in the palette's order.
     """
-    problem = found.problem
-    unknowns = problem.unknowns
+    unknowns = known.unknowns
     rows = [(name, False) for name in names] + [("clear", True), ("white", True)]
     poured = any(u.of_base and u.of == "white" for u in unknowns)
     place = {
@@ -58,7 +96,7 @@ def uncertainty_of(found: Fit, names: Sequence[str]) -> PaletteUncertainty:
     }
     backings = [k for k, u in enumerate(unknowns) if u.what == "backing"]
     used = sorted({k for at in spectra.values() for k in at if k is not None} | {*backings})
-    modes = _modes(found, used)
+    modes = _modes(known, used)
 
     def moves(k: int | None, mode: FloatArray) -> tuple[float, ...]:
         if k is None:
@@ -75,23 +113,23 @@ def uncertainty_of(found: Fit, names: Sequence[str]) -> PaletteUncertainty:
             )
             for mode in modes
         ),
-        backings=tuple(_backing(unknowns[k].of, found.theta[k]) for k in backings),
-        thickness=problem.errors.thickness_share,
-        gain=problem.errors.gain,
-        model_lab=problem.noise.model_lab,
+        backings=tuple(_backing(unknowns[k].of, known.theta[k]) for k in backings),
+        thickness=known.errors.thickness_share,
+        gain=known.errors.gain,
+        model_lab=known.model_lab,
     )
 
 
-def _modes(found: Fit, used: Sequence[int]) -> FloatArray:
+def _modes(known: Known, used: Sequence[int]) -> FloatArray:
     """Directions of the covariance that colours show, the largest first; shape (K, 36 used).
 
     The slopes of many colours by the spectra, times a root of the covariance, fall apart into
     singular values: a direction with a small one moves none of these colours.
     """
     at = np.concatenate([np.arange(k * _W, (k + 1) * _W) for k in used])
-    values, vectors = np.linalg.eigh(found.covariance[np.ix_(at, at)])
+    values, vectors = np.linalg.eigh(known.covariance[np.ix_(at, at)])
     root = vectors * np.sqrt(np.maximum(values, 0.0))
-    slopes = _slopes(found)[:, :, at] @ root  # (colours, 3, directions)
+    slopes = _slopes(known)[:, :, at] @ root  # (colours, 3, directions)
     total = (slopes**2).sum(axis=(1, 2))
     size = np.sqrt(total / 3.0 + 0.01)  # what is below a tenth in Lab is of no account
     turn = np.linalg.svd((slopes / size[:, None, None]).reshape(-1, at.size))[2]
@@ -100,23 +138,22 @@ def _modes(found: Fit, used: Sequence[int]) -> FloatArray:
     return np.asarray((root @ turn[:count].T).T)
 
 
-def _slopes(found: Fit) -> FloatArray:
+def _slopes(known: Known) -> FloatArray:
     """Slopes of the colours of all sorts of bars by the spectra, shape (colours, 3, 36 K)."""
-    problem = found.problem
-    poured = any(u.of_base and u.of == "white" for u in problem.unknowns)
+    poured = any(u.of_base and u.of == "white" for u in known.unknowns)
     rng = np.random.default_rng(7)
     cases = []
     for _ in range(_BARS):
-        few = rng.permutation(len(problem.pigments))[: rng.integers(1, 4)]
-        doses = {problem.pigments[i]: float(np.exp(rng.uniform(-2.0, 1.4))) for i in few}
+        few = rng.permutation(len(known.pigments))[: rng.integers(1, 4)]
+        doses = {known.pigments[i]: float(np.exp(rng.uniform(-2.0, 1.4))) for i in few}
         white = float(rng.choice([0.0, 0.03, 0.1, 0.3, 1.0])) if poured else 0.0
         thickness = float(np.exp(rng.uniform(-0.7, 1.4)))
         pour = Pour(batch_g=100.0, thickness_cm=thickness, white=white)
         light = str(rng.choice(["D65", "A", "FL11"]))
-        view = problem.pours[rng.integers(len(problem.pours))].view
+        view = known.views[int(rng.integers(len(known.views)))]
         cases.append((doses, pour, view.model_copy(update={"illuminant": light})))
-    layers = layers_of(cases, problem.unknowns, problem.pigments, problem.errors)
-    seen = look(found.theta, problem.unknowns, problem.pigments, layers, problem.errors)
+    layers = layers_of(cases, known.unknowns, known.pigments, known.errors)
+    seen = look(known.theta, known.unknowns, known.pigments, layers, known.errors)
     rows = []
     for spectrum, by, (_, _, view) in zip(seen.spectrum, seen.by_unknown, cases, strict=True):
         eye = view.observation

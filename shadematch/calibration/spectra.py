@@ -17,7 +17,7 @@ import numpy as np
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["BELIEFS", "Belief", "Unknown", "belief_covariance", "unknown"]
+__all__ = ["BELIEFS", "Belief", "Unknown", "belief_covariance", "matern", "unknown"]
 
 _WAVE: Final = WAVELENGTHS_NM / 550.0
 _SLOPE: Final = np.log(_WAVE)

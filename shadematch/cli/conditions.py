@@ -40,6 +40,7 @@ def add_conditions(
     pour: Sequence[str] = tuple(Pour.model_fields),
     *,
     view: bool = True,
+    palette: bool = True,
 ) -> None:
     """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them.
 
@@ -49,11 +50,12 @@ def add_conditions(
         Of the verb.
     pour
         Fields of the pour that matter to it.
-    view
-        Whether the view does.
+    view, palette
+        Whether the view does, and whether a palette can be given.
     """
-    text = "palette file (what is usual here, or else invented samples)"
-    parser.add_argument("--palette", metavar="FILE", help=text)
+    if palette:
+        text = "palette file (what is usual here, or else invented samples)"
+        parser.add_argument("--palette", metavar="FILE", help=text)
     usual = Pour()
     add = parser.add_argument_group("the pour").add_argument
     for field, kind, unit, text in (

@@ -29,6 +29,7 @@ from shadematch.cli import (
     cost,
     feasibility,
     gamut,
+    journal,
     layers,
     let_down,
     lights,
@@ -60,7 +61,7 @@ VERBS: Final = (
     *(match, match_many, predict, photo, gamut, feasibility),
     *(smallest_batch, same_look, lights, let_down),
     *(sheet, repeat, pot, spread, correct),
-    *(plan, cost, wedge, layers, palette, calibrate, samples, settings),
+    *(plan, cost, wedge, layers, palette, journal, calibrate, samples, settings),
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 WRITTEN: Final = ("save", "save_palette", "save_sheets")

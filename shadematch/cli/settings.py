@@ -48,7 +48,11 @@ class _Asked(NamedTuple):
 
 _QUESTIONS: Final[Mapping[str, _Asked]] = {
     "palette": _Asked(
-        "--palette", "FILE", str, "File of your palette or calibration", "the invented samples"
+        "--palette",
+        "FILE",
+        str,
+        "File of your palette, calibration or journal",
+        "the invented samples",
     ),
     "batch_g": _Asked("--batch", "G", MASS, "Base that you melt at once, in g", "500"),
     "thickness_cm": _Asked("--thickness", "CM", LENGTH, "Thickness of your bars, in cm", "1"),

@@ -3,7 +3,7 @@
 The file is TOML (toml.io), one line for each thing that is usual; what is left out is as the
 library takes it by default::
 
-    palette = "mine.json"     # a palette or a calibration, beside this file
+    palette = "mine.json"     # palette, calibration or journal
     batch_g = 500
     thickness_cm = 2.5
     bar_g = 95
@@ -30,6 +30,7 @@ from pydantic import Field
 
 from shadematch.calibration.result import Calibration
 from shadematch.errors import FileError, ShadematchError
+from shadematch.journal.journal import Journal
 from shadematch.keeping.files import read
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour, Share
@@ -45,7 +46,7 @@ SETTINGS_FILE: Final = "shadematch.toml"
 _POUR: Final = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
 _VIEW: Final = ("illuminant", "observer", "backing", "contact")
 _WORDS: Final[Mapping[str, str]] = {
-    "palette": "palette, or calibration",
+    "palette": "palette, calibration or journal",
     "batch_g": "base in g",
     "thickness_cm": "thickness of the bar in cm",
     "white": "part of the base that is white, 0 to 1",
@@ -66,7 +67,7 @@ class UsualValues(Frozen):
     Attributes
     ----------
     palette
-        File of a palette or calibration, from the folder of the settings.
+        File of a palette, calibration or journal (``.jsonl``), from the folder of the settings.
     batch_g, thickness_cm, white, max_load, dose_step
         As in `Pour`.
     illuminant, observer, backing, contact
@@ -210,14 +211,16 @@ def _plain(value: Any) -> Any:
 
 
 def _palette_in(path: Path) -> Palette:
+    if path.suffix.lower() == ".jsonl" and path.exists():
+        return Journal(path).palette
     held = read(path)
     if isinstance(held, Calibration):
         return held.palette
     if isinstance(held, Palette):
         return held
     raise FileError(
-        "holds neither a palette nor a calibration",
+        "holds no palette, calibration or journal",
         field="palette",
         value=str(path),
-        remedy="Give a file that sm.save wrote of one",
+        remedy="Give what sm.save wrote of one, or a journal (.jsonl)",
     )

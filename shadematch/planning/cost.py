@@ -11,6 +11,7 @@ from shadematch.studio.bars import LOSS, bars_in_words, checked_loss, to_melt_g,
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import Recipe
+from shadematch.support.charts import bars
 from shadematch.support.models import between, expect
 from shadematch.support.report import Report, Reported, Row
 
@@ -76,6 +77,8 @@ class Cost(Reported):
         gives = bars_in_words(self.bars, self.bar_g)
         if not self.bars:
             gives += f": melt at least {to_melt_g(self.bar_g, self.loss):g} g"
+        parts = (("paste", self.paste_per_bar), ("base", self.base_per_bar))
+        known = [(name, money, f"{money:.2f}") for name, money in parts if money is not None]
         rows = [
             *self.recipe.rows,
             Row("batch", f"{gives} ({100 * self.loss:.3g} % stays in the pot)"),
@@ -92,7 +95,10 @@ class Cost(Reported):
             rows.append(Row("tubes", f"{self.bars_on_shelf} bars from the shelf"))
         if self.assumed_tubes:
             rows.append(Row("assumed", assumed_in_words(self.assumed_tubes)))
-        return Report(rows=tuple(rows))
+        drawn = (bars(known, "money for the paste and the base of one bar"),)
+        return Report(
+            pictures=drawn if any(money for _, money, _ in known) else (), rows=tuple(rows)
+        )
 
 
 def cost(

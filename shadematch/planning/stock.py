@@ -111,10 +111,39 @@ class Stock(Frozen):
         return self
 
     @classmethod
-    def of(cls, full: Mapping[str, int], **rest: Any) -> Stock:
-        """A shelf of full tubes: names and numbers; `rest` as for `Stock`."""
-        expect(full, Mapping, "full", "Give names and numbers, such as {'gorse': 2}")
-        return cls(tubes=tuple(Tubes(pigment=n, full=count) for n, count in full.items()), **rest)
+    def of(
+        cls,
+        full: Mapping[str, int] | None = None,
+        *,
+        left: Mapping[str, float] | None = None,
+        **rest: Any,
+    ) -> Stock:
+        """A shelf, by names.
+
+        Parameters
+        ----------
+        full
+            Numbers of full tubes.
+        left
+            What is left in a tube that is open [unit], as a journal knows it (`Journal.left`).
+        **rest
+            As for `Stock`.
+        """
+        for field, given in (("full", full), ("left", left)):
+            if given is not None:
+                expect(given, Mapping, field, "Give names and numbers, such as {'gorse': 2}")
+        full, left = dict(full or {}), dict(left or {})
+        return cls(
+            tubes=tuple(
+                Tubes(
+                    pigment=name,
+                    full=full.get(name, 0),
+                    opened=(left[name],) if left.get(name) else (),
+                )
+                for name in dict.fromkeys([*full, *left])
+            ),
+            **rest,
+        )
 
     def without(self, *names: str) -> Stock:
         """The same shelf with no tube of these pigments, and none to be had.

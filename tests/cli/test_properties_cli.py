@@ -48,6 +48,7 @@ GOOD: dict[str, list[str]] = {
     "calibrate": ["POURS", "--save", "LEARNT"],
     "match-many": ["TARGETS", "--batch", "100", "--palette", "PALETTE"],
     "settings": ["--settings", "USUAL", "--batch", "300", "--replace"],
+    "journal": ["begin", "gorse", "jetty", "--journal", "BOOK"],
 }
 """For each verb some words that are right."""
 
@@ -154,6 +155,7 @@ def test_wrong_words_end_in_one_line(
         "LEARNT": tmp_path / "learnt.json",
         "USUAL": tmp_path / "usual.toml",
         "TARGETS": targets(tmp_path),
+        "BOOK": tmp_path / "book.jsonl",
         "FORM": tmp_path / "form.csv",
     }
     work = tmp_path / "work"

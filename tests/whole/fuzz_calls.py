@@ -33,6 +33,7 @@ from shadematch.gamuts.answers import Coverage
 from shadematch.gamuts.feasibility import Feasibility
 from shadematch.gamuts.reach import Gamut
 from shadematch.gamuts.slices import Slice, WholeMap
+from shadematch.journal.lesson import Lesson
 from shadematch.keeping.distributions import distribution_of, target_from_distribution
 from shadematch.keeping.results import recipes_from_frame, results_frame
 from shadematch.keeping.saved import SavedRecipe
@@ -84,6 +85,27 @@ def calibration() -> Calibration:
         made, absorption=dict(zip(PASTES, made.absorption.values(), strict=False))
     )
     return sm.calibrate(worlds.measured(made, campaign(PASTES[:2]), rng))
+
+
+def _journal() -> sm.Journal:
+    """A new journal with a measured batch and one that is not."""
+    journal = sm.Journal(Path(tempfile.mkdtemp()) / "j.jsonl", pigments=PASTES)
+    journal.add({"gorse": 3.0}, (85.0, -3.0, 50.0), pour=POUR)
+    journal.pour({"jetty": 1.0}, pour=POUR)
+    return journal
+
+
+def _fresh(path: Any) -> Any:
+    """A path that nothing stands at, if it is one of the tests' own."""
+    if isinstance(path, Path) and path.suffix == ".jsonl":
+        path.unlink(missing_ok=True)
+    return path
+
+
+@functools.cache
+def _table(folder: Path) -> Path:
+    _journal().save_table(folder / "journal.csv", replace=True)
+    return folder / "journal.csv"
 
 
 @functools.cache
@@ -464,6 +486,9 @@ CALLS: dict[str, Call] = {
             scale_g=1.0,
         ),
     ),
+    "Match.shades": Call(
+        lambda **asked: matched().shades(**asked), _with(count=2, dab_g=20.0), slow=True
+    ),
     "match_many": Call(
         _listed(sm.match_many),
         _in_palette(
@@ -472,6 +497,9 @@ CALLS: dict[str, Call] = {
             max_pigments=2,
             must_use=(),
             must_avoid=(),
+            robust=False,
+            dose_slip=0.2,
+            scale_g=1.0,
             executor=None,
             progress=None,
             chunk=2,
@@ -703,6 +731,86 @@ CALLS: dict[str, Call] = {
         },
         slow=True,
     ),
+    "Journal": Call(
+        lambda path, **rest: sm.Journal(_fresh(path), **rest),
+        lambda f: {
+            "path": f / "new.jsonl",
+            "pigments": PASTES,
+            "unit": "cm",
+            "scattering": ("gorse",),
+            "tube_size": {"gorse": 80.0},
+            "palette": None,
+        },
+    ),
+    "Journal.add": Call(
+        lambda **given: _journal().add(**given),
+        _with(
+            doses={"gorse": 2.0},
+            measured=(80.0, 3.0, 60.0),
+            pour=POUR,
+            view=None,
+            means="phone",
+            instrument="a",
+            age_days=2.0,
+            fields={"lot": "A7"},
+        ),
+        slow=True,
+    ),
+    "Journal.pour": Call(
+        lambda **given: _journal().pour(**given),
+        _with(doses={"gorse": 2.0}, pour=POUR, fields={"lot": "A7"}),
+    ),
+    "Journal.measured": Call(
+        lambda **given: _journal().measured(**given),
+        _with(
+            batch=2,
+            measured=(80.0, 3.0, 60.0),
+            view=None,
+            means=None,
+            instrument="a",
+            age_days=2.0,
+        ),
+        slow=True,
+    ),
+    "Journal.added": Call(
+        lambda **given: _journal().added(**given),
+        _with(batch=2, doses={"gorse": 1.0}, clear_g=10.0, white_g=0.0, fields=None),
+    ),
+    "Journal.correct": Call(
+        lambda **given: _journal().correct(**given),
+        _with(
+            batch=2,
+            measured=(80.0, 3.0, 60.0),
+            target=CODE,
+            view=None,
+            means=None,
+            instrument="a",
+        ),
+        slow=True,
+    ),
+    "Journal.new_tube": Call(
+        lambda **given: _journal().new_tube(**given), _with(pigment="gorse", tube_size=80.0)
+    ),
+    "Journal.void": Call(
+        lambda **given: _journal().void(**given), _with(what=2, reading_only=False, why="no")
+    ),
+    "Journal.let_in": Call(
+        lambda **given: _journal().let_in(**given), _with(what=1, why="seen"), slow=True
+    ),
+    "Journal.next": Call(
+        lambda **given: _journal().next(**given),
+        _with(batch_g=250.0, thickness_cm=1.0, dose_step=1.0, view=None),
+        slow=True,
+    ),
+    "Journal.save_table": Call(
+        lambda **given: _journal().save_table(**given),
+        lambda f: {"path": f / "book.csv", "replace": True},
+    ),
+    "Journal.from_table": Call(
+        lambda table, path: sm.Journal.from_table(table, _fresh(path)),
+        lambda f: {"table": _table(f), "path": f / "again.jsonl"},
+    ),
+    "Lesson.contains": Call(lambda level: _journal().lessons[0].contains(level), _with(level=0.9)),
     "Calibration.spectrum": Call(
         _of(calibration, "spectrum"), _with(of="gorse", what="absorption")
     ),
@@ -814,6 +922,7 @@ RECIPE_OF_TWO = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour(batch_g=500))
 RESULTS = frozenset(
     [
         "Addition",
+        "Batch",
         "BatchPoint",
         "BatchSheet",
         "Calibration",
@@ -822,6 +931,7 @@ RESULTS = frozenset(
         "Correction",
         "Cost",
         "Coverage",
+        "Explanation",
         "Feasibility",
         "FlatAreas",
         "InThePot",
@@ -829,10 +939,12 @@ RESULTS = frozenset(
         "Ladder",
         "Layered",
         "LeftOut",
+        "Lesson",
         "LetDownPlan",
         "Lights",
         "Match",
         "Nearest",
+        "NextBar",
         "CombinedPhotos",
         "PhotoTarget",
         "Plan",
@@ -844,6 +956,7 @@ RESULTS = frozenset(
         "SameLook",
         "SavedRecipe",
         "Shade",
+        "Shelf",
         "Slice",
         "SmallestBatch",
         "Spread",
@@ -884,7 +997,8 @@ def public_callables() -> set[str]:
 # --- results looked through
 
 NO_RECIPE = (
-    *(Calibration, CombinedPhotos, Coverage, Gamut, Interval, PhotoTarget),
+    *(Calibration, CombinedPhotos, Coverage, Gamut, Interval, Lesson, PhotoTarget),
+    *(sm.Journal,),
     *(Slice, WholeMap, Report),
     BatchSheet,  # draws the page, whose cautions `test_sheet.py` looks for
 )

@@ -31,6 +31,7 @@ ORDER = [
     "gamuts",
     "correction",
     "calibration",
+    "journal",
     "planning",
     "keeping",
     "sheet",

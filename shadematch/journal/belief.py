@@ -1,0 +1,254 @@
+"""What all measured bars together say, bar after bar."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.standards import observation
+from shadematch.journal.learning import DRIFT, absorbed, refitted, wandered
+from shadematch.journal.noise import Miss, Noise, improbable, tube_spread
+from shadematch.journal.odd import Explanation, explained
+from shadematch.journal.seeing import Bar, Shown, shown, values_of
+from shadematch.journal.unknowns import TUBES, Believed, Tube, begun, grown
+from shadematch.studio.palette import Palette
+from shadematch.studio.unit import Unit
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["Belief", "Taught"]
+
+_TOGETHER: Final = 25
+"""Bars that are fitted together, the last ones; what older ones taught is believed before them."""
+_ODD: Final = 1e-3
+"""Probability below which a bar is put aside."""
+_AGAIN: Final = 0.01
+"""... and above which, by what was learnt since, it is let back in."""
+_EYE: Final = np.maximum(observation().weights, 0.0).sum(axis=0)
+"""How much each wavelength counts for the eye."""
+
+
+@dataclass(frozen=True)
+class Taught:
+    """What one bar came to.
+
+    Attributes
+    ----------
+    bar
+        Which.
+    lab, expected
+        Measured and expected CIELAB in its view, shape (3,).
+    covariance
+        Of the expected reading, shape (3, 3), noise of the reading included.
+    probability
+        That a right bar falls farther off.
+    aside
+        Whether it was put aside.
+    explanations
+        What may have gone wrong, the likeliest first; empty where nothing seems wrong.
+    before, after
+        Standard deviation of the strength of each of its pastes [natural log].
+    """
+
+    bar: Bar
+    lab: FloatArray
+    expected: FloatArray
+    covariance: FloatArray
+    probability: float
+    aside: bool
+    explanations: tuple[Explanation, ...]
+    before: Mapping[str, float]
+    after: Mapping[str, float]
+
+
+class Belief:
+    """What is known of pastes, bases, tubes and instruments, and how well."""
+
+    def __init__(
+        self,
+        pastes: Sequence[str],
+        *,
+        unit: Unit,
+        scattering: Sequence[str] = (),
+        palette: Palette | None = None,
+    ) -> None:
+        self.unit = unit
+        self._prior = self.now = begun(pastes, scattering, palette)
+        """Before the bars that are fitted together, and after them."""
+        self.noise = Noise()
+        self.tube_sd = TUBES
+        self.bars: list[Bar] = []
+        self._dosed: list[float] = []
+        self.aside: list[int] = []
+        """Positions of bars that are put aside."""
+        self._first = 0
+        """Position of the first bar that is fitted together with the last."""
+
+    def ready(self, tubes: Sequence[Tube], bar: Bar | None = None) -> Believed:
+        """The belief with these tubes in it, and what a bar was looked at and read with."""
+        views = () if bar is None else (bar.reading.view,)
+        instruments = () if bar is None else (bar.instrument,)
+        return grown(
+            self.now, views=views, tubes=tubes, instruments=instruments, tube_sd=self.tube_sd
+        )
+
+    def expects(self, bar: Bar) -> tuple[Shown, Miss]:
+        """What a bar should show, and how far it is from that."""
+        belief = self.ready(bar.tubes, bar)
+        seen = shown(belief.mean, belief.layout, [bar], self.unit)[0]
+        own = seen.slopes[:, : len(DRIFT)]
+        known = seen.slopes @ belief.covariance @ seen.slopes.T + own @ DRIFT @ own.T
+        return seen, Miss(values_of(bar.reading) - seen.values, known, seen.noise)
+
+    def learn(self, bar: Bar, tubes: Mapping[str, Tube], *, trusted: bool = False) -> Taught:
+        """Take in one bar more.
+
+        Parameters
+        ----------
+        bar
+            Measured.
+        tubes
+            The open tube of each paste.
+        trusted
+            Whether it counts whatever it says.
+        """
+        everything = [*dict.fromkeys([*bar.tubes, *tubes.values()])]
+        self.now = self.ready(everything, bar)
+        self._prior = grown(
+            self._prior,
+            views=[bar.reading.view],
+            tubes=everything,
+            instruments=[bar.instrument],
+            tube_sd=self.tube_sd,
+        )
+        before = self.strengths(bar.tubes)
+        seen, miss = self.expects(bar)
+        probability = improbable(miss, self.noise)
+        odd = probability < _ODD and not trusted
+        explanations: tuple[Explanation, ...] = ()
+        if odd:
+            explanations = explained(self.now, bar, tubes, self.noise.scale, self.unit)
+        self.noise.add(miss)
+        if bar.reading.lab is not None:
+            self._dosed.append(seen.dosing)
+        self.bars.append(bar)
+        at = len(self.bars) - 1
+        if odd:
+            self.aside.append(at)
+        total = miss.known + self.noise.scale * miss.noise
+        self._refit()
+        self._let_back()
+        self._absorb()
+        later = [
+            self.now.layout.at_tube(t)
+            for t in self.now.layout.tubes
+            if t.serial and any(t in b.tubes for b in self.bars)
+        ]
+        self.tube_sd = tube_spread(self.now, later)
+        lab, expected, covariance = _in_lab(bar.reading, seen, miss, total)
+        return Taught(
+            bar=bar,
+            lab=lab,
+            expected=expected,
+            covariance=covariance,
+            probability=probability,
+            aside=at in self.aside,
+            explanations=explanations,
+            before=before,
+            after=self.strengths(bar.tubes),
+        )
+
+    def _refit(self) -> None:
+        last = len(self.bars) - 1
+        kept = [i for i in range(self._first, last + 1) if i not in self.aside]
+        self.now = refitted(
+            wandered(self._prior, last + 1 - self._first) if self._first else self._prior,
+            [self.bars[i] for i in kept],
+            np.array([float(last - i) for i in kept]),
+            scale=self.noise.scale,
+            unit=self.unit,
+        )
+
+    def _let_back(self) -> None:
+        """Bars that were put aside and fit after all count again."""
+        back = []
+        for at in self.aside:
+            _, miss = self.expects(self.bars[at])
+            if improbable(miss, self.noise) > _AGAIN:
+                back.append(at)
+        for at in back:
+            self.aside.remove(at)
+            if at < self._first:
+                self._prior = self._absorbed(at)
+        if back:
+            self._refit()
+
+    def _absorb(self) -> None:
+        """Let the bar that is too old be part of what is believed before the others."""
+        while len(self.bars) - self._first > _TOGETHER:
+            if self._first not in self.aside:
+                self._prior = self._absorbed(self._first)
+            self._prior = wandered(self._prior, 1)
+            self._first += 1
+
+    def _absorbed(self, at: int) -> Believed:
+        bar, scale = self.bars[at], self.noise.scale
+        return absorbed(self._prior, bar, self.now.mean, scale=scale, unit=self.unit)
+
+    @property
+    def dosing(self) -> float:
+        """Mean variance of L*, a* or b* by dosing of the last bars, in an ordinary studio."""
+        return float(np.mean(self._dosed[-_TOGETHER:])) if self._dosed else 0.0
+
+    def holding(self, paste: str) -> int:
+        """How many bars that count hold a paste."""
+        return sum(
+            paste in bar.reading.doses for at, bar in enumerate(self.bars) if at not in self.aside
+        )
+
+    def strengths(self, tubes: Sequence[Tube]) -> dict[str, float]:
+        """Relative standard deviation of the strength of what is in each tube."""
+        return {tube.paste: self.strength(tube)[1] for tube in tubes}
+
+    def strength(self, tube: Tube) -> tuple[float, float]:
+        """Strength of a tube against its paste's mean tube, and how well its paste is known there.
+
+        Returns
+        -------
+        factor, sd
+            1 is the mean tube; `sd` is of the logarithm of the absorption that it brings, where
+            it absorbs most as the eye sees it.
+        """
+        layout, mean = self.now.layout, self.now.mean
+        rows = slice(36 * layout.of_paste[tube.paste][0], 36 * layout.of_paste[tube.paste][0] + 36)
+        weight = _EYE * np.exp(mean[rows] - np.max(mean[rows]))
+        by = np.zeros(mean.size)
+        by[rows] = weight / weight.sum()
+        factor, more = 1.0, self.tube_sd**2
+        if tube in layout.tubes:
+            at = layout.at_tube(tube)
+            by[at], factor, more = 1.0, float(np.exp(mean[at])), 0.0
+        variance = float(by @ self.now.covariance @ by)
+        return factor, float(np.sqrt(max(variance + more, 0.0)))
+
+
+def _in_lab(
+    reading: TestPour, seen: Shown, miss: Miss, total: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Measured, expected and its covariance in CIELAB."""
+    if reading.lab is not None:
+        return np.array(reading.lab), seen.values, total
+    from shadematch.calibration.forward import to_lab
+
+    eye = reading.observation
+    known = np.array([v is not None for v in reading.spectrum or ()])
+    weights = (
+        eye.weights[:, known]
+        * (eye.weights.sum(axis=1) / eye.weights[:, known].sum(axis=1))[:, None]
+    )
+    expected, by = to_lab(np.maximum(seen.values, 1e-6), weights, eye.white)
+    measured, _ = to_lab(np.maximum(seen.values + miss.off, 1e-6), weights, eye.white)
+    return measured, expected, by @ total @ by.T

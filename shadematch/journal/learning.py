@@ -1,0 +1,139 @@
+"""How the belief takes in bars: the last ones together, older ones as what they left behind.
+
+Bars change what others mean: which of two pastes was weak is told by a third. So the last bars are
+fitted anew with each that comes (Gauss-Newton with Levenberg's damping, in coordinates in which
+what was believed before them is a unit normal), always from the same start. A bar that is older is
+taken into what was believed before, once and for all (a fixed-lag smoother).
+
+References
+----------
+Levenberg-Marquardt: J. Nocedal, S. J. Wright, *Numerical Optimization* (2nd ed. 2006), section
+10.3. Iterated update and smoothing: B. M. Bell, F. W. Cathey, IEEE Trans. Autom. Control 38 (1993)
+294; S. Sarkka, *Bayesian Filtering and Smoothing* (2013), chapters 5 and 10.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.journal.seeing import Bar, Shown, shown, values_of
+from shadematch.journal.unknowns import Believed
+from shadematch.studio.unit import Unit
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["DRIFT", "absorbed", "refitted", "wandered"]
+
+_ROUNDS: Final = 40
+_LONGEST: Final = 2.0
+"""Of a step of the fit, in standard deviations of the prior, in its largest coordinate."""
+_SETTLED: Final = 0.01
+"""Gain in minus twice the log likelihood at which the fit is done."""
+_JITTER: Final = 1e-10
+_WANDERS: Final = 0.004
+"""How far the levels of base's spectra wander from bar to bar [natural log] (estimate)."""
+_TILT: Final = np.log(WAVELENGTHS_NM / 550.0)
+DRIFT: Final = np.kron(np.eye(4), _WANDERS**2 * (1.0 + 3.0 * np.outer(_TILT, _TILT)))
+"""Variance that a bar's time adds to the four spectra of the bases, which come first.
+
+Lots of base differ; level and slope over wavelength wander. What is learnt so is no finding about
+the base: errors of the model go there, too."""
+
+
+class _Linear(NamedTuple):
+    """Residuals in standard deviations of the noise, their slopes, and the cost."""
+
+    slopes: FloatArray
+    off: FloatArray
+    cost: float
+
+
+def refitted(
+    prior: Believed, bars: Sequence[Bar], ages: FloatArray, *, scale: float, unit: Unit
+) -> Believed:
+    """Bars taken in all at once.
+
+    Parameters
+    ----------
+    prior
+        Before any of them.
+    bars, ages
+        And how many bars ago each was measured.
+    scale
+        Factor on the variance of noise.
+    unit
+        Of doses.
+    """
+    if not bars:
+        return prior
+    layout = prior.layout
+    root = np.linalg.cholesky(prior.covariance + _JITTER * np.eye(prior.mean.size))
+    measured = [values_of(bar.reading) for bar in bars]
+
+    def linear(z: FloatArray) -> _Linear:
+        seen = shown(prior.mean + root @ z, layout, bars, unit)
+        slopes = np.concatenate([s.slopes for s in seen]) @ root
+        rows, off, first = [], [], 0
+        for each, y, age in zip(seen, measured, ages.tolist(), strict=True):
+            L = np.linalg.cholesky(_noise(each, scale, age))
+            rows.append(np.linalg.solve(L, slopes[first : first + y.size]))
+            off.append(np.linalg.solve(L, y - each.values))
+            first += y.size
+        r = np.concatenate(off)
+        return _Linear(np.concatenate(rows), r, float(r @ r + z @ z))
+
+    z = np.zeros(prior.mean.size)
+    here, damping = linear(z), 1e-2
+    for _ in range(_ROUNDS):
+        # (J'J + (1 + d) 1) s = J'r - z, by the matrix inversion lemma: few readings, many unknowns.
+        gain = None
+        J = here.slopes
+        gradient, across = J.T @ here.off - z, J @ J.T
+        for _ in range(8):
+            d = 1.0 + damping
+            inner = d * np.eye(len(across)) + across
+            step = (gradient - J.T @ np.linalg.solve(inner, J @ gradient)) / d
+            step *= min(1.0, _LONGEST / max(float(np.abs(step).max()), 1e-300))
+            tried = linear(z + step)
+            if np.isfinite(tried.cost) and tried.cost <= here.cost * (1 + 1e-12):
+                gain = here.cost - tried.cost
+                z, here, damping = z + step, tried, max(damping / 8.0, 1e-6)
+                break
+            damping = min(damping * 8.0, 1e8)
+        if gain is None or gain < _SETTLED:
+            break
+    left = root @ here.slopes.T
+    inner = np.eye(here.off.size) + here.slopes @ here.slopes.T
+    covariance = prior.covariance - left @ np.linalg.solve(inner, left.T)
+    return Believed(layout, prior.mean + root @ z, 0.5 * (covariance + covariance.T))
+
+
+def _noise(seen: Shown, scale: float, age: float) -> FloatArray:
+    """Covariance of a bar's noise, that of the base's wandering since included."""
+    if not age:
+        return scale * seen.noise
+    own = seen.slopes[:, : len(DRIFT)]
+    return np.asarray(scale * seen.noise + age * own @ DRIFT @ own.T)
+
+
+def wandered(belief: Believed, times: int) -> Believed:
+    """The same so many bars later."""
+    covariance = belief.covariance.copy()
+    covariance[: len(DRIFT), : len(DRIFT)] += times * DRIFT
+    return Believed(belief.layout, belief.mean, covariance)
+
+
+def absorbed(
+    before: Believed, bar: Bar, about: FloatArray, *, scale: float, unit: Unit
+) -> Believed:
+    """What was believed before, with one bar in it; slopes are those at `about`, a later mean."""
+    seen = shown(about, before.layout, [bar], unit)[0]
+    left = before.covariance @ seen.slopes.T
+    inner = seen.slopes @ left + scale * seen.noise
+    off = values_of(bar.reading) - seen.values - seen.slopes @ (before.mean - about)
+    mean = before.mean + left @ np.linalg.solve(inner, off)
+    covariance = before.covariance - left @ np.linalg.solve(inner, left.T)
+    return Believed(before.layout, mean, 0.5 * (covariance + covariance.T))

@@ -1,0 +1,185 @@
+"""What a bar taught, and which to pour next."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.difference import delta_e
+from shadematch.journal.odd import Explanation
+from shadematch.studio.recipe import Recipe
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray, Triple
+from shadematch.support.report import Report, Reported, Row, Swatch, lab_words, rows_of
+
+__all__ = ["Lesson", "NextBar"]
+
+_EXPLAINS = 0.01
+"""Probability from which an explanation is offered."""
+
+
+@dataclass(frozen=True)
+class Lesson(Reported):
+    """What one measured bar taught.
+
+    Attributes
+    ----------
+    event
+        The journal's event that holds the reading.
+    batch
+        Number of the batch.
+    recipe
+        What was poured.
+    view
+        How the bar was looked at.
+    measured, expected
+        CIELAB in the view: as read, and as expected from all bars before.
+    covariance
+        Of the expected reading, shape (3, 3), noise of dosing and reading included.
+    probability
+        That a right bar falls farther from what was expected, 0 to 1.
+    aside
+        Whether it was put aside, and taught nothing.
+    explanations
+        What may have gone wrong with a bar that does not fit, the likeliest first.
+    only_one
+        Pastes that no other bar holds; of a bar that was put aside.
+    known_to
+        How well the strength of each of its pastes was known before and after: relative standard
+        deviations, 0 and up.
+    """
+
+    event: int
+    batch: int
+    recipe: Recipe
+    view: View
+    measured: Triple
+    expected: Triple
+    covariance: FloatArray = field(repr=False, compare=False)
+    probability: float
+    aside: bool
+    explanations: tuple[Explanation, ...]
+    only_one: tuple[str, ...]
+    known_to: Mapping[str, tuple[float, float]]
+
+    @property
+    def delta_e(self) -> float:
+        """CIEDE2000 between measured and expected."""
+        return float(delta_e(np.array(self.measured), np.array(self.expected)))
+
+    @property
+    def fits(self) -> bool:
+        """Whether it is no odd bar."""
+        return not self.aside
+
+    def contains(self, level: float = 0.9) -> bool:
+        """Whether the reading fell into the range (an ellipsoid) that was to hold so many.
+
+        Raises
+        ------
+        PourError
+            If `level` is no number from 0.5 to 0.999.
+        """
+        from scipy.stats import chi2
+
+        from shadematch.support.models import between
+
+        level = between(level, "level", 0.5, 0.999, "0.9 is usual")
+        off = np.array(self.measured) - np.array(self.expected)
+        return bool(off @ np.linalg.solve(self.covariance, off) <= chi2.ppf(level, 3))
+
+    @property
+    def why(self) -> str:
+        """What explains best that it does not fit, in words."""
+        best = self.explanations[0] if self.explanations else None
+        if best is None or best.fits < _EXPLAINS:
+            return "nothing simple explains it. Measure it again, or pour it again."
+        return f"likeliest is that {best.text} ({best.share:.0%} of all that was tried)."
+
+    @property
+    def sentence(self) -> str:
+        """Whether it fits, in words."""
+        if self.fits:
+            return "It fits what was expected, and is learnt."
+        return f"It does not fit, and is put aside: {self.why}"
+
+    def report(self) -> Report:
+        """Whether it fits, what explains it, and what was learnt."""
+        rows = [
+            Row("batch", f"{self.batch}: {self.recipe}", note=str(self.recipe.pour)),
+            Row("measured", lab_words(self.measured)),
+            Row("expected", lab_words(self.expected), note=f"CIEDE2000 {self.delta_e:.1f} apart"),
+        ]
+        if self.fits:
+            rows += [
+                Row("known to", f"{name}: {after:.0%}", note=f"before {before:.0%}")
+                for name, (before, after) in self.known_to.items()
+            ]
+        for name in self.only_one:
+            text = f"no other bar holds {name}: until one does, little is known of it"
+            rows.append(Row("mind", text))
+        also = [
+            f"{e.text} ({e.share:.0%})"
+            for e in self.explanations[1:]
+            if e.fits >= _EXPLAINS and e.share > 0.05
+        ]
+        rows += rows_of("or", also)
+        if self.aside:
+            rows.append(
+                Row("do", f"if it was miscounted: void batch {self.batch}, and add it as it was")
+            )
+            rows.append(Row("do", f"if it is right: let batch {self.batch} in"))
+        return Report(
+            swatches=(
+                Swatch(_hex(self.measured, self.view), "measured"),
+                Swatch(_hex(self.expected, self.view), "expected"),
+            ),
+            rows=tuple(rows),
+            notes=(self.sentence,),
+            cautions=False,
+        )
+
+
+@dataclass(frozen=True)
+class NextBar(Reported):
+    """A bar that would teach most.
+
+    Attributes
+    ----------
+    recipe
+        What to pour.
+    why
+        In words.
+    before, after
+        How far the colours of ordinary recipes are uncertain, in CIEDE2000 (root mean square), as
+        things stand and with this bar measured.
+    """
+
+    recipe: Recipe
+    why: str
+    before: float
+    after: float
+
+    def report(self) -> Report:
+        """What to pour, and what it would teach."""
+        recipe, pour = self.recipe.rows
+        surer = f"CIEDE2000 {self.before:.1f} becomes {self.after:.1f}"
+        return Report(
+            rows=(
+                recipe,
+                pour,
+                Row("measure", "when cold, dry on white paper; add its thickness if not 1 cm"),
+                Row("why", self.why),
+                Row("surer", surer, note="uncertainty of ordinary recipes' colours"),
+            ),
+        )
+
+
+@functools.lru_cache(maxsize=256)
+def _hex(lab: Triple, view: View) -> str:
+    white = view.observation.white
+    return srgb_to_hex(xyz_to_srgb(lab_to_xyz(np.array(lab), white), white)[0])

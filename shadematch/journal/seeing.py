@@ -1,0 +1,165 @@
+"""What measured bars should show by a belief, with slopes and noise.
+
+The one place where the journal meets the forward model of `shadematch.calibration.forward`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from shadematch.calibration.forward import Errors, Seen, layers_of, look, to_lab
+from shadematch.calibration.spectra import matern
+from shadematch.calibration.test_pour import TestPour
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.journal.unknowns import Instrument, Layout, Means, Tube
+from shadematch.studio.unit import Unit
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["ERRORS", "MODEL_LAB", "Bar", "Shown", "shown", "values_of"]
+
+_W: Final = WAVELENGTHS_NM.size
+ERRORS: Final[dict[Unit, Errors]] = {
+    "cm": Errors(dose=0.115),
+    "g": Errors(dose=0.03, dose_share=0.005),
+}
+"""A ruler read to 2 mm either way, evenly; a kitchen scale (common practice, no source)."""
+_READ: Final[dict[Means, float]] = {"colorimeter": 0.3, "phone": 1.0}
+"""Standard deviation of one reading in each of L*, a* and b*, besides what an instrument shares."""
+MODEL_LAB: Final = 0.5
+"""What the model is believed to miss of a bar, in each of L*, a* and b* (estimate)."""
+_SHARED: Final = 0.5
+"""Part of a photo's covariance that all photos share (estimate, as in calibration)."""
+_SHARE: Final = 0.01
+_FLOOR: Final = 0.001
+"""Noise of a spectrum at one wavelength: a share of it, and what stays in the dark."""
+_MODEL_SHARE: Final = 0.02
+_MODEL_NM: Final = 100.0
+"""What the model is believed to miss of a spectrum, as a share of it, smooth over so many nm."""
+_DARKEST: Final = 1e-6
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A measured bar as the belief takes it.
+
+    Attributes
+    ----------
+    number
+        Of its batch.
+    reading
+        Doses, pour, view and what was measured.
+    tubes
+        Those that its pastes came from.
+    instrument
+        What it was read with.
+    """
+
+    number: int
+    reading: TestPour
+    tubes: tuple[Tube, ...]
+    instrument: Instrument
+
+
+class Shown(NamedTuple):
+    """What a bar should show: m numbers, three for Lab, one a wavelength for a spectrum.
+
+    Attributes
+    ----------
+    values
+        Shape (m,).
+    slopes
+        By all that is believed, shape (m, size).
+    noise
+        Covariance of dosing, bench, reading and model, shape (m, m), in an ordinary studio.
+    dosing
+        The part of dosing and bench in the variance, mean over the m numbers.
+    """
+
+    values: FloatArray
+    slopes: FloatArray
+    noise: FloatArray
+    dosing: float
+
+
+def values_of(reading: TestPour) -> FloatArray:
+    """What was measured, shape (m,)."""
+    if reading.spectrum is None:
+        return np.array(reading.lab)
+    return np.array([v for v in reading.spectrum if v is not None])
+
+
+def shown(mean: FloatArray, layout: Layout, bars: Sequence[Bar], unit: Unit) -> list[Shown]:
+    """What bars should show by some mean of the belief.
+
+    Bars of the same tubes are looked at together, which is quicker.
+    """
+    found: list[Shown | None] = [None] * len(bars)
+    errors = ERRORS[unit]
+    for tubes, members in _together(bars):
+        theta = mean[: layout.spectra].reshape(-1, _W).copy()
+        for tube in tubes.values():  # a strength multiplies all that its paste does
+            for k in layout.of_paste[tube.paste]:
+                theta[k] += mean[layout.at_tube(tube)]
+        readings = [bars[i].reading for i in members]
+        cases = [(r.doses, r.pour, r.view) for r in readings]
+        layers = layers_of(cases, layout.unknowns, layout.pastes, errors)
+        seen = look(theta, layout.unknowns, layout.pastes, layers, errors)
+        for row, i in enumerate(members):
+            one = Seen(seen.spectrum[row], seen.by_unknown[row], seen.by_error[row])
+            found[i] = _of_one(mean, layout, bars[i], one)
+    return [each for each in found if each is not None]
+
+
+def _together(bars: Sequence[Bar]) -> list[tuple[dict[str, Tube], list[int]]]:
+    """Positions of bars none of which came from two tubes of one paste, with these tubes."""
+    groups: list[tuple[dict[str, Tube], list[int]]] = []
+    for i, bar in enumerate(bars):
+        own = {tube.paste: tube for tube in bar.tubes}
+        for tubes, members in groups:
+            if all(tubes.get(paste, tube) == tube for paste, tube in own.items()):
+                tubes.update(own)
+                members.append(i)
+                break
+        else:
+            groups.append((own, [i]))
+    return groups
+
+
+def _of_one(mean: FloatArray, layout: Layout, bar: Bar, seen: Seen) -> Shown:
+    """One bar, of what `look` says of it."""
+    spectrum, reading = np.maximum(seen.spectrum, _DARKEST), bar.reading
+    by_unknown, by_error = seen.by_unknown, seen.by_error
+    if reading.spectrum is not None:
+        known = np.array([v is not None for v in reading.spectrum])
+        values, by = spectrum[known], np.eye(_W)[known]
+    else:
+        eye = reading.observation
+        values, by = to_lab(spectrum, eye.weights, eye.white)
+    slopes = np.zeros((values.size, layout.size))
+    slopes[:, : layout.spectra] = (by[:, None, :] * by_unknown[None]).reshape(values.size, -1)
+    for tube in bar.tubes:
+        together = sum((by_unknown[k] for k in layout.of_paste[tube.paste]), np.zeros(_W))
+        slopes[:, layout.at_tube(tube)] = by @ together
+    moved = by @ by_error.T
+    noise = moved @ moved.T
+    dosing = float(np.trace(noise)) / values.size
+    if reading.spectrum is not None:
+        missed = _MODEL_SHARE**2 * matern(_MODEL_NM)[np.ix_(known, known)]
+        noise += missed * np.outer(values, values)
+        noise += np.diag((_SHARE * values) ** 2 + _FLOOR**2)
+        return Shown(values, slopes, noise, dosing)
+    if reading.covariance is not None:
+        noise += (1.0 - _SHARED) * np.array(reading.covariance)
+    else:
+        noise += _READ[bar.instrument.means] ** 2 * np.eye(3)
+    noise += MODEL_LAB**2 * np.eye(3)
+    at = layout.at_instrument(bar.instrument)
+    chroma = np.array([0.0, values[1], values[2]])
+    slopes[:, at] = np.column_stack([np.eye(3), chroma])
+    grey, share = mean[at][:3], mean[at][3]
+    slopes[1:, : layout.spectra + len(layout.tubes)] *= 1.0 + share
+    return Shown(values + grey + share * chroma, slopes, noise, dosing)

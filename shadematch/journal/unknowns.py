@@ -1,0 +1,284 @@
+"""What is not known beforehand: spectra, the strength of each tube, and what instruments get wrong.
+
+One Gaussian holds all of it. The spectra have the priors of `shadematch.calibration.spectra`,
+bases and backings among them, so that nothing has to be poured first: where nothing was measured
+the belief is wide. A paste's spectrum is that of its mean tube; each tube differs by a strength
+[natural log]. What one instrument gets wrong in all its readings alike is a shift of L*, a* and b*
+and a share of chroma.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal, NamedTuple
+
+import numpy as np
+
+from shadematch.calibration.forward import backing_key, backing_level
+from shadematch.calibration.spectra import (
+    BELIEFS,
+    Belief,
+    Unknown,
+    belief_covariance,
+    unknown,
+)
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.studio.palette import Palette
+from shadematch.studio.uncertainty import PaletteUncertainty
+from shadematch.studio.view import View
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["BIAS", "TUBES", "Believed", "Instrument", "Layout", "Means", "Tube", "begun", "grown"]
+
+_W: Final = WAVELENGTHS_NM.size
+_TYPICAL: Final = 1.5
+"""Load times thickness [unit per 100 g, cm] at which a paste nobody knows is believed to meet a
+good part of the light."""
+_GUESSED: Final = Belief(0.6, 0.0, 0.8, 50.0)
+"""Of a paste in a palette that says nothing of how well it is known (estimate)."""
+_LEFT_OUT: Final = Belief(0.05, 0.0, 0.1, 60.0)
+"""What the modes of a palette leave out (estimate)."""
+TUBES: Final = 0.10
+"""How far strengths of tubes are believed to differ [natural log] (common practice, no source)."""
+_LEAST: Final = 0.003
+"""Absorption or scattering [1/cm] below which a guessed spectrum is not believed to fall."""
+
+Means = Literal["colorimeter", "phone"]
+
+BIAS: Final[dict[Means, tuple[float, float, float, float]]] = {
+    "colorimeter": (0.2, 0.2, 0.2, 0.005),
+    "phone": (1.8, 1.5, 1.8, 0.05),
+}
+"""Standard deviations of what all readings of one instrument share: of L*, a*, b*, and of chroma as
+a share (estimates)."""
+
+
+class Tube(NamedTuple):
+    """One tube: of which paste, and the how manyth, from 0."""
+
+    paste: str
+    serial: int
+
+
+class Instrument(NamedTuple):
+    """What colours are read with, and what it is called."""
+
+    means: Means
+    name: str
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What each number of the belief stands for.
+
+    Attributes
+    ----------
+    pastes
+        Their names in order.
+    unknowns
+        K spectra, 36 numbers each, which come first.
+    tubes, instruments
+        One number for each tube, then four for each instrument.
+    """
+
+    pastes: tuple[str, ...]
+    unknowns: tuple[Unknown, ...]
+    tubes: tuple[Tube, ...] = ()
+    instruments: tuple[Instrument, ...] = ()
+
+    @property
+    def spectra(self) -> int:
+        """How many numbers the spectra take."""
+        return len(self.unknowns) * _W
+
+    @property
+    def size(self) -> int:
+        """How many numbers there are."""
+        return self.spectra + len(self.tubes) + 4 * len(self.instruments)
+
+    @functools.cached_property
+    def of_paste(self) -> dict[str, tuple[int, ...]]:
+        """Positions of each paste's spectra among the unknowns."""
+        return {
+            paste: tuple(
+                k
+                for k, u in enumerate(self.unknowns)
+                if u.of == paste and u.kind.startswith("pigment")
+            )
+            for paste in self.pastes
+        }
+
+    def at_tube(self, tube: Tube) -> int:
+        """Where the strength of a tube is."""
+        return self.spectra + self.tubes.index(tube)
+
+    def at_instrument(self, instrument: Instrument) -> slice:
+        """Where the four numbers of an instrument are."""
+        first = self.spectra + len(self.tubes) + 4 * self.instruments.index(instrument)
+        return slice(first, first + 4)
+
+
+@dataclass(frozen=True)
+class Believed:
+    """A Gaussian: mean and covariance of all that a layout lists."""
+
+    layout: Layout
+    mean: FloatArray
+    covariance: FloatArray
+
+
+def begun(
+    pastes: Sequence[str], scattering: Sequence[str], palette: Palette | None = None
+) -> Believed:
+    """The belief before any bar.
+
+    Parameters
+    ----------
+    pastes
+        Their names.
+    scattering
+        Those that scatter; of a palette all that do are taken to.
+    palette
+        To begin from: what it says of its pastes and bases, as surely as it says (`known_to`, a
+        calibration's), or as a guess.
+    """
+    scatter = set(scattering)
+    if palette is not None:
+        scatter |= {p.name for p in palette.pigments if p.scatters}
+    unknowns = [
+        unknown(base, f"{base} {what}")
+        for base in ("clear", "white")
+        for what in ("absorption", "scattering")
+    ]
+    for paste in pastes:
+        unknowns.append(unknown(paste, "pigment absorption", _TYPICAL))
+        if paste in scatter:
+            unknowns.append(unknown(paste, "pigment scattering", _TYPICAL))
+    layout = Layout(tuple(pastes), tuple(unknowns))
+    size = len(unknowns) * _W
+    mean = np.concatenate([u.mean for u in unknowns])
+    covariance = np.zeros((size, size))
+    for k, u in enumerate(unknowns):
+        rows = slice(k * _W, (k + 1) * _W)
+        told = None if palette is None else _told(palette, u)
+        guessed = told is not None and not u.of_base
+        covariance[rows, rows] = belief_covariance(_GUESSED if guessed else BELIEFS[u.kind])
+        if told is not None:
+            mean[rows] = np.log(np.maximum(told, _LEAST))
+    if palette is not None and palette.uncertainty is not None and palette.uncertainty.modes:
+        covariance = _of_modes(palette, palette.uncertainty, layout, covariance)
+        return _of_first_tubes(Believed(layout, mean, covariance))
+    return Believed(layout, mean, covariance)
+
+
+def _of_first_tubes(belief: Believed) -> Believed:
+    """What was measured of pastes is that of their first tubes; the mean tube may differ."""
+    old, size = belief.layout, belief.layout.spectra
+    new = replace(old, tubes=tuple(Tube(paste, 0) for paste in old.pastes))
+    covariance = np.zeros((new.size, new.size))
+    covariance[:size, :size] = belief.covariance
+    for tube in new.tubes:
+        at, variance = new.at_tube(tube), TUBES**2
+        covariance[at, at] = variance
+        for k in new.of_paste[tube.paste]:
+            rows = slice(k * _W, (k + 1) * _W)
+            covariance[rows, at] = covariance[at, rows] = -variance
+            for j in new.of_paste[tube.paste]:
+                covariance[rows, j * _W : (j + 1) * _W] += variance
+    return Believed(new, np.append(belief.mean, np.zeros(len(new.tubes))), covariance)
+
+
+def _told(palette: Palette, u: Unknown) -> FloatArray | None:
+    """What a palette says of a spectrum; None where it says nothing."""
+    if u.of_base:
+        return np.array(getattr(getattr(palette, u.of), u.what))
+    if u.of not in palette.names:
+        return None
+    values = getattr(palette[u.of], u.what)
+    return None if values is None else np.array(values)
+
+
+def _of_modes(
+    palette: Palette, known: PaletteUncertainty, layout: Layout, otherwise: FloatArray
+) -> FloatArray:
+    """The covariance that a palette states, with a little for what its modes leave out."""
+    moves = np.zeros((len(known.modes), len(layout.unknowns), _W))
+    said = np.zeros(len(layout.unknowns), dtype=bool)
+    for k, u in enumerate(layout.unknowns):
+        if u.of_base:
+            at = len(palette.names) + ("clear", "white").index(u.of)
+        elif u.of in palette.names:
+            at = palette.index(u.of)
+        else:
+            continue
+        rows = known.absorption if u.what == "absorption" else known.scattering
+        said[k] = bool(rows[:, at].any())
+        moves[:, k] = rows[:, at]
+    flat = moves.reshape(len(known.modes), -1)
+    covariance = np.asarray(flat.T @ flat)
+    rest = belief_covariance(_LEFT_OUT)
+    for k in range(len(layout.unknowns)):
+        own = slice(k * _W, (k + 1) * _W)
+        covariance[own, own] += rest if said[k] else otherwise[own, own]
+    return covariance
+
+
+def grown(
+    belief: Believed,
+    *,
+    views: Iterable[View] = (),
+    tubes: Iterable[Tube] = (),
+    instruments: Iterable[Instrument] = (),
+    tube_sd: float,
+) -> Believed:
+    """The same with what it didn't know of yet: backings, tubes, instruments.
+
+    Parameters
+    ----------
+    belief
+        As it is.
+    views, tubes, instruments
+        Those that have to be in it.
+    tube_sd
+        Standard deviation of a new tube's strength [natural log].
+    """
+    old = belief.layout
+    have = {u.of for u in old.unknowns if u.what == "backing"}
+    backings = []
+    for view in views:
+        key = backing_key(view)
+        if key and key not in have:
+            have.add(key)
+            backings.append(unknown(key, "backing", level=backing_level(view)))
+    more = [t for t in dict.fromkeys(tubes) if t not in old.tubes]
+    strange = [i for i in dict.fromkeys(instruments) if i not in old.instruments]
+    if not (backings or more or strange):
+        return belief
+    new = replace(
+        old,
+        unknowns=(*old.unknowns, *backings),
+        tubes=(*old.tubes, *more),
+        instruments=(*old.instruments, *strange),
+    )
+    mean, covariance = np.zeros(new.size), np.zeros((new.size, new.size))
+    places = np.concatenate(
+        [
+            np.arange(old.spectra),
+            new.spectra + np.arange(len(old.tubes)),
+            new.spectra + len(new.tubes) + np.arange(4 * len(old.instruments)),
+        ]
+    )
+    mean[places] = belief.mean
+    covariance[np.ix_(places, places)] = belief.covariance
+    for k, u in enumerate(new.unknowns[len(old.unknowns) :], len(old.unknowns)):
+        rows = slice(k * _W, (k + 1) * _W)
+        mean[rows], covariance[rows, rows] = u.mean, belief_covariance(BELIEFS[u.kind])
+    for tube in more:
+        at = new.at_tube(tube)
+        covariance[at, at] = tube_sd**2
+    for instrument in strange:
+        at_ = new.at_instrument(instrument)
+        covariance[at_, at_] = np.diag(np.square(BIAS[instrument.means]))
+    return Believed(new, mean, covariance)
