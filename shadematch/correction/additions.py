@@ -23,6 +23,7 @@ from shadematch.search.limits import step_limits
 from shadematch.search.searcher import Searcher
 from shadematch.search.space import Space
 from shadematch.search.whole import GAP, LISTED, Solution
+from shadematch.studio.bend import effective, white_share
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Additions", "BaseKind", "Sought"]
@@ -117,11 +118,14 @@ class Additions:
         absorption = np.array([p.absorption for p in palette.pigments])
         none = np.zeros(absorption.shape[1])
         scattering = np.array([p.scattering or none for p in palette.pigments])
-        held = lengths * strengths * (100.0 / mass)
-        per_step = (strengths * (self._step * 100.0 / mass))[:, None]
+        bend = np.array([p.bend for p in palette.pigments])
+        loads, load_per_step = lengths * (100.0 / mass), self._step * 100.0 / mass
+        held = effective(loads, bend) * strengths
+        per_step = (strengths * load_per_step)[:, None]
         mu_a = clear * np.asarray(palette.clear.absorption)
         mu_a = mu_a + white * np.asarray(palette.white.absorption) + held @ absorption
-        whitest = belief.white_strength[0] * white * np.asarray(palette.white.scattering)
+        share = belief.white_strength[0] * white_share(white, palette.white.crowding)
+        whitest = share * np.asarray(palette.white.scattering)
         mu_s = clear * np.asarray(palette.clear.scattering) + whitest + held @ scattering
         around = belief.view.surroundings
         free = np.delete(scattering, self.excluded, axis=0)
@@ -138,6 +142,9 @@ class Additions:
             absorption=per_step * absorption,
             base_scattering=mu_s,
             scattering=per_step * scattering,
+            bend=bend,
+            load_per_step=load_per_step,
+            held=loads,
             thickness_cm=belief.thickness_cm,
             around=around,
             seen=(belief.view.observation,),

@@ -25,6 +25,7 @@ import numpy as np
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.optics.layer import reflectance
 from shadematch.predicting.readings import Dosed
+from shadematch.studio.bend import effective, effective_slope, white_share, white_share_slope
 from shadematch.studio.palette import Palette
 from shadematch.studio.pigment import Base, Pigment
 from shadematch.studio.view import View
@@ -186,11 +187,13 @@ class Belief:
         lengths, strengths, base = self.contents(unknowns)
         mass = base.sum(axis=1, keepdims=True)
         clear, white = base[:, :1] / mass, base[:, 1:] / mass
-        loads = lengths * strengths * (100.0 / mass)
+        # A tube's strength counts in proportion; how it bends goes by the paste that is there.
+        loads = effective(lengths * (100.0 / mass), _bend(palette)) * strengths
         white_strength = np.exp(unknowns[:, self.count, None])
+        share = white_strength * white_share(white, palette.white.crowding)
         mu_a = clear * palette.clear.absorption + white * palette.white.absorption
         mu_s = clear * palette.clear.scattering
-        mu_s = mu_s + white * white_strength * palette.white.scattering
+        mu_s = mu_s + share * palette.white.scattering
         return mu_a + loads @ _absorption(palette), mu_s + loads @ _scattering(palette)
 
     def lab(self, unknowns: FloatArray) -> FloatArray:
@@ -209,14 +212,16 @@ class Belief:
         lengths, strengths, base = (part[0] for part in self.contents(row))
         mu_a, mu_s = (part[0] for part in self.optics(row))
         mass = float(base.sum())
-        a, s = _absorption(palette), _scattering(palette)
+        a, s, bend = _absorption(palette), _scattering(palette), _bend(palette)
         by_a, by_s = np.zeros((row.size, mu_a.size)), np.zeros((row.size, mu_a.size))
-        loads = lengths * strengths * (100.0 / mass)
-        white_strength = np.exp(unknowns[n])
-        white_scattering = white_strength * np.asarray(palette.white.scattering)
-        by_a[:n], by_s[:n] = loads[:, None] * a, loads[:, None] * s
-        by_s[n] = base[1] / mass * white_scattering
-        per_cm = strengths * (100.0 / mass)
+        loads, crowding = lengths * (100.0 / mass), palette.white.crowding
+        share = white_share(base[1] / mass, crowding)
+        white_scattering = np.exp(unknowns[n]) * np.asarray(palette.white.scattering)
+        did = (effective(loads, bend) * strengths)[:, None]
+        by_a[:n], by_s[:n] = did * a, did * s
+        by_s[n] = share * white_scattering
+        pace = effective_slope(loads, bend)
+        per_cm = strengths * pace * (100.0 / mass)
         may_vary = self.doses + unknowns[n + 1 : 2 * n + 1] > 0.0
         squeezed = np.where(may_vary, per_cm, 0.0)[:, None]
         by_a[n + 1 : 2 * n + 1], by_s[n + 1 : 2 * n + 1] = squeezed * a, squeezed * s
@@ -225,6 +230,13 @@ class Belief:
         by_s[2 * n + 1] = (np.asarray(palette.clear.scattering) - mu_s) / mass
         by_a[2 * n + 2] = (np.asarray(palette.white.absorption) - mu_a) / mass
         by_s[2 * n + 2] = (white_scattering - mu_s) / mass
+        # What bends or crowds does more when thinned, and less when there is more.
+        lost = (effective(loads, bend) - loads * pace) * strengths / mass
+        steep = white_share_slope(base[1] / mass, crowding)
+        denser = (share - base[1] / mass * steep) * white_scattering / mass
+        by_a[2 * n + 1 : 2 * n + 3] += lost @ a
+        by_s[2 * n + 1 : 2 * n + 3] += lost @ s + denser
+        by_s[2 * n + 2] += (steep - 1.0) * white_scattering / mass
         m = len(self.let_downs)
         for at, (dosed, (made, off)) in enumerate(
             zip(self.let_downs, self._of_let_downs(row), strict=True), start=2 * n + 3
@@ -303,6 +315,7 @@ class Belief:
                 name=p.name,
                 absorption=_times(p.absorption, float(f)),
                 scattering=None if p.scattering is None else _times(p.scattering, float(f)),
+                bend=p.bend,
                 tube_size=p.tube_size,
                 tube_price=p.tube_price,
             )
@@ -311,6 +324,7 @@ class Belief:
         white = Base(
             absorption=palette.white.absorption,
             scattering=_times(palette.white.scattering, white_strength),
+            crowding=palette.white.crowding,
         )
         note = f"{palette.note} Strengths as learned from measured batches.".strip()
         return Palette(
@@ -324,6 +338,10 @@ def _times(values: tuple[float, ...], factor: float) -> tuple[float, ...]:
 
 def _absorption(palette: Palette) -> FloatArray:
     return np.array([p.absorption for p in palette.pigments])
+
+
+def _bend(palette: Palette) -> FloatArray:
+    return np.array([p.bend for p in palette.pigments])
 
 
 def _scattering(palette: Palette) -> FloatArray:

@@ -199,8 +199,7 @@ def ladder(
 def _lab(loads: FloatArray, palette: Palette, pour: Pour, view: View) -> FloatArray:
     """CIELAB of one layer, shape (3,), read from the table without making its splines."""
     model = model_for(palette, pour.thickness_cm, pour.white, view)
-    mu_a = model.base_absorption + loads @ model.absorption
-    mu_s = model.base_scattering + loads @ model.scattering
+    mu_a, mu_s = model.absorbed(loads), model.scattered(loads)
     spectrum = reflectance(mu_a, mu_s, pour.thickness_cm, view.surroundings)[0]
     return xyz_to_lab(model.weights @ spectrum, model.white)
 

@@ -12,7 +12,7 @@ library takes it by default::
 The command line reads the file in the folder it is called in, or the one of ``--settings``. In
 Python it counts only where it is passed::
 
-    usual = sm.Settings.from_file("shadematch.toml")
+    usual = Settings.from_file("shadematch.toml")
     sm.match("#d9822b", **usual.given)
 """
 

@@ -194,8 +194,7 @@ def medium_of(recipe: Recipe, palette: Palette) -> Medium:
     """The coloured base of a recipe as the optics see it."""
     loads = loads_of(recipe.doses, palette, recipe.pour)
     model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, View())
-    mu_a = model.base_absorption + loads @ model.absorption
-    mu_s = model.base_scattering + loads @ model.scattering
+    mu_a, mu_s = model.absorbed(loads), model.scattered(loads)
     return medium(tuple(mu_a.tolist()), tuple(mu_s.tolist()))
 
 

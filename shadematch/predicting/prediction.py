@@ -17,6 +17,7 @@ from shadematch.colour.colorimetry import (
 )
 from shadematch.errors import PourError
 from shadematch.optics.layer import Layer, radiance_factor, reflectance
+from shadematch.studio.bend import effective, effective_slope
 from shadematch.studio.palette import Palette, demo_palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, doses_of
@@ -50,9 +51,11 @@ class Model:
     Attributes
     ----------
     absorption
-        Of the pigments, shape (n, 36).
+        Of the pigments per effective load, shape (n, 36).
     scattering
         Of the pigments, shape (n, 36); zeros where none scatters.
+    bend
+        Of the pigments, shape (n,); see `shadematch.studio.bend`.
     base_absorption, base_scattering
         Of the blend [1/cm], shape (36,).
     scattering_pigments
@@ -68,6 +71,7 @@ class Model:
         self.scattering = np.array(
             [zero if p.scattering is None else p.scattering for p in palette.pigments]
         )
+        self.bend = np.array([p.bend for p in palette.pigments])
         self.base_absorption, self.base_scattering = palette.blend(white)
         self.weights, self.white = view.observation
         self.scattering_pigments = tuple(i for i, p in enumerate(palette.pigments) if p.scatters)
@@ -80,20 +84,25 @@ class Model:
 
     def layer_with(self, loads: FloatArray) -> Layer:
         """The layer whose scattering is that of the base and of `loads`, shape (n,)."""
-        return Layer(
-            self.base_scattering + loads @ self.scattering, self.thickness_cm, self._around
-        )
+        return Layer(self.scattered(loads), self.thickness_cm, self._around)
+
+    def absorbed(self, loads: FloatArray) -> FloatArray:
+        """Absorption [1/cm], shape (..., 36), of loads of shape (..., n)."""
+        return np.asarray(self.base_absorption + effective(loads, self.bend) @ self.absorption)
+
+    def scattered(self, loads: FloatArray) -> FloatArray:
+        """Reduced scattering [1/cm], shape (..., 36), of loads of shape (..., n)."""
+        return np.asarray(self.base_scattering + effective(loads, self.bend) @ self.scattering)
 
     def spectra(self, loads: FloatArray) -> FloatArray:
         """Radiance factors, shape (..., 36), of loads of shape (..., n)."""
-        mu_a = self.base_absorption + loads @ self.absorption
+        mu_a = self.absorbed(loads)
         if not self.scattering_pigments:
             return self.layer.value(mu_a)
         if loads.ndim == 1:
             # By the spline, as the proved search sees it.
             return self.layer_with(loads).value(mu_a)
-        mu_s = self.base_scattering + loads @ self.scattering
-        return radiance_factor(mu_a, mu_s, self.thickness_cm, self._around)
+        return radiance_factor(mu_a, self.scattered(loads), self.thickness_cm, self._around)
 
     def xyz(self, loads: FloatArray) -> FloatArray:
         """Tristimulus values, shape (..., 3)."""
@@ -105,14 +114,15 @@ class Model:
 
     def lab_and_slope(self, loads: FloatArray) -> tuple[FloatArray, FloatArray]:
         """CIELAB and its Jacobian by the loads, shapes (..., 3) and (..., 3, n)."""
-        mu_a = self.base_absorption + loads @ self.absorption
+        mu_a = self.absorbed(loads)
         if self.scattering_pigments:
-            mu_s = self.base_scattering + loads @ self.scattering
+            mu_s = self.scattered(loads)
             R, by_a, by_s = reflectance(mu_a, mu_s, self.thickness_cm, self._around)
             slopes = by_a[..., None, :] * self.absorption + by_s[..., None, :] * self.scattering
         else:
             R, by_a = self.layer.evaluate(mu_a)
             slopes = by_a[..., None, :] * self.absorption
+        slopes = slopes * effective_slope(loads, self.bend)[..., None]
         f, f_slope = cube_root_response(R @ self.weights.T, self.white)
         xyz_slope = np.swapaxes(slopes @ self.weights.T, -1, -2)  # (..., 3, n)
         return lab_from_response(f), LAB_FROM_RESPONSE @ (f_slope[..., None] * xyz_slope)

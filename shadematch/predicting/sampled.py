@@ -31,6 +31,7 @@ from shadematch.colour.expected import nine_in_ten, root_of
 from shadematch.optics.layer import Layer, Surroundings, radiance_factor
 from shadematch.predicting.readings import Dosed, checked_readings
 from shadematch.predicting.uncertainty import SD, Uncertainty
+from shadematch.studio.bend import LEAST_BEND, MOST_CROWDING, effective, white_share
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
@@ -189,11 +190,12 @@ class Sampled:
             return self._uncertain(loads, white, points)
         known, model = self.known, self.known.model
         clear, opaque = known.palette.clear, known.palette.white
+        loads, share = effective(loads, model.bend), white_share(white, opaque.crowding)
         mu_a = loads @ model.absorption
         mu_a += np.outer(1.0 - white, clear.absorption) + np.outer(white, opaque.absorption)
         if model.scattering_pigments:
             mu_s = loads @ model.scattering
-            mu_s += np.outer(1.0 - white, clear.scattering) + np.outer(white, opaque.scattering)
+            mu_s += np.outer(1.0 - white, clear.scattering) + np.outer(share, opaque.scattering)
             return radiance_factor(mu_a, mu_s, model.thickness_cm, known.view.surroundings)
         shares = _lagrange(self._roots, np.sqrt(white))
         R = np.zeros_like(mu_a)
@@ -205,9 +207,16 @@ class Sampled:
         """The same with pastes, bases and bench drawn as well."""
         assert self._palette is not None
         known, own = self.known, self._palette
-        shares = np.column_stack([loads, 1.0 - white, white])
+        bend, crowding = known.model.bend, np.array(known.palette.white.crowding)
+        if own.modes:
+            bend = np.maximum(bend + points.modes @ own.bends, LEAST_BEND)
+            crowding = crowding + points.modes @ own.crowding
+            crowding = np.clip(crowding, -MOST_CROWDING, MOST_CROWDING)
+        loads = effective(loads, bend)
         a, s = known.spectra
+        shares = np.column_stack([loads, 1.0 - white, white])
         mu_a = _mixed(shares, a, points.modes, own.absorption)
+        shares[:, -1] = white_share(white, crowding)
         mu_s = _mixed(shares, s, points.modes, own.scattering)
         thicker = np.exp(own.thickness * points.bench[:, :1])
         around = known.view.surroundings
@@ -303,9 +312,10 @@ def strength_off(
 def _mixed(shares: FloatArray, spectra: FloatArray, z: FloatArray, modes: FloatArray) -> FloatArray:
     """Coefficients of mixtures (k, n + 2) of spectra (n + 2, 36), moved by modes; (k, 36)."""
     total = np.zeros((len(shares), spectra.shape[1]))
-    for share, spectrum, moves in zip(shares.T, spectra, modes.swapaxes(0, 1), strict=True):
+    for at, (share, spectrum) in enumerate(zip(shares.T, spectra, strict=True)):
         if share.any():
             part = share[:, None] * spectrum
+            moves = modes[:, at] if len(modes) else modes
             total += part * np.exp(z @ moves) if moves.any() else part
     return total
 

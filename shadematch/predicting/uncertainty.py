@@ -23,6 +23,14 @@ from shadematch.colour.standards import observation
 from shadematch.optics.layer import Layer, Surroundings, backing_slope, reflectance
 from shadematch.predicting.prediction import model_for
 from shadematch.predicting.readings import Dosed, paste_made, told_apart
+from shadematch.studio.bend import (
+    effective,
+    effective_by_bend,
+    effective_slope,
+    white_share,
+    white_share_by_crowding,
+    white_share_slope,
+)
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown
@@ -227,7 +235,8 @@ class Uncertainty:
         scatter = backing = None
         # Modes that move the scattering of what doesn't scatter move nothing.
         moved = bool(known.modes) and known.scattering.any(axis=(0, 2)) @ self.spectra[1] > 0.0
-        if blended or known.thickness > 0.0 or np.any(moved):
+        crowds = pour.white > 0.0 and known.crowding.any()
+        if blended or known.thickness > 0.0 or np.any(moved) or crowds:
             scatter = (
                 Layer(model.base_scattering / up, pour.thickness_cm, around),
                 Layer(model.base_scattering * up, pour.thickness_cm, around),
@@ -251,18 +260,27 @@ class Uncertainty:
         """
         loads, by_load, by_white = self._readings(amounts)
         model, known, (a, s) = self.model, self._known, self.spectra
-        white = self.pour.white
-        shares = np.concatenate([loads, np.tile((1.0 - white, white), (len(loads), 1))], axis=1)
+        white, crowding = self.pour.white, self.palette.white.crowding
+        acting = effective(loads, model.bend)
+        shares = np.concatenate([acting, np.tile((1.0 - white, white), (len(loads), 1))], axis=1)
+        by_load = by_load * effective_slope(loads, model.bend)[:, None, :]
         by_base = np.stack([-by_white, by_white], axis=-1)
         by_share = np.concatenate([by_load, by_base], axis=-1)  # (k, r, n + 2)
-        mu_a, mu_s = shares @ a, shares @ s
+        # White scatters by a share of its own.
+        scattered, by_scattered = shares.copy(), by_share.copy()
+        scattered[:, -1] = white_share(white, crowding)
+        by_scattered[..., -1] *= white_share_slope(white, crowding)
+        mu_a, mu_s = shares @ a, scattered @ s
         R, by_a, by_s, by_backing = self._slopes(mu_a, mu_s)
         moved = by_a[:, None] * (by_share @ a)
-        columns = [moved if by_s is None else moved + by_s[:, None] * (by_share @ s)]
+        columns = [moved if by_s is None else moved + by_s[:, None] * (by_scattered @ s)]
         if known.modes:
-            moved = by_a[:, None] * _by_mode(shares, a, known.absorption)
+            bent = effective_by_bend(loads, model.bend)[:, None, :] * known.bends  # (k, K, n)
+            moved = by_a[:, None] * (_by_mode(shares, a, known.absorption) + bent @ a[:-2])
             if by_s is not None:
-                moved += by_s[:, None] * _by_mode(shares, s, known.scattering)
+                crowds = known.crowding * float(white_share_by_crowding(white, crowding))
+                moves = _by_mode(scattered, s, known.scattering) + bent @ s[:-2]
+                moved += by_s[:, None] * (moves + np.outer(crowds, s[-1]))
             if by_backing is not None:
                 moved += by_backing[:, None] * self.backing
             columns.append(moved)

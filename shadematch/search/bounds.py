@@ -49,13 +49,20 @@ class Images:
     """Zonotopes that hold the colours of boxes."""
 
     centre: FloatArray  # (m, 3) CIELAB
-    generators: FloatArray  # (m, 3, n + 3): the pigments', then the remainder's
+    generators: FloatArray  # (m, 3, k + 3): the kinds' of dose, then the remainder's
+    bow: FloatArray  # (m, k) how far along its generator a dose may lie from its share of the box
     lab_lo: FloatArray  # (m, 3) an upright box that holds the colours as well
     lab_hi: FloatArray
 
     def chosen(self, at: IntArray) -> Images:
         """Those at some positions."""
-        return Images(self.centre[at], self.generators[at], self.lab_lo[at], self.lab_hi[at])
+        return Images(
+            centre=self.centre[at],
+            generators=self.generators[at],
+            bow=self.bow[at],
+            lab_lo=self.lab_lo[at],
+            lab_hi=self.lab_hi[at],
+        )
 
 
 @dataclass(frozen=True)
@@ -78,7 +85,7 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
     """
     layer = space.layer
     assert layer is not None
-    centre, radius = 0.5 * (lo + hi), np.asarray(0.5 * (hi - lo))
+    centre, radius, bow = _effective(space, lo, hi)
     mu = space.base + centre @ space.absorption
     spread = radius @ space.absorption
     R, slope = layer.evaluate(mu)
@@ -90,10 +97,45 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
     spectra = _Spectra(
         R=R, slope=slope, drop=drop, light=light, dark=dark, above=above, slack=slack
     )
-    return [_seen(space, view, spectra, radius) for view in range(len(space.seen))]
+    return [_seen(space, view, spectra, radius, bow) for view in range(len(space.seen))]
 
 
-def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray) -> Images:
+def _effective(
+    space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Middle and half width of boxes in effective steps, and how far within they bow.
+
+    Paste bends, so that a box of doses is one of effective loads, in which reflectance is as
+    convex as ever. A dose at some share of its box has its effective load at nearly the same
+    share, off by no more than the bow: a function whose slope goes from p to q over a width d
+    without turning back lies within |p - q| d / 4 of its chord.
+
+    Returns
+    -------
+    centre, radius
+        Shape (m, k).
+    bow
+        In parts of the half width of all of the pigment's paste, shape (m, k).
+    """
+    width = np.asarray(hi - lo)
+    if not space.bent:
+        return np.asarray(0.5 * (lo + hi)), np.asarray(0.5 * width), np.zeros(width.shape)
+    ends, pigment = (lo.astype(float), hi.astype(float)), space.limits.pigment
+    first, last = (space.effective(end) for end in ends)
+    slopes = [space.effective_slope(end) for end in ends]
+    brought = space.limits.brought
+    gained = brought(last - first)[:, pigment]  # of all kinds of the pigment, in dose steps
+    paste = brought(ends[1] - ends[0])[:, pigment]
+    chord = np.divide(gained, paste, out=slopes[0].copy(), where=paste > 0)
+    chord = np.clip(chord, np.minimum(*slopes), np.maximum(*slopes))  # for rounding
+    bow = 0.5 * np.abs(slopes[0] - slopes[1]) / chord
+    bow = np.where(paste > 0, bow, 0.0)
+    return 0.5 * (first + last), np.asarray(0.5 * width * chord), bow
+
+
+def _seen(
+    space: Space, view: int, spectra: _Spectra, radius: FloatArray, bow: FloatArray
+) -> Images:
     weights, white = space.seen[view]
     plus, minus = np.maximum(weights, 0.0).T, np.maximum(-weights, 0.0).T
     slack, above = spectra.slack, spectra.above
@@ -131,7 +173,11 @@ def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray) -> Ima
     low = f_dark @ positive.T + f_light @ negative.T + offset
     high = f_light @ positive.T + f_dark @ negative.T + offset
     return Images(
-        middle, generators, np.maximum(middle - reach, low), np.minimum(middle + reach, high)
+        centre=middle,
+        generators=generators,
+        bow=bow,
+        lab_lo=np.maximum(middle - reach, low),
+        lab_hi=np.minimum(middle + reach, high),
     )
 
 
@@ -179,6 +225,7 @@ class Judged:
     pull: FloatArray  # (m, n) how far each pigment moves the colour, in units of the norm
     offset: FloatArray  # (m, 3) in the norm
     generators: FloatArray  # (m, 3, k) in the norm
+    bow: FloatArray  # (m, n) as in `Images`
 
 
 def judge(
@@ -202,7 +249,14 @@ def judge(
     distance[open_] = np.maximum(distance[open_], hull)
     pigments = generators[:, :, :-3]
     pull = np.sqrt(np.einsum("mck,mck->mk", pigments, pigments))
-    return Judged(distance, shares, pull, offset, generators)
+    return Judged(
+        floor=distance,
+        shares=shares,
+        pull=pull,
+        offset=offset,
+        generators=generators,
+        bow=images.bow,
+    )
 
 
 def beyond(images: Images, target: FloatArray, limit: float) -> BoolArray:

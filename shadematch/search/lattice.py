@@ -29,9 +29,14 @@ def _bits(boxes: Boxes[IntArray]) -> IntArray:
 
 
 def _looseness(judged: Judged) -> FloatArray:
-    """Largest length of the remainder, in the norm; shape (m,)."""
+    """Largest length of the remainder, and of what bends, in the norm; shape (m,)."""
     rest = judged.generators[:, :, -3:]
-    return np.asarray(np.sqrt(np.einsum("mck,mck->mk", rest, rest)).sum(axis=1))
+    loose = np.asarray(np.sqrt(np.einsum("mck,mck->mk", rest, rest)).sum(axis=1))
+    if not judged.bow.any():
+        return loose
+    doses = judged.generators[:, :, :-3]
+    length = np.sqrt(np.einsum("mck,mck->mk", doses, doses))
+    return np.asarray(loose + (length * judged.bow).sum(axis=1))
 
 
 def listable(boxes: Boxes[IntArray], judged: Judged, limit: float) -> BoolArray:

@@ -13,6 +13,7 @@ from shadematch.colour.standards import Observation
 from shadematch.optics.layer import Layer, Surroundings, radiance_factor, reflectance
 from shadematch.predicting.prediction import Model
 from shadematch.search.limits import DoseLimits, step_limits
+from shadematch.studio.bend import effective, effective_slope
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Space", "whole_space"]
@@ -31,7 +32,13 @@ class Space:
     base, base_scattering
         Absorption and reduced scattering [1/cm] without any dose, shape (36,).
     absorption, scattering
-        What a step of each kind adds to them [1/cm], shape (k, 36).
+        What an effective step of each kind adds to them [1/cm], shape (k, 36).
+    bend
+        Of each pigment, k in `shadematch.studio.bend`, shape (n,).
+    load_per_step
+        Load of one dose step [per 100 g], for the bends.
+    held
+        Load of each pigment that is there before any step and is counted in `base`, shape (n,).
     thickness_cm, around
         Thickness of the layer, and what lies around it.
     seen
@@ -49,6 +56,9 @@ class Space:
     absorption: FloatArray
     base_scattering: FloatArray
     scattering: FloatArray
+    bend: FloatArray
+    load_per_step: float
+    held: FloatArray
     thickness_cm: float
     around: Surroundings
     seen: tuple[Observation, ...]
@@ -78,6 +88,9 @@ class Space:
             absorption=loads @ first.absorption,
             base_scattering=first.base_scattering,
             scattering=scattering,
+            bend=first.bend,
+            load_per_step=load_per_step,
+            held=np.zeros(limits.pigments),
             thickness_cm=first.thickness_cm,
             around=first.view.surroundings,
             seen=tuple(Observation(model.weights, model.white) for model in models),
@@ -120,17 +133,48 @@ class Space:
         Absorption is then all that varies, which is what the proofs rest on. `layer` is the
         layer with these steps in it, where it is at hand.
         """
-        base_scattering = self.base_scattering + fixed @ self.scattering
+        # All kinds of a pigment scatter or none does, so no other dose of it is to come.
+        effective = self.effective(fixed.astype(float))
+        base_scattering = self.base_scattering + effective @ self.scattering
         return replace(
             self,
             limits=self.limits.held(fixed, self.scattering_kinds),
-            base=self.base + fixed @ self.absorption,
+            base=self.base + effective @ self.absorption,
             base_scattering=base_scattering,
             layer=layer or Layer(base_scattering, self.thickness_cm, self.around),
         )
 
+    @functools.cached_property
+    def bent(self) -> bool:
+        """Whether some pigment's strength falls behind its dose, or runs before it."""
+        return bool(self.bend.any())
+
+    def _loads(self, steps: FloatArray) -> FloatArray:
+        """Load of each pigment, shape (..., n), what is held counted in."""
+        return np.asarray(self.held + self.load_per_step * self.limits.brought(steps))
+
+    def effective(self, steps: FloatArray | IntArray) -> FloatArray:
+        """Steps that would do as much in proportion, shape (..., k); rising with the steps.
+
+        What all kinds of dose of a pigment bring bends together, beside what is held, and each
+        kind has its share.
+        """
+        if not self.bent:
+            return np.asarray(steps)
+        start, loads = self.held, self._loads(np.asarray(steps, dtype=float))
+        gained = effective(loads, self.bend) - effective(start, self.bend)
+        first = np.broadcast_to(effective_slope(start, self.bend), loads.shape)
+        ratio = np.divide(gained, loads - start, out=first.copy(), where=loads > start)
+        return np.asarray(steps * ratio[..., self.limits.pigment])
+
+    def effective_slope(self, steps: FloatArray) -> FloatArray:
+        """What a small further step of each kind does, in effective ones, shape (..., k)."""
+        slope = effective_slope(self._loads(steps), self.bend)
+        return np.asarray(slope[..., self.limits.pigment])
+
     def spectra(self, steps: FloatArray | IntArray) -> FloatArray:
         """Radiance factors, shape (..., 36), of steps of shape (..., k)."""
+        steps = self.effective(steps)
         mu_a = self.base + steps @ self.absorption
         if self.layer is not None:
             return self.layer.value(mu_a)
@@ -149,18 +193,21 @@ class Space:
 
     def labs_and_slopes(self, steps: FloatArray) -> list[tuple[FloatArray, FloatArray]]:
         """CIELAB and its Jacobian in each view, shapes (m, 3) and (m, 3, k); `steps` is (m, k)."""
-        mu_a = self.base + steps @ self.absorption
+        effective = self.effective(steps)
+        mu_a = self.base + effective @ self.absorption
         if self.layer is not None:
             R, by_a = self.layer.evaluate(mu_a)
             by_s = None
         else:
-            mu_s = self.base_scattering + steps @ self.scattering
+            mu_s = self.base_scattering + effective @ self.scattering
             R, by_a, by_s = reflectance(mu_a, mu_s, self.thickness_cm, self.around)
-        found = []
+        found, pace = [], self.effective_slope(steps)[:, None, :] if self.bent else None
         for view, each in enumerate(self.seen):
             slope = self.xyz_slope(by_a, view)
             if by_s is not None:
                 slope = slope + (by_s @ self._scattered[view]).reshape(slope.shape)
+            if pace is not None:
+                slope = slope * pace
             f, f_slope = cube_root_response(R @ each.weights.T, each.white)
             lab = lab_from_response(f) + self.shift
             found.append((lab, LAB_FROM_RESPONSE @ (f_slope[..., None] * slope)))
@@ -171,7 +218,7 @@ class Space:
         return self.labs_and_slopes(steps)[0]
 
     def xyz_slope(self, by_a: FloatArray, view: int = 0) -> FloatArray:
-        """dXYZ/dsteps in a view, shape (m, 3, k), from dR/d(mu_a) of shape (m, 36)."""
+        """XYZ by effective steps in a view, shape (m, 3, k), from dR/d(mu_a) of shape (m, 36)."""
         return (by_a @ self._absorbed[view]).reshape(-1, 3, self.size)
 
     @functools.cached_property

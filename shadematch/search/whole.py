@@ -285,9 +285,10 @@ def _least_paste(
     """Lagrangian floor of the paste in all, among recipes of a box with CIEDE2000 <= `within`.
 
     Such recipes have norm(offset + G s) <= within, so for any price p of colour the paste is at
-    least the minimum over s of paste(s) + p . (offset + G s) - |p| within. The price is what the
-    dual of the least-paste problem would pay if the kinds of dose at `used` made up the recipe:
-    any one gives a valid floor, this one is good where they do.
+    least the minimum over s of paste(s) + p . (offset + G s) - |p| within; where paste bends, s in
+    G s is off by up to the bow. The price is what the dual of the least-paste problem would pay if
+    the kinds of dose at `used` made up the recipe: any one gives a valid floor, this one is good
+    where they do.
     """
     n = boxes.lo.shape[1]
     half = 0.5 * (boxes.hi - boxes.lo)
@@ -303,6 +304,7 @@ def _least_paste(
         + np.einsum("mc,mc->m", prices, judged.offset)
         - np.linalg.norm(prices, axis=1) * within
         - np.abs(half * paste + priced[:, :n]).sum(axis=1)
+        - (np.abs(priced[:, :n]) * judged.bow).sum(axis=1)
         - np.abs(priced[:, n:]).sum(axis=1)
         - 1e-6
     )

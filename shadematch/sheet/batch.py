@@ -12,10 +12,11 @@ from typing import Any
 from shadematch.errors import FileError, PourError
 from shadematch.keeping.repeat import Repeat
 from shadematch.keeping.saved import Result, SavedRecipe, kept
+from shadematch.matching.match import Match
 from shadematch.matching.question import Choice
+from shadematch.matching.shades import Shades
 from shadematch.planning.result import Plan, Poured
 from shadematch.predicting.pot import InThePot, in_the_pot
-from shadematch.predicting.readings import usual_scale_g
 from shadematch.predicting.spread import Spread, spread as strayed
 from shadematch.sheet.content import content_of
 from shadematch.sheet.orders import Subject, subjects_of
@@ -94,6 +95,7 @@ def batch_sheet(
     loss: float | None = None,
     looks: InThePot | None = None,
     spread: Spread | Mapping[str, float] | bool = True,
+    shades: Shades | None = None,
 ) -> BatchSheet:
     """One page to work by, or one for each order of a plan.
 
@@ -125,6 +127,9 @@ def batch_sheet(
         What slips of ruler and scale do. True works it out, for a ruler within 2 mm and a scale
         within 1 g (a robust match brings its own); False leaves it out; or what
         `shadematch.spread` gave, or ``median`` and ``p90`` [CIEDE2000] in a mapping.
+    shades
+        What `Match.shades` of this match gave: the sheet is then of the first of them, and its
+        order of work goes on to the others.
 
     Returns
     -------
@@ -144,8 +149,10 @@ def batch_sheet(
         alone: dict[str, object] = (
             {"title": title or None, "looks": looks} if isinstance(result, Plan) else {}
         )
-        _brings_its_own(own | yields | alone)
+        _brings_its_own(own | yields | alone | {"shades": shades})
         subjects = subjects_of(result)
+    elif shades is not None:
+        subjects = (Subject(_first_of(shades, result, choice)),)
     elif isinstance(result, Repeat):
         _brings_its_own(own)
         subjects = (Subject(_as_of_today(result), remark="" if result.same else result.sentence),)
@@ -164,7 +171,8 @@ def batch_sheet(
                 bars=subject.bars if bars is None else bars,
                 bar_g=subject.bar_g if bar_g is None else bar_g,
                 loss=subject.loss if loss is None else loss,
-                spread=_told(spread, saved),
+                spread=_told(spread, saved, counted=shades is None),
+                shades=shades,
                 remark=" ".join(filter(None, (subject.remark, saved.palette.notice))),
             )
         )
@@ -198,20 +206,32 @@ def _looks_of(saved: SavedRecipe, looks: InThePot | None) -> InThePot:
 
 
 def _told(
-    spread: Spread | Mapping[str, float] | bool, saved: SavedRecipe
+    spread: Spread | Mapping[str, float] | bool, saved: SavedRecipe, *, counted: bool
 ) -> Spread | Mapping[str, float] | None:
     if isinstance(spread, bool):
-        return spread_of(saved) if spread else None
+        return spread_of(saved) if spread and counted else None
     return spread
 
 
+def _first_of(shades: Shades, result: Result | Repeat, choice: Choice | None) -> SavedRecipe:
+    """The first of a match's shades, as a recipe."""
+    expect(shades, Shades, "shades", "Give what Match.shades gave")
+    if not isinstance(result, Match) or result.target != shades.target or choice is not None:
+        raise PourError(
+            "are of another match",
+            field="shades",
+            value=str(shades.target),
+            remedy="Give the match that they were made of, and no choice",
+        )
+    return kept(shades[0].recipe, palette=result.palette, view=result.view)
+
+
 def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
-    """How far slips of ruler and scale make it stray: from its target, if it has one."""
+    """How far it may be off: from its target, if it has one; by its match's readings."""
     match = saved.match
-    own = None if match is None else match.spread
-    if own is not None and own.recipe == saved.recipe and not readings:
-        return own
-    grain: dict[str, Any] = {"scale_g": usual_scale_g(saved.recipe.pour.batch_g)}
+    if match is not None and match.recipe == saved.recipe and not readings:
+        return match.spread
+    grain = {} if match is None else match.readings._asdict()
     return strayed(
         saved.recipe,
         palette=saved.palette,

@@ -14,6 +14,7 @@ from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, mod
 
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.studio.bend import white_share
 from shadematch.studio.chips import paste_chips
 from shadematch.studio.pigment import LARGEST_NUMBER, Base, Pigment
 from shadematch.studio.uncertainty import PaletteUncertainty
@@ -140,8 +141,9 @@ class Palette(Frozen):
     def fingerprint(self) -> str:
         """Short for the numbers that make its colours, such as ``"1f0a-93b2-77c4"``.
 
-        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings, and the
-        unit if it is not cm. Order, prices, tubes and the note play no part.
+        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings, bends
+        and crowding where there are any, and the unit if it is not cm. Order, prices, tubes and the
+        note play no part.
         """
         unit = {} if self.unit == "cm" else {"unit": self.unit}
         return fingerprint_of(
@@ -265,6 +267,9 @@ class Palette(Frozen):
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.
 
+        Absorption and clear's scattering go by mass; white's scattering may lag behind
+        (`Base.crowding`).
+
         Raises
         ------
         PaletteError
@@ -278,14 +283,11 @@ class Palette(Frozen):
                 remedy="It is a fraction by mass",
             )
         clear, opaque = self.clear, self.white
-        mix = [
-            (1.0 - white) * np.asarray(c) + white * np.asarray(w)
-            for c, w in (
-                (clear.absorption, opaque.absorption),
-                (clear.scattering, opaque.scattering),
-            )
-        ]
-        return mix[0], mix[1]
+        share = float(white_share(white, opaque.crowding))
+        return (
+            (1.0 - white) * np.asarray(clear.absorption) + white * np.asarray(opaque.absorption),
+            (1.0 - white) * np.asarray(clear.scattering) + share * np.asarray(opaque.scattering),
+        )
 
     @model_validator(mode="before")
     @classmethod
@@ -311,6 +313,11 @@ class Palette(Frozen):
         note = {"note": rest.pop("note")} if "note" in rest else {}
         if rest.get("uncertainty", 0) is None:
             del rest["uncertainty"]
+        # What is in proportion, as most is, is not told.
+        for part in (*rest.get("pigments", ()), rest.get("clear", {}), rest.get("white", {})):
+            for field in ("bend", "crowding"):
+                if part.get(field) == 0.0:
+                    del part[field]
         return {**note, "wavelengths_nm": WAVELENGTHS_NM.tolist(), **rest}
 
 

@@ -8,6 +8,7 @@ from pydantic import Field, WithJsonSchema, field_validator
 
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PaletteError, ShadematchError
+from shadematch.studio.bend import LEAST_BEND, MOST_BEND, MOST_CROWDING
 from shadematch.support.models import Frozen, Name, Number
 
 __all__ = ["LARGEST_NUMBER", "Base", "Pigment"]
@@ -61,11 +62,16 @@ class Base(Frozen):
     absorption, scattering
         Absorption and reduced scattering [1/cm] at `WAVELENGTHS_NM`, 36 values each, not
         negative.
+    crowding
+        Of white base: how its scattering falls behind its fraction w in a blend,
+        w exp(-crowding (w - 0.1)); -1 to 1, 0 in proportion (`shadematch.studio.bend`). Means
+        nothing for clear base.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum = Field(repr=False)
+    crowding: Annotated[Number, Field(ge=-MOST_CROWDING, le=MOST_CROWDING)] = 0.0
 
     @field_validator("absorption", "scattering")
     @classmethod
@@ -76,8 +82,9 @@ class Base(Frozen):
 
     @property
     def colour_numbers(self) -> list[list[float]]:
-        """What its colour rests on: absorption and scattering."""
-        return _numbers(self.absorption, self.scattering)
+        """What its colour rests on: absorption, scattering, and crowding if there is any."""
+        rest = ((self.crowding,),) if self.crowding else ()
+        return _numbers(self.absorption, self.scattering, *rest)
 
 
 class Pigment(Frozen):
@@ -92,6 +99,10 @@ class Pigment(Frozen):
         negative.
     scattering
         Reduced scattering in the same unit, or None for a paste that does not scatter.
+    bend
+        How its strength falls behind its load c, c (1 + bend) / (1 + bend c) in place of c, in
+        100 g per the palette's unit; -0.05 to 10, 0 in proportion (`shadematch.studio.bend`).
+        Absorption and scattering are those at a load of 1.
     tube_size
         Paste in a full tube [the palette's unit], 0.01 to 10,000; None if nobody entered it.
     tube_price
@@ -103,6 +114,7 @@ class Pigment(Frozen):
     name: Name
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum | None = Field(default=None, repr=False)
+    bend: Annotated[Number, Field(ge=LEAST_BEND, le=MOST_BEND)] = 0.0
     tube_size: Annotated[Number, Field(ge=0.01, le=10_000)] | None = None
     tube_price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
 
@@ -113,8 +125,9 @@ class Pigment(Frozen):
 
     @property
     def colour_numbers(self) -> list[list[float]]:
-        """What its colour rests on: absorption, and scattering if it has any."""
-        return _numbers(self.absorption, self.scattering if self.scatters else None)
+        """What its colour rests on: absorption, scattering, and bend if it has any."""
+        rest = ((self.bend,),) if self.bend else ()
+        return _numbers(self.absorption, self.scattering if self.scatters else None, *rest)
 
     @property
     def scatters(self) -> bool:

@@ -3,9 +3,10 @@
 Everything that is not known is laid to a few independent causes, each a standard normal number z
 ("modes"). A mode says by how many standard deviations it moves the logarithm of each absorption
 and scattering, and the logit of each backing that was learnt along with them: a coefficient c
-becomes c exp(z1 m1 + z2 m2 + ...), which stays positive. A calibration's covariance, a strength
-known to 10 % and what a book of batches leaves open all have this form; so what is shared, such as
-an error of the white tile, is told once and counts in all pastes together.
+becomes c exp(z1 m1 + z2 m2 + ...), which stays positive. It also says how far it moves the bend of
+each paste and the crowding of white base (`shadematch.studio.bend`). A calibration's covariance, a
+strength known to 10 % and what a book of batches leaves open all have this form; so what is shared,
+such as an error of the white tile, is told once and counts in all pastes together.
 """
 
 from __future__ import annotations
@@ -60,12 +61,18 @@ class Mode(Frozen):
         the white base's, which come last; empty where it moves none.
     backings
         How it moves the logit of each backing.
+    bends
+        How much it adds to the bend of each paste, in the palette's order; empty where to none.
+    crowding
+        How much it adds to the crowding of white base.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
     absorption: tuple[Moves, ...]
     scattering: tuple[Moves, ...]
     backings: tuple[Moves, ...] = ()
+    bends: tuple[Annotated[Number, Field(ge=-_WIDEST, le=_WIDEST)], ...] = ()
+    crowding: Annotated[Number, Field(ge=-_WIDEST, le=_WIDEST)] = 0.0
 
 
 class PaletteUncertainty(Frozen):
@@ -108,6 +115,13 @@ class PaletteUncertainty(Frozen):
                         value=f"{len(rows)} of {sorted({len(r) for r in rows})} values",
                         remedy="One for each paste, then clear and white base",
                     )
+            if len(mode.bends) not in (0, spectra - 2):
+                raise PaletteError(
+                    f"needs {spectra - 2} values, or none",
+                    field=f"modes.{i}.bends",
+                    value=f"{len(mode.bends)} values",
+                    remedy="One for each paste",
+                )
         for i, backing in enumerate(self.backings):
             if len(backing.reflectance) != WAVELENGTHS_NM.size:
                 raise PaletteError(
@@ -165,6 +179,8 @@ class PaletteUncertainty(Frozen):
                     absorption=chosen(mode.absorption),
                     scattering=chosen(mode.scattering),
                     backings=mode.backings,
+                    bends=tuple(mode.bends[i] for i in pigments) if mode.bends else (),
+                    crowding=mode.crowding,
                 )
                 for mode in self.modes
             ),
@@ -208,6 +224,24 @@ class PaletteUncertainty(Frozen):
             for k, row in enumerate(getattr(mode, field)):
                 if row:
                     found[at, k] = row
+        found.setflags(write=False)
+        return found
+
+    @functools.cached_property
+    def bends(self) -> FloatArray:
+        """How modes move bends, shape (K, n)."""
+        pastes = len(self.modes[0].absorption) - 2 if self.modes else 0
+        found = np.zeros((len(self.modes), pastes))
+        for row, mode in zip(found, self.modes, strict=True):
+            if mode.bends:
+                row[:] = mode.bends
+        found.setflags(write=False)
+        return found
+
+    @functools.cached_property
+    def crowding(self) -> FloatArray:
+        """How modes move the crowding of white base, shape (K,)."""
+        found = np.array([mode.crowding for mode in self.modes])
         found.setflags(write=False)
         return found
 

@@ -287,8 +287,8 @@ def main() -> int:
         "## What was not measured",
         "",
         "Real soap. The strength of white base, the refractive index and the forward lean of its "
-        "scattering are estimates; edge losses, rough faces, shimmer, fluorescence and paste that "
-        "clumps are not modelled.",
+        "scattering are estimates; edge losses, rough faces, shimmer and fluorescence are not "
+        "modelled.",
     ]
     text = "\n".join(lines) + "\n"
     print(text)

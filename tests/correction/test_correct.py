@@ -15,7 +15,7 @@ from shadematch.correction.belief import Belief, Priors, first_belief
 from shadematch.predicting.prediction import Model
 from shadematch.support.arrays import FloatArray
 from tests.invented.batches import Pot, faults, other_surfaces, two_rounds
-from tests.invented.problems import with_chalk
+from tests.invented.problems import bent, with_chalk
 
 PRIORS = Priors(0.1, 0.1, 0.2, 1.0, 0.5)
 
@@ -48,7 +48,12 @@ def strong(factors: dict[str, float]) -> sm.Palette:
 # --- what is believed
 
 
-@pytest.mark.parametrize("palette", [sm.demo_palette(), with_chalk(4)], ids=["clear", "chalk"])
+BENT = bent(with_chalk(4), np.random.default_rng(2))
+
+
+@pytest.mark.parametrize(
+    "palette", [sm.demo_palette(), with_chalk(4), BENT], ids=["clear", "chalk", "bent"]
+)
 def test_jacobian(palette: sm.Palette) -> None:
     belief = belief_of(palette=palette)
     rng = np.random.default_rng(1)
@@ -190,6 +195,27 @@ def test_no_miss_against_enumeration(part: int) -> None:
         assert not wrong, (seed, wrong)
         said.add(status)
     assert said
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(2000, 2006))
+def test_no_miss_against_enumeration_where_paste_bends(seed: int) -> None:
+    # By all the paste that is in the pot, what was added and what let-downs brought.
+    _, wrong = faults(seed, bends=True)
+    assert not wrong
+
+
+def test_what_is_learned_keeps_bends() -> None:
+    palette = bent(sm.demo_palette(), np.random.default_rng(1))
+    pour = sm.Pour(batch_g=400, white=0.25)
+    doses = {"gorse": 9.0, "rosehip": 3.0}
+    belief = belief_of((9, 3, 0, 0, 0), 300, 100, palette=palette)
+    own = sm.predict(doses, palette=palette, pour=pour)
+    assert belief.lab(belief.mean[None])[0] == pytest.approx(own.lab, abs=2e-3)
+    c = sm.correct(sm.Recipe(doses, pour), own.lab, sm.Target(own.lab), palette=palette)
+    learned = c.palette
+    assert [p.bend for p in learned.pigments] == [p.bend for p in palette.pigments]
+    assert learned.white.crowding == palette.white.crowding
 
 
 @pytest.mark.slow

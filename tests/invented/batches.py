@@ -29,7 +29,7 @@ from shadematch.predicting.prediction import Model
 from shadematch.predicting.uncertainty import Uncertainty
 from shadematch.studio.recipe import Weighed
 from shadematch.support.arrays import FloatArray
-from tests.invented.problems import every_recipe, invented_palette
+from tests.invented.problems import bent, every_recipe, invented_palette
 
 INDEX, ASYMMETRY = 1.46, 0.5
 R0 = ((INDEX - 1) / (INDEX + 1)) ** 2
@@ -292,14 +292,16 @@ def misses(seed: int) -> list[tuple[float, float]]:
 # --- against enumeration
 
 
-def random_off_batch(seed: int, let_downs: bool = False) -> Correction:
+def random_off_batch(seed: int, let_downs: bool = False, bends: bool = False) -> Correction:
     """A correction of a random batch that is off, small enough to look at every addition.
 
-    Where it has let-downs, there is one of half of its pastes, or of its first.
+    Where it has let-downs, there is one of half of its pastes, or of its first. With `bends`,
+    pastes are weaker where there is much of them.
     """
     rng = np.random.default_rng(seed)
     n = int(rng.integers(1, 6))
     palette = sm.demo_palette() if seed % 3 == 0 else invented_palette(rng, n)
+    palette = bent(palette, rng) if bends else palette
     n = len(palette.pigments)
     tolerance = float(rng.choice([0.7, 1.0, 1.5, 3.0]))
     while True:
@@ -391,12 +393,12 @@ def every_addition(
     return np.concatenate(rows), np.concatenate(masses), np.concatenate(values)
 
 
-def faults(seed: int) -> tuple[str, list[str]]:
+def faults(seed: int, *, bends: bool = False) -> tuple[str, list[str]]:
     """Status of a random correction, and everything that enumeration finds wrong with it.
 
     Every fourth batch has let-downs.
     """
-    c = random_off_batch(seed, let_downs=seed % 4 == 3)
+    c = random_off_batch(seed, let_downs=seed % 4 == 3, bends=bends)
     last, pour = c._additions, c.recipe.pour
     steps, grams, values = every_addition(
         c, last.bases, last.pot_g, last.base_step_g, last.max_load

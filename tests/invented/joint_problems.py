@@ -16,7 +16,7 @@ from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM, observation
 from shadematch.predicting.prediction import model_for
 from shadematch.support.arrays import FloatArray, IntArray
-from tests.invented.problems import invented_palette
+from tests.invented.problems import bent, invented_palette
 
 LIGHTS = ("D65", "A", "FL11", "LED-B3", "D50", "FL2")
 
@@ -49,8 +49,13 @@ def some_spectrum(rng: np.random.Generator) -> FloatArray:
     return np.clip(curve, 0.02, 0.95)
 
 
-def joint_problem(seed: int, *, most: int = 150_000, scatter: float = 0.2) -> JointProblem:
-    """A random question with at most `most` permitted recipes; a share of them scatter."""
+def joint_problem(
+    seed: int, *, most: int = 150_000, scatter: float = 0.2, bends: bool = False
+) -> JointProblem:
+    """A random question with at most `most` permitted recipes; a share of them scatter.
+
+    With `bends`, pastes are weaker where there is much of them, let-downs and all.
+    """
     rng = np.random.default_rng(seed)
     while True:
         count = int(rng.integers(1, 5))
@@ -61,6 +66,7 @@ def joint_problem(seed: int, *, most: int = 150_000, scatter: float = 0.2) -> Jo
             palette = sm.Palette(
                 pigments=(first, *palette.pigments[1:]), clear=palette.clear, white=palette.white
             )
+        palette = bent(palette, rng) if bends else palette
         pour = sm.Pour(
             batch_g=float(rng.choice([40, 60, 100, 150, 250, 500])),
             thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
@@ -120,7 +126,7 @@ def joint_problem(seed: int, *, most: int = 150_000, scatter: float = 0.2) -> Jo
         for load in np.unique(loads[:, 0]):
             at = loads[:, 0] == load
             layer = model.layer_with(np.append(load, np.zeros(count - 1)))
-            spectra[at] = layer.value(model.base_absorption + loads[at] @ model.absorption)
+            spectra[at] = layer.value(model.absorbed(loads[at]))
     else:
         spectra = np.concatenate([model.spectra(part) for part in np.array_split(loads, 20)])
     if rng.random() < 0.5:

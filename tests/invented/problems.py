@@ -60,6 +60,16 @@ def milky(rng: np.random.Generator, count: int, scattering: int) -> sm.Palette:
     return sm.Palette(pigments=pigments, clear=plain.clear, white=plain.white)
 
 
+def bent(palette: sm.Palette, rng: np.random.Generator) -> sm.Palette:
+    """The same, its pastes weaker or a little stronger where there is much, and white crowding."""
+    bends = [float(rng.choice([-0.05, 0.0, 0.0625, rng.uniform(0, 1)])) for _ in palette.pigments]
+    pigments = [
+        p.model_copy(update={"bend": k}) for p, k in zip(palette.pigments, bends, strict=True)
+    ]
+    white = palette.white.model_copy(update={"crowding": float(rng.uniform(-0.5, 0.9))})
+    return sm.Palette(pigments=tuple(pigments), clear=palette.clear, white=white)
+
+
 def every_recipe(count: int, most: int) -> FloatArray:
     """All whole recipes of at most `most` steps, by plain recursion."""
     if count == 0:
@@ -126,12 +136,13 @@ def target_of(kind: str, rng: np.random.Generator, model: Model, loads: FloatArr
     return np.array(sm.Target.from_srgb(rng.random(3).tolist()).lab)
 
 
-def problem(seed: int, *, least: int = 3001, most: int = 60_000) -> Problem:
-    """A random problem with between `least` and `most` recipes."""
+def problem(seed: int, *, least: int = 3001, most: int = 60_000, bends: bool = False) -> Problem:
+    """A random problem with between `least` and `most` recipes; with `bends`, paste bends."""
     rng = np.random.default_rng(seed)
     while True:
         count = int(rng.integers(1, 9))
         palette = invented_palette(rng, count, twins=bool(count > 1 and rng.random() < 0.2))
+        palette = bent(palette, rng) if bends else palette
         step = float(rng.choice([1.0, 0.5]))
         pour = sm.Pour(
             batch_g=float(rng.choice([100, 200, 300, 500, 1000, 20_000])),

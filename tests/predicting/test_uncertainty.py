@@ -86,7 +86,7 @@ def test_strengths_against_palettes_of_other_strengths() -> None:
         assert row == pytest.approx((ends[0] - ends[1]) / 2e-3 * sd, rel=2e-3, abs=1e-5)
 
 
-def whole(palette: sm.Palette) -> sm.Palette:
+def whole(palette: sm.Palette, *, bends: bool = False) -> sm.Palette:
     """Everything uncertain that can be: absorption and scattering of all, backing, bench."""
     rng = np.random.default_rng(8)
     size, waves = len(palette.pigments) + 2, WAVELENGTHS_NM / 550.0
@@ -99,6 +99,8 @@ def whole(palette: sm.Palette) -> sm.Palette:
             absorption=tuple(curve(0.04) for _ in range(size)),
             scattering=tuple(curve(0.03) for _ in range(size)),
             backings=(curve(0.05),),
+            bends=tuple(rng.normal(0, 0.01, size - 2).tolist()) if bends else (),
+            crowding=float(rng.normal(0, 0.05)) if bends else 0.0,
         )
         for _ in range(4)
     )
@@ -112,10 +114,19 @@ def whole(palette: sm.Palette) -> sm.Palette:
     return sm.Palette(**{**dict(palette), "uncertainty": known})
 
 
+def weaker(palette: sm.Palette) -> sm.Palette:
+    """The same, each paste weaker where there is much, and white crowding."""
+    pigments = [p.model_copy(update={"bend": 0.2}) for p in palette.pigments]
+    white = palette.white.model_copy(update={"crowding": 0.4})
+    return sm.Palette(pigments=tuple(pigments), clear=palette.clear, white=white)
+
+
 @pytest.mark.parametrize("white", [0.0, 0.2, 1.0])
 @pytest.mark.parametrize("chalk", [False, True])
-def test_linear_covariance_against_the_full_model(white: float, chalk: bool) -> None:
-    palette = whole(with_chalk() if chalk else sm.demo_palette())
+@pytest.mark.parametrize("bends", [False, True])
+def test_linear_covariance_against_the_full_model(white: float, chalk: bool, bends: bool) -> None:
+    plain = with_chalk() if chalk else sm.demo_palette()
+    palette = whole(weaker(plain) if bends else plain, bends=bends)
     pour = sm.Pour(batch_g=500, white=white, thickness_cm=1.5)
     known = of(palette, pour)
     doses = amounts(palette, gorse=6.0, dusk=2.0, chalk=1.0)
@@ -132,6 +143,36 @@ def test_linear_covariance_against_the_full_model(white: float, chalk: bool) -> 
     ways = judge.lab(doses, judge.one_by_one)[0].reshape(2, -1, 3)
     slopes = 0.5 * (ways[0] - ways[1])
     assert slopes == pytest.approx(found.columns[0], rel=0.03, abs=0.01 * np.sqrt(scale))
+
+
+def test_a_bend_that_is_not_known_against_differences() -> None:
+    plain, pour = weaker(sm.demo_palette()), sm.Pour(batch_g=200, white=0.3)
+    rows = ((),) * 7
+    mode = Mode(absorption=rows, scattering=rows, bends=(0.01, 0, 0, 0, 0), crowding=0.02)
+    known = PaletteUncertainty(modes=(mode,))
+    palette = sm.Palette(**{**dict(plain), "uncertainty": known})
+    doses = {"gorse": 6.0, "dusk": 1.0}
+    moved = one(of(palette, pour), amounts(palette, **doses), "pastes and bases")
+
+    def other(z: float) -> FloatArray:
+        first = plain.pigments[0].model_copy(update={"bend": 0.2 + 0.01 * z})
+        white = plain.white.model_copy(update={"crowding": 0.4 + 0.02 * z})
+        pigments = (first, *plain.pigments[1:])
+        return lab(doses, sm.Palette(pigments=pigments, clear=plain.clear, white=white), pour)
+
+    assert moved == pytest.approx(((other(0.1) - other(-0.1)) / 0.2)[None], rel=2e-3, abs=1e-4)
+    fewer = palette.only("gorse", "dusk").uncertainty
+    assert fewer is not None and fewer.bends.tolist() == [[0.01, 0.0]]
+    with pytest.raises(sm.PaletteError) as found:
+        PaletteUncertainty(modes=(mode.model_copy(update={"bends": (0.1,)}),))
+    assert found.value.field == "modes.0.bends"
+
+
+def test_a_model_error_alone() -> None:
+    known = PaletteUncertainty(model_lab=1.0)
+    palette = sm.Palette(**{**dict(sm.demo_palette()), "uncertainty": known})
+    s = sm.spread({"gorse": 7}, palette=palette, pour=sm.Pour(batch_g=500), dose_slip=0, scale_g=0)
+    assert s.causes["model"] == pytest.approx(1.0) and s.mean > 0.3
 
 
 def test_the_model_of_strengths_against_a_generator_of_other_numbers() -> None:

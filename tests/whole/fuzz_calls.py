@@ -269,10 +269,17 @@ def _distribution() -> Any:
 
 CALLS: dict[str, Call] = {
     # what people type in
-    "Base": Call(sm.Base, _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36)),
+    "Base": Call(sm.Base, _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36, crowding=0.3)),
     "Pigment": Call(
         sm.Pigment,
-        _with(name="p", absorption=(0.1,) * 36, scattering=None, tube_size=87.0, tube_price=9.5),
+        _with(
+            name="p",
+            absorption=(0.1,) * 36,
+            scattering=None,
+            bend=0.05,
+            tube_size=87.0,
+            tube_price=9.5,
+        ),
     ),
     "Palette": Call(
         sm.Palette,

@@ -129,13 +129,14 @@ def _targets(colour: tuple[float, float, float]) -> sm.Target | str:
         return "#" + "".join(f"{int(abs(v)):02x}" for v in colour)
 
 
-def _palettes(scale: float, chalk: float) -> sm.Palette:
+def _palettes(scale: float, chalk: float, bend: float) -> sm.Palette:
     base = palette()
     changed = [
         p.model_copy(
             update={
                 "absorption": tuple(scale * v for v in p.absorption),
                 "scattering": tuple(chalk for _ in p.absorption) if chalk else None,
+                "bend": bend,
             }
         )
         for p in base.pigments
@@ -146,7 +147,12 @@ def _palettes(scale: float, chalk: float) -> sm.Palette:
 palettes = st.one_of(
     st.none(),
     st.just(palette()),
-    st.builds(_palettes, st.sampled_from([0.0, 1e-6, 1.0, 30.0]), st.sampled_from([0.0, 0.0, 2.0])),
+    st.builds(
+        _palettes,
+        st.sampled_from([0.0, 1e-6, 1.0, 30.0]),
+        st.sampled_from([0.0, 0.0, 2.0]),
+        st.sampled_from([-0.05, 0.0, 0.0, 0.1, 10.0]),
+    ),
 )
 BY_NAME: dict[str, Any] = {
     "palette": palettes.map(lambda p: palette() if p is None else p),

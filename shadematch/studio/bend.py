@@ -1,0 +1,122 @@
+"""How the strength of pastes and of white base falls behind what their amounts promise.
+
+Particles that clump or lie close do less each. Paste at a load c [per 100 g] does as much as
+
+    e(c) = c (1 + k) / (1 + k c)
+
+would in proportion, with one number k, its *bend*, for each paste: e(1) = 1 whatever k is, and at
+a large load it does 1 / (1 + k c) of what small loads promise. White base in a blend scatters
+
+    s w exp(-h (w - 0.1))
+
+for a white fraction w, with one number h, its *crowding*: s is its strength per fraction near a
+tenth, and pure white scatters s exp(-0.9 h). Both forms are chosen for being simple and monotone;
+with k = h = 0 all is in proportion. (White pigments that crowd: S. Fitzwater, J. W. Hook, J. Coat.
+Technol. 57 (721) (1985) 39.)
+
+A paste that gains strength with load, k < 0, would pass all bounds at c = -1 / k. From half of that
+on e goes on straight, along its tangent.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from shadematch.support.arrays import FloatArray
+
+__all__ = [
+    "LEAST_BEND",
+    "MOST_BEND",
+    "MOST_CROWDING",
+    "effective",
+    "effective_by_bend",
+    "effective_slope",
+    "white_share",
+    "white_share_by_crowding",
+    "white_share_slope",
+]
+
+LEAST_BEND: Final = -0.05
+MOST_BEND: Final = 10.0
+"""Of a paste, far beyond what clumping does: at a load of 1 it does an eleventh of what small
+loads promise."""
+MOST_CROWDING: Final = 1.0
+"""Of white base, either way: up to it, more of it scatters more."""
+_TENTH: Final = 0.1
+
+
+def _straight_from(bend: FloatArray) -> FloatArray:
+    """Load from which on e is straight; infinite where it never is."""
+    return np.asarray(np.divide(-0.5, bend, out=np.full(np.shape(bend), np.inf), where=bend < 0))
+
+
+def effective(load: FloatArray, bend: FloatArray) -> FloatArray:
+    """The load that would do as much in proportion, e(c).
+
+    Parameters
+    ----------
+    load
+        [palette's unit per 100 g], shape (..., n), from 0 on.
+    bend
+        k of each paste [100 g per palette's unit], at least `LEAST_BEND`; shape (n,), or one that
+        `load` broadcasts with.
+
+    Returns
+    -------
+    ndarray
+        Shape (..., n), rising with the load.
+    """
+    if not bend.any():
+        return load
+    if not (bend < 0).any():
+        return np.asarray(load * (1.0 + bend) / (1.0 + bend * load))
+    bent = np.minimum(load, _straight_from(bend))
+    weaker = 1.0 + bend * bent
+    return np.asarray((1.0 + bend) / weaker * (bent + (load - bent) / weaker))
+
+
+def effective_slope(load: FloatArray, bend: FloatArray) -> FloatArray:
+    """Derivative of `effective` by the load, shape (..., n); above 0."""
+    if not bend.any():
+        return np.ones_like(load)
+    bent = np.minimum(load, _straight_from(bend))
+    return np.asarray((1.0 + bend) / (1.0 + bend * bent) ** 2)
+
+
+def effective_by_bend(load: FloatArray, bend: FloatArray) -> FloatArray:
+    """Derivative of `effective` by the bend, shape (..., n)."""
+    edge = _straight_from(bend)
+    bent = np.minimum(load, edge)
+    weaker = 1.0 + bend * bent
+    by_bend = bent * (1.0 - bent) / weaker**2
+    # The tangent at c = -1 / (2 k), where 1 + k c is a half, is 4 (1 + k) c + (1 + k) / k.
+    beyond = np.divide(1.0, bend * bend, out=np.zeros(np.shape(bend)), where=bend < 0)
+    return np.where(load > edge, 4.0 * load - beyond, by_bend)
+
+
+def white_share(white: FloatArray | float, crowding: FloatArray | float) -> FloatArray:
+    """What white base scatters in a blend, as a share of its `Base.scattering`.
+
+    Parameters
+    ----------
+    white
+        Mass fraction, 0 to 1, any shape.
+    crowding
+        h, -`MOST_CROWDING` to `MOST_CROWDING`; a number, or of the shape of `white`.
+    """
+    fraction = np.asarray(white, dtype=float)
+    return np.asarray(fraction * np.exp(-crowding * (fraction - _TENTH)))
+
+
+def white_share_slope(white: FloatArray | float, crowding: float) -> FloatArray:
+    """Derivative of `white_share` by the fraction."""
+    fraction = np.asarray(white, dtype=float)
+    return np.asarray((1.0 - crowding * fraction) * np.exp(-crowding * (fraction - _TENTH)))
+
+
+def white_share_by_crowding(white: FloatArray | float, crowding: float) -> FloatArray:
+    """Derivative of `white_share` by the crowding."""
+    fraction = np.asarray(white, dtype=float)
+    return np.asarray(-(fraction - _TENTH) * white_share(fraction, crowding))
