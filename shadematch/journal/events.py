@@ -259,8 +259,10 @@ def now() -> str:
 
 def line_of(event: Event) -> str:
     """An event as a line of the file, without its end."""
-    # Defaults are written out: the file must mean the same when they change one day.
-    content = _FORM.dump_python(event, mode="json", exclude_none=True)
+    content = _FORM.dump_python(event, mode="json", exclude_defaults=True)
+    if isinstance(event, Poured):
+        # In full: the file must mean the same when a default changes one day.
+        content["pour"] = event.pour.model_dump(mode="json")
     content = {"event": event.event, "what": event.what, **content}
     if isinstance(event, Begun):
         content = enveloped("journal", VERSION, content)
