@@ -413,7 +413,7 @@ def test_frozen_plain_and_drawn() -> None:
         ({"model_spread": float("nan")}, "model_spread"),
         ({"scale_g": 400}, "scale_g"),
         ({"palette": "mine"}, "palette"),
-        ({"recipe": sm.Recipe({"ink": 1.0}, sm.Pour())}, "pigment"),
+        ({"recipe": sm.Recipe({"ink": 1.0}, sm.Pour(batch_g=100))}, "pigment"),
     ],
 )
 def test_bad_questions(asked: dict[str, object], field: str) -> None:
