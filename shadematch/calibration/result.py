@@ -15,6 +15,7 @@ from shadematch.calibration.forward import backing_shares
 from shadematch.calibration.identify import strength_sd, weakly_known
 from shadematch.calibration.intervals import Interval, interval_of
 from shadematch.calibration.learned import base_of, crowded, fitted, pigment_of
+from shadematch.calibration.pictures import residuals_drawn, spectra_drawn
 from shadematch.calibration.residual import WRONG, Residual, residuals_by_bar
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import PaletteError, PourError, UnknownNameError
@@ -396,4 +397,8 @@ class Calibration(Reported):
             if r.weight < WRONG
         ]
         rows += rows_of("note", self.poorly_known)
-        return Report(rows=tuple(rows), cautions=False)
+        pictures = (
+            spectra_drawn({name: self.spectrum(name) for name in self.pigments}, self.unit),
+            residuals_drawn([(r.name, r.delta_e) for r in self.residuals]),
+        )
+        return Report(pictures=pictures, rows=tuple(rows), cautions=False)

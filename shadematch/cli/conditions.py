@@ -39,6 +39,7 @@ def add_conditions(
     pour: Sequence[str] = tuple(Pour.model_fields),
     *,
     view: bool = True,
+    palette: bool = True,
 ) -> None:
     """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them.
 
@@ -48,10 +49,11 @@ def add_conditions(
         Of the verb.
     pour
         Fields of the pour that matter to it.
-    view
-        Whether the view does.
+    view, palette
+        Whether the view does, and whether a palette can be given.
     """
-    parser.add_argument("--palette", metavar="FILE", help="palette file (the demo palette)")
+    if palette:
+        parser.add_argument("--palette", metavar="FILE", help="palette file (the demo palette)")
     usual = Pour()
     add = parser.add_argument_group("the pour").add_argument
     for field, kind, unit, text in (

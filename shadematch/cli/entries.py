@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from shadematch.matching.question import Choice
+from shadematch.matching.shades import Shades
 from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.spread import Spread
 from shadematch.studio.pour import Pour
@@ -12,7 +13,14 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
 from shadematch.support.cautions import CAUTIONS
 
-__all__ = ["choice_entries", "dose_entries", "recipe_entries", "shared_entries", "spread_entries"]
+__all__ = [
+    "choice_entries",
+    "dose_entries",
+    "recipe_entries",
+    "shades_entries",
+    "shared_entries",
+    "spread_entries",
+]
 
 
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
@@ -34,15 +42,34 @@ def dose_entries(recipe: Recipe) -> dict[str, Any]:
 
 
 def choice_entries(choice: Choice) -> dict[str, Any]:
-    """The same with `delta_e`."""
-    return recipe_entries(choice.recipe, choice.predicted, delta_e=choice.delta_e)
+    """The same with `delta_e`, and `expected` where it was asked for."""
+    more = {"delta_e": choice.delta_e}
+    if choice.expected is not None:
+        more["expected"] = choice.expected
+    return recipe_entries(choice.recipe, choice.predicted, **more)
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:
     """What JSON tells of a spread."""
     shown = ("mean", "median", "p90", "p95", "lab_covariance", "dose_slip", "scale_g")
     entries = {name: getattr(found, name) for name in shown}
-    return {"delta_e": found.nominal_delta_e, **entries, "shares": dict(found.shares)}
+    parts = {"shares": dict(found.shares), "causes": dict(found.causes), "largest": found.largest}
+    return {"delta_e": found.nominal_delta_e, **entries, **parts}
+
+
+def shades_entries(found: Shades) -> dict[str, Any]:
+    """What JSON tells of shades from one pot."""
+    shown = ("expected", "p90", "alone_expected", "alone_p90", "dab_g")
+    each = [
+        {
+            "added": dict(shade.added),
+            **recipe_entries(
+                shade.recipe, shade.predicted, delta_e=shade.delta_e, share=shade.share
+            ),
+        }
+        for shade in found
+    ]
+    return {**{name: getattr(found, name) for name in shown}, "each": each}
 
 
 def shared_entries(pour: Pour, view: View) -> dict[str, Any]:

@@ -27,6 +27,7 @@ from shadematch.cli import (
     cost,
     feasibility,
     gamut,
+    journal,
     layers,
     let_down,
     lights,
@@ -55,7 +56,7 @@ VERBS: Final = (
     *(match, predict, photo, gamut, feasibility),
     *(smallest_batch, same_look, lights, let_down),
     *(sheet, repeat, pot, spread, correct),
-    *(plan, cost, wedge, layers, palette, calibrate, samples),
+    *(plan, cost, wedge, layers, palette, journal, calibrate, samples),
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
 WRITTEN: Final = ("save", "save_palette")

@@ -7,18 +7,24 @@ in_srgb}; ``closest`` and ``ideal``, each with the keys from ``doses`` to ``pred
 ``proved``,
 ``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
 ``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
-With ``--robust`` the recipe is the robust one, and ``spread`` tells of it as in
-`shadematch.cli.spread`, with ``complete``, whether all that might be more robust were looked at.
+``rule`` (``nominal`` or ``expected``) tells by which CIEDE2000 the recipe was chosen, and
+``spread`` how far it may be off, as in `shadematch.cli.spread`; by the rule ``expected`` (with
+``--robust``, or a palette that says how well it is known) choices carry ``expected``, and
+``robust`` is the one with the smallest.
 ``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses``
 is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
 {pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--lights``, ``lights`` {name:
 CIEDE2000}.
+With ``--shades``, ``shades`` {expected, p90, alone_expected, alone_p90, dab_g, each}, of each
+``added`` {name: amount}, ``share`` and the keys from ``doses`` to ``predicted`` of what the pot
+then holds.
 With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
 """
 
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import Any
 
 from shadematch.cli.amounts import COUNT, MASS, NUMBER, SHARE, read_let_down
@@ -28,10 +34,15 @@ from shadematch.cli.conditions import (
     add_readings,
     pour_and_view,
     read_lights,
-    read_palette,
     read_readings,
 )
-from shadematch.cli.entries import choice_entries, shared_entries, spread_entries
+from shadematch.cli.entries import (
+    choice_entries,
+    shades_entries,
+    shared_entries,
+    spread_entries,
+)
+from shadematch.cli.journal import add_journal, palette_given
 from shadematch.cli.parsing import Verbs, only_with
 from shadematch.cli.predict import range_entries, read_calibration
 from shadematch.cli.printing import json_text, shown
@@ -63,14 +74,24 @@ def add_verb(verb: Verbs) -> None:
     add(
         "--robust",
         action="store_true",
-        help="the recipe that bears slips of dosing and weighing best",
+        help="choose by the expected CIEDE2000, with slips of dosing and weighing counted",
     )
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
+    text = "also a few shades from one pot, for a customer to choose from, 2 to 6"
+    add("--shades", type=COUNT, metavar="COUNT", help=text)
+    add(
+        "--dab",
+        dest="dab_g",
+        type=MASS,
+        metavar="G",
+        help="taken out after each but the last shade, in g (20)",
+    )
     add = parser.add_argument_group("saving it").add_argument
     add("--save", metavar="FILE", help="into this file, for shadematch repeat and sheet")
     add("--note", metavar="TEXT", help="your own words, kept with it")
     text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
     add("--calibration", metavar="FILE", help=text)
+    add_journal(add)
     add_readings(parser)
     add_conditions(parser)
 
@@ -78,14 +99,14 @@ def add_verb(verb: Verbs) -> None:
 def _match(args: argparse.Namespace) -> str:
     for option, given, names in (
         ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
-        ("--robust", args.robust, ("dose_slip", "scale_g")),
         ("--save", args.save, ("note",)),
+        ("--shades", args.shades, ("dab_g",)),
     ):
         if not given:
             only_with(option, args, *names)
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
-    palette = read_palette(args.palette) if learnt is None else learnt.palette
+    palette = palette_given(args) if learnt is None else learnt.palette
     let_downs = [
         read_let_down(text, unit=palette.unit, step_g=args.weigh_step, white=args.let_down_white)
         for text in args.let_down
@@ -109,11 +130,17 @@ def _match(args: argparse.Namespace) -> str:
     ranged = None
     if learnt is not None:
         ranged = learnt.interval(found.recipe, view=view, target=found.target)
+    more = []
+    extra = {} if ranged is None else {"range": range_entries(ranged)}
+    if args.shades is not None:
+        dab = {} if args.dab_g is None else {"dab_g": args.dab_g}
+        poured = found.shades(args.shades, **dab)
+        more.append(replace(poured.report(), swatches=()))
+        extra["shades"] = shades_entries(poured)
     if args.json:
-        extra = {} if ranged is None else {"range": range_entries(ranged)}
         return json_text({**_match_entries(found, args.choices), **extra})
     ranges = [] if ranged is None else [Row("range", ranged.sentence)]
-    more = [_choices(found)] if args.choices else []
+    more += [_choices(found)] if args.choices else []
     saved = [] if args.save is None else [f"saved in {args.save}"]
     return shown(found.report().plus(*ranges), *more, *saved)
 
@@ -134,8 +161,9 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
         "verdict": {n: getattr(found.verdict, n) for n in ("limit", "sentence", "help")},
         **shared_entries(found.pour, found.view),
     }
-    if found.spread is not None:
-        entries["spread"] = {**spread_entries(found.spread), "complete": found.robust_complete}
+    entries |= {"rule": found.rule, "spread": spread_entries(found.spread)}
+    if found.robust is not None:
+        entries["robust"] = choice_entries(found.robust)
     if choices:
         entries["choices"] = [choice_entries(choice) for choice in found.choices]
     return entries

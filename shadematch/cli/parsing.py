@@ -52,11 +52,11 @@ OPTIONS: Final = (
             *("title", "date", "note", "bars", "bar_g", "loss", "depth_cm", "pot"),
             *("delta_e", "step_g", "largest_g", "max_let_downs", "most", "reference"),
             *("from_cm", "to_cm", "height_cm", "steps", "seconds", "gap"),
-            *("dose_slip", "scale_g", "pot_g", "base_step_g", "bases", "measured"),
+            *("dose_slip", "scale_g", "pot_g", "base_step_g", "bases", "measured", "dab_g"),
         )
     }
     | {"let_down_paste": "--let-down-paste", "drop_mm": "--drop"}
-    | {"lights": "--lights"}
+    | {"lights": "--lights", "count": "--shades"}
 )
 """What the library's fields are called here."""
 

@@ -1,9 +1,9 @@
 """``shadematch spread``: how far a recipe strays when ruler and scale are a little off.
 
 With ``--json``: ``doses`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`;
-``spread`` {delta_e, mean, median, p90, p95, lab_covariance, shares {reading: share}, dose_slip,
-scale_g}, ``delta_e`` being that when nothing is off; ``target`` {lab, hex} or null; ``pour``,
-``view``, ``cautions``.
+``spread`` {delta_e, mean, median, p90, p95, lab_covariance, shares {cause: share}, causes {kind:
+share}, largest, dose_slip, scale_g}, ``delta_e`` being that when nothing is off; ``target`` {lab,
+hex} or null; ``pour``, ``view``, ``cautions``.
 """
 
 from __future__ import annotations

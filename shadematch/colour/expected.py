@@ -21,7 +21,15 @@ import numpy as np
 from shadematch.colour.difference import delta_e
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["LEVEL", "differences", "nine_in_ten", "normal_points", "root_of", "within_of"]
+__all__ = [
+    "LEVEL",
+    "differences",
+    "how_seen",
+    "nine_in_ten",
+    "normal_points",
+    "root_of",
+    "within_of",
+]
 
 LEVEL: Final = 0.9
 """What "nine times in ten" means."""
@@ -72,7 +80,7 @@ def differences(
     lab
         Mean colours in v lights, shape (k, v, 3).
     aim
-        The colours that are wanted, shape (v, 3).
+        The colours that are wanted, shape (v, 3), or (k, 1, v, 3) for each its own.
     covariance
         Of `lab`, over all lights together, shape (k, 3 v, 3 v).
     aim_covariance
@@ -85,7 +93,7 @@ def differences(
     ndarray
         Shape (k, count): the largest over the lights.
     """
-    lights, size = aim.shape[0], aim.size
+    lights, size = aim.shape[-2], 3 * aim.shape[-2]
     known = aim_covariance is None or not np.any(aim_covariance)
     points = normal_points(count, size if known else 2 * size)
     off = points[:, :size] @ np.swapaxes(root_of(covariance), -1, -2)
@@ -104,3 +112,15 @@ def nine_in_ten(values: FloatArray) -> FloatArray:
 def within_of(lab: FloatArray, covariance: FloatArray) -> float:
     """The CIEDE2000 from `lab`, shape (3,), within which it lies nine times in ten."""
     return float(nine_in_ten(differences(lab[None, None], lab[None], covariance[None]))[0])
+
+
+def how_seen(difference: float) -> str:
+    """What people make of a CIEDE2000, in words (common practice, no source)."""
+    for most, words in (
+        (1.0, "most people see no difference"),
+        (2.0, "a careful eye sees it"),
+        (5.0, "seen side by side"),
+    ):
+        if difference <= most:
+            return words
+    return "plainly another shade"

@@ -10,6 +10,7 @@ import numpy as np
 from shadematch.matching.question import Choice
 from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
+from shadematch.support.charts import bars
 from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["GAP", "Coverage", "Nearest", "Volume"]
@@ -123,12 +124,12 @@ class Coverage(Reported):
     def report(self) -> Report:
         """The answer, also for other limits."""
         limits = sorted({0.0, 1.0, 2.0, 5.0, 10.0, self.within})
+        shares = {f"within {limit:g}": float(np.mean(self.distances <= limit)) for limit in limits}
+        lengths = [("all", 1.0, "100%"), *((n, v, f"{v:.1%}") for n, v in shares.items())]
         return Report(
             title=self.sentence,
-            rows=tuple(
-                Row(f"within {limit:g}", f"{np.mean(self.distances <= limit):.1%}")
-                for limit in limits
-            ),
+            pictures=(bars(lengths, "the share that comes so near"),),
+            details=tuple(Row(name, f"{share:.1%}") for name, share in shares.items()),
             notes=("CIEDE2000, before doses are made whole.",),
             cautions=False,
         )

@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from shadematch.colour.colorimetry import ink_on
 from shadematch.errors import PourError
 from shadematch.gamuts.real_doses import EXACT, RealDoses
 from shadematch.gamuts.where import where_made
@@ -19,8 +20,9 @@ from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.unit import measured, steps_in
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
+from shadematch.support.charts import Tile, tiles
 from shadematch.support.models import expect, is_finite
-from shadematch.support.report import Report, Reported, Row, Swatch, Table
+from shadematch.support.report import Apart, Report, Reported, Row, Swatch, Table
 
 __all__ = ["Cell", "Comparison", "Feasibility", "feasibility"]
 
@@ -195,6 +197,8 @@ class Feasibility(Reported):
                 Swatch.of(self.target, "wanted"),
                 Swatch.of(best.closest.predicted, "best"),
             ),
+            apart=Apart(best.delta_e),
+            pictures=tuple(self._map(i) for i in range(len(self.batches_g))),
             rows=(
                 Row("answer", self.sentence),
                 Row("best", made.lines, note=f"CIEDE2000 {best.delta_e:.2f}"),
@@ -202,6 +206,30 @@ class Feasibility(Reported):
                 Row("seen", str(self.view)),
             ),
             tables=tables,
+        )
+
+    def _map(self, batch: int) -> str:
+        rows = [
+            [
+                Tile(
+                    hex=seen.hex,
+                    in_srgb=seen.in_srgb,
+                    words=f"{cell.delta_e:.1f}",
+                    ink=ink_on(seen.hex),
+                    framed=cell.delta_e <= self.within,
+                )
+                for cell in line
+                for seen in (cell.closest.predicted,)
+            ]
+            for line in self.cells[batch]
+        ]
+        return tiles(
+            rows,
+            across=[f"{thick:g}" for thick in self.thicknesses_cm],
+            up=[f"{percent(white)}" for white in self.whites],
+            across_name=f"thickness [cm]; framed: within {self.within:g}",
+            up_name=f"white base; CIEDE2000 in {self.batches_g[batch]:g} g",
+            label=f"a map of CIEDE2000: {self.answer(batch)}",
         )
 
 

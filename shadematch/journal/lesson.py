@@ -130,9 +130,9 @@ class Lesson(Reported):
         rows += rows_of("or", also)
         if self.aside:
             rows.append(
-                Row("do", f"if it was miscounted: void({self.batch}), and add it as it was")
+                Row("do", f"if it was miscounted: void batch {self.batch}, and add it as it was")
             )
-            rows.append(Row("do", f"if it is right: let_in({self.batch})"))
+            rows.append(Row("do", f"if it is right: let batch {self.batch} in"))
         return Report(
             swatches=(
                 Swatch(_hex(self.measured, self.view), "measured"),

@@ -13,7 +13,8 @@ from shadematch.keeping.forms import DosesEntry, Entry, WeighedEntry, below
 from shadematch.matching.asked import checked_asked
 from shadematch.matching.match import Match
 from shadematch.matching.question import Asked, Choice
-from shadematch.predicting.spread import spread
+from shadematch.matching.robust import expected_of
+from shadematch.predicting.readings import checked_readings
 from shadematch.search.whole import GAP
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
@@ -39,12 +40,11 @@ class ChoiceEntry(Entry):
     delta_e: _Apart
 
 
-class RobustEntry(ChoiceEntry):
-    """The robust recipe of a robust match; how far it strays is computed anew."""
+class ReadingsEntry(Entry):
+    """How far a dose and a base may be off, either way."""
 
     dose_slip: _Apart
     scale_g: _Apart
-    complete: bool
 
 
 class MatchEntry(Entry):
@@ -62,21 +62,16 @@ class MatchEntry(Entry):
     proved: bool
     frugal_proved: bool
     boxes: Annotated[int, Field(ge=0)]
-    robust: RobustEntry | None = None
+    readings: ReadingsEntry
+    robust: ChoiceEntry | None = None
 
     @classmethod
     def of(cls, match: Match) -> MatchEntry:
         """What a file holds of a match."""
         asked, names = match._question.asked, match.palette.names
         robust = None
-        if match.robust is not None and match.spread is not None:
-            strayed = match.spread
-            robust = RobustEntry.model_construct(
-                **_entries(match.robust),
-                dose_slip=strayed.dose_slip,
-                scale_g=strayed.scale_g,
-                complete=match.robust_complete,
-            )
+        if match.robust is not None:
+            robust = ChoiceEntry.model_construct(**_entries(match.robust))
         return cls.model_construct(
             tolerance=float(match.tolerance),
             max_pigments=None if asked.max_pigments is None else int(asked.max_pigments),
@@ -90,6 +85,7 @@ class MatchEntry(Entry):
             proved=bool(match.proved),
             frugal_proved=bool(match.frugal_proved),
             boxes=int(match.boxes),
+            readings=ReadingsEntry.model_construct(**match.readings._asdict()),
             robust=robust,
         )
 
@@ -121,32 +117,29 @@ class MatchEntry(Entry):
             )
         question = asked.question(target)
         frugal, closest = (self._choice(asked, name) for name in ("frugal", "closest"))
-        within = closest.delta_e + self.tolerance
+        robust = None if self.robust is None else self._choice(asked, "robust")
+        # By expectation a recipe may be the better one, though neither nearer nor shorter.
+        within, most = closest.delta_e + self.tolerance, closest
+        if robust is not None:
+            within, most = np.inf, robust
         for name, value, wrong in (
             ("bound", self.bound, self.bound > closest.delta_e + _ALIKE),
             ("proved", True, self.proved and self.bound < closest.delta_e - GAP - _ALIKE),
             ("closest", str(closest), frugal.delta_e < closest.delta_e - _ALIKE),
             ("frugal", str(frugal), frugal.delta_e > within + _ALIKE),
-            ("frugal", str(frugal), frugal.recipe.total > closest.recipe.total + _ALIKE),
+            ("frugal", str(frugal), frugal.recipe.total > most.recipe.total + _ALIKE),
         ):
             if wrong:
                 problem = "contradicts the rest of the match"
                 raise FileError(problem, field=name, value=value, remedy=_ALTERED)
-        robust = strayed = None
-        if self.robust is not None:
-            robust = self._choice(asked, "robust")
-            strayed = spread(
-                robust.recipe,
-                palette=palette,
-                view=view,
-                target=target,
-                dose_slip=self.robust.dose_slip,
-                scale_g=self.robust.scale_g,
-                lights=self.lights,
-            )
+        readings = checked_readings(
+            self.readings.dose_slip, self.readings.scale_g, pour.batch_g, palette.unit
+        )
         whole = [choice for choice in (frugal, closest, robust) if choice is not None]
         if any(abs(question.judged(c) - c.delta_e) > _ALIKE for c in whole):
             return None
+        if robust is not None:  # expectations are computed anew
+            robust, frugal = expected_of(question, (robust, frugal), readings)
         return Match(
             target=target,
             tolerance=self.tolerance,
@@ -157,9 +150,8 @@ class MatchEntry(Entry):
             frugal_proved=self.frugal_proved,
             boxes=self.boxes,
             _question=question,
+            readings=readings,
             robust=robust,
-            spread=strayed,
-            robust_complete=self.robust is None or self.robust.complete,
         )
 
     def _choice(self, asked: Asked, name: str) -> Choice:

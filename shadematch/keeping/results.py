@@ -51,8 +51,7 @@ def save_results(
     ``load_g_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``, ``predicted_L``,
     ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to hand, after the
     pigments one ``LET-DOWN, mass [g]`` for each of them; the paste in them is part of the
-    pigment's. The recipe is that of `Match.recipe`: the frugal one, or the robust one of a
-    robust match.
+    pigment's. The recipe is that of `Match.recipe`, the frugal one.
 
     Parameters
     ----------

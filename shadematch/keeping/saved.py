@@ -246,7 +246,7 @@ _KNOWN: Final = frozenset(
         *("recipe", "view", "palette", "lab", "hex", "in_srgb", "target", "delta_e", "match"),
         *("note", "library", "reflectance", "xyz", "doses", "pour", "tolerance", "frugal"),
         *("closest", "bound", "proved", "frugal_proved", "boxes", "illuminant", "observer"),
-        *("source", "covariance", "robust", "spread", "robust_complete", "weighed", "unit"),
+        *("source", "covariance", "robust", "readings", "weighed", "unit"),
     }
 )
 """Fields of results that have a place in the file (a spectrum is computed anew)."""

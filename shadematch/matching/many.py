@@ -7,15 +7,17 @@ import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from shadematch.colour.illuminant import Light
 from shadematch.errors import PourError
 from shadematch.matching.asked import checked_asked
-from shadematch.matching.match import TOLERANCE, Match, match_of
+from shadematch.matching.match import TOLERANCE, Match, checked_choice, match_of
 from shadematch.matching.question import Asked, Question
+from shadematch.matching.robust import RobustAnswer, robust_answer
+from shadematch.predicting.readings import Readings
 from shadematch.search.all_recipes import Answer
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
@@ -42,6 +44,9 @@ def match_many(
     must_avoid: Sequence[str] = (),
     lights: Sequence[Light] = (),
     let_downs: Sequence[LetDown] = (),
+    robust: bool = False,
+    dose_slip: float | None = None,
+    scale_g: float | None = None,
     executor: Executor | None = None,
     progress: Callable[[int], None] | None = None,
     chunk: int = 2048,
@@ -60,6 +65,9 @@ def match_many(
         memory does not grow with their number.
     palette, pour, view, tolerance, max_pigments, must_use, must_avoid, lights, let_downs
         As for `match`.
+    robust, dose_slip, scale_g
+        As for `match`. Where slips and pastes count in the choice, each target takes some tenths
+        of a second.
     executor
         Any `concurrent.futures.Executor`; chunks are worked on in its workers, each of which
         builds the tree once. Results do not depend on it.
@@ -115,19 +123,28 @@ def match_many(
             remedy="Give a concurrent.futures.Executor",
         )
     check_progress(progress)
-    return _stream(stream, asked, tolerance, executor, progress, chunk)
+    counted, readings = checked_choice(asked, robust, dose_slip, scale_g)
+    way = _Way(asked, TOLERANCE if tolerance is None else tolerance, readings, counted)
+    return _stream(stream, way, executor, progress, chunk)
+
+
+class _Way(NamedTuple):
+    """How all targets are answered."""
+
+    asked: Asked
+    tolerance: float
+    readings: Readings
+    counted: bool
 
 
 def _stream(
     targets: Iterator[HoldsTarget | str],
-    asked: Asked,
-    tolerance: float,
+    way: _Way,
     executor: Executor | None,
     progress: Callable[[int], None] | None,
     chunk: int,
 ) -> Iterator[Match]:
-    waiting: deque[tuple[list[Target], FloatArray, Future[list[Answer]]]]
-    waiting = deque()
+    waiting: deque[tuple[list[Target], FloatArray, Future[list[_Solved]]]] = deque()
     workers = getattr(executor, "_max_workers", None) or 2
     done = 0
     more = True
@@ -137,34 +154,41 @@ def _stream(
             more = len(goals) == chunk
             if not goals:
                 break
-            labs = np.array([[goal.lab_in(view) for view in asked.views] for goal in goals])
-            waiting.append((goals, labs, _submitted(executor, asked, labs, tolerance)))
+            labs = np.array([[goal.lab_in(view) for view in way.asked.views] for goal in goals])
+            waiting.append((goals, labs, _submitted(executor, way, labs)))
         if not waiting:
             return
         goals, labs, future = waiting.popleft()
         try:
             answers = future.result()
         except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
-            answers = _solve(asked, labs, tolerance)
-        for goal, lab, answer in zip(goals, labs, answers, strict=True):
-            yield match_of(Question(asked, lab), goal, tolerance, answer)
+            answers = _solve(way, labs)
+        for goal, lab, (answer, sure) in zip(goals, labs, answers, strict=True):
+            question = Question(way.asked, lab)
+            yield match_of(question, goal, way.tolerance, answer, way.readings, sure)
             done += 1
         if progress is not None:
             progress(done)
 
 
-def _submitted(
-    executor: Executor | None, asked: Asked, labs: FloatArray, tolerance: float
-) -> Future[list[Answer]]:
+_Solved = tuple[Answer, RobustAnswer | None]
+
+
+def _submitted(executor: Executor | None, way: _Way, labs: FloatArray) -> Future[list[_Solved]]:
     if executor is not None:
         # An executor that has lost a worker takes no more work; the rest is then done here.
         with contextlib.suppress(BrokenExecutor):
-            return executor.submit(_solve, asked, labs, tolerance)
-    future: Future[list[Answer]] = Future()
-    future.set_result(_solve(asked, labs, tolerance))
+            return executor.submit(_solve, way, labs)
+    future: Future[list[_Solved]] = Future()
+    future.set_result(_solve(way, labs))
     return future
 
 
-def _solve(asked: Asked, labs: FloatArray, tolerance: float) -> list[Answer]:
-    """Closest and frugal for targets, shape (t, v, 3), in a worker."""
-    return asked.searcher.answers(labs, tolerance)
+def _solve(way: _Way, labs: FloatArray) -> list[_Solved]:
+    """What is found for targets, shape (t, v, 3); in a worker."""
+    asked, tolerance, readings, counted = way
+    answers = asked.searcher.answers(labs, tolerance)
+    return [
+        (answer, robust_answer(asked, lab, answer, tolerance, readings) if counted else None)
+        for lab, answer in zip(labs, answers, strict=True)
+    ]

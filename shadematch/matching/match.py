@@ -5,16 +5,18 @@ from __future__ import annotations
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, Literal
 
 from shadematch.colour.illuminant import Light
 from shadematch.matching.asked import checked_asked
-from shadematch.matching.question import VISIBLE, Choice, Question
-from shadematch.matching.robust import most_robust
+from shadematch.matching.question import Asked, Choice, Question
+from shadematch.matching.remedies import Judged
+from shadematch.matching.robust import Expected, RobustAnswer, robust_answer
+from shadematch.matching.shades import Shades, shades_of
 from shadematch.matching.verdict import Verdict, verdict_of
 from shadematch.predicting.prediction import Prediction
-from shadematch.predicting.readings import SCALE_G, checked_readings
-from shadematch.predicting.spread import Spread
+from shadematch.predicting.readings import Readings, checked_readings
+from shadematch.predicting.spread import Spread, spread
 from shadematch.search.all_recipes import Answer
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
@@ -32,10 +34,12 @@ from shadematch.support.report import (
     rows_of,
 )
 
-__all__ = ["TOLERANCE", "Match", "match", "match_of"]
+__all__ = ["TOLERANCE", "Match", "Rule", "checked_choice", "match", "match_of"]
 
 TOLERANCE: Final = 0.5
 """CIEDE2000 that nobody sees (common practice, no source)."""
+
+Rule = Literal["nominal", "expected"]
 
 
 @dataclass(frozen=True)
@@ -47,26 +51,27 @@ class Match(Reported):
     target
         What was asked.
     tolerance
-        How much worse than the closest is too little to mind, in CIEDE2000.
+        How much worse than the best is too little to mind, in CIEDE2000.
     frugal
-        The choice with the least paste among those at most `tolerance` worse than the closest.
+        The choice with the least paste among those at most `tolerance` worse than the closest;
+        by the rule ``"expected"``, among those whose expected CIEDE2000 is at most so much above
+        that of `robust`.
     closest
-        The choice with the smallest CIEDE2000.
+        The choice with the smallest CIEDE2000 to the target's best estimate.
     bound
         No permitted recipe has a smaller CIEDE2000.
     proved
         Whether `closest.delta_e` is within 0.01 of `bound`.
     frugal_proved
-        Whether it is proved that none of these has less paste than `frugal`.
+        Whether it is proved that none of these has less paste than `frugal` (and, by the rule
+        ``"expected"``, that none has a smaller expected CIEDE2000 than `robust`).
     boxes
         How many boxes of recipes the proof took: none where a list of all recipes was at hand.
+    readings
+        How far a dose and a base may be off, either way [palette's unit, g].
     robust
-        The choice whose 90th percentile of CIEDE2000 is the smallest when ruler and scale are a
-        little off; None unless that was asked for (`robust`).
-    spread
-        How far it strays; None likewise.
-    robust_complete
-        Whether every recipe that might have been more robust was looked at.
+        The choice with the smallest expected CIEDE2000, with slips and pastes counted; None by
+        the rule ``"nominal"``.
     """
 
     target: Target
@@ -78,9 +83,8 @@ class Match(Reported):
     frugal_proved: bool
     boxes: int = field(compare=False)
     _question: Question = field(repr=False, compare=False)
+    readings: Readings
     robust: Choice | None = None
-    spread: Spread | None = None
-    robust_complete: bool = True
 
     @property
     def lights(self) -> dict[str, float]:
@@ -116,9 +120,27 @@ class Match(Reported):
         return self._question.ideal(self.closest)
 
     @property
+    def rule(self) -> Rule:
+        """By which CIEDE2000 `frugal` was chosen: when nothing is off, or the expected one."""
+        return "nominal" if self.robust is None else "expected"
+
+    @property
     def choice(self) -> Choice:
-        """The frugal choice, or the robust one where that was asked for."""
-        return self.frugal if self.robust is None else self.robust
+        """The frugal choice: what is poured."""
+        return self.frugal
+
+    @functools.cached_property
+    def spread(self) -> Spread:
+        """How far `recipe` may be from the target, with all that is not known, and why."""
+        return spread(
+            self.recipe,
+            palette=self.palette,
+            view=self.view,
+            dose_slip=self.readings.dose_slip,
+            scale_g=self.readings.scale_g,
+            target=self.target,
+            lights=self._question.asked.lights,
+        )
 
     @property
     def recipe(self) -> Recipe:
@@ -147,16 +169,45 @@ class Match(Reported):
 
     @functools.cached_property
     def verdict(self) -> Verdict:
-        """What holds it back, and what would help."""
-        radius = self.target.radius
-        if max(VISIBLE, self.closest.delta_e) < radius:
-            return Verdict(
-                "target",
-                "Held back by the target: nine times in ten its colour is only known to within "
-                f"CIEDE2000 {radius:.1f}. The recipe is {self.delta_e:.1f} from the best estimate.",
-                ("A chart or a bar of known colour in the photo, or a measurement, tells more.",),
-            )
-        return verdict_of(self._question, self.closest, self.ideal)
+        """What holds it back most, and what would help."""
+        judged = Judged(self._question, self.target, self.readings, self.choice)
+        near, best = self.closest.delta_e, self.robust
+        if best is not None and best.expected is not None and self.choice.expected is not None:
+            near = self.delta_e + best.expected - self.choice.expected  # nearer is not better
+        return verdict_of(judged, self.spread, near=near, ideal=lambda: self.ideal)
+
+    def shades(self, count: int = 3, *, dab_g: float = 20.0) -> Shades:
+        """A few shades from one pot, for a customer to choose from.
+
+        Their nearest is expected to come nearer than one recipe does where the target, or the
+        pastes, are not known well. Each is reached from the one before by adding whole dose steps
+        to the same pot, after a dab of it was taken out. Let-downs are left out.
+
+        Parameters
+        ----------
+        count
+            How many, 2 to 6.
+        dab_g
+            Taken out after each but the last [g]; in all at most half of the batch.
+
+        Returns
+        -------
+        Shades
+            The chosen one is a target: ``match(m.shades(3)[1])``.
+
+        Raises
+        ------
+        PourError
+            If a number can't be, or nothing more may be added under the load limit.
+        """
+        return shades_of(
+            self._question,
+            self.target,
+            self.readings,
+            choice=self.choice,
+            count=count,
+            dab_g=dab_g,
+        )
 
     def report(self) -> Report:
         """The recipe, how close it comes, and what holds it back."""
@@ -174,37 +225,46 @@ class Match(Reported):
             Row("recipe", recipe.in_all, note=some),
             Row("pour", f"{self.pour}, seen {self.view}"),
             Row.colour("predicted", self.predicted),
-            Row("CIEDE2000", f"{self.delta_e:.2f} to the target"),
+            Row("CIEDE2000", f"{self.delta_e:.2f}", note=f"to {self._seen_as}"),
         ]
         if self.lights:
             each = ", ".join(f"{light} {value:.2f}" for light, value in self.lights.items())
             rows.append(Row("CIEDE2000", f"the worst of {each}"))
-        if self.spread is not None:
-            rows.append(Row("robust", self.robustness))
+        rows += self.spread.within_rows
+        rows.append(Row("chosen", self.chosen_by))
         if self.closest.recipe != recipe:
             rows.append(Row("closest", str(self.closest)))
         if note := self.pour.limit_note(recipe.unit):
             rows.append(Row("limit", note))
         rows.append(Row("proof", self.proof))
-        rows += rows_of("verdict", (self.verdict.sentence, *self.verdict.help))
+        rows += [Row("verdict", self.verdict.sentence), *rows_of("try", self.verdict.help)]
         return Report(
-            swatches=(Swatch.of(self.target, "wanted"), Swatch.of(self.predicted, "predicted")),
-            apart=Apart(self.delta_e),
+            swatches=(
+                Swatch.of(self.target, "wanted"),
+                Swatch.of(self.predicted, "predicted"),
+                *self.spread.ends,
+            ),
+            apart=Apart(self.delta_e, 0.0, self.spread.p90),
             rows=tuple(rows),
         )
 
     @property
-    def robustness(self) -> str:
-        """How robust the robust choice is, in words; empty where none was asked for."""
-        if self.spread is None:
-            return ""
-        looked = (
-            "no other recipe was found that does better"
-            if self.robust_complete
-            else "only the nearest recipes were looked at"
+    def _seen_as(self) -> str:
+        if self.target.covariance is None:
+            return "the target"
+        return "the photo" if "photo" in self.target.source else "the target's best estimate"
+
+    @property
+    def chosen_by(self) -> str:
+        """By which rule the recipe was chosen, in words."""
+        least = f"the least paste within {self.tolerance:g} of the"
+        if self.robust is None:
+            return f"{least} closest"
+        return (
+            f"{least} smallest expected CIEDE2000, slips and pastes counted: "
+            f"{self.frugal.expected:.2f}, the smallest {self.robust.expected:.2f}"
+            f"{'' if self.frugal_proved else ' (not proved)'}"
         )
-        readings = ", ".join(self.spread.readings)
-        return f"nine pours in ten within {self.spread.p90:.2f} with {readings}; {looked}"
 
     @property
     def proof(self) -> str:
@@ -231,7 +291,7 @@ def match(
     let_downs: Sequence[LetDown] = (),
     robust: bool = False,
     dose_slip: float | None = None,
-    scale_g: float = SCALE_G,
+    scale_g: float | None = None,
 ) -> Match:
     """The doses that give a colour.
 
@@ -242,9 +302,8 @@ def match(
     palette, pour, view
         By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
     tolerance
-        How much worse than the closest the frugal recipe may be, in CIEDE2000 to the target's
-        best estimate. How well the target is known changes no recipe: not all colours that it
-        may have are equally likely, and the best estimate is the likeliest.
+        How much worse than the closest the frugal recipe may be, in CIEDE2000; with `robust`,
+        how much larger its expected CIEDE2000 than the smallest.
     max_pigments
         Most pigments in a recipe.
     must_use, must_avoid
@@ -257,11 +316,12 @@ def match(
     let_downs
         Let-downs to hand: pastes diluted beforehand, dosed by weight beside the pastes.
     robust
-        Prefer the recipe that stays nearest the target when the ruler and the scale are a
-        little off: the one whose 90th percentile of CIEDE2000 is the smallest. With several
-        lights that of the worst counts; let-downs are taken to be made as `spread` says.
+        Choose by the expected CIEDE2000, over the slips of ruler and scale and what is not known
+        of the pastes, in place of the one when nothing is off. So it is done with every palette
+        that says how well it is known. With several lights the worst counts; let-downs are taken
+        to be made as `spread` says. How well the target is known changes no choice.
     dose_slip, scale_g
-        How far a reading may be off, either way (see `spread`); used with `robust`.
+        How far a reading may be off, either way (see `spread`).
 
     Returns
     -------
@@ -288,31 +348,53 @@ def match(
         lights=lights,
         let_downs=let_downs,
     )
-    expect(robust, bool, "robust", "Give True or False")
-    if robust:
-        ruler, scale = checked_readings(dose_slip, scale_g, asked.pour.batch_g, asked.palette.unit)
+    counted, readings = checked_choice(asked, robust, dose_slip, scale_g)
     question = asked.question(goal)
     answer = asked.searcher.answer(question.labs, tolerance)
-    result = match_of(question, goal, tolerance, answer)
-    if robust:
-        choice, spread, complete = most_robust(
-            question, [result.closest, result.frugal], goal, dose_slip=ruler, scale_g=scale
-        )
-        result = replace(result, robust=choice, spread=spread, robust_complete=complete)
-    return result
+    sure = robust_answer(asked, question.labs, answer, tolerance, readings) if counted else None
+    return match_of(question, goal, tolerance, answer, readings, sure)
 
 
-def match_of(question: Question, target: Target, tolerance: float, answer: Answer) -> Match:
+def checked_choice(
+    asked: Asked, robust: object, dose_slip: object, scale_g: object
+) -> tuple[bool, Readings]:
+    """Whether slips and pastes count in the choice, and how far readings may be off.
+
+    Raises
+    ------
+    PourError
+        For what can't be.
+    """
+    expect(robust, bool, "robust", "Give True or False")
+    readings = checked_readings(dose_slip, scale_g, asked.pour.batch_g, asked.palette.unit)
+    return bool(robust) or asked.palette.uncertainty is not None, readings
+
+
+def match_of(
+    question: Question,
+    target: Target,
+    tolerance: float,
+    answer: Answer,
+    readings: Readings,
+    sure: RobustAnswer | None,
+) -> Match:
     """What a search has found, as an answer."""
     closest, frugal = answer
+
+    def chosen(found: Expected) -> Choice:
+        choice = question.asked.choice(found.steps.astype(float), found.delta_e)
+        return replace(choice, expected=found.expected)
+
     return Match(
         target=target,
         tolerance=tolerance,
-        frugal=question.asked.chosen(frugal),
+        frugal=question.asked.chosen(frugal) if sure is None else chosen(sure.frugal),
         closest=question.asked.chosen(closest),
         bound=closest.bound,
         proved=closest.proved,
-        frugal_proved=frugal.proved,
+        frugal_proved=frugal.proved if sure is None else sure.proved,
         boxes=closest.boxes + frugal.boxes,
+        readings=readings,
+        robust=None if sure is None else chosen(sure.best),
         _question=question,
     )

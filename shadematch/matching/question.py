@@ -41,6 +41,8 @@ class Choice:
         Doses and pour.
     delta_e
         Predicted CIEDE2000 to the target.
+    expected
+        The expected one, with slips and pastes counted; None where it was not asked for.
     """
 
     recipe: Recipe
@@ -48,6 +50,7 @@ class Choice:
     _palette: Palette = field(repr=False, compare=False)
     _view: View = field(repr=False, compare=False)
     _loads: FloatArray = field(repr=False, compare=False)
+    expected: float | None = field(default=None, compare=False)
 
     @functools.cached_property
     def predicted(self) -> Prediction:
@@ -56,7 +59,8 @@ class Choice:
 
     def __str__(self) -> str:
         """In plain words."""
-        return f"{self.recipe}: CIEDE2000 {self.delta_e:.2f}"
+        expected = "" if self.expected is None else f", {self.expected:.2f} expected"
+        return f"{self.recipe}: CIEDE2000 {self.delta_e:.2f}{expected}"
 
 
 @dataclass(frozen=True)
@@ -89,6 +93,12 @@ class Asked:
         """One for each light that counts."""
         lights = [self.view.model_copy(update={"illuminant": name}) for name in self.lights]
         return tuple(lights) or (self.view,)
+
+    @property
+    def step_sizes(self) -> FloatArray:
+        """Of each kind of dose: paste [palette's unit], then let-downs [g]; shape (k,)."""
+        pastes = [self.pour.dose_step] * len(self.palette.names)
+        return np.array([*pastes, *(let_down.step_g for let_down in self.let_downs)])
 
     @property
     def searcher(self) -> Searcher:

@@ -1,94 +1,158 @@
-"""The recipe that stays nearest the target when ruler and scale are a little off.
+"""The recipes that are expected to come nearest, where slips and pastes are counted.
 
-Were colour linear in the doses, no recipe could stray towards the target more often than away
-from it, so that half of its pours at least, and therefore the 90th percentile, would lie no
-nearer than the recipe itself. Hence whoever looks for the best 90th percentile need only look
-among recipes that are, by themselves, no farther away than the best percentile found. Colour is
-not quite linear; so all recipes a little farther away are looked at too. That is an argument and
-not a proof, and none is claimed; ``python -m tests.bench.batch robust`` compares the choice with
-all recipes.
+The expectation of CIEDE2000 is over what differs from recipe to recipe: readings of ruler and
+scale, pastes and bases, bench and model (`shadematch.predicting.uncertainty`, linear). How well
+the target is known stays out: it adds about the same to every recipe.
+
+Why nothing is missed: let y be a recipe's colour less the target, and W the norm that stays
+below CIEDE2000 within a radius r (`minorant`). The expectation is a mean over pairs of colours,
+y + e and y - e. Where both are within r of the target, the mean of a pair is at least
+(|W (y + e)| + |W (y - e)|) / 2 >= |W y|; where one is farther, at least r / 2. So the expectation
+is at least the smaller of |W y| and r / 2. With r twice the largest expectation that is of use,
+every recipe of use has |W y| no larger than that. These are listed. The mean of the smaller of
+|W (y + e)| and r is a floor as well (`Colours.floor`) and soon told, so only those whose floors
+are low are worth the formula itself. Under several lights all this holds for the worst.
 """
 
 from __future__ import annotations
 
-from typing import Final
+import functools
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.matching.question import Choice, Question
-from shadematch.predicting.sampled import Sampled
-from shadematch.predicting.spread import Spread, spread
+from shadematch.colour.difference import delta_e
+from shadematch.colour.floors import minorant
+from shadematch.matching.question import Asked, Choice, Question
+from shadematch.predicting.readings import Readings
 from shadematch.predicting.uncertainty import Uncertainty
-from shadematch.studio.target import Target
-from shadematch.support.arrays import IntArray
+from shadematch.search.all_recipes import Answer
+from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["most_robust"]
+__all__ = ["Expected", "RobustAnswer", "expected_of", "robust_answer", "uncertainty_of"]
 
-_MARGIN: Final = (0.1, 1.1)
-"""A fixed part and a factor by which a recipe's own CIEDE2000 may exceed the best percentile."""
-_MOST: Final = 3000
-_STAGES: Final = ((64, 1.3), (512, 1.06))
-"""Points in a first and a second look, and how much worse than the best may stay in."""
+_MOST: Final = 12_000
+"""Recipes that are looked at at most, the nearest first."""
+_CHUNK: Final = 64
+_SLACK: Final = 1e-9
 
 
-def most_robust(
-    question: Question, first: list[Choice], goal: Target, *, dose_slip: float, scale_g: float
-) -> tuple[Choice, Spread, bool]:
-    """The permitted recipe with the smallest 90th percentile of CIEDE2000.
+class Expected(NamedTuple):
+    """A recipe in steps, its CIEDE2000 when nothing is off, and the expected one."""
 
-    Under several lights it is that of the worst of them.
+    steps: IntArray
+    delta_e: float
+    expected: float
+
+
+class RobustAnswer(NamedTuple):
+    """What is best by expectation.
+
+    Attributes
+    ----------
+    best
+        With the smallest expected CIEDE2000.
+    frugal
+        With the least paste among those whose expected CIEDE2000 is at most the tolerance above.
+    proved
+        Whether every recipe that might be either was looked at.
+    """
+
+    best: Expected
+    frugal: Expected
+    proved: bool
+
+
+@functools.lru_cache(maxsize=8)
+def uncertainty_of(asked: Asked, readings: Readings) -> Uncertainty:
+    """What is not known of the recipes of a question, kept for the next target."""
+    return Uncertainty(
+        asked.palette,
+        asked.pour,
+        asked.views[0],
+        dose_slip=readings.dose_slip,
+        scale_g=readings.scale_g,
+        let_downs=asked.let_downs,
+        lights=asked.lights,
+    )
+
+
+def robust_answer(
+    asked: Asked, labs: FloatArray, answer: Answer, tolerance: float, readings: Readings
+) -> RobustAnswer:
+    """The recipes that are best by expectation.
 
     Parameters
     ----------
-    question
-        What is asked of the search.
-    first
-        Good choices to begin with.
-    goal
-        The target of the question.
-    dose_slip, scale_g
-        How far a reading may be off, either way.
-
-    Returns
-    -------
-    choice, spread, complete
-        `complete` says whether every recipe that was to be looked at was.
+    asked, labs
+        The question: all but the target, and the target in each view, shape (v, 3).
+    answer
+        What is best when nothing is off.
+    tolerance
+        How much worse than the best is too little to mind, in expected CIEDE2000.
+    readings
+        How far they may be off.
     """
+    known, searcher, size = uncertainty_of(asked, readings), asked.searcher, asked.step_sizes
+    start = np.array([found.steps for found in answer])
+    least = float(known.colours(start * size).expected(labs).min())
+    norms, radius, valid = _norms(labs, least + tolerance)
+    steps, _, complete = searcher.within(
+        labs, norms, least + tolerance + _SLACK, most=_MOST, around=start[0].astype(float)
+    )
+    steps = np.unique(np.concatenate([steps, start]), axis=0)
+    colours = known.colours(steps * size)
+    floors = colours.floor(labs, norms, radius)
+    values = np.full(len(steps), np.inf)
+    order = np.argsort(floors, kind="stable")
+    for i in range(0, len(order), _CHUNK):
+        part = order[i : i + _CHUNK]
+        if floors[part[0]] > least + tolerance + _SLACK:
+            break  # and so are the rest
+        values[part] = colours.at(part).expected(labs)
+        least = min(least, float(values[part].min()))
+    paste = np.round(steps @ searcher.space.limits.paste, 9)
+    good = values <= least + tolerance
+
+    def first(*keys: FloatArray) -> Expected:
+        at = np.lexsort((*steps.T[::-1], *keys))[0]
+        return Expected(steps[at], _nominal(asked, steps[at], labs), float(values[at]))
+
+    return RobustAnswer(
+        first(paste, values),
+        first(values, np.where(good, paste, np.inf)),
+        complete and valid,
+    )
+
+
+def _norms(labs: FloatArray, limit: float) -> tuple[list[FloatArray], float, bool]:
+    """Norms that prove up to a limit, their radius, and whether they do.
+
+    For a large limit nothing can be shown of hue and chroma; norms for a smaller one then still
+    tell which recipes are nearest.
+    """
+    radius, valid = 2.0 * max(limit, _SLACK), True
+    while True:
+        norms = [minorant(lab, radius) for lab in labs]
+        if all(np.linalg.matrix_rank(norm) == 3 for norm in norms):
+            return norms, radius, valid
+        radius, valid = 0.7 * radius, False
+
+
+def _nominal(asked: Asked, steps: IntArray, labs: FloatArray) -> float:
+    return float(delta_e(asked.searcher.colours(steps[None])[0], labs).max())
+
+
+def expected_of(
+    question: Question, choices: Sequence[Choice], readings: Readings
+) -> tuple[Choice, ...]:
+    """Choices with their expected CIEDE2000."""
     asked = question.asked
-    # Pastes are taken as known here: drawn as well, they would cost a hundred times as much.
-    sampled = Sampled(
-        Uncertainty(
-            asked.palette.model_copy(update={"uncertainty": None}),
-            asked.pour,
-            asked.views[0],
-            dose_slip=dose_slip,
-            scale_g=scale_g,
-            let_downs=asked.let_downs,
-            lights=asked.lights,
-        )
+    amounts = np.array([asked.steps_of(c.recipe) for c in choices]) * asked.step_sizes
+    values = uncertainty_of(asked, readings).colours(amounts).expected(question.labs)
+    return tuple(
+        replace(choice, expected=float(value))
+        for choice, value in zip(choices, values, strict=True)
     )
-    step = [asked.pour.dose_step] * len(asked.palette.names) + [d.step_g for d in asked.let_downs]
-
-    def percentile(steps: IntArray, count: int | None = None) -> float:
-        return sampled.percentile(np.asarray(steps * step, dtype=float), question.labs, count)
-
-    start = np.rint([asked.steps_of(choice.recipe) for choice in first]).astype(np.intp)
-    limit = min(percentile(s) for s in start) * _MARGIN[1] + _MARGIN[0]
-    points, complete = asked.searcher.within(question.labs, limit, _MOST, start[0].astype(float))
-    points = np.unique(np.concatenate([points, start]), axis=0)
-    for count, slack in _STAGES:
-        values = np.array([percentile(p, count) for p in points])
-        points = points[values <= values.min() * slack + 0.01]
-    values = np.array([percentile(p) for p in points])
-    best = points[np.lexsort((*points.T[::-1], points.sum(axis=1), values))[0]]
-    chosen = asked.choice(best.astype(float), 0.0)
-    found = spread(
-        chosen.recipe,
-        palette=asked.palette,
-        view=asked.views[0],
-        dose_slip=dose_slip,
-        scale_g=scale_g,
-        target=goal,
-        lights=asked.lights,
-    )
-    return asked.choice(best.astype(float), found.nominal_delta_e), found, complete

@@ -85,7 +85,7 @@ class SameLook(Reported):
             rows.append(Row("closest", str(found.closest)))
         rows.append(Row("proof", found.proof))
         if self.delta_e > VISIBLE:
-            rows += rows_of("verdict", (found.verdict.sentence, *found.verdict.help))
+            rows += [Row("verdict", found.verdict.sentence), *rows_of("try", found.verdict.help)]
         return Report(swatches=(Swatch.of(old, "was"), Swatch.of(new, "now")), rows=tuple(rows))
 
 

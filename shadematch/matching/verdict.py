@@ -1,35 +1,67 @@
-"""What holds a match back, and what would help."""
+"""What holds a match back most, and what would help.
+
+The recipe that is printed is judged, by what it stays within nine times in ten. Each cause of
+doubt is spared in turn, and so is the distance of the recipe's own colour from the target; what
+brings the figure down most holds it back most. These figures are linear
+(`Uncertainty.within`).
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from shadematch.matching.question import VISIBLE, Choice, Question
-from shadematch.studio.pour import LARGEST_BATCH_G, base_named
+from shadematch.matching.question import VISIBLE, Choice
+from shadematch.matching.remedies import (
+    Judged,
+    finer_doses,
+    finer_readings,
+    measured_first,
+    other_pours,
+    target_better_known,
+    target_in_words,
+)
+from shadematch.predicting.spread import Spread
+from shadematch.predicting.uncertainty import Cause
 from shadematch.studio.unit import steps_in
 
 __all__ = ["Limit", "Verdict", "verdict_of"]
 
 _WORTH: Final = 0.5
+_COUNTS: Final = 0.01
+"""Share of the doubt from which on a cause is spared in turn."""
 
-Limit = Literal["nothing", "target", "dose steps", "load limit", "palette"]
+Limit = Literal[
+    "nothing",
+    "tolerance",
+    "dose steps",
+    "load limit",
+    "palette",
+    "target",
+    "dosing",
+    "base",
+    "pastes",
+    "bench",
+    "model",
+]
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What holds a match back, and what would help.
+    """What holds a match back most, and what would help.
 
     Attributes
     ----------
     limit
-        ``"nothing"`` (the colour is met), ``"target"`` (how well that is known),
-        ``"dose steps"`` (whole centimetres or grams, as a rule), ``"load limit"`` or
-        ``"palette"``.
+        ``"nothing"`` (nine times in ten most people see no difference); of the recipe's own
+        colour ``"tolerance"`` (a closer one takes more paste), ``"dose steps"`` (whole
+        centimetres or grams, as a rule), ``"load limit"`` or ``"palette"``; or a cause of doubt
+        as in `Spread.causes`, such as ``"target"``, ``"dosing"`` or ``"pastes"``.
     sentence
         The same in words.
     help
-        Changes that were tried and found to bring the colour closer, best first.
+        Changes that would bring it closer, with figures where they were tried, best first.
     """
 
     limit: Limit
@@ -41,25 +73,80 @@ class Verdict:
         return " ".join((self.sentence, *self.help))
 
 
-def verdict_of(question: Question, closest: Choice, ideal: Choice) -> Verdict:
-    """What holds the closest recipe back, judged against the ideal one."""
-    reached, pour = closest.delta_e, question.asked.pour
-    unit = question.asked.palette.unit
-    best = min(ideal.delta_e, reached)
-    if reached <= VISIBLE:
-        return Verdict("nothing", "Nothing holds it back: most people see no difference.")
-    if reached - best > best - 0.5 * VISIBLE:
+def verdict_of(
+    judged: Judged, strayed: Spread, *, near: float, ideal: Callable[[], Choice]
+) -> Verdict:
+    """What holds a recipe back most.
+
+    Parameters
+    ----------
+    judged
+        The recipe that is poured.
+    strayed
+        How far it may be off.
+    near
+        CIEDE2000 that could be had for more paste.
+    ideal
+        Finds the best real-valued recipe.
+    """
+    if strayed.p90 <= VISIBLE:
+        text = "Nothing holds it back: nine times in ten most people see no difference."
+        return Verdict("nothing", text)
+    causes = [cause for cause, share in strayed.causes.items() if share >= _COUNTS]
+    spared = {cause: judged.within(spared=(cause,)) for cause in causes}
+    most = min(spared, key=spared.__getitem__, default=None)
+    if most is None or judged.within(aims=judged.labs) <= spared[most]:
+        return _own_colour(judged, near, ideal())
+    return _doubt(judged, most, spared[most])
+
+
+def _doubt(judged: Judged, cause: Cause, spared: float) -> Verdict:
+    by_ruler = judged.question.asked.palette.unit == "cm"
+    what: dict[Cause, str] = {
+        "target": "how well the target is known",
+        "dosing": "the ruler" if by_ruler else "how the paste is weighed",
+        "base": "how the base is weighed",
+        "pastes": "pastes that are not known well enough",
+        "bench": "thickness and light",
+        "model": "what the model misses",
+    }
+    help_: dict[Cause, Callable[[], tuple[str, ...]]] = {
+        "target": lambda: target_better_known(judged),
+        "dosing": lambda: finer_readings(judged, spared),
+        "base": lambda: finer_readings(judged, spared),
+        "pastes": lambda: measured_first(judged),
+        "bench": lambda: ("Keep to the thickness, and check the mould.",),
+        "model": lambda: measured_first(judged),
+    }
+    known = f" ({target_in_words(judged.target)})" if cause == "target" else ""
+    text = (
+        f"Held back most by {what[cause]}{known}: "
+        f"without that, nine times in ten within {spared:.1f}."
+    )
+    return Verdict(cause, text, help_[cause]())
+
+
+def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
+    """What keeps the recipe's own colour from the target."""
+    question, reached = judged.question, judged.choice.delta_e
+    pour, unit = question.asked.pour, question.asked.palette.unit
+    near = min(near, reached)
+    best = min(ideal.delta_e, near)
+    if reached - near > max(near - best, best):
+        text = f"Held back most by saving paste: for more of it {near:.2f} could be had."
+        return Verdict("tolerance", text, ("Ask for the closest recipe, or a smaller tolerance.",))
+    if near - best > best - 0.5 * VISIBLE:
         steps = steps_in(unit, pour.dose_step)
         if question.asked.let_downs:
             steps = f"the steps of {'ruler and scale' if unit == 'cm' else 'the scales'}"
         return Verdict(
             "dose steps",
             f"Held back by {steps}: without them {best:.2f} could be had.",
-            _finer_doses(question, reached),
+            finer_doses(question, near),
         )
     full = ideal.recipe.load >= 0.98 * pour.max_load
     freed = question.ideal_with(max_load=pour.max_load * 4) if full else best
-    changes = _other_pours(question, best)
+    changes = other_pours(question, best)
     if best - freed > max(_WORTH, 0.25 * best):
         return Verdict(
             "load limit",
@@ -72,35 +159,3 @@ def verdict_of(question: Question, closest: Choice, ideal: Choice) -> Verdict:
         f"Held back by the palette: in this pour its pastes come to {best:.2f} at best.",
         changes,
     )
-
-
-def _finer_doses(question: Question, reached: float) -> tuple[str, ...]:
-    pour, unit = question.asked.pour, question.asked.palette.unit
-    tries = []
-    for factor in (2, 5, 10):
-        batch = pour.batch_g * factor
-        if batch > LARGEST_BATCH_G:
-            break
-        value = question.closest_with(batch_g=batch)
-        tries.append((value, f"A batch of {batch:g} g comes to {value:.2f}."))
-        if value <= VISIBLE:
-            break
-    if pour.dose_step > 0.5:
-        value = question.closest_with(dose_step=pour.dose_step / 2)
-        tries.append((value, f"Dosing to {pour.dose_step / 2:g} {unit} comes to {value:.2f}."))
-    return tuple(text for value, text in sorted(tries) if value < reached - 0.2)
-
-
-def _other_pours(question: Question, best: float) -> tuple[str, ...]:
-    pour = question.asked.pour
-    tries: list[tuple[float, str]] = []
-    for factor, word in ((0.5, "thinner"), (2.0, "thicker")):
-        thickness = pour.thickness_cm * factor
-        if 0.01 <= thickness <= 100:
-            value = question.ideal_with(thickness_cm=thickness)
-            tries.append((value, f"A {word} bar of {thickness:g} cm could come to {value:.2f}."))
-    for white in sorted({0.0, round(pour.white / 2, 3), 0.5, 1.0} - {pour.white}):
-        value = question.ideal_with(white=white)
-        tries.append((value, f"{base_named(white).capitalize()} could come to {value:.2f}."))
-    useful = sorted(t for t in tries if t[0] < best - _WORTH)
-    return tuple(text for _, text in useful[:3])

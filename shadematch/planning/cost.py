@@ -10,6 +10,7 @@ from shadematch.predicting.prediction import conditions, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import Recipe
+from shadematch.support.charts import bars
 from shadematch.support.models import between, expect
 from shadematch.support.report import Report, Reported, Row
 
@@ -76,6 +77,8 @@ class Cost(Reported):
         def told(money: float | None) -> str:
             return "not known" if money is None else f"{money:.2f}"
 
+        parts = (("paste", self.paste_per_bar), ("base", self.base_per_bar))
+        known = [(name, money, f"{money:.2f}") for name, money in parts if money is not None]
         word = "bar" if self.bars == 1 else "bars"
         rows = [
             *self.recipe.rows,
@@ -93,7 +96,10 @@ class Cost(Reported):
             rows.append(Row("tubes", f"{self.bars_on_shelf} bars from the shelf"))
         if self.assumed_tubes:
             rows.append(Row("assumed", assumed_in_words(self.assumed_tubes)))
-        return Report(rows=tuple(rows))
+        drawn = (bars(known, "money for the paste and the base of one bar"),)
+        return Report(
+            pictures=drawn if any(money for _, money, _ in known) else (), rows=tuple(rows)
+        )
 
 
 def cost(

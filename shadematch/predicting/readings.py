@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -26,6 +26,7 @@ __all__ = [
     "DOSE_SLIP",
     "SCALE_G",
     "Dosed",
+    "Readings",
     "Taken",
     "checked_made",
     "checked_readings",
@@ -46,10 +47,15 @@ _SURE: Final = 4.0
 _SLACK: Final = 1e-6
 
 
-def checked_readings(
-    dose_slip: object, scale_g: object, batch_g: float, unit: Unit
-) -> tuple[float, float]:
-    """Both as floats; a `dose_slip` of None is the usual one for doses in that unit.
+class Readings(NamedTuple):
+    """How far readings may be off, either way: of a dose [its unit], and of a base [g]."""
+
+    dose_slip: float
+    scale_g: float
+
+
+def checked_readings(dose_slip: object, scale_g: object, batch_g: float, unit: Unit) -> Readings:
+    """Both as floats; None is the usual one, for doses in that unit and a base of that mass.
 
     Raises
     ------
@@ -60,7 +66,8 @@ def checked_readings(
     slip = DOSE_SLIP[unit] if dose_slip is None else dose_slip
     ruler = between(slip, "dose_slip", 0.0, 100.0, f"{remedy}, in {unit}")
     remedy += "; a batch must be at least four times what the scale may be off"
-    return ruler, between(scale_g, "scale_g", 0.0, batch_g / _SURE, remedy)
+    scale = usual_scale_g(batch_g) if scale_g is None else scale_g
+    return Readings(ruler, between(scale, "scale_g", 0.0, batch_g / _SURE, remedy))
 
 
 def readings_in_words(dose_slip: float, scale_g: float, unit: Unit) -> tuple[str, str]:

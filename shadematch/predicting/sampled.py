@@ -27,9 +27,9 @@ import numpy as np
 
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
-from shadematch.colour.expected import root_of
+from shadematch.colour.expected import nine_in_ten, root_of
 from shadematch.optics.layer import Layer, Surroundings, radiance_factor
-from shadematch.predicting.readings import SCALE_G, Dosed, checked_readings
+from shadematch.predicting.readings import Dosed, checked_readings
 from shadematch.predicting.uncertainty import SD, Uncertainty
 from shadematch.studio.bend import LEAST_BEND, MOST_CROWDING, effective, white_share
 from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown
@@ -285,7 +285,7 @@ def strength_off(
     *,
     unit: Unit,
     dose_slip: float | None = None,
-    scale_g: float = SCALE_G,
+    scale_g: float | None = None,
 ) -> float:
     """How far the strength of a let-down is off at most, as a share, in nine cases of ten.
 
@@ -303,10 +303,10 @@ def strength_off(
     PourError
         For readings that can't be, or a scale too coarse for the base.
     """
-    slip, scale = checked_readings(dose_slip, scale_g, base_g, unit)
+    ruler, scale = checked_readings(dose_slip, scale_g, base_g, unit)
     read, thinned = 2.0 * _even_points(_DRAWS[0], 2).T - 1.0
     made = Dosed(LetDown.made("any", paste=paste, base_g=base_g), paste, base_g)
-    return float(np.quantile(np.abs(made.strength(slip * read, scale * thinned) - 1.0), 0.9))
+    return float(nine_in_ten(np.abs(made.strength(ruler * read, scale * thinned) - 1.0)))
 
 
 def _mixed(shares: FloatArray, spectra: FloatArray, z: FloatArray, modes: FloatArray) -> FloatArray:

@@ -16,12 +16,11 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.colour.difference import delta_e
-from shadematch.colour.expected import nine_in_ten, root_of
+from shadematch.colour.expected import how_seen, nine_in_ten, root_of
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import checked_lights, observation
 from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
 from shadematch.predicting.readings import (
-    SCALE_G,
     checked_made,
     checked_readings,
     readings_in_words,
@@ -69,10 +68,13 @@ class Spread(Reported):
         ``"thickness"``, ``"light and white tile"``, ``"what the model misses"``. They sum to 1
         (or are all 0).
     causes
-        The same by kind: ``"target"``, ``"ruler"``, ``"scale"``, ``"pastes"``, ``"bench"``,
+        The same by kind: ``"target"``, ``"dosing"``, ``"base"``, ``"pastes"``, ``"bench"``,
         ``"model"``; all of them.
     lights
         Those that count, where it is not the view's alone.
+    slips_only
+        Whether nothing but slips is counted of the recipe, because the palette doesn't say how
+        well it is known.
     let_down_paste
         Paste that each let-down was taken to be made with [recipe's unit], by pigment; read-only.
     """
@@ -94,6 +96,7 @@ class Spread(Reported):
     _lab: FloatArray = field(repr=False, compare=False)
     lights: tuple[Light, ...] = ()
     let_down_paste: Mapping[str, float] = field(default_factory=dict, hash=False)
+    slips_only: bool = False
 
     def __post_init__(self) -> None:
         for name in _MAPPINGS:
@@ -123,8 +126,23 @@ class Spread(Reported):
         along = (self._lab - middle) @ axis
         white = self.view.observation.white
         labs = [middle + np.quantile(along, q) * axis for q in (0.05, 0.95)]
-        first, second = (srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white), white)[0]) for lab in labs)
+        first, second = (_hex(lab, white) for lab in labs)
         return first, second
+
+    @property
+    def ends(self) -> tuple[Swatch, Swatch]:
+        """The ends of the range to look at: of the object, where that is what is known least.
+
+        Along the axis on which colours stray most, one in twenty lies beyond each.
+        """
+        goal = self.target
+        if goal is None or goal.covariance is None or self.largest != "target":
+            first, second = self.extremes
+            return Swatch(first, "may come out"), Swatch(second, "or so")
+        axis = root_of(np.array(goal.covariance))[:, -1]
+        white = observation(goal.illuminant, goal.observer).white
+        first, second = (_hex(np.array(goal.lab) + q * axis, white) for q in (-_FIFTH, _FIFTH))
+        return Swatch(first, "the object may be"), Swatch(second, "or this")
 
     @property
     def worst(self) -> str | None:
@@ -137,6 +155,18 @@ class Spread(Reported):
         """The kind of cause that matters most; None where nothing is off."""
         cause = max(self.causes, key=self.causes.__getitem__)
         return cause if self.causes[cause] > 0 else None
+
+    @property
+    def within_rows(self) -> tuple[Row, ...]:
+        """What CIEDE2000 stays within, and what that counts."""
+        of_photo = self.target is not None and "photo" in self.target.source
+        half, nine = f"half the time within {self.median:.1f}", f"nine times in ten {self.p90:.1f}"
+        label = "to the object" if of_photo else "as poured"
+        rows = [Row(label, f"{half}, {nine}", note=how_seen(self.p90))]
+        if self.slips_only:
+            text = "slips only: this palette doesn't say how well its pastes are known"
+            rows.append(Row("counted", text))
+        return tuple(rows)
 
     def report(self) -> Report:
         """How far it strays, and what matters most."""
@@ -184,6 +214,8 @@ class Spread(Reported):
 
 
 _MAPPINGS = ("shares", "causes", "let_down_paste")
+_FIFTH: Final = 1.6449
+"""Standard deviations of a normal distribution beyond which one in twenty lies."""
 _SHARES = "which cause brings how much of it"
 
 
@@ -194,7 +226,7 @@ def spread(
     pour: Pour | None = None,
     view: View | None = None,
     dose_slip: float | None = None,
-    scale_g: float = SCALE_G,
+    scale_g: float | None = None,
     target: HoldsTarget | str | None = None,
     lights: Sequence[Light] = (),
     let_down_paste: Mapping[str, float] | None = None,
@@ -287,8 +319,13 @@ def spread(
         causes=causes,
         _lab=lab[0],
         lights=names,
+        slips_only=palette.uncertainty is None,
         let_down_paste={part.let_down.pigment: part.paste for _, part in known.dosed(amounts)},
     )
+
+
+def _hex(lab: FloatArray, white: FloatArray) -> str:
+    return srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white), white)[0])
 
 
 _TARGETS: Final[tuple[Cause, ...]] = ("target",) * 3

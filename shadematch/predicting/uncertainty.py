@@ -11,14 +11,13 @@ of the one that was chosen comes from the full model (`shadematch.predicting.sam
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final, Literal
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.colour.expected import differences
+from shadematch.colour.expected import differences, nine_in_ten, normal_points, root_of
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import observation
 from shadematch.optics.layer import Layer, Surroundings, backing_slope, reflectance
@@ -37,14 +36,14 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown
 from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["CAUSES", "MAKING", "SD", "Cause", "Linear", "Uncertainty"]
+__all__ = ["CAUSES", "MAKING", "SD", "Cause", "Colours", "Linear", "Uncertainty"]
 
-Cause = Literal["target", "ruler", "scale", "pastes", "bench", "model"]
-CAUSES: Final[tuple[Cause, ...]] = ("target", "ruler", "scale", "pastes", "bench", "model")
-"""Where doubt comes from: how well the target is known; readings of ruler and scale; pastes and
-bases; thickness and gain of the bench; what the model misses."""
+Cause = Literal["target", "dosing", "base", "pastes", "bench", "model"]
+CAUSES: Final[tuple[Cause, ...]] = ("target", "dosing", "base", "pastes", "bench", "model")
+"""Where doubt comes from: how well the target is known; readings of doses, and of the mass of base;
+how well pastes and bases are known; thickness and gain of the bench; what the model misses."""
 MAKING: Final = "making "
 """What names a reading begins with that a let-down is made by."""
 SD: Final = 1.0 / np.sqrt(3.0)
@@ -57,8 +56,7 @@ _POINTS: Final = 512
 _NOTHING: Final = PaletteUncertainty()
 
 
-@dataclass(frozen=True)
-class Linear:
+class Linear(NamedTuple):
     """Colours of k recipes in v lights, and what one standard deviation of each cause does.
 
     Attributes
@@ -72,10 +70,86 @@ class Linear:
     lab: FloatArray
     columns: FloatArray
 
-    @property
-    def covariance(self) -> FloatArray:
-        """Of the colours, over all lights together, shape (k, 3 v, 3 v)."""
-        return np.asarray(np.swapaxes(self.columns, 1, 2) @ self.columns)
+
+class Colours(NamedTuple):
+    """Colours of k recipes in v lights as normal distributions.
+
+    Attributes
+    ----------
+    lab
+        Means, shape (k, v, 3).
+    covariance
+        Over all lights together, shape (k, 3 v, 3 v).
+    """
+
+    lab: FloatArray
+    covariance: FloatArray
+
+    def at(self, rows: IntArray | slice) -> Colours:
+        """Those of some recipes."""
+        return Colours(self.lab[rows], self.covariance[rows])
+
+    def expected(self, aims: FloatArray) -> FloatArray:
+        """Expected CIEDE2000 to known aims, shape (v, 3), the worst over the lights; (k,)."""
+        parts = [
+            differences(part.lab, aims, part.covariance, count=_POINTS).mean(axis=1)
+            for part in self._chunks()
+        ]
+        return np.concatenate([np.empty(0), *parts])
+
+    def floor(self, aims: FloatArray, norms: Sequence[FloatArray], radius: float) -> FloatArray:
+        """What `expected` does not fall below, at a fraction of its cost; shape (k,).
+
+        `norms` are of `minorant` for that radius, one for each light. Of the same points, so it
+        holds to the last digit but rounding.
+        """
+        scaled = _block_diagonal(norms)
+        away = (self.lab - aims).reshape(len(self.lab), -1) @ scaled.T
+        points = normal_points(_POINTS, away.shape[1])
+        found = np.empty(len(away))
+        for i in range(0, len(away), _CHUNK):
+            rows = slice(i, i + _CHUNK)
+            roots = scaled @ root_of(self.covariance[rows])
+            off = away[rows, None] + points @ np.swapaxes(roots, 1, 2)
+            lengths = np.linalg.norm(off.reshape(*off.shape[:2], -1, 3), axis=-1)
+            found[rows] = np.minimum(lengths.max(axis=2), radius).mean(axis=1)
+        return found
+
+    def within(
+        self, aims: FloatArray, aim_covariance: FloatArray | None = None
+    ) -> tuple[FloatArray, FloatArray]:
+        """What CIEDE2000 stays within half the time, and nine times in ten; shapes (k,).
+
+        Parameters
+        ----------
+        aims
+            CIELAB in each light, shape (v, 3), or (k, v, 3) where each has its own.
+        aim_covariance
+            Of the aim in CIELAB, shape (3, 3), the same error in every light; None where it is
+            known.
+        """
+        lights = self.lab.shape[1]
+        doubt = None
+        if aim_covariance is not None:
+            doubt = np.asarray(np.kron(np.ones((lights, lights)), aim_covariance))
+        goals = np.broadcast_to(aims, self.lab.shape)
+        found = [np.empty((0, 2))]
+        for i in range(0, len(self.lab), _CHUNK):
+            rows = slice(i, i + _CHUNK)
+            values = differences(
+                self.lab[rows],
+                goals[rows, None],
+                self.covariance[rows],
+                aim_covariance=doubt,
+                count=_POINTS,
+            )
+            found.append(np.stack([np.median(values, axis=1), nine_in_ten(values)], axis=1))
+        half, nine = np.concatenate(found).T
+        return half, nine
+
+    def _chunks(self) -> Iterator[Colours]:
+        for i in range(0, len(self.lab), _CHUNK):
+            yield self.at(slice(i, i + _CHUNK))
 
 
 class Uncertainty:
@@ -143,11 +217,11 @@ class Uncertainty:
         )
 
     def _names(self) -> tuple[tuple[str, ...], tuple[Cause, ...]]:
-        rows: list[tuple[str, Cause]] = [(name, "ruler") for name in self.palette.names]
-        rows += [("weighing clear base", "scale"), ("weighing white base", "scale")]
+        rows: list[tuple[str, Cause]] = [(name, "dosing") for name in self.palette.names]
+        rows += [("weighing clear base", "base"), ("weighing white base", "base")]
         for words in told_apart(self.let_downs):
-            rows += [(f"{MAKING}{words}", "ruler"), (f"{MAKING}{words}", "scale")]
-            rows += [(f"weighing {words}", "scale")]
+            rows += [(f"{MAKING}{words}", "dosing"), (f"{MAKING}{words}", "base")]
+            rows += [(f"weighing {words}", "base")]
         rows += [("pastes and bases", "pastes")] * len(self._known.modes)
         rows += [("thickness", "bench"), ("light and white tile", "bench")]
         rows += [("what the model misses", "model")] * 3
@@ -156,11 +230,13 @@ class Uncertainty:
     def _layers(self) -> tuple[tuple[Layer, Layer] | None, tuple[Layer, Layer] | None]:
         """Layers a little to either side in scattering, and in the backing, where that counts."""
         model, pour, around = self.model, self.pour, self.view.surroundings
-        known, up = self._known, np.exp(_STEP)
+        known, up = self._known, float(np.exp(_STEP))
         blended = 0.0 < pour.white < 1.0 and self.scale_g > 0.0
         scatter = backing = None
-        moves = known.scattering.any() or known.crowding.any()
-        if blended or moves or known.thickness > 0.0:
+        # Modes that move the scattering of what doesn't scatter move nothing.
+        moved = bool(known.modes) and known.scattering.any(axis=(0, 2)) @ self.spectra[1] > 0.0
+        crowds = pour.white > 0.0 and known.crowding.any()
+        if blended or known.thickness > 0.0 or np.any(moved) or crowds:
             scatter = (
                 Layer(model.base_scattering / up, pour.thickness_cm, around),
                 Layer(model.base_scattering * up, pour.thickness_cm, around),
@@ -182,12 +258,6 @@ class Uncertainty:
         amounts
             Doses in palette order, then the masses of let-downs [g]: shape (k, n + m).
         """
-        parts = [
-            self._linear(amounts[i : i + _CHUNK]) for i in range(0, max(len(amounts), 1), _CHUNK)
-        ]
-        return Linear(*(np.concatenate(part) for part in zip(*parts, strict=True)))
-
-    def _linear(self, amounts: FloatArray) -> tuple[FloatArray, FloatArray]:
         loads, by_load, by_white = self._readings(amounts)
         model, known, (a, s) = self.model, self._known, self.spectra
         white, crowding = self.pour.white, self.palette.white.crowding
@@ -227,7 +297,7 @@ class Uncertainty:
         by_cause = np.concatenate([by_cause, np.tile(missed, (len(loads), 1, 1))], axis=1)
         if len(self.seen) == 1:  # as the search has it, to the last bit
             labs = [model.lab(loads)]
-        return np.stack(labs, axis=1), by_cause
+        return Linear(np.stack(labs, axis=1), by_cause)
 
     def _slopes(
         self, mu_a: FloatArray, mu_s: FloatArray
@@ -298,22 +368,28 @@ class Uncertainty:
             if mass > 0.0
         ]
 
-    def expected(self, amounts: FloatArray, aims: FloatArray) -> FloatArray:
-        """Expected CIEDE2000 of recipes to known aims, the worst over the lights, shape (k,).
+    def colours(self, amounts: FloatArray, *, spared: Sequence[Cause] = ()) -> Colours:
+        """Recipes' colours as normal distributions, with some causes taken as exact.
 
-        Parameters
-        ----------
-        amounts
-            Shape (k, n + m).
-        aims
-            CIELAB in each light, shape (v, 3).
+        `amounts` as for `linear`.
         """
-        found = np.empty(len(amounts))
+        kept = np.array([cause not in spared for cause in self.causes])
+        labs = [np.empty((0, len(self.seen), 3))]
+        covariances = [np.empty((0, 3 * len(self.seen), 3 * len(self.seen)))]
         for i in range(0, len(amounts), _CHUNK):
             part = self.linear(amounts[i : i + _CHUNK])
-            values = differences(part.lab, aims, part.covariance, count=_POINTS)
-            found[i : i + _CHUNK] = values.mean(axis=1)
-        return found
+            columns = part.columns[:, kept]
+            labs.append(part.lab)
+            covariances.append(np.swapaxes(columns, 1, 2) @ columns)
+        return Colours(np.concatenate(labs), np.concatenate(covariances))
+
+
+def _block_diagonal(norms: Sequence[FloatArray]) -> FloatArray:
+    size = 3 * len(norms)
+    found = np.zeros((size, size))
+    for i, norm in enumerate(norms):
+        found[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = norm
+    return found
 
 
 def _central(sides: tuple[Layer, Layer], mu_a: FloatArray) -> FloatArray:

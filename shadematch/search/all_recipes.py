@@ -13,7 +13,7 @@ J. L. Bentley, Commun. ACM 18 (1975) 509 (k-d trees).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
@@ -22,6 +22,7 @@ import numpy as np
 from shadematch.colour.difference import delta_e
 from shadematch.colour.floors import floor
 from shadematch.search.limits import DoseLimits
+from shadematch.search.nearness import lengths
 from shadematch.search.whole import Solution
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
@@ -186,17 +187,33 @@ class AllRecipes:
             return Solution(None, np.inf, less_than, True, 0)
         return self._found(at, value, paste=True)
 
-    def within(self, target: FloatArray, limit: float) -> tuple[IntArray, FloatArray]:
-        """Recipes of one target, shape (v, 3), no farther than a limit, and their CIEDE2000."""
-        asked = self._asked(target, np.inf, None)
-        who, leaf, _ = self._walk(asked, np.array([limit]))
-        values = self._values(asked.at(who), leaf)
-        row, column = np.nonzero(values <= limit)
+    def within(
+        self, target: FloatArray, norms: Sequence[FloatArray], limit: float
+    ) -> tuple[IntArray, FloatArray]:
+        """Recipes of one target, shape (v, 3), and how far they are; see `Searcher.within`."""
+        # Upright boxes around what is so near; no end where a norm sees nothing of an axis.
+        reach = np.full(target.shape, np.inf)
+        for at, norm in enumerate(norms):
+            if np.linalg.matrix_rank(norm) == 3:
+                reach[at] = limit * np.linalg.norm(np.linalg.inv(norm), axis=1)
+            else:
+                reach[at, norm.any(axis=0)] = limit / np.diag(norm)[norm.any(axis=0)]
+        reach += 0.0 if self._vague is None else STRAY
+        node = np.zeros(1, dtype=np.intp)
+        for level in self._levels[1:]:
+            node = (4 * node[:, None] + np.arange(4)).ravel()
+            apart = (level.lo[node] > target + reach) | (level.hi[node] < target - reach)
+            node = node[~apart.any(axis=(1, 2))]
+        if self._vague is not None:
+            places = (node[:, None] * self._rank.shape[1] + np.arange(self._rank.shape[1])).ravel()
+            self._made_right(places)
+        far = np.max(lengths(list(np.moveaxis(self._labs[node], 2, 0)), target, norms), axis=0)
+        row, column = np.nonzero(far <= limit)
         # The last recipe may be there several times.
-        first = np.unique(self._rank[leaf[row], column], return_index=True)[1]
+        first = np.unique(self._rank[node[row], column], return_index=True)[1]
         row, column = row[first], column[first]
-        steps = self._steps[leaf[row] * self._rank.shape[1] + column]
-        return steps.astype(np.intp), values[row, column]
+        steps = self._steps[node[row] * self._rank.shape[1] + column]
+        return steps.astype(np.intp), far[row, column]
 
     def _asked(self, target: FloatArray, most: float, max_tubes: int | None) -> _Asked:
         tubes = _NO_LIMIT if max_tubes is None else max_tubes

@@ -28,8 +28,8 @@ _MOST_LEAN: Final = 1000
 class _Waves:
     """Boxes that may hold something near enough, and the recipes of those that got small."""
 
-    def __init__(self, space: Space, target: FloatArray, limit: float) -> None:
-        self._limits, self._sought = space.limits, Nearness(space, target, limit)
+    def __init__(self, sought: Nearness) -> None:
+        self._limits, self._sought = sought.space.limits, sought
         lo, hi = self._limits.roots()
         self.pool = self._limits.tighten(Boxes(lo, hi, np.zeros(len(lo))))
         self.boxes = 0
@@ -37,7 +37,7 @@ class _Waves:
     def near(self, wave: Boxes[IntArray], limit: float) -> tuple[IntArray, FloatArray]:
         """Recipes found in a wave no farther than `limit`; the rest of it goes back, cut.
 
-        Returns their steps and CIEDE2000, shapes (m, k) and (m,).
+        Returns their steps and distances, shapes (m, k) and (m,).
         """
         self.boxes += len(wave)
         judged = self._sought.judge(wave.lo, wave.hi, limit + 2 * ROUNDING)
@@ -52,45 +52,40 @@ class _Waves:
         return points[values <= limit], values[values <= limit]
 
 
-def within(
-    space: Space, target: FloatArray, limit: float, most: int
-) -> tuple[IntArray, FloatArray, bool]:
+def within(sought: Nearness, limit: float, most: int) -> tuple[IntArray, FloatArray, bool]:
     """Recipes no farther than `limit` from a target.
 
     Parameters
     ----------
-    space
-        Where to search.
-    target
-        CIELAB in each view, shape (v, 3); (3,) where there is one.
+    sought
+        The target, and what far means.
     limit
-        Largest CIEDE2000, above 0.
+        Largest distance, above 0.
     most
         How many to give at most; the closest ones.
 
     Returns
     -------
-    steps, delta_e
+    steps, distances
         Shapes (m, k) and (m,), the closest first.
     complete
         Whether these are all there are.
     """
-    if space.limits.count() <= _LIST_COUNT:
-        points = space.limits.recipes()
-        values, complete = Nearness(space, target).worst(points), True
+    limits = sought.space.limits
+    if limits.count() <= _LIST_COUNT:
+        points = limits.recipes()
+        values, complete = sought.worst(points), True
     else:
-        points, values, complete = _searched(space, target, limit, most)
+        points, values, complete = _searched(sought, limit, most)
     order = np.argsort(values, kind="stable")
     order = order[values[order] <= limit]
     return points[order[:most]], values[order[:most]], complete and order.size <= most
 
 
-def _searched(
-    space: Space, target: FloatArray, limit: float, most: int
-) -> tuple[IntArray, FloatArray, bool]:
+def _searched(sought: Nearness, limit: float, most: int) -> tuple[IntArray, FloatArray, bool]:
     """The same by boxes, in no order, with some that are farther away."""
-    waves = _Waves(space, target, limit)
-    found, values, complete = np.empty((0, space.size), np.intp), np.empty(0), True
+    waves = _Waves(sought)
+    found, values, complete = np.empty((0, sought.space.size), np.intp), np.empty(0), True
     while len(waves.pool):
         if waves.boxes >= _EFFORT:
             return found, values, False
@@ -100,10 +95,10 @@ def _searched(
             found, values, complete = found[kept], values[kept], False
             limit = float(values.max())
         # The nearest boxes come first, so that what is found when it stops early is worth having.
-        points, differences = waves.near(waves.pool.first(), limit)
+        points, distances = waves.near(waves.pool.first(), limit)
         # Where the tubes are limited, boxes overlap.
         found, first = np.unique(np.concatenate([found, points]), axis=0, return_index=True)
-        values = np.concatenate([values, differences])[first]
+        values = np.concatenate([values, distances])[first]
     return found, values, complete
 
 
@@ -177,7 +172,7 @@ def lean_within(
         points = space.limits.recipes()
         near = points[Nearness(space, target).worst(points) <= reach]
         return Listed(lean(near) if len(near) else found, True)
-    waves = _Waves(space, target, reach)
+    waves = _Waves(Nearness(space, target, reach))
     while len(waves.pool) and waves.boxes < effort and len(found) <= _MOST_LEAN:
         # The leanest corners first: what they hold rules the others out.
         waves.pool.key = waves.pool.lo.sum(axis=1).astype(float)

@@ -6,6 +6,7 @@ worst, so the largest of them counts.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -17,7 +18,7 @@ from shadematch.search.bounds import Judged, beyond, images_of, judge
 from shadematch.search.space import Space
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["ROUNDING", "Nearness"]
+__all__ = ["ROUNDING", "Nearness", "lengths"]
 
 ROUNDING: Final = 1e-9
 """CIEDE2000 that rounding may have added to a floor."""
@@ -38,26 +39,38 @@ class Nearness:
     radius
         Boxes farther away than this CIEDE2000 need not be told apart. Infinite as long as
         nothing is known; see `narrow`.
+    norms
+        A matrix W for each view: what counts is then not CIEDE2000 but the length of W times
+        the difference in CIELAB, such as `minorant` gives.
     """
 
-    def __init__(self, space: Space, target: FloatArray, radius: float = np.inf) -> None:
+    def __init__(
+        self,
+        space: Space,
+        target: FloatArray,
+        radius: float = np.inf,
+        norms: Sequence[FloatArray] | None = None,
+    ) -> None:
         self.space = space
         self.targets: FloatArray = np.reshape(target, (len(space.seen), 3))
-        self._radius = np.inf
-        self._norms = [np.zeros((3, 3)) for _ in space.seen]
+        self._radius, self._given = np.inf, norms is not None
+        self._norms = [np.zeros((3, 3)) for _ in space.seen] if norms is None else list(norms)
         self.narrow(radius)
 
     def narrow(self, limit: float) -> None:
         """Only what is nearer than `limit` counts from here on: make the norms fit closer."""
-        if np.isfinite(limit) and limit < _SHRUNK * self._radius:
+        if not self._given and np.isfinite(limit) and limit < _SHRUNK * self._radius:
             self._radius = limit
             if limit > 0:
                 self._norms = [minorant(target, limit) for target in self.targets]
 
     def worst(self, steps: FloatArray | IntArray) -> FloatArray:
-        """Largest CIEDE2000 over the views, shape (m,), of steps of shape (m, k)."""
+        """Largest distance over the views, shape (m,), of steps of shape (m, k)."""
         labs = self.space.labs(steps)
-        values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
+        if self._given:
+            values = lengths(labs, self.targets, self._norms)
+        else:
+            values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
         return values[0] if len(values) == 1 else np.asarray(np.maximum.reduce(values))
 
     def judge(
@@ -82,9 +95,11 @@ class Nearness:
         all_ = []
         for i, images in enumerate(images_of(self.space, lo, hi)):
             target = self.targets[i]
-            judged = judge(images, target, self._norms[i], self._radius, limit + ROUNDING)
+            # Where the norm itself is asked for, floors of CIEDE2000 are none.
+            most = -np.inf if self._given else limit + ROUNDING
+            judged = judge(images, target, self._norms[i], self._radius, most)
             floor = judged.floor - ROUNDING
-            if _FAR < limit < np.inf:
+            if not self._given and _FAR < limit < np.inf:
                 open_ = np.flatnonzero(floor < limit)
                 floor[open_[beyond(images.chosen(open_), target, limit)]] = limit
             all_.append(replace(judged, floor=floor))
@@ -98,3 +113,13 @@ class Nearness:
             shares=np.stack([j.shares for j in all_])[at, rows],
             pull=np.maximum.reduce([j.pull for j in all_]),
         )
+
+
+def lengths(
+    labs: Sequence[FloatArray], targets: FloatArray, norms: Sequence[FloatArray]
+) -> list[FloatArray]:
+    """Of colours (..., 3) in each view, the lengths of W (lab - target), shapes (...)."""
+    return [
+        np.asarray(np.linalg.norm((lab - goal) @ norm.T, axis=-1))
+        for lab, goal, norm in zip(labs, targets, norms, strict=True)
+    ]

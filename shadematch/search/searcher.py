@@ -7,7 +7,7 @@ scatter and a batch that is corrected. What differs is in the `Space`.
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -373,26 +373,51 @@ class Searcher:
         return Solution(lean.steps, lean.delta_e, found.bound, proved, found.boxes)
 
     def within(
-        self, targets: FloatArray, limit: float, most: int, around: FloatArray
-    ) -> tuple[IntArray, bool]:
-        """Recipes no farther than `limit`, at most so many, and whether these are all.
+        self,
+        targets: FloatArray,
+        norms: Sequence[FloatArray],
+        limit: float,
+        *,
+        most: int,
+        around: FloatArray,
+    ) -> tuple[IntArray, FloatArray, bool]:
+        """Recipes whose colours are no farther than `limit` in each view, as norms measure.
 
-        Those whose doses of pastes that scatter are near `around` are looked at first.
+        Parameters
+        ----------
+        targets
+            The target.
+        norms
+            A matrix for each view; what counts is the length of it times the difference in
+            CIELAB.
+        limit
+            Largest length.
+        most
+            How many to give at most; the nearest ones.
+        around
+            Doses of pastes that scatter near these steps are looked at first, shape (k,).
+
+        Returns
+        -------
+        steps, lengths
+            Shapes (m, k) and (m,), the nearest first.
+        complete
+            Whether these are all.
         """
         goals = np.reshape(targets, (-1, 3))
         listed, complete = self._kept(), True
         if listed is not None:
-            steps, values = listed.within(goals, limit)
+            steps, values = listed.within(goals, norms, limit)
         else:
             parts, complete = self._parts(self.space, around)
             found = [(np.empty((0, self.space.size), np.intp), np.empty(0))]
             for fixed, part in parts:
-                own, near, all_ = within(part, goals, limit, most)
+                own, near, all_ = within(Nearness(part, goals, norms=norms), limit, most)
                 found.append((own + fixed, near))
                 complete = complete and all_
             steps, values = (np.concatenate(each) for each in zip(*found, strict=True))
         order = np.argsort(values, kind="stable")[:most]
-        return steps[order], complete and len(steps) <= most
+        return steps[order], values[order], complete and len(steps) <= most
 
     def lean(self, targets: FloatArray, limit: float, best: Solution) -> Listed:
         """Recipes no farther than `limit` that no other such one undercuts in every paste.

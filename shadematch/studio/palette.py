@@ -15,11 +15,13 @@ from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, mod
 from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
 from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
 from shadematch.studio.bend import white_share
+from shadematch.studio.chips import paste_chips
 from shadematch.studio.pigment import LARGEST_NUMBER, Base, Pigment
 from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import Frozen, expect, is_finite, shape_of
+from shadematch.support.report import Report, Row
 from shadematch.support.spelling import did_you_mean
 
 __all__ = ["Palette", "demo_palette"]
@@ -108,6 +110,28 @@ class Palette(Frozen):
     def names(self) -> tuple[str, ...]:
         """The pigments' names in order."""
         return tuple(p.name for p in self.pigments)
+
+    def report(self) -> Report:
+        """The pastes, and how they look."""
+        tubes = [
+            Row(
+                pigment.name,
+                "scatters too" if pigment.scatters else "absorbs only",
+                note=f"tube of {pigment.tube_size:g} {self.unit}" if pigment.tube_size else "",
+            )
+            for pigment in self.pigments
+        ]
+        note = (Row("note", self.note),) if self.note else ()
+        return Report(
+            pictures=(paste_chips(self.pigments, self.blend, self.unit),),
+            rows=(Row("palette", f"{len(self.pigments)} pastes, doses in {self.unit}"), *note),
+            details=(*tubes, Row("fingerprint", self.fingerprint)),
+            notes=("Chips are predicted, 1 cm thick on white paper.",),
+            cautions=False,
+        )
+
+    def _repr_html_(self) -> str:
+        return self.report().html()
 
     @property
     def fingerprint(self) -> str:

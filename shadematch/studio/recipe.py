@@ -14,8 +14,9 @@ from pydantic import Field
 from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.pour import Pour, Share, base_named
 from shadematch.studio.unit import Unit, check_unit, checked_unit, measured
+from shadematch.support.charts import bars
 from shadematch.support.models import Frozen, Name, Number, check_name, expect, is_finite, listed
-from shadematch.support.report import Row
+from shadematch.support.report import Report, Reported, Row, rows_of
 
 __all__ = ["LARGEST_DOSE", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed", "doses_of"]
 
@@ -154,7 +155,7 @@ def doses_of(given: Mapping[str, float], field: str) -> dict[str, float]:
 
 
 @dataclass(frozen=True)
-class Recipe:
+class Recipe(Reported):
     """Doses and the pour that they go into.
 
     Attributes
@@ -299,6 +300,20 @@ class Recipe:
     def rows(self) -> tuple[Row, Row]:
         """The recipe and the pour as a report says them."""
         return Row("recipe", self.lines), Row("pour", str(self.pour))
+
+    def report(self) -> Report:
+        """What to dose, into what."""
+        lengths = [(name, dose, f"{dose:g} {self.unit}") for name, dose in self.squeezed.items()]
+        shares = (self.proportions or {}).values()
+        few = 1 < sum(shares) <= 60
+        return Report(
+            pictures=(bars(lengths, "the doses, to scale"),) if lengths else (),
+            rows=(
+                *self.rows,
+                Row("paste", self.in_all),
+                *rows_of("proportions", [":".join(map(str, shares))] if few else []),
+            ),
+        )
 
     def __str__(self) -> str:
         """In plain words."""

@@ -27,8 +27,10 @@ from shadematch.studio.covariance import Covariance, checked_covariance, radius
 from shadematch.studio.surface_colours import check_real
 from shadematch.studio.view import View, degrees
 from shadematch.support.arrays import BoolArray, FloatArray, Triple, triple
+from shadematch.support.charts import Curve, curves
 from shadematch.support.models import expect, is_finite
 from shadematch.support.readers import read_spectrum
+from shadematch.support.report import Report, Reported, Row, Swatch
 
 __all__ = ["FARTHEST", "HoldsTarget", "Target", "as_target", "measured"]
 
@@ -39,7 +41,7 @@ _FRACTION: Final = 1.5
 
 
 @dataclass(frozen=True)
-class Target:
+class Target(Reported):
     """A wanted colour.
 
     Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz` or `from_reflectance`; from a
@@ -298,6 +300,22 @@ class Target:
     def _srgb(self) -> tuple[FloatArray, BoolArray]:
         white = observation(self.illuminant, self.observer).white
         return xyz_to_srgb(lab_to_xyz(np.array(self.lab), white), white)
+
+    def report(self) -> Report:
+        """The colour, where it came from and how well it is known."""
+        rows = [Row.colour("colour", self), Row("from", self.source)]
+        rows.append(Row("light", f"{self.illuminant}, {self.observer} degrees"))
+        if self.covariance is not None:
+            rows.append(Row("known", f"to CIEDE2000 {self.radius:.1f}, nine times in ten"))
+        drawn = [] if self.reflectance is None else [Curve("measured", self.reflectance.tolist())]
+        places = WAVELENGTHS_NM.tolist()
+        pictures = (curves(places, drawn, across_name="wavelength [nm]", up_name="reflectance"),)
+        return Report(
+            swatches=(Swatch.of(self, "wanted"),),
+            pictures=pictures if drawn else (),
+            rows=tuple(rows),
+            cautions=False,
+        )
 
     def __str__(self) -> str:
         """In plain words."""

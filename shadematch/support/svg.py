@@ -9,7 +9,7 @@ from typing import Final
 
 from shadematch.support.mark import corner, foot, runs
 
-__all__ = ["chart", "colour_strip", "difference_scale", "side_view"]
+__all__ = ["chart", "colour_strip", "difference_scale", "drawing", "rule", "side_view", "text"]
 
 _WIDTH: Final = 480.0
 _HEIGHT: Final = 64.0
@@ -18,10 +18,12 @@ _STEPS: Final = 24
 _FRAME: Final = 'fill="none" style="stroke:var(--sm-line,#77736a)"'
 
 
-def _drawing(shapes: Sequence[str], width: float, height: float, label: str) -> str:
+def drawing(shapes: Sequence[str], width: float, height: float, label: str) -> str:
+    """A whole drawing, of a width and height in px, and what it shows in words."""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" '
-        f'width="{width:g}" role="img" aria-label="{escape(label, quote=True)}">'
+        f'width="{width:g}" style="min-width:{0.76 * width:.0f}px" role="img" '
+        f'aria-label="{escape(label, quote=True)}">'
         f"{''.join(shapes)}</svg>"
     )
 
@@ -30,11 +32,13 @@ def _with_label(drawing: str, label: str) -> str:
     return f'{drawing}<div class="sm-small">{escape(label)}</div>'
 
 
-def _rule(x1: float, y1: float, x2: float, y2: float, style: str) -> str:
+def rule(x1: float, y1: float, x2: float, y2: float, style: str) -> str:
+    """A straight line in a style of CSS."""
     return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" style="{style}"/>'
 
 
-def _text(x: float, y: float, words: str, anchor: str = "middle") -> str:
+def text(x: float, y: float, words: str, anchor: str = "middle") -> str:
+    """Words at a place, in the colour of the card's text."""
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="currentColor" '
         f'font-size="12">{escape(words)}</text>'
@@ -62,10 +66,10 @@ def difference_scale(
         return left + (wide - 2 * left) * math.sqrt(min(max(value, 0.0), most) / most)
 
     line, mark = "stroke:var(--sm-quiet,#5a564e)", "var(--sm-mark,#8a3b12)"
-    parts = [_rule(place(0), y, place(most), y, line)]
+    parts = [rule(place(0), y, place(most), y, line)]
     for tick in (0, 1, 2, 5, 10):
-        parts += [_rule(place(tick), y, place(tick), y + 4, line)]
-        parts.append(_text(place(tick), y + 17, f"{tick}"))
+        parts += [rule(place(tick), y, place(tick), y + 4, line)]
+        parts.append(text(place(tick), y + 17, f"{tick}"))
     said = f"CIEDE2000 {delta_e:.2f}"
     if low is not None and high is not None:
         said += f" ({low:.1f} to {high:.1f})"
@@ -79,8 +83,8 @@ def difference_scale(
     else:
         parts.append(f'<path d="M{x - 5:.1f} {y - 10:g}h10l-5 9Z" style="fill:{mark}"/>')
     if words:
-        parts.append(_text(0, 14, said, "start"))
-    return _drawing(parts, wide, y + 28.0, said)
+        parts.append(text(0, 14, said, "start"))
+    return drawing(parts, wide, y + 28.0, said)
 
 
 def colour_strip(codes: Sequence[str], label: str, *, in_srgb: Sequence[bool] = ()) -> str:
@@ -106,12 +110,12 @@ def colour_strip(codes: Sequence[str], label: str, *, in_srgb: Sequence[bool] = 
     # Few are steps to be told apart, however like they are; many run into each other.
     dividers = range(1, len(codes)) if len(codes) <= _STEPS else ()
     shapes += [
-        _rule(i * each, 0, i * each, _HEIGHT, f"stroke:{colour};stroke-width:{width}")
+        rule(i * each, 0, i * each, _HEIGHT, f"stroke:{colour};stroke-width:{width}")
         for i in dividers
         for colour, width in (("#fff", 3), ("#000", 1))
     ]
     marks = [foot(i * each, j * each, _HEIGHT, 7.0) for i, j in runs(in_srgb)]
-    return _with_label(_drawing([*shapes, *marks, frame], _WIDTH, _HEIGHT, label), label)
+    return _with_label(drawing([*shapes, *marks, frame], _WIDTH, _HEIGHT, label), label)
 
 
 def side_view(
@@ -162,7 +166,7 @@ def side_view(
             foot_y = height - 2 - below[-1] * scale
             marks.append(corner(_WIDTH - 1, foot_y, min(14.0, thick[-1] * scale)))
         below = above
-    return _with_label(_drawing([*shapes, *marks], _WIDTH, height, label), label)
+    return _with_label(drawing([*shapes, *marks], _WIDTH, height, label), label)
 
 
 def chart(
@@ -201,17 +205,17 @@ def chart(
     line, mark_colour = "stroke:var(--sm-line,#77736a)", "var(--sm-mark,#8a3b12)"
     x0, y0 = place(0, 0)
     x1, y_level = place(x_most, level)
-    parts = [_rule(x0, y0, x1, y0, line), _rule(x0, y0, x0, top, line)]
+    parts = [rule(x0, y0, x1, y0, line), rule(x0, y0, x0, top, line)]
     for i in range(5):
         x, y = place(x_most * i / 4, 0)[0], place(0, y_most * i / 4)[1]
-        parts += [_text(x, y0 + 16, f"{x_most * i / 4:.4g}")]
-        parts += [_text(x0 - 6, y + 4, f"{y_most * i / 4:.3g}", "end")]
+        parts += [text(x, y0 + 16, f"{x_most * i / 4:.4g}")]
+        parts += [text(x0 - 6, y + 4, f"{y_most * i / 4:.3g}", "end")]
     corners = " ".join("{:.1f},{:.1f}".format(*place(*p)) for p in points)
     parts += [
-        _text(0.5 * (x0 + x1), high - 6, across),
-        _text(x0 + 6, top - 3, up, "start"),
-        _rule(x0, y_level, x1, y_level, f"stroke:{mark_colour};stroke-dasharray:6 4"),
-        _text(x1, y_level - 5, level_name, "end"),
+        text(0.5 * (x0 + x1), high - 6, across),
+        text(x0 + 6, top - 3, up, "start"),
+        rule(x0, y_level, x1, y_level, f"stroke:{mark_colour};stroke-dasharray:6 4"),
+        text(x1, y_level - 5, level_name, "end"),
         f'<polyline points="{corners}" fill="none" '
         'style="stroke:var(--sm-curve,#1f4e5f);stroke-width:1.6"/>',
     ]
@@ -219,5 +223,5 @@ def chart(
         x, y = place(*mark)
         parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" style="fill:{mark_colour}"/>')
         anchor = "end" if x > 0.75 * wide else "start"
-        parts.append(_text(x + (-4 if anchor == "end" else 4), y - 9, mark_name, anchor))
-    return _drawing(parts, wide, high, f"{up} by {across}")
+        parts.append(text(x + (-4 if anchor == "end" else 4), y - 9, mark_name, anchor))
+    return drawing(parts, wide, high, f"{up} by {across}")

@@ -15,7 +15,8 @@ Kinds:
 ``let-downs``
     The same for recipes with let-downs.
 ``robust``
-    `match(robust=True)` against the 90th percentiles of all recipes, for 40 targets.
+    `match(robust=True)` against the expected CIEDE2000 of all recipes, 53,130 of five pastes in
+    500 g, for 24 targets.
 """
 
 from __future__ import annotations
@@ -134,12 +135,16 @@ def let_downs(count: int, pool: ProcessPoolExecutor) -> bool:
     return bool(errors.max() <= 0.05)
 
 
+def _robust(seed: int) -> tuple[float, float, float]:
+    return robust_against_all(seed, 500.0)
+
+
 def robust(count: int, pool: ProcessPoolExecutor) -> bool:
-    """Excess of the answer's 90th percentile over the best of all recipes."""
-    found, best, plain = np.array(list(_each(robust_against_all, count, pool))).T
+    """Excess of the answer's expected CIEDE2000 over the best of all recipes."""
+    found, best, plain = np.array(list(_each(_robust, count, pool))).T
     print(
-        f"robust: {count} targets, 90th percentile above the best of all recipes by at most "
-        f"{(found - best).max():.4f}; the closest recipe's is above the answer's by "
+        f"robust: {np.sum(found <= best + 1e-9)} of {count} targets have the best of all recipes; "
+        f"the closest recipe's expected CIEDE2000 is above the answer's by "
         f"{(plain - found).mean():.2f} on average, by {(plain - found).max():.2f} at most"
     )
     return bool((found - best).max() <= 1e-9)
@@ -147,7 +152,7 @@ def robust(count: int, pool: ProcessPoolExecutor) -> bool:
 
 KINDS = {"additions": (additions, 200), "rounds": (rounds, 200), "spread": (spread, 24)}
 KINDS["let-downs"] = (let_downs, 24)
-KINDS |= {"robust": (robust, 40), "pastel": (pastel, 100)}
+KINDS |= {"robust": (robust, 24), "pastel": (pastel, 100)}
 
 
 def main() -> int:

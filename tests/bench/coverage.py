@@ -11,7 +11,6 @@ import sys
 import warnings
 
 import numpy as np
-from shadematch.search.tolerance import Tolerance
 
 import shadematch as sm
 from shadematch.colour.colorimetry import adapt, xyz_to_lab
@@ -42,7 +41,7 @@ def share_within(palette: sm.Palette, labs: FloatArray, batch_g: float, limit: f
     pour = sm.Pour(batch_g=batch_g)
     model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
     whole = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
-    found = Searcher(whole).answers(labs[:, None], [Tolerance(0.0)] * len(labs))
+    found = Searcher(whole).answers(labs[:, None], [0.0] * len(labs))
     return float(np.mean([answer.closest.delta_e <= limit for answer in found]))
 
 

@@ -17,7 +17,6 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np
 from scipy.optimize import differential_evolution
-from shadematch.search.tolerance import Tolerance
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
@@ -30,7 +29,7 @@ from tests.invented.problems import KINDS, invented_palette, problem, target_of
 def small(seed: int) -> tuple[str, str]:
     """Kind of a problem, and what was wrong with its answer (nothing, if all is well)."""
     p = problem(seed)
-    answer = p.searcher.answer(p.target, Tolerance(0.5))
+    answer = p.searcher.answer(p.target, 0.5)
     best, _ = p.best()
     wrong = []
     if not answer.closest.proved or not answer.frugal.proved:
@@ -65,7 +64,7 @@ def large(seed: int) -> tuple[str, str]:
     n = whole.size
     loads = rng.dirichlet(np.full(n + 1, 0.7))[:n] * pour.max_load
     target = target_of(kind, rng, model, loads)
-    answer = Searcher(whole).answer(target, Tolerance(0.5))
+    answer = Searcher(whole).answer(target, 0.5)
 
     def cost(x: np.ndarray) -> np.ndarray:
         steps = x.T

@@ -23,7 +23,6 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np
 import scipy
 from scipy.optimize import differential_evolution
-from shadematch.search.tolerance import Tolerance
 
 import shadematch as sm
 from shadematch.colour.difference import delta_e
@@ -162,7 +161,7 @@ def main() -> int:
             fresh = searcher_for(batch, palette)
             first, _ = timed(lambda t=target, s=fresh: proved(s, t))
             ours, found = timed(lambda t=target: proved(searcher, t))
-            lean, _ = timed(lambda t=target, f=found: searcher.frugal(t, f, Tolerance(0.5)))
+            lean, _ = timed(lambda t=target, f=found: searcher.frugal(t, f, 0.5))
             theirs, value = timed(lambda t=target: evolve(searcher.space, t))
             listed = None
             if space.limits.count() < 2_000_000 and i < 4:
@@ -196,7 +195,7 @@ def main() -> int:
         axis = (np.arange(side) + 0.5) / side
         grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
         labs = np.array([sm.Target.from_srgb(rgb).lab for rgb in grid])
-        spent, _ = timed(lambda c=listed, t=labs: c.look_up(t[:, None], [Tolerance(0.5)] * len(t)))
+        spent, _ = timed(lambda c=listed, t=labs: c.look_up(t[:, None], [0.5] * len(t)))
         lines.append(
             f"| {batch / 1000:g} kg | {searcher.space.limits.count():,.0f} | {build:.1f} s "
             f"| {len(labs):,} | {len(labs) / spent:,.0f} |"

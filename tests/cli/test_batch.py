@@ -79,9 +79,25 @@ def test_match_robust(run: Run) -> None:
     assert out.startswith(str(m))
     found = json.loads(run(*words, "--json")[1])
     assert found["doses"] == dict(m.recipe.doses)
-    assert m.spread is not None
+    assert found["rule"] == "expected"
+    assert found["expected"] == m.choice.expected
+    assert m.robust is not None
+    assert found["robust"]["expected"] == m.robust.expected
     assert found["spread"]["p90"] == m.spread.p90
-    assert found["spread"]["complete"] is True
+    assert found["spread"]["largest"] == m.spread.largest == "dosing"
+
+
+def test_match_shades(run: Run) -> None:
+    shades = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500)).shades(2, dab_g=30)
+    words = ("match", "#7a3b8f", "--batch", "500", "--shades", "2", "--dab", "30")
+    status, out, _ = run(*words)
+    assert status == 0
+    assert str(shades) in out
+    found = json.loads(run(*words, "--json")[1])["shades"]
+    assert (found["expected"], found["p90"]) == (shades.expected, shades.p90)
+    assert [each["added"] for each in found["each"]] == [dict(s.added) for s in shades]
+    assert run("match", "#7a3b8f", "--dab", "30")[0] == 2
+    assert "--dab" in run("match", "#7a3b8f", "--shades", "2", "--dab", "90")[2]
 
 
 @pytest.mark.parametrize(

@@ -121,10 +121,6 @@ def test_match_with_let_downs_under_lights(run: Run) -> None:
         (("let-down", "#f4d9c6", "--weigh-least", "0"), "--weigh-least"),
         (("match", "#f4d9c6", "--weigh-step", "2"), "--weigh-step: has no meaning without"),
         (("match", "#f4d9c6", "--let-down-white", "0"), "--let-down-white: has no meaning"),
-        (
-            ("match", "#f4d9c6", "--dose-slip", "0.1"),
-            "--dose-slip: has no meaning without --robust",
-        ),
         (("correct", "#fff", "--poured", "gorse=1", "--added-clear", "0"), "without --go-on"),
         (("same-look", "gorse=2"), "say where the recipe goes"),
         (("let-down", "#f4d9c6", "--max-let-downs", "0"), "--max-let-downs"),

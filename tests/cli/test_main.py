@@ -117,8 +117,11 @@ def test_match_json(run: Run) -> None:
     choice = {"doses", "unit", "proportions", "total", "load", "tubes", "delta_e", "predicted"}
     assert set(found) == choice | {
         *("target", "closest", "ideal", "choices", "bound", "proved", "frugal_proved"),
-        *("tolerance", "verdict", "pour", "view", "cautions"),
+        *("tolerance", "verdict", "pour", "view", "cautions", "rule", "spread"),
     }
+    assert found["rule"] == "nominal"
+    assert found["spread"]["delta_e"] == found["delta_e"]
+    assert found["spread"]["median"] < found["spread"]["p90"]
     assert found["doses"]
     for entry in (found, found["closest"], *found["choices"]):
         assert all(2 * dose == round(2 * dose) for dose in entry["doses"].values())
@@ -273,7 +276,7 @@ def test_help_tells_the_real_defaults(run: Run) -> None:
 
 @pytest.mark.parametrize(
     ("words", "swatches"),
-    [(("match", "#d9822b"), 2), (("predict", "gorse=2"), 1), (("palette",), 5)],
+    [(("match", "#d9822b"), 4), (("predict", "gorse=2"), 1), (("palette",), 5)],
 )
 def test_swatch_on_a_terminal_only(
     run: Run, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...], swatches: int

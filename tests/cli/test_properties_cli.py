@@ -46,6 +46,7 @@ GOOD: dict[str, list[str]] = {
     "layers": ["0.5:gorse=2", "--palette", "PALETTE"],
     "palette": ["PALETTE"],
     "calibrate": ["POURS", "--save", "LEARNT"],
+    "journal": ["begin", "gorse", "jetty", "--journal", "BOOK"],
 }
 """For each verb some words that are right."""
 
@@ -144,6 +145,7 @@ def test_wrong_words_end_in_one_line(
         "STOCK": DATA / "shelf.csv",
         "POURS": DATA / "test-pours-lab.csv",
         "LEARNT": tmp_path / "learnt.json",
+        "BOOK": tmp_path / "book.jsonl",
         "FORM": tmp_path / "form.csv",
     }
     work = tmp_path / "work"

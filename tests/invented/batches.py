@@ -26,7 +26,6 @@ from shadematch.optics import layer
 from shadematch.optics.table import surfaces, to_table_range, u_axis, v_axis
 from shadematch.optics.transport import REFRACTIVE_INDEX, slab
 from shadematch.predicting.prediction import Model
-from shadematch.predicting.sampled import Sampled
 from shadematch.predicting.uncertainty import Uncertainty
 from shadematch.studio.recipe import Weighed
 from shadematch.support.arrays import FloatArray
@@ -520,13 +519,14 @@ def spread_against_monte_carlo(seed: int) -> float:
     return float(np.abs(ours / theirs - 1).max())
 
 
-def robust_against_all(seed: int) -> tuple[float, float, float]:
-    """90th percentiles for a random target: of the answer, the best of all, of the closest."""
+def robust_against_all(seed: int, batch_g: float | None = None) -> tuple[float, float, float]:
+    """Expected CIEDE2000 for a random target: of the answer, the best of all, of the closest."""
     rng = np.random.default_rng(seed)
     palette = sm.demo_palette() if seed % 2 else invented_palette(rng, int(rng.integers(2, 6)))
+    palette = palette.known_to(0.1) if seed % 4 > 1 else palette
     n = len(palette.pigments)
     pour = sm.Pour(
-        batch_g=float(rng.choice([100, 200, 300] if n < 5 else [100, 200])),
+        batch_g=batch_g or float(rng.choice([100, 200, 300])),
         thickness_cm=float(rng.choice([1.0, 2.0])),
         white=float(rng.choice([0.0, 0.0, 0.3, 1.0])),
     )
@@ -534,17 +534,17 @@ def robust_against_all(seed: int) -> tuple[float, float, float]:
     lab = Model(palette, pour.thickness_cm, pour.white, sm.View()).lab(loads)
     target = sm.Target(tuple((lab + rng.normal(0, 1.0, 3)).tolist()))
     found = sm.match(target, palette=palette, pour=pour, robust=True)
-    assert found.spread is not None
-    assert found.robust_complete
-    sampled = Sampled(Uncertainty(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0))
-    aim = np.array(target.lab)
-    every = every_recipe(n, pour.max_steps)
-    # A first look at all of them, a full one at the best thirty.
-    coarse = np.array([sampled.percentile(s, aim, 64) for s in every])
-    best = min(sampled.percentile(every[i], aim) for i in np.argsort(coarse)[:30])
-    closest = found.closest.recipe
-    plain = sm.spread(closest, palette=palette, target=target).p90
-    return found.spread.p90, best, plain
+    assert found.robust is not None and found.robust.expected is not None
+    known = Uncertainty(palette, pour, sm.View(), dose_slip=0.2, scale_g=1.0)
+    every = every_recipe(n, pour.max_steps).astype(float)
+    # Of every one, by the formula itself; no norm, no floor.
+    values = known.colours(every).expected(np.array([target.lab]))
+    near = every[values <= values.min() + found.tolerance]
+    assert found.frugal_proved
+    assert found.recipe.total == near.sum(axis=1).min()
+    held = [found.closest.recipe.doses.get(name, 0.0) for name in palette.names]
+    closest = values[(every == held).all(axis=1)][0]
+    return found.robust.expected, float(values.min()), float(closest)
 
 
 def let_downs_against_monte_carlo(seed: int) -> float:

@@ -60,7 +60,7 @@ def test_what_went_wrong_is_named(
     assert lesson.explanations[0].kind in kinds
     assert set(lesson.explanations[0].pastes) <= set(said) | set(truly)
     assert "put aside" in str(lesson) and lesson.explanations[0].text in str(lesson)
-    assert f"void({lesson.batch})" in str(lesson)
+    assert f"void batch {lesson.batch}" in str(lesson)
     assert "put aside" in str(journal)
     assert float(delta_e(seen(journal), before).max()) < 0.3  # the noise alone is seen anew
 

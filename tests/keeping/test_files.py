@@ -223,12 +223,13 @@ def test_a_robust_match_is_checked_as_well(tmp_path: Path) -> None:
     found = sm.match("#d9822b", pour=POUR, robust=True, lights=["D65", "A"])
     sm.save(found, tmp_path / "r.json")
     assert sm.read(tmp_path / "r.json").match == found
-    for entry, value in (
-        ("delta_e", 0.0),
-        ("doses", {"gorse": 1.0}),
-        ("dose_slip", -1.0),
-        ("scale_g", 1e9),
-        ("complete", 1),
+    for part, entry, value in (
+        ("robust", "doses", {"ink": 1.0}),
+        ("robust", "doses", {"gorse": 1.5}),
+        ("robust", "delta_e", -1.0),
+        ("readings", "dose_slip", -1.0),
+        ("readings", "scale_g", 1e9),
+        ("readings", "complete", 1),
     ):
         with pytest.raises(sm.FileError):
-            sm.read(rewritten(tmp_path / "r.json", {("match", "robust", entry): value}))
+            sm.read(rewritten(tmp_path / "r.json", {("match", part, entry): value}))

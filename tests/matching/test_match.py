@@ -7,6 +7,7 @@ import json
 import os
 import re
 import signal
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.matching.match import Match
+from shadematch.matching.verdict import Limit
 from shadematch.predicting.prediction import Model, model_for
 from shadematch.search import searcher
 from shadematch.support.arrays import FloatArray
@@ -325,8 +327,9 @@ def test_what_every_answer_keeps(code: str, batch: int, tolerance: float) -> Non
     assert m.recipe.total <= m.closest.recipe.total
     assert m.bound <= m.closest.delta_e
     assert m.ideal.delta_e <= m.closest.delta_e + 1e-6
-    assert m.verdict.limit in ("nothing", "dose steps", "load limit", "palette")
-    assert (m.verdict.limit == "nothing") == (m.closest.delta_e <= 1.0)
+    assert m.verdict.limit in get_args(Limit)
+    assert (m.verdict.limit == "nothing") == (m.spread.p90 <= 1.0)
+    assert ("Nothing holds it back" in str(m)) == (m.spread.p90 <= 1.0)
     assert str(m)
 
 
@@ -393,7 +396,10 @@ def test_verdicts() -> None:
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict
     assert coarse.limit == "dose steps"
     assert any("batch of" in text for text in coarse.help)
-    half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
+    by_ruler = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
+    assert by_ruler.limit == "dosing" and "the ruler" in by_ruler.sentence
+    assert any("A batch of 200 g at once" in text for text in by_ruler.help)
+    half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5), dose_slip=0.02).verdict
     assert half.limit == "dose steps" and "steps of 0.5 cm" in half.sentence
     # No advice to melt more than is taken: 100 kg.
     heavy = sm.Pour(batch_g=60_000, dose_step=100)
@@ -661,7 +667,8 @@ def test_a_tolerance_that_is_asked_for_is_kept() -> None:
     sharper = sm.match(vague, pour=sm.Pour(batch_g=300), tolerance=0.1)
     assert sharper.tolerance == 0.1
     assert sharper.delta_e <= sharper.closest.delta_e + 0.1
-    assert "closest" not in sm.match("#d9822b", tolerance=0.0)._repr_html_()
+    assert ">closest<" in sm.match("#7a3b8f", pour=sm.Pour(batch_g=1000))._repr_html_()
+    assert ">closest<" not in sm.match("#d9822b", tolerance=0.0)._repr_html_()
 
 
 @pytest.mark.parametrize("lights", [(), ("A", "FL11")])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import pickle
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,17 +11,14 @@ import pytest
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.matching.let_down import ToMake
-from shadematch.predicting.sampled import Sampled, strength_off
-from shadematch.predicting.uncertainty import Uncertainty
-from shadematch.search.near import within
+from shadematch.predicting.sampled import strength_off
 from shadematch.studio.recipe import Weighed
 from tests.invented.batches import (
     WRONGLY_MADE,
     by_monte_carlo,
     let_downs_against_monte_carlo,
-    robust_against_all,
 )
-from tests.invented.problems import problem, with_chalk
+from tests.invented.problems import with_chalk
 
 
 @pytest.mark.slow
@@ -132,82 +128,6 @@ def test_bad_questions(asked: dict[str, object], field: str) -> None:
     assert found.value.remedy
 
 
-# --- the most robust recipe
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_every_recipe_near_a_target_is_listed(seed: int) -> None:
-    p = problem(seed, least=21_000, most=60_000)
-    values = delta_e(p.lab, p.target)
-    limit = float(np.partition(values, 200)[200])
-    if limit == 0:
-        pytest.skip("nothing to list")
-    steps, near, complete = within(p.searcher.space, p.target, limit, 10_000)
-    assert complete
-    assert {tuple(s) for s in steps.tolist()} == {
-        tuple(s) for s in p.steps[values <= limit].tolist()
-    }
-    assert near == pytest.approx(np.sort(values[values <= limit]), abs=1e-9)
-    few = within(p.searcher.space, p.target, limit, 20)
-    assert not few[2]
-    assert few[1] == pytest.approx(near[:20], abs=1e-9)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", [1, 2])
-def test_no_recipe_is_more_robust(seed: int) -> None:
-    found, best, plain = robust_against_all(seed)
-    assert found <= best + 1e-9
-    assert found <= plain + 1e-9
-
-
-def test_robust_match() -> None:
-    pour = sm.Pour(batch_g=1000)
-    plain = sm.match("#7a3b8f", pour=pour)
-    m = sm.match("#7a3b8f", pour=pour, robust=True)
-    assert plain.robust is None
-    assert plain.spread is None
-    assert (m.closest, m.frugal, m.bound) == (plain.closest, plain.frugal, plain.bound)
-    assert m.robust is not None
-    assert m.spread is not None
-    assert m.recipe == m.robust.recipe == m.spread.recipe
-    assert m.spread.target == m.target
-    # Here many centimetres of few pastes bear a ruler better than few of many.
-    assert m.spread.p90 < 0.7 * sm.spread(m.closest.recipe, target="#7a3b8f").p90
-    assert "nine pours in ten" in str(m)
-    assert "nine pours in ten" in m._repr_html_()
-    fine = sm.match("#7a3b8f", pour=pour, robust=True, dose_slip=0.0, scale_g=0.0)
-    assert fine.recipe == fine.closest.recipe
-    sampled = Sampled(Uncertainty(m.palette, pour, m.view, dose_slip=0.2, scale_g=1.0))
-    steps = np.array([m.recipe.doses.get(n, 0.0) for n in m.palette.names])
-    again = sampled.percentile(steps, np.array(m.target.lab))
-    assert again == pytest.approx(m.spread.p90, abs=1e-12)
-
-
-def test_a_robust_match_kept_in_a_file_and_on_the_sheet(tmp_path: Path) -> None:
-    m = sm.match("#7a3b8f", pour=sm.Pour(batch_g=500), robust=True, dose_slip=0.3)
-    assert m.recipe != m.frugal.recipe
-    sm.save(m, tmp_path / "order.json")
-    back = sm.read(tmp_path / "order.json")
-    assert back.recipe == m.recipe
-    assert back.match is not None
-    assert back.match.robust == m.robust
-    assert back.match.spread == m.spread
-    assert back.match.robustness == m.robustness
-    sheet = sm.batch_sheet(m, spread=m.spread)
-    assert "nine in ten within" in str(sheet)
-
-
-@pytest.mark.parametrize(
-    ("asked", "field"),
-    [({"robust": "yes"}, "robust"), ({"dose_slip": -1}, "dose_slip"), ({"scale_g": 99}, "scale_g")],
-)
-def test_robust_refuses(asked: dict[str, object], field: str) -> None:
-    with pytest.raises(sm.PourError) as found:
-        sm.match("#d9822b", **{"robust": True, **asked})  # type: ignore[arg-type]
-    assert found.value.field == field
-
-
 # --- let-downs, and several lights
 
 
@@ -266,41 +186,3 @@ def test_bad_let_downs(asked: dict[str, object], field: str) -> None:
         sm.spread(**{"recipe": weighed(), **asked})  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
-
-
-@pytest.mark.parametrize("lights", [(), ("D65", "A")])
-def test_robust_with_let_downs_and_lights_against_all(lights: tuple[str, ...]) -> None:
-    rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25, step_g=2)
-    palette = sm.demo_palette().only("gorse", "rosehip")
-    asked = {"palette": palette, "pour": sm.Pour(batch_g=100), "lights": lights}
-    target = "#eab9a9"
-    m = sm.match(target, let_downs=[rosehip], robust=True, **asked)  # type: ignore[arg-type]
-    assert m.robust is not None and m.spread is not None and m.robust_complete
-    if lights:
-        assert m.delta_e == pytest.approx(max(m.lights.values()), abs=1e-9)
-    # Every permitted recipe, by the public call.
-    best = np.inf
-    for gorse in range(5):
-        for squeezed in range(5 - gorse):
-            for steps in range(13):
-                if gorse + squeezed + 0.08 * steps > 4:
-                    continue
-                part = (Weighed(rosehip, 2.0 * steps),) if steps else ()
-                doses = {"gorse": float(gorse), "rosehip": squeezed + 0.08 * steps}
-                recipe = sm.Recipe({n: d for n, d in doses.items() if d}, m.pour, part)
-                if squeezed and steps:
-                    continue  # more than a recipe within reach has
-                values = sm.spread(recipe, palette=palette, target=target, lights=lights)
-                best = min(best, values.p90)
-    assert m.spread.p90 <= best + 1e-9
-
-
-def test_a_robust_match_of_all_kinds_is_kept(tmp_path: Path) -> None:
-    rosehip = sm.LetDown.made("rosehip", paste=1, base_g=25)
-    m = sm.match(
-        "#eab9a9", pour=sm.Pour(batch_g=100), lights=["D65", "A"], let_downs=[rosehip], robust=True
-    )
-    sm.save(m, tmp_path / "order.json")
-    back = sm.read(tmp_path / "order.json")
-    assert back.recipe == m.recipe
-    assert back.match is not None and back.match.spread == m.spread

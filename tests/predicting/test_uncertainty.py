@@ -136,8 +136,9 @@ def test_linear_covariance_against_the_full_model(white: float, chalk: bool, ben
         sm.predict(dict(zip(palette.names, doses, strict=True)), palette=palette, pour=pour).lab
     )
     assert found.lab[0, 0] == pytest.approx(own, abs=1e-4)
-    scale = np.trace(found.covariance[0])
-    assert np.cov(drawn.T) == pytest.approx(found.covariance[0], rel=0.08, abs=0.02 * scale)
+    linear = known.colours(doses[None]).covariance[0]
+    scale = np.trace(linear)
+    assert np.cov(drawn.T) == pytest.approx(linear, rel=0.08, abs=0.02 * scale)
     # Cause by cause: one standard deviation up and down, by the full model.
     ways = judge.lab(doses, judge.one_by_one)[0].reshape(2, -1, 3)
     slopes = 0.5 * (ways[0] - ways[1])
@@ -190,7 +191,8 @@ def test_the_model_of_strengths_against_a_generator_of_other_numbers() -> None:
     theirs = [np.mean(values), *np.quantile(values, (0.5, 0.9))]
     assert [s.mean, s.median, s.p90] == pytest.approx(theirs, rel=0.05)
     assert s.largest == "pastes"
-    expected = of(palette, pour).expected(amounts(palette, **doses)[None], np.array([target.lab]))
+    colours = of(palette, pour).colours(amounts(palette, **doses)[None])
+    expected = colours.expected(np.array([target.lab]))
     assert expected[0] == pytest.approx(np.mean(values), rel=0.05)
 
 
@@ -210,7 +212,7 @@ def test_a_target_that_is_not_known_counts() -> None:
     plain = sm.spread({"gorse": 7}, pour=pour, target=sm.Target(own.lab), dose_slip=2)
     both = sm.spread({"gorse": 7}, pour=pour, target=target, dose_slip=2)
     assert plain.p90 < both.p90 and both.p90 > s.p90
-    assert both.causes["ruler"] > 0 and sum(both.causes.values()) == pytest.approx(1.0)
+    assert both.causes["dosing"] > 0 and sum(both.causes.values()) == pytest.approx(1.0)
 
 
 def test_small_doses_are_cut_at_nothing() -> None:
@@ -234,12 +236,12 @@ def test_let_downs_and_lights_against_the_full_model() -> None:
     held = np.append(amounts(palette, gorse=8.0), 40.0)
     found, judge = known.linear(held[None]), Sampled(known)
     drawn = np.concatenate(list(judge.lab(held)), axis=1)
-    scale = np.trace(found.covariance[0])
-    assert np.cov(drawn.T) == pytest.approx(found.covariance[0], rel=0.08, abs=0.02 * scale)
+    linear = known.colours(held[None]).covariance[0]
+    assert np.cov(drawn.T) == pytest.approx(linear, rel=0.08, abs=0.02 * np.trace(linear))
     aims = found.lab[0] + 1.0
     values, _ = judge.differences(held, aims)
-    assert known.expected(held[None], aims)[0] == pytest.approx(values.mean(), rel=0.02)
-    assert known.causes[: len(palette.names)] == ("ruler",) * 5
+    assert known.colours(held[None]).expected(aims)[0] == pytest.approx(values.mean(), rel=0.02)
+    assert known.causes[: len(palette.names)] == ("dosing",) * 5
     assert "making rosehip let-down" in known.names
 
 
@@ -255,10 +257,14 @@ def test_expectations_have_the_floor_that_proofs_stand_on() -> None:
         doses = rng.integers(0, 5, (40, 5)).astype(float)
         found = known.linear(doses)
         aim = found.lab[rng.integers(40), 0] + rng.normal(0, 2, 3)
-        expected = known.expected(doses, aim[None])
+        expected = known.colours(doses).expected(aim[None])
         for rho in (1.0, 3.0, 8.0):
             far = np.linalg.norm((found.lab[:, 0] - aim) @ minorant(aim, rho).T, axis=1)
             assert np.all(expected >= np.minimum(far, rho / 2) - 1e-9)
+            floor = known.colours(doses).floor(aim[None], [minorant(aim, rho)], rho)
+            assert np.all(expected >= floor - 1e-9)
+            if rho > 6:
+                assert np.all(floor >= np.minimum(far, rho / 2) - 1e-9)
 
 
 def test_nine_in_ten_holds_for_what_is_poured() -> None:

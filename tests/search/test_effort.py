@@ -120,7 +120,7 @@ def test_spectra_of_what_is_near(spectra: Callable[[], int]) -> None:
         targets = [a_target(space, rng, far=False) for _ in range(4)]
         spectra()
         for target in targets:
-            assert within(space, target, limit, 100_000)[2]
+            assert within(Nearness(space, target, limit), limit, 100_000)[2]
         first = spectra()
         for target in targets:
             assert lean_within(space, target, within=limit).complete

@@ -493,6 +493,9 @@ CALLS: dict[str, Call] = {
             scale_g=1.0,
         ),
     ),
+    "Match.shades": Call(
+        lambda **asked: matched().shades(**asked), _with(count=2, dab_g=20.0), slow=True
+    ),
     "match_many": Call(
         _listed(sm.match_many),
         _in_palette(
@@ -501,6 +504,9 @@ CALLS: dict[str, Call] = {
             max_pigments=2,
             must_use=(),
             must_avoid=(),
+            robust=False,
+            dose_slip=0.2,
+            scale_g=1.0,
             executor=None,
             progress=None,
             chunk=2,

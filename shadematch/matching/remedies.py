@@ -1,0 +1,197 @@
+"""What would bring a recipe closer, with figures: other pours, finer readings, better knowledge."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from shadematch.colour.difference import delta_e
+from shadematch.matching.question import VISIBLE, Choice, Question
+from shadematch.matching.robust import uncertainty_of
+from shadematch.predicting.readings import Readings
+from shadematch.predicting.uncertainty import Cause, Colours, Uncertainty
+from shadematch.studio.pour import LARGEST_BATCH_G, base_named
+from shadematch.studio.target import Target
+from shadematch.support.arrays import FloatArray
+
+__all__ = [
+    "Judged",
+    "finer_doses",
+    "finer_readings",
+    "measured_first",
+    "other_pours",
+    "target_better_known",
+    "target_in_words",
+]
+
+_WORTH: Final = 0.5
+_LESS: Final = 0.9
+"""A figure must fall to this share for a step to be worth naming."""
+_COLOURLESS: Final = 3.0
+"""Chroma below which hue says nothing."""
+_UNEVEN: Final = 2.0
+_METER: Final = 0.4
+"""Standard deviation of a measured L*, a* and b* (common practice, no source)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """A recipe that is poured, and what is asked of it.
+
+    Attributes
+    ----------
+    question, target, readings
+        What was asked.
+    choice
+        The recipe.
+    """
+
+    question: Question
+    target: Target
+    readings: Readings
+    choice: Choice
+
+    @property
+    def known(self) -> Uncertainty:
+        """What is not known of recipes."""
+        return uncertainty_of(self.question.asked, self.readings)
+
+    @functools.cached_property
+    def amounts(self) -> FloatArray:
+        """Of the recipe, shape (1, n + m)."""
+        asked = self.question.asked
+        return (asked.steps_of(self.choice.recipe) * asked.step_sizes)[None]
+
+    @functools.cached_property
+    def labs(self) -> FloatArray:
+        """CIELAB in each light when nothing is off, shape (v, 3)."""
+        return np.asarray(self.known.linear(self.amounts).lab[0])
+
+    @property
+    def doubt(self) -> FloatArray | None:
+        """Covariance of the target."""
+        return None if self.target.covariance is None else np.array(self.target.covariance)
+
+    def within(
+        self,
+        *,
+        aims: FloatArray | None = None,
+        spared: tuple[Cause, ...] = (),
+        doubt: FloatArray | None = None,
+    ) -> float:
+        """What it stays within nine times in ten.
+
+        Parameters
+        ----------
+        aims
+            Other colours to be compared with, shape (v, 3).
+        spared
+            Causes to leave out.
+        doubt
+            Another covariance of the target.
+        """
+        goals = self.question.labs if aims is None else aims
+        colours = self.known.colours(self.amounts, spared=spared)
+        own = self.doubt if doubt is None else doubt
+        return float(colours.within(goals, None if "target" in spared else own)[1][0])
+
+
+def target_in_words(target: Target) -> str:
+    """How well a target is known, in lightness, chroma and hue where that differs; CIEDE2000."""
+    lab, covariance = np.array(target.lab), np.array(target.covariance)
+    chroma = np.array([0.0, *lab[1:]])
+    length = float(np.linalg.norm(chroma))
+    axes = {"lightness": np.array([1.0, 0.0, 0.0])}
+    if length < _COLOURLESS:
+        axes["colour"] = np.array([0.0, *np.linalg.eigh(covariance[1:, 1:])[1][:, -1]])
+    else:
+        axes["chroma"] = chroma / length
+        axes["hue"] = np.cross(axes["lightness"], axes["chroma"])
+    known = {
+        name: float(delta_e(lab + np.sqrt(axis @ covariance @ axis) * axis, lab))
+        for name, axis in axes.items()
+    }
+    well, poorly = min(known, key=known.__getitem__), max(known, key=known.__getitem__)
+    if known[poorly] < _UNEVEN * known[well]:
+        return f"to CIEDE2000 {target.radius:.1f}, nine times in ten"
+    return f"its {well} to {known[well]:.1f}, its {poorly} only to {known[poorly]:.1f}"
+
+
+def target_better_known(judged: Judged) -> tuple[str, ...]:
+    """What tells more of the target."""
+    now, value = judged.within(), judged.within(doubt=_METER**2 * np.eye(3))
+    measure = [f"Measure it: then within {value:.1f}."] if value < _LESS * now else []
+    chart = "Lay a 24-patch chart or a bar of your own beside it, and take the photo anew."
+    shades = "Pour three shades from one pot, and let one be chosen."
+    return (*measure, *([chart] if "photo" in judged.target.source else []), shades)
+
+
+def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:
+    """Larger batches, whose readings count for less, and weighing where a ruler was used."""
+    asked, now = judged.question.asked, judged.within()
+    tries = []
+    for factor in (2, 5, 10):
+        batch = asked.pour.batch_g * factor
+        if batch > LARGEST_BATCH_G:
+            break
+        slips = Readings(*(slip / factor for slip in judged.readings))
+        value = replace(judged, readings=slips).within()
+        if value < _LESS * now:
+            tries.append((value, f"A batch of {batch:g} g at once: within {value:.1f}."))
+        if value <= VISIBLE:
+            break
+    if asked.palette.unit == "cm" and spared < _LESS * now:
+        tries.append((spared, f"Weighing the paste: within {spared:.1f} at best."))
+    return tuple(text for _, text in sorted(tries))
+
+
+def measured_first(judged: Judged) -> tuple[str, ...]:
+    """What pouring this bar and measuring it would tell of the next one."""
+    found, known = judged.known.linear(judged.amounts), judged.known
+    learnt = np.array([cause in ("pastes", "bench", "model") for cause in known.causes])
+    columns = found.columns[0]
+    own, rest = (columns[at].T @ columns[at] for at in (learnt, ~learnt))
+    seen = own[:, :3]
+    noise = own[:3, :3] + rest[:3, :3] + _METER**2 * np.eye(3)
+    left = own - seen @ np.linalg.solve(noise, seen.T) + rest
+    value = float(Colours(found.lab, left[None]).within(judged.question.labs, judged.doubt)[1][0])
+    now = judged.within()
+    figure = f": then within {value:.1f}" if value < _LESS * now else ""
+    return (f"Pour this bar, keep it, measure it and learn from it{figure}.",)
+
+
+def finer_doses(question: Question, reached: float) -> tuple[str, ...]:
+    """Larger batches and smaller steps, which come closer."""
+    pour, unit = question.asked.pour, question.asked.palette.unit
+    tries = []
+    for factor in (2, 5, 10):
+        batch = pour.batch_g * factor
+        if batch > LARGEST_BATCH_G:
+            break
+        value = question.closest_with(batch_g=batch)
+        tries.append((value, f"A batch of {batch:g} g comes to {value:.2f}."))
+        if value <= VISIBLE:
+            break
+    if pour.dose_step > 0.5:
+        value = question.closest_with(dose_step=pour.dose_step / 2)
+        tries.append((value, f"Dosing to {pour.dose_step / 2:g} {unit} comes to {value:.2f}."))
+    return tuple(text for value, text in sorted(tries) if value < reached - 0.2)
+
+
+def other_pours(question: Question, best: float) -> tuple[str, ...]:
+    """Other thicknesses and bases, which may come closer."""
+    pour = question.asked.pour
+    tries: list[tuple[float, str]] = []
+    for factor, word in ((0.5, "thinner"), (2.0, "thicker")):
+        thickness = pour.thickness_cm * factor
+        if 0.01 <= thickness <= 100:
+            value = question.ideal_with(thickness_cm=thickness)
+            tries.append((value, f"A {word} bar of {thickness:g} cm could come to {value:.2f}."))
+    for white in sorted({0.0, round(pour.white / 2, 3), 0.5, 1.0} - {pour.white}):
+        value = question.ideal_with(white=white)
+        tries.append((value, f"{base_named(white).capitalize()} could come to {value:.2f}."))
+    useful = sorted(t for t in tries if t[0] < best - _WORTH)
+    return tuple(text for _, text in useful[:3])

@@ -1,0 +1,232 @@
+"""Charts for cards, as SVG in the colours of the card: bars, maps and curves. Text is escaped."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Final
+
+from shadematch.support.mark import corner
+from shadematch.support.svg import drawing, rule, text
+
+__all__ = ["Curve", "Tile", "bars", "chips", "curves", "tiles"]
+
+_WIDTH: Final = 480.0
+_LINE: Final = "stroke:var(--sm-line,#77736a)"
+_CURVE: Final = "var(--sm-curve,#1f4e5f)"
+_DASHES: Final = ("", "7 3", "2 3", "9 3 2 3", "12 3", "4 2 1 2", "1 2", "8 2 2 2 2 2")
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One cell of a map: a colour, whether sRGB shows it, words on it and whether it counts."""
+
+    hex: str
+    in_srgb: bool = True
+    words: str = ""
+    ink: str = "#000000"
+    framed: bool = False
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Heights at places, and between what each lies where that is known."""
+
+    label: str
+    heights: Sequence[float]
+    low: Sequence[float] = ()
+    high: Sequence[float] = ()
+
+
+def bars(
+    lengths: Sequence[tuple[str, float, str]], label: str, *, colours: Sequence[str] = ()
+) -> str:
+    """Bars under each other.
+
+    Parameters
+    ----------
+    lengths
+        For each its name, its length from 0 on, and what is written behind it.
+    label
+        What they show.
+    colours
+        A hex colour for each; none: the curve's.
+    """
+    most = max([length for _, length, _ in lengths] + [1e-12])
+    left, step, room = 118.0, 24.0, 120.0
+    parts = []
+    for i, (name, length, words) in enumerate(lengths):
+        y, wide = i * step, (_WIDTH - left - room) * length / most
+        fill = escape(colours[i], quote=True) if colours else _CURVE
+        parts.append(text(left - 8, y + 15, _short(name, 16), "end"))
+        parts.append(
+            f'<rect x="{left:g}" y="{y + 4:g}" width="{max(wide, 0.5):.1f}" height="15" '
+            f'style="fill:{fill};{_LINE}"/>'
+        )
+        parts.append(text(left + wide + 7, y + 15, words, "start"))
+    return drawing(parts, _WIDTH, max(step * len(lengths), 1.0), label)
+
+
+def tiles(
+    rows: Sequence[Sequence[Tile]],
+    *,
+    across: Sequence[str],
+    up: Sequence[str],
+    across_name: str,
+    up_name: str,
+    label: str,
+) -> str:
+    """A map of colours, the first row at the foot.
+
+    Parameters
+    ----------
+    rows
+        Cells, from the foot up.
+    across, up
+        What stands at each column and row.
+    across_name, up_name
+        What the two are, with their unit.
+    label
+        What it shows.
+    """
+    left, top, foot = 58.0, 18.0, 38.0
+    each, high = (_WIDTH - left) / max(len(across), 1), 34.0
+    parts, marks = [], []
+    for i, row in enumerate(rows):
+        y = top + (len(rows) - 1 - i) * high
+        parts.append(text(left - 8, y + 0.5 * high + 4, up[i], "end"))
+        for j, tile in enumerate(row):
+            x = left + j * each
+            fill, ink = escape(tile.hex, quote=True), escape(tile.ink, quote=True)
+            parts.append(
+                f'<rect x="{x:.2f}" y="{y:.2f}" width="{each:.2f}" height="{high:g}" '
+                f'fill="{fill}" stroke="#fff"/>'
+            )
+            if tile.framed:
+                marks.append(
+                    f'<rect x="{x + 2.5:.2f}" y="{y + 2.5:.2f}" width="{each - 5:.2f}" '
+                    f'height="{high - 5:g}" fill="none" stroke="{ink}" stroke-width="2.2"/>'
+                )
+            if not tile.in_srgb:
+                marks.append(corner(x + each - 0.5, y + high - 0.5, 11.0))
+            marks.append(
+                f'<text x="{x + 0.5 * each:.1f}" y="{y + 0.5 * high + 4.5:.1f}" '
+                f'text-anchor="middle" font-size="13" fill="{ink}">{escape(tile.words)}</text>'
+            )
+    bottom = top + len(rows) * high
+    parts += [text(left + (j + 0.5) * each, bottom + 15, words) for j, words in enumerate(across)]
+    parts += [
+        text(left + 0.5 * (_WIDTH - left), bottom + 32, across_name),
+        text(0, 12, up_name, "start"),
+    ]
+    return drawing([*parts, *marks], _WIDTH, bottom + foot, label)
+
+
+def curves(
+    places: Sequence[float],
+    drawn: Sequence[Curve],
+    *,
+    across_name: str,
+    up_name: str,
+    colours: Sequence[str] = (),
+    most: float | None = None,
+) -> str:
+    """Curves over the same places, told apart by dashes as well; ranges are shaded.
+
+    Parameters
+    ----------
+    places
+        At least two, rising.
+    drawn
+        Each with as many heights, from 0 on.
+    across_name, up_name
+        What the two are, with their unit.
+    colours
+        A hex colour for each; none: the curve's.
+    most
+        Where the drawing ends at the latest; ranges that go on are cut off.
+    """
+    left, top, foot, high = 46.0, 18.0, 38.0, 200.0
+    below = high - foot
+    highest = max([v for c in drawn for v in (*c.heights, *c.high)] + [1e-12])
+    most = highest if most is None else max(min(most, highest), 1e-12)
+    first, last = places[0], places[-1]
+
+    wide, tall = (_WIDTH - left - 6) / (last - first), (below - top) / most
+
+    def at(x: float, y: float) -> str:
+        return f"{left + wide * (x - first):.1f},{below - tall * min(max(y, 0.0), most):.1f}"
+
+    parts = [rule(left, below, _WIDTH - 6, below, _LINE), rule(left, below, left, top, _LINE)]
+    parts += [
+        text(left + wide * (x - first), below + 15, f"{x:g}") for x in _round_numbers(first, last)
+    ]
+    parts += [
+        text(left - 5, below - tall * y + 4, f"{y:g}", "end") for y in _round_numbers(0.0, most)
+    ]
+    rows = -(-len(drawn) // 4)
+    for i, curve in enumerate(drawn):
+        fill = escape(colours[i], quote=True) if colours else _CURVE
+        style = f"stroke:{fill};stroke-width:2;stroke-dasharray:{_DASHES[i % len(_DASHES)]}"
+        if curve.low and curve.high:
+            ends = [at(x, y) for x, y in zip(places, curve.high, strict=True)]
+            ends += [at(x, y) for x, y in zip(reversed(places), reversed(curve.low), strict=True)]
+            parts.append(f'<polygon points="{" ".join(ends)}" style="fill:{fill};opacity:.25"/>')
+        line = " ".join(at(x, y) for x, y in zip(places, curve.heights, strict=True))
+        parts.append(f'<polyline points="{line}" fill="none" style="{style}"/>')
+        x, y = left + 104 * (i % 4), high + 16 + 18 * (i // 4)
+        parts.append(rule(x, y - 4, x + 22, y - 4, style))
+        parts.append(text(x + 27, y, _short(curve.label, 11), "start"))
+    parts += [
+        text(left + 0.5 * (_WIDTH - left), below + 31, across_name),
+        text(0, 12, up_name, "start"),
+    ]
+    return drawing(parts, _WIDTH, high + 18.0 * rows + 6.0, f"{up_name} by {across_name}")
+
+
+def chips(rows: Sequence[tuple[str, Sequence[Tile]]], heads: Sequence[str], label: str) -> str:
+    """Rows of colour chips, each with its name; what the chips of a column are stands above.
+
+    Parameters
+    ----------
+    rows
+        Name and chips of each.
+    heads
+        Names of the columns.
+    label
+        What it shows.
+    """
+    left, top, high, gap = 118.0, 20.0, 30.0, 6.0
+    each = min((_WIDTH - left) / max(len(heads), 1), 120.0)
+    parts = [text(left + i * each, 12, head, "start") for i, head in enumerate(heads)]
+    for i, (name, cells) in enumerate(rows):
+        y = top + i * (high + gap)
+        parts.append(text(left - 8, y + 0.5 * high + 4, _short(name, 16), "end"))
+        for j, tile in enumerate(cells):
+            x, wide = left + j * each, each - gap
+            parts.append(
+                f'<rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high:g}" '
+                f'fill="{escape(tile.hex, quote=True)}" style="{_LINE}"/>'
+            )
+            if not tile.in_srgb:
+                parts.append(corner(x + wide, y + high, 12.0))
+    return drawing(parts, _WIDTH, top + len(rows) * (high + gap), label)
+
+
+def _round_numbers(first: float, last: float) -> list[float]:
+    """Three to seven round numbers, rising, between two."""
+    power = 10.0 ** math.floor(math.log10(last - first))
+    step = next(
+        digit * power
+        for digit in (0.2, 0.5, 1.0, 2.0, 5.0)
+        if (last - first) / (digit * power) <= 6
+    )
+    count = range(math.ceil(first / step - 1e-9), math.floor(last / step + 1e-9) + 1)
+    return [round(i * step, 12) for i in count]
+
+
+def _short(words: str, most: int) -> str:
+    """At most so many letters; the whole is in the rows below."""
+    return words if len(words) <= most else f"{words[: most - 1]}…"

@@ -1,0 +1,158 @@
+"""A few shades from one pot: what is poured, and what the nearest of them comes to."""
+
+from __future__ import annotations
+
+import itertools
+import pickle
+
+import numpy as np
+import pytest
+
+import shadematch as sm
+from shadematch.colour.difference import delta_e
+from shadematch.matching.shades import Shades
+from tests.invented.problems import with_chalk
+
+POUR = sm.Pour(batch_g=500)
+
+
+def vague(lab: tuple[float, float, float], *sd: float) -> sm.Target:
+    return sm.Target.from_lab(lab, covariance=np.diag(np.square(sd)).tolist())
+
+
+def poured(shades: Shades, dab_g: float) -> list[dict[str, float]]:
+    """Loads [per 100 g] of each, by melting, adding and taking out, gram by gram."""
+    mass, held, loads = 500.0, dict[str, float](), []
+    for shade in shades:
+        for name, dose in shade.added.items():
+            held[name] = held.get(name, 0.0) + dose
+        loads.append({name: 100.0 * dose / mass for name, dose in held.items()})
+        share = dab_g / mass
+        held = {name: dose * (1.0 - share) for name, dose in held.items()}
+        mass -= dab_g
+    return loads
+
+
+@pytest.mark.parametrize("dab_g", [20.0, 60.0])
+def test_what_is_in_the_pot(dab_g: float) -> None:
+    shades = sm.match(vague((62, 26, 53), 5, 3, 3), pour=POUR).shades(3, dab_g=dab_g)
+    assert len(shades) == 3
+    for shade, loads in zip(shades, poured(shades, dab_g), strict=True):
+        assert all(dose == int(dose) > 0 for dose in shade.added.values())
+        own = {n: 100.0 * d / shade.recipe.pour.batch_g for n, d in shade.recipe.doses.items()}
+        assert own == pytest.approx(loads, abs=1e-6)
+        assert sum(loads.values()) <= POUR.max_load + 1e-9
+        # The colour of a batch with these loads.
+        again = sm.predict({n: 5.0 * load for n, load in loads.items()}, pour=POUR)
+        assert shade.predicted.lab == pytest.approx(again.lab, abs=1e-6)
+        assert shade.target.lab == shade.predicted.lab
+    assert sum(shade.share for shade in shades) == pytest.approx(1.0)
+    lightness = [shade.predicted.lab[0] for shade in shades]
+    assert lightness == sorted(lightness, reverse=True)  # paste only darkens
+
+
+@pytest.mark.parametrize(
+    ("lab", "sd", "batch"),
+    [
+        ((62, 26, 53), (5, 3, 3), 500),
+        ((50, 20, -10), (5, 3, 3), 500),
+        ((45, 15, 20), (8, 5, 5), 1000),
+        ((62, 26, 53), (1, 5, 5), 500),
+    ],
+)
+def test_the_nearest_of_three_by_draws_of_other_numbers(
+    lab: tuple[float, float, float], sd: tuple[float, float, float], batch: float
+) -> None:
+    m = sm.match(vague(lab, *sd), pour=sm.Pour(batch_g=batch))
+    shades = m.shades(3)
+    rng = np.random.default_rng(5)
+    wanted = np.array(lab) + rng.normal(size=(4000, 3)) * sd
+    made = np.array([shade.predicted.lab for shade in shades])
+    values = delta_e(made[:, None], wanted).min(axis=0)
+    alone = delta_e(np.array(m.predicted.lab), wanted)
+    # Slips are small beside what is not known of the target, and left out here.
+    assert values.mean() == pytest.approx(shades.expected, rel=0.08)
+    assert alone.mean() == pytest.approx(shades.alone_expected, rel=0.08)
+    assert np.quantile(values, 0.9) == pytest.approx(shades.p90, rel=0.08)
+    assert values.mean() < 0.75 * alone.mean()
+
+
+def test_no_set_of_two_among_all_small_ones_is_much_nearer() -> None:
+    """Two pastes in 150 g: every beginning, every addition."""
+    palette, pour = sm.demo_palette().only("gorse", "rosehip"), sm.Pour(batch_g=150)
+    target = vague((70, 22, 45), 6, 4, 4)
+    m = sm.match(target, palette=palette, pour=pour, dose_slip=0.0, scale_g=0.0)
+    found = m.shades(2, dab_g=15.0)
+    rng = np.random.default_rng(7)
+    wanted = np.array(target.lab) + rng.normal(size=(400, 3)) * (6, 4, 4)
+
+    def lab(doses: tuple[float, float]) -> tuple[float, float, float]:
+        told = dict(zip(palette.names, doses, strict=True))
+        return sm.predict(told, palette=palette, pour=pour).lab
+
+    best = np.inf
+    for a, b in itertools.product(range(7), range(7)):
+        if not 0 < a + b <= 6:
+            continue
+        first = delta_e(np.array(lab((a, b))), wanted)
+        for c, d in itertools.product(range(7), range(7)):
+            then = (a + c / 0.9, b + d / 0.9)
+            if c + d and sum(then) <= 6.0:
+                second = delta_e(np.array(lab(then)), wanted)
+                best = min(best, float(np.minimum(first, second).mean()))
+    made = np.array([shade.predicted.lab for shade in found])
+    own = float(delta_e(made[:, None], wanted).min(axis=0).mean())
+    assert best - 1e-9 <= own <= 1.05 * best
+
+
+def test_limits_are_kept() -> None:
+    m = sm.match(vague((45, 30, 30), 6, 4, 4), pour=POUR, max_pigments=2, must_avoid=("jetty",))
+    for shade in m.shades(3):
+        assert shade.recipe.tubes <= 2
+        assert "jetty" not in shade.recipe.doses
+
+
+def test_with_lights_scattering_pastes_and_pastes_that_are_not_known() -> None:
+    palette = with_chalk().known_to(0.2)
+    m = sm.match("#b08a60", palette=palette, pour=POUR, lights=["D65", "A"])
+    shades = m.shades(2)
+    assert shades.expected < shades.alone_expected
+    assert "nine times in ten" in shades.sentence
+
+
+def test_said_kept_and_matched() -> None:
+    m = sm.match(vague((62, 26, 53), 5, 3, 3), pour=POUR)
+    shades = m.shades()
+    assert pickle.loads(pickle.dumps(shades)) == shades
+    text = str(shades)
+    assert "take out 20 g" in text and "the 480 g that are left" in text and "pour the rest" in text
+    assert shades.sentence in text and "powder dust" in shades._repr_html_()
+    chosen = sm.match(shades[1], pour=sm.Pour(batch_g=1000))
+    assert chosen.target.source == "a shade that was chosen"
+    assert chosen.delta_e < 3.0
+    assert any("three shades from one pot" in text for text in m.verdict.help)
+
+
+@pytest.mark.parametrize(
+    ("asked", "field"),
+    [
+        ({"count": 1}, "count"),
+        ({"count": 2.0}, "count"),
+        ({"count": True}, "count"),
+        ({"dab_g": 0.0}, "dab_g"),
+        ({"dab_g": 200.0}, "dab_g"),
+        ({"dab_g": float("nan")}, "dab_g"),
+    ],
+)
+def test_refused(asked: dict[str, object], field: str) -> None:
+    m = sm.match("#d9822b", pour=POUR)
+    with pytest.raises(sm.PourError) as found:
+        m.shades(**asked)  # type: ignore[arg-type]
+    assert found.value.field == field
+
+
+def test_where_nothing_more_may_be_added() -> None:
+    full = sm.match("#000000", pour=sm.Pour(batch_g=100, max_load=1.0))
+    with pytest.raises(sm.PourError) as found:
+        full.shades(3, dab_g=10.0)
+    assert found.value.field == "max_load"
