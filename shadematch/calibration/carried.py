@@ -25,7 +25,7 @@ __all__ = ["Known", "known_of", "uncertainty_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 _BARS: Final = 150
-_HELD: Final = 0.95
+_HELD: Final = 0.97
 """Share of the variance of each colour that is kept, at the least."""
 _MOST: Final = 100
 _DIGITS: Final = 4

@@ -34,7 +34,7 @@ __all__ = ["Fit", "at_optimum", "fit"]
 
 _ROUNDS: Final = 60
 _DRAWS: Final = 200
-_SETTLED: Final = 0.01
+_SETTLED: Final = 0.0005
 """Gain of the summed squares (1 is a standard deviation) that no further round is worth."""
 _LONGEST_STEP: Final = 1.5
 """Of a log coefficient in one round."""

@@ -3,15 +3,15 @@
 ``python -m tests.bench.pastes [--seeds 3] [--unseen 200] [world ...]``
 
 In each invented world the 15 bars of `tests.invented.campaign` (five pastes, 500 g each) and one
-mixture of two pastes in white base, 18 readings in all, are poured with a dosing error of 2 mm and measured as spectra with 1 % noise; then unseen
-mixtures are predicted (0.3 to 4 cm per 100 g, 0.5 to 4 cm thick, clear, blends and white). Layers
-are computed by iadpython (`tests.invented.worlds`) with the library's index and asymmetry, 1.5 and
-0.6; where the world is named so, with 1.46 and 0.5, or by discrete ordinates with other constants.
-On top of that comes what each name says. Printed: CIEDE2000 between prediction and truth (mean,
-95th percentile); the share of fresh pours, made with dosing error and measured with the same noise,
-that fall into the 90 % region; the largest bend, white's crowding; CIEDE2000 to the target of the
-closest recipe at 1 kg where some recipe meets the target; worlds in which the calibration warns;
-seconds of one processor.
+mixture of two pastes in white base, 18 readings in all, are poured with a dosing error of 2 mm and
+measured as spectra with 1 % noise; then unseen mixtures are predicted (0.3 to 4 cm per 100 g, 0.5
+to 4 cm thick, clear, blends and white). Layers are computed by iadpython (`tests.invented.worlds`)
+with the library's index and asymmetry, 1.5 and 0.6; where the world is named so, with 1.46 and 0.5,
+or by discrete ordinates with other constants. On top of that comes what each name says. Printed:
+CIEDE2000 between prediction and truth (mean, 95th percentile); the share of fresh pours, made with
+dosing error and measured with the same noise, that fall into the 90 % region; the largest bend,
+white's crowding; CIEDE2000 to the target of the closest recipe at 1 kg where some recipe meets the
+target; worlds in which the calibration warns; seconds of one processor.
 """
 
 from __future__ import annotations
@@ -158,11 +158,7 @@ def try_world(name: str, seed: int, unseen: int) -> Tried:
     rng = np.random.default_rng([seed, 5])
     pours = []
     names = tuple(truth.absorption)
-    # Opaque white hides its strength; paste in it shows it.
-    white = campaign.Planned(
-        "in white", dict.fromkeys(names[:2], 6.0), sm.Pour(batch_g=500, white=1)
-    )
-    for p in (*campaign.campaign(names).pours, white):
+    for p in campaign.in_white(campaign.campaign(names)).pours:
         for view, read in zip(p.views, truth.bar(p.doses, p.pour, rng, p.views), strict=True):
             about = {"name": p.name, "pour": p.pour, "view": view, "unit": p.unit}
             pours.append(sm.TestPour.from_spectrum(p.doses, NM, read, **about))

@@ -1,4 +1,4 @@
-"""Bends of pastes and white's crowding as the readings tell them: derivatives, fit, files, words."""
+"""Bends of pastes and white's crowding as readings tell them: derivatives, fit, files."""
 
 from __future__ import annotations
 
@@ -32,9 +32,8 @@ def truth() -> Real:
 def learnt() -> Calibration:
     """Learnt from a campaign and a mixture in white base."""
     rng = np.random.default_rng(9)
-    white = campaign.Planned("in white", {"A": 6.0, "C": 6.0}, sm.Pour(batch_g=500, white=1))
     pours = []
-    for p in (*campaign.campaign(NAMES).pours, white):
+    for p in campaign.in_white(campaign.campaign(NAMES)).pours:
         for view, read in zip(p.views, truth().bar(p.doses, p.pour, rng, p.views), strict=True):
             about = {"name": p.name, "pour": p.pour, "view": view}
             pours.append(sm.TestPour.from_spectrum(p.doses, NM, read, **about))
