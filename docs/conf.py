@@ -48,6 +48,7 @@ suppress_warnings = ["mystnb.unknown_mime_type", "ref.python"]
 html_theme = "furo"
 html_title = "shadematch"
 html_static_path = ["_static"]
+html_favicon = "_static/favicon.svg"
 html_css_files = ["pages.css"]
 html_show_copyright = False
 html_theme_options = {"navigation_with_keys": True}

@@ -15,6 +15,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE.parent))
 
 import shadematch as sm  # noqa: E402
+from shadematch.support.paper import svg_of  # noqa: E402
 from tests.invented import photos as ph  # noqa: E402
 
 PHOTOS = HERE.parent / "data" / "photos"
@@ -73,8 +74,9 @@ def main() -> None:
         neutral=known["neutral"],
         chart=known["chart"],
     )
-    found.show().savefig(HERE / "photo.png", dpi=90)
-    sm.flat_areas(PHOTOS / "lamp.jpg").show().savefig(HERE / "photo-areas.png", dpi=90)
+    areas = sm.flat_areas(PHOTOS / "lamp.jpg")
+    for figure, name in ((found.show(), "photo"), (areas.show(), "photo-areas")):
+        (HERE / f"{name}.svg").write_text(svg_of(figure) + "\n", encoding="utf-8")
     for name, bad, good in pairs():
         gap = np.ones((SIZE[1], 12, 3))
         codes = np.rint(255 * np.clip(np.concatenate([bad, gap, good], axis=1), 0, 1))

@@ -19,12 +19,9 @@ match
 # palette and pour comes closer. *Frugal* is the recipe with the least paste among those at most
 # 0.5 worse than the closest. Here both are the same recipe.
 
-# %%
-print("frugal ", match.frugal)
-print("closest", match.closest)
-print(match.proof)
-
 # %% [markdown]
+# ## Along a ruler
+#
 # The same as lengths along a ruler. (A page to print and work by is `sm.batch_sheet(match)`.)
 
 # %%
@@ -33,15 +30,19 @@ from shadematch.plots import draw_match
 draw_match(match);
 
 # %% [markdown]
-# Less paste, or fewer tubes to open? Every line is a fair trade: nothing comes closer without
+# ## Other choices
+#
+# Less paste, or fewer tubes to open? Every point is a fair trade: nothing comes closer without
 # more paste or more tubes.
 
 # %%
-for choice in match.choices:
-    recipe = choice.recipe
-    print(f"CIEDE2000 {choice.delta_e:5.2f}   {recipe.total:3g} cm   {recipe.tubes} tubes   {recipe}")
+from shadematch.plots import draw_choices
+
+draw_choices(match);
 
 # %% [markdown]
+# ## A slip
+#
 # What if somebody squeezes a centimetre too much?
 
 # %%
@@ -50,7 +51,9 @@ name = next(iter(doses))
 sm.predict({**doses, name: doses[name] + 1}, pour=pour)
 
 # %% [markdown]
+# ## A colour that is out of reach
+#
 # A colour that can't be met is said to be so, with what would help:
 
 # %%
-print(sm.match("#00c8ff", pour=pour).verdict)
+sm.match("#00c8ff", pour=pour)

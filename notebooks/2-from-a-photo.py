@@ -6,21 +6,32 @@
 
 # %%
 from pathlib import Path
+from tempfile import mkdtemp
 
 import shadematch as sm
 
-PHOTOS = next(p for p in (Path("data/photos"), Path("../data/photos"), Path("../../data/photos")) if p.is_dir())
+DATA = Path(mkdtemp())
+sm.copy_samples(DATA)
+PHOTOS = DATA / "photos"
 photo = sm.read_photo(
     PHOTOS / "lamp.jpg",
     region=(0.70, 0.15, 0.95, 0.60),
     chart=((0.10, 0.12), (0.60, 0.12), (0.60, 0.60), (0.10, 0.60)),
 )
-print(photo)
+photo
+
+# %% [markdown]
+# ## What was read
+#
+# The bar, the chart and the paper are outlined; what glare, dust or shadow spoilt is hatched and
+# left out. On the right the colour as it was photographed touches the target.
 
 # %%
 photo.show();
 
 # %% [markdown]
+# ## Without a chart
+#
 # Without a chart: white paper alone leaves the lightness open, since it depends on the camera's
 # tone curve. A bar whose colour is known says more of colours like its own; here two patches of the
 # chart stand for such bars.
@@ -36,10 +47,14 @@ bars = sm.read_photo(
     neutral=(0.08, 0.78, 0.55, 0.95),
     reference={(0.08, 0.26, 0.12, 0.30): orange, (0.28, 0.42, 0.32, 0.46): red},
 )
+from IPython.display import display
+
 for read in (photo, paper, bars):
-    print(f"{read.target.hex}, known to {read.target.radius:.1f}: {read.method}")
+    display(read.target)
 
 # %% [markdown]
+# ## The recipe
+#
 # The recipe is sought for the best estimate. The verdict says how well that is known.
 
 # %%

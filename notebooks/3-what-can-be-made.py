@@ -1,5 +1,5 @@
 # %% [markdown]
-# # What can be made
+# # What can be made, step by step
 #
 # Before you promise a colour: can these pastes make it at all, in which base and at what
 # thickness? If not, what is the nearest honest offer?
@@ -14,20 +14,28 @@ gamut = sm.gamut(pour=sm.Pour(thickness_cm=1.0))
 gamut
 
 # %% [markdown]
-# All colours that can be reached, as a solid in CIELAB. In JupyterLab it turns; pages without
-# it show a picture.
+# ## All of it
+#
+# All colours that can be reached, as a solid in CIELAB. In JupyterLab it turns once its cell has
+# been run there; pages show a picture.
 
 # %%
 plots.turning(gamut)
 
 # %% [markdown]
+# ## One colour
+#
 # One colour after the other. The answer comes from a search for a recipe, and a "no" is proved.
 
 # %%
+from IPython.display import display
+
 for code in ("#d9822b", "#3a6ea5", "#00ffff"):
-    print(gamut.nearest(code))
+    display(gamut.nearest(code))
 
 # %% [markdown]
+# ## A cut
+#
 # A level cut at lightness 60. Inside the thick line everything can be made, with doses of any
 # length.
 
@@ -42,17 +50,13 @@ others = {"1 cm, clear": gamut, "3 cm, clear": gamut.at(thickness_cm=3.0), "1 cm
 plots.draw_outlines([g.slice(lightness=60, step=5) for g in others.values()], list(others));
 
 # %% [markdown]
+# ## Whole centimetres
+#
 # Doses are whole centimetres, though. In 100 g one centimetre is a lot; in 500 g the nearest
 # recipe is seldom far away.
 
 # %%
-import matplotlib.pyplot as plt
-
-maps = gamut.whole(lightness=60, batches_g=(100, 500, 2000), step=16)
-figure, axes = plt.subplots(1, 3, figsize=(12, 3.6), layout="constrained")
-for found, ax in zip(maps, axes, strict=True):
-    plots.draw_whole(found, ax)
-    print(found)
+plots.draw_whole(gamut.whole(lightness=60, batches_g=(100, 500, 2000), step=16));
 
 # %% [markdown]
 # How many of the colours that a screen shows come within a visible difference?
@@ -72,7 +76,6 @@ found = sm.feasibility(
     thicknesses_cm=(0.5, 1, 2, 4),
     whites=(0, 0.05, 0.2, 1),
 )
-print(found.sentence)
 plots.draw_feasibility(found);
 
 # %% [markdown]
@@ -80,7 +83,6 @@ plots.draw_feasibility(found);
 
 # %%
 compared = found.compare(sm.demo_palette().without("jetty"), name="jetty left out")
-print(compared)
 plots.draw_comparison(compared);
 
 # %% [markdown]
@@ -90,6 +92,5 @@ plots.draw_comparison(compared);
 
 # %%
 doses = {"gorse": 1, "rosehip": 1}
-figure, axes = plt.subplots(3, 1, figsize=(7, 5.4), layout="constrained")
-for along, ax in zip(("thickness", "load", "white"), axes, strict=True):
-    plots.draw_ladder(sm.ladder(doses, along=along), ax)
+for along in ("thickness", "load", "white"):
+    plots.draw_ladder(sm.ladder(doses, along=along))

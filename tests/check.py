@@ -25,6 +25,8 @@ STEPS = (
         "docs",
         ["sphinx", "-W", "-q", "-b", "html", "-D", "nb_execution_mode=off", "docs", "build/docs"],
     ),
+    # Only pages whose source is new; by hand, all of them: python -m tests.pages build/docs
+    ("pages", ["tests.pages", "build/docs", "--changed", "HEAD^"]),
     ("tests", ["pytest", "-n", "2", "--dist", "worksteal", "-rs"]),
 )
 # Waits for the registry and the disk most of the time, so it runs beside the others.

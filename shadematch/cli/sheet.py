@@ -22,9 +22,7 @@ from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import TARGET_OPTIONS, TARGET_WAYS, add_target, read_target
 from shadematch.errors import FileError, PourError
 from shadematch.keeping.repeat import Repeat
-from shadematch.keeping.saved import kept
 from shadematch.matching.match import Match, match
-from shadematch.matching.question import Choice
 from shadematch.predicting.pot import in_the_pot
 from shadematch.predicting.spread import Spread
 from shadematch.sheet.batch import batch_sheet, spread_of
@@ -52,6 +50,8 @@ def add_verb(verb: Verbs) -> None:
     add("--bar", dest="bar_g", type=MASS, metavar="G", help="mass of a bar in g")
     text = "part of the base that stays in the pot, 0 to 1 (0.03)"
     add("--loss", type=SHARE, metavar="FRACTION", help=text)
+    text = "a sheet of so many shades from one pot, for a customer to choose from, 2 to 6"
+    add("--shades", type=COUNT, metavar="COUNT", help=text)
     add("--no-spread", action="store_true", help="without what slips of dosing and weighing do")
     add_pot(parser)
     add_readings(parser)
@@ -70,7 +70,9 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
     if args.recipe is None:
         pour, view = pour_and_view(args)
         palette = read_palette(args.palette)
-        return match(read_target(args), palette=palette, pour=pour, view=view)
+        return match(
+            read_target(args), palette=palette, pour=pour, view=view, **read_readings(args)
+        )
     in_the_file(args, (*TARGET_OPTIONS, *Pour.model_fields, *View.model_fields), "--recipe")
     if args.closest:
         raise PourError(
@@ -81,9 +83,7 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
     return read_saved(args.recipe, args.palette)
 
 
-def _strayed(
-    args: argparse.Namespace, result: Match | Repeat, choice: Choice | None
-) -> Spread | bool:
+def _strayed(args: argparse.Namespace, result: Match | Repeat) -> Spread | bool:
     readings = read_readings(args)
     if args.no_spread and readings:
         raise PourError(
@@ -91,10 +91,9 @@ def _strayed(
             field="--no-spread",
             remedy="Leave one of them out",
         )
-    if not readings:
+    if not readings or isinstance(result, Match):  # which has them
         return not args.no_spread
-    saved = kept(result, choice=choice) if isinstance(result, Match) else result.saved
-    return spread_of(saved, **readings)
+    return spread_of(result.saved, **readings)
 
 
 def _sheet(args: argparse.Namespace) -> str:
@@ -107,9 +106,18 @@ def _sheet(args: argparse.Namespace) -> str:
     else:
         recipe, palette, view = result.saved.recipe, result.palette, result.saved.view
     looks = None
+    if args.shades is not None and not isinstance(result, Match):
+        raise PourError(
+            "has no meaning with --recipe",
+            field="--shades",
+            remedy="Give a wanted colour",
+        )
+    if isinstance(result, Match) and args.shades is not None:
+        options["shades"] = result.shades(args.shades)
+        recipe = options["shades"][0].recipe
     if not (isinstance(result, Repeat) and result.missing):  # else the sheet says what is wrong
         looks = in_the_pot(recipe, palette=palette, view=view, **pot_options(args))
-        options["spread"] = _strayed(args, result, choice)
+        options["spread"] = _strayed(args, result)
     made = batch_sheet(result, choice=choice, looks=looks, **options)
     if args.save is not None:
         try:

@@ -52,6 +52,8 @@ _KEPT: Final = 160
 _JUDGED: Final = 32
 _LOOSE: Final = 128
 _POINTS: Final = 1024
+_GAIN: Final = 0.9
+"""Share of what one recipe comes to, from which on several are no better."""
 
 
 @dataclass(frozen=True)
@@ -146,9 +148,10 @@ class Shades(Reported):
     def sentence(self) -> str:
         """What they gain, in words."""
         nine = f"nine times in ten within {self.p90:.1f}"
+        more = "" if self.expected < _GAIN * self.alone_expected else " One recipe does as well."
         return (
             f"The nearest of {len(self)} is expected to come to {self.expected:.1f}, {nine}; "
-            f"one recipe to {self.alone_expected:.1f}, within {self.alone_p90:.1f}."
+            f"one recipe to {self.alone_expected:.1f}, within {self.alone_p90:.1f}.{more}"
         )
 
     @property

@@ -115,6 +115,7 @@ def draw_photo(scene: Scene | None, *, before: str, after: Seen, title: str) -> 
         for width, line, style in ((2.8, "#000000", "solid"), (1.4, *_LINES[kind])):
             drawn = axes.contour(x, y, edge, levels=[0.5], colors=line, linewidths=width, zorder=3)
             drawn.set_linestyle(style)
+            drawn.set_rasterized(True)
     axes.set_xlim(0, wide)
     axes.set_ylim(high, 0)
     axes.set_axis_off()

@@ -109,6 +109,11 @@ class Spread(Reported):
         return functools.partial(Spread, **values), ()
 
     @property
+    def drawn(self) -> FloatArray:
+        """CIELAB of the batches that were tried, shape (k, 3)."""
+        return self._lab
+
+    @property
     def to(self) -> str:
         """What CIEDE2000 is taken to, in words."""
         return "the recipe's own colour" if self.target is None else "the target"

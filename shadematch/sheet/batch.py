@@ -12,9 +12,10 @@ from typing import Any
 from shadematch.errors import FileError, PourError
 from shadematch.keeping.repeat import Repeat
 from shadematch.keeping.saved import Result, SavedRecipe, kept
+from shadematch.matching.match import Match
 from shadematch.matching.question import Choice
+from shadematch.matching.shades import Shades
 from shadematch.predicting.pot import InThePot, in_the_pot
-from shadematch.predicting.readings import usual_scale_g
 from shadematch.predicting.spread import Spread, spread as strayed
 from shadematch.sheet.content import LOSS, content_of
 from shadematch.sheet.page import page
@@ -91,6 +92,7 @@ def batch_sheet(
     loss: float = LOSS,
     looks: InThePot | None = None,
     spread: Spread | Mapping[str, float] | bool = True,
+    shades: Shades | None = None,
 ) -> BatchSheet:
     """One page to work by: doses, base, order of work, what to check, yield and cautions.
 
@@ -119,6 +121,9 @@ def batch_sheet(
         What slips of ruler and scale do. True works it out, for a ruler within 2 mm and a scale
         within 1 g (a robust match brings its own); False leaves it out; or what
         `shadematch.spread` gave, or ``median`` and ``p90`` [CIEDE2000] in a mapping.
+    shades
+        What `Match.shades` of this match gave: the sheet is then of the first of them, and its
+        order of work goes on to the others.
 
     Returns
     -------
@@ -131,7 +136,9 @@ def batch_sheet(
         than is asked of it.
     """
     remark = ""
-    if isinstance(result, Repeat):
+    if shades is not None:
+        saved = _first_of(shades, result, choice)
+    elif isinstance(result, Repeat):
         saved, remark = _as_of_today(result), "" if result.same else result.sentence
         for field_, given in (("palette", palette), ("view", view), ("choice", choice)):
             if given is not None:
@@ -154,7 +161,7 @@ def batch_sheet(
             remedy="Call in_the_pot with this recipe and view",
         )
     told = None if isinstance(spread, bool) else spread
-    if spread is True:
+    if spread is True and shades is None:
         told = spread_of(saved)
     content = content_of(
         saved,
@@ -166,18 +173,31 @@ def batch_sheet(
         bar_g=bar_g,
         loss=loss,
         spread=told,
+        shades=shades,
         remark=remark,
     )
     return BatchSheet(content.title, page(content), plain(content))
 
 
+def _first_of(shades: Shades, result: Result | Repeat, choice: Choice | None) -> SavedRecipe:
+    """The first of a match's shades, as a recipe."""
+    expect(shades, Shades, "shades", "Give what Match.shades gave")
+    if not isinstance(result, Match) or result.target != shades.target or choice is not None:
+        raise PourError(
+            "are of another match",
+            field="shades",
+            value=str(shades.target),
+            remedy="Give the match that they were made of, and no choice",
+        )
+    return kept(shades[0].recipe, palette=result.palette, view=result.view)
+
+
 def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
-    """How far slips of ruler and scale make it stray: from its target, if it has one."""
+    """How far it may be off: from its target, if it has one; by its match's readings."""
     match = saved.match
-    own = None if match is None else match.spread
-    if own is not None and own.recipe == saved.recipe and not readings:
-        return own
-    grain: dict[str, Any] = {"scale_g": usual_scale_g(saved.recipe.pour.batch_g)}
+    if match is not None and match.recipe == saved.recipe and not readings:
+        return match.spread
+    grain = {} if match is None else match.readings._asdict()
     return strayed(
         saved.recipe,
         palette=saved.palette,

@@ -12,6 +12,7 @@ import numpy as np
 from shadematch._version import __version__
 from shadematch.errors import PourError
 from shadematch.keeping.saved import SavedRecipe
+from shadematch.matching.shades import Shades
 from shadematch.predicting.pot import InThePot
 from shadematch.predicting.prediction import predict
 from shadematch.predicting.spread import Spread
@@ -248,8 +249,18 @@ _DOSING: Final[Mapping[Unit, str]] = {
 }
 
 
+_KEEP: Final = (
+    "one bar of this batch: measure it once it is cold and learn from it. "
+    "Its pastes are what is known least"
+)
+
+
 def _steps(
-    recipe: Recipe, weigh: tuple[str, ...], looks: InThePot, bars: str
+    recipe: Recipe,
+    weigh: tuple[str, ...],
+    looks: InThePot,
+    bars: str,
+    more: tuple[tuple[str, str], ...],
 ) -> tuple[tuple[str, str], ...]:
     # Order of work: common practice, no source.
     stir_in = "Weigh the let-downs and melt them in."
@@ -269,6 +280,7 @@ def _steps(
             f"Let a {looks.drop_mm:g} mm drop set on white paper and hold it next to "
             "its swatch. Don't judge by the pot.",
         ),
+        *more,
         ("Pour", f"Into {bars}, {thickness:g} cm thick."),
         ("Spray", "A mist of alcohol against bubbles. No flame near it."),
         ("Set", "Leave it alone until it is cold right through; unmould."),
@@ -299,7 +311,22 @@ def _spread(spread: Spread | Mapping[str, float]) -> Row:
     text = f"half of all batches within {values[0]:.1f}, nine in ten within {values[1]:.1f}"
     if isinstance(spread, Spread):
         text += f" ({', '.join(spread.readings)})"
+        if spread.target is not None:
+            text = f"{spread.nominal_delta_e:.1f} when nothing is off; {text}"
     return Row("spread", text)
+
+
+def _shades(shades: Shades) -> tuple[tuple[str, str], ...]:
+    """Order of work from the first stirring on."""
+    found, out = [], f"Take {grams(shades.dab_g)} out and let it set"
+    for at, dab in enumerate(shades, start=1):
+        pot = dab.recipe.pour
+        if at > 1:
+            add = f"To the {grams(pot.batch_g)} that are left add {clean(str(dab))}; stir."
+            found.append((f"Shade {at}", add))
+        if at < len(shades):
+            found.append(("Dab", f"{out}, {pot.thickness_cm:g} cm thick: it is shade {at}."))
+    return tuple(found)
 
 
 def content_of(
@@ -313,6 +340,7 @@ def content_of(
     bar_g: float | None,
     loss: float,
     spread: Spread | Mapping[str, float] | None,
+    shades: Shades | None,
     remark: str,
 ) -> Content:
     """Put the content together; see `shadematch.batch_sheet`.
@@ -326,11 +354,16 @@ def content_of(
     yields, short = yield_of(recipe.pour, bars, bar_g, loss)
     weigh = _weigh(recipe)
     doses = _doses(saved)
-    figures = [] if saved.target is None else [Row("wanted", clean(str(saved.target)))]
+    wanted = saved.target if shades is None else shades.target
+    figures = [] if wanted is None else [Row("wanted", clean(str(wanted)))]
     outside = "" if saved.in_srgb else ", outside sRGB"
     figures.append(Row("predicted", f"{lab_words(saved.lab)}{outside}"))
     if spread is not None:
         figures.append(_spread(spread))
+    if isinstance(spread, Spread) and spread.largest == "pastes":
+        figures.append(Row("keep", _KEEP))
+    if shades is not None:
+        figures.append(Row("shades", clean(shades.sentence)))
     if saved.match is not None and recipe.doses == saved.match.closest.recipe.doses:
         figures.append(Row("proof", saved.match.proof))
     figures.append(Row("seen", str(saved.view)))
@@ -346,7 +379,7 @@ def content_of(
         doses=doses,
         weigh=weigh,
         yields=yields,
-        steps=_steps(recipe, weigh, looks, short),
+        steps=_steps(recipe, weigh, looks, short, () if shades is None else _shades(shades)),
         figures=tuple(figures),
         remark=remark,
         foot=f"palette {saved.palette.fingerprint}, shadematch {__version__}"

@@ -23,6 +23,7 @@ __all__ = [
     "LINES",
     "MARK",
     "QUIET",
+    "STYLE",
     "axes_for",
     "colour_bar",
     "inset",
@@ -45,7 +46,7 @@ _ALTS: Final[WeakKeyDictionary[Any, str]] = WeakKeyDictionary()
 """What axes show, in words."""
 _PX_PER_PT: Final = 96.0 / 72.0
 _LEAST_PX: Final = 9.0
-_STYLE: Final[dict[str, Any]] = {
+STYLE: Final[dict[str, Any]] = {
     "text.color": INK,
     "axes.edgecolor": INK,
     "axes.labelcolor": INK,
@@ -59,6 +60,7 @@ _STYLE: Final[dict[str, Any]] = {
     "axes.titlesize": 10.0,
     "legend.labelcolor": INK,
 }
+"""Settings of matplotlib for a figure that `svg_of` takes to light and dark pages."""
 
 
 def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | None = None) -> Axes:
@@ -76,8 +78,10 @@ def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | No
     except ImportError:
         raise MissingExtraError.of("matplotlib", "plots", field="plots") from None
     if ax is None:
-        with pyplot.rc_context(_STYLE):
-            figure = pyplot.figure(figsize=size, layout="constrained")
+        # Outside of the settings: the first figure makes a notebook's backend interactive, which
+        # would be undone at their end.
+        figure = pyplot.figure(figsize=size, layout="constrained", facecolor=_PAPER)
+        with pyplot.rc_context(STYLE):
             ax = figure.add_subplot(projection=projection)
         # The method of this one figure: a class of its own would need matplotlib at import.
         shown: Any = figure
@@ -89,7 +93,7 @@ def inset(ax: Axes, bounds: tuple[float, float, float, float]) -> Axes:
     """Axes inside others, in the same ink; left, bottom, width and height as shares of them."""
     from matplotlib import pyplot
 
-    with pyplot.rc_context(_STYLE):
+    with pyplot.rc_context(STYLE):
         return ax.inset_axes(bounds)
 
 
@@ -156,9 +160,9 @@ def svg_of(figure: Any, alt: str = "") -> str:
     narrowest = wide * min(1.0, _LEAST_PX / (least * _PX_PER_PT))
     head = (
         f'<svg role="img" aria-label="{escape(words, quote=True)}" class="sm-figure" '
-        f'style="width:100%;max-width:{wide:.0f}px;min-width:{narrowest:.0f}px;height:auto"'
+        f'width="{wide:.0f}" style="max-width:100%;min-width:{narrowest:.0f}px;height:auto"'
     )
-    svg = re.sub(r'(?<=<svg)((?: [^>]*)?) width="[^"]*"', r"\1", svg, count=1)
+    svg = re.sub(r'(<svg[^>]*?) width="[^"]*"', r"\1", svg, count=1)
     svg = re.sub(r'(<svg[^>]*?) height="[^"]*"', r"\1", svg, count=1)
     svg = svg.replace("<svg", head, 1)
     at = svg.index(">") + 1

@@ -156,3 +156,28 @@ def test_where_nothing_more_may_be_added() -> None:
     with pytest.raises(sm.PourError) as found:
         full.shades(3, dab_g=10.0)
     assert found.value.field == "max_load"
+
+
+def test_on_the_sheet() -> None:
+    m = sm.match(vague((62, 26, 53), 5, 3, 3), pour=POUR)
+    shades = m.shades(3)
+    sheet = str(sm.batch_sheet(m, shades=shades))
+    for name, dose in shades[0].added.items():
+        assert f"{dose:g} cm  {name}" in sheet
+    words = " ".join(sheet.split())
+    assert f"To the 460 g that are left add {shades[2]}; stir." in words
+    assert words.count("Take 20 g out and let it set, 1 cm thick") == 2
+    assert shades.sentence in words and str(m.target) in words
+    other = sm.match("#d9822b", pour=POUR)
+    with pytest.raises(sm.PourError) as found:
+        sm.batch_sheet(other, shades=shades)
+    assert found.value.field == "shades"
+    assert "One recipe does as well" in other.shades(3).sentence
+
+
+def test_the_sheet_says_which_bar_to_keep() -> None:
+    unsure = sm.match("#7a5b4f", palette=sm.demo_palette().known_to(0.2), pour=POUR)
+    assert unsure.spread.largest == "pastes" == unsure.verdict.limit
+    assert "measure it once it is cold" in " ".join(str(sm.batch_sheet(unsure)).split())
+    assert any("measure it and learn from it" in text for text in unsure.verdict.help)
+    assert "once it is cold" not in str(sm.batch_sheet(sm.match("#7a5b4f", pour=POUR)))

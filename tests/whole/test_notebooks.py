@@ -77,7 +77,14 @@ def test_what_is_stored_is_its_source_run(source: Path) -> None:
     assert [cell.execution_count for cell in code] == list(range(1, len(code) + 1))
     outputs = [out for cell in code for out in cell.outputs]
     assert all(out.output_type != "error" for out in outputs)
-    assert sum("image/png" in out.get("data", {}) for out in outputs) >= 1
+    shown = [out["data"] for out in outputs if "image/png" in out.get("data", {})]
+    # As many as are drawn: a backend that stops showing them would not be noticed otherwise.
+    drawn = sum(len(re.findall(r"draw_\w+\(|\.show\(\);|turning\(", c.source)) for c in code)
+    assert len(shown) >= max(drawn, 1)
+    # Every figure follows the page's light or dark, and says in words what it shows.
+    for data in shown:
+        labels = re.findall(r'<svg role="img" aria-label="([^"]*)"', "".join(data["text/html"]))
+        assert labels and all(len(words) > 10 for words in labels)
     assert "<script" not in path.read_text(encoding="utf-8")
 
 
@@ -165,7 +172,7 @@ def test_notebook_pages_in_a_browser(source: Path, tmp_path: Path) -> None:
     assert "<script" not in seen
     outputs = [o for c in notebook.cells if c.cell_type == "code" for o in c.outputs]
     figures = sum("image/png" in o.get("data", {}) for o in outputs)
-    assert seen.count("<img") == figures
+    assert len(re.findall('<svg [^>]*class="sm-figure"', seen)) == figures
     cards = "".join(
         "".join(o["data"]["text/html"]) for o in outputs if "text/html" in o.get("data", {})
     )

@@ -39,9 +39,14 @@ def drawings() -> dict[str, Callable[[], object]]:
     orders = [sm.Order(name=ODD, target="#d9b02b", bars=3, pour=POUR)]
     plan = sm.plan(orders, sm.Stock.of(dict.fromkeys(palette.names, 1)), palette=palette)
     assert plan.poured
+    off = sm.correct(recipe, (80, 5, 60), "#d9b02b", palette=palette)
+    strays = sm.spread(recipe, palette=palette, target="#d9b02b")
     ladder = sm.ladder({ODD: 1.0}, along="load", palette=palette)
     return {
         "draw_batches": lambda: plots.draw_batches(smallest),
+        "draw_choices": lambda: plots.draw_choices(match),
+        "draw_correction": lambda: plots.draw_correction(off),
+        "draw_spread": lambda: plots.draw_spread(strays),
         "draw_comparison": lambda: plots.draw_comparison(compared),
         "draw_feasibility": lambda: plots.draw_feasibility(feasible),
         "draw_ladder": lambda: plots.draw_ladder(ladder),

@@ -1,0 +1,100 @@
+"""Make ``gallery.md``: all figures and cards, light and dark: ``python docs/make_gallery.py``.
+
+Figures are those that the other commands here have drawn; cards are made anew, of the invented
+demo palette. From the project's root.
+"""
+
+import re
+import sys
+from pathlib import Path
+
+import shadematch as sm
+
+HERE = Path(__file__).parent
+HEAD = """# All figures and cards
+
+Each twice: on a light page, and on a dark one. A figure is what a function of
+`shadematch.plots` draws, a card what a result shows by itself in a notebook. Everything is of the
+invented demo palette; the page is made by `python docs/make_gallery.py`.
+"""
+
+
+def cards():
+    """Name and result of every card."""
+    data = HERE.parent / "data"
+    pour = sm.Pour(batch_g=1000, thickness_cm=2.0)
+    small = sm.Pour(batch_g=500)
+    match = sm.match("#d9822b", pour=pour)
+    recipe = match.recipe
+    gamut = sm.gamut()
+    yield "Target", sm.Target.from_hex("#d9822b")
+    yield "Palette", sm.demo_palette()
+    yield "Recipe", recipe
+    yield "Match", match
+    yield "A match of what can't be made", sm.match("#00c8ff", pour=small)
+    yield "Prediction", sm.predict({"jetty": 3})
+    yield (
+        "Photo",
+        sm.read_photo(
+            data / "photos" / "lamp.jpg",
+            region=(0.70, 0.15, 0.95, 0.60),
+            chart=((0.10, 0.12), (0.60, 0.12), (0.60, 0.60), (0.10, 0.60)),
+        ),
+    )
+    yield "Feasibility", sm.feasibility("#7fb069", pour=small, thicknesses_cm=(0.5, 1, 2, 4))
+    yield "Gamut", gamut
+    yield "Nearest", gamut.nearest("#00ffff")
+    some = [sm.Target.from_hex(code) for code in ("#d9822b", "#7fb069", "#00c8ff", "#202020")]
+    yield "Coverage", gamut.coverage(some, within=2)
+    yield "Ladder", sm.ladder({"gorse": 1, "rosehip": 1}, along="load")
+    yield "Spread", sm.spread(recipe, target="#d9822b")
+    yield "Smallest batch", sm.smallest_batch("#d9822b", within=1.0, largest_g=600)
+    yield "The same look", sm.same_look(match, to_pour=sm.Pour(batch_g=500, white=0.05))
+    yield "Lights", sm.lights(recipe, "#d9822b", lights=["D65", "FL2", "A"])
+    yield "In the pot", sm.in_the_pot(recipe, depth_cm=6, pot="steel")
+    yield "Correction", sm.correct(recipe, (58, 30, 53), "#d9822b", pot_g=1500)
+    yield "Layers", sm.layers([({"gorse": 2}, 0.6), ({}, 1.0), ({"jetty": 2}, 0.8)])
+    yield "Wedge", sm.wedge({"rosehip": 2, "dusk": 1}, from_cm=0.1, to_cm=2.5)
+    yield "Cost", sm.cost(recipe, stock=sm.Stock(clear_price_kg=6))
+    orders, stock = sm.read_orders(data / "order-book.csv"), sm.read_stock(data / "shelf.csv")
+    yield "Plan", sm.plan(orders, stock, buy=True)
+    yield "Calibration", sm.calibrate(sm.read_test_pours(data / "test-pours.csv"))
+
+
+def twice(inside):
+    """Something on a light ground and on a dark one."""
+    return "\n".join(
+        f'<div class="always-{theme}" data-theme="{theme}">{inside}</div>'
+        for theme in ("light", "dark")
+    )
+
+
+def main():
+    """Write the page."""
+    alts = {}
+    for page in sorted(HERE.glob("*.md")):
+        if page.name != "gallery.md":
+            for alt, name in re.findall(r"!\[([^\]]+)\]\(([\w-]+\.svg)\)", page.read_text("utf-8")):
+                alts.setdefault(name, alt)
+    parts = [HEAD, "## Figures\n"]
+    for name, alt in sorted(alts.items()):
+        parts += [f"### {name.removesuffix('.svg').replace('-', ' ').capitalize()}\n"]
+        for theme in ("light", "dark"):
+            parts += [f"```{{container}} always-{theme}\n![{alt}]({name})\n```\n"]
+    parts.append("## Cards\n")
+    place, styles = len(parts), {}
+    for name, result in cards():
+        print(name, flush=True)
+        # Lines without words would end the block of HTML.
+        html = re.sub(r"\n\s*\n", "\n", result._repr_html_())
+        styles |= dict.fromkeys(re.findall(r"<style>.*?</style>", html, flags=re.DOTALL))
+        html = re.sub(r"<style>.*?</style>", "", html, flags=re.DOTALL)
+        parts.append(f"### {name}\n\n````{{raw}} html\n{twice(html)}\n````\n")
+    # The style of cards once, not in each of them.
+    parts.insert(place, f"```{{raw}} html\n{''.join(styles)}\n```\n")
+    (HERE / "gallery.md").write_text("\n".join(parts), encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
