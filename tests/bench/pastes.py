@@ -206,7 +206,7 @@ def main() -> int:
         holds = np.mean(np.concatenate([t.inside for t in tried]))
         bends = [max(p.bend for p in t.found.palette.pigments) for t in tried]
         crowds = [t.found.palette.white.crowding for t in tried]
-        warned = sum(bool(getattr(t.found, "warnings", ())) for t in tried)
+        warned = sum(bool(t.found.warnings) for t in tried)
         print(
             f"| {name} | {far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {holds:.1%} | "
             f"{np.mean(bends):.3f} | {np.mean(crowds):.2f} | "

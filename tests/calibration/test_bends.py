@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 
 import numpy as np
 import pytest
 
 import shadematch as sm
+from shadematch.calibration.fit import fit
 from shadematch.calibration.forward import Errors, layers_of, look, look_through
+from shadematch.calibration.left_out import left_out
 from shadematch.calibration.problem import prior_of
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.spectra import parameters, unknown
+from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from tests.bench.pastes import Real
 from tests.invented import campaign, worlds
@@ -146,3 +150,46 @@ def test_they_are_kept(tmp_path) -> None:  # type: ignore[no-untyped-def]
     assert again.palette == found.palette
     sm.save(found.palette, tmp_path / "p.json")
     assert sm.read(tmp_path / "p.json") == found.palette
+
+
+def test_what_a_maker_is_told() -> None:
+    found = learnt()
+    text = str(found)
+    assert "C colours about" in text and "less at 4 cm per 100 g than in proportion" in text
+    assert "A colours about" not in text
+    assert "predicting each bar from the others misses by" in text
+    assert found.warnings == ()
+    assert "ranges rest on two mixtures; pour one more to test them" in text
+
+
+def test_a_bar_is_predicted_from_the_others_as_by_a_fit_without_it() -> None:
+    found = learnt()._fit
+    told = {each.reading: each for each in left_out(found)}
+    problem = found.problem
+    at = next(i for i, p in enumerate(problem.pours) if p.name == "in white")
+    rest = np.flatnonzero(problem.bars != problem.bars[at])
+    fewer = dataclasses.replace(
+        problem, pours=tuple(problem.pours[i] for i in rest), weights=problem.weights[rest]
+    )
+    other = fit(fewer, prior_of(fewer.unknowns))
+    pour = problem.pours[at]
+    seen = problem.look(other.theta).spectrum[at]
+    eye = pour.observation
+    lab = xyz_to_lab(eye.weights @ seen, eye.white)
+    size = np.sqrt(np.trace(told[at].covariance))
+    # By slopes alone, so only as well as these reach.
+    assert np.linalg.norm(lab - np.array(pour.lab_seen) - told[at].miss) < 0.5 * size
+
+
+def test_readings_that_no_model_describes_are_warned_of() -> None:
+    rng = np.random.default_rng(9)
+    pours = []
+    for number, p in enumerate(campaign.in_white(campaign.campaign(NAMES)).pours):
+        for view, read in zip(p.views, truth().bar(p.doses, p.pour, rng, p.views), strict=True):
+            # Each bar leans its own way over the wavelengths, by a twelfth.
+            lean = np.exp(0.08 * (-1) ** number * np.cos(np.linspace(0, 6, NM.size)))
+            about = {"name": p.name, "pour": p.pour, "view": view}
+            read = np.clip(read * lean, 0, 1)
+            pours.append(sm.TestPour.from_spectrum(p.doses, NM, read, **about))
+    found = sm.calibrate(pours, scattering="none")
+    assert found.warnings or "ranges are widened to match" in str(found)
