@@ -334,7 +334,9 @@ def judged(
         measured_delta_e=float(delta_e(lab, aim)),
         believed_lab=triple(now),
         believed_delta_e=now_delta_e,
-        smallest=None if sought.steps is None else addition_of(additions, poured, sought),
+        smallest=None
+        if sought.steps is None
+        else addition_of(additions, poured, sought, asked.target),
         proved=sought.proved,
         surprise=surprise,
         _belief=believed,

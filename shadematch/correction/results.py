@@ -12,6 +12,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_srgb
 from shadematch.colour.difference import delta_e
+from shadematch.colour.expected import nine_in_ten, normal_points, root_of
 from shadematch.correction.additions import Additions, Sought
 from shadematch.correction.belief import Belief
 from shadematch.predicting.prediction import loads_of
@@ -91,7 +92,7 @@ class Addition:
     delta_e
         CIEDE2000 of `lab` to the target.
     p90
-        Nine times in ten CIEDE2000 is at most this, given all that stays uncertain.
+        Nine times in ten CIEDE2000 is at most this, with all that is not known, of the target too.
     """
 
     doses: Mapping[str, float]
@@ -193,7 +194,7 @@ class Correction(Reported):
     @functools.cached_property
     def _best(self) -> tuple[Addition, float]:
         sought = self._additions.closest()
-        return addition_of(self._additions, self.recipe, sought), sought.bound
+        return addition_of(self._additions, self.recipe, sought, self.target), sought.bound
 
     @property
     def advice(self) -> Addition:
@@ -235,7 +236,9 @@ class Correction(Reported):
         base_g = (float(clear_g), float(white_g))
         then = belief.after(lengths, np.array(base_g))
         lab = then.lab(then.mean[None])[0]
-        return replace(self, made=_described(belief, self.recipe, lengths, base_g, lab, self._aim))
+        return replace(
+            self, made=_described(belief, self.recipe, lengths, base_g, lab, self._aim, self.target)
+        )
 
     @property
     def _aim(self) -> FloatArray:
@@ -348,12 +351,14 @@ def _strength(name: str, factor: float, sd: float) -> Strength:
     return Strength(name, factor, factor * float(np.exp(-sd)), factor * float(np.exp(sd)), sd)
 
 
-def addition_of(additions: Additions, recipe: Recipe, found: Sought) -> Addition:
+def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Target) -> Addition:
     """What the search has found, as an addition to a recipe."""
     assert found.steps is not None
     lab, _ = additions.value(found.steps, found.base_g)
     lengths = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
-    return _described(additions.belief, recipe, lengths, found.base_g, lab, additions.target)
+    return _described(
+        additions.belief, recipe, lengths, found.base_g, lab, additions.target, target
+    )
 
 
 def _described(
@@ -362,7 +367,8 @@ def _described(
     lengths: FloatArray,
     base_g: tuple[float, float],
     lab: FloatArray,
-    target: FloatArray,
+    aim: FloatArray,
+    target: Target,
 ) -> Addition:
     pour, names = recipe.pour, belief.palette.names
     doses = {n: round(float(d), 9) for n, d in zip(names, lengths, strict=True) if d}
@@ -381,21 +387,16 @@ def _described(
         ),
         lab=triple(lab),
         hex=srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white_point), white_point)[0]),
-        delta_e=float(delta_e(lab, target)),
-        p90=_p90(belief.after(lengths, np.array(base_g)), target),
+        delta_e=float(delta_e(lab, aim)),
+        p90=_p90(belief.after(lengths, np.array(base_g)), aim, target),
     )
 
 
-@functools.cache
-def _normal_draws(size: int) -> FloatArray:
-    """Draws from a normal distribution and their mirror images, always the same."""
-    draws = np.random.default_rng(20_261_126).standard_normal((_DRAWS // 2, size))
-    return np.concatenate([draws, -draws])
-
-
-def _p90(belief: Belief, target: FloatArray) -> float:
-    """What CIEDE2000 stays below nine times in ten, over all that is uncertain."""
-    values, vectors = np.linalg.eigh(belief.covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    unknowns = belief.mean + _normal_draws(belief.mean.size) @ root.T
-    return float(np.quantile(delta_e(belief.lab(unknowns), target), 0.9))
+def _p90(belief: Belief, aim: FloatArray, target: Target) -> float:
+    """What CIEDE2000 stays within nine times in ten, over all that is not known."""
+    size = belief.mean.size
+    points = normal_points(_DRAWS, size + 3)
+    unknowns = belief.mean + points[:, :size] @ root_of(belief.covariance).T
+    doubt = np.zeros((3, 3)) if target.covariance is None else np.array(target.covariance)
+    aims = aim + points[:, size:] @ root_of(doubt).T
+    return float(nine_in_ten(delta_e(belief.lab(unknowns), aims)))

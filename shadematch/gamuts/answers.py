@@ -13,10 +13,18 @@ from shadematch.support.arrays import FloatArray
 from shadematch.support.charts import bars
 from shadematch.support.report import Report, Reported, Row, Swatch
 
-__all__ = ["GAP", "Coverage", "Nearest", "Volume"]
+__all__ = ["GAP", "Coverage", "Nearest", "Volume", "known_rows"]
 
 GAP: Final = 0.1
 """CIEDE2000 between what was found and a floor, up to which the first is proved."""
+
+
+def known_rows(target: Target) -> tuple[Row, ...]:
+    """What to mind of a target that is known badly: its best estimate is what is decided about."""
+    if target.covariance is None:
+        return ()
+    text = f"that is about the best estimate; the colour lies within {target.radius:.1f} of it"
+    return (Row("known", text, note="CIEDE2000, nine times in ten"),)
 
 
 @dataclass(frozen=True)
@@ -72,6 +80,7 @@ class Nearest(Reported):
             rows=(
                 Row("with", doses or ("no paste at all",), note="before doses are made whole"),
                 Row("into", str(recipe.pour)),
+                *known_rows(self.target),
             ),
         )
 

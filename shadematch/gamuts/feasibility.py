@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -10,10 +11,13 @@ import numpy as np
 
 from shadematch.colour.colorimetry import ink_on
 from shadematch.errors import PourError
+from shadematch.gamuts.answers import known_rows
 from shadematch.gamuts.real_doses import EXACT, RealDoses
 from shadematch.gamuts.where import where_made
 from shadematch.matching.question import VISIBLE, Asked, Choice
 from shadematch.predicting.prediction import conditions
+from shadematch.predicting.readings import usual_scale_g
+from shadematch.predicting.spread import spread
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour, base_named, percent
 from shadematch.studio.target import HoldsTarget, Target, as_target
@@ -50,6 +54,20 @@ class Cell:
     closest: Choice
     ideal: Choice
     proved: bool
+    _target: Target = field(repr=False, compare=False)
+
+    @functools.cached_property
+    def p90(self) -> float:
+        """What `closest` stays within nine times in ten, with all that is not known."""
+        seen = self.closest.predicted
+        made = self.closest.recipe
+        return spread(
+            made,
+            palette=self.closest._palette,
+            view=seen.view,
+            scale_g=usual_scale_g(made.pour.batch_g),
+            target=self._target,
+        ).p90
 
     @property
     def pour(self) -> Pour:
@@ -202,7 +220,9 @@ class Feasibility(Reported):
             rows=(
                 Row("answer", self.sentence),
                 Row("best", made.lines, note=f"CIEDE2000 {best.delta_e:.2f}"),
+                Row("as poured", f"nine times in ten within {best.p90:.1f}"),
                 Row("into", str(made.pour)),
+                *known_rows(self.target),
                 Row("seen", str(self.view)),
             ),
             tables=tables,
@@ -336,7 +356,6 @@ def feasibility(
             value=len(thick) * len(white) * len(batch),
             remedy="Try fewer of each",
         )
-    lab = goal.lab_in(view)
     base = pour.model_dump()
     # All pours are made before the first is worked on, so that a wrong value costs no time.
     for value in batch:
@@ -345,7 +364,7 @@ def feasibility(
         [Pour(**{**base, "batch_g": batch[0], "white": w, "thickness_cm": t}) for t in thick]
         for w in white
     ]
-    grid = [[_cells(lab, palette, one, view, batch) for one in row] for row in pours]
+    grid = [[_cells(goal, palette, one, view, batch) for one in row] for row in pours]
     layers = tuple(
         tuple(tuple(cells[b] for cells in row) for row in grid) for b in range(len(batch))
     )
@@ -362,10 +381,10 @@ def feasibility(
 
 
 def _cells(
-    lab: FloatArray, palette: Palette, pour: Pour, view: View, batches_g: Sequence[float]
+    goal: Target, palette: Palette, pour: Pour, view: View, batches_g: Sequence[float]
 ) -> list[Cell]:
     """One cell for each batch, at the thickness and white fraction of the pour."""
-    doses = RealDoses(palette, pour, view)
+    lab, doses = goal.lab_in(view), RealDoses(palette, pour, view)
     found, values = doses.cloud.nearest(lab[None], starts=_STARTS)
     steps, value = found[0], 0.0 if values[0] < EXACT else float(values[0])
     made = []
@@ -378,7 +397,7 @@ def _cells(
         chosen = asked.chosen(best)
         # Whole recipes are recipes: one may lie by a better optimum.
         ideal = chosen if best.delta_e < value else doses.choice(steps, value)
-        made.append(Cell(chosen, ideal, best.proved))
+        made.append(Cell(chosen, ideal, best.proved, goal))
     return made
 
 

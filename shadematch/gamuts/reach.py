@@ -131,7 +131,7 @@ class Gamut(Reported):
         Parameters
         ----------
         target
-            A `Target`, or a hex code.
+            A `Target`, or a hex code. Of one that is known badly the best estimate counts.
         within
             CIEDE2000 that still counts as the colour itself.
 

@@ -22,8 +22,12 @@ from shadematch.support.arrays import FloatArray
 
 __all__ = ["next_bar"]
 
+_FIRST: Final = {"cm": 1.2, "g": 0.8}
+"""Load [unit per 100 g] of the first bar of a paste: of 0.8, 1.2, 2 and about 2.5 cm the one after
+which a year began best (`tests/bench/year.py`). More comes out too dark to tell the shape of its
+spectrum, and of less a slip of the ruler is too large a part."""
 _LOADS: Final = (0.4, 0.8, 1.2, 1.6, 2.4, 3.2)
-"""Per 100 g, that are tried."""
+"""Per 100 g, that are tried later."""
 _WHITE: Final = 0.1
 """White fraction at which white base shows how strongly it scatters."""
 _ORDINARY: Final = 40
@@ -49,7 +53,7 @@ def next_bar(
     unknown = [name for name in tubes if name not in known]
     recipes = [
         Recipe(doses, pour.model_copy(update={"white": white}), unit=belief.unit)
-        for doses, white in _candidates(list(tubes), unknown, pour)
+        for doses, white in _candidates(list(tubes), unknown, pour, belief.unit)
     ]
     bars = [_bar(r, tubes, view) for r in recipes]
     now = belief.ready([*tubes.values()], bars[0])
@@ -79,7 +83,7 @@ def next_bar(
 
 
 def _candidates(
-    names: Sequence[str], unknown: Sequence[str], pour: Pour
+    names: Sequence[str], unknown: Sequence[str], pour: Pour, unit: Unit
 ) -> list[tuple[dict[str, float], float]]:
     """Doses and white fractions."""
     step = pour.dose_step
@@ -87,14 +91,15 @@ def _candidates(
     def dose(load: float) -> float:
         return max(round(load * pour.batch_g / 100.0 / step), 1) * step
 
+    if unknown:
+        return [({unknown[0]: dose(min(_FIRST[unit], pour.max_load))}, 0.0)]
     singles = [
         ({name: dose(load)}, white)
-        for name in (unknown[:1] or names)
-        for load in [x for x in _LOADS if x <= pour.max_load] or [0.5 * pour.max_load]
-        for white in ((0.0,) if unknown else (0.0, _WHITE, 1.0))
+        for name in names
+        for load in _LOADS
+        if load <= pour.max_load
+        for white in (0.0, _WHITE, 1.0)
     ]
-    if unknown:
-        return singles
     pairs = [
         ({one: dose(0.8), other: dose(0.8)}, white)
         for i, one in enumerate(names)

@@ -26,8 +26,9 @@ _FORGETS: Final = 0.98
 _MOST: Final = 120
 """Bars that are looked back upon, and how each counts for less than the next."""
 _STRAY: Final = 0.02
-_FAR: Final = 100.0
-"""Share of bars that something went wrong with, and how much wider those fall (in variance)."""
+_ANYWHERE: Final = 30.0
+"""Share of bars that something went wrong with, and over how many units of L*, a* and b* those fall
+evenly; a hundredth of it for a spectrum."""
 _RANGE: Final = (np.log(0.1), np.log(40.0))
 
 
@@ -91,10 +92,10 @@ def _unlikely(miss: Miss, scale: float) -> float:
     size = miss.off.size
     total = miss.known + scale * miss.noise
     far = float(miss.off @ np.linalg.solve(total, miss.off))
-    usual = np.log(1.0 - _STRAY) - 0.5 * far
-    stray = np.log(_STRAY) - 0.5 * far / _FAR - 0.5 * size * np.log(_FAR)
-    weight = min(1.0, 6.0 / size)
-    return weight * float(0.5 * np.linalg.slogdet(total)[1] - np.logaddexp(usual, stray))
+    usual = np.log(1.0 - _STRAY) - 0.5 * (far + np.linalg.slogdet(2.0 * np.pi * total)[1])
+    wide = _ANYWHERE if size == 3 else _ANYWHERE / 100.0
+    stray = np.log(_STRAY) - size * np.log(wide)
+    return -min(1.0, 6.0 / size) * float(np.logaddexp(usual, stray))
 
 
 def improbable(miss: Miss, noise: Noise) -> float:

@@ -27,6 +27,7 @@ _WORDS: Final = ("what", "at", "why", "pigment", "means", "instrument")
 _REST: Final = "rest"
 _FIELD: Final = "field:"
 _WHOLE: Final = ("event", "batch", "of")
+_LONGEST: Final = 20_000_000
 
 
 def table_of(events: Sequence[Event]) -> str:
@@ -78,6 +79,7 @@ def events_in(text: str, place: str) -> tuple[Event, ...]:
     """
     rows = csv.reader(io.StringIO(text.removeprefix("\ufeff")))
     found: list[Event] = []
+    usual = csv.field_size_limit(_LONGEST)  # a palette to begin from is one long cell
     try:
         head = [_text(c) for c in next(rows, [])]
         if "event" not in head or "what" not in head:
@@ -104,6 +106,8 @@ def events_in(text: str, place: str) -> tuple[Event, ...]:
         raise FileError(
             f"is no table: {wrong}", field="path", value=place, remedy="Save it as CSV"
         ) from None
+    finally:
+        csv.field_size_limit(usual)
     return tuple(found)
 
 

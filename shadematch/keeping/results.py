@@ -17,7 +17,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import FileError, MissingExtraError, PourError, ShadematchError
-from shadematch.matching.match import Match
+from shadematch.matching.match import Match, ranges_of
 from shadematch.predicting.prediction import model_for
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -48,7 +48,9 @@ def save_results(
     Columns: ``target`` (where it came from), ``target_hex``, ``target_L``, ``target_a``,
     ``target_b`` (in the view), one ``NAME [cm]`` or ``NAME [g]`` for each pigment of the palette
     (paste in all, in its unit), ``total_cm`` and ``load_cm_per_100g`` or ``total_g`` and
-    ``load_g_per_100g``, ``tubes``, ``delta_e``, ``bound``, ``proved``, ``predicted_L``,
+    ``load_g_per_100g``, ``tubes``, ``delta_e``, ``half_within`` and ``nine_in_ten_within`` (what
+    CIEDE2000 stays within half the time and nine times in ten, with all that is not known; linear,
+    see `shadematch.predicting.uncertainty`), ``bound``, ``proved``, ``predicted_L``,
     ``predicted_a``, ``predicted_b``, ``predicted_hex``. Where let-downs are to hand, after the
     pigments one ``LET-DOWN, mass [g]`` for each of them; the paste in them is part of the
     pigment's. The recipe is that of `Match.recipe`, the frugal one.
@@ -231,6 +233,7 @@ def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
 def _columns(batch: Sequence[Match]) -> dict[str, list[Any]]:
     wanted = np.array([m.target.lab_in(m.view) for m in batch])
     lab, codes = _colours(batch)
+    half, nine = ranges_of(batch).T
     columns: dict[str, list[Any]] = {
         "target": [str(m.target) for m in batch],
         "target_hex": [m.target.hex for m in batch],
@@ -248,6 +251,8 @@ def _columns(batch: Sequence[Match]) -> dict[str, list[Any]]:
         f"load_{unit}_per_100g": [m.recipe.load for m in batch],
         "tubes": [m.recipe.tubes for m in batch],
         "delta_e": [m.delta_e for m in batch],
+        "half_within": half.tolist(),
+        "nine_in_ten_within": nine.tolist(),
         "bound": [m.bound for m in batch],
         "proved": [m.proved for m in batch],
         **{f"predicted_{c}": lab[:, i].tolist() for i, c in enumerate("Lab")},

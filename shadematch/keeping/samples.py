@@ -19,6 +19,7 @@ __all__ = ["SAMPLES", "copy_samples"]
 SAMPLES: Final = (
     *("photos/lamp.jpg", "photos/window.jpg", "photos/window-paper.jpg", "photos/photos.json"),
     *("test-pours.csv", "test-pours-lab.csv", "test-pours.txt", "bars.csv"),
+    "finished-bars.csv",
     "paints.csv",
     *("order-book.csv", "shelf.csv"),
 )

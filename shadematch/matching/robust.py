@@ -118,7 +118,8 @@ def robust_answer(
 
     def first(*keys: FloatArray) -> Expected:
         at = np.lexsort((*steps.T[::-1], *keys))[0]
-        return Expected(steps[at], _nominal(asked, steps[at], labs), float(values[at]))
+        nominal = float(delta_e(colours.lab[at], labs).max())
+        return Expected(steps[at], nominal, float(values[at]))
 
     return RobustAnswer(
         first(paste, values),
@@ -139,10 +140,6 @@ def _norms(labs: FloatArray, limit: float) -> tuple[list[FloatArray], float, boo
         if all(np.linalg.matrix_rank(norm) == 3 for norm in norms):
             return norms, radius, valid
         radius, valid = 0.7 * radius, False
-
-
-def _nominal(asked: Asked, steps: IntArray, labs: FloatArray) -> float:
-    return float(delta_e(asked.searcher.colours(steps[None])[0], labs).max())
 
 
 def expected_of(

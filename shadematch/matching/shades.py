@@ -46,6 +46,7 @@ _REACH: Final = (-1.6, -0.9, 0.0, 0.9)
 """Standard deviations along the axes of doubt at which beginnings are looked for."""
 _NEAR: Final = 14
 """Beginnings at each of these places."""
+_LEANER: Final = (0.85, 0.7)
 _STEPS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 13, 16, 20)
 _BRANCHES: Final = 6
 _KEPT: Final = 160
@@ -284,7 +285,11 @@ class _Pot:
             rows.append(steps)
         found = np.unique(np.concatenate(rows), axis=0)
         n = self.space.size
-        return found[(found[:, n:] == 0).all(axis=1), :n].astype(float)
+        plain = found[(found[:, n:] == 0).all(axis=1), :n]
+        # Below a load limit that leaves no room, what is lighter all over.
+        lean = [plain, *(np.floor(share * plain).astype(np.intp) for share in _LEANER)]
+        every = self.space.limits.permitted(np.unique(np.concatenate(lean), axis=0))
+        return every[every.any(axis=1)].astype(float)
 
     def _distances(self, steps: FloatArray) -> FloatArray:
         """To what the target may be, roughly; shape (k, points)."""

@@ -9,9 +9,9 @@ colorimeter (0.3 in each of L*, a*, b*), or by a phone (1.0, with a bias that al
 share: 1.8, 1.5, 1.8 and 5 % of chroma). Told is the mean CIEDE2000, to the order's colour, that
 the chosen recipes truly have, without slips.
 
-Ways: ``known`` has the true spectra of the first day (through the library's solver) and never
-learns; ``never`` calibrates from the campaign of 17 readings and never learns; ``campaign`` does
-the same and learns; ``five`` pours one bar of 250 g of each paste, as the journal asks, and learns.
+Ways: ``known`` has the true spectra of each day and tube (through the library's solver); ``never``
+calibrates from the campaign of 17 readings and never learns; ``campaign`` does the same and learns;
+``five`` pours one bar of 250 g of each paste, as the journal asks, and learns.
 ``--rough`` is a studio with a ruler off by 2.5 mm (standard deviation), a meter by 0.8, tubes by
 20 %. All worlds are invented; worlds 1 and 2 were seen while the method was made, later ones not.
 """
@@ -109,21 +109,24 @@ class Truth:
         wrong = (float(rng.random()), float(rng.random())) if rng.random() < WRONG else None
         return Order(target, pour, rng.standard_normal(5), rng.standard_normal(3), wrong)
 
-    def lab(
-        self, doses: Mapping[str, float], pour: sm.Pour, day: int, tubes: list[int]
-    ) -> FloatArray:
-        """The true colour of doses on some day, from tubes that are open."""
+    def on(self, day: int) -> worlds.World:
+        """The world on some day, its base having drifted."""
         a, w, s = self.drift[day]
-        now = dataclasses.replace(
+        return dataclasses.replace(
             self.world,
             clear=(self.world.clear[0] * a, self.world.clear[1]),
             white=(self.world.white[0] * w, self.world.white[1] * s),
         )
+
+    def lab(
+        self, doses: Mapping[str, float], pour: sm.Pour, day: int, tubes: list[int]
+    ) -> FloatArray:
+        """The true colour of doses on some day, from tubes that are open."""
         loads = {
             n: d * 100.0 / pour.batch_g * self.strengths[NAMES.index(n), tubes[NAMES.index(n)]]
             for n, d in doses.items()
         }
-        return np.asarray(worlds.lab_of(now.spectrum(loads, pour)))
+        return np.asarray(worlds.lab_of(self.on(day).spectrum(loads, pour)))
 
     def read(self, lab: FloatArray, noise: FloatArray) -> tuple[float, float, float]:
         """What the instrument says."""
@@ -159,12 +162,12 @@ def calibrated(truth: Truth) -> sm.Palette:
     return sm.calibrate(pours, scattering="none").palette
 
 
-def known(truth: Truth) -> sm.Palette:
-    """The true spectra of the first day."""
-    w = truth.world
+def known(truth: Truth, day: int, tubes: list[int]) -> sm.Palette:
+    """The true spectra of a day and the tubes that are open."""
+    w = truth.on(day)
     return sm.Palette(
         pigments=tuple(
-            sm.Pigment(name=n, absorption=tuple((a * truth.strengths[i, 0]).tolist()))
+            sm.Pigment(name=n, absorption=tuple((a * truth.strengths[i, tubes[i]]).tolist()))
             for i, (n, a) in enumerate(w.absorption.items())
         ),
         clear=sm.Base(absorption=tuple(w.clear[0].tolist()), scattering=tuple(w.clear[1].tolist())),
@@ -177,9 +180,9 @@ def worked(truth: Truth, way: str, folder: Path, orders: int) -> Told:
     means = "phone" if truth.studio.phone else "colorimeter"
     journal = palette = None
     tubes, used = [0] * 5, np.zeros(5)
-    if way in ("known", "never"):
-        palette = known(truth) if way == "known" else calibrated(truth)
-    else:
+    if way == "never":
+        palette = calibrated(truth)
+    elif way != "known":
         begin = calibrated(truth) if way == "campaign" else None
         journal = sm.Journal(folder / f"{way}.jsonl", pigments=NAMES, palette=begin)
     if way == "five" and journal is not None:
@@ -195,6 +198,8 @@ def worked(truth: Truth, way: str, folder: Path, orders: int) -> Told:
     for day, order in enumerate(truth.orders[:orders]):
         begun = time.perf_counter()
         now = palette if journal is None else journal.palette
+        if way == "known":
+            now = known(truth, day, tubes)
         match = sm.match(sm.Target.from_lab(order.target), palette=now, pour=order.pour)
         doses = match.closest.recipe.doses
         spent = time.perf_counter() - begun
@@ -250,13 +255,15 @@ def main() -> None:
     parser.add_argument("--orders", type=int, default=ORDERS)
     parser.add_argument("--phone", action="store_true")
     parser.add_argument("--rough", action="store_true")
+    parser.add_argument("--picture", type=Path, help="draw the learning curves into this file")
     args = parser.parse_args()
     studio = Studio(ruler=0.25, read=0.8, tubes=0.2) if args.rough else Studio()
     if args.phone:
         studio = studio._replace(read=1.0, phone=True)
     print("way       world  orders 1-10  11-30  31-120 | with frugal recipes | ranges hold")
+    curves = {}
     for way in args.ways:
-        every = []
+        every: list[Told] = []
         for seed in args.worlds:
             with tempfile.TemporaryDirectory() as folder:
                 told = worked(Truth(seed, studio), way, Path(folder), args.orders)
@@ -264,6 +271,32 @@ def main() -> None:
             _say(way, str(seed), [told])
         if len(every) > 1:
             _say(way, "all", every)
+        curves[way] = np.mean([told.far for told in every], axis=0)
+    if args.picture is not None:
+        draw(curves, args.picture)
+
+
+def draw(curves: Mapping[str, FloatArray], path: Path) -> None:
+    """Learning curves: means over the worlds, and over fifteen orders about each."""
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    from matplotlib import pyplot
+
+    words = {
+        "known": "all known, every day",
+        "never": "17 readings, never learning",
+        "campaign": "17 readings, and learning",
+        "five": "five bars, and learning",
+    }
+    figure, ax = pyplot.subplots(figsize=(8, 3.8), layout="constrained")
+    for way, style in zip(curves, ("-", "--", ":", "-."), strict=False):
+        curve = curves[way]
+        smooth = [curve[max(i - 7, 0) : i + 8].mean() for i in range(curve.size)]
+        ax.plot(np.arange(1, curve.size + 1), smooth, style, label=words[way], linewidth=2)
+    ax.set(xlabel="order", ylabel="CIEDE2000 to the wanted colour", xlim=(1, None), ylim=(0, None))
+    ax.legend(frameon=False)
+    figure.savefig(path, dpi=90)
 
 
 def _say(way: str, world: str, every: list[Told]) -> None:

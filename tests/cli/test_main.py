@@ -120,7 +120,7 @@ def test_match_json(run: Run) -> None:
         *("tolerance", "verdict", "pour", "view", "cautions", "rule", "spread"),
     }
     assert found["rule"] == "nominal"
-    assert found["spread"]["delta_e"] == found["delta_e"]
+    assert found["spread"]["delta_e"] == pytest.approx(found["delta_e"], abs=1e-9)
     assert found["spread"]["median"] < found["spread"]["p90"]
     assert found["doses"]
     for entry in (found, found["closest"], *found["choices"]):

@@ -358,6 +358,20 @@ def test_a_vaguer_measurement_teaches_less() -> None:
     assert b.believed_delta_e < 0.8 * a.believed_delta_e
 
 
+def test_a_target_that_is_known_badly_counts_in_the_range() -> None:
+    recipe, real, wanted = a_dark_batch()
+    aim = sm.Target.from_hex(wanted) if isinstance(wanted, str) else wanted
+    vague = sm.Target(aim.lab, covariance=((16.0, 0, 0), (0, 9.0, 0), (0, 0, 9.0)))
+    plain, wide = (sm.correct(recipe, real, target) for target in (sm.Target(aim.lab), vague))
+    assert wide.advice.doses == plain.advice.doses
+    # By draws of other numbers: what is left of the batch's doubt is small beside the target's.
+    rng = np.random.default_rng(3)
+    aims = np.array(aim.lab) + rng.normal(size=(4000, 3)) * (4.0, 3.0, 3.0)
+    alone = float(np.quantile(delta_e(np.array(wide.advice.lab), aims), 0.9))
+    assert alone < wide.advice.p90 < alone + plain.advice.p90
+    assert wide.advice.p90 > 2.0 * plain.advice.p90
+
+
 def test_frozen_plain_and_drawn() -> None:
     recipe, real, wanted = a_dark_batch()
     c = sm.correct(recipe, real, wanted)

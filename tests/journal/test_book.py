@@ -179,3 +179,13 @@ def test_to_a_spreadsheet_and_back(tmp_path: Path) -> None:
         with pytest.raises(sm.FileError, match=said):
             sm.Journal.from_table(tmp_path / "wrong.csv", tmp_path / "third.jsonl")
         assert not (tmp_path / "third.jsonl").exists()
+
+
+def test_a_palette_to_begin_from_goes_along(tmp_path: Path) -> None:
+    palette = sm.demo_palette().known_to(0.05)
+    journal = sm.Journal(tmp_path / "j.jsonl", palette=palette)
+    assert sm.Journal(journal.path).events == journal.events
+    journal.save_table(tmp_path / "j.csv")
+    again = sm.Journal.from_table(tmp_path / "j.csv", tmp_path / "k.jsonl")
+    assert again.events == journal.events
+    assert again.events[0].palette == palette  # type: ignore[union-attr]

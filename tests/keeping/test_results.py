@@ -43,6 +43,9 @@ def test_a_table_says_what_the_matches_say(tmp_path: Path, matches: list[Match])
         assert lab == pytest.approx(m.predicted.lab, abs=1e-9)
         assert entry["predicted_hex"] == m.predicted.hex
         assert entry["proved"]
+        # Linear here, and by the full model there.
+        assert entry["half_within"] == pytest.approx(m.spread.median, rel=0.1, abs=0.1)
+        assert entry["nine_in_ten_within"] == pytest.approx(m.spread.p90, rel=0.1, abs=0.1)
 
 
 def test_names_cannot_become_formulas(tmp_path: Path) -> None:
