@@ -175,7 +175,7 @@ def test_spectra_of_another_world() -> None:
     far = errors_of(found, world(), 21, 60)
     # Bends, which are always sought, take up some of what another index and asymmetry do; with the
     # library's own it is 1.0 (``python -m tests.bench.pastes``).
-    assert far.mean() <= 0.7 and np.quantile(far, 0.95) <= 1.4
+    assert far.mean() <= 0.8 and np.quantile(far, 0.95) <= 1.4
     assert found.scattering == ()
     assert found.wrong == ()
 
