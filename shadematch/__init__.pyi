@@ -23,6 +23,7 @@ from .keeping.files import read as read, save as save
 from .keeping.repeat import repeat as repeat
 from .keeping.results import save_results as save_results
 from .keeping.samples import copy_samples as copy_samples
+from .keeping.target_tables import read_targets as read_targets
 from .matching.let_down import propose_let_down as propose_let_down
 from .matching.lights import lights as lights
 from .matching.many import match_many as match_many

@@ -275,7 +275,8 @@ class Calibration(Reported):
         doses
             Paste of each pigment in the calibration's unit, or a recipe, which brings its pour.
         pour, view
-            By default 100 g at 1 cm in clear base, and D65 on white paper.
+            By default 500 g at 1 cm in clear base (100 g where doses are shares), and D65 on
+            white paper.
         target
             What to give the CIEDE2000 to.
         level
@@ -331,7 +332,8 @@ class Calibration(Reported):
         return recipe.doses, recipe.pour
 
     def _conditions(self, pour: Pour | None, view: View | None) -> tuple[Pour, View]:
-        pour = Pour() if pour is None else pour
+        if pour is None:  # shares are of 100
+            pour = Pour(batch_g=100) if self.unit == "part" else Pour()
         expect(pour, Pour, "pour", "Use Pour(...)")
         if pour.white > 0 and not self.white_known:
             raise PourError(

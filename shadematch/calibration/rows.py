@@ -267,6 +267,21 @@ def _percent(rows: Sequence[Row], path: object, numbers: _Numbers) -> dict[int, 
     return {line: by_file if word is None else word for line, word in said.items()}
 
 
+def _batch_g(given: float | None, pour: Pour, unit: str) -> float:
+    """Mass of base: as the row says, or what was said for all; shares need none."""
+    if given is not None:
+        return given
+    if "batch_g" not in pour.model_fields_set:
+        if unit == "part":
+            return 100.0
+        raise PourError(
+            "batch_g is missing, and the load follows from it",
+            field="batch_g",
+            remedy="Fill in the mass of base in g, or give it for all bars: pour=Pour(batch_g=500)",
+        )
+    return pour.batch_g
+
+
 def _pour_of(
     row: Row,
     numbers: _Numbers,
@@ -290,7 +305,7 @@ def _pour_of(
         white = in_percent / 100.0
     made = pour_of_any_thickness(
         _or(number("thickness_cm"), pour.thickness_cm),
-        batch_g=_or(number("batch_g"), pour.batch_g),
+        batch_g=_batch_g(number("batch_g"), pour, unit),
         white=_or(white, pour.white),
         max_load=pour.max_load,
         dose_step=pour.dose_step,

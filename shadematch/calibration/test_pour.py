@@ -52,7 +52,8 @@ class TestPour:
     name
         Of the bar; made up from doses and pour if none is given.
     pour, view
-        How it was made and looked at. `pour.thickness_cm` is that of the bar.
+        How it was made and looked at. `pour.thickness_cm` is that of the bar, and
+        `pour.batch_g` must be stated: with another one the loads would be others.
     unit
         ``"cm"`` of paste, or ``"g"`` for those who weigh, or ``"part"`` for shares of any
         kind. One calibration has one unit; loads are per 100 g of base in all of them.
@@ -84,6 +85,13 @@ class TestPour:
 
     def __post_init__(self) -> None:
         expect(self.pour, Pour, "pour", "Use Pour(...)")
+        if "batch_g" not in self.pour.model_fields_set:
+            raise PourError(
+                "must state its mass of base, from which the load follows",
+                field="pour.batch_g",
+                value=None,
+                remedy="Give it in g, such as Pour(batch_g=500)",
+            )
         expect(self.view, View, "view", "Use View(...)")
         expect(self.name, str, "name", "Give a text")
         check_name(self.name, "name")

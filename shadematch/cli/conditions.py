@@ -28,6 +28,7 @@ __all__ = [
     "read_made",
     "read_palette",
     "read_readings",
+    "usual_bars",
 ]
 
 
@@ -53,7 +54,8 @@ def add_conditions(
         Whether the view does, and whether a palette can be given.
     """
     if palette:
-        parser.add_argument("--palette", metavar="FILE", help="palette file (the demo palette)")
+        text = "palette file (what is usual here, or else invented samples)"
+        parser.add_argument("--palette", metavar="FILE", help=text)
     usual = Pour()
     add = parser.add_argument_group("the pour").add_argument
     for field, kind, unit, text in (
@@ -77,21 +79,36 @@ def add_conditions(
     add("--through", action="store_true", default=None, help="held against the light")
 
 
-def read_palette(path: str | None) -> Palette:
-    """The palette in a file, the demo palette without one."""
-    if path is None:
-        return demo_palette()
-    with called("path", "palette file"):
-        return read(path, Palette)
+def read_palette(args: argparse.Namespace) -> Palette:
+    """The palette that was given, or else what is usual here, or else the demo palette."""
+    found: Palette
+    if args.palette is None:
+        found = args.usual.palette or demo_palette()
+    else:
+        with called("path", "palette file"):
+            found = read(args.palette, Palette)
+    args.notices.append(found.notice)
+    return found
 
 
 def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
-    """The pour and the view that were given, the usual ones where nothing was."""
-    given = {name: value for name, value in vars(args).items() if value is not None}
+    """The pour and the view that were given, what is usual here where nothing was."""
+    usual = args.usual.usual.stated
+    given = usual | {name: value for name, value in vars(args).items() if value is not None}
     pour = Pour(**{k: v for k, v in given.items() if k in Pour.model_fields})
     if "illuminant" in given:
         given["illuminant"] = as_light(given["illuminant"], "--illuminant")
     return pour, View(**{k: v for k, v in given.items() if k in View.model_fields})
+
+
+def usual_bars(args: argparse.Namespace) -> dict[str, float]:
+    """`bar_g` and `loss`, as they were given or else as is usual here."""
+    usual, given = args.usual.usual, vars(args)
+    both = {
+        name: getattr(usual, name) if given.get(name) is None else given[name]
+        for name in ("bar_g", "loss")
+    }
+    return {name: value for name, value in both.items() if value is not None}
 
 
 def as_light(text: str, option: str) -> Light:

@@ -123,7 +123,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
         only_with("--go-on", args, "added", "added_clear", "added_white")
     if args.poured is not None:
         pour, view = pour_and_view(args)
-        palette = read_palette(args.palette)
+        palette = read_palette(args)
         doses = read_doses(args.poured, palette.unit)
         own_recipe = predict(doses, palette=palette, pour=pour, view=view).recipe
         return own_recipe, read_target(args), {"palette": palette, "view": view}
@@ -132,7 +132,7 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
         own = (*own, "palette", "dose_slip", "scale_g", "let_down_paste")
     in_the_file(args, own, option_of(given[0]))
     if args.recipe is not None:
-        saved = read_saved(args.recipe, args.palette)
+        saved = read_saved(args, args.recipe)
         if saved.saved.target is None:
             raise PourError(
                 "has no target",

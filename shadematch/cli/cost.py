@@ -1,6 +1,6 @@
 """``shadematch cost``: what a bar costs, and how many bars the tubes make.
 
-With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``bars``;
+With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``loss``, ``bars``;
 ``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null where
 a price is not known; ``bars_per_set``, ``bars_on_shelf``, ``first_out``, null without paste, the
 second also without ``--shelf``; ``assumed_tubes``, pigments of whose tubes nobody entered how much
@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.amounts import MASS
-from shadematch.cli.conditions import add_conditions
+from shadematch.cli.amounts import MASS, SHARE
+from shadematch.cli.conditions import add_conditions, usual_bars
 from shadematch.cli.entries import dose_entries
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
@@ -23,7 +23,7 @@ from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
 
-_SHOWN = ("bar_g", "bars", "paste", "base", "per_bar", "paste_per_bar", "base_per_bar")
+_SHOWN = ("bar_g", "loss", "bars", "paste", "base", "per_bar", "paste_per_bar", "base_per_bar")
 _TUBES = ("bars_per_set", "bars_on_shelf", "first_out", "assumed_tubes")
 
 
@@ -34,6 +34,8 @@ def add_verb(verb: Verbs) -> None:
     text = "what is on the shelf with its prices, a CSV file as for plan (the palette's prices)"
     parser.add_argument("--shelf", metavar="FILE", help=text)
     parser.add_argument("--bar", dest="bar_g", type=MASS, metavar="G", help="mass in g (100)")
+    text = "part of the base that stays in the pot, 0 to 1 (0.03)"
+    parser.add_argument("--loss", type=SHARE, metavar="FRACTION", help=text)
     add_conditions(parser, pour=("batch_g", "white"), view=False)  # the rest costs nothing
 
 
@@ -41,7 +43,7 @@ def _cost(args: argparse.Namespace) -> str:
     own = read_recipe(args)
     with called("path", "--shelf"):
         stock = None if args.shelf is None else read_stock(args.shelf)
-    options = {} if args.bar_g is None else {"bar_g": args.bar_g}
+    options = usual_bars(args)
     found = cost(own.recipe, palette=own.palette, stock=stock, **options)
     if args.json:
         pour = own.recipe.pour

@@ -59,7 +59,7 @@ def _feasibility(args: argparse.Namespace) -> str:
                 remedy="Put it into that list",
             )
     pour, view = pour_and_view(args)
-    palette = read_palette(args.palette)
+    palette = read_palette(args)
     # One thickness or white fraction given as for other verbs is all that is tried.
     single = {
         "thicknesses_cm": args.thicknesses or _single(args.thickness_cm),

@@ -41,7 +41,7 @@ def add_verb(verb: Verbs) -> None:
 
 def _gamut(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    palette = read_palette(args.palette)
+    palette = read_palette(args)
     cut = args.lightness is not None or args.hue is not None
     if not args.coverage:
         only_with("--coverage", args, "within")

@@ -172,7 +172,7 @@ def palette_given(args: argparse.Namespace) -> Palette:
         If more than one was given.
     """
     if args.journal is None:
-        return read_palette(args.palette)
+        return read_palette(args)
     if args.palette is not None:
         raise PourError(
             "has no meaning beside a journal, which is the palette",
@@ -192,7 +192,7 @@ def _begin(args: argparse.Namespace) -> Answer:
     if args.from_table is not None:
         journal = Journal.from_table(args.from_table, args.journal)
     else:
-        palette = None if args.palette is None else read_palette(args.palette)
+        palette = None if args.palette is None else read_palette(args)
         unit = args.unit or (None if palette is None else palette.unit)
         if not args.pigments and palette is None:
             raise PourError(
@@ -238,7 +238,7 @@ def _poured(args: argparse.Namespace, journal: Journal) -> dict[str, Any]:
     """Doses, pour and fields as they were given."""
     fields = _fields(args)
     if args.recipe is None:
-        pour = Pour(**_given_pour(args))
+        pour = _usual_pour(args)
         return {"doses": read_doses(args.doses, journal.unit), "pour": pour, "fields": fields}
     if args.doses or _given_pour(args):
         raise PourError(
@@ -254,6 +254,12 @@ def _poured(args: argparse.Namespace, journal: Journal) -> dict[str, Any]:
 
 def _given_pour(args: argparse.Namespace) -> dict[str, Any]:
     return {n: v for n in Pour.model_fields if (v := getattr(args, n, None)) is not None}
+
+
+def _usual_pour(args: argparse.Namespace) -> Pour:
+    """The pour that was given, what is usual here where nothing was; unlike elsewhere no more."""
+    usual = {n: v for n, v in args.usual.usual.stated.items() if n in Pour.model_fields}
+    return Pour(**(usual | _given_pour(args)))
 
 
 def _fields(args: argparse.Namespace) -> dict[str, str]:

@@ -59,7 +59,7 @@ def _read_layer(word: str, pour: Pour, unit: Unit) -> tuple[Recipe, float]:
 
 def _layers(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    palette = read_palette(args.palette)
+    palette = read_palette(args)
     stack = [_read_layer(word, pour, palette.unit) for word in args.layers]
     found = layers(stack, palette=palette, view=view)
     if args.json:

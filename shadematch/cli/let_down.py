@@ -39,7 +39,7 @@ def _propose(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     names = ("within", "step_g", "least_g", "max_let_downs")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
-    palette, target = read_palette(args.palette), read_target(args)
+    palette, target = read_palette(args), read_target(args)
     try:
         plan = propose_let_down(target, palette=palette, pour=pour, view=view, **given)
     except ShadematchError as found:

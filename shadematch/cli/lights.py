@@ -56,7 +56,7 @@ def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
     """The recipe as it will look, the wanted colour, and the palette."""
     if args.recipe is not None:
         in_the_file(args, (*Pour.model_fields, *View.model_fields), "--recipe")
-        kept = read_saved(args.recipe, args.palette)
+        kept = read_saved(args, args.recipe)
         own, view = kept.saved.recipe, kept.saved.view
         if args.poured:
             raise PourError(
@@ -75,7 +75,7 @@ def _bar(args: argparse.Namespace) -> tuple[Prediction, Target, Palette]:
             )
         return predict(own, palette=kept.palette, view=view), target, kept.palette
     pour, view = pour_and_view(args)
-    palette, target = read_palette(args.palette), read_target(args)
+    palette, target = read_palette(args), read_target(args)
     if args.poured:
         doses = read_doses(args.poured, palette.unit)
         return predict(doses, palette=palette, pour=pour, view=view), target, palette

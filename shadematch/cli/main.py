@@ -4,7 +4,8 @@ Exit status: 0 when answered, 2 for anything that can't be used, 130 after Ctrl-
 nobody reads the output any more.
 
 With ``--json`` each verb prints one JSON object, described at the head of its room. Keys may be
-added later; none of these will change its meaning.
+added later; none of these will change its meaning. ``notices``, where there are any, lists what
+must be known of the pastes: that they are invented samples.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import errno
+import json
 import os
 import re
 import sys
@@ -32,6 +34,7 @@ from shadematch.cli import (
     let_down,
     lights,
     match,
+    match_many,
     palette,
     photo,
     plan,
@@ -40,26 +43,28 @@ from shadematch.cli import (
     repeat,
     same_look,
     samples,
+    settings,
     sheet,
     smallest_batch,
     spread,
     wedge,
 )
-from shadematch.cli.parsing import OPTIONS, Parser, option_of, renamed
-from shadematch.cli.printing import clean
+from shadematch.cli.parsing import OPTIONS, Parser, called, option_of, renamed
+from shadematch.cli.printing import clean, json_text, wrapped
 from shadematch.errors import FileError, ShadematchError, ThicknessWarning
+from shadematch.keeping.settings import SETTINGS_FILE, Settings
 from shadematch.support.readers import is_number
 
 __all__ = ["main"]
 
 VERBS: Final = (
-    *(match, predict, photo, gamut, feasibility),
+    *(match, match_many, predict, photo, gamut, feasibility),
     *(smallest_batch, same_look, lights, let_down),
     *(sheet, repeat, pot, spread, correct),
-    *(plan, cost, wedge, layers, palette, journal, calibrate, samples),
+    *(plan, cost, wedge, layers, palette, journal, calibrate, samples, settings),
 )
 """The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
-WRITTEN: Final = ("save", "save_palette")
+WRITTEN: Final = ("save", "save_palette", "save_sheets")
 """What options are called that name a file to write. A batch is kept where it was read from."""
 
 
@@ -79,6 +84,8 @@ def _parser() -> Parser:
         one.add_argument("--json", action="store_true", help="print one JSON object instead")
         text = "bars may be thinner than 0.2 cm or thicker than 8 cm"
         one.add_argument("--any-thickness", action="store_true", help=text)
+        text = f"what is usual here ({SETTINGS_FILE}, where there is one)"
+        one.add_argument("--settings", metavar="FILE", help=text)
         made.append(one)
         return one
 
@@ -154,6 +161,25 @@ def _one_file(goal: str, word: str, written: bool) -> bool:
     return False
 
 
+def _usual(args: argparse.Namespace) -> Settings:
+    """What is usual here."""
+    to_be_made = args.settings is None or args.verb == "settings"
+    path = Path(SETTINGS_FILE if args.settings is None else args.settings)
+    if to_be_made and not path.exists():
+        return Settings()
+    with called("path", "--settings"):
+        return Settings.from_file(path)
+
+
+def _noted(answer: str, args: argparse.Namespace) -> str:
+    """The answer, with what must be known of its pastes where it doesn't say so itself."""
+    said = " ".join(answer.split())
+    new = [notice for notice in dict.fromkeys(args.notices) if notice and notice not in said]
+    if args.json:
+        return json_text({**json.loads(answer), "notices": new}) if new else answer
+    return "\n\n".join((answer, *map(wrapped, new)))
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line.
 
@@ -173,10 +199,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         if unknown:
             args.parser.unknown([word.strip() for word in unknown])
         _spare(args)
+        args.usual, args.notices = _usual(args), []
         with warnings.catch_warnings():
             warnings.simplefilter("ignore" if args.any_thickness else "error", ThicknessWarning)
             answer = args.run(args)
-        _say(answer)
+        _say(_noted(answer, args))
     except SystemExit as done:  # argparse after --help and --version
         return int(done.code or 0)
     except KeyboardInterrupt:

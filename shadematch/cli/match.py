@@ -18,7 +18,8 @@ CIEDE2000}.
 With ``--shades``, ``shades`` {expected, p90, alone_expected, alone_p90, dab_g, each}, of each
 ``added`` {name: amount}, ``share`` and the keys from ``doses`` to ``predicted`` of what the pot
 then holds.
-With ``--calibration`` ``range`` {level, low, high, delta_e_low, delta_e_high} of the recipe.
+With ``--calibration`` of films ``range`` {level, low, high, delta_e_low, delta_e_high} of the
+recipe.
 """
 
 from __future__ import annotations
@@ -128,7 +129,7 @@ def _match(args: argparse.Namespace) -> str:
     if args.save is not None:
         save_as(found, args.save, note=args.note, replace=args.replace)
     ranged = None
-    if learnt is not None:
+    if learnt is not None and palette.uncertainty is None:  # else the match tells it
         ranged = learnt.interval(found.recipe, view=view, target=found.target)
     more = []
     extra = {} if ranged is None else {"range": range_entries(ranged)}

@@ -8,19 +8,14 @@ are not known.
 from __future__ import annotations
 
 import argparse
-from typing import Final
 
 from shadematch.cli.conditions import read_palette
 from shadematch.cli.parsing import Verbs
 from shadematch.cli.printing import clean, coloured, json_text, wrapped
-from shadematch.predicting.prediction import predict
-from shadematch.studio.pour import Pour
-from shadematch.studio.view import View
+from shadematch.predicting.prediction import paste_colour
 from shadematch.support.report import Swatch, Table
 
 __all__ = ["add_verb"]
-
-_SWATCH_DOSE: Final = 2.0
 
 
 def add_verb(verb: Verbs) -> None:
@@ -31,8 +26,9 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _palette(args: argparse.Namespace) -> str:
-    palette = read_palette(args.palette)
-    codes = [predict({n: _SWATCH_DOSE}, palette=palette).hex for n in palette.names]
+    palette = read_palette(args)
+    seen = [paste_colour(name, palette) for name in palette.names]
+    codes = [colour.hex for colour in seen]
     both = list(zip(palette.pigments, codes, strict=True))
     if args.json:
         kept = {"name", "tube_size", "tube_price"}
@@ -50,6 +46,7 @@ def _palette(args: argparse.Namespace) -> str:
     if coloured():
         patches = [" " * 10, *(Swatch(code).patch() for code in codes)]
         lines = [f"{patch}  {line}" for patch, line in zip(patches, lines, strict=True)]
-    foot = f"Colours are of {_SWATCH_DOSE:g} {palette.unit} in {Pour()}, seen {View()}."
+    first = seen[0]
+    foot = f"Colours are of 2 {palette.unit} in {first.recipe.pour}, seen {first.view}."
     note = (palette.note,) if palette.note else ()
     return "\n\n".join(("\n".join(lines), wrapped("\n".join((foot, *note)))))

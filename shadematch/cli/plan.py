@@ -9,7 +9,7 @@ sentence, short, would_take, proved}; ``buy``, a list of {pigment, tubes, price}
 ``buy_base_g`` {clear, white}; ``money``, ``value``; ``unit`` of ``use``, ``left`` and ``short``;
 ``assumed``, what is taken for known of tubes (empty if nothing); ``use``, ``left``, ``proved``,
 ``gap``, ``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message};
-``cautions``.
+``saved``, the file of sheets or null; ``cautions``.
 With ``--without`` also ``without``: {names, changes}, the latter a list of {order, was, now} in
 words, and all the rest tells of the plan without these tubes. ``delta_e`` is 0 for a recipe that
 was given, ``cost_per_bar`` null where a price is not known.
@@ -25,13 +25,14 @@ from collections.abc import Iterator
 from typing import Any
 
 from shadematch.cli.amounts import NUMBER, SHARE
-from shadematch.cli.conditions import read_palette
+from shadematch.cli.conditions import read_palette, usual_bars
 from shadematch.cli.entries import choice_entries
 from shadematch.cli.parsing import Verbs, called
-from shadematch.cli.printing import json_text, shown
+from shadematch.cli.printing import json_text, shown, wrapped
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
 from shadematch.planning.result import LeftOut, Plan, Poured, Purchase, WhatIf
+from shadematch.sheet.batch import batch_sheet
 from shadematch.support.cautions import CAUTIONS
 
 __all__ = ["add_verb"]
@@ -50,6 +51,8 @@ def add_verb(verb: Verbs) -> None:
     purse.add_argument("--budget", type=NUMBER, metavar="MONEY", help="buy for so much at most")
     text = "what if this tube runs out; may be repeated"
     add("--without", action="append", default=[], metavar="NAME", help=text)
+    text = "write a batch sheet for each order: .html to print, .txt for text"
+    add("--save-sheets", metavar="FILE", help=text)
     add("--seconds", type=NUMBER, metavar="SECONDS", help="time for each goal (20)")
     text = "how far off its bound a goal may stay after a quarter of that time (0.001)"
     add("--gap", type=SHARE, metavar="SHARE", help=text)
@@ -74,18 +77,26 @@ def _quietly() -> Iterator[None]:
 
 def _plan(args: argparse.Namespace) -> str:
     with called("path", "ORDERS"):
-        orders = read_orders(args.orders)
+        orders = read_orders(args.orders, **usual_bars(args))
     with called("path", "SHELF"):
         stock = read_stock(args.stock)
     given = {"seconds": args.seconds, "gap": args.gap}
     options = {name: value for name, value in given.items() if value is not None}
     buy = args.buy if args.budget is None else args.budget
     with _quietly():
-        found = plan(orders, stock, palette=read_palette(args.palette), buy=buy, **options)
+        found = plan(orders, stock, palette=read_palette(args), buy=buy, **options)
         what = found.without(*args.without) if args.without else None
+    if args.save_sheets is not None:
+        with called("path", "--save-sheets"):
+            batch_sheet(found if what is None else what.after).save(
+                args.save_sheets, replace=args.replace
+            )
     if args.json:
-        return json_text(_entries(found, what))
-    return shown(what or found)
+        return json_text(_entries(found, what) | {"saved": args.save_sheets})
+    told = shown(what or found)
+    if args.save_sheets is not None:
+        told += "\n" + wrapped(f"saved in {args.save_sheets}")
+    return told
 
 
 def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:

@@ -49,12 +49,14 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("--palette", metavar="FILE", help=text)
 
 
-def read_saved(path: str, palette: str | None) -> Repeat:
+def read_saved(args: argparse.Namespace, path: str) -> Repeat:
     """The recipe in a file, with the palette in another one or its own."""
     try:
-        return repeat(path, palette=None if palette is None else read_palette(palette))
-    except FileError as found:
-        raise (renamed(found, "recipe file") if found.field == "path" else found) from None
+        found = repeat(path, palette=None if args.palette is None else read_palette(args))
+    except FileError as wrong:
+        raise (renamed(wrong, "recipe file") if wrong.field == "path" else wrong) from None
+    args.notices.append(found.palette.notice)
+    return found
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ def read_recipe(args: argparse.Namespace) -> Given:
         )
     if args.recipe is None:
         pour, view = pour_and_view(args)
-        palette = read_palette(args.palette)
+        palette = read_palette(args)
         return Given(
             Recipe(read_doses(args.doses, palette.unit), pour, unit=palette.unit),
             palette,
@@ -93,7 +95,7 @@ def read_recipe(args: argparse.Namespace) -> Given:
             None,
         )
     in_the_file(args, (*Pour.model_fields, *View.model_fields), "--recipe")
-    found = read_saved(args.recipe, args.palette)
+    found = read_saved(args, args.recipe)
     saved = found.saved
     return Given(saved.recipe, found.palette, saved.view, saved.target)
 
@@ -118,7 +120,7 @@ def save_as(found: Match, path: str, *, note: str | None, replace: bool) -> None
 
 
 def _repeat(args: argparse.Namespace) -> str:
-    found = read_saved(args.recipe, args.palette)
+    found = read_saved(args, args.recipe)
     if args.json:
         return json_text(_entries(found))
     return shown(found)

@@ -14,6 +14,7 @@ from shadematch.cli.conditions import (
     pour_and_view,
     read_palette,
     read_readings,
+    usual_bars,
 )
 from shadematch.cli.parsing import HASH, Verbs, renamed
 from shadematch.cli.pot import add_pot, pot_options
@@ -31,7 +32,7 @@ from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
-_PAGE = ("title", "date", "note", "bars", "bar_g", "loss")
+_PAGE = ("title", "date", "note", "bars")
 
 
 def add_verb(verb: Verbs) -> None:
@@ -69,7 +70,7 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
         )
     if args.recipe is None:
         pour, view = pour_and_view(args)
-        palette = read_palette(args.palette)
+        palette = read_palette(args)
         return match(
             read_target(args), palette=palette, pour=pour, view=view, **read_readings(args)
         )
@@ -80,7 +81,7 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
             field="--closest",
             remedy="The file says which recipe is poured",
         )
-    return read_saved(args.recipe, args.palette)
+    return read_saved(args, args.recipe)
 
 
 def _strayed(args: argparse.Namespace, result: Match | Repeat) -> Spread | bool:
@@ -99,6 +100,7 @@ def _strayed(args: argparse.Namespace, result: Match | Repeat) -> Spread | bool:
 def _sheet(args: argparse.Namespace) -> str:
     result = _result(args)
     options = {n: value for n in _PAGE if (value := getattr(args, n)) is not None}
+    options |= usual_bars(args)
     choice = result.closest if isinstance(result, Match) and args.closest else None
     if isinstance(result, Match):
         recipe = result.recipe if choice is None else choice.recipe

@@ -49,7 +49,7 @@ def _smallest(args: argparse.Namespace) -> str:
     names = ("within", "step_g", "largest_g", "bar_g", "max_pigments")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
     found = smallest_batch(
-        read_target(args), palette=read_palette(args.palette), pour=pour, view=view, **given
+        read_target(args), palette=read_palette(args), pour=pour, view=view, **given
     )
     if args.json:
         kept = ("mass_g", "always_from_g", "bars", "within", "ideal_delta_e", "floor", "proved")

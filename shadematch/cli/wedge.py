@@ -45,7 +45,7 @@ def shade_entries(shade: Shade) -> dict[str, Any]:
 
 def _wedge(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    palette = read_palette(args.palette)
+    palette = read_palette(args)
     found = wedge(
         read_doses(args.doses, palette.unit),
         from_cm=args.from_cm,

@@ -128,7 +128,7 @@ def ladder(
         up to the load limit; ``"thickness"`` [cm], by default a fifth to five times the pour's;
         ``"white"``: mass fraction, by default 0 to 1.
     palette, pour, view
-        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     values
         What to vary over instead, at least two, in the same units.
     every

@@ -295,6 +295,7 @@ class Gamut(Reported):
                 Row("pour", f"{self.pour}, {limit}"),
                 Row("seen", str(self.view)),
                 Row("volume", str(self.volume)),
+                *self.palette.notice_rows,
             ),
             cautions=False,
         )
@@ -338,7 +339,7 @@ def gamut(
     Parameters
     ----------
     palette, pour, view
-        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     max_pigments
         Most pigments in a recipe.
 

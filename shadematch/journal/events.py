@@ -92,7 +92,7 @@ class Reading(Frozen):
 
     @model_validator(mode="after")
     def _possible(self) -> Self:
-        self.of({}, Pour(), "cm", "reading")  # refuses what no surface can show
+        self.of({}, Pour(batch_g=100), "cm", "reading")  # refuses what no surface can show
         if self.lab is not None:
             Target.from_lab(self.lab, illuminant=self.view.illuminant, observer=self.view.observer)
         return self
@@ -260,6 +260,9 @@ def now() -> str:
 def line_of(event: Event) -> str:
     """An event as a line of the file, without its end."""
     content = _FORM.dump_python(event, mode="json", exclude_defaults=True)
+    if isinstance(event, Poured):
+        # In full: the file must mean the same when a default changes one day.
+        content["pour"] = event.pour.model_dump(mode="json")
     content = {"event": event.event, "what": event.what, **content}
     if isinstance(event, Begun):
         content = enveloped("journal", VERSION, content)

@@ -116,9 +116,9 @@ def batch_of(
                 remedy="Leave it out, or give the doses by name",
             )
         pour, given = given.pour, given.doses
-    if pour is None:
+    if pour is None or (isinstance(pour, Pour) and "batch_g" not in pour.model_fields_set):
         raise PourError(
-            "is missing: nobody said what the paste went into",
+            "doesn't say into how much base the paste went",
             field="pour",
             remedy="Give it: pour=Pour(batch_g=500)",
         )

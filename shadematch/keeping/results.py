@@ -126,7 +126,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     frame
         From `results_frame`, or from a file that `save_results` wrote.
     pour
-        What they go into, which the table does not tell; by default 100 g at 1 cm.
+        What they go into, which the table does not tell; by default 500 g at 1 cm.
 
     Raises
     ------

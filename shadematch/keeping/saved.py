@@ -145,6 +145,7 @@ class SavedRecipe(Reported):
         if self.match is not None:
             rows.append(Row("proof", self.match.proof))
         rows.append(Row("palette", f"{self.palette.fingerprint}, shadematch {self.library}"))
+        rows += self.palette.notice_rows
         if self.note:
             rows.append(Row("note", self.note))
         return Report(swatches=(*wanted, Swatch.of(self, "predicted")), rows=tuple(rows))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -11,14 +13,16 @@ import numpy as np
 from shadematch.calibration.rows import column_of
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import ColourError, ShadematchError
+from shadematch.keeping.files import read
 from shadematch.keeping.results import missing
 from shadematch.studio.target import Target
 from shadematch.support.models import expect, is_finite, listed
+from shadematch.support.readers import Row, is_number, table_of, table_text, with_points
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["targets_frame", "targets_from_frame"]
+__all__ = ["read_targets", "targets_frame", "targets_from_frame"]
 
 _SPECTRUM: Final = tuple(f"{nm:g} nm" for nm in WAVELENGTHS_NM)
 _LAB: Final = ("l", "a", "b")
@@ -28,6 +32,9 @@ _COVARIANCE: Final = tuple(f"cov_{'Lab'[i]}{'Lab'[j]}" for i, j in _UPPER)
 _PLAIN: Final = ("source", "hex", "illuminant", "observer", *"LabXYZ", *_COVARIANCE)
 """Columns of targets, spectra aside."""
 _READ: Final = frozenset(name.lower() for name in _PLAIN)
+_WORDS: Final = frozenset({"source", "hex", "illuminant", "observer"})
+"""Columns that hold texts."""
+_LARGEST_FILE: Final = 50_000_000
 _CHROMATICITY: Final = 0.002
 """Chromaticities, rounded, add up to 1 within this."""
 
@@ -96,18 +103,68 @@ def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
         raise ColourError(
             "is no data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
         )
-    columns = _columns_of(frame)
+    heads = [str(column) for column in frame.columns]
+    rows = enumerate(frame.itertuples(index=False, name=None), start=1)
+    return _targets_of(heads, ((f"row {n}", values) for n, values in rows), "frame")
+
+
+def read_targets(path: str | os.PathLike[str]) -> list[Target]:
+    """The targets in a CSV file, or in a JSON file that `save` wrote.
+
+    A CSV has the columns that `targets_from_frame` tells; ``name`` counts as ``source``. It may
+    be written as `shadematch.support.readers` tells, with decimal commas too.
+
+    Raises
+    ------
+    ColourError
+        If the file can't be read or has no such columns, or naming the line that can't be used.
+    FileError
+        If a JSON file is of another kind, or has an entry that is wrong.
+    """
+    if PurePath(path).suffix.lower() == ".json":
+        found: list[Target] = read(path, list)
+        return found
+    text = table_text(path, kind="targets", largest=_LARGEST_FILE, error=ColourError)
+    table = table_of(text, path, error=ColourError, short=True)
+    heads = ["source" if head.strip().lower() == "name" else head for head in table.names]
+    rows = [
+        Row(line, dict(zip(heads, cells, strict=True)))
+        for line, cells in table.lines
+        if any(cell.strip() for cell in cells)
+    ]
+    columns = _columns_of(heads, "path")
+    plain = {heads[at] for name, at in columns.items() if name not in _WORDS}
+    rows = with_points(
+        rows, path, numeric=plain.__contains__, error=ColourError, between=table.between
+    )
+    lines = (
+        (f"line {row.line}", tuple(_cell(head in plain, row.cells[head]) for head in heads))
+        for row in rows
+    )
+    return _targets_of(heads, lines, "path")
+
+
+def _cell(number: bool, text: str) -> Any:
+    """What a text means; None where nothing is written."""
+    text = text.strip()
+    return float(text) if number and is_number(text) else text or None
+
+
+def _targets_of(
+    heads: Sequence[str], rows: Iterable[tuple[str, Sequence[Any]]], field: str
+) -> list[Target]:
+    columns = _columns_of(heads, field)
     spectrum = tuple(sorted((name for name in columns if name.startswith("nm:")), key=_nm))
     ways = [way for way in (spectrum, _LAB, _XYZ, ("hex",)) if way and set(way) <= set(columns)]
     if not ways:
         raise ColourError(
             "has no colours",
-            field="frame",
-            value=list(map(str, frame.columns)),
+            field=field,
+            value=list(heads),
             remedy="Name a column hex, or three L, a, b or X, Y, Z",
         )
     targets = []
-    for number, values in enumerate(frame.itertuples(index=False, name=None), start=1):
+    for place, values in rows:
         cells = ((name, values[at]) for name, at in columns.items())
         row = {name: cell for name, cell in cells if cell is not None and cell == cell}
         try:
@@ -115,16 +172,15 @@ def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
         except ShadematchError as found:
             raise ColourError(
                 found.problem,
-                field=f"row {number}, {found.field}",
+                field=f"{place}, {found.field}",
                 value=found.value,
                 remedy=found.remedy,
             ) from None
     return targets
 
 
-def _columns_of(frame: pd.DataFrame) -> dict[str, int]:
+def _columns_of(heads: Sequence[str], field: str) -> dict[str, int]:
     """Where each column is that counts, by what `column_of` or its name in small letters says."""
-    heads = [str(column) for column in frame.columns]
     places: dict[str, list[int]] = {}
     for at, head in enumerate(heads):
         low = head.strip().lower()
@@ -137,7 +193,7 @@ def _columns_of(frame: pd.DataFrame) -> dict[str, int]:
         if len(own) > 1:
             raise ColourError(
                 "several columns mean the same",
-                field="frame",
+                field=field,
                 value=[heads[at] for at in own],
                 remedy="Keep one",
             )

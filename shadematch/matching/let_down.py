@@ -202,7 +202,7 @@ def propose_let_down(
     target
         A `Target`, or a hex code.
     palette, pour, view
-        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     within
         How close it must come.
     step_g

@@ -246,6 +246,7 @@ class Match(Reported):
             rows.append(Row("limit", note))
         rows.append(Row("proof", self.proof))
         rows += [Row("verdict", self.verdict.sentence), *rows_of("try", self.verdict.help)]
+        rows += self.palette.notice_rows
         return Report(
             swatches=(
                 Swatch.of(self.target, "wanted"),
@@ -308,7 +309,7 @@ def match(
     target
         A `Target`, or a hex code.
     palette, pour, view
-        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
     tolerance
         How much worse than the closest the frugal recipe may be, in CIEDE2000; with `robust`,
         how much larger its expected CIEDE2000 than the smallest.

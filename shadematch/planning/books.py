@@ -8,7 +8,8 @@ out or empty, and then mean what `Order` takes by default::
     lab           L* a* b* with blanks between, under the view's light; or else
     recipe_cm     such as 3 gorse + 1 rosehip, in a pot of pot_g; recipe_g where paste is weighed
     bars, bar_g   how many bars, and the mass of one; or else
-    mass_g        mass in all
+    mass_g        mass of soap in all
+    loss          share of the base that stays in the pot
     pot_g         largest pot [g]
     thickness_cm, white, max_load, dose_step             of the pour
     illuminant, observer, backing, contact, through         of the view
@@ -42,6 +43,7 @@ from typing import Any, Final
 from shadematch.errors import PourError, ShadematchError
 from shadematch.planning.orders import Order
 from shadematch.planning.stock import Stock, Tubes
+from shadematch.studio.bars import LOSS
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
@@ -54,7 +56,7 @@ __all__ = ["read_orders", "read_stock"]
 _LARGEST_FILE: Final = 5_000_000
 _POUR: Final = ("thickness_cm", "white", "max_load", "dose_step")
 _VIEW: Final = ("illuminant", "observer", "backing", "contact", "through")
-_NUMBERS: Final = ("bar_g", "mass_g", "tolerance", "within", "value")
+_NUMBERS: Final = ("bar_g", "mass_g", "loss", "tolerance", "within", "value")
 _WHOLE: Final = ("bars", "max_pigments")
 _RECIPES: Final[Mapping[str, Unit]] = {"recipe_cm": "cm", "recipe_g": "g"}
 _PASTE: Final[Mapping[str, Unit]] = {
@@ -79,8 +81,17 @@ _RECIPE_COMMA: Final = re.compile(r"((?:^|\+)\s*[0-9]*),([0-9]+)(?=\s)")
 _Row = dict[str, str]
 
 
-def read_orders(path: str | os.PathLike[str]) -> tuple[Order, ...]:
+def read_orders(
+    path: str | os.PathLike[str], *, bar_g: float = 100.0, loss: float = LOSS
+) -> tuple[Order, ...]:
     """An order book from a CSV file; see the head of `shadematch.planning.books`.
+
+    Parameters
+    ----------
+    path
+        The file.
+    bar_g, loss
+        Mass of a bar [g] and the share that stays in the pot, where a line doesn't say.
 
     Raises
     ------
@@ -90,7 +101,7 @@ def read_orders(path: str | os.PathLike[str]) -> tuple[Order, ...]:
     found: dict[str, Order] = {}
     for number, row in _rows(path, _ORDER, needed="name"):
         with _blaming(path, number):
-            order = _order(row)
+            order = _order(row, {"bar_g": bar_g, "loss": loss})
         if order.name in found:
             raise _fault(
                 path, number, "name", "appears twice", value=order.name, remedy="Rename one of them"
@@ -256,14 +267,15 @@ def _numbers(row: _Row, field: str) -> tuple[float, ...]:
     return tuple(map(float, parts))
 
 
-def _order(row: _Row) -> Order:
+def _order(row: _Row, usual: Mapping[str, float]) -> Order:
     view = {name: row[name] for name in _VIEW if name in row}
     if "backing" in view and is_number(view["backing"]):
         view["backing"] = float(view["backing"])  # type: ignore[assignment]
     seen = View(**view)
     shape = {name: _number(row, name) for name in _POUR if name in row}
     pour = Pour(batch_g=_number(row, "pot_g") if "pot_g" in row else 1000.0, **shape)
-    fields: dict[str, Any] = {name: _number(row, name) for name in _NUMBERS if name in row}
+    fields: dict[str, Any] = {**usual}
+    fields |= {name: _number(row, name) for name in _NUMBERS if name in row}
     fields |= {name: _whole(row, name) for name in _WHOLE if name in row}
     given = [name for name in ("target", "lab", *_RECIPES) if name in row]
     if len(given) != 1:

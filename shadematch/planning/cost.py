@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from shadematch.planning.stock import Stock, assumed_in_words
 from shadematch.predicting.prediction import conditions, recipe_of
+from shadematch.studio.bars import LOSS, bars_in_words, checked_loss, to_melt_g, whole_bars
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G
 from shadematch.studio.recipe import Recipe
@@ -23,17 +24,17 @@ class Cost(Reported):
 
     Attributes
     ----------
-    recipe, bar_g
-        What is poured, and the mass of a bar [g].
+    recipe, bar_g, loss
+        What is poured, the mass of a bar [g], and the share of the base that stays in the pot.
     bars
-        Whole bars in one batch.
+        Whole bars from one batch.
     paste, base
         Money for the paste and for the base of one batch.
     bars_per_set
-        Bars from one full tube of each of its pigments, in whole batches; None without paste.
+        Bars from one full tube of each of its pigments: whole bars from whole batches; None
+        without paste.
     bars_on_shelf
-        Bars from the paste on the shelf, in whole batches; None without paste, or where no shelf
-        was told.
+        The same from the paste on the shelf; None without paste, or where no shelf was told.
     first_out
         The pigment whose full tube is empty first; None without paste.
     assumed_tubes
@@ -42,6 +43,7 @@ class Cost(Reported):
 
     recipe: Recipe
     bar_g: float
+    loss: float
     bars: int
     paste: float | None
     base: float | None
@@ -52,24 +54,19 @@ class Cost(Reported):
 
     @property
     def paste_per_bar(self) -> float | None:
-        """Money for the paste in one bar, by mass."""
-        return None if self.paste is None else self.paste * self._share
+        """Money for the paste, a bar's part of the batch; None too where it gives no bar."""
+        return None if self.paste is None or not self.bars else self.paste / self.bars
 
     @property
     def base_per_bar(self) -> float | None:
-        """Money for the base in one bar, by mass."""
-        return None if self.base is None else self.base * self._share
+        """Money for the base, a bar's part of the batch; None too where it gives no bar."""
+        return None if self.base is None or not self.bars else self.base / self.bars
 
     @property
     def per_bar(self) -> float | None:
-        """Money for one bar."""
-        if self.paste is None or self.base is None:
-            return None
-        return (self.paste + self.base) * self._share
-
-    @property
-    def _share(self) -> float:
-        return self.bar_g / self.recipe.pour.batch_g
+        """Money for one bar: its part of the batch, with what stays in the pot or is left over."""
+        paste, base = self.paste_per_bar, self.base_per_bar
+        return None if paste is None or base is None else paste + base
 
     def report(self) -> Report:
         """What a bar costs, and how far the tubes go."""
@@ -77,12 +74,14 @@ class Cost(Reported):
         def told(money: float | None) -> str:
             return "not known" if money is None else f"{money:.2f}"
 
+        gives = bars_in_words(self.bars, self.bar_g)
+        if not self.bars:
+            gives += f": melt at least {to_melt_g(self.bar_g, self.loss):g} g"
         parts = (("paste", self.paste_per_bar), ("base", self.base_per_bar))
         known = [(name, money, f"{money:.2f}") for name, money in parts if money is not None]
-        word = "bar" if self.bars == 1 else "bars"
         rows = [
             *self.recipe.rows,
-            Row("batch", f"{self.bars} {word} of {self.bar_g:g} g"),
+            Row("batch", f"{gives} ({100 * self.loss:.3g} % stays in the pot)"),
             Row(
                 "per bar",
                 told(self.per_bar),
@@ -90,7 +89,7 @@ class Cost(Reported):
             ),
         ]
         if self.bars_per_set is not None:
-            text = f"{self.bars_per_set} bars from one full tube of each"
+            text = f"{self.bars_per_set} bars from one full tube of each, in whole batches"
             rows.append(Row("tubes", f"{text}, {self.first_out} is out first"))
         if self.bars_on_shelf is not None:
             rows.append(Row("tubes", f"{self.bars_on_shelf} bars from the shelf"))
@@ -108,6 +107,7 @@ def cost(
     palette: Palette | None = None,
     stock: Stock | None = None,
     bar_g: float = 100.0,
+    loss: float = LOSS,
 ) -> Cost:
     """What a recipe costs, and how many bars the tubes make.
 
@@ -122,6 +122,9 @@ def cost(
         told of it.
     bar_g
         Mass of one bar [g].
+    loss
+        Share of the base that stays in the pot and on the tools, 0 to below 1; 0.03 is common
+        practice, no source.
 
     Raises
     ------
@@ -135,6 +138,7 @@ def cost(
     expect(recipe, Recipe, "recipe", "Use match(...).recipe, or Recipe({...}, Pour(...))")
     expect(stock, Stock, "stock", "Use Stock(...)")
     bar = between(bar_g, "bar_g", 0.1, LARGEST_BATCH_G, "In grams")
+    share = checked_loss(loss)
     stock.check(palette)
     recipe = recipe_of(recipe, palette, None, "recipe")
     doses, pour = recipe.doses, recipe.pour
@@ -151,15 +155,18 @@ def cost(
         if grams > 0:
             base = None if base is None or kilo is None else base + grams * kilo / 1000.0
 
-    def bars_from(pots: float) -> int:
-        return math.floor(math.floor(pots + 1e-9) * pour.batch_g / bar + 1e-9)
+    each = whole_bars(pour.batch_g, bar, share)
+
+    def bars_from(batches: float) -> int:
+        return math.floor(batches + 1e-9) * each
 
     sets = {n: stock.tube_size(n, palette) / dose for n, dose in doses.items()}
     shelf = [stock.shelf(n, palette) / dose for n, dose in doses.items()]
     return Cost(
         recipe=recipe,
         bar_g=bar,
-        bars=math.floor(pour.batch_g / bar + 1e-9),
+        loss=share,
+        bars=each,
         paste=paste,
         base=base,
         bars_per_set=bars_from(min(sets.values())) if sets else None,

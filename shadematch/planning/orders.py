@@ -10,7 +10,8 @@ from pydantic import BeforeValidator, Field, InstanceOf, model_validator
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.planning.stock import Whole
-from shadematch.studio.pour import LARGEST_BATCH_G, Pour
+from shadematch.studio.bars import LOSS, bars_in_words, to_melt_g, usable_g, whole_bars
+from shadematch.studio.pour import LARGEST_BATCH_G, Pour, Share
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.studio.view import View
@@ -39,10 +40,14 @@ class Order(Frozen):
     bars, bar_g
         How many bars, and the mass of each [g]; or else
     mass_g
-        the mass in all [g].
+        the mass of soap in all [g].
+    loss
+        Share of the base that stays in the pot and on the tools, 0 to below 1. It is melted on top
+        of what is wanted.
     pour
         How it is poured. `batch_g` is the largest pot: what is heavier is poured in several
-        pots of equal mass. Not used with a recipe, which brings its own.
+        pots of equal mass, of which each gives whole bars. Not used with a recipe, which brings
+        its own.
     view
         How the colour is looked at.
     tolerance
@@ -65,6 +70,7 @@ class Order(Frozen):
     bars: Annotated[Whole, Field(ge=1, le=1_000_000)] | None = None
     bar_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
     mass_g: Annotated[Number, Field(ge=0.1, le=1e9)] | None = None
+    loss: Share = Field(default=LOSS, ge=0, lt=1)
     pour: Pour = Pour(batch_g=1000)
     view: View = View()
     tolerance: Number = Field(default=0.5, ge=0, le=1000)
@@ -82,6 +88,14 @@ class Order(Frozen):
                     field=self.name,
                     remedy=f"Give {a} or {b}",
                 )
+        if self.bars is not None and not self._most_bars:
+            raise PourError(
+                f"a pot of {self._largest_g:g} g gives {bars_in_words(0, self.bar_g)}",
+                field=self.name,
+                value=self._largest_g,
+                remedy=f"Melt at least {to_melt_g(self.bar_g, self.loss):g} g at once, "
+                "or check bar_g",
+            )
         if self.pots > _MOST_POTS:
             raise PourError(
                 f"takes more than {_MOST_POTS:,} pots",
@@ -100,21 +114,41 @@ class Order(Frozen):
         return self.bars * self.bar_g
 
     @property
+    def _largest_g(self) -> float:
+        return self.pour.batch_g if self.recipe is None else self.recipe.pour.batch_g
+
+    @property
+    def _most_bars(self) -> int:
+        return whole_bars(self._largest_g, self.bar_g, self.loss)
+
+    @property
     def pots(self) -> int:
         """How many pots it takes."""
-        largest = self.pour.batch_g if self.recipe is None else self.recipe.pour.batch_g
-        return max(1, math.ceil(self.total_g / largest * (1 - 1e-12)))
+        if self.bars is not None:
+            return math.ceil(self.bars / self._most_bars)
+        usable = usable_g(self._largest_g, self.loss)
+        return max(1, math.ceil(self.total_g / usable * (1 - 1e-12)))
+
+    @property
+    def bars_each(self) -> int | None:
+        """Bars from one of its pots; None for an order by mass."""
+        if self.bars is None:
+            return None
+        return math.ceil(self.bars / self.pots) if self.recipe is None else self._most_bars
 
     @property
     def pot(self) -> Pour:
         """One of its pots."""
         if self.recipe is not None:
             return self.recipe.pour
-        return self.pour.model_copy(update={"batch_g": self.total_g / self.pots})
+        each = self.bars_each
+        wanted = self.total_g / self.pots if each is None else each * self.bar_g
+        needed = min(to_melt_g(wanted, self.loss), self.pour.batch_g)
+        return self.pour.model_copy(update={"batch_g": needed})
 
     @property
-    def poured_g(self) -> float:
-        """Mass poured [g]: more than is wanted where a recipe's pots don't come out even."""
+    def melted_g(self) -> float:
+        """Base that is melted for it [g]: what stays in the pots counts."""
         return self.pots * self.pot.batch_g
 
     def __str__(self) -> str:

@@ -154,7 +154,9 @@ def _planned(asked: _Asked) -> Plan:
         if at >= 0:
             used += options.use[at - start]
             choice = options.choices[at - start]
-            money = cost(choice.recipe, palette=palette, stock=stock, bar_g=order.bar_g)
+            money = cost(
+                choice.recipe, palette=palette, stock=stock, bar_g=order.bar_g, loss=order.loss
+            )
             lines.append(Poured(order, choice, order.pots, len(options.choices), money))
         start += len(options.choices)
     there = books.shelf + books.tube_size * solution.tubes
@@ -234,7 +236,7 @@ def _books(asked: _Asked, listed: list[Options]) -> Books:
     names = palette.names
     counts = [len(options.choices) for options in listed]
     grams = np.array(
-        [[o.poured_g * (1 - o.pot.white), o.poured_g * o.pot.white] for o in asked.orders]
+        [[o.melted_g * (1 - o.pot.white), o.melted_g * o.pot.white] for o in asked.orders]
     )
     most = [stock.row(n).most for n in names]
     bases = (stock.clear_g, stock.white_g)

@@ -13,6 +13,7 @@ from shadematch.planning.numbers import Stage
 from shadematch.planning.orders import Order
 from shadematch.planning.stock import Stock, assumed_in_words
 from shadematch.predicting.prediction import Prediction
+from shadematch.studio.bars import bars_in_words, grams
 from shadematch.studio.palette import Palette
 from shadematch.studio.recipe import Recipe
 from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
@@ -122,9 +123,19 @@ class Poured:
         word = "pot" if self.pots == 1 else "pots"
         away = "" if self.order.target is None else f", CIEDE2000 {self.delta_e:.2f}"
         return (
-            f"{self.order.name}: {self.pots} {word} of {self.recipe.pour.batch_g:.4g} g with "
-            f"{self.recipe}{away}"
+            f"{self.order.name}: {self.pots} {word} of {grams(self.recipe.pour.batch_g)} with "
+            f"{self.recipe}{away}{self.bars}"
         )
+
+    @property
+    def bars(self) -> str:
+        """What it gives, such as ``": 12 bars of 100 g"``; empty for an order by mass."""
+        order, each = self.order, self.order.bars_each
+        if each is None or order.bars is None:
+            return ""
+        made = each * self.pots
+        over = f", {made - order.bars} over" if made > order.bars else ""
+        return f": {bars_in_words(made, order.bar_g)}{over}"
 
 
 @dataclass(frozen=True)
@@ -308,6 +319,7 @@ class Plan(Reported):
                 Row("buy", self.bill),
                 *rows_of("assumed", [self.assumed] if self.assumed else []),
                 Row("proof", self.proof),
+                *self.palette.notice_rows,
             ),
             details=tuple(
                 Row("tube", f"{name}: {used:g} {unit} used, {self.left[name]:g} {unit} left")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from shadematch.matching.match import Match
 from shadematch.matching.same_look import SameLook
 from shadematch.matching.smallest_batch import SmallestBatch
-from shadematch.predicting.prediction import Prediction, predict
+from shadematch.predicting.prediction import Prediction, paste_colour
 from shadematch.studio.recipe import Recipe
 from shadematch.support.hatching import mark_corner, mark_key
 from shadematch.support.paper import (
@@ -74,7 +74,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
             mark_corner(ax, left + width, bottom)
     ax.barh((top + bottom) / 2, 0.62 * across, height=bottom - top, fill=False, ec=INK, lw=0.8)
     for row, (name, dose) in enumerate(doses.items()):
-        one = predict({name: 2.0}, palette=match.palette, view=match.view)
+        one = paste_colour(name, match.palette, match.view)
         ax.barh(row, dose, height=0.55, color=paint(one.hex), edgecolor=INK, lw=0.8)
         if not one.in_srgb:
             mark_corner(ax, dose, row + 0.275, size_pt=8)

@@ -217,7 +217,7 @@ def layers(
         `Recipe`, or doses [palette's unit] into the base and the batch of `pour`; ``{}`` is base
         without paste.
     palette, pour, view
-        By default the demo palette, 100 g of clear base, and D65 on white paper. The thickness
+        By default the demo palette, 500 g of clear base, and D65 on white paper. The thickness
         in `pour` plays no part.
 
     Returns

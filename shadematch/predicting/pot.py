@@ -152,7 +152,7 @@ def in_the_pot(
     recipe
         A `Recipe`, which has its pour with it, or doses [palette's unit] by name.
     palette, pour, view
-        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper. The
+        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper. The
         view is the bar's; pot and drop are seen in its light, by reflected light.
     depth_cm
         Depth of the melt in the pot [cm], 0.1 to 100; put a clean ruler in.

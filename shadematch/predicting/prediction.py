@@ -34,6 +34,7 @@ __all__ = [
     "conditions",
     "loads_of",
     "model_for",
+    "paste_colour",
     "predict",
     "predict_loads",
     "recipe_of",
@@ -279,7 +280,7 @@ def predict(
         Paste of each pigment [palette's unit]; any amount from 0 on, over the load limit too. Or a
         `Recipe`, which brings its own pour.
     palette, pour, view
-        By default the demo palette, 100 g at 1 cm in clear base, and D65 on white paper.
+        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
 
     Returns
     -------
@@ -294,6 +295,17 @@ def predict(
     palette, _, view = conditions(palette, pour, view)
     recipe = recipe_of(doses, palette, pour, "doses")
     return predict_loads(loads_of(recipe.doses, palette, recipe.pour), recipe, palette, view)
+
+
+def paste_colour(name: str, palette: Palette, view: View | None = None) -> Prediction:
+    """A colour to know a paste by: of 2 cm (or g) in 100 g of clear base, 1 cm thick.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette has no such pigment.
+    """
+    return predict({name: 2.0}, palette=palette, pour=Pour(batch_g=100), view=view)
 
 
 def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: View) -> Prediction:

@@ -236,23 +236,6 @@ class Sampled:
             [xyz_to_lab(R @ weights.T, white) + missed for weights, white in self.known.seen]
         )
 
-    def percentile(self, amounts: FloatArray, aims: FloatArray, count: int | None = None) -> float:
-        """The 90th percentile of the worst CIEDE2000 over the lights.
-
-        Parameters
-        ----------
-        amounts
-            Shape (n + m,).
-        aims
-            CIELAB in each light, shape (v, 3), or (3,) where there is one.
-        count
-            By so many of the points, the first; by default by all.
-        """
-        points = self.points if count is None else Points(*(each[:count] for each in self.points))
-        lab = self.lab(amounts, points)
-        each = [delta_e(own, aim) for own, aim in zip(lab, np.atleast_2d(aims), strict=True)]
-        return float(np.quantile(np.max(each, axis=0), 0.9))
-
     def differences(
         self, amounts: FloatArray, aims: FloatArray, aim_covariance: FloatArray | None = None
     ) -> tuple[FloatArray, FloatArray]:

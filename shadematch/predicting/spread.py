@@ -249,7 +249,7 @@ def spread(
     palette, view
         By default the demo palette, and D65 on white paper.
     pour
-        For doses: by default 100 g at 1 cm in clear base. Not together with a `Recipe`.
+        For doses: by default 500 g at 1 cm in clear base. Not together with a `Recipe`.
     dose_slip, scale_g
         How far a reading may be off [palette's unit, g], either way; every dose or mass between
         the limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used. By

@@ -172,7 +172,7 @@ def wedge(
     steps
         How many places, from 2 on.
     palette, pour, view
-        By default the demo palette, 100 g of clear base, and D65 on white paper. The thickness
+        By default the demo palette, 500 g of clear base, and D65 on white paper. The thickness
         in the pour plays no part.
 
     Returns

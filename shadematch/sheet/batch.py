@@ -15,9 +15,11 @@ from shadematch.keeping.saved import Result, SavedRecipe, kept
 from shadematch.matching.match import Match
 from shadematch.matching.question import Choice
 from shadematch.matching.shades import Shades
+from shadematch.planning.result import Plan, Poured
 from shadematch.predicting.pot import InThePot, in_the_pot
 from shadematch.predicting.spread import Spread, spread as strayed
-from shadematch.sheet.content import LOSS, content_of
+from shadematch.sheet.content import content_of
+from shadematch.sheet.orders import Subject, subjects_of
 from shadematch.sheet.page import page
 from shadematch.sheet.plain import plain
 from shadematch.studio.palette import Palette
@@ -37,9 +39,10 @@ class BatchSheet:
     title
         Its heading.
     html
-        A whole HTML document that prints on one page of A4 or Letter. It fetches nothing.
+        A whole HTML document that prints on one page of A4 or Letter, and a plan's on a page for
+        each order. It fetches nothing.
     text
-        The same as plain text.
+        The same as plain text, with a form feed between pages.
     """
 
     title: str
@@ -79,7 +82,7 @@ class BatchSheet:
 
 
 def batch_sheet(
-    result: Result | Repeat,
+    result: Result | Repeat | Poured | Plan,
     *,
     palette: Palette | None = None,
     view: View | None = None,
@@ -89,32 +92,35 @@ def batch_sheet(
     note: str | None = None,
     bars: int | None = None,
     bar_g: float | None = None,
-    loss: float = LOSS,
+    loss: float | None = None,
     looks: InThePot | None = None,
     spread: Spread | Mapping[str, float] | bool = True,
     shades: Shades | None = None,
 ) -> BatchSheet:
-    """One page to work by: doses, base, order of work, what to check, yield and cautions.
+    """One page to work by, or one for each order of a plan.
+
+    It tells doses, base, order of work, what to check, yield and cautions.
 
     Parameters
     ----------
     result
         A `Match`, `Prediction`, `Recipe`, `SavedRecipe`, or `Repeat` of one (which then says
-        on the sheet whether the palette has changed).
+        on the sheet whether the palette has changed). Of a `Plan` each order that is poured gets a
+        page, or one of them does, such as ``plan["the order's name"]``.
     palette, view, choice
         As for `shadematch.save`.
     title
-        Heading, at most 120 letters.
+        Heading, at most 120 letters; by default an order's name.
     date
         As it should be printed, at most 40 letters; by default a line to write it on.
     note
         The maker's own words, in any script, some twelve lines at most; by default the saved
         ones, if any.
     bars, bar_g
-        How many bars, and the mass of each [g]; both, one or none.
+        How many bars, and the mass of each [g]; both, one or none. An order brings its own.
     loss
-        Share of the base that stays in the pot and on the tools, 0 to below 1; 0.03 is common
-        practice, no source.
+        Share of the base that stays in the pot and on the tools, 0 to below 1; by default 0.03,
+        which is common practice, no source. An order brings its own.
     looks
         What `shadematch.in_the_pot` gave, for another depth or pot; by default 8 cm in steel.
     spread
@@ -133,25 +139,61 @@ def batch_sheet(
     ------
     PourError
         If parts don't fit together, a text is too long for one page, or the batch gives less
-        than is asked of it.
+        than is asked of it, or a plan pours nothing.
     """
-    remark = ""
-    if shades is not None:
-        saved = _first_of(shades, result, choice)
+    subjects: tuple[Subject, ...]
+    own: dict[str, object] = {"palette": palette, "view": view, "choice": choice}
+    yields: dict[str, object] = {"bars": bars, "bar_g": bar_g, "loss": loss}
+    if isinstance(result, Plan | Poured):
+        # A plan's pages share nothing that belongs to one of them alone.
+        alone: dict[str, object] = (
+            {"title": title or None, "looks": looks} if isinstance(result, Plan) else {}
+        )
+        _brings_its_own(own | yields | alone | {"shades": shades})
+        subjects = subjects_of(result)
+    elif shades is not None:
+        subjects = (Subject(_first_of(shades, result, choice)),)
     elif isinstance(result, Repeat):
-        saved, remark = _as_of_today(result), "" if result.same else result.sentence
-        for field_, given in (("palette", palette), ("view", view), ("choice", choice)):
-            if given is not None:
-                raise PourError(
-                    f"the result brings its own {field_}",
-                    field=field_,
-                    value=str(given),
-                    remedy="Leave it out",
-                )
+        _brings_its_own(own)
+        subjects = (Subject(_as_of_today(result), remark="" if result.same else result.sentence),)
     else:
-        saved = kept(result, palette=palette, view=view, choice=choice)
+        subjects = (Subject(kept(result, palette=palette, view=view, choice=choice)),)
+    contents = []
+    for subject in subjects:
+        saved = subject.saved
+        contents.append(
+            content_of(
+                saved,
+                _looks_of(saved, looks),
+                title=title or subject.title,
+                date=date,
+                note=saved.note if note is None else note,
+                bars=subject.bars if bars is None else bars,
+                bar_g=subject.bar_g if bar_g is None else bar_g,
+                loss=subject.loss if loss is None else loss,
+                spread=_told(spread, saved, counted=shades is None),
+                shades=shades,
+                remark=" ".join(filter(None, (subject.remark, saved.palette.notice))),
+            )
+        )
+    heading = contents[0].title if len(contents) == 1 else f"{len(contents)} batch sheets"
+    return BatchSheet(heading, page(heading, contents), "\f".join(map(plain, contents)))
+
+
+def _brings_its_own(given: Mapping[str, object]) -> None:
+    for field_, value in given.items():
+        if value is not None:
+            raise PourError(
+                f"the result brings its own {field_}",
+                field=field_,
+                value=str(value),
+                remedy="Leave it out",
+            )
+
+
+def _looks_of(saved: SavedRecipe, looks: InThePot | None) -> InThePot:
     if looks is None:
-        looks = in_the_pot(saved.recipe, palette=saved.palette, view=saved.view)
+        return in_the_pot(saved.recipe, palette=saved.palette, view=saved.view)
     expect(looks, InThePot, "looks", "Give what in_the_pot gave")
     if looks.recipe != saved.recipe or looks.bar.view != saved.view:
         raise PourError(
@@ -160,23 +202,15 @@ def batch_sheet(
             value=str(looks.recipe),
             remedy="Call in_the_pot with this recipe and view",
         )
-    told = None if isinstance(spread, bool) else spread
-    if spread is True and shades is None:
-        told = spread_of(saved)
-    content = content_of(
-        saved,
-        looks,
-        title=title,
-        date=date,
-        note=saved.note if note is None else note,
-        bars=bars,
-        bar_g=bar_g,
-        loss=loss,
-        spread=told,
-        shades=shades,
-        remark=remark,
-    )
-    return BatchSheet(content.title, page(content), plain(content))
+    return looks
+
+
+def _told(
+    spread: Spread | Mapping[str, float] | bool, saved: SavedRecipe, *, counted: bool
+) -> Spread | Mapping[str, float] | None:
+    if isinstance(spread, bool):
+        return spread_of(saved) if spread and counted else None
+    return spread
 
 
 def _first_of(shades: Shades, result: Result | Repeat, choice: Choice | None) -> SavedRecipe:

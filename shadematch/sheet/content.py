@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -14,19 +13,26 @@ from shadematch.errors import PourError
 from shadematch.keeping.saved import SavedRecipe
 from shadematch.matching.shades import Shades
 from shadematch.predicting.pot import InThePot
-from shadematch.predicting.prediction import predict
+from shadematch.predicting.prediction import paste_colour
 from shadematch.predicting.spread import Spread
 from shadematch.sheet.words import clean, lines_needed
+from shadematch.studio.bars import (
+    LOSS,
+    bars_in_words,
+    checked_loss,
+    grams,
+    to_melt_g,
+    usable_g,
+    whole_bars,
+)
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.unit import Unit
 from shadematch.support.models import between, expect, is_finite
 from shadematch.support.report import Row, lab_words
 
-__all__ = ["LOSS", "NOTE_SIZES", "Content", "Dose", "content_of", "figure", "yield_of"]
+__all__ = ["NOTE_SIZES", "Content", "Dose", "content_of", "figure", "yield_of"]
 
-LOSS: Final = 0.03
-"""Share of the base that stays in the pot and on the tools (common practice, no source)."""
 NOTE_SIZES: Final = ((9.0, 42.0, 9), (7.0, 56.0, 12))
 """Letter size [pt], units to a line and most lines of a note; smaller letters if need be."""
 _LONGEST_TITLE: Final = 120
@@ -124,13 +130,6 @@ def _note(value: object) -> str:
     return note
 
 
-def grams(mass: float) -> str:
-    """A mass as one reads it off a scale: whole grams from 100 g on, then tenths."""
-    if mass >= 100 or float(mass).is_integer():
-        return f"{mass:,.0f} g"
-    return f"{mass:.1f} g" if mass >= 1 else f"{mass:.2g} g"
-
-
 def figure(dose: float) -> str:
     """A dose in full, without its unit."""
     return f"{dose:,.10g}"
@@ -160,14 +159,8 @@ def yield_of(
     PourError
         If a number can't be, or the batch gives less than is asked of it.
     """
-    if not is_finite(loss) or not 0 <= loss < 1:
-        raise PourError(
-            "must be a number from 0 to below 1",
-            field="loss",
-            value=loss,
-            remedy="It is a share: 0.03 for 3 %",
-        )
-    usable = pour.batch_g * (1.0 - loss)
+    loss = checked_loss(loss)
+    usable = usable_g(pour.batch_g, loss)
     stays = f"{grams(usable)} to pour, if {100 * loss:.3g} % stays in the pot"
     if bars is not None and (
         isinstance(bars, bool) or not isinstance(bars, int | np.integer) or not 1 <= bars <= 10**6
@@ -189,26 +182,22 @@ def yield_of(
                 value=bars,
                 remedy="Make fewer, or melt more",
             )
-        short = f"{bars} {_bars(bars)} of {grams(each)}"
+        short = bars_in_words(int(bars), each)
         return f"{short}: {stays}.", short
     mass = between(bar_g, "bar_g", 0.1, 1e5, "Weigh a bar, in g")
-    count = math.floor(usable / mass * (1 + 1e-12))
+    count = whole_bars(pour.batch_g, mass, loss)
     wanted = count if bars is None else int(bars)
     if count < max(wanted, 1):
-        needed = max(wanted, 1) * mass / (1.0 - loss)
+        needed = to_melt_g(max(wanted, 1) * mass, loss)
         raise PourError(
-            f"the batch gives {count} {_bars(count)} of {grams(mass)}",
+            f"the batch gives {bars_in_words(count, mass)}",
             field="bars",
             value=bars,
-            remedy=f"Melt at least {math.ceil(needed):g} g",
+            remedy=f"Melt at least {needed:g} g",
         )
-    over = usable - wanted * mass
-    short = f"{wanted} {_bars(wanted)} of {grams(mass)}"
+    over = max(usable - wanted * mass, 0.0)
+    short = bars_in_words(wanted, mass)
     return f"{short}: {stays}; {grams(round(over, 1))} are left over.", short
-
-
-def _bars(count: int) -> str:
-    return "bar" if count == 1 else "bars"
 
 
 def _weigh(recipe: Recipe) -> tuple[str, ...]:
@@ -388,5 +377,5 @@ def content_of(
 
 
 def _known_by(name: str, saved: SavedRecipe) -> tuple[str, bool]:
-    seen = predict({name: 2.0}, palette=saved.palette, view=saved.view)
+    seen = paste_colour(name, saved.palette, saved.view)
     return seen.hex, seen.in_srgb

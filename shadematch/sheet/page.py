@@ -6,6 +6,7 @@ is fetched and nothing runs; a policy in its head forbids both.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from html import escape
 from typing import Final
 
@@ -30,6 +31,7 @@ svg { display: block; overflow: visible }
 main { width: 190mm; height: 258mm; margin: 0 auto; display: flex; flex-direction: column;
   gap: 2.2mm; overflow-wrap: anywhere }
 main > * { flex: none }
+main + main { break-before: page }
 header { display: flex; justify-content: space-between; align-items: end; gap: 6mm;
   border-bottom: 0.5mm solid #1b1b1b; padding-bottom: 1mm }
 h1 { font-size: 15pt; line-height: 1.15; margin: 0; flex: 1; text-align: left }
@@ -111,17 +113,26 @@ _POLICY: Final = (
 )
 
 
-def page(content: Content) -> str:
-    """The whole HTML document."""
-    layout = layout_of(content)
+def page(title: str, contents: Sequence[Content]) -> str:
+    """The whole HTML document, a page for each sheet."""
     return "\n".join(
         (
             "<!doctype html>",
             '<html lang="en"><head><meta charset="utf-8">',
             f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">',
             '<meta name="viewport" content="width=device-width">',
-            f"<title>{escape(content.title)}</title><style>{_STYLE}</style></head>",
-            f'<body><main class="{layout.kind}">',
+            f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body>",
+            *map(_main, contents),
+            "</body></html>\n",
+        )
+    )
+
+
+def _main(content: Content) -> str:
+    layout = layout_of(content)
+    return "\n".join(
+        (
+            f'<main class="{layout.kind}">',
             _head(content),
             _remark(content),
             _colours(content, 20.0 if layout.kind == "full" else 27.0),
@@ -130,8 +141,7 @@ def page(content: Content) -> str:
             _work(content),
             _cautions(),
             f"<footer>{escape(content.foot)}. Screens and printers shift colours: compare by "
-            "CIEDE2000, or with a bar you know.</footer>",
-            "</main></body></html>\n",
+            "CIEDE2000, or with a bar you know.</footer></main>",
         )
     )
 

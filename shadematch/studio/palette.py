@@ -7,7 +7,7 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from importlib import resources
-from typing import Any, ClassVar, Self, TypeVar
+from typing import Any, ClassVar, Final, Self, TypeVar
 
 import numpy as np
 from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, model_validator
@@ -21,12 +21,16 @@ from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import Frozen, expect, is_finite, shape_of
-from shadematch.support.report import Report, Row
+from shadematch.support.report import Report, Row, rows_of
 from shadematch.support.spelling import did_you_mean
 
-__all__ = ["Palette", "demo_palette"]
+__all__ = ["INVENTED", "Palette", "demo_palette"]
 
 _T = TypeVar("_T")
+INVENTED: Final = (
+    "These pastes are invented samples. Real ones colour otherwise: give a palette of your own."
+)
+"""Said with whatever is worked out for pastes of the demo palette."""
 
 
 def fingerprint_of(numbers: Mapping[str, Any]) -> str:
@@ -150,6 +154,17 @@ class Palette(Frozen):
                 "white": self.white.colour_numbers,
             }
         )
+
+    @property
+    def notice(self) -> str:
+        """What must be known of its pastes: that they are invented, as the demo palette's are."""
+        samples = {_colours_of(p) for p in demo_palette().pigments}
+        return INVENTED if any(_colours_of(p) in samples for p in self.pigments) else ""
+
+    @property
+    def notice_rows(self) -> tuple[Row, ...]:
+        """The same for a report."""
+        return rows_of("pastes", (self.notice,) if self.notice else ())
 
     def __getitem__(self, name: str) -> Pigment:
         """The pigment of that name."""
@@ -337,6 +352,10 @@ def _regridded(entry: object, grid: FloatArray, where: str) -> object:
             field = f"{where}.{key}"
             result[key] = tuple(_onto_grid(grid, _numbers_of(values, field), field).tolist())
     return result
+
+
+def _colours_of(pigment: Pigment) -> tuple[object, ...]:
+    return pigment.absorption, pigment.scattering
 
 
 @functools.cache

@@ -52,7 +52,8 @@ class Pour(Frozen):
     Attributes
     ----------
     batch_g
-        Mass of base [g], 0.1 g to 100 kg.
+        Mass of base [g], 0.1 g to 100 kg. In small batches whole centimetres are coarse: 500 g is
+        the least in which most colours come out near.
     thickness_cm
         Thickness of the bar as it is looked at [cm], 0.01 to 100; a `ThicknessWarning` below 0.2
         and above 8, where millimetres may have been meant.
@@ -68,7 +69,7 @@ class Pour(Frozen):
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    batch_g: Number = Field(default=100.0, ge=0.1, le=LARGEST_BATCH_G)
+    batch_g: Number = Field(default=500.0, ge=0.1, le=LARGEST_BATCH_G)
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
     white: Share = Field(default=0.0, ge=0, le=1)
     max_load: Number = Field(default=USUAL_LOAD, gt=0, le=1000)

@@ -46,7 +46,9 @@ def try_films(
     made = films.films(kind, rng)
     with tempfile.TemporaryDirectory() as folder:
         path, cards = made.write(Path(folder), made.learnt(), rng)
-        pours = sm.read_test_pours(path, backings=cards, reflectance_unit="percent")
+        pours = sm.read_test_pours(
+            path, backings=cards, reflectance_unit="percent", pour=sm.Pour(batch_g=100)
+        )
     begun = time.perf_counter()
     found = sm.calibrate(pours)
     seconds = time.perf_counter() - begun
@@ -63,7 +65,9 @@ def try_films(
             theirs.append(float(delta_e(worlds.lab_of(other), lab)))
             spectral.append(rms(interval.reflectance, exact))
             spectral_flux.append(rms(other, exact))
-            read = sm.TestPour.from_spectrum(loads, films.GRID, fresh[backing], view=view)
+            read = sm.TestPour.from_spectrum(
+                loads, films.GRID, fresh[backing], view=view, pour=sm.Pour(batch_g=100)
+            )
             inside.append(interval.contains(read.lab_seen))
     return ours, theirs, spectral, spectral_flux, inside, seconds, len(pours)
 

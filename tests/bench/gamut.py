@@ -71,12 +71,14 @@ def cost() -> list[str]:
     rng = np.random.default_rng(1)
     rgb = rng.random((1000, 3))
     targets = [sm.Target.from_srgb(c.tolist()) for c in rgb]
-    RealDoses(grown(3), sm.Pour(), sm.View()).surface  # noqa: B018  (loads the tables)
+    RealDoses(grown(3), sm.Pour(batch_g=100), sm.View()).surface  # noqa: B018  (loads the tables)
     for count in (3, 4, 5, 6, 8):
         palette = grown(count)
-        first, _ = clocked(lambda: sm.gamut(palette=palette).surface)
-        again, _ = clocked(lambda: sm.gamut(palette=palette, pour=sm.Pour(thickness_cm=2)).surface)
-        found = sm.gamut(palette=palette)
+        first, _ = clocked(lambda: sm.gamut(palette=palette, pour=sm.Pour(batch_g=100)).surface)
+        again, _ = clocked(
+            lambda: sm.gamut(palette=palette, pour=sm.Pour(batch_g=100, thickness_cm=2)).surface
+        )
+        found = sm.gamut(palette=palette, pour=sm.Pour(batch_g=100))
         volume, _ = clocked(lambda: found.volume)
         many, far = clocked(lambda: found.distances(targets))
         outside = [t for t, v in zip(targets, far, strict=True) if v > 0.2][:6]
@@ -100,7 +102,11 @@ def inside() -> list[str]:
         "| pour | largest distance found | beyond CIEDE2000 0.1 |",
         "| --- | --- | --- |",
     ]
-    for pour in (sm.Pour(), sm.Pour(thickness_cm=3, white=0.05), sm.Pour(white=1.0)):
+    for pour in (
+        sm.Pour(batch_g=100),
+        sm.Pour(batch_g=100, thickness_cm=3, white=0.05),
+        sm.Pour(batch_g=100, white=1.0),
+    ):
         model = model_for(sm.demo_palette(), pour.thickness_cm, pour.white, sm.View())
         labs = model.lab(sampled(np.random.default_rng(2), 5, pour.max_load, 20_000))
         far = sm.gamut(pour=pour).distances(labs)
@@ -120,7 +126,7 @@ def outside() -> list[str]:
         "| moved by | found outside | proved outside | nearest beaten by a sample | wrong |",
         "| --- | --- | --- | --- | --- |",
     ]
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     model = model_for(found.palette, 1.0, 0.0, found.view)
     rng = np.random.default_rng(3)
     brute = np.concatenate([model.lab(sampled(rng, 5, 4.0, 50_000)) for _ in range(4)])
@@ -145,7 +151,7 @@ def outside() -> list[str]:
 
 def nearest() -> list[str]:
     """Multi-start SciPy must not beat the search."""
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     model = model_for(found.palette, 1.0, 0.0, found.view)
     rng = np.random.default_rng(4)
     limit = {"type": "ineq", "fun": lambda x: 4.0 - x.sum()}
@@ -193,7 +199,7 @@ def nearest() -> list[str]:
 
 def volume() -> list[str]:
     """The stated error of a volume against a plain Monte Carlo."""
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     low, high = np.array([0.0, -105.0, -115.0]), np.array([100.0, 105.0, 125.0])
     rng = np.random.default_rng(5)
     share = np.mean(

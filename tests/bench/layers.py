@@ -29,11 +29,13 @@ def main() -> int:
     """Print the costs."""
     rng = np.random.default_rng(1)
     names = sm.demo_palette().names
-    sm.predict({})
+    sm.predict({}, pour=sm.Pour(batch_g=100))
     plain, fresh, known, worst_cut, worst_table = [], {}, {}, 0.0, 0.0
     for _ in range(30):
         doses = dict(zip(names, rng.uniform(0, 1, len(names)).tolist(), strict=True))
-        pour = sm.Pour(thickness_cm=float(rng.uniform(0.3, 3)), white=float(rng.choice([0, 0.2])))
+        pour = sm.Pour(
+            batch_g=100, thickness_cm=float(rng.uniform(0.3, 3)), white=float(rng.choice([0, 0.2]))
+        )
         start = time.perf_counter()
         seen = sm.predict(doses, pour=pour)
         plain.append(time.perf_counter() - start)
@@ -58,7 +60,7 @@ def main() -> int:
         )
     medium.cache_clear()
     start = time.perf_counter()
-    sm.wedge({"rosehip": 3}, from_cm=0, to_cm=3, steps=25)
+    sm.wedge({"rosehip": 3}, from_cm=0, to_cm=3, steps=25, pour=sm.Pour(batch_g=100))
     print(f"wedge of 25 steps: {1000 * (time.perf_counter() - start):.0f} ms")
     print(f"one layer cut in two: R differs by at most {worst_cut:.1e}")
     print(f"one layer against the table: R differs by at most {worst_table:.1e}")

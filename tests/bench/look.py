@@ -57,6 +57,7 @@ def batches(count: int) -> int:
         rng = np.random.default_rng(seed)
         palette = invented_palette(rng, int(rng.integers(1, 4)))
         pour = sm.Pour(
+            batch_g=100,
             thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
             white=float(rng.choice([0.0, 0.2, 1.0])),
             max_load=float(rng.choice([2.0, 4.0])),

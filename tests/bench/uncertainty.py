@@ -109,7 +109,7 @@ def learnt(setting: Setting, seed: int) -> tuple[sm.Palette, Loads]:
 
     def seen(loads: FloatArray, _: np.random.Generator) -> FloatArray:
         rows = [dict(zip(palette.names, row, strict=True)) for row in loads.tolist()]
-        return np.array([worlds.lab_of(world.spectrum(row, sm.Pour())) for row in rows])
+        return np.array([worlds.lab_of(world.spectrum(row, sm.Pour(batch_g=100))) for row in rows])
 
     return palette, seen
 

@@ -228,7 +228,7 @@ def recipes() -> list[Check]:
         ({"jetty": 1, "dusk": 1}, 0.3),
         ({"kelp": 3}, 1.0),
     ):
-        pour = sm.Pour(white=white)
+        pour = sm.Pour(batch_g=100, white=white)
         found = sm.predict(doses, palette=palette, pour=pour, view=view)
         model = model_for(palette, pour.thickness_cm, pour.white, view)
         loads = np.array([float(doses.get(name, 0)) for name in palette.names])

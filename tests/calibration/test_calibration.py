@@ -279,7 +279,13 @@ def test_films_without_any_base(contact: str) -> None:
             bare = 0.96 * 0.43 * rg / (1 - 0.57 * rg)
         spectrum = spectrum * (1 + 0.005 * rng.standard_normal(36))
         return sm.TestPour.from_spectrum(
-            loads, NM, spectrum, name=f"{loads}", view=sm.View(backing=tuple(bare)), unit="part"
+            loads,
+            NM,
+            spectrum,
+            name=f"{loads}",
+            view=sm.View(backing=tuple(bare)),
+            unit="part",
+            pour=sm.Pour(batch_g=100),
         )
 
     singles = [
@@ -351,7 +357,7 @@ def test_without_white_the_rest_still_works() -> None:
     assert any("white base never poured" in text for text in found.poorly_known)
     assert "White base was not poured" in found.palette.note
     with pytest.raises(sm.PourError, match="white base was never poured"):
-        found.interval({"gorse": 1}, pour=sm.Pour(white=0.1))
+        found.interval({"gorse": 1}, pour=sm.Pour(batch_g=100, white=0.1))
 
 
 # --- the answer
@@ -388,11 +394,11 @@ def test_ranges_narrow_with_what_is_left_out() -> None:
 def test_refusals_of_the_answer() -> None:
     found = spectral()
     with pytest.raises(sm.UnknownNameError, match="kelp"):
-        found.interval({"kelp": 1})
+        found.interval({"kelp": 1}, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.PourError, match="level"):
-        found.interval({"gorse": 1}, level=90)
+        found.interval({"gorse": 1}, level=90, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.PourError, match=r"doses\.gorse"):
-        found.interval({"gorse": float("nan")})
+        found.interval({"gorse": float("nan")}, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.UnknownNameError):
         found.spectrum("kelp")
     with pytest.raises(sm.PourError, match="more than one unit"):

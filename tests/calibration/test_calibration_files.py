@@ -46,7 +46,7 @@ def test_the_plain_case(write: Write) -> None:
         "one,500,2,10,2.5,,black,D50,50,1,2\n"
         "two,500,2,0,,,0.5,A,60,-1,20\n"
     )
-    one, two = sm.read_test_pours(path)
+    one, two = sm.read_test_pours(path, pour=sm.Pour(batch_g=100))
     assert one.doses == {"gorse": 2.5}
     assert one.loads == {"gorse": 0.5}
     assert one.pour == sm.Pour(batch_g=500, thickness_cm=2, white=0.1)
@@ -57,7 +57,9 @@ def test_the_plain_case(write: Write) -> None:
 
 
 def test_spectra_and_what_was_not_measured(write: Write) -> None:
-    (pour,) = sm.read_test_pours(write(spectral(GRID, ("one,2", RISING))))
+    (pour,) = sm.read_test_pours(
+        write(spectral(GRID, ("one,2", RISING))), pour=sm.Pour(batch_g=100)
+    )
     assert pour.spectrum is not None
     known = [v is not None for v in pour.spectrum]
     assert known == [bool(400 <= nm <= 700) for nm in NM]
@@ -71,24 +73,26 @@ def test_heads_of_wavelengths(write: Write, head: str) -> None:
     plain = spectral(GRID, ("one,2", RISING))
     names, rest = plain.split("\n", 1)
     other = ",".join(head.format(c) if c.isdigit() else c for c in names.split(","))
-    assert sm.read_test_pours(write(f"{other}\n{rest}")) == sm.read_test_pours(write(plain))
+    assert sm.read_test_pours(
+        write(f"{other}\n{rest}"), pour=sm.Pour(batch_g=100)
+    ) == sm.read_test_pours(write(plain), pour=sm.Pour(batch_g=100))
 
 
 def test_percent_is_seen_in_the_whole_file(write: Write) -> None:
     dark = [0.4] * len(GRID)
     text = spectral(GRID, ("one,2", RISING), ("two,9", [v / 10 for v in RISING]), scale=100)
-    first, second = sm.read_test_pours(write(text))
+    first, second = sm.read_test_pours(write(text), pour=sm.Pour(batch_g=100))
     assert first.spectrum is not None and first.spectrum[2] == pytest.approx(0.1)
     assert second.spectrum is not None and second.spectrum[2] == pytest.approx(0.01)
     # A line below 1.5 % among others in percent could be a fraction: say which.
     text = spectral(GRID, ("one,2", [100 * v for v in RISING]), ("two,9", dark))
     path = write(text)
     with pytest.raises(sm.PourError, match=r"line 3: can't tell percent from fraction"):
-        sm.read_test_pours(path)
-    _, told = sm.read_test_pours(path, reflectance_unit="percent")
+        sm.read_test_pours(path, pour=sm.Pour(batch_g=100))
+    _, told = sm.read_test_pours(path, reflectance_unit="percent", pour=sm.Pour(batch_g=100))
     assert told.spectrum is not None and told.spectrum[2] == pytest.approx(0.004)
     with pytest.raises(sm.PourError, match=r"line 2.*between 0 and 1"):
-        sm.read_test_pours(path, reflectance_unit="fraction")
+        sm.read_test_pours(path, reflectance_unit="fraction", pour=sm.Pour(batch_g=100))
 
 
 @pytest.mark.parametrize("between", [";", "\t"])
@@ -96,7 +100,7 @@ def test_decimal_commas(write: Write, between: str) -> None:
     text = "name,thickness_cm,dose_cm:gorse,L,a,b\none,0p5,2p5,50p5,1,-2p25\n"
     text = text.replace(",", between).replace("p", ",")
     text = text.replace("thickness,cm", "thickness_cm")
-    (pour,) = sm.read_test_pours(write(text))
+    (pour,) = sm.read_test_pours(write(text), pour=sm.Pour(batch_g=100))
     assert pour.lab == (50.5, 1, -2.25)
     assert pour.pour.thickness_cm == 0.5
 
@@ -133,7 +137,7 @@ def test_decimal_commas(write: Write, between: str) -> None:
 )
 def test_refused_with_the_line(write: Write, text: str, said: str) -> None:
     with pytest.raises(sm.PourError, match=said):
-        sm.read_test_pours(write(text))
+        sm.read_test_pours(write(text), pour=sm.Pour(batch_g=100))
 
 
 def test_missing_wavelengths_and_mixed_grids(write: Write) -> None:
@@ -141,22 +145,22 @@ def test_missing_wavelengths_and_mixed_grids(write: Write) -> None:
     holed = [*values[:5], "", *values[6:]]
     text = "name," + ",".join(map(str, GRID)) + "\none," + ",".join(holed) + "\n"
     with pytest.raises(sm.PourError, match=r"line 2: a wavelength is missing \(got '450 nm'\)"):
-        sm.read_test_pours(write(text))
+        sm.read_test_pours(write(text), pour=sm.Pour(batch_g=100))
     # Two instruments in one file, at 10 nm and at 20 nm: both are even, both are read.
     coarse = [v if i % 2 == 0 else "" for i, v in enumerate(values)]
     text = "name," + ",".join(map(str, GRID))
     text += "\none," + ",".join(values) + "\ntwo," + ",".join(coarse) + "\n"
-    one, two = sm.read_test_pours(write(text))
+    one, two = sm.read_test_pours(write(text), pour=sm.Pour(batch_g=100))
     np.testing.assert_allclose(
         [v for v in one.spectrum or () if v], [v for v in two.spectrum or () if v], atol=1e-9
     )
     wide = [v if i % 3 == 0 else "" for i, v in enumerate(values)]
     text = "name," + ",".join(map(str, GRID)) + "\none," + ",".join(wide) + "\n"
     with pytest.raises(sm.PourError, match="line 2: has a gap of more than 20 nm"):
-        sm.read_test_pours(write(text))
+        sm.read_test_pours(write(text), pour=sm.Pour(batch_g=100))
     short = range(450, 701, 10)
     with pytest.raises(sm.PourError, match="line 2: does not cover the visible range"):
-        sm.read_test_pours(write(spectral(short, ("one,2", RISING[5:]))))
+        sm.read_test_pours(write(spectral(short, ("one,2", RISING[5:]))), pour=sm.Pour(batch_g=100))
 
 
 @pytest.mark.parametrize("digits", [0, 1])
@@ -165,39 +169,51 @@ def test_heads_that_are_rounded_miss_nothing(write: Write, digits: int) -> None:
     exact = 380 + np.arange(106) / 0.3
     row = 0.3 + 0.001 * (exact - 380)
     text = "name," + ",".join(f"{nm:.{digits}f}" for nm in exact)
-    (pour,) = sm.read_test_pours(write(text + "\none," + ",".join(f"{v:.6f}" for v in row) + "\n"))
+    (pour,) = sm.read_test_pours(
+        write(text + "\none," + ",".join(f"{v:.6f}" for v in row) + "\n"), pour=sm.Pour(batch_g=100)
+    )
     known = [v for v in pour.spectrum or () if v is not None]
     np.testing.assert_allclose(known, 0.3 + 0.001 * np.arange(0, 351, 10), atol=1e-3)
     holed = [f"{v:.6f}" if i != 40 else "" for i, v in enumerate(row)]
     with pytest.raises(sm.PourError, match="line 2: a wavelength is missing"):
-        sm.read_test_pours(write(text + "\none," + ",".join(holed) + "\n"))
+        sm.read_test_pours(
+            write(text + "\none," + ",".join(holed) + "\n"), pour=sm.Pour(batch_g=100)
+        )
 
 
 @pytest.mark.parametrize("values", [0.9, None])
 def test_a_backing_that_is_no_list(write: Write, values: object) -> None:
     with pytest.raises(sm.PourError, match=r"backings\.card: is no list .*36 reflectances"):
-        sm.read_test_pours(write("name,L,a,b\none,50,0,2\n"), backings={"card": values})  # type: ignore[dict-item]
+        sm.read_test_pours(
+            write("name,L,a,b\none,50,0,2\n"), backings={"card": values}, pour=sm.Pour(batch_g=100)
+        )  # type: ignore[dict-item]
 
 
 @pytest.mark.parametrize("values", [["0.5"] * 36, [True] * 36])
 def test_readings_that_are_no_numbers(values: object) -> None:
     with pytest.raises(sm.SpectrumError, match="values: must be two lists of numbers"):
-        sm.TestPour.from_spectrum({}, range(380, 731, 10), values)  # type: ignore[arg-type]
+        sm.TestPour.from_spectrum({}, range(380, 731, 10), values, pour=sm.Pour(batch_g=100))  # type: ignore[arg-type]
 
 
 def test_unreadable_files(tmp_path: Path) -> None:
     with pytest.raises(sm.PourError, match="can't be read"):
-        sm.read_test_pours(tmp_path / "none.csv")
+        sm.read_test_pours(tmp_path / "none.csv", pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.PourError):
-        sm.read_test_pours("a\0b")
+        sm.read_test_pours("a\0b", pour=sm.Pour(batch_g=100))
 
 
 def test_loads_masses_and_parts(write: Write) -> None:
-    (pour,) = sm.read_test_pours(write("name,batch_g,load_cm:g,L,a,b\none,400,2,50,0,2\n"))
+    (pour,) = sm.read_test_pours(
+        write("name,batch_g,load_cm:g,L,a,b\none,400,2,50,0,2\n"), pour=sm.Pour(batch_g=100)
+    )
     assert pour.doses == {"g": 8} and pour.unit == "cm"
-    (pour,) = sm.read_test_pours(write("name,batch_g,dose_g:g,X,Y,Z\none,400,2,20,20,20\n"))
+    (pour,) = sm.read_test_pours(
+        write("name,batch_g,dose_g:g,X,Y,Z\none,400,2,20,20,20\n"), pour=sm.Pour(batch_g=100)
+    )
     assert pour.doses == {"g": 2} and pour.unit == "g"
-    (pour,) = sm.read_test_pours(write("name,part:g,L,a,b\none,0.3,50,0,2\n"))
+    (pour,) = sm.read_test_pours(
+        write("name,part:g,L,a,b\none,0.3,50,0,2\n"), pour=sm.Pour(batch_g=100)
+    )
     assert pour.doses == {"g": 0.3} and pour.unit == "part"
 
 
@@ -225,7 +241,7 @@ BARS = "name,batch_g,dose_cm:gorse\ngorse light,500,2.5\nclear,500,\n"
 
 def test_cgats_with_doses_from_a_second_file(write: Write) -> None:
     bars = write(BARS, "bars.csv")
-    first, second = sm.read_test_pours(write(CGATS, "m.txt"), bars=bars)
+    first, second = sm.read_test_pours(write(CGATS, "m.txt"), bars=bars, pour=sm.Pour(batch_g=100))
     assert first.name == "gorse light"
     assert first.doses == {"gorse": 2.5}
     assert first.lab == (80.5, 2.0, 40.25)
@@ -238,7 +254,9 @@ def test_cgats_with_doses_from_a_second_file(write: Write) -> None:
         .replace("93.0 -0.2 1.5", "93 -0,2 1,5")
     )
     old = old.replace("some", "märchenhaft").replace("\n", "\r\n")
-    again, _ = sm.read_test_pours(write(old, "o.txt", "cp1252"), bars=bars)
+    again, _ = sm.read_test_pours(
+        write(old, "o.txt", "cp1252"), bars=bars, pour=sm.Pour(batch_g=100)
+    )
     assert again == first
 
 
@@ -259,13 +277,17 @@ def test_cgats_refused(write: Write, change: tuple[str, str], said: str) -> None
     else:
         text = CGATS.replace(*change)
     with pytest.raises(sm.PourError, match=said):
-        sm.read_test_pours(write(text, "m.txt"), bars=write(BARS, "bars.csv"))
+        sm.read_test_pours(
+            write(text, "m.txt"), bars=write(BARS, "bars.csv"), pour=sm.Pour(batch_g=100)
+        )
 
 
 def test_cgats_takes_the_light_from_the_caller(write: Write) -> None:
     text = CGATS.replace('WEIGHTING_FUNCTION "ILLUMINANT, D50"\n', "")
     bars = write(BARS, "bars.csv")
-    first, _ = sm.read_test_pours(write(text, "m.txt"), bars=bars, view=sm.View(illuminant="A"))
+    first, _ = sm.read_test_pours(
+        write(text, "m.txt"), bars=bars, view=sm.View(illuminant="A"), pour=sm.Pour(batch_g=100)
+    )
     assert first.view.illuminant == "A"
 
 
@@ -273,8 +295,10 @@ def test_cgats_takes_the_light_from_the_caller(write: Write) -> None:
 
 
 def test_examples_agree() -> None:
-    table = sm.read_test_pours(DATA / "test-pours.csv")
-    text = sm.read_test_pours(DATA / "test-pours.txt", bars=DATA / "bars.csv")
+    table = sm.read_test_pours(DATA / "test-pours.csv", pour=sm.Pour(batch_g=100))
+    text = sm.read_test_pours(
+        DATA / "test-pours.txt", bars=DATA / "bars.csv", pour=sm.Pour(batch_g=100)
+    )
     assert len(table) == len(text) == 17
     for one, two in zip(table, text, strict=True):
         assert (one.doses, one.pour, one.view, one.name) == (
@@ -313,26 +337,28 @@ def test_verbs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
 def test_test_pour_refuses() -> None:
     lab = (50.0, 0.0, 0.0)
     with pytest.raises(sm.PourError, match="spectrum or a Lab"):
-        sm.TestPour({})
+        sm.TestPour({}, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.PourError, match="unit"):
-        sm.TestPour({}, lab=lab, unit="inch")  # type: ignore[arg-type]
+        sm.TestPour({}, lab=lab, unit="inch", pour=sm.Pour(batch_g=100))  # type: ignore[arg-type]
     with pytest.raises(sm.PourError, match=r"doses\.gorse"):
-        sm.TestPour({"gorse": -1}, lab=lab)
+        sm.TestPour({"gorse": -1}, lab=lab, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.ShadematchError, match="covariance"):
-        sm.TestPour.from_lab({}, lab, covariance=[[1, 0, 0], [0, -1, 0], [0, 0, 1]])
+        sm.TestPour.from_lab(
+            {}, lab, covariance=[[1, 0, 0], [0, -1, 0], [0, 0, 1]], pour=sm.Pour(batch_g=100)
+        )
     with pytest.raises(sm.SpectrumError, match="Divide percentages"):
-        sm.TestPour.from_spectrum({}, NM, np.full(36, 50.0))
+        sm.TestPour.from_spectrum({}, NM, np.full(36, 50.0), pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.ColourError):
-        sm.TestPour.from_lab({}, (50, 400, 0))
+        sm.TestPour.from_lab({}, (50, 400, 0), pour=sm.Pour(batch_g=100))
 
 
 def test_test_pour_is_a_value() -> None:
-    pour = sm.TestPour.from_xyz({"gorse": 2, "kelp": 0}, (20, 21, 22))
+    pour = sm.TestPour.from_xyz({"gorse": 2, "kelp": 0}, (20, 21, 22), pour=sm.Pour(batch_g=100))
     assert pour.doses == {"gorse": 2}
     assert pickle.loads(pickle.dumps(pour)) == pour
     assert len({pour, dataclasses.replace(pour)}) == 1
     target = sm.Target.from_lab((50, 1, 2), illuminant="D50")
-    taken = sm.TestPour.from_target({}, target)
+    taken = sm.TestPour.from_target({}, target, pour=sm.Pour(batch_g=100))
     assert taken.view.illuminant == "D50" and taken.lab == (50, 1, 2)
     with pytest.raises(TypeError):
         pour.doses["gorse"] = 3  # type: ignore[index]

@@ -30,7 +30,13 @@ def pours_of(made: films.Films, loads: list[films.Loads], seed: int) -> list[sm.
     rng = np.random.default_rng(seed)
     return [
         sm.TestPour.from_spectrum(
-            load, films.GRID, read, name=f"film {at}", view=made.view(backing), unit="part"
+            load,
+            films.GRID,
+            read,
+            name=f"film {at}",
+            view=made.view(backing),
+            unit="part",
+            pour=sm.Pour(batch_g=100),
         )
         for at, load in enumerate(loads)
         for backing, read in made.readings(load, rng).items()
@@ -92,7 +98,9 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
     )
     views = (sm.View(backing=0.3, contact="wet"), sm.View(through=True))
     errors = Errors()
-    layers = layers_of([({"a": 1.0}, sm.Pour(), v) for v in views], unknowns, ("a",), errors)
+    layers = layers_of(
+        [({"a": 1.0}, sm.Pour(batch_g=100), v) for v in views], unknowns, ("a",), errors
+    )
     rng = np.random.default_rng(1)
     theta = np.array([u.mean for u in unknowns]) + 0.2 * rng.standard_normal((8, NM.size))
     seen = look(theta, unknowns, ("a",), layers, errors)
@@ -110,7 +118,7 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         )
         np.testing.assert_allclose(seen.by_error[:, c], (high - low) / 2e-5, atol=2e-8)
     for at, view in enumerate(views):
-        one = layers_of([({"a": 1.0}, sm.Pour(), view)], unknowns, ("a",), errors)
+        one = layers_of([({"a": 1.0}, sm.Pour(batch_g=100), view)], unknowns, ("a",), errors)
         many = look_through(theta[None], unknowns, ("a",), one)
         np.testing.assert_allclose(many[0], seen.spectrum[at], rtol=1e-12)
 
@@ -204,15 +212,17 @@ def test_a_colourant_may_be_called_white_or_clear() -> None:
     with pytest.raises(sm.PaletteError, match="unit: has doses in parts"):
         found.palette  # noqa: B018
     with pytest.raises(sm.PourError, match="the calibration's doses are shares"):
-        found.interval(sm.Recipe({"gorse": 0.1}, sm.Pour(), unit="g"))
+        found.interval(sm.Recipe({"gorse": 0.1}, sm.Pour(batch_g=100), unit="g"))
     weighed, beside = (dataclasses.replace(c, unit="g").palette for c in (found, plain))
     assert max(weighed.clear.absorption) == 0.0
     assert weighed.white == weighed.clear
     assert not any("white base" in text for text in found.poorly_known)
     mixture = {"gorse": 0.1, "clear": 0.1, "white": 0.8}
     np.testing.assert_allclose(
-        sm.predict(mixture, palette=weighed).lab,
-        sm.predict({"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=beside).lab,
+        sm.predict(mixture, palette=weighed, pour=sm.Pour(batch_g=100)).lab,
+        sm.predict(
+            {"gorse": 0.1, "dusk": 0.1, "chalk": 0.8}, palette=beside, pour=sm.Pour(batch_g=100)
+        ).lab,
     )
 
 
@@ -232,8 +242,12 @@ def test_units_do_not_matter() -> None:
     ]
     again = sm.calibrate(small)
     np.testing.assert_allclose(
-        found.interval({"gorse": 9e3, "kelp": 2e4}, view=sm.View(through=True)).lab,
-        again.interval({"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(through=True)).lab,
+        found.interval(
+            {"gorse": 9e3, "kelp": 2e4}, view=sm.View(through=True), pour=sm.Pour(batch_g=100)
+        ).lab,
+        again.interval(
+            {"gorse": 9e-4, "kelp": 2e-3}, view=sm.View(through=True), pour=sm.Pour(batch_g=100)
+        ).lab,
         atol=0.01,
     )
 
@@ -247,8 +261,10 @@ def test_films_on_cards_and_on_one_that_was_not_measured(tmp_path: Path) -> None
     learnt.append({"rosehip": 0.01, "chalk": 0.01})
     path, cards = made.write(tmp_path, learnt, np.random.default_rng(3))
     with pytest.raises(sm.PourError, match=r"line 2: backing must be .* a name .*white card"):
-        sm.read_test_pours(path, reflectance_unit="percent")
-    pours = sm.read_test_pours(path, backings=cards, reflectance_unit="percent")
+        sm.read_test_pours(path, reflectance_unit="percent", pour=sm.Pour(batch_g=100))
+    pours = sm.read_test_pours(
+        path, backings=cards, reflectance_unit="percent", pour=sm.Pour(batch_g=100)
+    )
     found = sm.calibrate(pours)
     assert found.contact == "wet"
     loads = {"rosehip": 0.008, "chalk": 0.004}
@@ -276,8 +292,10 @@ def test_backings_are_refused_with_the_line(tmp_path: Path) -> None:
     ):
         cards.write_text(text)
         with pytest.raises(sm.PourError, match=said):
-            sm.read_test_pours(readings, backings=cards)
-    read = sm.read_test_pours(readings, backings={"card": [0.4] * NM.size})
+            sm.read_test_pours(readings, backings=cards, pour=sm.Pour(batch_g=100))
+    read = sm.read_test_pours(
+        readings, backings={"card": [0.4] * NM.size}, pour=sm.Pour(batch_g=100)
+    )
     assert read[0].view.backing_reflectance[0] == pytest.approx(0.4)
 
 
@@ -296,9 +314,9 @@ def test_the_page_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     found = names["paints"]
     assert isinstance(found, Calibration)
     again = sm.read(tmp_path / "paints.json")
-    assert again.interval({"gorse": 0.2, "chalk": 0.8}) == found.interval(
-        {"gorse": 0.2, "chalk": 0.8}
-    )
+    assert again.interval(
+        {"gorse": 0.2, "chalk": 0.8}, pour=sm.Pour(batch_g=100)
+    ) == found.interval({"gorse": 0.2, "chalk": 0.8}, pour=sm.Pour(batch_g=100))
 
 
 # --- on the command line, by mass

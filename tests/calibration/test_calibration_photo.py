@@ -113,7 +113,13 @@ def test_the_chart_teaches_the_camera(number: int, light: str) -> None:
     soaps = np.array([np.interp(NM, ph.NM, ph.strong_soap(rng)) for _ in range(60)])
     soaps = soaps[(soaps @ observation("D65").weights[1]) > 5]
     pours = [
-        sm.TestPour({}, f"bar {i}", lab=(50.0, 0.0, 0.0), response=response(s, weights, rng))
+        sm.TestPour(
+            {},
+            f"bar {i}",
+            lab=(50.0, 0.0, 0.0),
+            response=response(s, weights, rng),
+            pour=sm.Pour(batch_g=100),
+        )
         for i, s in enumerate(soaps)
     ]
     (camera,) = cameras_of(pours)
@@ -137,6 +143,7 @@ def test_other_lights_are_other_cameras() -> None:
             f"bar {i}",
             lab=(60.0, 0.0, 0.0),
             response=response(grey, camera_weights(*kind), rng),
+            pour=sm.Pour(batch_g=100),
         )
         for i, kind in enumerate([(0, "D65"), (1, "FL11"), (0, "D65"), (1, "FL11")])
     ]
@@ -207,7 +214,7 @@ def test_what_a_photo_gives_along(tmp_path: Path, wide: bool) -> None:
     sample = 0.1 + 0.6 / (1 + np.exp((560 - ph.NM) / 20))
     place = ph.shoot(tmp_path / "bar.jpg", sample, light, camera, rng, wide_gamut=wide)
     target = sm.read_photo(place, region=ph.SAMPLE, chart=ph.CHART)
-    pour = sm.TestPour.from_target({"gorse": 1.0}, target)
+    pour = sm.TestPour.from_target({"gorse": 1.0}, target, pour=sm.Pour(batch_g=100))
     assert pour.response is not None
     # What the camera itself would give, a matrix apart: fitted to the patches, right on the bar.
     power = camera * ph.lights()[light]
@@ -220,7 +227,7 @@ def test_what_a_photo_gives_along(tmp_path: Path, wide: bool) -> None:
     np.testing.assert_allclose(np.array(pour.response.region) @ to_camera, exact[-1], rtol=0.08)
     # Of a chart with a reference of its own the spectra are not known.
     own = sm.read_photo(place, region=ph.SAMPLE, chart=sm.Chart(ph.CHART, reference=_reference()))
-    assert sm.TestPour.from_target({"gorse": 1.0}, own).response is None
+    assert sm.TestPour.from_target({"gorse": 1.0}, own, pour=sm.Pour(batch_g=100)).response is None
 
 
 def test_a_response_is_checked() -> None:
@@ -235,7 +242,7 @@ def test_a_response_is_checked() -> None:
         with pytest.raises(sm.PhotoError, match="response"):
             dataclasses.replace(good, **change)  # type: ignore[arg-type]
     with pytest.raises(sm.ShadematchError, match="response"):
-        sm.TestPour({"gorse": 1.0}, lab=(50.0, 0.0, 0.0), response=3)  # type: ignore[arg-type]
+        sm.TestPour({"gorse": 1.0}, lab=(50.0, 0.0, 0.0), response=3, pour=sm.Pour(batch_g=100))  # type: ignore[arg-type]
 
 
 def _reference() -> list[tuple[float, float, float]]:

@@ -51,6 +51,8 @@ def test_tubes_are_taken_over_in_one_unit_only() -> None:
 def test_a_test_pour_of_shares_is_no_recipe() -> None:
     weighed = learnt().pours[-1]
     assert weighed.recipe.unit == "g" and weighed.recipe.doses == weighed.doses
-    share = sm.TestPour({"a": 0.3}, "film", sm.Pour(), sm.View(), "part", lab=(50, 10, 10))
+    share = sm.TestPour(
+        {"a": 0.3}, "film", sm.Pour(batch_g=100), sm.View(), "part", lab=(50, 10, 10)
+    )
     with pytest.raises(sm.PourError, match="unit: must be 'cm' or 'g'"):
         share.recipe  # noqa: B018

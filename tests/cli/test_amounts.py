@@ -148,9 +148,9 @@ def test_test_pours_in_millimetres_are_refused(run: Run, tmp_path: Path) -> None
     form = tmp_path / "form.csv"
     form.write_text("name,batch_g,thickness_cm,dose_cm:gorse,L,a,b\nfirst,500,10,2,60,10,40\n")
     with pytest.raises(sm.PourError, match=r"line 2: thickness_cm is 10 cm.*it is 1 cm") as found:
-        sm.read_test_pours(form)
+        sm.read_test_pours(form, pour=sm.Pour(batch_g=100))
     assert "any_thickness=True" in found.value.remedy
-    (bar,) = sm.read_test_pours(form, any_thickness=True)
+    (bar,) = sm.read_test_pours(form, any_thickness=True, pour=sm.Pour(batch_g=100))
     assert bar.pour.thickness_cm == 10
     with pytest.raises(sm.PourError, match="first: thickness_cm is 10 cm"):
         sm.calibrate([bar])

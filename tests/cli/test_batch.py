@@ -97,7 +97,7 @@ def test_match_shades(run: Run) -> None:
     assert (found["expected"], found["p90"]) == (shades.expected, shades.p90)
     assert [each["added"] for each in found["each"]] == [dict(s.added) for s in shades]
     assert run("match", "#7a3b8f", "--dab", "30")[0] == 2
-    assert "--dab" in run("match", "#7a3b8f", "--shades", "2", "--dab", "90")[2]
+    assert "--dab" in run("match", "#7a3b8f", "--shades", "2", "--dab", "90", "--batch", "100")[2]
 
 
 @pytest.mark.parametrize(

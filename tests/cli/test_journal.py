@@ -74,7 +74,10 @@ def test_what_is_wrong_is_said_by_its_option(
         (("journal", "begin"), "NAME: names no pastes"),
         (("journal", "begin", "gorse"), "pigments: is the journal of other pastes"),
         (("journal", "add", "lemon=2"), "--lab: give the colour that was measured, once"),
-        (("journal", "add", "lemmon=2", "--lab", "80", "0", "50"), "no such paste"),
+        (
+            ("journal", "add", "lemmon=2", "--batch", "250", "--lab", "80", "0", "50"),
+            "no such paste",
+        ),
         (("journal", "pour", "lemon=2", "--recipe", "p.json"), "--recipe: brings its own doses"),
         (("journal", "pour", "lemon=2", "--field", "x"), "--field: is no field"),
         (("journal", "measured", "1", "--lab", "50", "0", "0"), "Pour one first"),

@@ -31,7 +31,17 @@ def test_smallest_batch(run: Run) -> None:
 
 
 def test_same_look(run: Run) -> None:
-    words = ("same-look", "gorse=2", "rosehip=1", "--to-batch", "200", "--to-thickness", "2")
+    words = (
+        "same-look",
+        "gorse=2",
+        "rosehip=1",
+        "--batch",
+        "100",
+        "--to-batch",
+        "200",
+        "--to-thickness",
+        "2",
+    )
     status, out, _ = run(*words)
     assert status == 0
     assert "the doses stay as they are" in out
@@ -44,17 +54,27 @@ def test_same_look(run: Run) -> None:
 
 
 def test_lights(run: Run) -> None:
-    words = ("lights", "#d9822b", "--poured", "gorse=1", "rosehip=1", "--lights", "A")
+    words = (
+        "lights",
+        "#d9822b",
+        "--poured",
+        "gorse=1",
+        "rosehip=1",
+        "--lights",
+        "A",
+        "--batch",
+        "100",
+    )
     status, out, _ = run(*words)
-    recipe = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour())
+    recipe = sm.Recipe({"gorse": 1.0, "rosehip": 1.0}, sm.Pour(batch_g=100))
     found = sm.lights(recipe, "#d9822b", lights=["A"])
     assert status == 0
     assert f"CIEDE2000 {found['A'].delta_e:.2f}" in out
     told = json.loads(run(*words, "--json")[1])
     assert told["lights"][0]["delta_e"] == pytest.approx(found["A"].delta_e)
     assert told["lights"][0]["index"] is None
-    told = json.loads(run("lights", "#d9822b", "--json")[1])
-    assert told["doses"] == dict(sm.match("#d9822b").recipe.doses)
+    told = json.loads(run("lights", "#d9822b", "--batch", "100", "--json")[1])
+    assert told["doses"] == dict(sm.match("#d9822b", pour=sm.Pour(batch_g=100)).recipe.doses)
     assert len(told["lights"]) == 4
 
 
@@ -73,11 +93,11 @@ def test_let_down(run: Run) -> None:
 
 def test_match_with_let_downs_under_lights(run: Run) -> None:
     words = ("match", "#f4d9c6", "--let-down", "gorse=1/50", "--let-down", "rosehip=1/50")
-    words += ("--weigh-step", "0.5", "--lights", "D65,A")
+    words += ("--weigh-step", "0.5", "--lights", "D65,A", "--batch", "100")
     let_downs = [
         sm.LetDown.made(name, paste=1, base_g=50, step_g=0.5) for name in ("gorse", "rosehip")
     ]
-    m = sm.match("#f4d9c6", let_downs=let_downs, lights=["D65", "A"])
+    m = sm.match("#f4d9c6", let_downs=let_downs, lights=["D65", "A"], pour=sm.Pour(batch_g=100))
     status, out, _ = run(*words)
     assert status == 0
     assert f"CIEDE2000  {m.delta_e:.2f}" in out

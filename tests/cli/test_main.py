@@ -117,7 +117,7 @@ def test_match_json(run: Run) -> None:
     choice = {"doses", "unit", "proportions", "total", "load", "tubes", "delta_e", "predicted"}
     assert set(found) == choice | {
         *("target", "closest", "ideal", "choices", "bound", "proved", "frugal_proved"),
-        *("tolerance", "verdict", "pour", "view", "cautions", "rule", "spread"),
+        *("tolerance", "verdict", "pour", "view", "cautions", "notices", "rule", "spread"),
     }
     assert found["rule"] == "nominal"
     assert found["spread"]["delta_e"] == pytest.approx(found["delta_e"], abs=1e-9)
@@ -193,8 +193,8 @@ def test_spectrum_is_what_the_file_says(run: Run, files: Path) -> None:
 
 
 def test_predict(run: Run) -> None:
-    status, out, err = run("predict", "kelp=1", "gorse=2", "--thickness", "2")
-    p = sm.predict({"gorse": 2, "kelp": 1}, pour=sm.Pour(thickness_cm=2))
+    status, out, err = run("predict", "kelp=1", "gorse=2", "--thickness", "2", "--batch", "100")
+    p = sm.predict({"gorse": 2, "kelp": 1}, pour=sm.Pour(batch_g=100, thickness_cm=2))
     assert (status, err) == (0, "")
     assert str(p) in out
     assert str(p.recipe.pour) in out
@@ -203,18 +203,18 @@ def test_predict(run: Run) -> None:
 
 
 def test_predict_says_what_a_match_would_not_do(run: Run) -> None:
-    _, out, _ = run("predict", "gorse=4.5")
+    _, out, _ = run("predict", "gorse=4.5", "--batch", "100")
     assert "the load limit is 4" in out
     assert "not all doses are multiples of 1 cm" in out
 
 
 def test_predict_json(run: Run) -> None:
-    _, out, _ = run("predict", "gorse=1.5", "kelp=1", "--json")
+    _, out, _ = run("predict", "gorse=1.5", "kelp=1", "--batch", "100", "--json")
     found = json.loads(out)
-    p = sm.predict({"gorse": 1.5, "kelp": 1})
+    p = sm.predict({"gorse": 1.5, "kelp": 1}, pour=sm.Pour(batch_g=100))
     assert set(found) == {
         *("doses", "unit", "proportions", "total", "load", "tubes", "predicted"),
-        *("pour", "view", "cautions"),
+        *("pour", "view", "cautions", "notices"),
     }
     assert found["doses"] == {"gorse": 1.5, "kelp": 1.0}
     assert found["proportions"] is None
@@ -229,7 +229,7 @@ def test_palette(run: Run) -> None:
     assert palette.note in out
     lines = out.splitlines()
     for line, pigment in zip(lines[1:], palette.pigments, strict=False):
-        code = sm.predict({pigment.name: 2}).hex
+        code = sm.predict({pigment.name: 2}, pour=sm.Pour(batch_g=100)).hex
         assert line.split()[:4] == [pigment.name, code, f"{pigment.tube_size:g}", "cm"]
         assert line.index(code) == lines[0].index("colour")
 
@@ -241,7 +241,7 @@ def test_palette_file(run: Run, files: Path) -> None:
     assert "not known" in out
     _, out, _ = run("palette", str(files / "unpriced.json"), "--json")
     found = json.loads(out)
-    assert set(found) == {"note", "unit", "pigments"}
+    assert set(found) == {"note", "unit", "pigments", "notices"}
     (pigment,) = found["pigments"]
     assert set(pigment) == {"name", "hex", "tube_size", "tube_price", "scatters"}
     assert (pigment["name"], pigment["tube_price"]) == ("Grün", None)
@@ -268,7 +268,7 @@ def test_help_tells_the_real_defaults(run: Run) -> None:
     tolerance = sm.match("#d9822b").tolerance
     _, out, _ = run("match", "--help")
     assert f"may be ({tolerance:g})" in " ".join(out.split())
-    assert f"base in g ({sm.Pour().batch_g:g})" in out
+    assert f"base in g ({sm.Pour(batch_g=100).batch_g:g})" in out
 
 
 # ---- the swatch ----
@@ -560,7 +560,7 @@ def shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
     [
         (("same-look", "gorse=2", "--to-batch", "0.1"), "--to-batch: too small"),
         (("smallest-batch", "#d9822b", "--step", "1e9"), "--step: must be at most 100,000 g"),
-        (("let-down", "#c8d050", "--weigh-least", "101"), "Give at most 100 g"),
+        (("let-down", "#c8d050", "--weigh-least", "501"), "Give at most 500 g"),
         (("feasibility", "#d9822b", "--thicknesses", "-1,2"), "--thicknesses: must be at least"),
         (("palette", "key.json"), "error: key.json: an entry appears twice"),
         (("predict", "gorse=2", "--palette", "key.json"), "error: key.json: an entry appears"),

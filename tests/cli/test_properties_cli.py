@@ -46,6 +46,8 @@ GOOD: dict[str, list[str]] = {
     "layers": ["0.5:gorse=2", "--palette", "PALETTE"],
     "palette": ["PALETTE"],
     "calibrate": ["POURS", "--save", "LEARNT"],
+    "match-many": ["TARGETS", "--batch", "100", "--palette", "PALETTE"],
+    "settings": ["--settings", "USUAL", "--batch", "300", "--replace"],
     "journal": ["begin", "gorse", "jetty", "--journal", "BOOK"],
 }
 """For each verb some words that are right."""
@@ -125,6 +127,12 @@ def spoilt(words: list[str], rng: random.Random) -> list[str]:
     return words
 
 
+def targets(folder: Path) -> Path:
+    place = folder / "targets.csv"
+    place.write_text("name,hex\none,#d9822b\n", encoding="utf-8")
+    return place
+
+
 def test_every_verb_has_its_words() -> None:
     (verbs,) = (a.choices for a in _parser()._actions if a.dest == "verb")
     # The one verb that makes the folder it is given would make all the wrong ones.
@@ -145,6 +153,8 @@ def test_wrong_words_end_in_one_line(
         "STOCK": DATA / "shelf.csv",
         "POURS": DATA / "test-pours-lab.csv",
         "LEARNT": tmp_path / "learnt.json",
+        "USUAL": tmp_path / "usual.toml",
+        "TARGETS": targets(tmp_path),
         "BOOK": tmp_path / "book.jsonl",
         "FORM": tmp_path / "form.csv",
     }

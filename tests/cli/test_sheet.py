@@ -12,6 +12,7 @@ import pytest
 import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.matching.match import Match
+from shadematch.studio.palette import INVENTED
 from shadematch.support.cautions import CAUTIONS
 
 Run = Callable[..., tuple[int, str, str]]
@@ -89,7 +90,7 @@ def test_sheet_of_a_colour_and_of_a_file(run: Run, found: Match) -> None:
     assert (status, out) == (0, expected.text)
     run("match", *ASKED, "--save", "o.json")
     status, out, _ = run("sheet", "--recipe", "o.json", *page, "--save", "s.html")
-    assert (status, out) == (0, "saved in s.html\n")
+    assert (status, out) == (0, f"saved in s.html\n\n{INVENTED}\n")
     assert Path("s.html").read_text(encoding="utf-8") == expected.html
     status, out, _ = run("sheet", "--recipe", "o.json", *page, "--save", "s.txt", "--json")
     told = json.loads(out)
@@ -176,7 +177,7 @@ BAD = [
 
 @pytest.mark.parametrize(("line", "parts"), BAD, ids=[line for line, _ in BAD])
 def test_bad_input(run: Run, line: str, parts: tuple[str, ...]) -> None:
-    sm.save(sm.predict({"gorse": 1}), "o.json")
+    sm.save(sm.predict({"gorse": 1}, pour=sm.Pour(batch_g=100)), "o.json")
     Path("bad.json").write_text('{"format": "shadematch palette", "version": 1}', encoding="utf-8")
     Path("newer.json").write_text('{"format": "shadematch recipe", "version": 7}', encoding="utf-8")
     before = {path.name for path in Path().iterdir()}
@@ -190,7 +191,9 @@ def test_bad_input(run: Run, line: str, parts: tuple[str, ...]) -> None:
 
 
 def test_notes_cant_steer_the_terminal(run: Run) -> None:
-    sm.save(sm.predict({"gorse": 1}), "o.json", note="a\x1b[2Jb\x9b31m\u202e")
+    sm.save(
+        sm.predict({"gorse": 1}, pour=sm.Pour(batch_g=100)), "o.json", note="a\x1b[2Jb\x9b31m\u202e"
+    )
     for line in (("sheet", "--recipe", "o.json"), ("repeat", "o.json")):
         status, out, _ = run(*line)
         assert status == 0

@@ -26,8 +26,8 @@ LAB = (50.0, 0.0, 0.0)
     [
         (lambda: sm.View(observer=[10]), "observer", "Give degrees, such as 2"),
         (lambda: sm.Target.from_lab(LAB, observer=None), "observer", "Give degrees, such as 2"),
-        (lambda: sm.Pour(white=50), "white", "It is a fraction: 50 % is 0.5"),
-        (lambda: sm.Pour(white=500), "white", "Give 1 or less"),
+        (lambda: sm.Pour(batch_g=100, white=50), "white", "It is a fraction: 50 % is 0.5"),
+        (lambda: sm.Pour(batch_g=100, white=500), "white", "Give 1 or less"),
         (lambda: sm.LetDown(pigment="a", paste_per_g=1, white=5), "white", "5 % is 0.05"),
         (lambda: sm.Pour(1000), "Pour", r"Write Pour\(batch_g=...\)"),
         (lambda: sm.View("D50"), "View", r"Write View\(illuminant=...\)"),

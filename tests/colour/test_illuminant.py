@@ -43,7 +43,9 @@ def test_an_unknown_light_against_colour_science(colour: ModuleType) -> None:
     shape = colour.SpectralShape(360, 830, 1)
     body = colour.sd_blackbody(3500, shape)
     lamp = sm.Illuminant("3500 K", tuple(body.wavelengths), tuple(body.values))
-    seen = sm.predict({"gorse": 2, "dusk": 1}, view=sm.View(illuminant=lamp))
+    seen = sm.predict(
+        {"gorse": 2, "dusk": 1}, view=sm.View(illuminant=lamp), pour=sm.Pour(batch_g=100)
+    )
     sample = distribution_of(seen).interpolate(colour.SpectralShape(380, 730, 1))
     cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     xyz = colour.sd_to_XYZ(
@@ -91,8 +93,10 @@ def pickle_of(thing: object) -> object:
 def test_it_crosses_to_other_processes(colour: ModuleType) -> None:
     view = sm.View(illuminant=of(colour, "A"))
     with ProcessPoolExecutor(1) as pool:
-        there = list(sm.match_many(["#d9822b"], view=view, executor=pool))
-    assert there[0].delta_e == sm.match("#d9822b", view=view).delta_e
+        there = list(
+            sm.match_many(["#d9822b"], view=view, executor=pool, pour=sm.Pour(batch_g=100))
+        )
+    assert there[0].delta_e == sm.match("#d9822b", view=view, pour=sm.Pour(batch_g=100)).delta_e
 
 
 def test_from_a_file_and_from_the_command_line(
@@ -102,7 +106,7 @@ def test_from_a_file_and_from_the_command_line(
     lamp = sm.Illuminant.from_csv(path)
     assert lamp.name == "hall lamp.csv" and max(lamp.power) == 1
     assert sm.Illuminant.from_csv(path, name="hall").name == "hall"
-    want = sm.match("#d9822b", view=sm.View(illuminant=lamp))
+    want = sm.match("#d9822b", view=sm.View(illuminant=lamp), pour=sm.Pour(batch_g=100))
     assert main(["match", "#d9822b", "--illuminant", str(path), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["delta_e"] == want.delta_e and told["view"]["illuminant"]["name"] == lamp.name
@@ -141,12 +145,14 @@ def test_what_is_no_light(name: str, x: object, power: object, problem: str) -> 
 def test_light_without_blue_is_refused_where_it_leaves_no_white() -> None:
     """The 10 degree observer's z is 0 from 560 nm on (CIE 15): CIELAB would divide by it."""
     amber = sm.Illuminant("amber", range(380, 731, 10), [0.0] * 19 + [1.0] * 17)  # type: ignore[arg-type]
-    assert np.isfinite(sm.predict({"gorse": 1}, view=sm.View(illuminant=amber)).lab).all()
+    assert np.isfinite(
+        sm.predict({"gorse": 1}, view=sm.View(illuminant=amber), pour=sm.Pour(batch_g=100)).lab
+    ).all()
     with pytest.raises(sm.ColourError, match=r"illuminant: has light at one end.*amber.*blue"):
         sm.View(illuminant=amber, observer="10")
     seen = sm.View(observer="10")
     with pytest.raises(sm.ColourError, match="amber"):
-        sm.match("#d9822b", view=seen, lights=["D65", amber])
+        sm.match("#d9822b", view=seen, lights=["D65", amber], pour=sm.Pour(batch_g=100))
 
 
 def test_a_view_refuses_what_is_no_light() -> None:

@@ -223,7 +223,7 @@ def test_a_kept_batch_knows_how_its_let_downs_were_made(tmp_path: Path) -> None:
 def test_two_let_downs_of_one_paste_are_told_apart() -> None:
     strong, weak = (sm.LetDown.made("rosehip", paste=1, base_g=g) for g in (10, 50))
     parts = (Weighed(strong, 5.0), Weighed(weak, 5.0), Weighed(strong, 3.0))
-    recipe = sm.Recipe({"rosehip": sum(p.paste for p in parts)}, sm.Pour(), parts)
+    recipe = sm.Recipe({"rosehip": sum(p.paste for p in parts)}, sm.Pour(batch_g=100), parts)
     c = sm.correct(recipe, sm.predict(recipe).lab, sm.predict(recipe).hex)
     assert {s.name for s in c.strengths} == {"rosehip", str(strong), str(weak)}
     assert [d.mass_g for d in c._belief.let_downs] == [8.0, 5.0]

@@ -137,15 +137,15 @@ def test_bad_grids_are_refused(changes: dict[str, object], words: str) -> None:
 @pytest.mark.parametrize("along", ["load", "thickness", "white"])
 def test_ladder_is_a_row_of_predictions(along: str) -> None:
     doses = {"gorse": 1.0, "rosehip": 2.0}
-    made = sm.ladder(doses, along=along)  # type: ignore[arg-type]
+    made = sm.ladder(doses, along=along, pour=sm.Pour(batch_g=100))  # type: ignore[arg-type]
     for at in (0, 57, 240):
         value = float(made.values[at])
         if along == "load":
             one = sm.predict({n: d * value / 3.0 for n, d in doses.items()})
         elif along == "thickness":
-            one = sm.predict(doses, pour=sm.Pour(thickness_cm=value))
+            one = sm.predict(doses, pour=sm.Pour(batch_g=100, thickness_cm=value))
         else:
-            one = sm.predict(doses, pour=sm.Pour(white=value))
+            one = sm.predict(doses, pour=sm.Pour(batch_g=100, white=value))
         # One goes by the table, the other by a spline through it.
         assert float(delta_e(made.lab[at], np.array(one.lab))) < 1e-3
         assert made.hexes[at] == one.hex
@@ -156,23 +156,34 @@ def test_ladder_is_a_row_of_predictions(along: str) -> None:
 
 
 def test_ladders_of_one_question_are_equal() -> None:
-    one, same = (sm.ladder({"dusk": 1}, along="thickness", values=(1, 2)) for _ in range(2))
+    one, same = (
+        sm.ladder({"dusk": 1}, along="thickness", values=(1, 2), pour=sm.Pour(batch_g=100))
+        for _ in range(2)
+    )
     assert one == same and len({one, same, pickle.loads(pickle.dumps(one))}) == 1
     palette = sm.demo_palette().only("dusk")
     grey = palette.pigments[0].model_copy(update={"absorption": (0.5,) * 36})
     palette = palette.model_copy(update={"pigments": (grey,)})
     for other in (
-        sm.ladder({"dusk": 1}, along="thickness", values=(1, 3)),
-        sm.ladder({"dusk": 1}, along="thickness", values=(1, 2), every=4.0),
-        sm.ladder({"dusk": 1}, along="thickness", values=(1, 2), palette=palette),
-        sm.ladder({"dusk": 2}, along="thickness", values=(1, 2)),
+        sm.ladder({"dusk": 1}, along="thickness", values=(1, 3), pour=sm.Pour(batch_g=100)),
+        sm.ladder(
+            {"dusk": 1}, along="thickness", values=(1, 2), every=4.0, pour=sm.Pour(batch_g=100)
+        ),
+        sm.ladder(
+            {"dusk": 1},
+            along="thickness",
+            values=(1, 2),
+            palette=palette,
+            pour=sm.Pour(batch_g=100),
+        ),
+        sm.ladder({"dusk": 2}, along="thickness", values=(1, 2), pour=sm.Pour(batch_g=100)),
     ):
         assert one != other
     assert one != "a ladder"
 
 
 def test_ladder_of_given_values() -> None:
-    made = sm.ladder({"dusk": 1}, along="thickness", values=(2, 1, 4))
+    made = sm.ladder({"dusk": 1}, along="thickness", values=(2, 1, 4), pour=sm.Pour(batch_g=100))
     assert made.values.tolist() == [1.0, 2.0, 4.0]
     assert "background:#" in made._repr_html_()
     assert "thickness [cm] from 1 to 4" in str(made)
@@ -203,7 +214,7 @@ def test_bad_ladders_are_refused(doses: object, changes: dict[str, object], word
 
 
 def _drawings(green: Feasibility) -> dict[str, object]:
-    small = sm.gamut(pour=sm.Pour(white=0.5))
+    small = sm.gamut(pour=sm.Pour(batch_g=100, white=0.5))
     cut = small.slice(lightness=60, step=10)
     whole = small.whole(lightness=60, step=20, batches_g=(100,))
     return {
@@ -214,7 +225,9 @@ def _drawings(green: Feasibility) -> dict[str, object]:
         "comparison": lambda ax: plots.draw_comparison(
             green.compare(sm.demo_palette().without("dusk")), ax
         ),
-        "ladder": lambda ax: plots.draw_ladder(sm.ladder({"dusk": 1}, along="thickness"), ax),
+        "ladder": lambda ax: plots.draw_ladder(
+            sm.ladder({"dusk": 1}, along="thickness", pour=sm.Pour(batch_g=100)), ax
+        ),
     }
 
 
@@ -244,7 +257,7 @@ def test_feasibility_is_drawn_in_true_colours(green: Feasibility) -> None:
 
 
 def test_the_solid_turns_without_a_script() -> None:
-    small = sm.gamut(pour=sm.Pour(white=0.5))
+    small = sm.gamut(pour=sm.Pour(batch_g=100, white=0.5))
     bundle = plots.turning(small)._repr_mimebundle_()
     still = {"text/html", "image/png", "text/plain"}
     assert set(bundle) == {"application/vnd.plotly.v1+json", *still}
@@ -255,7 +268,7 @@ def test_the_solid_turns_without_a_script() -> None:
 
 
 def test_missing_libraries_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    small = sm.gamut(pour=sm.Pour(white=0.5))
+    small = sm.gamut(pour=sm.Pour(batch_g=100, white=0.5))
     assert small.surface.volume > 0
     monkeypatch.setitem(sys.modules, "plotly", None)
     with pytest.raises(
@@ -264,7 +277,7 @@ def test_missing_libraries_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
         plots.turning(small)
     monkeypatch.setitem(sys.modules, "skimage.measure", None)
     with pytest.raises(sm.MissingExtraError, match=r"needs .*\[plots\].*pip install "):
-        _ = sm.gamut(pour=sm.Pour(white=0.51)).surface
+        _ = sm.gamut(pour=sm.Pour(batch_g=100, white=0.51)).surface
 
 
 def test_ink_is_read_on_any_colour() -> None:

@@ -31,9 +31,9 @@ from tests.invented.problems import invented_palette
 mpl.use("Agg")
 
 CONDITIONS = (
-    sm.Pour(),
-    sm.Pour(thickness_cm=3.0, white=0.05, max_load=2.5),
-    sm.Pour(thickness_cm=0.4, white=1.0),
+    sm.Pour(batch_g=100),
+    sm.Pour(batch_g=100, thickness_cm=3.0, white=0.05, max_load=2.5),
+    sm.Pour(batch_g=100, thickness_cm=0.4, white=1.0),
 )
 
 
@@ -66,7 +66,7 @@ def test_every_sampled_colour_of_random_palettes_is_inside(seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
     palette = invented_palette(rng, int(rng.integers(1, 9)), twins=seed == 5)
     view = sm.View(backing="black") if seed % 2 else sm.View(through=True)
-    found = sm.gamut(palette=palette, view=view)
+    found = sm.gamut(palette=palette, view=view, pour=sm.Pour(batch_g=100))
     labs = lab_of(found, sampled_loads(rng, len(palette.pigments), 4.0, 150))
     assert found.distances(labs).max() <= 0.1
     for lab in labs[:5]:
@@ -77,7 +77,7 @@ def test_every_sampled_colour_of_random_palettes_is_inside(seed: int) -> None:
 
 def test_targets_moved_outward_are_outside() -> None:
     """The judge is brute force: no one of 60,000 sampled recipes may be inside either."""
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     rng = np.random.default_rng(2)
     brute = lab_of(found, sampled_loads(rng, 5, 4.0, 60_000))
     centre = np.array([55.0, 0.0, 0.0])
@@ -101,8 +101,8 @@ def test_targets_moved_outward_are_outside() -> None:
 
 def test_what_is_lighter_than_bare_base_is_outside() -> None:
     """R falls with every dose, so L* is at most that of no paste at all."""
-    found = sm.gamut()
-    bare = sm.predict({}).lab
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
+    bare = sm.predict({}, pour=sm.Pour(batch_g=100)).lab
     lighter = sm.Target((bare[0] + 1.0, bare[1], bare[2]))
     assert not found.contains(lighter)
     answer = found.nearest(lighter)
@@ -114,7 +114,7 @@ def test_what_is_lighter_than_bare_base_is_outside() -> None:
 @pytest.mark.parametrize("code", ["#00ffff", "#8888ff", "#ff00ff", "#fffbe0", "#4000ff"])
 def test_nearest_is_not_beaten_by_multistart_scipy(code: str) -> None:
     """SLSQP from eight starts on scikit-image's CIEDE2000."""
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     target = sm.Target.from_hex(code)
     model = model_for(found.palette, 1.0, 0.0, found.view)
     wanted = target.lab_in(found.view)
@@ -143,7 +143,7 @@ def test_nearest_is_not_beaten_by_multistart_scipy(code: str) -> None:
 
 
 def test_many_targets_at_once_agree_with_the_single_search() -> None:
-    region = RealDoses(sm.demo_palette(), sm.Pour(white=0.1), sm.View())
+    region = RealDoses(sm.demo_palette(), sm.Pour(batch_g=100, white=0.1), sm.View())
     rng = np.random.default_rng(4)
     labs = np.column_stack([rng.uniform(5, 95, 40), rng.uniform(-90, 90, (40, 2))])
     together = region.distances(labs)
@@ -152,7 +152,7 @@ def test_many_targets_at_once_agree_with_the_single_search() -> None:
 
 
 def test_descend_keeps_to_the_region_and_says_what_it_reached() -> None:
-    region = RealDoses(sm.demo_palette(), sm.Pour(), sm.View())
+    region = RealDoses(sm.demo_palette(), sm.Pour(batch_g=100), sm.View())
     rng = np.random.default_rng(5)
     labs = np.column_stack([rng.uniform(0, 100, 200), rng.uniform(-120, 120, (200, 2))])
     starts = rng.dirichlet(np.full(6, 0.5), size=200)[:, :5] * 1000.0
@@ -173,7 +173,10 @@ def test_no_whole_recipe_is_closer_than_the_gamut() -> None:
 
 
 def test_fewer_pigments_reach_less() -> None:
-    both, one = sm.gamut(), sm.gamut(max_pigments=2)
+    both, one = (
+        sm.gamut(pour=sm.Pour(batch_g=100)),
+        sm.gamut(max_pigments=2, pour=sm.Pour(batch_g=100)),
+    )
     rng = np.random.default_rng(7)
     targets = [sm.Target.from_srgb(rng.random(3).tolist()) for _ in range(60)]
     far, near = one.distances(targets), both.distances(targets)
@@ -193,8 +196,8 @@ def test_a_palette_that_scatters_is_answered_but_not_proved() -> None:
         name="chalk", absorption=(0.01,) * 36, scattering=(4.0,) * 36, tube_size=80.0
     )
     palette = demo.model_copy(update={"pigments": (*demo.pigments[:3], chalk)})
-    found = sm.gamut(palette=palette)
-    made = sm.predict({"gorse": 1.3, "chalk": 0.7}, palette=palette)
+    found = sm.gamut(palette=palette, pour=sm.Pour(batch_g=100))
+    made = sm.predict({"gorse": 1.3, "chalk": 0.7}, palette=palette, pour=sm.Pour(batch_g=100))
     assert found.contains(sm.Target(made.lab))
     far = found.nearest("#00ffff")
     assert far.bound == 0.0 and not far.proved
@@ -285,7 +288,7 @@ def test_hollows_and_cavities_stay() -> None:
 
 def test_volume_agrees_with_plain_monte_carlo() -> None:
     """Random colours over a box, each decided by search, without any voxels."""
-    found = sm.gamut(pour=sm.Pour(white=0.2))
+    found = sm.gamut(pour=sm.Pour(batch_g=100, white=0.2))
     value, error = found.volume.value, found.volume.error
     low = np.array([0.0, -90.0, -80.0])
     high = np.array([100.0, 90.0, 110.0])
@@ -299,7 +302,7 @@ def test_volume_agrees_with_plain_monte_carlo() -> None:
 
 
 def test_surface_is_closed_and_made_of_colours_that_can_be_made() -> None:
-    found = sm.gamut(pour=sm.Pour(white=0.2))
+    found = sm.gamut(pour=sm.Pour(batch_g=100, white=0.2))
     surface = found.surface
     edges = np.sort(surface.triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
     _, count = np.unique(edges, axis=0, return_counts=True)
@@ -315,7 +318,7 @@ def test_surface_is_closed_and_made_of_colours_that_can_be_made() -> None:
 
 @pytest.mark.parametrize("kind", [{"lightness": 60.0}, {"hue": 40.0}])
 def test_slice_is_decided_point_by_point(kind: dict[str, float]) -> None:
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     cut = found.slice(**kind, step=8.0)
     assert cut.distances.shape == (cut.up.size, cut.across.size)
     assert cut.area == cut.inside.sum() * 64.0 > 1000.0
@@ -337,7 +340,7 @@ def test_slice_is_decided_point_by_point(kind: dict[str, float]) -> None:
 
 
 def test_whole_maps_agree_with_match() -> None:
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     maps = found.whole(lightness=60.0, step=20.0, batches_g=(100.0, 300.0, 1200.0))
     middles = [float(np.median(m.distances)) for m in maps]
     assert middles == sorted(middles, reverse=True)
@@ -350,7 +353,7 @@ def test_whole_maps_agree_with_match() -> None:
 
 
 def test_coverage_counts() -> None:
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     some = found.coverage(["#d9822b", "#00ffff", sm.Target.from_hex("#7fb069")], within=1.0)
     assert some.share == pytest.approx(2 / 3)
     assert "66.7%" in some.sentence and some.sentence in str(some)
@@ -376,13 +379,13 @@ def test_munsell_colours_are_those_of_the_renotation() -> None:
 
 
 def test_another_thickness_is_another_gamut() -> None:
-    found = sm.gamut()
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
     thick = found.at(thickness_cm=4.0)
     assert thick.pour.thickness_cm == 4.0 and thick.palette == found.palette
-    pale = sm.predict({"rosehip": 0.02}).lab
+    pale = sm.predict({"rosehip": 0.02}, pour=sm.Pour(batch_g=100)).lab
     assert found.contains(sm.Target(pale))
     # Four times as thick the base itself is darker than that.
-    assert not thick.contains(sm.Target(sm.predict({}).lab))
+    assert not thick.contains(sm.Target(sm.predict({}, pour=sm.Pour(batch_g=100)).lab))
 
 
 # What it says.
@@ -390,13 +393,16 @@ def test_another_thickness_is_another_gamut() -> None:
 
 def test_gamuts_of_one_question_are_equal() -> None:
     palette = sm.demo_palette()
-    one = sm.gamut(palette=palette)
-    assert one == sm.gamut() == one.at() and len({one, sm.gamut()}) == 1
+    one = sm.gamut(palette=palette, pour=sm.Pour(batch_g=100))
+    assert (
+        one == sm.gamut(pour=sm.Pour(batch_g=100)) == one.at()
+        and len({one, sm.gamut(pour=sm.Pour(batch_g=100))}) == 1
+    )
     for other in (
-        sm.gamut(palette=palette.without("dusk")),
+        sm.gamut(palette=palette.without("dusk"), pour=sm.Pour(batch_g=100)),
         one.at(white=0.1),
-        sm.gamut(view=sm.View(backing="black")),
-        sm.gamut(max_pigments=2),
+        sm.gamut(view=sm.View(backing="black"), pour=sm.Pour(batch_g=100)),
+        sm.gamut(max_pigments=2, pour=sm.Pour(batch_g=100)),
     ):
         assert one != other
 
@@ -405,7 +411,7 @@ def test_results_read_and_draw_themselves() -> None:
     demo = sm.demo_palette()
     nasty = demo.pigments[0].model_copy(update={"name": "<script>alert(1)</script>"})
     palette = demo.model_copy(update={"pigments": (nasty, *demo.pigments[1:])})
-    found = sm.gamut(palette=palette)
+    found = sm.gamut(palette=palette, pour=sm.Pour(batch_g=100))
     for result in (
         found,
         found.nearest("#d9822b"),
@@ -446,7 +452,7 @@ def test_results_read_and_draw_themselves() -> None:
 )
 def test_bad_questions_are_refused(call: object, words: str) -> None:
     with pytest.raises(sm.ShadematchError, match=words):
-        call(sm.gamut())  # type: ignore[operator]
+        call(sm.gamut(pour=sm.Pour(batch_g=100)))  # type: ignore[operator]
 
 
 @pytest.mark.parametrize("within", [0.0, 0.1])
@@ -454,8 +460,8 @@ def test_a_colour_that_the_first_search_missed(
     within: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """False must be proved: where no floor says so, it is looked for once more."""
-    found = sm.gamut()
-    inside = sm.Target.from_lab(sm.predict({"gorse": 1, "dusk": 1}).lab)
+    found = sm.gamut(pour=sm.Pour(batch_g=100))
+    inside = sm.Target.from_lab(sm.predict({"gorse": 1, "dusk": 1}, pour=sm.Pour(batch_g=100)).lab)
     missed = found._found(np.array([20.0, 0.0, 0.0]))[0], 5.0
     monkeypatch.setattr(Gamut, "_found", lambda *_: missed)
     assert found.contains(inside, within=within)
@@ -464,9 +470,9 @@ def test_a_colour_that_the_first_search_missed(
 
 def test_bad_conditions_are_refused() -> None:
     with pytest.raises(sm.PourError, match="max_pigments"):
-        sm.gamut(max_pigments=0)
+        sm.gamut(max_pigments=0, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.PourError, match="palette"):
-        sm.gamut(palette="demo")  # type: ignore[arg-type]
+        sm.gamut(palette="demo", pour=sm.Pour(batch_g=100))  # type: ignore[arg-type]
 
 
 # The command line.
@@ -480,7 +486,7 @@ def test_verb_gamut(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     mine.write_text("mine")
     assert main(words) == 0
     text = capsys.readouterr().out
-    found = sm.gamut(pour=sm.Pour(white=0.5))
+    found = sm.gamut(pour=sm.Pour(batch_g=100, white=0.5))
     assert str(found.volume) in text and found.nearest("#b08060").sentence in text
     assert found.coverage("munsell", within=2.0).sentence in text
     assert picture.read_bytes().startswith(b"\x89PNG")

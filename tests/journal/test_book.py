@@ -48,7 +48,7 @@ def test_two_hundred_kills_lose_nothing(tmp_path: Path) -> None:
 
 def test_a_torn_line_is_told_and_ignored(tmp_path: Path) -> None:
     journal = begun(tmp_path)
-    journal.pour({"lemon": 1}, pour=sm.Pour())
+    journal.pour({"lemon": 1}, pour=sm.Pour(batch_g=100))
     whole = journal.path.read_bytes()
     line = whole.splitlines(keepends=True)[-1].replace(b'"event": 2', b'"event": 3')
     line = line.replace(b'"batch": 1', b'"batch": 2')
@@ -58,14 +58,14 @@ def test_a_torn_line_is_told_and_ignored(tmp_path: Path) -> None:
         assert [b.number for b in again.batches] == [1]
         assert "cut off" in str(again)
         whole_line = cut == len(line) - 1  # only its end is missing: it was all there
-        assert again.pour({"sea": 1}, pour=sm.Pour()) == (3 if whole_line else 2)
+        assert again.pour({"sea": 1}, pour=sm.Pour(batch_g=100)) == (3 if whole_line else 2)
         assert len(sm.Journal(journal.path).batches) == (3 if whole_line else 2)
 
 
 def test_a_missing_or_altered_line_is_found(tmp_path: Path) -> None:
     journal = begun(tmp_path)
     for dose in (1, 2, 3):
-        journal.pour({"lemon": dose}, pour=sm.Pour())
+        journal.pour({"lemon": dose}, pour=sm.Pour(batch_g=100))
     lines = journal.path.read_text("utf-8").splitlines(keepends=True)
     for wrong, said in (
         ([*lines[:2], *lines[3:]], "has event 4 where 3 is due"),
@@ -85,11 +85,11 @@ def test_a_missing_or_altered_line_is_found(tmp_path: Path) -> None:
 def test_two_writers_do_not_mix(tmp_path: Path) -> None:
     one = begun(tmp_path)
     two = sm.Journal(one.path)
-    numbers = [j.pour({"lemon": 1}, pour=sm.Pour()) for j in (one, two, two, one)]
+    numbers = [j.pour({"lemon": 1}, pour=sm.Pour(batch_g=100)) for j in (one, two, two, one)]
     assert numbers == [1, 2, 3, 4]
     assert one.events == sm.Journal(one.path).events
     code = "import sys, shadematch as sm; j = sm.Journal(sys.argv[1])\n"
-    code += "for _ in range(20): j.pour({'sea': 1}, pour=sm.Pour())"
+    code += "for _ in range(20): j.pour({'sea': 1}, pour=sm.Pour(batch_g=100))"
     running = [subprocess.Popen([sys.executable, "-c", code, str(one.path)]) for _ in range(3)]
     assert [p.wait() for p in running] == [0, 0, 0]
     assert [b.number for b in sm.Journal(one.path).batches] == list(range(1, 65))
@@ -104,7 +104,7 @@ def test_events_are_on_the_disk_when_a_call_returns(
         os, "fsync", lambda held: (synced.append(os.fstat(held).st_size), real(held))
     )
     journal = begun(tmp_path)
-    journal.pour({"lemon": 1}, pour=sm.Pour())
+    journal.pour({"lemon": 1}, pour=sm.Pour(batch_g=100))
     assert synced[-1] == journal.path.stat().st_size
 
     def full(*_: object) -> int:
@@ -112,9 +112,9 @@ def test_events_are_on_the_disk_when_a_call_returns(
 
     monkeypatch.setattr(os, "write", full)
     with pytest.raises(sm.FileError, match="No space left"):
-        journal.pour({"lemon": 2}, pour=sm.Pour())
+        journal.pour({"lemon": 2}, pour=sm.Pour(batch_g=100))
     monkeypatch.undo()
-    assert journal.pour({"lemon": 2}, pour=sm.Pour()) == 2
+    assert journal.pour({"lemon": 2}, pour=sm.Pour(batch_g=100)) == 2
 
 
 def test_wrong_places(tmp_path: Path) -> None:
@@ -142,7 +142,7 @@ def test_a_person_can_read_it(tmp_path: Path) -> None:
     first, second = journal.path.read_text("utf-8").splitlines()
     assert json.loads(first)["format"] == "shadematch journal" and "lemon" in first
     told = json.loads(second)
-    assert told["doses"] == {"lemon": 2.0} and told["pour"] == {"batch_g": 250.0}
+    assert told["doses"] == {"lemon": 2.0} and told["pour"]["batch_g"] == 250.0
     assert told["reading"] == {"lab": [85.0, -5.0, 60.0]} and "Ü7" in second
 
 
@@ -164,7 +164,7 @@ def test_to_a_spreadsheet_and_back(tmp_path: Path) -> None:
     again = sm.Journal.from_table(tmp_path / "book.csv", tmp_path / "again.jsonl")
     assert again.events == journal.events
     assert again.palette == journal.palette
-    again.pour({"lemon": 1}, pour=sm.Pour())
+    again.pour({"lemon": 1}, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.FileError, match="another file is there"):
         sm.Journal.from_table(tmp_path / "book.csv", tmp_path / "again.jsonl")
     text = raw.decode("utf-8-sig")

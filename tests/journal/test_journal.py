@@ -144,7 +144,7 @@ def test_doses_come_as_people_have_them(journal: sm.Journal) -> None:
     assert lesson.recipe.pour.thickness_cm == 1.0 and "1 cm thick" in str(lesson)
     blank = journal.add({}, (95, -1, 3), pour=pour)
     assert blank.recipe.doses == {}
-    with pytest.raises(sm.PourError, match="pour: is missing"):
+    with pytest.raises(sm.PourError, match="pour: doesn't say into how much base"):
         journal.add({"lemon": 2}, (80, 0, 50))
     with pytest.raises(sm.PourError, match="pour: has no meaning beside a recipe"):
         journal.add(sm.Recipe({"lemon": 2}, pour), (80, 0, 50), pour=sm.Pour(batch_g=100))
@@ -188,7 +188,7 @@ def test_a_void_batch_never_was(journal: sm.Journal) -> None:
     assert len(journal.events) == 15  # appended, never erased
     with pytest.raises(sm.PourError, match="or was voided"):
         journal.void(lesson)
-    assert journal.pour({"lemon": 1}, pour=sm.Pour()) == 14  # no number twice
+    assert journal.pour({"lemon": 1}, pour=sm.Pour(batch_g=100)) == 14  # no number twice
 
 
 def test_a_reading_alone_can_be_void(journal: sm.Journal) -> None:
@@ -217,7 +217,7 @@ def test_corrections_are_one_chain(journal: sm.Journal) -> None:
         assert journal.left[name] == pytest.approx(left[name] - dose)
     journal.measured(number, bench.read(batch.recipe.doses, batch.recipe.pour))
     assert len(journal.batches[-1].measured) == 2
-    other = journal.pour({"lemon": 1}, pour=sm.Pour())
+    other = journal.pour({"lemon": 1}, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.PourError, match="nobody said which colour was wanted"):
         journal.correct(other, off)
 

@@ -13,7 +13,7 @@ from shadematch.keeping.distributions import distribution_of, target_from_distri
 
 
 def test_spectra_to_and_from_colour_science(colour: ModuleType) -> None:
-    found = sm.predict({"gorse": 2, "jetty": 1})
+    found = sm.predict({"gorse": 2, "jetty": 1}, pour=sm.Pour(batch_g=100))
     there = distribution_of(found)
     assert isinstance(there, colour.SpectralDistribution)
     assert np.array_equal(there.values, found.reflectance)

@@ -52,7 +52,9 @@ def test_names_cannot_become_formulas(tmp_path: Path) -> None:
     demo = sm.demo_palette()
     evil = demo.pigments[0].model_copy(update={"name": '=HYPERLINK("x")'})
     palette = sm.Palette(pigments=(evil, *demo.pigments[1:3]), clear=demo.clear, white=demo.white)
-    save_results([sm.match("#d9822b", palette=palette)], tmp_path / "a.csv")
+    save_results(
+        [sm.match("#d9822b", palette=palette, pour=sm.Pour(batch_g=100))], tmp_path / "a.csv"
+    )
     with (tmp_path / "a.csv").open(encoding="utf-8", newline="") as stream:
         cells = [cell for row in csv.reader(stream) for cell in row]
     assert '\'=HYPERLINK("x") [cm]' in cells
@@ -91,7 +93,9 @@ def test_tables_that_cannot_be(tmp_path: Path, matches: list[Match]) -> None:
         save_results(matches, tmp_path / "nowhere" / "a.csv")
     with pytest.raises(sm.PourError, match="matches"):
         save_results(["#fff"], tmp_path / "a.csv")  # type: ignore[list-item]
-    fewer = sm.match("#d9822b", palette=sm.demo_palette().without("kelp"))
+    fewer = sm.match(
+        "#d9822b", palette=sm.demo_palette().without("kelp"), pour=sm.Pour(batch_g=100)
+    )
     with pytest.raises(sm.ShadematchError, match="palettes"):
         save_results([*matches, fewer], tmp_path / "a.csv")
     assert list(tmp_path.iterdir()) == []
@@ -122,7 +126,7 @@ def test_a_csv_opens_rightly_in_a_spreadsheet(tmp_path: Path) -> None:
     )
     palette = demo.model_copy(update={"pigments": pigments})
     target = sm.Target(sm.Target.from_hex("#d9822b").lab, source="=cmd|' /C calc'!A0")
-    save_results([sm.match(target, palette=palette)], tmp_path / "a.csv")
+    save_results([sm.match(target, palette=palette, pour=sm.Pour(batch_g=100))], tmp_path / "a.csv")
     raw = (tmp_path / "a.csv").read_bytes()
     assert raw.startswith(b"\xef\xbb\xbf") and raw.endswith(b"\r\n")
     assert raw.count(b"\r\n") == 2
@@ -135,7 +139,9 @@ def test_a_csv_opens_rightly_in_a_spreadsheet(tmp_path: Path) -> None:
 def test_let_downs_stand_in_the_table(tmp_path: Path) -> None:
     """Of a paste that is weighed in part, the length in all is not what is squeezed."""
     to_hand = [sm.LetDown.made("rosehip", paste=1, base_g=25)]
-    found = list(sm.match_many(["#f4e0e4", "#f0c0d0"], pour=sm.Pour(), let_downs=to_hand))
+    found = list(
+        sm.match_many(["#f4e0e4", "#f0c0d0"], pour=sm.Pour(batch_g=100), let_downs=to_hand)
+    )
     assert any(m.recipe.weighed for m in found)
     frame = results_frame(found)
     column = frame["rosehip let-down (1 cm in 25 g of clear base), mass [g]"]
@@ -145,4 +151,4 @@ def test_let_downs_stand_in_the_table(tmp_path: Path) -> None:
     save_results(found, tmp_path / "a.csv")
     assert pd.read_csv(tmp_path / "a.csv").columns.tolist() == frame.columns.tolist()
     with pytest.raises(sm.ShadematchError, match="different let-downs"):
-        results_frame([*found, sm.match("#f4e0e4", pour=sm.Pour())])
+        results_frame([*found, sm.match("#f4e0e4", pour=sm.Pour(batch_g=100))])

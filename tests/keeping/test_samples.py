@@ -21,7 +21,9 @@ def test_every_sample_is_copied(tmp_path: Path, capsys: pytest.CaptureFixture[st
         assert path.read_bytes() == (DATA / name).read_bytes()
     assert main(["samples", str(tmp_path / "new" / "data")]) == 0
     assert capsys.readouterr().out.split() == list(map(str, files))
-    found = sm.read_test_pours(tmp_path / "new" / "data" / "test-pours.csv")
+    found = sm.read_test_pours(
+        tmp_path / "new" / "data" / "test-pours.csv", pour=sm.Pour(batch_g=100)
+    )
     assert len(found) > 5
 
 

@@ -93,7 +93,7 @@ def test_another_choice_of_a_match(match: Match, tmp_path: Path) -> None:
 def test_a_measured_target_keeps_its_spectrum(tmp_path: Path) -> None:
     waves = np.arange(400, 701, 10)
     target = sm.Target.from_reflectance(waves, 0.1 + 0.5 * (waves > 560))
-    sm.save(sm.match(target), tmp_path / "m.json")
+    sm.save(sm.match(target, pour=sm.Pour(batch_g=100)), tmp_path / "m.json")
     got = sm.read(tmp_path / "m.json").target
     assert got is not None
     assert target.reflectance is not None
@@ -257,7 +257,7 @@ def test_bases_count_if_they_are_in_it(tmp_path: Path) -> None:
     data["white"]["scattering"] = [2 * v for v in data["white"]["scattering"]]
     other = sm.Palette(**data)
     for white, changed in ((0.0, ()), (0.2, ("white base",)), (1.0, ("white base",))):
-        recipe = sm.Recipe({"gorse": 1}, sm.Pour(white=white))
+        recipe = sm.Recipe({"gorse": 1}, sm.Pour(batch_g=100, white=white))
         sm.save(recipe, tmp_path / "r.json", replace=True)
         again = sm.repeat(tmp_path / "r.json", palette=other)
         assert again.changed == changed
@@ -348,7 +348,9 @@ def test_drawn(match: Match, saved: Path) -> None:
 
 def test_numbers_of_numpy(tmp_path: Path) -> None:
     target = sm.Target(tuple(np.array([40.0, 20.0, -20.0], dtype=np.float32)))
-    found = sm.match(target, tolerance=np.float64(0.3), max_pigments=np.int64(2))  # type: ignore[arg-type]
+    found = sm.match(
+        target, tolerance=np.float64(0.3), max_pigments=np.int64(2), pour=sm.Pour(batch_g=100)
+    )  # type: ignore[arg-type]
     sm.save(found, tmp_path / "n.json")
     assert sm.read(tmp_path / "n.json") == kept(found)
 
@@ -357,7 +359,7 @@ def test_numbers_of_numpy(tmp_path: Path) -> None:
 
 
 def test_what_cant_be_read_again_is_not_written(tmp_path: Path) -> None:
-    found = sm.match(sm.Target((500.0, 0.0, 0.0)))
+    found = sm.match(sm.Target((500.0, 0.0, 0.0)), pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.ColourError, match="no surface") as error:
         sm.save(found, tmp_path / "x.json")
     assert error.value.field == "target.lab"
@@ -489,11 +491,13 @@ class Richer(sm.Recipe):
 
 
 def test_nothing_is_lost_silently(tmp_path: Path) -> None:
-    plain = Richer({"gorse": 1.0}, sm.Pour())
+    plain = Richer({"gorse": 1.0}, sm.Pour(batch_g=100))
     sm.save(plain, tmp_path / "r.json")
-    assert sm.read(tmp_path / "r.json").recipe == sm.Recipe({"gorse": 1.0}, sm.Pour())
+    assert sm.read(tmp_path / "r.json").recipe == sm.Recipe({"gorse": 1.0}, sm.Pour(batch_g=100))
     with pytest.raises(sm.PourError, match="can't be kept or printed yet") as found:
-        sm.save(Richer({"gorse": 1.0}, sm.Pour(), (), "cm", ("twice",)), tmp_path / "r.json")
+        sm.save(
+            Richer({"gorse": 1.0}, sm.Pour(batch_g=100), (), "cm", ("twice",)), tmp_path / "r.json"
+        )
     assert found.value.field == "blessed"
 
 
@@ -552,12 +556,12 @@ def test_doses_in_any_order(saved: Path) -> None:
 
 def test_parts_that_dont_fit(match: Match, tmp_path: Path) -> None:
     place = tmp_path / "no.json"
-    seen = sm.predict({"gorse": 1})
+    seen = sm.predict({"gorse": 1}, pour=sm.Pour(batch_g=100))
     other = altered(sm.demo_palette(), "gorse", 2)
     for result, more, field in (
         (match, {"palette": other}, "palette"),
         (match, {"view": sm.View(illuminant="A")}, "view"),
-        (match, {"choice": sm.match("#ff8800").closest}, "choice"),
+        (match, {"choice": sm.match("#ff8800", pour=sm.Pour(batch_g=100)).closest}, "choice"),
         (seen, {"choice": match.closest}, "choice"),
         (seen, {"palette": other}, "palette"),
         (seen, {"view": sm.View(illuminant="A")}, "view"),
@@ -569,7 +573,7 @@ def test_parts_that_dont_fit(match: Match, tmp_path: Path) -> None:
             sm.save(result, place, **more)  # type: ignore[arg-type]
         assert found.value.field == field
     with pytest.raises(sm.UnknownNameError):
-        sm.save(sm.Recipe({"ink": 1.0}, sm.Pour()), place)
+        sm.save(sm.Recipe({"ink": 1.0}, sm.Pour(batch_g=100)), place)
     with pytest.raises(sm.PourError, match="half a character"):
         sm.save(seen, place, note="\ud800")
     assert not place.exists()
@@ -579,7 +583,7 @@ def test_what_is_weighed_is_shown_as_weighed(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     to_hand = [sm.LetDown.made("rosehip", paste=1, base_g=25)]
-    sm.save(sm.match("#f4e0e4", let_downs=to_hand), tmp_path / "a.json")
+    sm.save(sm.match("#f4e0e4", let_downs=to_hand, pour=sm.Pour(batch_g=100)), tmp_path / "a.json")
     again = sm.repeat(tmp_path / "a.json")
     (part,) = again.saved.recipe.weighed
     shown = str(part)

@@ -158,7 +158,9 @@ def test_each_light_is_predict_and_lab_in() -> None:
 
 
 def test_a_hex_code_has_no_index() -> None:
-    found = sm.lights(sm.Recipe({"gorse": 1.0}, sm.Pour()), "#d9822b", lights=["A", "FL2"])
+    found = sm.lights(
+        sm.Recipe({"gorse": 1.0}, sm.Pour(batch_g=100)), "#d9822b", lights=["A", "FL2"]
+    )
     assert all(light.index is None for light in found.lights)
     assert "no spectrum" in found.note
     with pytest.raises(sm.ColourError, match="was not asked for"):
@@ -167,7 +169,7 @@ def test_a_hex_code_has_no_index() -> None:
 
 def test_a_prediction_brings_its_view() -> None:
     view = sm.View(backing="black", observer="10")
-    bar = sm.predict({"gorse": 1}, view=view)
+    bar = sm.predict({"gorse": 1}, view=view, pour=sm.Pour(batch_g=100))
     found = sm.lights(bar, "#d9822b")
     assert found.view == view
     assert found["D65"].predicted == pytest.approx(bar.lab, abs=1e-9)
@@ -186,7 +188,11 @@ def test_a_prediction_brings_its_view() -> None:
     ],
 )
 def test_bad_question(arguments: dict[str, object], field: str) -> None:
-    asked = {"recipe": sm.Recipe({"gorse": 1.0}, sm.Pour()), "target": "#d9822b", **arguments}
+    asked = {
+        "recipe": sm.Recipe({"gorse": 1.0}, sm.Pour(batch_g=100)),
+        "target": "#d9822b",
+        **arguments,
+    }
     with pytest.raises(sm.ShadematchError) as found:
         sm.lights(asked.pop("recipe"), asked.pop("target"), **asked)  # type: ignore[arg-type]
     assert found.value.field == field

@@ -206,8 +206,11 @@ def test_pastes_that_do_nothing(strength: float) -> None:
     demo = sm.demo_palette()
     pastes = tuple(sm.Pigment(name=n, absorption=(strength,) * 36) for n in ("a", "b"))
     palette = sm.Palette(pigments=pastes, clear=demo.clear, white=demo.white)
-    bare = delta_e(np.array(sm.predict({}).lab), np.array(sm.Target.from_hex("#d9822b").lab))
-    for pour in (sm.Pour(), sm.Pour(batch_g=100_000, dose_step=0.01)):
+    bare = delta_e(
+        np.array(sm.predict({}, pour=sm.Pour(batch_g=100)).lab),
+        np.array(sm.Target.from_hex("#d9822b").lab),
+    )
+    for pour in (sm.Pour(batch_g=100), sm.Pour(batch_g=100_000, dose_step=0.01)):
         found = sm.match("#d9822b", palette=palette, pour=pour)
         assert found.recipe.doses == {} and found.proved
         assert found.delta_e == pytest.approx(bare, abs=1e-9)
@@ -244,7 +247,10 @@ def test_pastes_that_colour_nothing() -> None:
             if len(pigments) > 1:
                 plain = sm.match("#d9822b", palette=demo.only(*demo.names[:2]), pour=pour, **asked)  # type: ignore[arg-type]
                 assert m.delta_e == pytest.approx(plain.delta_e, abs=1e-9)
-    found = sm.gamut(palette=sm.Palette(pigments=(nothing,), clear=demo.clear, white=demo.white))
+    found = sm.gamut(
+        palette=sm.Palette(pigments=(nothing,), clear=demo.clear, white=demo.white),
+        pour=sm.Pour(batch_g=100),
+    )
     assert not found.contains("#d9822b")
 
 
@@ -464,7 +470,7 @@ def test_match_many_in_other_processes_and_with_bad_input() -> None:
     with pytest.raises(sm.ColourError, match="hex"):
         list(sm.match_many(["#fff", "nonsense"], pour=pour))
     with pytest.raises(sm.PourError, match="chunk"):
-        sm.match_many([], chunk=0)
+        sm.match_many([], chunk=0, pour=sm.Pour(batch_g=100))
     assert list(sm.match_many([], pour=pour)) == []
 
 
@@ -522,7 +528,7 @@ def test_the_shade_stops_gaining(name: str, thickness: float, share: float) -> N
 @pytest.mark.parametrize("thickness", [1.0, 2.0])
 def test_yellow_and_purple_red_make_an_orange(thickness: float) -> None:
     # Common practice, no source: 2 cm yellow + 1 cm of a purple-red make an orange.
-    p = sm.predict({"gorse": 2, "rosehip": 1}, pour=sm.Pour(thickness_cm=thickness))
+    p = sm.predict({"gorse": 2, "rosehip": 1}, pour=sm.Pour(batch_g=100, thickness_cm=thickness))
     hue = np.degrees(np.arctan2(p.lab[2], p.lab[1]))
     assert 40 < hue < 75
     assert np.hypot(p.lab[1], p.lab[2]) > 50
@@ -547,7 +553,8 @@ def test_same_mould_same_look() -> None:
 def test_a_blend_is_more_intense_than_white_base() -> None:
     # Common practice, no source: 4 cm of violet per 100 g, 1:1 blend against white base.
     blend, white = (
-        sm.predict({"dusk": 4}, pour=sm.Pour(white=w, thickness_cm=2.0)).lab for w in (0.5, 1.0)
+        sm.predict({"dusk": 4}, pour=sm.Pour(batch_g=100, white=w, thickness_cm=2.0)).lab
+        for w in (0.5, 1.0)
     )
     assert np.hypot(*blend[1:]) > np.hypot(*white[1:]) + 2
     assert blend[0] < white[0] - 2
@@ -591,7 +598,7 @@ def test_bad_question(arguments: dict[str, object], field: str) -> None:
 def test_no_batch_is_advised_that_no_pour_takes(max_load: float) -> None:
     for ask in (sm.match, sm.smallest_batch):
         with pytest.raises(sm.PourError) as found:
-            ask("#d9822b", pour=sm.Pour(max_load=max_load))  # type: ignore[operator]
+            ask("#d9822b", pour=sm.Pour(batch_g=100, max_load=max_load))  # type: ignore[operator]
         remedy = found.value.remedy
         assert "llow a higher load or a smaller dose step" in remedy or max_load == 1e-3
         advised = re.search(r"at least (\S+)", remedy)
@@ -601,7 +608,7 @@ def test_no_batch_is_advised_that_no_pour_takes(max_load: float) -> None:
 
 @pytest.mark.filterwarnings("error")
 def test_the_loosest_of_tolerances_takes_no_paste() -> None:
-    found = sm.match("#d9822b", tolerance=1000.0)
+    found = sm.match("#d9822b", tolerance=1000.0, pour=sm.Pour(batch_g=100))
     assert found.frugal.recipe.doses == {} and found.frugal_proved
 
 
@@ -639,12 +646,12 @@ def test_a_target_of_no_numbers() -> None:
 
 
 def test_numpy_numbers_will_do() -> None:
-    m = sm.match("#d9822b", tolerance=np.float32(0.5))
-    assert m.recipe == sm.match("#d9822b", tolerance=0.5).recipe
+    m = sm.match("#d9822b", tolerance=np.float32(0.5), pour=sm.Pour(batch_g=100))
+    assert m.recipe == sm.match("#d9822b", tolerance=0.5, pour=sm.Pour(batch_g=100)).recipe
 
 
 def test_numpy_whole_numbers_will_do() -> None:
-    m = sm.match("#d9822b", max_pigments=np.int64(1))  # type: ignore[arg-type]
+    m = sm.match("#d9822b", max_pigments=np.int64(1), pour=sm.Pour(batch_g=100))  # type: ignore[arg-type]
     assert m.recipe.tubes == 1
 
 
@@ -655,7 +662,7 @@ def test_names_may_come_one_by_one() -> None:
 
 
 def test_everything_avoided_is_no_paste() -> None:
-    m = sm.match("#d9822b", must_avoid=sm.demo_palette().names)
+    m = sm.match("#d9822b", must_avoid=sm.demo_palette().names, pour=sm.Pour(batch_g=100))
     assert m.recipe.doses == {}
     json.dumps(m.verdict.sentence)
 
@@ -684,7 +691,7 @@ def test_match_many_with_lights_and_let_downs(lights: tuple[str, ...]) -> None:
         assert (m.proved, m.frugal_proved) == (one.proved, one.frugal_proved)
     assert [tuple(m.lights) for m in many] == [lights, lights]
     with pytest.raises(sm.ShadematchError):
-        sm.match_many(targets, lights=["moon"])
+        sm.match_many(targets, lights=["moon"], pour=sm.Pour(batch_g=100))
 
 
 @pytest.mark.parametrize("lights", [(), ("D65", "A")])

@@ -94,7 +94,7 @@ def test_what_does_not_divide_is_dosed_anew() -> None:
     assert look.recipe.pour.batch_g == 100
     # Against plain enumeration of all that 100 g takes.
     wanted = np.array(sm.predict(recipe.doses, pour=recipe.pour).lab)
-    labs = [sm.predict(d).lab for d in [{}, *whole_recipes(4)]]
+    labs = [sm.predict(d, pour=sm.Pour(batch_g=100)).lab for d in [{}, *whole_recipes(4)]]
     assert look.match.closest.delta_e == pytest.approx(delta_e(np.array(labs), wanted).min())
     assert look.delta_e <= look.match.closest.delta_e + 0.5
     half = sm.same_look(recipe, to_pour=sm.Pour(batch_g=100, dose_step=0.5))
@@ -155,15 +155,21 @@ def test_a_match_brings_its_palette_and_view() -> None:
     ("arguments", "field"),
     [
         ({}, "to_pour"),
-        ({"recipe": {"gorse": 1}, "to_pour": sm.Pour()}, "recipe"),
-        ({"recipe": sm.Recipe({"ink": 1.0}, sm.Pour()), "to_pour": sm.Pour()}, "pigment"),
+        ({"recipe": {"gorse": 1}, "to_pour": sm.Pour(batch_g=100)}, "recipe"),
+        (
+            {
+                "recipe": sm.Recipe({"ink": 1.0}, sm.Pour(batch_g=100)),
+                "to_pour": sm.Pour(batch_g=100),
+            },
+            "pigment",
+        ),
         ({"to_pour": "200 g"}, "pour"),
         ({"to_view": "A"}, "view"),
         ({"to_pour": sm.Pour(batch_g=10)}, "batch_g"),
-        ({"to_pour": sm.Pour(), "within": "1"}, "within"),
-        ({"to_pour": sm.Pour(), "within": float("nan")}, "within"),
-        ({"to_pour": sm.Pour(), "within": -1}, "within"),
-        ({"to_pour": sm.Pour(), "tolerance": None}, "tolerance"),
+        ({"to_pour": sm.Pour(batch_g=100), "within": "1"}, "within"),
+        ({"to_pour": sm.Pour(batch_g=100), "within": float("nan")}, "within"),
+        ({"to_pour": sm.Pour(batch_g=100), "within": -1}, "within"),
+        ({"to_pour": sm.Pour(batch_g=100), "tolerance": None}, "tolerance"),
     ],
 )
 def test_bad_question(arguments: dict[str, object], field: str) -> None:
@@ -216,7 +222,7 @@ def test_drawings() -> None:
     plt.switch_backend("Agg")
     from shadematch.plots import draw_batches, draw_match, draw_same_look
 
-    recipe = sm.Recipe({"gorse": 2.0, "rosehip": 1.0}, sm.Pour())
+    recipe = sm.Recipe({"gorse": 2.0, "rosehip": 1.0}, sm.Pour(batch_g=100))
     look = sm.same_look(recipe, to_pour=sm.Pour(batch_g=200, thickness_cm=2.0))
     said = [t.get_text() for t in draw_same_look(look).texts]
     assert any("2 cm gorse" in t for t in said)
@@ -224,10 +230,14 @@ def test_drawings() -> None:
     found = sm.smallest_batch("#c23b4e", bar_g=90, largest_g=900)
     ax = draw_batches(found)
     assert ax.lines[0].get_ydata() == pytest.approx([p.delta_e for p in found.curve])
-    assert ax.get_title(loc="left") == found.sentence
+    assert ax.get_title(loc="left").split() == found.sentence.split()
     nothing = draw_batches(sm.smallest_batch("#0000ff"))
     assert "No batch of any mass" in nothing.get_title(loc="left")
-    m = sm.match("#f4d9c6", let_downs=[sm.LetDown.made("rosehip", paste=1, base_g=50)])
+    m = sm.match(
+        "#f4d9c6",
+        let_downs=[sm.LetDown.made("rosehip", paste=1, base_g=50)],
+        pour=sm.Pour(batch_g=100),
+    )
     said = [t.get_text() for t in draw_match(m).texts]
     assert any("rosehip let-down" in t for t in said)
     plt.close("all")

@@ -34,6 +34,7 @@ def test_every_mass_against_enumeration(seed: int) -> None:
     rng = np.random.default_rng(seed)
     palette = invented_palette(rng, int(rng.integers(1, 4)))
     pour = sm.Pour(
+        batch_g=100,
         thickness_cm=float(rng.choice([0.5, 1.0, 2.0])),
         white=float(rng.choice([0.0, 0.2])),
         max_load=float(rng.choice([2.0, 4.0])),

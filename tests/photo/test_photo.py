@@ -495,7 +495,7 @@ def test_show_and_words(shoot: Callable[..., Path]) -> None:
         pyplot.close(figure)
         assert f"{found.target.radius:.1f}" in str(found)
         assert found.target.hex in found._repr_html_()
-        assert sm.match(found).target is found.target
+        assert sm.match(found, pour=sm.Pour(batch_g=100)).target is found.target
 
 
 def test_flat_areas(shoot: Callable[..., Path]) -> None:

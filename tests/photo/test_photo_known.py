@@ -107,7 +107,7 @@ def test_several_photos_make_one_target(tmp_path: Path) -> None:
     error = np.array(both.target.lab) - ph.true_lab(sample)
     assert error @ np.linalg.solve(np.array(both.target.covariance), error) <= EDGE
     assert not both.warnings and both.disagreement < 1.5
-    assert sm.match(both).target is both.target  # type: ignore[arg-type]
+    assert sm.match(both, pour=sm.Pour(batch_g=100)).target is both.target  # type: ignore[arg-type]
     assert "3 photos" in both.target.source and both.target.hex in str(both)
 
 

@@ -147,8 +147,11 @@ def test_verb_plan(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_verb_wedge_and_layers(capsys: pytest.CaptureFixture[str]) -> None:
     words = ("wedge", "gorse=2", "--from", "0", "--to", "2", "--height", "3", "--steps", "3")
+    words += ("--batch", "100")
     status, out, _ = run(capsys, *words, "--json")
-    wedge = sm.wedge({"gorse": 2}, from_cm=0, to_cm=2, height_cm=3, steps=3)
+    wedge = sm.wedge(
+        {"gorse": 2}, from_cm=0, to_cm=2, height_cm=3, steps=3, pour=sm.Pour(batch_g=100)
+    )
     told = json.loads(out)["places"]
     assert status == 0 and [p["hex"] for p in told] == list(wedge.hexes)
     assert [p["clear_cm"] for p in told] == [3, 2, 1]
@@ -208,8 +211,10 @@ def test_verbs_complain(
 def test_figures_take_and_give_axes() -> None:
     from matplotlib import pyplot
 
-    wedge = sm.wedge({"gorse": 2}, from_cm=0, to_cm=1, steps=4)
-    stack = sm.layers([({"gorse": 2}, 0.5), ({}, 1.0), ({"dusk": 1}, 0.5)])
+    wedge = sm.wedge({"gorse": 2}, from_cm=0, to_cm=1, steps=4, pour=sm.Pour(batch_g=100))
+    stack = sm.layers(
+        [({"gorse": 2}, 0.5), ({}, 1.0), ({"dusk": 1}, 0.5)], pour=sm.Pour(batch_g=100)
+    )
     plan = sm.plan(sm.read_orders(FILES[0]), sm.read_stock(FILES[1]), buy=True)
     drawings = ((draw_wedge, wedge), (draw_layers, stack), (draw_plan, plan))
     _, axes = pyplot.subplots(1, 3)
@@ -230,4 +235,4 @@ def test_figures_take_and_give_axes() -> None:
 
 def test_one_bar_is_one_bar() -> None:
     assert str(sm.Order(name="a", target="#d9822b", bars=1)).startswith("a: 1 bar of")
-    assert "1 bar of 100 g" in str(sm.cost(sm.Recipe({"gorse": 1.0}, sm.Pour())))
+    assert "1 bar of 100 g" in str(sm.cost(sm.Recipe({"gorse": 1.0}, sm.Pour(batch_g=110))))

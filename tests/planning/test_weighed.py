@@ -51,7 +51,7 @@ def test_a_weighed_tube_must_be_entered() -> None:
         assert no.value.field == "tubes.gorse.tube_size" and "Give it in g" in no.value.remedy
     entered = sm.Stock(tubes=(Tubes(pigment="gorse", full=1, tube_size=60),), unit="g")
     money = sm.cost(recipe, palette=palette, stock=entered)
-    assert money.bars_per_set == 20 * 5 and not money.assumed_tubes
+    assert money.bars_per_set == 20 * 4 and not money.assumed_tubes
     # What is weighed and not on the shelf takes no tube to be known: there is nothing.
     assert entered.shelf("dusk", palette) == 0
 

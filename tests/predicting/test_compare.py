@@ -37,18 +37,18 @@ def test_all_forms_of_one_colour_agree() -> None:
 
 def test_a_prediction_brings_its_light() -> None:
     lamp = sm.View(illuminant="A", observer=10)
-    seen = sm.predict({"gorse": 2}, view=lamp)
+    seen = sm.predict({"gorse": 2}, view=lamp, pour=sm.Pour(batch_g=100))
     wanted = sm.Target.from_hex("#d9822b")
     own = sm.delta_e(wanted.lab_in(lamp), seen.lab)
     assert sm.delta_e(wanted, seen) == sm.delta_e(seen, wanted) == own
     with pytest.raises(sm.ColourError, match="another light"):
-        sm.delta_e(seen, sm.predict({"gorse": 2}))
+        sm.delta_e(seen, sm.predict({"gorse": 2}, pour=sm.Pour(batch_g=100)))
     with pytest.raises(sm.ColourError, match="another light"):
         sm.delta_e(seen, wanted, view=sm.View())
 
 
 @pytest.mark.parametrize(
-    "wrong", [(1, 2), (1, 2, float("nan")), (1, 2, "3"), None, 5, (1e9, 0, 0), sm.Pour()]
+    "wrong", [(1, 2), (1, 2, float("nan")), (1, 2, "3"), None, 5, (1e9, 0, 0), sm.Pour(batch_g=100)]
 )
 def test_what_is_no_colour_is_refused(wrong: object) -> None:
     with pytest.raises(sm.ColourError) as found:

@@ -171,7 +171,12 @@ def test_one_layer_is_a_plain_pour(view: sm.View) -> None:
         doses = {"gorse": 3, "chalk": 2}
         plain = sm.predict(doses, palette=palette, pour=pour, view=view)
         stack = sm.layers([(doses, thickness)], palette=palette, pour=pour, view=view)
-        halves = sm.layers([(plain.recipe, thickness / 2)] * 2, palette=palette, view=view)
+        halves = sm.layers(
+            [(plain.recipe, thickness / 2)] * 2,
+            palette=palette,
+            view=view,
+            pour=sm.Pour(batch_g=100),
+        )
         assert np.abs(stack.seen.reflectance - plain.reflectance).max() < TABLE
         assert np.abs(halves.seen.reflectance - stack.seen.reflectance).max() < 1e-12
         assert stack.poured == stack.alone == (stack.seen,)
@@ -186,9 +191,9 @@ def scattering_palette() -> sm.Palette:
 
 
 def test_order_of_scattering_layers_matters_and_of_clear_ones_does_not() -> None:
-    opaque = sm.Recipe({"dusk": 1}, sm.Pour(white=1.0))
-    above = sm.layers([({"gorse": 2}, 0.5), (opaque, 0.5)])
-    below = sm.layers([(opaque, 0.5), ({"gorse": 2}, 0.5)])
+    opaque = sm.Recipe({"dusk": 1}, sm.Pour(batch_g=100, white=1.0))
+    above = sm.layers([({"gorse": 2}, 0.5), (opaque, 0.5)], pour=sm.Pour(batch_g=100))
+    below = sm.layers([(opaque, 0.5), ({"gorse": 2}, 0.5)], pour=sm.Pour(batch_g=100))
     assert delta_e(np.array(above.lab), np.array(below.lab)) > 20
     # Without any scattering only the sum of absorption counts (Beer and Lambert).
     palette = sm.demo_palette()
@@ -197,36 +202,50 @@ def test_order_of_scattering_layers_matters_and_of_clear_ones_does_not() -> None
         clear=sm.Base(absorption=palette.clear.absorption, scattering=(0.0,) * 36),
         white=palette.white,
     )
-    one = sm.layers([({"gorse": 2}, 0.5), ({"dusk": 1}, 0.5)], palette=still)
-    two = sm.layers([({"dusk": 1}, 0.5), ({"gorse": 2}, 0.5)], palette=still)
-    mixed = sm.layers([({"dusk": 1, "gorse": 2}, 0.5), ({}, 0.5)], palette=still)
+    one = sm.layers(
+        [({"gorse": 2}, 0.5), ({"dusk": 1}, 0.5)], palette=still, pour=sm.Pour(batch_g=100)
+    )
+    two = sm.layers(
+        [({"dusk": 1}, 0.5), ({"gorse": 2}, 0.5)], palette=still, pour=sm.Pour(batch_g=100)
+    )
+    mixed = sm.layers(
+        [({"dusk": 1, "gorse": 2}, 0.5), ({}, 0.5)], palette=still, pour=sm.Pour(batch_g=100)
+    )
     assert one.seen.reflectance == pytest.approx(two.seen.reflectance, abs=1e-12)
     assert one.seen.reflectance == pytest.approx(mixed.seen.reflectance, abs=1e-12)
 
 
 def test_a_layer_of_no_thickness_leaves_two_bare_faces() -> None:
     view = sm.View(through=True)
-    found = sm.layers([({"gorse": 2}, 0.5), ({"gorse": 1}, 0.0)], view=view)
+    found = sm.layers(
+        [({"gorse": 2}, 0.5), ({"gorse": 1}, 0.0)], view=view, pour=sm.Pour(batch_g=100)
+    )
     # Two faces of index n, all reflections between them summed: 2n / (n^2 + 1) goes through
     # (M. Born, E. Wolf, Principles of Optics, sec. 1.5, with what bounces added up).
     assert found.alone[1].reflectance == pytest.approx(2 * 1.5 / (1.5**2 + 1), abs=1e-9)
     assert "0 cm of 1 cm gorse" in str(found)
-    bare = sm.layers([({"gorse": 2}, 0.5)], view=view)
+    bare = sm.layers([({"gorse": 2}, 0.5)], view=view, pour=sm.Pour(batch_g=100))
     assert found.seen.reflectance == pytest.approx(bare.seen.reflectance, abs=1e-12)
     for view in (sm.View(), sm.View(contact="wet"), sm.View(backing="black")):
-        none, thin = (sm.layers([({}, 0.5), ({"gorse": 1}, cm)], view=view) for cm in (0.0, 1e-9))
+        none, thin = (
+            sm.layers([({}, 0.5), ({"gorse": 1}, cm)], view=view, pour=sm.Pour(batch_g=100))
+            for cm in (0.0, 1e-9)
+        )
         shown = [layered.alone[1].reflectance for layered in (none, thin)]
         assert shown[0] == pytest.approx(shown[1], abs=1e-7)
 
 
 def test_layers_report_each_pour() -> None:
-    stack = sm.layers([({"gorse": 2}, 0.5), ({}, 1.0), ({"dusk": 1}, 0.5)])
+    stack = sm.layers(
+        [({"gorse": 2}, 0.5), ({}, 1.0), ({"dusk": 1}, 0.5)], pour=sm.Pour(batch_g=100)
+    )
     assert stack.height_cm == 2.0
-    lower = sm.layers([({}, 1.0), ({"dusk": 1}, 0.5)])
+    lower = sm.layers([({}, 1.0), ({"dusk": 1}, 0.5)], pour=sm.Pour(batch_g=100))
     assert [s.lab for s in stack.poured[:2]] == [s.lab for s in lower.poured]
     assert stack.poured[-1].lab == stack.lab
     assert [s.lab for s in stack.alone] == [
-        sm.layers([pair]).lab for pair in (({"gorse": 2}, 0.5), ({}, 1.0), ({"dusk": 1}, 0.5))
+        sm.layers([pair], pour=sm.Pour(batch_g=100)).lab
+        for pair in (({"gorse": 2}, 0.5), ({}, 1.0), ({"dusk": 1}, 0.5))
     ]
     text = str(stack)
     assert "plain clear base" in text and "2 cm gorse in 100 g of clear base" in text
@@ -248,11 +267,13 @@ def test_wedge_is_a_row_of_stacks_and_its_ends_are_plain_pours(view: sm.View, wh
         return sm.predict(doses, pour=at, view=view).reflectance
 
     assert np.abs(wedge.shades[-1].reflectance - plain(2.5)).max() < TABLE
-    middle = sm.layers([({}, 1.0), (sm.Recipe(doses, pour), 1.5)], view=view)
+    middle = sm.layers(
+        [({}, 1.0), (sm.Recipe(doses, pour), 1.5)], view=view, pour=sm.Pour(batch_g=100)
+    )
     if white == 0.0:
         middle = sm.layers([({}, 1.0), (doses, 1.5)], pour=pour, view=view)
     else:
-        clear = sm.Recipe({}, sm.Pour())
+        clear = sm.Recipe({}, sm.Pour(batch_g=100))
         middle = sm.layers([(clear, 1.0), (doses, 1.5)], pour=pour, view=view)
     assert wedge.shades[2].lab == pytest.approx(middle.lab, abs=1e-9)
     bare = sm.wedge(doses, from_cm=0.5, to_cm=2.5, steps=5, pour=pour, view=view, clear_top=False)
@@ -261,8 +282,8 @@ def test_wedge_is_a_row_of_stacks_and_its_ends_are_plain_pours(view: sm.View, wh
 
 
 def test_wedge_from_nothing_starts_as_clear_base() -> None:
-    wedge = sm.wedge({"dusk": 2}, from_cm=3, to_cm=0, height_cm=4)
-    clear = sm.predict({}, pour=sm.Pour(thickness_cm=4)).reflectance
+    wedge = sm.wedge({"dusk": 2}, from_cm=3, to_cm=0, height_cm=4, pour=sm.Pour(batch_g=100))
+    clear = sm.predict({}, pour=sm.Pour(batch_g=100, thickness_cm=4)).reflectance
     assert np.abs(wedge.shades[-1].reflectance - clear).max() < TABLE
     assert wedge.clear_cm[0] == 1.0
     # In clear base under the same light, more colour is darker all the way.
@@ -271,8 +292,10 @@ def test_wedge_from_nothing_starts_as_clear_base() -> None:
 
 def test_clear_on_top_is_clear_base_and_not_air() -> None:
     # Its own absorption and scattering count: not the same as the bare layer.
-    topped = sm.wedge({"dusk": 2}, from_cm=1, to_cm=1, height_cm=4, steps=2).shades[0]
-    bare = sm.predict({"dusk": 2}).lab
+    topped = sm.wedge(
+        {"dusk": 2}, from_cm=1, to_cm=1, height_cm=4, steps=2, pour=sm.Pour(batch_g=100)
+    ).shades[0]
+    bare = sm.predict({"dusk": 2}, pour=sm.Pour(batch_g=100)).lab
     model = model_for(sm.demo_palette(), 1.0, 0.0, sm.View())
     assert 0.3 < delta_e(np.array(topped.lab), np.array(bare)) < 10
     assert model.base_scattering.max() > 0
@@ -298,7 +321,7 @@ def test_clear_on_top_is_clear_base_and_not_air() -> None:
 )
 def test_layers_refuse(stack: object, field: str) -> None:
     with pytest.raises(sm.ShadematchError) as found:
-        sm.layers(stack)  # type: ignore[arg-type]
+        sm.layers(stack, pour=sm.Pour(batch_g=100))  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
 
@@ -328,8 +351,8 @@ def test_wedge_refuses(options: dict[str, object], field: str) -> None:
 def test_let_downs_stay_let_downs() -> None:
     let_down = sm.LetDown.made("rosehip", paste=1, base_g=50)
     recipe = sm.Recipe({"rosehip": 0.2}, sm.Pour(batch_g=120), (Weighed(let_down, 10.0),))
-    stack = sm.layers([(recipe, 1.0)])
-    wedge = sm.wedge(recipe, from_cm=0, to_cm=1)
+    stack = sm.layers([(recipe, 1.0)], pour=sm.Pour(batch_g=100))
+    wedge = sm.wedge(recipe, from_cm=0, to_cm=1, pour=sm.Pour(batch_g=100))
     assert stack.recipes == (recipe,) and wedge.recipe == recipe
     for told in (stack, wedge):
         assert "10 g rosehip let-down" in str(told) and "0.2 cm" not in str(told)
@@ -337,7 +360,7 @@ def test_let_downs_stay_let_downs() -> None:
 
 
 def test_they_draw_themselves() -> None:
-    wedge = sm.wedge({"gorse": 2}, from_cm=0, to_cm=1, steps=4)
+    wedge = sm.wedge({"gorse": 2}, from_cm=0, to_cm=1, steps=4, pour=sm.Pour(batch_g=100))
     html = wedge._repr_html_()
     assert all(code in html for code in wedge.hexes)
     assert html.count("<polygon") == 2 and "<script" not in html
@@ -345,6 +368,8 @@ def test_they_draw_themselves() -> None:
     demo = sm.demo_palette()
     odd = sm.Pigment(name=name, absorption=demo["kelp"].absorption)
     palette = sm.Palette(pigments=(odd,), clear=demo.clear, white=demo.white)
-    html = sm.layers([({name: 1}, 1.0), ({}, 1.0)], palette=palette)._repr_html_()
+    html = sm.layers(
+        [({name: 1}, 1.0), ({}, 1.0)], palette=palette, pour=sm.Pour(batch_g=100)
+    )._repr_html_()
     assert name not in html and "&lt;b&gt;kelp &amp; co&lt;/b&gt;" in html
     assert isinstance(wedge.shades[0], Shade) and "Lab (" in str(wedge)

@@ -167,7 +167,7 @@ def test_printed() -> None:
 )
 def test_what_cant_be(more: dict[str, object], field: str) -> None:
     with pytest.raises(sm.PourError) as found:
-        sm.in_the_pot(sm.Recipe(DOSES, sm.Pour()), **more)  # type: ignore[arg-type]
+        sm.in_the_pot(sm.Recipe(DOSES, sm.Pour(batch_g=100)), **more)  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
 

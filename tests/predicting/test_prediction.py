@@ -19,7 +19,7 @@ from tests.invented.problems import with_chalk
 
 def test_defaults_and_plain_results() -> None:
     first, second, *_ = sm.demo_palette().names
-    p = sm.predict({first: 2, second: 1.0})
+    p = sm.predict({first: 2, second: 1.0}, pour=sm.Pour(batch_g=100))
     assert p.recipe.doses == {first: 2.0, second: 1.0}
     assert p.recipe.pour == sm.Pour(batch_g=100, thickness_cm=1.0)
     assert p.view == sm.View(illuminant="D65", backing="white")
@@ -36,9 +36,9 @@ def test_defaults_and_plain_results() -> None:
 
 def test_zero_doses_are_left_out_and_order_is_the_palettes() -> None:
     a, b, c, *_ = sm.demo_palette().names
-    p = sm.predict({c: 1, a: 2, b: 0})
+    p = sm.predict({c: 1, a: 2, b: 0}, pour=sm.Pour(batch_g=100))
     assert list(p.recipe.doses) == [a, c]
-    assert p.lab == sm.predict({a: 2, c: 1}).lab
+    assert p.lab == sm.predict({a: 2, c: 1}, pour=sm.Pour(batch_g=100)).lab
 
 
 def test_hex_is_honest_about_srgb(colour) -> None:  # type: ignore[no-untyped-def]
@@ -46,7 +46,7 @@ def test_hex_is_honest_about_srgb(colour) -> None:  # type: ignore[no-untyped-de
     inside = 0
     for name in palette.names:
         for dose in (0.1, 0.5, 2.0, 4.0):
-            p = sm.predict({name: dose}, pour=sm.Pour(white=0.5))
+            p = sm.predict({name: dose}, pour=sm.Pour(batch_g=100, white=0.5))
             back = sm.Target.from_hex(p.hex)
             if p.in_srgb:
                 inside += 1
@@ -120,7 +120,7 @@ def test_hex_is_what_colour_science_shows(colour) -> None:  # type: ignore[no-un
     shown = 0
     for name in sm.demo_palette().names:
         for white in (0.2, 1.0):
-            p = sm.predict({name: 0.5}, pour=sm.Pour(white=white))
+            p = sm.predict({name: 0.5}, pour=sm.Pour(batch_g=100, white=white))
             rgb = 255 * np.clip(colour.XYZ_to_sRGB(np.array(p.xyz) / 100), 0, 1)
             ours = [int(p.hex[i : i + 2], 16) for i in (1, 3, 5)]
             assert np.abs(rgb - ours).max() < 0.7  # rounded to 8 bits; four-digit matrices
@@ -136,8 +136,8 @@ def test_a_paste_split_in_two_is_the_same_paste() -> None:
         clear=demo.clear,
         white=demo.white,
     )
-    whole = sm.predict({first.name: 3})
-    split = sm.predict({first.name: 1, "second tube": 2}, palette=twice)
+    whole = sm.predict({first.name: 3}, pour=sm.Pour(batch_g=100))
+    split = sm.predict({first.name: 1, "second tube": 2}, palette=twice, pour=sm.Pour(batch_g=100))
     assert split.lab == pytest.approx(whole.lab, abs=1e-9)
 
 
@@ -145,14 +145,14 @@ def test_a_paste_split_in_two_is_the_same_paste() -> None:
 def test_bad_dose(dose: float) -> None:
     name = sm.demo_palette().names[0]
     with pytest.raises(sm.PourError) as found:
-        sm.predict({name: dose})
+        sm.predict({name: dose}, pour=sm.Pour(batch_g=100))
     assert found.value.field == f"doses.{name}"
     assert found.value.remedy
 
 
 def test_unknown_pigment() -> None:
     with pytest.raises(sm.UnknownNameError, match=r"no such pigment.*'ink'"):
-        sm.predict({"ink": 1})
+        sm.predict({"ink": 1}, pour=sm.Pour(batch_g=100))
 
 
 @pytest.mark.parametrize("doses", [[3, 1], "gorse", None, 3])
@@ -177,8 +177,8 @@ def test_pictures_are_escaped() -> None:
         clear=demo.clear,
         white=demo.white,
     )
-    page = sm.predict({evil: 2}, palette=palette)._repr_html_()
-    page += sm.match("#ddcc22", palette=palette)._repr_html_()
+    page = sm.predict({evil: 2}, palette=palette, pour=sm.Pour(batch_g=100))._repr_html_()
+    page += sm.match("#ddcc22", palette=palette, pour=sm.Pour(batch_g=100))._repr_html_()
     assert "<script" not in page
     assert "&lt;script&gt;" in page
 

@@ -25,7 +25,7 @@ from tests.invented.problems import with_chalk
 @pytest.mark.parametrize(
     ("doses", "pour", "target"),
     [
-        ({"gorse": 2, "rosehip": 1}, sm.Pour(), None),
+        ({"gorse": 2, "rosehip": 1}, sm.Pour(batch_g=100), None),
         ({"gorse": 4, "dusk": 1}, sm.Pour(batch_g=200, white=0.05, thickness_cm=2), "#6a6a40"),
     ],
 )
@@ -46,7 +46,10 @@ def test_small_errors_of_one_dose_by_hand() -> None:
     # colour is even between 0 and its largest value: the quantiles are those shares of it.
     doses, ruler = {"dusk": 3}, 0.01
     s = sm.spread(doses, dose_slip=ruler, scale_g=0.0)
-    ends = [np.array(sm.predict({"dusk": 3 + e}).lab) for e in (-ruler, ruler)]
+    ends = [
+        np.array(sm.predict({"dusk": 3 + e}, pour=sm.Pour(batch_g=100)).lab)
+        for e in (-ruler, ruler)
+    ]
     largest = float(np.mean([delta_e(end, np.array(s.nominal.lab)) for end in ends]))
     assert s.mean == pytest.approx(0.5 * largest, rel=0.01)
     assert s.median == pytest.approx(0.5 * largest, rel=0.01)
@@ -98,7 +101,10 @@ def test_a_paste_that_scatters() -> None:
     palette = with_chalk()
     s = sm.spread({"gorse": 2, "chalk": 1}, palette=palette, scale_g=0.0)
     ends = [
-        np.array(sm.predict({"gorse": 2, "chalk": 1 + e}, palette=palette).lab) for e in (-0.2, 0.2)
+        np.array(
+            sm.predict({"gorse": 2, "chalk": 1 + e}, palette=palette, pour=sm.Pour(batch_g=100)).lab
+        )
+        for e in (-0.2, 0.2)
     ]
     far = max(float(delta_e(end, np.array(s.nominal.lab))) for end in ends)
     assert s.shares["chalk"] > 0.2
@@ -117,7 +123,13 @@ def test_a_paste_that_scatters() -> None:
         ({"recipe": [1, 2]}, "recipe"),
         ({"recipe": {"gorse": -1}}, "doses.gorse"),
         ({"target": 3}, "target"),
-        ({"recipe": sm.Recipe({"gorse": 1.0}, sm.Pour()), "pour": sm.Pour(batch_g=200)}, "pour"),
+        (
+            {
+                "recipe": sm.Recipe({"gorse": 1.0}, sm.Pour(batch_g=100)),
+                "pour": sm.Pour(batch_g=200),
+            },
+            "pour",
+        ),
     ],
 )
 def test_bad_questions(asked: dict[str, object], field: str) -> None:

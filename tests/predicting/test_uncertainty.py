@@ -222,7 +222,13 @@ def test_small_doses_are_cut_at_nothing() -> None:
     read = np.maximum(0.1 + rng.uniform(-0.2, 0.2, 20_000), 0.0)
     few = np.linspace(0.0, 0.3, 61)
     far = [
-        float(delta_e(np.array(sm.predict({"dusk": d}).lab), np.array(s.nominal.lab))) for d in few
+        float(
+            delta_e(
+                np.array(sm.predict({"dusk": d}, pour=sm.Pour(batch_g=100)).lab),
+                np.array(s.nominal.lab),
+            )
+        )
+        for d in few
     ]
     values = np.interp(read, few, far)
     assert (read == 0.0).mean() == pytest.approx(0.25, abs=0.01)

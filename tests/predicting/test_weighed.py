@@ -54,10 +54,10 @@ def test_units_do_not_mix() -> None:
         lambda: sm.predict(recipe, palette=palette),
         lambda: sm.spread(recipe, palette=palette),
         lambda: sm.in_the_pot(recipe, palette=palette),
-        lambda: sm.layers([(recipe, 1.0)], palette=palette),
-        lambda: sm.wedge(recipe, from_cm=0, to_cm=2, palette=palette),
+        lambda: sm.layers([(recipe, 1.0)], palette=palette, pour=sm.Pour(batch_g=100)),
+        lambda: sm.wedge(recipe, from_cm=0, to_cm=2, palette=palette, pour=sm.Pour(batch_g=100)),
     ):
         with pytest.raises(sm.PourError, match="is in cm, and the palette's doses are in g"):
             call()
     with pytest.raises(sm.PourError, match=r"doses\.gorse: must lie between 0 and .* g .*in g"):
-        sm.predict({"gorse": -1}, palette=palette)
+        sm.predict({"gorse": -1}, palette=palette, pour=sm.Pour(batch_g=100))

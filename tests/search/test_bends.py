@@ -188,8 +188,8 @@ def test_a_paste_in_two_tubes_bends_by_itself_in_each() -> None:
     two = one.model_copy(update={"name": "two"})
     demo = sm.demo_palette()
     palette = sm.Palette(pigments=(one, two), clear=demo.clear, white=demo.white)
-    both = sm.predict({"one": 2, "two": 2}, palette=palette).lab[0]
-    assert both < sm.predict({"one": 4}, palette=palette).lab[0] - 1.0
+    both = sm.predict({"one": 2, "two": 2}, palette=palette, pour=sm.Pour(batch_g=100)).lab[0]
+    assert both < sm.predict({"one": 4}, palette=palette, pour=sm.Pour(batch_g=100)).lab[0] - 1.0
 
 
 def test_limits_are_those_of_the_dose() -> None:

@@ -195,8 +195,12 @@ def made(name: str, base_g: float = 50.0, **more: float) -> sm.LetDown:
 
 
 def test_a_let_down_gives_what_its_paste_gives() -> None:
-    m = sm.match("#f4d9c6", let_downs=[made(n) for n in ("gorse", "rosehip", "kelp")])
-    assert m.closest.delta_e < 1.0 < sm.match("#f4d9c6").closest.delta_e
+    m = sm.match(
+        "#f4d9c6",
+        let_downs=[made(n) for n in ("gorse", "rosehip", "kelp")],
+        pour=sm.Pour(batch_g=100),
+    )
+    assert m.closest.delta_e < 1.0 < sm.match("#f4d9c6", pour=sm.Pour(batch_g=100)).closest.delta_e
     for choice in (m.closest, m.frugal):
         recipe = choice.recipe
         again = sm.predict(recipe.doses, pour=recipe.pour)
@@ -220,8 +224,10 @@ def test_a_half_centimetre_by_weight_is_a_half_centimetre_by_the_ruler() -> None
     # 1 cm in 2 g, weighed to 1 g, is half a centimetre a step: the same colours as dosing to
     # half centimetres, as far as the base suffices.
     names = sm.demo_palette().names
-    by_ruler = sm.match("#c98f5a", pour=sm.Pour(dose_step=0.5))
-    by_scale = sm.match("#c98f5a", let_downs=[made(n, 2.0) for n in names])
+    by_ruler = sm.match("#c98f5a", pour=sm.Pour(batch_g=100, dose_step=0.5))
+    by_scale = sm.match(
+        "#c98f5a", let_downs=[made(n, 2.0) for n in names], pour=sm.Pour(batch_g=100)
+    )
     assert by_scale.closest.delta_e == pytest.approx(by_ruler.closest.delta_e, abs=1e-9)
     assert by_scale.closest.recipe.doses == pytest.approx(by_ruler.closest.recipe.doses)
 
@@ -267,7 +273,12 @@ def test_nothing_is_lost_by_not_weighing_whole_centimetres() -> None:
 def test_a_scattering_paste_let_down() -> None:
     palette = with_chalk()
     chalk = next(p.name for p in palette.pigments if p.scatters)
-    m = sm.match("#d8d0c8", palette=palette, let_downs=[made(chalk, 20.0, step_g=2.0)])
+    m = sm.match(
+        "#d8d0c8",
+        palette=palette,
+        let_downs=[made(chalk, 20.0, step_g=2.0)],
+        pour=sm.Pour(batch_g=100),
+    )
     model = model_for(palette, 1.0, 0.0, sm.View())
     best = np.inf
     others = [i for i, n in enumerate(palette.names) if n != chalk]
@@ -313,7 +324,7 @@ def test_one_step_of_a_paste_that_scatters_under_several_lights() -> None:
         ({"let_downs": ["gorse"]}, "let_downs"),
         ({"let_downs": 3}, "let_downs"),
         ({"let_downs": [made("gorse", white=1.0)]}, "let_downs"),
-        ({"let_downs": [made("gorse")], "pour": sm.Pour(white=1.0)}, "let_downs"),
+        ({"let_downs": [made("gorse")], "pour": sm.Pour(batch_g=100, white=1.0)}, "let_downs"),
         ({"let_downs": [made("gorse", 10.0 + i) for i in range(9)]}, "let_downs"),
         ({"lights": ["candle"]}, "lights"),
         ({"lights": ["A", "A"]}, "lights"),
@@ -363,14 +374,19 @@ def test_the_let_down_proposed_is_the_strongest_of_the_fewest() -> None:
     names = sm.demo_palette().names
     for strength in (10.0, 20.0, 25.0, 50.0, 100.0, 200.0):
         for name in names:
-            assert sm.match("#f4d9c6", let_downs=[made(name, strength)]).bound > 1.0
+            assert (
+                sm.match(
+                    "#f4d9c6", let_downs=[made(name, strength)], pour=sm.Pour(batch_g=100)
+                ).bound
+                > 1.0
+            )
     for strength in (10.0, 20.0, 25.0, 50.0):
         if strength >= base:
             break
         for i, one in enumerate(names):
             for other in names[i + 1 :]:
                 pair = [made(one, strength), made(other, strength)]
-                assert sm.match("#f4d9c6", let_downs=pair).bound > 1.0
+                assert sm.match("#f4d9c6", let_downs=pair, pour=sm.Pour(batch_g=100)).bound > 1.0
     assert "stir 1 cm" in str(plan)
     assert "with let-downs" in plan._repr_html_()
 

@@ -41,10 +41,12 @@ MADE: dict[str, Callable[[str, Path], object]] = {
     "Tubes": lambda name, _: Tubes(pigment=name, full=1),
     "Order": lambda name, _: sm.Order(name=name, target="#d9822b", bars=1),
     "LetDown": lambda name, _: sm.LetDown(pigment=name, paste_per_g=0.1),
-    "Recipe": lambda name, _: sm.Recipe({name: 1.0}, sm.Pour()),
+    "Recipe": lambda name, _: sm.Recipe({name: 1.0}, sm.Pour(batch_g=100)),
     "light": lambda name, _: sm.Illuminant(name, GRID, (1.0,) * 36),
-    "TestPour": lambda name, _: sm.TestPour.from_lab({"gorse": 1}, (50, 0, 0), name=name),
-    "doses": lambda name, _: sm.TestPour.from_lab({name: 1}, (50, 0, 0)),
+    "TestPour": lambda name, _: sm.TestPour.from_lab(
+        {"gorse": 1}, (50, 0, 0), name=name, pour=sm.Pour(batch_g=100)
+    ),
+    "doses": lambda name, _: sm.TestPour.from_lab({name: 1}, (50, 0, 0), pour=sm.Pour(batch_g=100)),
 }
 
 
@@ -100,8 +102,12 @@ def test_a_palette_has_no_two_names_that_look_the_same(one: str, other: str) -> 
     # Asked for by the other, it is said why there is none.
     palette = sm.Palette(pigments=(first,), **bases)
     if one.casefold() == other.casefold():  # that is one name, however it is written
-        assert sm.predict({other: 1.0}, palette=palette).recipe.doses == {one: 1.0}
+        assert sm.predict(
+            {other: 1.0}, palette=palette, pour=sm.Pour(batch_g=100)
+        ).recipe.doses == {one: 1.0}
     else:
         with pytest.raises(sm.UnknownNameError, match="spelt with other characters: copy it"):
-            sm.predict({other: 1.0}, palette=palette)
-    assert sm.predict({one: 1.0}, palette=palette).recipe.doses == {one: 1.0}
+            sm.predict({other: 1.0}, palette=palette, pour=sm.Pour(batch_g=100))
+    assert sm.predict({one: 1.0}, palette=palette, pour=sm.Pour(batch_g=100)).recipe.doses == {
+        one: 1.0
+    }

@@ -223,7 +223,7 @@ def test_bad_number_deep_inside(path: tuple[Any, ...], value: Any) -> None:
     inner[path[-1]] = value
     with pytest.raises(sm.PaletteError) as found:
         palette = sm.Palette(**data)
-        sm.predict({palette.names[0]: 1}, palette=palette)
+        sm.predict({palette.names[0]: 1}, palette=palette, pour=sm.Pour(batch_g=100))
     named = ".".join(str(key) for key in path if path.index(key) < 3)
     assert named.startswith(found.value.field)
     assert found.value.remedy

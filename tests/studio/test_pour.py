@@ -54,14 +54,14 @@ def test_proportions_are_in_lowest_terms(counts: dict[str, int], step: float) ->
 
 
 def test_doses_between_steps_have_no_proportions() -> None:
-    whole, half = sm.Pour(), sm.Pour(dose_step=0.5)
+    whole, half = sm.Pour(batch_g=100), sm.Pour(batch_g=100, dose_step=0.5)
     assert sm.Recipe({"a": 0.5, "b": 1.0}, whole).proportions is None
     assert sm.Recipe({"a": 0.5, "b": 1.0}, half).proportions == {"a": 1, "b": 2}
     assert sm.Recipe({"a": 1 / 3}, half).proportions is None
     for odd in (1e-4, 1.0004, 2.00001):
         assert sm.Recipe({"a": odd, "b": 1.0}, whole).proportions is None
-    assert sm.Recipe({"a": 1.0}, sm.Pour(dose_step=0.0101)).proportions is None
-    assert sm.Recipe({"a": 1.0, "b": 2 / 3}, sm.Pour(dose_step=1 / 3)).proportions == {
+    assert sm.Recipe({"a": 1.0}, sm.Pour(batch_g=100, dose_step=0.0101)).proportions is None
+    assert sm.Recipe({"a": 1.0, "b": 2 / 3}, sm.Pour(batch_g=100, dose_step=1 / 3)).proportions == {
         "a": 3,
         "b": 2,
     }
@@ -114,19 +114,19 @@ def test_every_bad_number_is_named(field: str, value: object) -> None:
 
 def test_unknown_field_and_missing_name() -> None:
     with pytest.raises(sm.PourError, match="batch: is not known here"):
-        sm.Pour(batch=100)  # type: ignore[call-arg]
+        sm.Pour(batch_g=100, batch=100)  # type: ignore[call-arg]
     with pytest.raises(sm.PourError, match="by name only"):
         sm.Pour(100)  # type: ignore[misc]  # physics is keyword-only
 
 
 def test_doses_of_a_recipe_can_not_be_changed() -> None:
-    recipe = sm.predict({"gorse": 1}).recipe
+    recipe = sm.predict({"gorse": 1}, pour=sm.Pour(batch_g=100)).recipe
     with pytest.raises(TypeError):
         recipe.doses["gorse"] = 5.0  # type: ignore[index]
 
 
 def test_recipes_can_be_kept_in_sets() -> None:
-    pour = sm.Pour()
+    pour = sm.Pour(batch_g=100)
     assert len({sm.Recipe({"a": 1.0}, pour), sm.Recipe({"a": 1.0}, pour)}) == 1
 
 
@@ -141,15 +141,15 @@ def test_recipes_can_be_kept_in_sets() -> None:
     ],
 )
 def test_a_little_white_is_told_from_none(white: float, base: str) -> None:
-    assert sm.Pour(white=white).base == base
+    assert sm.Pour(batch_g=100, white=white).base == base
     found = sm.feasibility("#c8d050", thicknesses_cm=(1.0,), whites=(white,))
-    assert f"in 100 g of {base}, 1 cm thick" in found.sentence
+    assert f"in 500 g of {base}, 1 cm thick" in found.sentence
 
 
 @pytest.mark.parametrize("thickness_cm", [0.01, 0.19, 8.1, 10, 20, 100])
 def test_odd_thicknesses_are_doubted(thickness_cm: float) -> None:
     with pytest.warns(ThicknessWarning, match="0.2 to 8 cm") as told:
-        pour = sm.Pour(thickness_cm=thickness_cm)
+        pour = sm.Pour(batch_g=100, thickness_cm=thickness_cm)
     assert pour.thickness_cm == thickness_cm
     assert told[0].filename == __file__  # where the person wrote it
     wanted = {10: "it is 1 cm", 20: "it is 2 cm"}.get(thickness_cm, "")
@@ -159,10 +159,10 @@ def test_odd_thicknesses_are_doubted(thickness_cm: float) -> None:
 def test_what_is_no_bar_may_have_any_thickness() -> None:
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        sm.Pour(thickness_cm=0.2)
-        sm.Pour(thickness_cm=8)
-        sm.ladder({"gorse": 1}, along="thickness", pour=sm.Pour(thickness_cm=4))
-        sm.layers([({"gorse": 1}, 0.01), ({"dusk": 1}, 30)])
-        sm.wedge({"gorse": 1}, from_cm=0, to_cm=20)
+        sm.Pour(batch_g=100, thickness_cm=0.2)
+        sm.Pour(batch_g=100, thickness_cm=8)
+        sm.ladder({"gorse": 1}, along="thickness", pour=sm.Pour(batch_g=100, thickness_cm=4))
+        sm.layers([({"gorse": 1}, 0.01), ({"dusk": 1}, 30)], pour=sm.Pour(batch_g=100))
+        sm.wedge({"gorse": 1}, from_cm=0, to_cm=20, pour=sm.Pour(batch_g=100))
         sm.in_the_pot({"gorse": 1}, depth_cm=15, drop_mm=1)
     assert not said

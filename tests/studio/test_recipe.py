@@ -25,7 +25,7 @@ def test_dose_and_mass_arithmetic() -> None:
     recipe = sm.Recipe({"a": 4.0, "b": 6.0}, pour)
     assert recipe.proportions == {"a": 2, "b": 3}
     assert (recipe.total, recipe.load, recipe.tubes) == (10.0, 4.0, 2)
-    half = sm.Recipe({"a": 0.5, "b": 1.5}, sm.Pour(dose_step=0.5))
+    half = sm.Recipe({"a": 0.5, "b": 1.5}, sm.Pour(batch_g=100, dose_step=0.5))
     assert half.proportions == {"a": 1, "b": 3}
     assert sm.Recipe({"a": 0.7}, pour).proportions is None
     assert sm.Recipe({}, pour).proportions == {}
@@ -75,7 +75,7 @@ def test_backing_as_a_number_and_a_spectrum() -> None:
 
 def test_frozen() -> None:
     with pytest.raises(Exception, match="frozen"):
-        sm.Pour().batch_g = 3  # type: ignore[misc]
+        sm.Pour(batch_g=100).batch_g = 3  # type: ignore[misc]
 
 
 def test_hex_and_srgb(colour) -> None:  # type: ignore[no-untyped-def]

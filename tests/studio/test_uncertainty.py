@@ -49,7 +49,10 @@ def test_colours_do_not_rest_on_it() -> None:
     palette = carrying()
     assert palette != sm.demo_palette()
     assert palette.fingerprint == sm.demo_palette().fingerprint
-    assert sm.predict({"gorse": 2}, palette=palette).lab == sm.predict({"gorse": 2}).lab
+    assert (
+        sm.predict({"gorse": 2}, palette=palette, pour=sm.Pour(batch_g=100)).lab
+        == sm.predict({"gorse": 2}, pour=sm.Pour(batch_g=100)).lab
+    )
 
 
 def test_fewer_pastes() -> None:

@@ -60,7 +60,7 @@ def test_a_recipe_says_its_unit() -> None:
 @pytest.mark.parametrize("unit", ["mm", "", None, 1, ["g"]])
 def test_a_unit_that_is_none(unit: object) -> None:
     with pytest.raises(sm.PourError, match="unit: must be 'cm' or 'g'") as found:
-        sm.Recipe({}, sm.Pour(), unit=unit)  # type: ignore[arg-type]
+        sm.Recipe({}, sm.Pour(batch_g=100), unit=unit)  # type: ignore[arg-type]
     assert found.value.remedy
     with pytest.raises(sm.PaletteError, match="must be 'cm' or 'g'"):
         checked_unit(unit, sm.PaletteError)
@@ -80,9 +80,9 @@ def test_a_let_down_says_its_unit_and_must_fit_the_recipe() -> None:
 
 def test_errors_of_doses_name_the_unit() -> None:
     with pytest.raises(sm.PourError, match="Give the mass of paste in g"):
-        sm.Recipe({"gorse": -1}, sm.Pour(), unit="g")
+        sm.Recipe({"gorse": -1}, sm.Pour(batch_g=100), unit="g")
     with pytest.raises(sm.PourError, match="Give the length of paste in cm"):
-        sm.Recipe({"gorse": -1}, sm.Pour())
+        sm.Recipe({"gorse": -1}, sm.Pour(batch_g=100))
 
 
 def test_words() -> None:
@@ -99,5 +99,9 @@ def test_words() -> None:
 
 
 def test_a_load_limit_in_g_that_nobody_stated_is_told() -> None:
-    assert sm.Pour().limit_note("cm") == "" == sm.Pour(max_load=2).limit_note("g")
-    assert "at most 4 g of paste per 100 g" in sm.Pour().limit_note("g")
+    assert (
+        sm.Pour(batch_g=100).limit_note("cm")
+        == ""
+        == sm.Pour(batch_g=100, max_load=2).limit_note("g")
+    )
+    assert "at most 4 g of paste per 100 g" in sm.Pour(batch_g=100).limit_note("g")

@@ -43,11 +43,11 @@ def test_a_cell_too_long_for_csv_names_its_line(tmp_path: Path) -> None:
     text[3] = "x" * 200_000 + text[3]
     (tmp_path / "a.csv").write_text("\n".join(text))
     with pytest.raises(sm.PourError, match=r"line 4.*no CSV"):
-        sm.read_test_pours(tmp_path / "a.csv")
+        sm.read_test_pours(tmp_path / "a.csv", pour=sm.Pour(batch_g=100))
 
 
 def test_digits_of_other_scripts_are_no_number_of_sets(tmp_path: Path) -> None:
     text = fuzz.seed_of("cgats lab")
     for odd in ("²", "٣", "9" * 5000):
         (tmp_path / "a.txt").write_text(text.replace("NUMBER_OF_SETS 6", f"NUMBER_OF_SETS {odd}"))
-        assert len(sm.read_test_pours(tmp_path / "a.txt")) == 6
+        assert len(sm.read_test_pours(tmp_path / "a.txt", pour=sm.Pour(batch_g=100))) == 6

@@ -150,7 +150,7 @@ def test_a_table_is_refused_with_its_line(text: str, said: str, tmp_path: Path) 
     place = tmp_path / "a.csv"
     place.write_text(text, encoding="utf-8")
     with pytest.raises(sm.PourError, match=said):
-        sm.read_test_pours(place)
+        sm.read_test_pours(place, pour=sm.Pour(batch_g=100))
 
 
 def test_a_hex_code_first_is_no_note(tmp_path: Path) -> None:

@@ -77,7 +77,7 @@ def seed_of(kind: str) -> str:
 
 
 def _pours(path: Path) -> object:
-    return sm.read_test_pours(path)
+    return sm.read_test_pours(path, pour=sm.Pour(batch_g=100))
 
 
 READERS: dict[str, Callable[[Path], object]] = {

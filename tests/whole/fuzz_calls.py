@@ -543,7 +543,7 @@ CALLS: dict[str, Call] = {
         lambda _: {
             "target": "#c8d050",
             "palette": palette(),
-            "pour": sm.Pour(),
+            "pour": sm.Pour(batch_g=100),
             "view": None,
             "within": 4.0,
             "step_g": 1.0,
@@ -840,7 +840,8 @@ CALLS: dict[str, Call] = {
         _of(calibration, "match"), _with(target=CODE, pour=POUR, view=None), slow=True
     ),
     "Interval.contains": Call(
-        lambda lab: calibration().interval({"gorse": 1.0}).contains(lab), _with(lab=(60, 10, 40))
+        lambda lab: calibration().interval({"gorse": 1.0}, pour=sm.Pour(batch_g=100)).contains(lab),
+        _with(lab=(60, 10, 40)),
     ),
     # kept elsewhere
     "Illuminant": Call(

@@ -34,8 +34,8 @@ CALLS: dict[str, Callable[..., object]] = {
         weighed(doses, let_down), let_down_paste={let_down.pigment: 2}
     ),
     "pot": lambda doses, _: sm.in_the_pot(doses, pour=POUR),
-    "layers": lambda doses, _: sm.layers([(doses, 1.0)]),
-    "wedge": lambda doses, _: sm.wedge(doses, from_cm=0, to_cm=1).hexes,
+    "layers": lambda doses, _: sm.layers([(doses, 1.0)], pour=sm.Pour(batch_g=100)),
+    "wedge": lambda doses, _: sm.wedge(doses, from_cm=0, to_cm=1, pour=sm.Pour(batch_g=100)).hexes,
     "ladder": lambda doses, _: sm.ladder(doses, along="load", pour=POUR),
     "correct": lambda doses, _: sm.correct(doses, (50, 40, 40), "#d9822b", pour=POUR).advice,
     "correct let-downs": lambda doses, let_down: (
@@ -83,15 +83,15 @@ def test_saved_with_capitals_is_the_same_recipe(tmp_path: Path) -> None:
 def test_what_was_meant_is_asked() -> None:
     for slip, meant in (("gorze", "gorse"), ("Rose hip", "rosehip"), ("DSUK", "dusk")):
         with pytest.raises(sm.UnknownNameError, match=f"Did you mean {meant}\\? It has gorse"):
-            sm.predict({slip: 1})
+            sm.predict({slip: 1}, pour=sm.Pour(batch_g=100))
     with pytest.raises(sm.UnknownNameError) as found:
-        sm.predict({"ultramarine": 1})
+        sm.predict({"ultramarine": 1}, pour=sm.Pour(batch_g=100))
     assert "Did you mean" not in str(found.value) and "It has gorse" in str(found.value)
 
 
 def test_a_pigment_named_in_two_ways_is_refused() -> None:
     with pytest.raises(sm.UnknownNameError, match="appears twice"):
-        sm.predict({"gorse": 1, "Gorse": 1})
+        sm.predict({"gorse": 1, "Gorse": 1}, pour=sm.Pour(batch_g=100))
 
 
 def test_two_pigments_that_differ_in_capitals_stay_two() -> None:

@@ -109,7 +109,7 @@ def _cards() -> dict[str, str]:
     nasty = demo.pigments[0].model_copy(update={"name": NASTY[:60]})
     palette = demo.model_copy(update={"pigments": (nasty, *demo.pigments[1:])})
     name = palette.names[0]
-    found = sm.gamut(palette=palette)
+    found = sm.gamut(palette=palette, pour=sm.Pour(batch_g=100))
     feasible = sm.feasibility("#e0b000", palette=palette, thicknesses_cm=(1, 2), whites=(0, 0.1))
     target = sm.Target(sm.Target.from_hex("#e0b000").lab, source=NASTY)
     pour = sm.Pour(batch_g=300)
@@ -118,19 +118,23 @@ def _cards() -> dict[str, str]:
     order = sm.Order(name=NASTY[:60], target="#e0b000", bars=2, pour=pour)
     plan = sm.plan([order], sm.Stock.of({name: 1}), palette=palette)
     results = {
-        "match": sm.match(target, palette=palette),
-        "predict": sm.predict({name: 2}, palette=palette),
+        "match": sm.match(target, palette=palette, pour=sm.Pour(batch_g=100)),
+        "predict": sm.predict({name: 2}, palette=palette, pour=sm.Pour(batch_g=100)),
         "gamut": found,
         "nearest": found.nearest("#00ffff"),
         "coverage": found.coverage([target]),
         "feasibility": feasible,
         "comparison": feasible.compare(demo.without("dusk"), name=NASTY),
-        "ladder": sm.ladder({name: 1}, along="load", palette=palette),
+        "ladder": sm.ladder({name: 1}, along="load", palette=palette, pour=sm.Pour(batch_g=100)),
         "lights": sm.lights(recipe, target, palette=palette, lights=["D65", lamp]),
         "same look": sm.same_look(recipe, palette=palette, to_pour=sm.Pour(batch_g=600)),
         "smallest batch": sm.smallest_batch(target, palette=palette, within=5, largest_g=200),
-        "layers": sm.layers([({name: 2}, 0.5), ({}, 0.5)], palette=palette),
-        "wedge": sm.wedge({name: 2}, from_cm=0.1, to_cm=1, palette=palette),
+        "layers": sm.layers(
+            [({name: 2}, 0.5), ({}, 0.5)], palette=palette, pour=sm.Pour(batch_g=100)
+        ),
+        "wedge": sm.wedge(
+            {name: 2}, from_cm=0.1, to_cm=1, palette=palette, pour=sm.Pour(batch_g=100)
+        ),
         "spread": sm.spread(recipe, palette=palette, target=target),
         "pot": sm.in_the_pot(recipe, palette=palette),
         "correction": sm.correct(recipe, (60, 8, 60), target, palette=palette),

@@ -106,7 +106,7 @@ def test_the_palette_written_by_hand_is_one(tmp_path: Path) -> None:
     (tmp_path / "mine.json").write_text(text, encoding="utf-8")
     palette = sm.read(tmp_path / "mine.json", sm.Palette)
     assert palette.names == ("gorse", "rosehip")
-    assert sm.match("#d9822b", palette=palette).proved
+    assert sm.match("#d9822b", palette=palette, pour=sm.Pour(batch_g=100)).proved
 
 
 def follow(path: str) -> None:
@@ -163,9 +163,13 @@ def test_what_pages_name_is_there(page: Path) -> None:
     assert isinstance(verbs, dict)
     for verb, *words in commands(page):
         assert verb in verbs, (verb, *words)
+        parser = verbs[verb]
+        for deeds in [a.choices for a in parser._actions if a.dest == "deed"]:
+            assert words and words[0] in deeds, (verb, *words)
+            parser = deeds[words[0]]
         for word in words:
             if word.startswith("--"):
-                assert word.split("=")[0] in verbs[verb]._option_string_actions, (verb, *words)
+                assert word.split("=")[0] in parser._option_string_actions, (verb, *words)
     for module in re.findall(r"python -m ((?:tests|shadematch)[\w.]*\w)", text):
         if module.endswith(".NAME"):
             continue

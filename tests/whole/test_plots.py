@@ -24,15 +24,17 @@ def drawings() -> dict[str, Callable[[], object]]:
     demo = sm.demo_palette()
     odd = demo["gorse"].model_copy(update={"name": ODD})
     palette = demo.model_copy(update={"pigments": (odd, demo["rosehip"], demo["jetty"])})
-    gamut = sm.gamut(palette=palette)
+    gamut = sm.gamut(palette=palette, pour=sm.Pour(batch_g=100))
     cut = gamut.slice(lightness=60, step=20)
     whole = gamut.whole(lightness=60, step=20, batches_g=(100, 200))
     feasible = sm.feasibility("#d9b02b", palette=palette, thicknesses_cm=(1,), whites=(0,))
     compared = feasible.compare(palette.without("jetty"), name=ODD)
-    match = sm.match("#f0e0a0", palette=palette, let_downs=[LET_DOWN])
+    match = sm.match("#f0e0a0", palette=palette, let_downs=[LET_DOWN], pour=sm.Pour(batch_g=100))
     assert match.recipe.weighed
-    stack = sm.layers([({ODD: 2.0}, 0.5), ({}, 0.5)], palette=palette)
-    wedge = sm.wedge({ODD: 2.0}, from_cm=0.2, to_cm=1.0, steps=3, palette=palette)
+    stack = sm.layers([({ODD: 2.0}, 0.5), ({}, 0.5)], palette=palette, pour=sm.Pour(batch_g=100))
+    wedge = sm.wedge(
+        {ODD: 2.0}, from_cm=0.2, to_cm=1.0, steps=3, palette=palette, pour=sm.Pour(batch_g=100)
+    )
     recipe = sm.Recipe({ODD: 2.0}, POUR)
     look = sm.same_look(recipe, palette=palette, to_pour=sm.Pour(batch_g=600))
     smallest = sm.smallest_batch("#d9b02b", palette=palette, within=5, step_g=50, largest_g=200)
@@ -41,7 +43,7 @@ def drawings() -> dict[str, Callable[[], object]]:
     assert plan.poured
     off = sm.correct(recipe, (80, 5, 60), "#d9b02b", palette=palette)
     strays = sm.spread(recipe, palette=palette, target="#d9b02b")
-    ladder = sm.ladder({ODD: 1.0}, along="load", palette=palette)
+    ladder = sm.ladder({ODD: 1.0}, along="load", palette=palette, pour=sm.Pour(batch_g=100))
     return {
         "draw_batches": lambda: plots.draw_batches(smallest),
         "draw_choices": lambda: plots.draw_choices(match),

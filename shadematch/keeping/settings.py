@@ -1,0 +1,226 @@
+"""What a studio usually works with, kept in a file called ``shadematch.toml``.
+
+The file is TOML (toml.io), one line for each thing that is usual; what is left out is as the
+library takes it by default::
+
+    palette = "mine.json"     # palette, calibration or journal
+    batch_g = 500
+    thickness_cm = 2.5
+    bar_g = 95
+    backing = "white"
+
+The command line reads the file in the folder it is called in, or the one of ``--settings``. In
+Python it counts only where it is passed::
+
+    usual = Settings.from_file("shadematch.toml")
+    sm.match("#d9822b", **usual.given)
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any, ClassVar, Final
+
+from pydantic import Field
+
+from shadematch.calibration.result import Calibration
+from shadematch.errors import FileError, ShadematchError
+from shadematch.journal.journal import Journal
+from shadematch.keeping.files import read
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import LARGEST_BATCH_G, Pour, Share
+from shadematch.studio.view import View
+from shadematch.support.files import read_text, write_text
+from shadematch.support.models import Frozen, Number
+from shadematch.support.report import Report, Reported, Row
+
+__all__ = ["SETTINGS_FILE", "Settings", "UsualValues"]
+
+SETTINGS_FILE: Final = "shadematch.toml"
+"""Its name in a studio's folder."""
+_POUR: Final = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
+_VIEW: Final = ("illuminant", "observer", "backing", "contact")
+_WORDS: Final[Mapping[str, str]] = {
+    "palette": "palette, calibration or journal",
+    "batch_g": "base in g",
+    "thickness_cm": "thickness of the bar in cm",
+    "white": "part of the base that is white, 0 to 1",
+    "max_load": "most paste per 100 g of base, in the palette's unit",
+    "dose_step": "what doses are multiples of, in the palette's unit",
+    "illuminant": "light",
+    "observer": "2 or 10 degrees",
+    "backing": "what lies behind: white, black, or a reflectance from 0 to 1",
+    "contact": "lies dry or wet on it",
+    "bar_g": "mass of a bar in g",
+    "loss": "part of the base that stays in the pot, 0 to 1",
+}
+
+
+class UsualValues(Frozen):
+    """What the file says; None where it says nothing.
+
+    Attributes
+    ----------
+    palette
+        File of a palette, calibration or journal (``.jsonl``), from the folder of the settings.
+    batch_g, thickness_cm, white, max_load, dose_step
+        As in `Pour`.
+    illuminant, observer, backing, contact
+        As in `View`.
+    bar_g, loss
+        Mass of a bar [g], and the share of the base that stays in the pot.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = FileError
+    palette: Annotated[str, Field(min_length=1, max_length=4096)] | None = None
+    batch_g: Number | None = None
+    thickness_cm: Number | None = None
+    white: Share | None = None
+    max_load: Number | None = None
+    dose_step: Number | None = None
+    illuminant: str | None = None
+    observer: str | int | None = None
+    backing: str | Number | None = None
+    contact: str | None = None
+    bar_g: Annotated[Number, Field(ge=0.1, le=LARGEST_BATCH_G)] | None = None
+    loss: Annotated[Share, Field(ge=0, lt=1)] | None = None
+
+    @property
+    def stated(self) -> dict[str, Any]:
+        """What it says."""
+        return {n: v for n in _WORDS if (v := getattr(self, n)) is not None}
+
+
+@dataclass(frozen=True)
+class Settings(Reported):
+    """What a studio usually works with.
+
+    Attributes
+    ----------
+    usual
+        As the file says it.
+    place
+        The file; None where there is none.
+    palette
+        What the file of `usual.palette` holds; None where it names none.
+    """
+
+    usual: UsualValues = field(default_factory=UsualValues)
+    place: Path | None = None
+    palette: Palette | None = None
+
+    @classmethod
+    def from_file(cls, path: str | os.PathLike[str]) -> Settings:
+        """Read a studio's settings.
+
+        Raises
+        ------
+        FileError
+            If the file can't be read, is not TOML, or says what can't be, which is named.
+        """
+        place = Path(path)
+        text = read_text(place, kind="settings")
+        try:
+            content = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as found:
+            raise FileError(
+                f"is not valid TOML: {found}",
+                field="path",
+                value=str(path),
+                remedy='Write lines such as batch_g = 500 and palette = "mine.json"',
+            ) from None
+        return cls.of(UsualValues(**content), place)
+
+    @classmethod
+    def of(cls, usual: UsualValues, place: Path) -> Settings:
+        """What a file at that place would say.
+
+        Raises
+        ------
+        FileError
+            If it says what can't be.
+        """
+        own = None if usual.palette is None else _palette_in(place.parent / usual.palette)
+        found = cls(usual, place, own)
+        try:
+            _ = found.pour, found.view
+        except ShadematchError as wrong:
+            raise FileError(
+                wrong.problem, field=wrong.field, value=wrong.value, remedy=wrong.remedy
+            ) from None
+        return found
+
+    def save(self, *, replace: bool = False) -> None:
+        """Write the file.
+
+        Raises
+        ------
+        FileError
+            If another file is there and `replace` is false, or the place can't be written.
+        """
+        assert self.place is not None
+        lines = [
+            f"{name} = {json.dumps(_plain(value), ensure_ascii=False)}  # {_WORDS[name]}"
+            for name, value in self.usual.stated.items()
+        ]
+        text = "\n".join(("# What is usual here.", *lines)) + "\n"
+        if tomllib.loads(text) != self.usual.stated:
+            raise FileError(
+                "can't be written as TOML",
+                field="palette",
+                value=self.usual.palette,
+                remedy="Leave control characters out of its name",
+            )
+        write_text(self.place, text, replace=replace)
+
+    @property
+    def pour(self) -> Pour:
+        """The usual pour."""
+        return Pour(**self._some(_POUR))
+
+    @property
+    def view(self) -> View:
+        """The usual view."""
+        return View(**self._some(_VIEW))
+
+    @property
+    def given(self) -> dict[str, Any]:
+        """``palette``, ``pour`` and ``view``, for calls that take them."""
+        return {"palette": self.palette, "pour": self.pour, "view": self.view}
+
+    def _some(self, names: tuple[str, ...]) -> dict[str, Any]:
+        return {n: v for n, v in self.usual.stated.items() if n in names}
+
+    def report(self) -> Report:
+        """What it says."""
+        rows = [Row("file", str(self.place) if self.place else "none: all is as by default")]
+        rows += [
+            Row(n, str(_plain(value)), note=_WORDS[n]) for n, value in self.usual.stated.items()
+        ]
+        return Report(rows=tuple(rows), cautions=False)
+
+
+def _plain(value: Any) -> Any:
+    """Whole numbers without a point."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+def _palette_in(path: Path) -> Palette:
+    if path.suffix.lower() == ".jsonl" and path.exists():
+        return Journal(path).palette
+    held = read(path)
+    if isinstance(held, Calibration):
+        return held.palette
+    if isinstance(held, Palette):
+        return held
+    raise FileError(
+        "holds no palette, calibration or journal",
+        field="palette",
+        value=str(path),
+        remedy="Give what sm.save wrote of one, or a journal (.jsonl)",
+    )
