@@ -1,10 +1,11 @@
 """``shadematch correct``: what to add to a batch that came out off.
 
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
-list of {name, factor, low, high}; ``surprise``; ``advice`` and ``closest``, each {doses,
-unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
+list of {name, factor, low, high}; ``surprise``, ``doubtful``; ``advice`` and ``closest``, each
+{doses, unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
 `shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``within``;
 ``pour``, ``view``, ``cautions``. Where the batch can't be saved, ``advice`` is ``closest``.
+Both are null where the measurement is doubtful, unless ``--anyway`` is given.
 ``round`` counts the corrections of this batch; ``saved`` and ``saved_palette`` are files, or null.
 """
 
@@ -76,6 +77,8 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("the addition").add_argument
     text = "how near is near enough (1)"
     add("--within", type=NUMBER, metavar="CIEDE2000", help=text)
+    text = "say what to add though the measurement does not fit the recipe"
+    add("--anyway", action="store_true", help=text)
     add("--pot", type=MASS, metavar="G", help="base that the pot holds in g (1.5 batches)")
     text = "base that may be added (what the batch is made of)"
     add("--bases", nargs="+", choices=("clear", "white", "own"), metavar="KIND", help=text)
@@ -192,22 +195,24 @@ def _correct(args: argparse.Namespace) -> str:
     pour, view = found.recipe.pour, found._belief.view
     if args.json:
         more = {"round": len(found.rounds), "saved": args.save, "saved_palette": args.save_palette}
-        return json_text({**_entries(found), **more, **shared_entries(pour, view)})
-    saved = [] if args.save is None else [f"saved in {args.save}{_next(found, args.save)}"]
-    return shown(found, *saved)
+        told = _entries(found, anyway=args.anyway)
+        return json_text({**told, **more, **shared_entries(pour, view)})
+    saved = [] if args.save is None else [f"saved in {args.save}{_next(found, args)}"]
+    return shown(found.report(anyway=args.anyway), *saved)
 
 
-def _next(found: Correction, place: str) -> str:
+def _next(found: Correction, args: argparse.Namespace) -> str:
     """What to do now, once a batch was saved."""
     if found.advice.nothing:
         return ""
-    call = f"shadematch correct --go-on {shlex.quote(place)} --measured L A B"
-    if found.doubtful:
-        return f": clear the doubt first; if you add this nevertheless, go on with {call}"
+    call = f"shadematch correct --go-on {shlex.quote(args.save)} --measured L A B"
+    if found.doubtful and not args.anyway:
+        return ": clear the doubt first; --anyway says what to add nevertheless"
     return f": add this, measure again, then {call}"
 
 
-def _entries(found: Correction) -> dict[str, Any]:
+def _entries(found: Correction, *, anyway: bool) -> dict[str, Any]:
+    told = anyway or not found.doubtful
     strengths = [
         {name: getattr(s, name) for name in ("name", "factor", "low", "high")}
         for s in found.strengths
@@ -216,8 +221,9 @@ def _entries(found: Correction) -> dict[str, Any]:
         **{name: getattr(found, name) for name in ("status", "measured_delta_e", "surprise")},
         "believed": {"lab": found.believed_lab, "delta_e": found.believed_delta_e},
         "strengths": strengths,
-        "advice": _addition(found.advice),
-        "closest": _addition(found.closest),
+        "doubtful": found.doubtful,
+        "advice": _addition(found.advice) if told else None,
+        "closest": _addition(found.closest) if told else None,
         **{name: getattr(found, name) for name in ("bound", "proved", "proof", "within")},
     }
 

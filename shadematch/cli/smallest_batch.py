@@ -56,7 +56,9 @@ def _smallest(args: argparse.Namespace) -> str:
         return json_text(
             {
                 **{n: getattr(found, n) for n in (*kept, "sentence")},
-                "closest": None if found.match is None else choice_entries(found.match.closest),
+                "closest": None
+                if found.recipe is None or found.match is None
+                else choice_entries(found.match.closest),
                 "curve": [
                     {
                         **{n: getattr(p, n) for n in ("mass_g", "delta_e", "bound", "proved")},

@@ -32,7 +32,7 @@ REMELTING: Final = (
     "so weigh it again and cover it."
 )
 _STRANGE: Final = 0.001
-"""Probability below which a measurement is called hard to believe."""
+"""Probability below which a measurement is doubted."""
 _DRAWS: Final = 1024
 
 Status = Literal["near enough", "can be saved", "can't be saved"]
@@ -246,7 +246,7 @@ class Correction(Reported):
 
     @property
     def doubtful(self) -> bool:
-        """Whether the measurement is hard to believe; then nothing learned from it should be."""
+        """Whether the measurement does not fit the recipe; then learn nothing from it."""
         return self.surprise < _STRANGE
 
     @property
@@ -306,8 +306,17 @@ class Correction(Reported):
             return f"no smaller addition gets within {self.within:g}"
         return "the search stopped early: a smaller addition may do"
 
-    def report(self) -> Report:
-        """What the batch is, what to add, and what comes of it."""
+    def report(self, *, anyway: bool = False) -> Report:
+        """What the batch is, what to add, and what comes of it.
+
+        Parameters
+        ----------
+        anyway
+            Whether to say what to add though the measurement is doubtful. The addition rests on
+            it, so by default it is not said then.
+        """
+        if self.doubtful and not anyway:
+            return self._doubted()
         advice, view = self.advice, self._belief.view
         now, then = (
             Target(lab, view.illuminant, view.observer) for lab in (self.believed_lab, advice.lab)
@@ -326,7 +335,9 @@ class Correction(Reported):
             Row("best is" if self.smallest is None else "add", str(advice)),
             Row(
                 "then",
-                f"CIEDE2000 {advice.delta_e:.2f}, nine times in ten within {advice.p90:.2f}",
+                f"{lab_words(then.lab)}, CIEDE2000 {advice.delta_e:.2f}",
+                range=f"nine times in ten within {advice.p90:.2f}",
+                swatch=Swatch.of(then),
             ),
             Row("proof", self.proof),
             *([] if advice.nothing else [Row("care", REMELTING)]),
@@ -340,9 +351,30 @@ class Correction(Reported):
             rows=tuple(rows),
         )
 
+    def _doubted(self) -> Report:
+        """What a doubtful measurement leaves to say."""
+        view = self._belief.view
+        seen = Target(self._measured_lab, view.illuminant, view.observer)
+        return Report(
+            swatches=(Swatch.of(self.target, "wanted"), Swatch.of(seen, "measured")),
+            rows=(
+                Row("batch", f"{self.recipe}, into {self.recipe.pour}"),
+                Row(
+                    "measured",
+                    f"{lab_words(seen.lab)}, CIEDE2000 {self.measured_delta_e:.2f} to the target",
+                ),
+                Row("doubt", _DOUBT),
+                Row("add", "nothing, as long as the measurement is in doubt"),
+            ),
+        )
+
+    @property
+    def _measured_lab(self) -> tuple[float, float, float]:
+        return triple(self.measured.lab_in(self._belief.view))
+
 
 _DOUBT: Final = (
-    "The measurement is hard to believe of this recipe. Check the doses, the tubes, the white "
+    "The measurement does not fit this recipe. Check the doses, the tubes, the white "
     "fraction, the thickness and the measurement before adding anything."
 )
 

@@ -14,6 +14,7 @@ from shadematch.matching.robust import uncertainty_of
 from shadematch.predicting.readings import Readings
 from shadematch.predicting.uncertainty import Cause, Colours, Uncertainty
 from shadematch.studio.pour import LARGEST_BATCH_G, base_named
+from shadematch.studio.recipe import LetDown
 from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
 
@@ -33,6 +34,10 @@ _LESS: Final = 0.9
 _COLOURLESS: Final = 3.0
 """Chroma below which hue says nothing."""
 _UNEVEN: Final = 2.0
+_DILUTED: Final = 3
+_BASE_G: Final = 50.0
+_EFFORT: Final = 20_000
+"""Pastes that are tried as let-downs, the base of each, and boxes looked at."""
 _METER: Final = 0.4
 """Standard deviation of a measured L*, a* and b* (common practice, no source)."""
 
@@ -163,8 +168,8 @@ def measured_first(judged: Judged) -> tuple[str, ...]:
     return (f"Pour this bar, keep it, measure it and learn from it{figure}.",)
 
 
-def finer_doses(question: Question, reached: float) -> tuple[str, ...]:
-    """Larger batches and smaller steps, which come closer."""
+def finer_doses(question: Question, reached: float, ideal: Choice) -> tuple[str, ...]:
+    """Larger batches, smaller steps and let-downs, which come closer."""
     pour, unit = question.asked.pour, question.asked.palette.unit
     tries = []
     for factor in (2, 5, 10):
@@ -178,7 +183,27 @@ def finer_doses(question: Question, reached: float) -> tuple[str, ...]:
     if pour.dose_step > 0.5:
         value = question.closest_with(dose_step=pour.dose_step / 2)
         tries.append((value, f"Dosing to {pour.dose_step / 2:g} {unit} comes to {value:.2f}."))
+    if not question.asked.let_downs:
+        tries += _let_down(question, ideal)
     return tuple(text for value, text in sorted(tries) if value < reached - 0.2)
+
+
+def _let_down(question: Question, ideal: Choice) -> list[tuple[float, str]]:
+    """What the closest comes to with let-downs of the pastes of which least is wanted."""
+    pour, unit = question.asked.pour, question.asked.palette.unit
+    few = sorted(ideal.recipe.doses, key=ideal.recipe.doses.__getitem__)[:_DILUTED]
+    if not few:
+        return []
+    made = tuple(
+        LetDown.made(name, paste=1, base_g=_BASE_G, white=pour.white, unit=unit) for name in few
+    )
+    searcher = replace(question.asked, let_downs=made).new_searcher()
+    value = searcher.closest(question.labs, effort=_EFFORT).delta_e
+    named = " and ".join((", ".join(few[:-1]), few[-1])) if len(few) > 1 else few[0]
+    how = f"each 1 {unit}" if len(few) > 1 else f"1 {unit}"
+    words = f"Let-downs of {named}" if len(few) > 1 else f"A let-down of {named}"
+    text = f"{words}, {how} in {_BASE_G:g} g of base and weighed to 1 g: {value:.2f}."
+    return [(value, text)]
 
 
 def other_pours(question: Question, best: float) -> tuple[str, ...]:

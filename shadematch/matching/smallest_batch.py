@@ -19,6 +19,7 @@ from typing import Final
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
 from shadematch.matching.question import Asked
+from shadematch.matching.remedies import finer_doses
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.search.ideal import ideal
 from shadematch.search.real import real_floor
@@ -29,7 +30,7 @@ from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.models import check_most, is_finite
-from shadematch.support.report import Report, Reported, Row, Swatch, Table
+from shadematch.support.report import Report, Reported, Row, Swatch, Table, rows_of
 from shadematch.support.svg import chart
 
 __all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
@@ -98,7 +99,8 @@ class SmallestBatch(Reported):
     smallest_g: float
     largest_g: float
     match: Match | None = field(repr=False)
-    """The answer in a batch of `mass_g`; None where there is none."""
+    """The answer in a batch of `mass_g`, or where none will do, in the one that comes closest; None
+    where nothing had to be tried."""
 
     @property
     def bars(self) -> int | None:
@@ -110,7 +112,14 @@ class SmallestBatch(Reported):
     @property
     def recipe(self) -> Recipe | None:
         """The closest recipe in a batch of `mass_g`."""
-        return None if self.match is None else self.match.closest.recipe
+        if self.match is None or self.mass_g is None:
+            return None
+        return self.match.closest.recipe
+
+    @property
+    def nearest(self) -> BatchPoint | None:
+        """The mass that comes closest; None where nothing had to be tried."""
+        return min(self.curve, key=lambda point: point.delta_e, default=None)
 
     @property
     def proved(self) -> bool:
@@ -151,8 +160,13 @@ class SmallestBatch(Reported):
         rows = [Row("target", str(self.target)), Row("answer", self.sentence)]
         if self.match is not None:
             best = self.match.closest
-            swatches.append(Swatch.of(best.predicted, f"{self.mass_g:g} g"))
+            swatches.append(Swatch.of(best.predicted, f"{best.recipe.pour.batch_g:g} g"))
+            if self.mass_g is None:
+                rows.append(Row("best found", f"in {best.recipe.pour.batch_g:g} g"))
             rows += [*best.recipe.rows, Row("CIEDE2000", f"{best.delta_e:.2f}")]
+            if self.mass_g is None:
+                help_ = finer_doses(self.match._question, best.delta_e, self.match.ideal)
+                rows += rows_of("try", help_)
         rows.append(Row("CIEDE2000", f"{self.ideal_delta_e:.2f} with real-valued doses"))
         if not self.proved:
             text = "a search stopped early: a smaller batch is not ruled out"
@@ -263,11 +277,12 @@ def smallest_batch(
             break
         always = point.mass_g
     answer = None
-    if good:
+    if points:
+        best = good[0] if good else min(points, key=lambda p: p.delta_e).mass_g
         answer = match(
             goal,
             palette=palette,
-            pour=pour.model_copy(update={"batch_g": good[0]}),
+            pour=pour.model_copy(update={"batch_g": best}),
             view=view,
             max_pigments=max_pigments,
         )

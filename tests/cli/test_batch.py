@@ -32,11 +32,20 @@ def test_correct_json_and_learned_palette(run: Run, tmp_path: Path) -> None:
     place = tmp_path / "learned.json"
     limits = ("--pot", "900", "--base-step", "25", "--within", "2", "--must-avoid", "dusk")
     status, out, err = run(
-        "correct", "#b5702f", *BATCH, *DARK, *limits, "--json", "--save-palette", str(place)
+        "correct",
+        "#b5702f",
+        *BATCH,
+        *DARK,
+        *limits,
+        "--anyway",
+        "--json",
+        "--save-palette",
+        str(place),
     )
     assert (status, err) == (0, "")
     found = json.loads(out)
     c = by_hand(pot_g=900, base_step_g=25, within=2.0, must_avoid=("dusk",))
+    assert c.doubtful == found["doubtful"]
     assert found["status"] == c.status
     assert found["advice"]["doses"] == dict(c.advice.doses)
     assert found["advice"]["clear_g"] == c.advice.clear_g
@@ -130,8 +139,16 @@ def test_a_doubtful_measurement_is_not_acted_on(run: Run, tmp_path: Path) -> Non
     batch = str(tmp_path / "batch.json")
     words = ("correct", "#d9822b", "--poured", "gorse=8", "--batch", "500", "--save", batch)
     status, out, _ = run(*words, "--measured", "30", "40", "-20")
-    assert status == 0 and "hard to believe" in out
+    assert status == 0 and "does not fit this recipe" in out
     assert "clear the doubt first" in out and "add this, measure again" not in out
+    assert "nothing, as long as the measurement is in doubt" in out and "best is" not in out
+    told = json.loads(run(*words[:-2], "--measured", "30", "40", "-20", "--json")[1])
+    assert told["doubtful"] and told["advice"] is None and told["closest"] is None
+    # Asked for, it is told.
+    once = (*words[:-2], "--measured", "30", "40", "-20", "--anyway")
+    advice = sm.correct({"gorse": 8}, (30, 40, -20), "#d9822b", pour=sm.Pour(batch_g=500)).advice
+    assert str(advice) in run(*once)[1]
+    assert json.loads(run(*once, "--json")[1])["advice"]["doses"] == dict(advice.doses)
     status, _, err = run(
         "correct", "--go-on", batch, "--measured", "60", "8", "40", "--added-clear", "-5"
     )

@@ -175,11 +175,11 @@ def test_a_wrong_tube_is_noticed() -> None:
     right = sm.predict(recipe.doses, pour=pour)
     c = sm.correct(recipe, wrong, sm.Target(right.lab))
     assert c.surprise < 0.001
-    assert "hard to believe" in str(c)
-    assert "hard to believe" in c._repr_html_()
+    assert "does not fit this recipe" in str(c)
+    assert "does not fit this recipe" in c._repr_html_()
     fine = sm.correct(recipe, right.lab, sm.Target(right.lab))
     assert fine.surprise > 0.9
-    assert "hard to believe" not in str(fine)
+    assert "does not fit this recipe" not in str(fine)
 
 
 # --- what to add

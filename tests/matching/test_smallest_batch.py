@@ -155,3 +155,13 @@ def test_bad_question(arguments: dict[str, object], field: str) -> None:
         sm.smallest_batch(asked.pop("target"), **asked)  # type: ignore[arg-type]
     assert found.value.field == field
     assert found.value.remedy
+
+
+def test_without_success_the_best_is_told_and_what_would_help() -> None:
+    found = sm.smallest_batch("#f4d9c6", within=0.3, largest_g=400)
+    assert found.mass_g is None and found.recipe is None
+    assert found.nearest is not None and found.match is not None
+    assert found.nearest.delta_e == min(p.delta_e for p in found.curve)
+    assert found.match.closest.delta_e == pytest.approx(found.nearest.delta_e, abs=1e-6)
+    said = str(found)
+    assert f"in {found.nearest.mass_g:g} g" in said and "Let-downs of gorse and rosehip" in said
