@@ -74,6 +74,8 @@ def errors_of_bar(problem: Problem, members: IntArray) -> list[tuple[int, int]]:
         result.append((-1, dyes))
     if problem.errors.gain > 0:
         result += [(int(i), dyes + 1) for i in members]
+    if problem.errors.tilt > 0:
+        result += [(int(i), dyes + 2) for i in members]
     return result
 
 

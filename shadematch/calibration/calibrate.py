@@ -29,12 +29,13 @@ __all__ = ["calibrate"]
 
 
 _ERRORS: Final = {
-    "cm": Errors(dose=0.2),
-    "g": Errors(dose=0.05, dose_share=0.005),
+    "cm": Errors(dose=0.2, gain=0.01, tilt=0.01),
+    "g": Errors(dose=0.05, dose_share=0.005, gain=0.01, tilt=0.01),
     "part": Errors(dose=0.0, dose_share=0.01, thickness_share=0.02),
 }
 """A ruler read to 2 mm; a kitchen scale; shares weighed in a laboratory (common practice, no
-source)."""
+source). Gain and tilt take up what the model misses of a reading at large; without them bends and
+crowding would."""
 
 
 _SEEN: Final = 2.0
@@ -213,7 +214,7 @@ def calibrate(
     check_after(found)
     if noise is None and (films or unit == "part"):
         kind = "opaque" if opaque else "cloudy" if chosen else "clear"
-        if any(u.what == "crowding" for u in found.problem.unknowns):
+        if any(u.kind == "film crowding" for u in found.problem.unknowns):
             kind = "crowded"
         missed = _MISSED[kind]
         own = found.problem.noise._replace(model_lab=missed)
@@ -381,6 +382,10 @@ def _unknowns(
         result.append(unknown(name, "pigment absorption", typical))
         if name in scatter:
             result.append(unknown(name, "pigment scattering", typical))
+    if not films and pours[0].unit in UNITS:
+        result += [unknown(name, "paste bend") for name in names]
+        if "white" in bases:
+            result.append(unknown("white", "white crowding"))
     films = films or pours[0].unit == "part"
     kind = "film backing" if films else "backing"
     levels = {backing_key(p.view): backing_level(p.view) for p in pours}

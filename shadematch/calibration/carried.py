@@ -25,7 +25,7 @@ __all__ = ["Known", "known_of", "uncertainty_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 _BARS: Final = 150
-_HELD: Final = 0.95
+_HELD: Final = 0.97
 """Share of the variance of each colour that is kept, at the least."""
 _MOST: Final = 100
 _DIGITS: Final = 4
@@ -96,7 +96,13 @@ def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
     }
     backings = [k for k, u in enumerate(unknowns) if u.what == "backing"]
     used = sorted({k for at in spectra.values() for k in at if k is not None} | {*backings})
+    numbers = [place_of(unknowns, name, "paste bend") for name in names]
+    crowding = place_of(unknowns, "white", "white crowding")
+    used = sorted({*used, *(k for k in (*numbers, crowding) if k is not None)})
     modes = _modes(known, used)
+
+    def moved(k: int | None, mode: FloatArray) -> float:
+        return 0.0 if k is None else round(float(mode[used.index(k) * _W]), _DIGITS + 1)
 
     def moves(k: int | None, mode: FloatArray) -> tuple[float, ...]:
         if k is None:
@@ -110,6 +116,8 @@ def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
                 absorption=tuple(moves(k, mode) for k in spectra["absorption"]),
                 scattering=tuple(moves(k, mode) for k in spectra["scattering"]),
                 backings=tuple(moves(k, mode) for k in backings),
+                bends=tuple(moved(k, mode) for k in numbers),
+                crowding=moved(crowding, mode),
             )
             for mode in modes
         ),
@@ -118,6 +126,12 @@ def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
         gain=known.errors.gain,
         model_lab=known.model_lab,
     )
+
+
+def place_of(unknowns: Sequence[Unknown], of: str, kind: str) -> int | None:
+    """Where an unknown stands; None where it isn't sought."""
+    found = (k for k, u in enumerate(unknowns) if (u.of, u.kind) == (of, kind))
+    return next(found, None)
 
 
 def _modes(known: Known, used: Sequence[int]) -> FloatArray:

@@ -25,14 +25,16 @@ import numpy as np
 from shadematch.calibration.bars import lone_bars
 from shadematch.calibration.normal import Normal, moved, normal_equations
 from shadematch.calibration.problem import Prior, Problem, Reading, readings_of
+from shadematch.calibration.spectra import parameters
 from shadematch.errors import PaletteError
-from shadematch.support.arrays import FloatArray
+from shadematch.studio.bend import LEAST_BEND, MOST_BEND, MOST_CROWDING
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Fit", "at_optimum", "fit"]
 
 _ROUNDS: Final = 60
 _DRAWS: Final = 200
-_SETTLED: Final = 0.01
+_SETTLED: Final = 0.0005
 """Gain of the summed squares (1 is a standard deviation) that no further round is worth."""
 _LONGEST_STEP: Final = 1.5
 """Of a log coefficient in one round."""
@@ -49,7 +51,7 @@ class Fit:
     theta, covariance
         Shapes (K, 36) and (36 K, 36 K).
     slips
-        Standardised errors, shape (n, D + 2).
+        Standardised errors, shape (n, D + 3).
     chi2
         Misfit of each bar: residuals and its errors, shape (bars,).
     lone
@@ -69,7 +71,7 @@ class Fit:
         Of each bar the residuals when it is predicted from all others (linearised), and the
         covariance that they should have, both in units of the readings' noise.
     slip_variance
-        What is left unknown of the slips, shape (n, D + 2); 1 for those without any meaning.
+        What is left unknown of the slips, shape (n, D + 3); 1 for those without any meaning.
     """
 
     problem: Problem
@@ -129,19 +131,22 @@ def fit(
     readings = readings_of(problem)
     theta = prior.mean.copy() if start is None else start.copy()
     if slips is None:
-        slips = np.zeros((len(problem.pours), len(problem.pigments) + 2))
+        slips = np.zeros((len(problem.pours), len(problem.pigments) + 3))
     here = _place(problem, prior, readings, theta, slips)
     damping, converged = 1e-3, False
+    starts = parameters(problem.unknowns)
+    times = np.diff(np.append(starts, theta.size))  # how often each free number stands there
     for _ in range(_ROUNDS):
         gradient = here.normal.gradient + prior.precision @ (here.theta - prior.mean).ravel()
-        matrix = here.normal.matrix + prior.precision
+        gradient = np.add.reduceat(gradient, starts)
+        matrix = _of_parameters(here.normal.matrix + prior.precision, starts)
         accepted = False
         for _ in range(12):
             damped = matrix + damping * np.diag(np.maximum(np.diag(matrix), 1e-9))
-            step = np.asarray(-np.linalg.solve(damped, gradient), dtype=float)
+            step = np.repeat(-np.linalg.solve(damped, gradient), times)
             largest = float(np.abs(step).max())
             share = min(1.0, _LONGEST_STEP / max(largest, 1e-300))
-            trial: FloatArray = here.theta + share * step.reshape(theta.shape)
+            trial = _within(problem, here.theta + share * step.reshape(theta.shape))
             errors = moved(problem, here.slips, here.normal.errors, share * step, share)
             tried = _place(problem, prior, readings, trial, errors)
             if np.isfinite(tried.cost) and tried.cost <= here.cost * (1 + 1e-12):
@@ -164,6 +169,20 @@ def fit(
             remedy="Check doses, thicknesses and readings",
         )
     return _result(problem, prior, readings, here, converged=converged)
+
+
+def _of_parameters(matrix: FloatArray, starts: IntArray) -> FloatArray:
+    """A matrix by the rows of unknowns, shape (36 K, 36 K), as one by the free numbers."""
+    return np.asarray(np.add.reduceat(np.add.reduceat(matrix, starts, axis=0), starts, axis=1))
+
+
+def _within(problem: Problem, theta: FloatArray) -> FloatArray:
+    """Bends and crowding kept to where strength still rises with the dose."""
+    for k, u in enumerate(problem.unknowns):
+        if u.number:
+            ends = (LEAST_BEND, MOST_BEND) if u.what == "bend" else (-MOST_CROWDING, MOST_CROWDING)
+            theta[k] = np.clip(theta[k], *ends)
+    return theta
 
 
 def _place(
@@ -189,9 +208,11 @@ def _result(
     problem: Problem, prior: Prior, readings: list[Reading], here: _Place, *, converged: bool
 ) -> Fit:
     normal = here.normal
-    matrix = normal.matrix + prior.precision
-    covariance = np.linalg.inv(matrix)
-    covariance = 0.5 * (covariance + covariance.T)
+    starts = parameters(problem.unknowns)
+    matrix = _of_parameters(normal.matrix + prior.precision, starts)
+    free = np.linalg.inv(matrix)
+    stands = np.repeat(np.arange(starts.size), np.diff(np.append(starts, here.theta.size)))
+    covariance = 0.5 * (free + free.T)[np.ix_(stands, stands)]
     log_det = float(np.linalg.slogdet(matrix)[1])
     constant = sum(
         float(np.log(r.whiten[r.whiten > 0]).sum())

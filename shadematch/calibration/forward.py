@@ -11,6 +11,14 @@ from shadematch.calibration.spectra import Unknown
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.optics.layer import Surroundings, backing_slope, reflectance
+from shadematch.studio.bend import (
+    LEAST_BEND,
+    TENTH,
+    effective,
+    effective_by_bend,
+    effective_slope,
+    white_share,
+)
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
@@ -31,6 +39,7 @@ __all__ = [
 _W: Final = WAVELENGTHS_NM.size
 _OUTER: Final = 0.04
 _SURFACE: Final = -float(np.log(1.0 - 0.6))
+_ACROSS: Final = np.linspace(-1.0, 1.0, WAVELENGTHS_NM.size)
 _STEEPEST: Final = 0.5
 """Largest relative error that is believed of a dose [standard deviation]."""
 
@@ -49,20 +58,24 @@ class Errors(NamedTuple):
     gain
         Of all radiance factors of a reading together, as a share: lamp, white tile, and what
         the model gets wrong at all wavelengths alike.
+    tilt
+        Of the same at the red end, as a share, as much the other way at the violet end.
     """
 
     dose: float = 0.2
     dose_share: float = 0.0
     thickness_share: float = 0.005
     gain: float = 0.003
+    tilt: float = 0.0
 
     def scaled(self, dose: float, thickness: float, gain: float) -> Errors:
-        """The same with doses, thickness and gain wrong by so many times as much."""
+        """The same with doses, thickness, and gain and tilt wrong by so many times as much."""
         return self._replace(
             dose=self.dose * dose,
             dose_share=self.dose_share * dose,
             thickness_share=self.thickness_share * thickness,
             gain=self.gain * gain,
+            tilt=self.tilt * gain,
         )
 
 
@@ -106,7 +119,8 @@ class Seen(NamedTuple):
     by_unknown
         Derivative by each unknown at the same wavelength, shape (n, K, 36).
     by_error
-        Derivative by standardised errors: doses (D), thickness, gain; shape (n, D + 2, 36).
+        Derivative by standardised errors: doses (D), thickness, gain, tilt; shape
+        (n, D + 3, 36).
     """
 
     spectrum: FloatArray
@@ -210,28 +224,41 @@ def look(
     theta
         The unknowns, shape (K, 36): logs of coefficients; of a backing, what is added to the
         logit of its reflectance; of a surface, what is taken from the logit of the radiance
-        factor; of crowding, what is taken from the log of the scattering at the largest load;
-        of the glass, what is added to the log of a transmittance; of the offset, itself.
+        factor; of a film's crowding, what is taken from the log of the scattering at the largest
+        load; of the glass, what is added to the log of a transmittance; of the offset, itself; of
+        a bend and of white's crowding, the number, 36 times.
     unknowns, pigments, layers, errors
         What theta stands for, and the layers.
     slips
-        Standardised errors of doses, thickness and gain, shape (n, D + 2); none by default.
+        Standardised errors of doses, thickness, gain and tilt, shape (n, D + 3); none by
+        default.
+
+    Returns
+    -------
+    Seen
+        All derivatives are exact; `tests/calibration/test_bends.py` holds them against
+        differences.
     """
     count, dyes = layers.loads.shape
     if slips is None:
-        slips = np.zeros((count, dyes + 2))
+        slips = np.zeros((count, dyes + 3))
     loads = layers.loads * np.exp(layers.dose_sd * slips[:, :dyes])
     thickness = layers.thickness * np.exp(errors.thickness_share * slips[:, dyes])
-    gain = np.exp(errors.gain * slips[:, dyes + 1])[:, None]
+    level, lean = errors.gain * slips[:, dyes + 1], errors.tilt * slips[:, dyes + 2]
+    gain = np.exp(level[:, None] + lean[:, None] * _ACROSS)
     place = {name: i for i, name in enumerate(pigments)}
 
     coefficient = np.exp(np.minimum(theta, 20.0))
     share = layers.base.copy()
+    bend, crowding = _numbers(theta, unknowns, place)
+    acting = effective(loads, bend)
     absorbs: BoolArray = np.array([u.what == "absorption" for u in unknowns])
     scatters: BoolArray = np.array([u.what == "scattering" for u in unknowns])
     for k, u in enumerate(unknowns):
         if u.kind.startswith("pigment"):
-            share[:, k] = loads[:, place[u.of]]
+            share[:, k] = acting[:, place[u.of]]
+        elif u.kind == "white scattering":
+            share[:, k] = white_share(layers.base[:, k], crowding)
     u_depth = (share * absorbs) @ coefficient * thickness[:, None]
     v_depth = (share * scatters) @ coefficient * thickness[:, None]
     crowds = _crowding(unknowns)
@@ -278,11 +305,21 @@ def look(
         by_unknown[:, by] = -full * by_unknown[:, at]
     by_shift = by_backing[shifted] * backing[shifted] * (1.0 - backing[shifted]) * gain[shifted]
     by_unknown[shifted] += layers.backing_by[shifted][:, :, None] * by_shift[:, None, :]
-    by_error = np.zeros((count, dyes + 2, _W))
+    by_error = np.zeros((count, dyes + 3, _W))
+    # What a share more of a paste does, and a little more of its bend, as shares of what it does.
+    there = np.maximum(acting, 1e-300)
+    by_share = loads * effective_slope(loads, bend) / there
+    by_bend = effective_by_bend(loads, bend) / there
+    own_of = {(u.of, u.kind): k for k, u in enumerate(unknowns)}
     for k, u in enumerate(unknowns):
         if u.kind.startswith("pigment"):
             d = place[u.of]
-            by_error[:, d] += layers.dose_sd[:, d, None] * by_unknown[:, k]
+            by_error[:, d] += (layers.dose_sd * by_share)[:, d, None] * by_unknown[:, k]
+            if (own := own_of.get((u.of, "paste bend"))) is not None:
+                by_unknown[:, own] += by_bend[:, d, None] * by_unknown[:, k]
+        elif u.kind == "white scattering" and ("white", "white crowding") in own_of:
+            lies = -(layers.base[:, k, None] - TENTH)
+            by_unknown[:, own_of["white", "white crowding"]] += lies * by_unknown[:, k]
     if crowds is not None:  # what is added crowds what is there
         d = place[unknowns[at].of]
         more = np.where(full < 1.0, theta[by] * by_unknown[:, by], 0.0)
@@ -290,6 +327,7 @@ def look(
     by_error[:, dyes] = errors.thickness_share * gain * (by_u * u_depth + by_v * v_depth)
     spectrum = spectrum * gain
     by_error[:, dyes + 1] = errors.gain * spectrum
+    by_error[:, dyes + 2] = errors.tilt * _ACROSS * spectrum
     for k, u in enumerate(unknowns):
         if u.what == "offset":
             spectrum = spectrum + theta[k] * ~through
@@ -297,10 +335,23 @@ def look(
     return Seen(spectrum, by_unknown, by_error)
 
 
+def _numbers(
+    theta: FloatArray, unknowns: Sequence[Unknown], place: Mapping[str, int]
+) -> tuple[FloatArray, float]:
+    """Bends of the pigments, shape (D,), and the crowding of white base; 0 where not sought."""
+    bend, crowding = np.zeros(len(place)), 0.0
+    for k, u in enumerate(unknowns):
+        if u.what == "bend":
+            bend[place[u.of]] = theta[k, 0]
+        elif u.kind == "white crowding":
+            crowding = float(theta[k, 0])
+    return bend, crowding
+
+
 def _crowding(unknowns: Sequence[Unknown]) -> tuple[int, int] | None:
     """Places of the scattering that crowds and of its crowding, if there is such."""
     for by, u in enumerate(unknowns):
-        if u.what == "crowding":
+        if u.kind == "film crowding":
             pair = (u.of, "pigment scattering")
             for k, v in enumerate(unknowns):
                 if (v.of, v.kind) == pair:
@@ -327,17 +378,25 @@ def look_through(
     """
     place = {name: i for i, name in enumerate(pigments)}
     crowds = _crowding(unknowns)
+    drawn = {(u.of, u.kind): thetas[:, k, :1] for k, u in enumerate(unknowns) if u.number}
+    zero = np.zeros((len(thetas), 1))
     u, v = np.zeros((2, thetas.shape[0], _W))
     backing = np.broadcast_to(layers.backing[0], u.shape)
     offset, shift = np.zeros_like(u), np.zeros_like(u)
     for k, unknown in enumerate(unknowns):
         if unknown.what in ("absorption", "scattering"):
             pigment = unknown.kind.startswith("pigment")
-            share = layers.loads[0, place[unknown.of]] if pigment else layers.base[0, k]
+            load = layers.loads[0, place[unknown.of]] if pigment else layers.base[0, k]
+            share = np.full_like(zero, load)
+            if pigment:
+                bend = drawn.get((unknown.of, "paste bend"), zero)
+                share = effective(share, np.maximum(bend, LEAST_BEND))
+            elif unknown.kind == "white scattering":
+                share = white_share(share, drawn.get((unknown.of, "white crowding"), zero))
             part = share * np.exp(np.minimum(thetas[:, k], 20.0)) * layers.thickness[0]
             if crowds is not None and k == crowds[0]:
                 by = crowds[1]
-                part = part * np.exp(-thetas[:, by] * min(share / unknowns[by].level, 1.0))
+                part = part * np.exp(-thetas[:, by] * min(load / unknowns[by].level, 1.0))
             u, v = (u + part, v) if unknown.what == "absorption" else (u, v + part)
         elif unknown.what == "offset":
             offset = thetas[:, k] if layers.mode[0] != "through" else offset

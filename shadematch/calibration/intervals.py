@@ -10,10 +10,10 @@ import numpy as np
 
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import layers_of, look, look_through, to_lab
+from shadematch.calibration.left_out import left_out
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.colour.difference import delta_e
-from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.photo.inference import frame_of
 from shadematch.studio.pour import Pour
 from shadematch.studio.target import Target
@@ -193,7 +193,7 @@ def sources_of(
         {
             "spectra": slopes @ found.covariance @ slopes.T,
             "dosing": errors[:, :dyes] @ errors[:, :dyes].T,
-            "bench": errors[:, dyes:] @ errors[:, dyes:].T,
+            "bench": errors[:, dyes : dyes + 2] @ errors[:, dyes : dyes + 2].T,
             "model": shared + np.eye(3) * p.noise.model_lab**2,
             "reading": np.mean(kinds, axis=0),
         },
@@ -242,30 +242,11 @@ def with_misfit(found: Fit) -> Fit:
     from scipy.optimize import minimize_scalar
 
     p = found.problem
-    misses, known = [], []
-    for bar, (residual, covariance) in enumerate(found.alone):
-        start = 0
-        for i in np.flatnonzero(p.bars == bar):
-            pour = p.pours[i]
-            if pour.spectrum is None:
-                start += 3
-                continue
-            values = np.array([np.nan if v is None else v for v in pour.spectrum])
-            at = np.flatnonzero(np.isfinite(values))
-            rows = slice(start, start + at.size)
-            start += at.size
-            if p.weights[i] < 0.5:
-                continue
-            filled = np.interp(WAVELENGTHS_NM, WAVELENGTHS_NM[at], values[at])
-            weights, white = pour.observation
-            _, by = to_lab(np.maximum(filled, 0.0), weights, white)
-            sd = np.hypot(p.noise.share * np.abs(values[at]), p.noise.floor) * p.scale[0]
-            by = by[:, at] * sd
-            misses.append(by @ residual[rows])
-            known.append(by @ covariance[rows, rows] @ by.T)
-    if not misses:
+    spectral = [each for each in left_out(found) if p.pours[each.reading].spectrum is not None]
+    if not spectral:
         return found
-    miss, expected = np.array(misses), np.array(known)
+    miss = np.array([each.miss for each in spectral])
+    expected = np.array([each.covariance for each in spectral])
     stated = p.noise.model_lab**2
 
     def improbable(log_variance: float) -> float:

@@ -13,7 +13,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pigment import Base, Pigment
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["base_of", "crowded", "fitted", "pigment_of"]
+__all__ = ["base_of", "crowded", "fitted", "number", "pigment_of"]
 
 
 def fitted(found: Fit, of: str, what: str, *, of_base: bool) -> tuple[FloatArray, FloatArray]:
@@ -24,6 +24,14 @@ def fitted(found: Fit, of: str, what: str, *, of_base: bool) -> tuple[FloatArray
             variance = np.diag(found.covariance)[k * n : (k + 1) * n]
             return np.exp(found.theta[k]), np.sqrt(variance)
     return np.zeros(n), np.zeros(n)
+
+
+def number(found: Fit, of: str, kind: str) -> float:
+    """A bend, or the crowding of white base, to six decimals; 0 where it was not sought."""
+    for k, u in enumerate(found.problem.unknowns):
+        if (u.of, u.kind) == (of, kind):
+            return round(float(found.theta[k, 0]), 6)
+    return 0.0
 
 
 def crowded(
@@ -39,7 +47,7 @@ def crowded(
         As a part of the largest; by default the usual one.
     """
     for u, theta in zip(found.problem.unknowns, found.theta, strict=True):
-        if u.what == "crowding":
+        if u.kind == "film crowding":
             if load is None:
                 usual = [p.loads[u.of] for p in taught_by if u.of in p.doses]
                 load = float(np.mean(usual)) / u.level
@@ -61,6 +69,7 @@ def pigment_of(
         name=name,
         absorption=_rounded(absorption),
         scattering=_rounded(scattering) if scatters else None,
+        bend=number(found, name, "paste bend"),
     )
     if like is None or name not in like.names:
         return pigment
@@ -73,6 +82,7 @@ def base_of(found: Fit, of: str) -> Base:
     return Base(
         absorption=_rounded(fitted(found, of, "absorption", of_base=True)[0]),
         scattering=_rounded(fitted(found, of, "scattering", of_base=True)[0]),
+        crowding=number(found, of, "white crowding"),
     )
 
 

@@ -69,7 +69,7 @@ class Normal(NamedTuple):
 def normal_equations(
     problem: Problem, readings: list[Reading], theta: FloatArray, slips: FloatArray
 ) -> Normal:
-    """Normal equations at some spectra, shape (K, 36), and errors, shape (n, D + 2)."""
+    """Normal equations at some spectra, shape (K, 36), and errors, shape (n, D + 3)."""
     at = residuals_of(problem, readings, theta, slips)
     gradient, matrix = _of_spectra(problem, at)
     cost = float(sum(w * (r @ r) for w, r in zip(problem.weights, at.rows, strict=True)))

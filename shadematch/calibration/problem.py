@@ -9,7 +9,12 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from shadematch.calibration.forward import Errors, Layers, Seen, layers_of, look
-from shadematch.calibration.spectra import BELIEFS, Unknown, belief_covariance
+from shadematch.calibration.spectra import (
+    BELIEFS,
+    BEND_SHARED_SD,
+    Unknown,
+    belief_covariance,
+)
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.support.arrays import FloatArray, IntArray
@@ -39,7 +44,11 @@ class Noise(NamedTuple):
 
 
 class Prior(NamedTuple):
-    """Gaussian belief about K unknown spectra: mean (K, 36), precision (36 K, 36 K)."""
+    """Gaussian belief about K unknown spectra: mean (K, 36), precision (36 K, 36 K).
+
+    The precision of a number is spread evenly over the 36 places where it stands; `log_det` is
+    that of the free numbers.
+    """
 
     mean: FloatArray
     precision: FloatArray
@@ -47,11 +56,23 @@ class Prior(NamedTuple):
 
 
 def prior_of(unknowns: Sequence[Unknown]) -> Prior:
-    """The belief of `spectra.BELIEFS`, the unknowns independent of each other."""
+    """The belief of `spectra.BELIEFS`; all are independent of each other but the bends."""
     size = len(unknowns) * _W
     precision = np.zeros((size, size))
     log_det = 0.0
+    numbers = [k for k, u in enumerate(unknowns) if u.number]
+    if numbers:
+        bends = np.array([unknowns[k].what == "bend" for k in numbers], dtype=float)
+        variance = np.array([BELIEFS[unknowns[k].kind].level_sd ** 2 for k in numbers])
+        common = BEND_SHARED_SD**2 * np.outer(bends, bends)
+        covariance = common + np.diag(variance - np.diag(common))
+        log_det -= float(np.linalg.slogdet(covariance)[1])
+        places = (np.array(numbers)[:, None] * _W + np.arange(_W)).ravel()
+        spread = np.full((_W, _W), 1.0 / _W**2)
+        precision[np.ix_(places, places)] = np.kron(np.linalg.inv(covariance), spread)
     for k, u in enumerate(unknowns):
+        if u.number:
+            continue
         covariance = belief_covariance(BELIEFS[u.kind])
         rows = slice(k * _W, (k + 1) * _W)
         precision[rows, rows] = np.linalg.inv(covariance)

@@ -15,9 +15,16 @@ from shadematch.calibration.forward import backing_shares
 from shadematch.calibration.identify import strength_sd, weakly_known
 from shadematch.calibration.intervals import Interval, interval_of
 from shadematch.calibration.learned import base_of, crowded, fitted, pigment_of
+from shadematch.calibration.left_out import left_out
 from shadematch.calibration.pictures import residuals_drawn, spectra_drawn
 from shadematch.calibration.residual import WRONG, Residual, residuals_by_bar
 from shadematch.calibration.test_pour import TestPour
+from shadematch.calibration.words import (
+    bends_in_words,
+    held_out_in_words,
+    mixtures_in_words,
+    warnings_of,
+)
 from shadematch.errors import PaletteError, PourError, UnknownNameError
 from shadematch.matching.match import Match, match
 from shadematch.predicting.prediction import checked_recipe
@@ -214,6 +221,11 @@ class Calibration(Reported):
         """Sentences about what is known only roughly."""
         return weakly_known(self._fit, self.pours, self.films)
 
+    @functools.cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """Sentences of what speaks against the calibration as a whole; empty where nothing does."""
+        return warnings_of(self._fit, left_out(self._fit))
+
     def strength_sd(self, pigment: str) -> float:
         """Relative standard deviation of a pigment's strength.
 
@@ -398,7 +410,12 @@ class Calibration(Reported):
             for r in self.residuals
             if r.weight < WRONG
         ]
-        rows += rows_of("note", self.poorly_known)
+        found = self._fit
+        if alone := held_out_in_words(found, left_out(found)):
+            rows.append(Row("test", alone))
+        rows += rows_of("bend", bends_in_words(found, self.unit))
+        rows += rows_of("warning", self.warnings)
+        rows += rows_of("note", (*self.poorly_known, *mixtures_in_words(found)))
         pictures = (
             spectra_drawn({name: self.spectrum(name) for name in self.pigments}, self.unit),
             residuals_drawn([(r.name, r.delta_e) for r in self.residuals]),

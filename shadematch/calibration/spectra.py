@@ -6,18 +6,31 @@ law); and smooth departures from it, with a Matern kernel of order 5/2 (C. E. Ra
 C. K. I. Williams, *Gaussian Processes for Machine Learning* (2006), eq. 4.17). The numbers
 stand in `BELIEFS`; they are estimates, wide on purpose. Where spectra were measured they hardly
 count. Where only Lab was, they say which of the many spectra of that Lab is taken: a smooth one.
+
+How pastes bend and white base crowds (`shadematch.studio.bend`) are numbers that stand in rows of
+36 as well, so that all unknowns have one form; `parameters` tells that such a row is one number.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["BELIEFS", "Belief", "Unknown", "belief_covariance", "matern", "unknown"]
+__all__ = [
+    "BELIEFS",
+    "BEND_SHARED_SD",
+    "Belief",
+    "Unknown",
+    "belief_covariance",
+    "matern",
+    "parameters",
+    "unknown",
+]
 
 _WAVE: Final = WAVELENGTHS_NM / 550.0
 _SLOPE: Final = np.log(_WAVE)
@@ -61,6 +74,8 @@ BELIEFS: Final[dict[str, Belief]] = {
     "film surface": Belief(0.5, 0.0, 0.02, 150.0),
     "film glass": Belief(0.1, 0.0, 0.003, 150.0),
     "film crowding": Belief(0.25, 0.0, 0.03, 150.0),
+    "paste bend": Belief(0.058, 0.0, 0.0, 150.0),
+    "white crowding": Belief(0.3, 0.0, 0.0, 150.0),
 }
 """Backing: of the logit of its reflectance, which for films may have been measured bare.
 Offset: what the instrument lets in of the reflection at the surface, or takes off too much.
@@ -69,7 +84,12 @@ inside is a shift by 0.92 and a loss of 4 %, so that readings that were freed of
 beforehand, or surfaces that reflect otherwise inside, are of this form.
 Glass: of the log of a transmittance, which may have been read against a cell of solvent.
 Crowding: of the log of what is lost of a colourant's scattering at the largest load measured,
-where its particles lie close (S. Fitzwater, J. W. Hook, J. Coat. Technol. 57 (721) (1985) 39)."""
+where its particles lie close (S. Fitzwater, J. W. Hook, J. Coat. Technol. 57 (721) (1985) 39).
+Bend and crowding of white base: numbers, no logs; of a bend `BEND_SHARED_SD` is common to all."""
+
+BEND_SHARED_SD: Final = 0.05
+"""Standard deviation of what the bends of all pastes of a studio have in common (estimate); each
+has 0.03 of its own. 0.06 makes a paste a fifth weaker at 4 per 100 g than small loads promise."""
 
 _MEANS: Final[dict[str, FloatArray]] = {
     # [1/cm]; the level of pigments comes from the loads that were poured.
@@ -108,6 +128,11 @@ class Unknown(NamedTuple):
         return self.kind.rsplit(" ", 1)[-1]
 
     @property
+    def number(self) -> bool:
+        """Whether it is one number, and no spectrum."""
+        return self.kind in ("paste bend", "white crowding")
+
+    @property
     def of_base(self) -> bool:
         """Whether it is of clear or white base; a colourant may be called the same."""
         return self.kind.split(" ")[0] in ("clear", "other", "white")
@@ -129,6 +154,16 @@ def belief_covariance(belief: Belief) -> FloatArray:
         + belief.shape_sd**2 * matern(belief.length_nm)
         + nugget**2 * np.eye(size)
     )
+
+
+def parameters(unknowns: Sequence[Unknown]) -> IntArray:
+    """Where in the rows of all unknowns, laid end to end, each free number begins, rising.
+
+    A spectrum has 36 of them, a number one, which stands there 36 times.
+    """
+    size = WAVELENGTHS_NM.size
+    places = [np.arange(1 if u.number else size) + k * size for k, u in enumerate(unknowns)]
+    return np.concatenate(places)
 
 
 def unknown(of: str, kind: str, typical: float = 1.0, level: float = 0.0) -> Unknown:

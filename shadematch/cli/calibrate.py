@@ -1,7 +1,8 @@
 """``shadematch calibrate``: a palette from test pours measured in bulk.
 
 ``--json``: ``pigments`` ({name, strength_sd, scatters}), ``wrong`` (names of bars put aside),
-``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``contact`` (null if as stated),
+``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``warnings``,
+``contact`` (null if as stated),
 ``saved`` and ``saved_palette`` (null or the file).
 """
 
@@ -74,6 +75,7 @@ def _calibrate(args: argparse.Namespace) -> str:
                 "wrong": list(found.wrong),
                 "residuals": [dataclasses.asdict(r) for r in found.residuals],
                 "poorly_known": list(found.poorly_known),
+                "warnings": list(found.warnings),
                 "contact": found.contact,
                 "saved": args.save,
                 "saved_palette": args.save_palette,

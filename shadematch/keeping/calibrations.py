@@ -163,7 +163,7 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
                 value=u.level,
                 remedy=_ALTERED,
             )
-        if u.kind.startswith(("pigment", "film crowding")) and u.of not in file.pigments:
+        if u.kind.startswith(("pigment", "paste", "film crowding")) and u.of not in file.pigments:
             raise FileError(
                 "is no pigment of the file",
                 field="unknowns.of",
@@ -195,7 +195,7 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
 
 
 def _slips(file: _CalibrationEntry) -> FloatArray:
-    count, columns = len(file.pours), len(file.pigments) + 2
+    count, columns = len(file.pours), len(file.pigments) + 3
     if len(file.weights) != count or len(file.slips) != count:
         raise FileError(
             "needs one entry for each test pour",

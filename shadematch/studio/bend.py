@@ -30,6 +30,7 @@ __all__ = [
     "LEAST_BEND",
     "MOST_BEND",
     "MOST_CROWDING",
+    "TENTH",
     "effective",
     "effective_by_bend",
     "effective_slope",
@@ -44,7 +45,8 @@ MOST_BEND: Final = 10.0
 loads promise."""
 MOST_CROWDING: Final = 1.0
 """Of white base, either way: up to it, more of it scatters more."""
-_TENTH: Final = 0.1
+TENTH: Final = 0.1
+"""White fraction at which the strength of white base is told."""
 
 
 def _straight_from(bend: FloatArray) -> FloatArray:
@@ -107,16 +109,16 @@ def white_share(white: FloatArray | float, crowding: FloatArray | float) -> Floa
         h, -`MOST_CROWDING` to `MOST_CROWDING`; a number, or of the shape of `white`.
     """
     fraction = np.asarray(white, dtype=float)
-    return np.asarray(fraction * np.exp(-crowding * (fraction - _TENTH)))
+    return np.asarray(fraction * np.exp(-crowding * (fraction - TENTH)))
 
 
 def white_share_slope(white: FloatArray | float, crowding: float) -> FloatArray:
     """Derivative of `white_share` by the fraction."""
     fraction = np.asarray(white, dtype=float)
-    return np.asarray((1.0 - crowding * fraction) * np.exp(-crowding * (fraction - _TENTH)))
+    return np.asarray((1.0 - crowding * fraction) * np.exp(-crowding * (fraction - TENTH)))
 
 
 def white_share_by_crowding(white: FloatArray | float, crowding: float) -> FloatArray:
     """Derivative of `white_share` by the crowding."""
     fraction = np.asarray(white, dtype=float)
-    return np.asarray(-(fraction - _TENTH) * white_share(fraction, crowding))
+    return np.asarray(-(fraction - TENTH) * white_share(fraction, crowding))

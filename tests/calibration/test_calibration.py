@@ -21,7 +21,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM as NM
 from shadematch.matching.match import Match
 from shadematch.optics.transport import slab
 from tests.invented import worlds
-from tests.invented.campaign import Campaign, Planned, campaign
+from tests.invented.campaign import Campaign, Planned, campaign, in_white
 
 NAMES = ("gorse", "jetty", "rosehip")
 
@@ -36,7 +36,7 @@ def world() -> worlds.World:
 
 @functools.cache
 def spectral() -> Calibration:
-    plan = campaign(NAMES)
+    plan = in_white(campaign(NAMES))
     return sm.calibrate(worlds.measured(world(), plan, np.random.default_rng(12)))
 
 
@@ -87,7 +87,7 @@ def test_slopes_are_those_of_finite_differences() -> None:
         unknown("white/air", "backing"),
         unknown("surface", "offset"),
     )
-    errors = Errors()
+    errors = Errors(tilt=0.01)
     cases = [
         ({"a": 2.0, "b": 5.0}, sm.Pour(batch_g=400, white=0.2, thickness_cm=0.7), v) for v in views
     ]
@@ -96,7 +96,7 @@ def test_slopes_are_those_of_finite_differences() -> None:
         (len(unknowns), NM.size)
     )
     theta[-1] *= 0.01
-    slips = rng.standard_normal((3, 4))
+    slips = rng.standard_normal((3, 5))
     seen = look(theta, unknowns, ("a", "b"), layers, errors, slips)
     step = 1e-5
     for k in range(len(unknowns)):
@@ -107,7 +107,7 @@ def test_slopes_are_those_of_finite_differences() -> None:
             look(t, unknowns, ("a", "b"), layers, errors, slips).spectrum for t in (up, down)
         )
         np.testing.assert_allclose(seen.by_unknown[:, k], (high - low) / (2 * step), atol=2e-8)
-    for c in range(4):
+    for c in range(5):
         up, down = slips.copy(), slips.copy()
         up[:, c] += step
         down[:, c] -= step
@@ -140,7 +140,7 @@ def test_eliminated_errors_give_the_full_solution() -> None:
     problem = Problem(pours, unknowns, ("gorse",), Errors(), Noise(), np.full(len(pours), 0.7))
     prior = prior_of(unknowns)
     readings = readings_of(problem)
-    slips = np.zeros((len(pours), 3))
+    slips = np.zeros((len(pours), 4))
     rows, maps, by_unknown, by_error = residuals_of(problem, readings, prior.mean, slips)
     bars = int(problem.bars.max()) + 1
     size = prior.mean.size
@@ -173,13 +173,15 @@ def test_eliminated_errors_give_the_full_solution() -> None:
 def test_spectra_of_another_world() -> None:
     found = spectral()
     far = errors_of(found, world(), 21, 60)
-    assert np.quantile(far, 0.95) <= 1.0
+    # Bends, which are always sought, take up some of what another index and asymmetry do; with the
+    # library's own it is 1.0 (``python -m tests.bench.pastes``).
+    assert far.mean() <= 0.8 and np.quantile(far, 0.95) <= 1.4
     assert found.scattering == ()
     assert found.wrong == ()
 
 
 def test_lab_alone() -> None:
-    plan = campaign(NAMES)
+    plan = in_white(campaign(NAMES))
     pours = worlds.measured(world(), plan, np.random.default_rng(13), "lab", 0.4)
     found = sm.calibrate(pours)
     assert errors_of(found, world(), 22, 60).mean() <= 1.5
@@ -188,7 +190,7 @@ def test_lab_alone() -> None:
 
 def test_a_scattering_pigment_is_found_and_predicted() -> None:
     truth = worlds.random_world(np.random.default_rng(4), pigments=3, scattering=1, names=NAMES)  # type: ignore[arg-type]
-    plan = campaign(NAMES, scattering=("gorse",))
+    plan = in_white(campaign(NAMES, scattering=("gorse",)))
     found = sm.calibrate(worlds.measured(truth, plan, np.random.default_rng(5)))
     assert found.scattering == ("gorse",)
     assert found.palette["gorse"].scatters
@@ -202,7 +204,7 @@ def test_ranges_hold(kind: str, noise: float) -> None:
     if kind == "spectrum":
         found = spectral()
     else:
-        plan = campaign(NAMES)
+        plan = in_white(campaign(NAMES))
         found = sm.calibrate(worlds.measured(world(), plan, np.random.default_rng(12), kind, noise))
     rng = np.random.default_rng(31)
     inside = []
@@ -219,7 +221,9 @@ def test_ranges_hold(kind: str, noise: float) -> None:
 @pytest.mark.parametrize(("kind", "noise"), [("spectrum", 0.01), ("lab", 0.4)])
 @pytest.mark.parametrize("how", ["swapped", "exchanged"])
 def test_a_wrong_pour_is_named(kind: str, noise: float, how: str) -> None:
-    pours = worlds.measured(world(), campaign(NAMES), np.random.default_rng(6), kind, noise)
+    pours = worlds.measured(
+        world(), in_white(campaign(NAMES)), np.random.default_rng(6), kind, noise
+    )
     if how == "swapped":  # another pigment's tube
         at = next(i for i, p in enumerate(pours) if p.name == "jetty deep")
         pours[at] = dataclasses.replace(pours[at], doses={"gorse": pours[at].doses["jetty"]})
@@ -236,7 +240,8 @@ def test_a_wrong_pour_is_named(kind: str, noise: float, how: str) -> None:
     name = found.wrong[0]
     without = sm.calibrate([p for p in pours if p.name != name], scattering="none")
     far = [errors_of(f, world(), 24, 30) for f in (found, without)]
-    np.testing.assert_allclose(far[0], far[1], atol=0.1)
+    # Colours of a paste that is hardly known from Lab are several CIEDE2000 off either way.
+    np.testing.assert_allclose(far[0], far[1], rtol=0.03, atol=0.1)
 
 
 # --- films measured elsewhere
@@ -312,7 +317,7 @@ def test_films_without_any_base(contact: str) -> None:
 
 
 def kept(keep: object, **options: object) -> Calibration:
-    plan = campaign(NAMES)
+    plan = in_white(campaign(NAMES))
     rest = Campaign(tuple(p for p in plan.pours if keep(p)))  # type: ignore[operator]
     return sm.calibrate(worlds.measured(world(), rest, np.random.default_rng(1)), **options)  # type: ignore[arg-type]
 
@@ -339,7 +344,7 @@ def test_black_loads_are_refused() -> None:
 
 
 def test_pigments_always_together_are_refused() -> None:
-    plan = campaign(NAMES)
+    plan = in_white(campaign(NAMES))
     pour = sm.Pour(batch_g=500)
     pair = tuple(Planned(f"pair {x}", {"gorse": x, "jetty": 2 * x}, pour) for x in (2.0, 5.0))
     blanks = tuple(p for p in plan.pours if not p.doses)

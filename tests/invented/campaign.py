@@ -78,3 +78,15 @@ def campaign(
         mixed = {n: dose(_MIXED) for n in names[at::groups]}
         plan.append(planned(f"mixture {at + 1}", mixed, BLEND, (over_white,)))
     return Campaign(tuple(plan))
+
+
+def in_white(plan: Campaign) -> Campaign:
+    """The same, and its first two pastes together in white base: opaque white hides its strength,
+    paste in it shows it."""
+    names = list(dict.fromkeys(name for p in plan.pours for name in p.doses))[:2]
+    first = next(p for p in plan.pours if len(p.doses) > 1)
+    dose = max(first.doses.values())
+    pour = first.pour.model_copy(update={"white": 1.0})
+    return Campaign(
+        (*plan.pours, Planned("in white", dict.fromkeys(names, dose), pour, unit=first.unit))
+    )

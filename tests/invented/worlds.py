@@ -31,43 +31,55 @@ FILE = Path(__file__).parents[1] / "reference" / "world_iadpython.npz"
 U_SCALE, V_SCALE, U_TOP, V_TOP = 0.002, 0.005, 60.0, 400.0
 
 
-def exact(u: float, v: float) -> tuple[float, float, float, float]:
+OWN = 1.5, 0.6
+"""Index and asymmetry as the library takes them: a world that differs by its solver alone."""
+OWN_FILE = FILE.with_name("world_iadpython_own.npz")
+
+
+def exact(
+    u: float, v: float, index: float = INDEX, asymmetry: float = ASYMMETRY
+) -> tuple[float, float, float, float]:
     """R1, T1, Rd, Td of iadpython for absorption u and reduced scattering v, times thickness."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         import iadpython
 
-        s = v / (1 - ASYMMETRY)
+        s = v / (1 - asymmetry)
         depth = max(u + s, 1e-9)
-        sample = iadpython.Sample(a=s / depth, b=depth, g=ASYMMETRY, n=INDEX, quad_pts=24)
+        sample = iadpython.Sample(a=s / depth, b=depth, g=asymmetry, n=index, quad_pts=24)
         r1, t1, rd, td = sample.rt()
     return float(r1), float(t1), float(rd), float(td)
 
 
 def write() -> None:
-    """Tabulate."""
+    """Tabulate both."""
     x = np.linspace(0, np.arcsinh(U_TOP / U_SCALE), 72)
     y = np.linspace(0, np.arcsinh(V_TOP / V_SCALE), 64)
-    values = np.array([[exact(u, v) for v in V_SCALE * np.sinh(y)] for u in U_SCALE * np.sinh(x)])
-    np.savez_compressed(FILE, x=x, y=y, values=values.astype(np.float32))
-    print(f"wrote {values.shape} to {FILE}")
+    for file, constants in ((FILE, (INDEX, ASYMMETRY)), (OWN_FILE, OWN)):
+        u, v = U_SCALE * np.sinh(x), V_SCALE * np.sinh(y)
+        values = np.array([[exact(a, s, *constants) for s in v] for a in u])
+        np.savez_compressed(file, x=x, y=y, values=values.astype(np.float32))
+        print(f"wrote {values.shape} to {file}")
 
 
 @functools.cache
-def _table() -> list[RectBivariateSpline]:
-    with np.load(FILE) as archive:
+def _table(file: Path = FILE) -> list[RectBivariateSpline]:
+    with np.load(file) as archive:
         x, y, values = archive["x"], archive["y"], archive["values"].astype(float)
     return [RectBivariateSpline(x, y, values[..., k]) for k in range(4)]
 
 
-def layer(u: FloatArray, v: FloatArray, backing: FloatArray, *, through: bool) -> FloatArray:
-    """What is seen at normal view, gloss left out, across a film of air."""
+def layer(
+    u: FloatArray, v: FloatArray, backing: FloatArray, *, through: bool, own: bool = False
+) -> FloatArray:
+    """What is seen at normal view, gloss left out, across a film of air; `own`: as `OWN` has it."""
     x = np.arcsinh(np.minimum(u, U_TOP) / U_SCALE)
     y = np.arcsinh(np.minimum(v, V_TOP) / V_SCALE)
-    r1, t1, rd, td = (spline.ev(x, y) for spline in _table())
+    r1, t1, rd, td = (spline.ev(x, y) for spline in _table(OWN_FILE if own else FILE))
+    r0 = ((OWN[0] - 1) / (OWN[0] + 1)) ** 2 if own else R0
     if through:
         return np.maximum(t1, 0.0)
-    return np.maximum(r1 - R0 + t1 * td * backing / (1 - backing * rd), 0.0)
+    return np.maximum(r1 - r0 + t1 * td * backing / (1 - backing * rd), 0.0)
 
 
 @dataclass(frozen=True)

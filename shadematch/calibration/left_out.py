@@ -1,0 +1,64 @@
+"""Each bar as the others predict it, in CIELAB."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from shadematch.calibration.fit import Fit
+from shadematch.calibration.forward import to_lab
+from shadematch.calibration.problem import readings_of
+from shadematch.colour.difference import delta_e
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.support.arrays import FloatArray
+
+__all__ = ["LeftOut", "left_out"]
+
+
+class LeftOut(NamedTuple):
+    """One reading, and what all bars but its own say of it.
+
+    Attributes
+    ----------
+    reading
+        Its position among the pours.
+    miss
+        What the others predict, less what was read, in CIELAB, shape (3,).
+    covariance
+        That it should have, without what the model misses, shape (3, 3).
+    delta_e
+        CIEDE2000 of the miss.
+    """
+
+    reading: int
+    miss: FloatArray
+    covariance: FloatArray
+    delta_e: float
+
+
+def left_out(found: Fit) -> list[LeftOut]:
+    """Every trusted reading, predicted from all other bars (linearised; see `bars`)."""
+    p = found.problem
+    readings, result = readings_of(p), []
+    for bar, (residual, covariance) in enumerate(found.alone):
+        start = 0
+        for i in np.flatnonzero(p.bars == bar):
+            pour, whiten = p.pours[i], readings[i].whiten
+            if pour.spectrum is None:
+                by, size = np.linalg.inv(whiten), 3
+            else:
+                at = np.flatnonzero(whiten > 0)
+                filled = np.interp(WAVELENGTHS_NM, WAVELENGTHS_NM[at], readings[i].values[at])
+                seen = pour.observation
+                _, slope = to_lab(np.maximum(filled, 0.0), seen.weights, seen.white)
+                by, size = slope[:, at] / whiten[at], at.size
+            rows = slice(start, start + size)
+            start += size
+            if p.weights[i] < 0.5:
+                continue
+            miss = by @ residual[rows]
+            read = np.array(pour.lab_seen)
+            far = float(delta_e(read + miss, read))
+            result.append(LeftOut(int(i), miss, by @ covariance[rows, rows] @ by.T, far))
+    return result
