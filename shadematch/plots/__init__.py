@@ -12,9 +12,11 @@ from shadematch.plots.match import draw_batches, draw_match, draw_same_look
 from shadematch.plots.outcome import draw_correction, draw_spread
 from shadematch.plots.plan import draw_plan
 from shadematch.plots.solid import Turning, draw_solid, turning
+from shadematch.plots.walk import Walk, walk
 
 __all__ = [
     "Turning",
+    "Walk",
     "draw_batches",
     "draw_choices",
     "draw_comparison",
@@ -32,4 +34,5 @@ __all__ = [
     "draw_wedge",
     "draw_whole",
     "turning",
+    "walk",
 ]

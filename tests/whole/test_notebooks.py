@@ -60,6 +60,11 @@ def stored(source: Path) -> Any:
         return nbformat.read(source.with_suffix(".ipynb"), as_version=4)
 
 
+def is_figure(output: Any) -> bool:
+    """Whether an output is one of our figures, as SVG."""
+    return 'class="sm-figure"' in "".join(output.get("data", {}).get("text/html", ""))
+
+
 def test_there_are_notebooks() -> None:
     assert [p.stem[:2] for p in sources()] == sorted(p.stem[:2] for p in sources())
     assert {p.stem for p in sources()} == {p.stem for p in FOLDER.glob("*.ipynb")}
@@ -77,7 +82,7 @@ def test_what_is_stored_is_its_source_run(source: Path) -> None:
     assert [cell.execution_count for cell in code] == list(range(1, len(code) + 1))
     outputs = [out for cell in code for out in cell.outputs]
     assert all(out.output_type != "error" for out in outputs)
-    shown = [out["data"] for out in outputs if "image/png" in out.get("data", {})]
+    shown = [out["data"] for out in outputs if is_figure(out)]
     # As many as are drawn: a backend that stops showing them would not be noticed otherwise.
     drawn = sum(len(re.findall(r"draw_\w+\(|\.show\(\);|turning\(", c.source)) for c in code)
     assert len(shown) >= max(drawn, 1)
@@ -175,7 +180,7 @@ def test_notebook_pages_in_a_browser(source: Path, tmp_path: Path) -> None:
     seen = opened(page, tmp_path / "browser")
     assert "<script" not in seen
     outputs = [o for c in notebook.cells if c.cell_type == "code" for o in c.outputs]
-    figures = sum("image/png" in o.get("data", {}) for o in outputs)
+    figures = sum(map(is_figure, outputs))
     assert len(re.findall('<svg [^>]*class="sm-figure"', seen)) == figures
     cards = "".join(
         "".join(o["data"]["text/html"]) for o in outputs if "text/html" in o.get("data", {})
