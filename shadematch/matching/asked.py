@@ -119,13 +119,18 @@ def checked_asked(
             value=max_pigments,
             remedy=f"Give a number from {least} to {len(palette.pigments)}",
         )
-    if pour.max_steps < least and not at_hand:
-        needed = pour.dose_step * least * 100.0 / pour.max_load
+    smallest = dict.fromkeys(palette.names, pour.dose_step)
+    for let_down in at_hand:
+        smallest[let_down.pigment] = min(smallest[let_down.pigment], let_down.paste_per_step)
+    wanted = sum(smallest[palette.names[at]] for at in required)
+    if not (required or at_hand):
+        wanted = pour.dose_step
+    if wanted > pour.max_total * (1 + 1e-9):
+        needed = wanted * 100.0 / pour.max_load
         other = "allow a higher load or a smaller dose step"
         many = needed > LARGEST_BATCH_G
         raise PourError(
-            f"too small for {least * pour.dose_step:g} {palette.unit} of paste "
-            "under the load limit",
+            f"too small for {wanted:g} {palette.unit} of paste under the load limit",
             field="batch_g",
             value=pour.batch_g,
             remedy=other.capitalize() if many else f"Melt at least {needed:g} g, or {other}",
