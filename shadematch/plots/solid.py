@@ -60,10 +60,10 @@ def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
     shown = ends[normals @ eye > 0.0]
     # Lines above faces: sorted by distance, faces would hide pieces of the lines on them.
     three.computed_zorder = False
-    lines = Line3DCollection(shown[:, :, [1, 2, 0]], colors="#000000", lw=0.6, zorder=5)
-    lines.set_rasterized(True)
-    three.add_collection3d(lines)
     if len(shown):
+        lines = Line3DCollection(shown[:, :, [1, 2, 0]], colors="#000000", lw=0.6, zorder=5)
+        lines.set_rasterized(True)
+        three.add_collection3d(lines)
         mark_surface(three)
     low, high = surface.vertices.min(axis=0), surface.vertices.max(axis=0)
     three.set_xlim(low[1], high[1])

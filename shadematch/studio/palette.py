@@ -131,7 +131,6 @@ class Palette(Frozen):
             rows=(Row("palette", f"{len(self.pigments)} pastes, doses in {self.unit}"), *note),
             details=(*tubes, Row("fingerprint", self.fingerprint)),
             notes=("Chips are predicted, 1 cm thick on white paper.",),
-            cautions=False,
         )
 
     def _repr_html_(self) -> str:

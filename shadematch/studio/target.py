@@ -314,7 +314,6 @@ class Target(Reported):
             swatches=(Swatch.of(self, "wanted"),),
             pictures=pictures if drawn else (),
             rows=tuple(rows),
-            cautions=False,
         )
 
     def __str__(self) -> str:

@@ -72,7 +72,9 @@ def vivid() -> dict[str, Callable[[], Any]]:
     assert not match.predicted.in_srgb
     feasible = sm.feasibility("#00c800", thicknesses_cm=(1, 6), whites=(0,))
     stock = sm.Stock.of(dict.fromkeys(sm.demo_palette().names, 1))
-    plan = sm.plan([sm.Order(name="sky", target="#00c8ff", bars=2, pour=pour)], stock)
+    plan = sm.plan(
+        [sm.Order(name="sky", target="#00c8ff", bars=2, pour=sm.Pour(batch_g=300))], stock
+    )
     look = sm.same_look(sm.Recipe(deep, pour), to_pour=sm.Pour(batch_g=200))
     return {
         "slice": lambda: plots.draw_slice(cut),
