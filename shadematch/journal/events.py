@@ -264,11 +264,6 @@ def line_of(event: Event) -> str:
         # In full: the file must mean the same when a default changes one day.
         content["pour"] = event.pour.model_dump(mode="json")
     content = {"event": event.event, "what": event.what, **content}
-    if isinstance(event, Poured) and "pour" in content:
-        usual = Pour().model_dump(mode="json")
-        given = content["pour"].items()
-        said = ("batch_g", "thickness_cm")
-        content["pour"] = {n: v for n, v in given if n in said or v != usual.get(n)}
     if isinstance(event, Begun):
         content = enveloped("journal", VERSION, content)
     return json.dumps(content, ensure_ascii=False, allow_nan=False)
