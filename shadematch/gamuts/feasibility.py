@@ -163,7 +163,21 @@ class Feasibility(Reported):
         ----------
         batch
             Position in `batches_g`; the largest by default.
+
+        Raises
+        ------
+        PourError
+            If no batch has that position.
         """
+        whole = isinstance(batch, int | np.integer) and not isinstance(batch, bool)
+        most = len(self.batches_g)
+        if not whole or not -most <= batch < most:
+            raise PourError(
+                "is no position in batches_g",
+                field="batch",
+                value=batch,
+                remedy=f"Give a whole number from 0 to {most - 1}",
+            )
         good = np.asarray(self.delta_e[batch] <= self.within)
         start = f"{self.target.hex} in {self.batches_g[batch]:g} g"
         if not good.any():

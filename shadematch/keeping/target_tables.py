@@ -121,7 +121,7 @@ def read_targets(path: str | os.PathLike[str]) -> list[Target]:
     FileError
         If a JSON file is of another kind, or has an entry that is wrong.
     """
-    if PurePath(path).suffix.lower() == ".json":
+    if isinstance(path, str | os.PathLike) and PurePath(path).suffix.lower() == ".json":
         found: list[Target] = read(path, list)
         return found
     text = table_text(path, kind="targets", largest=_LARGEST_FILE, error=ColourError)

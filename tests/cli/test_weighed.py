@@ -88,7 +88,7 @@ def test_the_whole_way(run: Run, kept: Path, monkeypatch: pytest.MonkeyPatch) ->
     assert told(*plan)["unit"] == "g"
     lab = ("--measured", "60", "8", "24")
     assert " g " in said("correct", "--recipe", "order.json", *lab, "--save", "batch.json")
-    assert told("correct", "--recipe", "order.json", *lab)["advice"]["unit"] == "g"
+    assert told("correct", "--recipe", "order.json", *lab, "--anyway")["advice"]["unit"] == "g"
     assert sm.read("batch.json").recipe.unit == "g"
     said("spread", "--recipe", "order.json")
     said("pot", "--recipe", "order.json")

@@ -107,7 +107,7 @@ def test_from_a_file_and_from_the_command_line(
     assert lamp.name == "hall lamp.csv" and max(lamp.power) == 1
     assert sm.Illuminant.from_csv(path, name="hall").name == "hall"
     want = sm.match("#d9822b", view=sm.View(illuminant=lamp), pour=sm.Pour(batch_g=100))
-    assert main(["match", "#d9822b", "--illuminant", str(path), "--json"]) == 0
+    assert main(["match", "#d9822b", "--batch", "100", "--illuminant", str(path), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["delta_e"] == want.delta_e and told["view"]["illuminant"]["name"] == lamp.name
     assert main(["match", "#d9822b", "--lights", "D65", "--lights", str(path)]) == 0

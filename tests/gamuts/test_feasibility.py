@@ -141,7 +141,8 @@ def test_ladder_is_a_row_of_predictions(along: str) -> None:
     for at in (0, 57, 240):
         value = float(made.values[at])
         if along == "load":
-            one = sm.predict({n: d * value / 3.0 for n, d in doses.items()})
+            at_load = {n: d * value / 3.0 for n, d in doses.items()}
+            one = sm.predict(at_load, pour=sm.Pour(batch_g=100))
         elif along == "thickness":
             one = sm.predict(doses, pour=sm.Pour(batch_g=100, thickness_cm=value))
         else:

@@ -174,7 +174,7 @@ def test_a_kept_recipe_measured_in_a_photo(
     picture.paste((168, 100, 40), (0, 0, 100, 100))
     picture.save(photo)
     where = ["--measured-region", "10,10,90,90", "--measured-neutral", "110,10,190,90"]
-    words = ["correct", "--recipe", order, "--measured-photo", photo, *where, "--json"]
+    words = ["correct", "--recipe", order, "--measured-photo", photo, *where, "--anyway", "--json"]
     assert run(*words) == 0
     told = json.loads(capsys.readouterr().out)
     seen = sm.read_photo(photo, region="10,10,90,90", neutral=sm.Neutral("110,10,190,90"))

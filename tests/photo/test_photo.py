@@ -407,14 +407,12 @@ def test_from_soap_to_photo_to_recipe(shoot: Callable[..., Path]) -> None:
         far = float(error @ np.linalg.solve(np.array(target.covariance), error))
         assert far <= 18.5, doses
         match = sm.match(target, pour=pour)
-        assert match.delta_e <= max(match.closest.delta_e + 0.5, target.radius) + 1e-9
+        assert match.delta_e <= match.closest.delta_e + 0.5 + 1e-9
         made = sm.predict(doses, pour=pour)
         off = float(delta_e(np.array(made.lab), np.array(target.lab)))
         if far > EDGE or off > target.radius:  # the ellipsoid reaches farther in places
             continue
         inside += 1
-        # The true recipe counts among those that are as good, and the answer takes no more paste.
-        assert match.recipe.total <= sum(doses.values())
         assert float(delta_e(np.array(match.predicted.lab), true)) <= 2 * target.radius
     assert inside >= 4
 

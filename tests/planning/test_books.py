@@ -7,6 +7,8 @@ import json
 from pathlib import Path
 
 import matplotlib as mpl
+import matplotlib.collections
+import numpy as np
 import pytest
 
 import shadematch as sm
@@ -221,8 +223,11 @@ def test_figures_take_and_give_axes() -> None:
     for (draw, result), ax in zip(drawings, axes, strict=True):
         assert draw(result, ax) is ax  # type: ignore[operator]
         assert draw(result) is not ax  # type: ignore[operator]
-    strip = [mpl.colors.to_hex(p.get_facecolor()) for p in axes[0].patches]
-    assert strip == list(wedge.hexes)
+    (mesh,) = (c for c in axes[0].collections if isinstance(c, mpl.collections.QuadMesh))
+    strip = [mpl.colors.to_hex(rgb) for rgb in np.asarray(mesh.get_array()).reshape(-1, 3)]
+    codes, _ = wedge.smooth
+    assert strip == list(codes)
+    assert (strip[0], strip[-1]) == (wedge.hexes[0], wedge.hexes[-1])
     # A row of the plan is as long as what there is: used pieces, then what is left.
     lengths: dict[int, float] = {}
     for piece in axes[2].patches:

@@ -114,8 +114,9 @@ def test_depth_bottom_and_drop_darken_or_lighten_as_they_must() -> None:
 
 def test_the_views_light_and_no_more_of_it() -> None:
     bar = sm.View(illuminant="A", observer="10", backing="black", through=True)
-    looks = sm.in_the_pot(DOSES, view=bar)
-    assert looks.bar == sm.predict(DOSES, view=bar)
+    pour = sm.Pour(batch_g=100)
+    looks = sm.in_the_pot(DOSES, pour=pour, view=bar)
+    assert looks.bar == sm.predict(DOSES, pour=pour, view=bar)
     for seen in (looks.pot, looks.drop):
         assert (seen.view.illuminant, seen.view.observer) == ("A", "10")
         assert (seen.view.contact, seen.view.through) == ("wet", False)

@@ -45,7 +45,7 @@ def test_small_errors_of_one_dose_by_hand() -> None:
     # With one small even error the colour moves along a line, so CIEDE2000 to the recipe's own
     # colour is even between 0 and its largest value: the quantiles are those shares of it.
     doses, ruler = {"dusk": 3}, 0.01
-    s = sm.spread(doses, dose_slip=ruler, scale_g=0.0)
+    s = sm.spread(doses, pour=sm.Pour(batch_g=100), dose_slip=ruler, scale_g=0.0)
     ends = [
         np.array(sm.predict({"dusk": 3 + e}, pour=sm.Pour(batch_g=100)).lab)
         for e in (-ruler, ruler)
@@ -99,7 +99,8 @@ def test_the_whole_thing_is_a_frozen_card() -> None:
 def test_a_paste_that_scatters() -> None:
     # Its dose moves the scattering, which the layers for pure base can't follow.
     palette = with_chalk()
-    s = sm.spread({"gorse": 2, "chalk": 1}, palette=palette, scale_g=0.0)
+    pour = sm.Pour(batch_g=100)
+    s = sm.spread({"gorse": 2, "chalk": 1}, palette=palette, pour=pour, scale_g=0.0)
     ends = [
         np.array(
             sm.predict({"gorse": 2, "chalk": 1 + e}, palette=palette, pour=sm.Pour(batch_g=100)).lab
@@ -117,7 +118,7 @@ def test_a_paste_that_scatters() -> None:
         ({"dose_slip": -0.1}, "dose_slip"),
         ({"dose_slip": "2 mm"}, "dose_slip"),
         ({"dose_slip": float("nan")}, "dose_slip"),
-        ({"scale_g": 30.0}, "scale_g"),
+        ({"scale_g": 150.0}, "scale_g"),
         ({"scale_g": True}, "scale_g"),
         ({"recipe": {"ink": 1}}, "pigment"),
         ({"recipe": [1, 2]}, "recipe"),

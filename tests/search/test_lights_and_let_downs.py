@@ -402,7 +402,7 @@ def test_no_let_down_where_none_is_needed_or_none_helps() -> None:
     small = sm.propose_let_down("#f4d9c6", pour=sm.Pour(batch_g=20))  # no whole centimetre fits
     assert small.match is not None
     assert small.without.closest.recipe.doses == {}
-    for asked in ({"least_g": 0}, {"least_g": 101}, {"bases_g": [25, 1e6]}):
+    for asked in ({"least_g": 0}, {"least_g": 501}, {"bases_g": [25, 1e6]}):
         (field,) = asked
         with pytest.raises(sm.PourError) as found:
             sm.propose_let_down("#f4d9c6", **asked)  # type: ignore[arg-type]

@@ -673,6 +673,7 @@ CALLS: dict[str, Call] = {
         ),
         slow=True,
     ),
+    "Feasibility.answer": Call(_of(feasible, "answer"), _with(batch=0), slow=True),
     "Feasibility.compare": Call(
         _of(feasible, "compare"),
         lambda _: {"palette": palette().only("gorse"), "name": "n"},
@@ -699,6 +700,7 @@ CALLS: dict[str, Call] = {
         },
     ),
     "Plan.without": Call(_of(planned, "without"), _with(names=("gorse",))),
+    "read_targets": Call(sm.read_targets, lambda folder: {"path": target_file(folder)}),
     "read_orders": Call(sm.read_orders, _with(path=ROOT / "data" / "order-book.csv")),
     "read_stock": Call(sm.read_stock, _with(path=ROOT / "data" / "shelf.csv")),
     **{
@@ -937,6 +939,7 @@ RESULTS = frozenset(
         "Comparison",
         "Correction",
         "Cost",
+        "Dab",
         "Coverage",
         "Explanation",
         "Feasibility",
@@ -963,6 +966,7 @@ RESULTS = frozenset(
         "SameLook",
         "SavedRecipe",
         "Shade",
+        "Shades",
         "Shelf",
         "Slice",
         "SmallestBatch",
@@ -993,7 +997,7 @@ def public_callables() -> set[str]:
                 f"{name}.{method}"
                 for method, value in vars(thing).items()
                 if not method.startswith("_")
-                and not (method == "report" and issubclass(thing, Reported))  # as in `faults`
+                and not (method == "report" and issubclass(thing, Reported | sm.Palette))
                 and isinstance(value, classmethod | staticmethod | type(public_callables))
             }
         elif callable(thing):
