@@ -129,7 +129,7 @@ def calibrate(
     for pour in pours:
         check_thickness(pour, any_thickness)
     check_progress(progress)
-    expect(like, (Palette, type(None)), "like", "Give a Palette, such as demo_palette()")
+    expect(like, (Palette, type(None)), "like", "Give a Palette, such as read('mine.json')")
     if like is not None and pours and pours[0].unit in UNITS:
         check_unit(like.unit, pours[0].unit, "like", of="the pours' doses")
     if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):

@@ -277,7 +277,8 @@ def _batch_g(given: float | None, pour: Pour, unit: str) -> float:
         raise PourError(
             "batch_g is missing, and the load follows from it",
             field="batch_g",
-            remedy="Fill in the mass of base in g, or give it for all bars: pour=Pour(batch_g=500)",
+            remedy="Fill in the mass of base in g, here or in the file of bars (--bars), or give "
+            "it for all of them: pour=Pour(batch_g=500)",
         )
     return pour.batch_g
 

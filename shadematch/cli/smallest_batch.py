@@ -11,10 +11,10 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.amounts import COUNT, MASS, NUMBER
-from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.amounts import COUNT, MASS, NUMBER, SHARE
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette, usual_bars
 from shadematch.cli.entries import choice_entries, shared_entries
-from shadematch.cli.parsing import Verbs
+from shadematch.cli.parsing import Verbs, only_with
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import PourError
@@ -32,6 +32,8 @@ def add_verb(verb: Verbs) -> None:
     add("--step", dest="step_g", type=MASS, metavar="G", help="masses tried, in g apart (10)")
     add("--largest", dest="largest_g", type=MASS, metavar="G", help="largest tried, in g (1000)")
     add("--bar", dest="bar_g", type=MASS, metavar="G", help="count in whole bars of this mass")
+    text = "part of the base that stays in the pot, 0 to 1 (0.03)"
+    add("--loss", type=SHARE, metavar="FRACTION", help=text)
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
     add("--curve", action="store_true", help="also list every mass tried")
     add_conditions(parser)
@@ -48,6 +50,10 @@ def _smallest(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     names = ("within", "step_g", "largest_g", "bar_g", "max_pigments")
     given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
+    if args.bar_g is not None:
+        given |= usual_bars(args)
+    elif args.loss is not None:
+        only_with("--bar", args, "loss")
     found = smallest_batch(
         read_target(args), palette=read_palette(args), pour=pour, view=view, **given
     )

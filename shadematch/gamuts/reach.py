@@ -53,7 +53,7 @@ class Gamut(Reported):
     max_pigments: int | None = None
 
     def __post_init__(self) -> None:
-        expect(self.palette, Palette, "palette", "Give a Palette, such as demo_palette()")
+        expect(self.palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         expect(self.pour, Pour, "pour", "Use Pour(...)")
         expect(self.view, View, "view", "Use View(...)")
         check_most(self.max_pigments)

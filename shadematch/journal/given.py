@@ -120,7 +120,7 @@ def batch_of(
         raise PourError(
             "doesn't say into how much base the paste went",
             field="pour",
-            remedy="Give it: pour=Pour(batch_g=500)",
+            remedy="Say its mass, such as Pour(batch_g=500) or --batch 500",
         )
     expect(pour, Pour, "pour", "Use Pour(...)")
     return _doses_in(given, history), pour, wanted

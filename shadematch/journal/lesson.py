@@ -104,7 +104,7 @@ class Lesson(Reported):
     def sentence(self) -> str:
         """Whether it fits, in words."""
         if self.fits:
-            return "It fits what was expected, and is learnt."
+            return "It lies within what was uncertain, and is learnt."
         return f"It does not fit, and is put aside: {self.why}"
 
     def report(self) -> Report:

@@ -126,7 +126,7 @@ def repeat(
     """
     then = saved if isinstance(saved, SavedRecipe) else read(saved, SavedRecipe)
     now = then.palette if palette is None else palette
-    expect(now, Palette, "palette", "Give a Palette, such as demo_palette()")
+    expect(now, Palette, "palette", "Give a Palette, such as read('mine.json')")
     recipe = then.recipe
     missing = tuple(name for name in recipe.doses if name not in now.names)
     changed = [

@@ -134,7 +134,16 @@ class Settings(Reported):
                 value=str(path),
                 remedy='Write lines such as batch_g = 500 and palette = "mine.json"',
             ) from None
-        return cls.of(UsualValues(**content), place)
+        try:
+            return cls.of(UsualValues(**content), place)
+        except ShadematchError as wrong:
+            # The file is named, since what it says may look like an option or another file.
+            raise FileError(
+                wrong.problem,
+                field=f"{place.name}, {'palette' if wrong.field == 'path' else wrong.field}",
+                value=wrong.value,
+                remedy=wrong.remedy,
+            ) from None
 
     @classmethod
     def of(cls, usual: UsualValues, place: Path) -> Settings:

@@ -131,7 +131,9 @@ def target_better_known(judged: Judged) -> tuple[str, ...]:
     measure = [f"Measure it: then within {value:.1f}."] if value < _LESS * now else []
     chart = "Lay a 24-patch chart or a bar of your own beside it, and take the photo anew."
     shades = "Pour three shades from one pot, and let one be chosen."
-    return (*measure, *([chart] if "photo" in judged.target.source else []), shades)
+    source = judged.target.source
+    lacks = "photo" in source and "chart" not in source
+    return (*measure, *([chart] if lacks else []), shades)
 
 
 def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:

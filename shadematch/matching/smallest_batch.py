@@ -24,6 +24,7 @@ from shadematch.predicting.prediction import conditions, model_for
 from shadematch.search.ideal import ideal
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
+from shadematch.studio.bars import LOSS, checked_loss, to_melt_g, whole_bars
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import Recipe
@@ -72,8 +73,8 @@ class SmallestBatch(Reported):
     ----------
     target, within
         What was asked for: a colour, and how close.
-    bar_g
-        Mass of one bar [g], if batches are whole bars.
+    bar_g, loss
+        Mass of one bar [g], if batches are whole bars, and the share that stays in the pot.
     mass_g
         The smallest mass of the grid with a recipe that close [g]; None where there is none.
     always_from_g
@@ -91,6 +92,7 @@ class SmallestBatch(Reported):
     target: Target
     within: float
     bar_g: float | None
+    loss: float
     mass_g: float | None
     always_from_g: float | None
     curve: tuple[BatchPoint, ...] = field(repr=False)
@@ -107,7 +109,7 @@ class SmallestBatch(Reported):
         """`mass_g` in bars; None where batches are not counted in bars, or none will do."""
         if self.bar_g is None or self.mass_g is None:
             return None
-        return round(self.mass_g / self.bar_g)
+        return whole_bars(self.mass_g, self.bar_g, self.loss)
 
     @property
     def recipe(self) -> Recipe | None:
@@ -208,6 +210,7 @@ def smallest_batch(
     step_g: float = 10.0,
     largest_g: float = 1000.0,
     bar_g: float | None = None,
+    loss: float = LOSS,
     max_pigments: int | None = None,
 ) -> SmallestBatch:
     """The smallest batch whose recipe in whole dose steps comes within a CIEDE2000.
@@ -227,7 +230,10 @@ def smallest_batch(
         The masses tried [g]: multiples of `step_g` up to `largest_g`, as far as they take at
         least one dose step of paste under the load limit.
     bar_g
-        Mass of one bar [g]; then masses are whole bars, and `step_g` plays no part.
+        Mass of one bar [g]; then each mass gives one bar more, and `step_g` plays no part.
+    loss
+        Share of the base that stays in the pot, 0 to below 1, where bars are counted; 0.03 is
+        common practice, no source.
     max_pigments
         Most pigments in a recipe.
 
@@ -247,7 +253,8 @@ def smallest_batch(
     step = positive(step_g, "step_g") if bar_g is None else positive(bar_g, "bar_g")
     largest, wanted = positive(largest_g, "largest_g"), positive(within, "within")
     check_most(max_pigments)
-    masses = _grid(palette, pour, step, largest, "step_g" if bar_g is None else "bar_g")
+    share = checked_loss(loss) if bar_g is not None else None
+    masses = _grid(palette, pour, step, largest, share)
     lab = goal.lab_in(view)
     model = model_for(palette, pour.thickness_cm, pour.white, view)
     fine = whole_space(
@@ -290,6 +297,7 @@ def smallest_batch(
         target=goal,
         within=wanted,
         bar_g=None if bar_g is None else step,
+        loss=0.0 if share is None else share,
         mass_g=good[0] if good else None,
         always_from_g=always,
         curve=tuple(points),
@@ -316,8 +324,14 @@ def positive(value: float, name: str) -> float:
     return float(value)
 
 
-def _grid(palette: Palette, pour: Pour, step: float, largest: float, name: str) -> list[float]:
-    """The masses to try [g], rising; each takes at least one dose step."""
+def _grid(
+    palette: Palette, pour: Pour, step: float, largest: float, loss: float | None
+) -> list[float]:
+    """The masses to try [g], rising; each takes at least one dose step.
+
+    Multiples of a step; or where a loss is given, what gives one more bar each.
+    """
+    name = "step_g" if loss is None else "bar_g"
     for field_, value in (("largest_g", largest), (name, step)):
         if value > LARGEST_BATCH_G:
             raise PourError(
@@ -335,6 +349,8 @@ def _grid(palette: Palette, pour: Pour, step: float, largest: float, name: str) 
             remedy=f"Give at least {largest / _MOST_MASSES:g}, or look no further up",
         )
     masses = [round(step * k, 9) for k in range(1, count + 1)]
+    if loss is not None:
+        masses = [m for each in masses if (m := to_melt_g(each, loss)) <= largest]
     needed = pour.dose_step * 100.0 / pour.max_load
     masses = [
         m for m in masses if m >= 0.1 and pour.model_copy(update={"batch_g": m}).max_steps >= 1

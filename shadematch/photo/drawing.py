@@ -30,6 +30,7 @@ _LINES: Final[dict[str, tuple[str, Any]]] = {
     "region": ("#ffffff", "solid"),
     "neutral": ("#00c8e8", (0, (5, 2))),
     "chart": ("#ffd400", (0, (1.5, 1.5))),
+    "reference": ("#7cff5a", (0, (6, 1.5, 1.5, 1.5))),
 }
 _HATCHES: Final = {1: "////", 2: "\\\\\\\\", 3: "....", 4: "++++"}
 _MARKS: Final = {1: (255, 0, 200), 2: (0, 90, 255), 3: (0, 255, 140), 4: (255, 0, 0)}

@@ -245,10 +245,9 @@ def _mind_light(inferred: Inferred, paper: Shading | None) -> list[str]:
 def _mind_chart(inferred: Inferred, read: ChartRead, seen: Mean) -> list[str]:
     minds = []
     if read.strange:
-        minds.append(
-            f"{len(read.strange)} patches of the chart don't fit, as if something lay on them or "
-            "shone in them; they were left out."
-        )
+        many = len(read.strange)
+        which = "1 of its patches doesn't" if many == 1 else f"{many} of its patches don't"
+        minds.append(f"Chart: {which} fit, as if something lay there or shone: left out.")
     if seen.xyz[1] > 1.5 * max(m.xyz[1] for m in read.means):
         minds.append("The region is much brighter than the chart: is it in its light?")
     greys = read.residuals[np.hypot(read.lab[:, 1], read.lab[:, 2]) < 5.0]

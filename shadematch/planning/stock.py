@@ -178,7 +178,7 @@ class Stock(Frozen):
         PourError
             If paste is weighed, and nobody entered how much a tube holds.
         """
-        expect(palette, Palette, "palette", "Give a Palette, such as demo_palette()")
+        expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         size = self._entered(pigment, palette)
         if size is None and palette.unit != "cm":
             raise PourError(
@@ -191,7 +191,7 @@ class Stock(Frozen):
 
     def assumed(self, palette: Palette) -> tuple[str, ...]:
         """Pigments of whose tubes nobody entered how much they hold."""
-        expect(palette, Palette, "palette", "Give a Palette, such as demo_palette()")
+        expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         return tuple(n for n in palette.names if self._entered(n, palette) is None)
 
     def _entered(self, pigment: str, palette: Palette) -> float | None:
@@ -200,7 +200,7 @@ class Stock(Frozen):
 
     def price(self, pigment: str, palette: Palette) -> float | None:
         """What a new tube costs."""
-        expect(palette, Palette, "palette", "Give a Palette, such as demo_palette()")
+        expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         own = self.row(pigment).price
         return palette[pigment].tube_price if own is None else own
 
@@ -233,7 +233,7 @@ class Stock(Frozen):
         ------
         UnknownNameError, PourError
         """
-        expect(palette, Palette, "palette", "Give a Palette, such as demo_palette()")
+        expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
         if any(row.opened or row.tube_size is not None for row in self.tubes):
             check_unit(self.unit, palette.unit, "stock")
         for row in self.tubes:

@@ -187,7 +187,7 @@ def conditions(
     palette = demo_palette() if palette is None else palette
     pour = Pour() if pour is None else pour
     view = View() if view is None else view
-    expect(palette, Palette, "palette", "Give a Palette, such as demo_palette()")
+    expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
     expect(pour, Pour, "pour", "Use Pour(...)")
     expect(view, View, "view", "Use View(...)")
     return palette, pour, view
