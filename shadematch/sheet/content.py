@@ -340,7 +340,13 @@ def content_of(
         If a text is too long for one page, or a number can't be.
     """
     recipe = saved.recipe
-    yields, short = yield_of(recipe.pour, bars, bar_g, loss)
+    # What is taken out of the pot for the first shades is not poured with the last.
+    dabs = () if shades is None else shades.each[:-1]
+    left_g = recipe.pour.batch_g - sum(shades.dab_g for _ in dabs) if shades else 0.0
+    poured = recipe.pour.model_copy(update={"batch_g": left_g}) if dabs else recipe.pour
+    yields, short = yield_of(poured, bars, bar_g, loss)
+    if dabs:
+        yields = f"After the dabs: {yields}"
     weigh = _weigh(recipe)
     doses = _doses(saved)
     wanted = saved.target if shades is None else shades.target
@@ -358,7 +364,7 @@ def content_of(
     figures.append(Row("seen", str(saved.view)))
     unit = recipe.unit
     load = f"{figure(recipe.total)} {unit} in all, {recipe.load:.2f} {unit} per 100 g"
-    figures.append(Row("paste", load))
+    figures.append(Row("paste", load if shades is None else f"{load}, for the first shade"))
     return Content(
         title=_text(title, "title", _LONGEST_TITLE) or "Batch sheet",
         date=_text(date, "date", _LONGEST_DATE),

@@ -60,3 +60,14 @@ def test_from_the_command_line(
     assert "8 bars of 100 g" in Path("week.html").read_text(encoding="utf-8")
     assert main([*words[:-1], "book.csv"]) == 2
     assert "--save-sheets" in capsys.readouterr().err
+
+
+def test_dabs_are_not_poured() -> None:
+    target = sm.Target.from_lab((62, 26, 53), covariance=[[25, 0, 0], [0, 9, 0], [0, 0, 9]])
+    match = sm.match(target, pour=sm.Pour(batch_g=500))
+    shades = match.shades(3, dab_g=30)
+    text = " ".join(sm.batch_sheet(match, shades=shades, bar_g=100).text.split())
+    # Two dabs of 30 g are taken out of 500 g; 3 % of the rest stays in the pot.
+    assert len(shades) == 3 and "After the dabs: 4 bars of 100 g: 427 g to pour" in text
+    with pytest.raises(sm.PourError, match="4 bars"):
+        sm.batch_sheet(match, shades=shades, bars=5, bar_g=95)
