@@ -18,6 +18,9 @@ Columns, in any order, upper or lower case:
     ``fraction`` or ``percent``; needed only where it is not plain.
 ``L``, ``a``, ``b`` (also ``LAB_L``, ...), or ``X``, ``Y``, ``Z`` (also ``XYZ_X``, ...)
     Colour under the illuminant and observer, Y = 100 for the perfect diffuser.
+``photo``, ``region``, ``neutral``, ``chart``
+    Or a photo beside this file, and where in it the bar, paper and a chart are, written as for
+    `read_photo`; cells with commas go in quotes.
 """
 
 from __future__ import annotations
@@ -28,6 +31,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from shadematch.calibration.photographed import PHOTO_COLUMNS, photo_in
 from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.colour.standards import onto_grid
 from shadematch.errors import PourError, ShadematchError, SpectrumError
@@ -68,6 +72,7 @@ _PLAIN: Final = {
     "x",
     "y",
     "z",
+    *PHOTO_COLUMNS,
 }
 _OTHER_NAMES: Final = {
     "sample_name": "name",
@@ -85,7 +90,7 @@ _OTHER_NAMES: Final = {
 KNOWN_COLUMNS: Final = (
     "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
     "backing, contact, through, illuminant, observer, reflectance_unit, and wavelengths such as "
-    "450, or L, a, b, or X, Y, Z (docs/files.md tells more)"
+    "450, or L, a, b, or X, Y, Z, or photo with region, neutral, chart (docs/files.md tells more)"
 )
 """What a table may hold, in words."""
 _PERCENT: Final = 1.5
@@ -160,6 +165,7 @@ def pours_of(
     for row in rows:
         try:
             made = _pour_of(
+                path=path,
                 row=row,
                 numbers=numbers,
                 percent=percent[row.line],
@@ -226,6 +232,7 @@ def is_numeric(column: str) -> bool:
         "illuminant",
         "observer",
         "reflectance_unit",
+        *PHOTO_COLUMNS,
     }
 
 
@@ -284,6 +291,7 @@ def _batch_g(given: float | None, pour: Pour, unit: str) -> float:
 
 
 def _pour_of(
+    path: object,
     row: Row,
     numbers: _Numbers,
     percent: bool,
@@ -336,7 +344,9 @@ def _pour_of(
             return make(doses, triple, name=name, pour=made, view=seen, unit=unit)
         if any(v is not None for v in values):
             raise PourError(f"needs all of {', '.join(keys).upper()}", remedy="Fill them in")
-    raise PourError("no reading in this line", remedy="Give a spectrum, Lab or XYZ")
+    if (seen_in := photo_in(cells, path)) is not None:
+        return TestPour.from_target(doses, seen_in, name=name, pour=made, view=seen, unit=unit)
+    raise PourError("no reading in this line", remedy="Give a spectrum, Lab, XYZ or a photo")
 
 
 def _values(row: Row, numbers: _Numbers, percent: bool) -> tuple[FloatArray, FloatArray]:
