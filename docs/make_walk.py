@@ -39,7 +39,7 @@ const recipe = (cut, asked) => {
     doses: doses.map((d, i) => [tables.names[i], d]).filter(d => d[1] > 0),
     held: away > 1 ? "That can't be made here; this is for the nearest point that can."
       : delta_e > 1 ? "Whole doses in this batch hold it back. A larger batch helps."
-      : "Nothing holds it back."};
+      : "Dosed exactly, most people see no difference. Slips are not counted here."};
 };
 const ask = asked => setTimeout(() => {
   const cut = tables.cuts[[asked.thickness, asked.white, asked.lightness].join()];

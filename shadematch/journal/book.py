@@ -15,9 +15,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from shadematch.errors import FileError, ShadematchError
+from shadematch.errors import FileError
 from shadematch.journal.events import Begun, Event, event_of, line_of
-from shadematch.support.files import parse_json
+from shadematch.support.files import entries_of, parse_json
 
 __all__ = ["Book"]
 
@@ -102,15 +102,8 @@ class Book:
         except (UnicodeDecodeError, FileError):
             self.torn.append(line.decode("utf-8", "replace")[:200])
             return
-        try:
+        with entries_of(self.path, f"event {number}: "):
             event = event_of(content)
-        except ShadematchError as found:
-            raise FileError(
-                found.problem,
-                field=f"{self.path}: event {number}: {found.field}",
-                value=found.value,
-                remedy=found.remedy,
-            ) from None
         if event.event != number or isinstance(event, Begun) != (number == 1):
             raise self._wrong(f"has event {event.event} where {number} is due", event.event)
         new.append(event)

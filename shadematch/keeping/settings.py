@@ -35,7 +35,7 @@ from shadematch.keeping.files import read
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour, Share
 from shadematch.studio.view import View
-from shadematch.support.files import read_text, write_text
+from shadematch.support.files import entries_of, read_text, write_text
 from shadematch.support.models import Frozen, Number
 from shadematch.support.report import Report, Reported, Row
 
@@ -134,16 +134,9 @@ class Settings(Reported):
                 value=str(path),
                 remedy='Write lines such as batch_g = 500 and palette = "mine.json"',
             ) from None
-        try:
-            return cls.of(UsualValues(**content), place)
-        except ShadematchError as wrong:
-            # The file is named, since what it says may look like an option or another file.
-            raise FileError(
-                wrong.problem,
-                field=f"{place.name}, {'palette' if wrong.field == 'path' else wrong.field}",
-                value=wrong.value,
-                remedy=wrong.remedy,
-            ) from None
+        with entries_of(place):
+            usual = UsualValues(**content)
+        return cls.of(usual, place)
 
     @classmethod
     def of(cls, usual: UsualValues, place: Path) -> Settings:
@@ -154,14 +147,13 @@ class Settings(Reported):
         FileError
             If it says what can't be.
         """
-        own = None if usual.palette is None else _palette_in(place.parent / usual.palette)
+        own = None
+        if usual.palette is not None:
+            with entries_of(place, "palette: "):
+                own = _palette_in(place.parent / usual.palette)
         found = cls(usual, place, own)
-        try:
+        with entries_of(place):
             _ = found.pour, found.view
-        except ShadematchError as wrong:
-            raise FileError(
-                wrong.problem, field=wrong.field, value=wrong.value, remedy=wrong.remedy
-            ) from None
         return found
 
     def save(self, *, replace: bool = False) -> None:

@@ -212,7 +212,7 @@ def _held(ideal: float, whole: float) -> str:
         return f"These pastes in this base and thickness stay {ideal:.1f} away."
     if whole > VISIBLE:
         return f"Whole doses in this batch: with free doses {ideal:.2f}. A larger batch helps."
-    return "Nothing holds it back."
+    return "Dosed exactly, most people see no difference. Slips are not counted here."
 
 
 def widget_of(walk: Walk) -> Any:

@@ -66,7 +66,7 @@ def test_a_match_with_settings(tmp_path: Path) -> None:
         ('illuminant = "sun"', "illuminant"),
         ('backing = "grey"', "backing"),
         ("white = 20", "white"),
-        ('palette = "gone.json"', "shadematch.toml, palette"),
+        ('palette = "gone.json"', "shadematch.toml: palette"),
         ("batch_g 500", "path"),
     ],
 )
