@@ -41,7 +41,7 @@ def share_within(palette: sm.Palette, labs: FloatArray, batch_g: float, limit: f
     pour = sm.Pour(batch_g=batch_g)
     model = model_for(palette, pour.thickness_cm, pour.white, sm.View())
     whole = whole_space(model, load_per_step=pour.load_per_step, max_steps=pour.max_steps)
-    found = Searcher(whole).answers(labs[:, None], [0.0] * len(labs))
+    found = Searcher(whole).answers(labs[:, None], 0.0)
     return float(np.mean([answer.closest.delta_e <= limit for answer in found]))
 
 

@@ -195,7 +195,7 @@ def main() -> int:
         axis = (np.arange(side) + 0.5) / side
         grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
         labs = np.array([sm.Target.from_srgb(rgb).lab for rgb in grid])
-        spent, _ = timed(lambda c=listed, t=labs: c.look_up(t[:, None], [0.5] * len(t)))
+        spent, _ = timed(lambda c=listed, t=labs: c.look_up(t[:, None], 0.5))
         lines.append(
             f"| {batch / 1000:g} kg | {searcher.space.limits.count():,.0f} | {build:.1f} s "
             f"| {len(labs):,} | {len(labs) / spent:,.0f} |"
