@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from pathlib import PurePath
 from typing import Any, Final
 
 from shadematch.cli.amounts import NUMBER, SHARE
@@ -31,6 +32,13 @@ _OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
 TARGET_WAYS: Final = ("hex", "lab", "xyz", "spectrum", "photo")
 """How a wanted colour can be given."""
 
+
+_BY_KIND: Final = {
+    ".json": "--recipe",
+    **dict.fromkeys((".csv", ".txt"), "--spectrum"),
+    **dict.fromkeys((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp"), "--photo"),
+}
+"""The option that takes such a file."""
 
 TARGET_OPTIONS: Final = (*TARGET_WAYS, *_OF_PHOTO, "target_illuminant", "target_observer")
 """All that tells of it."""
@@ -101,7 +109,22 @@ def read_target(args: argparse.Namespace) -> Target:
     if args.spectrum is not None:
         with called("path", "--spectrum"):
             return Target.from_csv(args.spectrum)
+    _no_file(args)
     return Target.from_hex(args.hex.strip())
+
+
+def _no_file(args: argparse.Namespace) -> None:
+    """Tell the option to whoever gives a file where a hex colour is wanted."""
+    kind = PurePath(args.hex).suffix.lower()
+    option = _BY_KIND.get(kind)
+    if option is None or not hasattr(args, option.removeprefix("--")):
+        return
+    raise ColourError(
+        "is a file, not a hex colour",
+        field="HEX",
+        value=args.hex,
+        remedy=f"Write {option} {args.hex}",
+    )
 
 
 def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:

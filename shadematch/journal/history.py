@@ -164,8 +164,15 @@ class History:
         number = self.batch(what.batch if isinstance(what, Lesson) else what).number
         return next(e.event for e in self.events if isinstance(e, Poured) and e.batch == number)
 
-    def reading_event(self, what: int | Lesson) -> int:
+    def reading_event(self, what: int | Lesson, *, aside: bool = False) -> int:
         """The event that a batch was measured by: that of a lesson, or the last.
+
+        Parameters
+        ----------
+        what
+            The lesson, or the batch's number.
+        aside
+            Whether it must have been put aside.
 
         Raises
         ------
@@ -182,6 +189,13 @@ class History:
                 field="batch",
                 value=number,
                 remedy="Measure it first",
+            )
+        if aside and not self._lessons[events[-1]].aside:
+            raise PourError(
+                "was not put aside: it counts already",
+                field="batch",
+                value=number,
+                remedy="Let in only what was put aside",
             )
         return events[-1]
 

@@ -352,10 +352,10 @@ class Journal(Pages):
         Raises
         ------
         PourError
-            If there is no such batch, or nothing was measured of it.
+            If there is no such batch, nothing was measured of it, or it counts already.
         """
         expect(why, str, "why", "Say in words why")
-        of = self._history.reading_event(what)
+        of = self._history.reading_event(what, aside=True)
         self._history.write(lambda n: LetIn(event=n, at=now(), of=of, why=why))
         return self._history.lessons[of]
 

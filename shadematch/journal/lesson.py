@@ -129,10 +129,10 @@ class Lesson(Reported):
         ]
         rows += rows_of("or", also)
         if self.aside:
-            rows.append(
-                Row("do", f"if it was miscounted: void batch {self.batch}, and add it as it was")
-            )
-            rows.append(Row("do", f"if it is right: let batch {self.batch} in"))
+            void = f"void batch {self.batch} (journal void {self.batch}) and add it as it was"
+            rows.append(Row("do", f"if it was miscounted, {void}"))
+            let_in = f"let batch {self.batch} in (journal let-in {self.batch})"
+            rows.append(Row("do", f"if it is right, {let_in}"))
         return Report(
             swatches=(
                 Swatch(_hex(self.measured, self.view), "measured"),
@@ -167,14 +167,14 @@ class NextBar(Reported):
     def report(self) -> Report:
         """What to pour, and what it would teach."""
         recipe, pour = self.recipe.rows
-        surer = f"CIEDE2000 {self.before:.1f} becomes {self.after:.1f}"
+        surer = f"ordinary recipes to CIEDE2000 {self.after:.1f}; now {self.before:.1f}"
         return Report(
             rows=(
                 recipe,
                 pour,
                 Row("measure", "when cold, dry on white paper; add its thickness if not 1 cm"),
                 Row("why", self.why),
-                Row("surer", surer, note="uncertainty of ordinary recipes' colours"),
+                Row("would tell", surer),
             ),
         )
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Mapping
+from pathlib import PurePath
 from typing import Annotated, Any, Final, NamedTuple, TypeVar, overload
 
 from pydantic import Field, TypeAdapter
@@ -137,9 +138,10 @@ def save(
     PourError, UnknownNameError
         If the parts don't fit together, or this can't be saved.
     FileError
-        If another file is there, the place can't be written, or a part is not fit to be read
-        again, which is named.
+        If another file is there, the name has another suffix than .json, the place can't be
+        written, or a part is not fit to be read again, which is named.
     """
+    _fit_to_hold_json(path)
     given = {"palette": palette, "view": view, "choice": choice, "note": note}
     name = next((n for n, kind in KINDS.items() if isinstance(thing, kind.gives)), "targets")
     entries: object = thing
@@ -156,6 +158,14 @@ def save(
     content = kind.entries(entries)
     kind.made(content)  # nothing is written that can't be read
     write_json(path, enveloped(name, kind.version, content), replace=replace)
+
+
+def _fit_to_hold_json(path: str | os.PathLike[str]) -> None:
+    """Refuse a name by which other programs would take the file for a table or a text."""
+    name = PurePath(path) if isinstance(path, str | os.PathLike) else PurePath()
+    if name.suffix.lower() not in ("", ".json"):
+        remedy = f"Name it {name.stem}.json"
+        raise FileError("must end in .json", field="path", value=str(path), remedy=remedy)
 
 
 def _targets(given: object, note: Any) -> TargetsEntry:

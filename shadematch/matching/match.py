@@ -194,7 +194,7 @@ class Match(Reported):
         Parameters
         ----------
         count
-            How many, 2 to 6.
+            At most how many, 2 to 6: one that is hardly ever the nearest is left out.
         dab_g
             Taken out after each but the last [g]; in all at most half of the batch.
 

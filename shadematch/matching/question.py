@@ -100,6 +100,10 @@ class Asked:
         pastes = [self.pour.dose_step] * len(self.palette.names)
         return np.array([*pastes, *(let_down.step_g for let_down in self.let_downs)])
 
+    def with_pour(self, **changes: float) -> Asked:
+        """The same in a pour with some fields changed."""
+        return replace(self, pour=self.pour.model_copy(update=changes))
+
     @property
     def searcher(self) -> Searcher:
         """The search for its pour, kept for the next target."""
@@ -214,12 +218,4 @@ class Question:
 
     def ideal_with(self, **changes: float) -> float:
         """CIEDE2000 of the continuous optimum in a pour with some fields changed."""
-        return self._searcher_with(changes).ideal(self.labs)[1]
-
-    def closest_with(self, **changes: float) -> float:
-        """CIEDE2000 of the closest whole recipe in a pour with some fields changed."""
-        return self._searcher_with(changes).closest(self.labs).delta_e
-
-    def _searcher_with(self, changes: dict[str, float]) -> Searcher:
-        pour = self.asked.pour.model_copy(update=changes)
-        return replace(self.asked, pour=pour).new_searcher()
+        return self.asked.with_pour(**changes).new_searcher().ideal(self.labs)[1]

@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.matching.question import VISIBLE, Choice, Question
+from shadematch.matching.question import VISIBLE, Asked, Choice, Question
 from shadematch.matching.robust import uncertainty_of
 from shadematch.predicting.readings import Readings
 from shadematch.predicting.uncertainty import Cause, Colours, Uncertainty
+from shadematch.search.whole import MOST_EFFORT
 from shadematch.studio.pour import LARGEST_BATCH_G, base_named
 from shadematch.studio.recipe import LetDown
 from shadematch.studio.target import Target
@@ -103,6 +104,20 @@ class Judged:
         own = self.doubt if doubt is None else doubt
         return float(colours.within(goals, None if "target" in spared else own)[1][0])
 
+    def in_its_place(self, asked: Asked, effort: int = MOST_EFFORT) -> Judged:
+        """What is closest to the same target in another pour, or with other means.
+
+        Parameters
+        ----------
+        asked
+            The other question.
+        effort
+            Most boxes to look at.
+        """
+        labs = self.question.labs
+        choice = asked.chosen(asked.new_searcher().closest(labs, effort=effort))
+        return replace(self, question=Question(asked, labs), choice=choice)
+
 
 def target_in_words(target: Target) -> str:
     """How well a target is known, in lightness, chroma and hue where that differs; CIEDE2000."""
@@ -170,42 +185,52 @@ def measured_first(judged: Judged) -> tuple[str, ...]:
     return (f"Pour this bar, keep it, measure it and learn from it{figure}.",)
 
 
-def finer_doses(question: Question, reached: float, ideal: Choice) -> tuple[str, ...]:
-    """Larger batches, smaller steps and let-downs, which come closer."""
-    pour, unit = question.asked.pour, question.asked.palette.unit
-    tries = []
+def finer_doses(judged: Judged, near: float, ideal: Choice) -> tuple[str, ...]:
+    """Larger batches, smaller steps and let-downs, which come closer than `near`, slips counted.
+
+    The surest first: finer steps are nearer when nothing is off, and no surer with the same ruler.
+    """
+    asked, now = judged.question.asked, judged.within()
+    pour, unit = asked.pour, asked.palette.unit
+    tries: list[tuple[float, float, str]] = []
+
+    def tried(text: str, other: Asked, effort: int = MOST_EFFORT) -> float:
+        found = judged.in_its_place(other, effort)
+        value, within = found.choice.delta_e, found.within()
+        if value < near - 0.2 and within < now - 0.2:
+            words = f"{text}: {value:.2f}, nine times in ten within {within:.1f}."
+            tries.append((within, value, words))
+        return value
+
     for factor in (2, 5, 10):
         batch = pour.batch_g * factor
         if batch > LARGEST_BATCH_G:
             break
-        value = question.closest_with(batch_g=batch)
-        tries.append((value, f"A batch of {batch:g} g comes to {value:.2f}."))
-        if value <= VISIBLE:
+        if tried(f"A batch of {batch:g} g", asked.with_pour(batch_g=batch)) <= VISIBLE:
             break
     if pour.dose_step > 0.5:
-        value = question.closest_with(dose_step=pour.dose_step / 2)
-        tries.append((value, f"Dosing to {pour.dose_step / 2:g} {unit} comes to {value:.2f}."))
-    if not question.asked.let_downs:
-        tries += _let_down(question, ideal)
-    return tuple(text for value, text in sorted(tries) if value < reached - 0.2)
+        step = pour.dose_step / 2
+        tried(f"Dosing to {step:g} {unit}", asked.with_pour(dose_step=step))
+    if not asked.let_downs:
+        # Those of which least is wanted are what whole steps hold back.
+        few = sorted(ideal.recipe.doses, key=ideal.recipe.doses.__getitem__)[:_DILUTED]
+        if few:
+            tried(*_let_down(asked, few), _EFFORT)
+    return tuple(text for _, _, text in sorted(tries))
 
 
-def _let_down(question: Question, ideal: Choice) -> list[tuple[float, str]]:
-    """What the closest comes to with let-downs of the pastes of which least is wanted."""
-    pour, unit = question.asked.pour, question.asked.palette.unit
-    few = sorted(ideal.recipe.doses, key=ideal.recipe.doses.__getitem__)[:_DILUTED]
-    if not few:
-        return []
+def _let_down(asked: Asked, few: list[str]) -> tuple[str, Asked]:
+    """Some pastes as let-downs, in words, and the question with them."""
+    unit = asked.palette.unit
     made = tuple(
-        LetDown.made(name, paste=1, base_g=_BASE_G, white=pour.white, unit=unit) for name in few
+        LetDown.made(name, paste=1, base_g=_BASE_G, white=asked.pour.white, unit=unit)
+        for name in few
     )
-    searcher = replace(question.asked, let_downs=made).new_searcher()
-    value = searcher.closest(question.labs, effort=_EFFORT).delta_e
     named = " and ".join((", ".join(few[:-1]), few[-1])) if len(few) > 1 else few[0]
     how = f"each 1 {unit}" if len(few) > 1 else f"1 {unit}"
     words = f"Let-downs of {named}" if len(few) > 1 else f"A let-down of {named}"
-    text = f"{words}, {how} in {_BASE_G:g} g of base and weighed to 1 g: {value:.2f}."
-    return [(value, text)]
+    text = f"{words}, {how} in {_BASE_G:g} g of base and weighed to 1 g"
+    return text, replace(asked, let_downs=made)
 
 
 def other_pours(question: Question, best: float) -> tuple[str, ...]:

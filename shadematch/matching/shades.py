@@ -53,6 +53,8 @@ _KEPT: Final = 160
 _JUDGED: Final = 32
 _LOOSE: Final = 128
 _POINTS: Final = 1024
+_SELDOM: Final = 0.02
+"""Probability of being the nearest below which a shade is not worth pouring."""
 _GAIN: Final = 0.9
 """Share of what one recipe comes to, from which on several are no better."""
 
@@ -149,7 +151,9 @@ class Shades(Reported):
     def sentence(self) -> str:
         """What they gain, in words."""
         nine = f"nine times in ten within {self.p90:.1f}"
-        more = "" if self.expected < _GAIN * self.alone_expected else " One recipe does as well."
+        one = max(shade.share for shade in self.each) > 1.0 - _SELDOM
+        alone = one or self.expected >= _GAIN * self.alone_expected
+        more = " One recipe does as well." if alone else ""
         return (
             f"The nearest of {len(self)} is expected to come to {self.expected:.1f}, {nine}; "
             f"one recipe to {self.alone_expected:.1f}, within {self.alone_p90:.1f}.{more}"
@@ -237,7 +241,7 @@ class _Pot:
         self.aims = (self.lab + normal_points(_LOOSE, 3) @ self.root.T) @ self.norm.T
 
     def shades(self, count: int) -> Shades:
-        """The best that were found."""
+        """The best that were found; fewer where one would hardly ever be the nearest."""
         step, sets = self.question.asked.pour.dose_step, self._begun()[:, None]
         added = sets * 1.0
         distances = self._distances(sets[:, 0])
@@ -249,6 +253,8 @@ class _Pot:
         single = self._judged(alone[None])[0]
         value, nearest = values[best].min(axis=0), np.argmin(values[best], axis=0)
         shares = np.bincount(nearest, minlength=count) / nearest.size
+        if count > _FEWEST and shares.min() < _SELDOM:
+            return self.shades(count - 1)
         found = tuple(
             self._shade(at, steps, more * step, float(share))
             for at, (steps, more, share) in enumerate(

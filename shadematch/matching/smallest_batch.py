@@ -19,7 +19,7 @@ from typing import Final
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
 from shadematch.matching.question import Asked
-from shadematch.matching.remedies import finer_doses
+from shadematch.matching.remedies import Judged, finer_doses
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.search.ideal import ideal
 from shadematch.search.real import real_floor
@@ -167,7 +167,9 @@ class SmallestBatch(Reported):
                 rows.append(Row("best found", f"in {best.recipe.pour.batch_g:g} g"))
             rows += [*best.recipe.rows, Row("CIEDE2000", f"{best.delta_e:.2f}")]
             if self.mass_g is None:
-                help_ = finer_doses(self.match._question, best.delta_e, self.match.ideal)
+                found = self.match
+                judged = Judged(found._question, found.target, found.readings, best)
+                help_ = finer_doses(judged, best.delta_e, found.ideal)
                 rows += rows_of("try", help_)
         rows.append(Row("CIEDE2000", f"{self.ideal_delta_e:.2f} with real-valued doses"))
         if not self.proved:

@@ -142,7 +142,7 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
         return Verdict(
             "dose steps",
             f"Held back by {steps}: without them {best:.2f} could be had.",
-            finer_doses(question, near, ideal),
+            finer_doses(judged, near, ideal),
         )
     full = ideal.recipe.load >= 0.98 * pour.max_load
     freed = question.ideal_with(max_load=pour.max_load * 4) if full else best

@@ -427,6 +427,21 @@ def test_hex_that_is_none(run: Run, code: str) -> None:
     assert "is not a hex colour" in err
 
 
+@pytest.mark.parametrize(
+    ("line", "remedy"),
+    [
+        ("sheet order.json", "Write --recipe order.json"),
+        ("match bar.csv", "Write --spectrum bar.csv"),
+        ("match bar.JPG", "Write --photo bar.JPG"),
+        ("match order.json", "Write it as #rrggbb"),
+    ],
+)
+def test_a_file_where_a_hex_code_is_wanted(run: Run, line: str, remedy: str) -> None:
+    status, out, err = run(*line.split())
+    assert (status, out) == (2, "")
+    assert remedy in err
+
+
 @pytest.mark.parametrize("extra", [(), ("--json",)])
 def test_absurd_dose_gives_no_traceback(run: Run, extra: tuple[str, ...]) -> None:
     status, out, err = run("predict", "gorse=1e308", *extra)

@@ -78,6 +78,8 @@ def test_a_bar_that_is_right_can_be_let_in(journal: sm.Journal, course: tuple[Be
     again = journal.let_in(lesson, why="I saw it")
     assert again.fits and len(journal._history.belief.aside) == 0
     assert sm.Journal(journal.path).lessons[-1].fits
+    with pytest.raises(sm.PourError, match="was not put aside: it counts already"):
+        journal.let_in(lesson)
 
 
 def test_the_only_bar_of_its_kind_is_said_to_be(tmp_path: Path) -> None:

@@ -88,6 +88,13 @@ def test_what_is_there_is_not_lost(tmp_path: Path) -> None:
     assert sm.read(place) == palette.only("gorse")
 
 
+@pytest.mark.parametrize("name", ["p.txt", "p.csv", "p.json.html"])
+def test_a_name_that_promises_something_else(tmp_path: Path, name: str) -> None:
+    with pytest.raises(sm.FileError, match=r"path: must end in \.json .*Name it p"):
+        sm.save(sm.demo_palette(), tmp_path / name)
+    assert not list(tmp_path.iterdir())
+
+
 def test_options_that_mean_nothing(tmp_path: Path) -> None:
     palette = sm.demo_palette()
     for thing, more in (

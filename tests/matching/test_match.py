@@ -428,6 +428,25 @@ def test_help_keeps_the_limits_of_the_question() -> None:
     assert any(f"Clear base could come to {clear:.2f}." in text for text in verdict.help)
 
 
+def test_steps_that_help_are_told_with_slips() -> None:
+    # Finer steps, at the same ruler, come nearer on paper alone; the surest step stands first.
+    asked = {"target": "#f4d9c6", "tolerance": 0.0}
+    help_ = sm.match(**asked, pour=sm.Pour(batch_g=500)).verdict.help  # type: ignore[arg-type]
+    for more, words in (
+        ({"batch_g": 2500.0}, "A batch of 2500 g"),
+        ({"batch_g": 1000.0}, "A batch of 1000 g"),
+        ({"batch_g": 500.0, "dose_step": 0.5}, "Dosing to 0.5 cm"),
+    ):
+        m = sm.match(**asked, pour=sm.Pour(**more))  # type: ignore[arg-type]
+        (told,) = (text for text in help_ if text.startswith(words))
+        assert f": {m.delta_e:.2f}, nine times in ten within " in told
+        within = float(told.rstrip(".").rsplit(" ", 1)[1])
+        # The linear figure against sampled slips, which are cut at zero.
+        assert within == pytest.approx(m.spread.p90, rel=0.12)
+    ends = [float(text.rstrip(".").rsplit(" ", 1)[1]) for text in help_]
+    assert len(ends) == 4 and ends == sorted(ends)
+
+
 def test_half_centimetres_and_many_pigments() -> None:
     palette = invented_palette(np.random.default_rng(3), 8)
     m = sm.match("#6a7a8a", palette=palette, pour=sm.Pour(batch_g=300, dose_step=0.5))

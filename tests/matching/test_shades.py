@@ -151,6 +151,15 @@ def test_refused(asked: dict[str, object], field: str) -> None:
     assert found.value.field == field
 
 
+@pytest.mark.parametrize("wanted", ["#d9822b", "#cc3344", "#304060"])
+def test_a_shade_that_would_not_be_chosen_is_left_out(wanted: str) -> None:
+    shades = sm.match(wanted, pour=POUR).shades(4)
+    assert len(shades) == 2 or min(shade.share for shade in shades) >= 0.02
+    assert sum(shade.share for shade in shades) == pytest.approx(1.0)
+    vaguely = sm.match(vague((62, 26, 53), 5, 3, 3), pour=POUR).shades(4)
+    assert len(vaguely) > 2
+
+
 def test_where_nothing_more_may_be_added() -> None:
     full = sm.match("#000000", pour=sm.Pour(batch_g=100, max_load=1.0))
     with pytest.raises(sm.PourError) as found:

@@ -95,6 +95,13 @@ def _journal() -> sm.Journal:
     return journal
 
 
+def _odd_journal() -> sm.Journal:
+    """The same, and a third batch that was put aside."""
+    journal = _journal()
+    journal.add({"gorse": 3.0}, (20.0, 30.0, -50.0), pour=POUR)
+    return journal
+
+
 def _fresh(path: Any) -> Any:
     """A path that nothing stands at, if it is one of the tests' own."""
     if isinstance(path, Path) and path.suffix == ".jsonl":
@@ -804,7 +811,7 @@ CALLS: dict[str, Call] = {
         lambda **given: _journal().void(**given), _with(what=2, reading_only=False, why="no")
     ),
     "Journal.let_in": Call(
-        lambda **given: _journal().let_in(**given), _with(what=1, why="seen"), slow=True
+        lambda **given: _odd_journal().let_in(**given), _with(what=3, why="seen"), slow=True
     ),
     "Journal.next": Call(
         lambda **given: _journal().next(**given),
