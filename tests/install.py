@@ -73,7 +73,7 @@ matplotlib.use("Agg")
 import shadematch as sm
 from shadematch import plots
 plots.draw_match(sm.match("#d9822b")).figure.savefig("match.png")
-plots.draw_outlines(sm.gamut()).figure.savefig("gamut.png")
+plots.draw_slice(sm.gamut().slice(lightness=60)).figure.savefig("gamut.png")
 """
 TABLES = """
 import pandas

@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import observation
 from shadematch.journal.learning import DRIFT, absorbed, refitted, wandered
-from shadematch.journal.noise import Miss, Noise, improbable, tube_spread
+from shadematch.journal.noise import Miss, Tracker, improbable, tube_spread
 from shadematch.journal.odd import Explanation, explained
 from shadematch.journal.seeing import Bar, Shown, shown, values_of
 from shadematch.journal.unknowns import TUBES, Believed, Tube, begun, grown
@@ -43,6 +43,8 @@ class Taught:
         Measured and expected CIELAB in its view, shape (3,).
     covariance
         Of the expected reading, shape (3, 3), noise of the reading included.
+    freedom
+        How well that is known: degrees of freedom.
     probability
         That a right bar falls farther off.
     aside
@@ -57,6 +59,7 @@ class Taught:
     lab: FloatArray
     expected: FloatArray
     covariance: FloatArray
+    freedom: float
     probability: float
     aside: bool
     explanations: tuple[Explanation, ...]
@@ -78,7 +81,7 @@ class Belief:
         self.unit = unit
         self._prior = self.now = begun(pastes, scattering, palette)
         """Before the bars that are fitted together, and after them."""
-        self.noise = Noise()
+        self.noise = Tracker()
         self.tube_sd = TUBES
         self.bars: list[Bar] = []
         self._dosed: list[float] = []
@@ -130,15 +133,16 @@ class Belief:
         odd = probability < _ODD and not trusted
         explanations: tuple[Explanation, ...] = ()
         if odd:
-            explanations = explained(self.now, bar, tubes, self.noise.scale, self.unit)
+            explanations = explained(self.now, bar, tubes, self.noise.rough, self.unit)
+        total = miss.total(self.noise.rough)
+        freedom = self.noise.freedom
         self.noise.add(miss)
         if bar.reading.lab is not None:
-            self._dosed.append(seen.dosing)
+            self._dosed.append(float(np.trace(seen.noise.hand)) / 3.0)
         self.bars.append(bar)
         at = len(self.bars) - 1
         if odd:
             self.aside.append(at)
-        total = miss.known + self.noise.scale * miss.noise
         self._refit()
         self._let_back()
         self._absorb()
@@ -154,6 +158,7 @@ class Belief:
             lab=lab,
             expected=expected,
             covariance=covariance,
+            freedom=freedom,
             probability=probability,
             aside=at in self.aside,
             explanations=explanations,
@@ -168,7 +173,7 @@ class Belief:
             wandered(self._prior, last + 1 - self._first) if self._first else self._prior,
             [self.bars[i] for i in kept],
             np.array([float(last - i) for i in kept]),
-            scale=self.noise.scale,
+            rough=self.noise.rough,
             unit=self.unit,
         )
 
@@ -195,8 +200,8 @@ class Belief:
             self._first += 1
 
     def _absorbed(self, at: int) -> Believed:
-        bar, scale = self.bars[at], self.noise.scale
-        return absorbed(self._prior, bar, self.now.mean, scale=scale, unit=self.unit)
+        bar, rough = self.bars[at], self.noise.rough
+        return absorbed(self._prior, bar, self.now.mean, rough=rough, unit=self.unit)
 
     @property
     def dosing(self) -> float:
@@ -231,7 +236,7 @@ class Belief:
         if tube in layout.tubes:
             at = layout.at_tube(tube)
             by[at], factor, more = 1.0, float(np.exp(mean[at])), 0.0
-        variance = float(by @ self.now.covariance @ by)
+        variance = self.noise.rough.known * float(by @ self.now.covariance @ by)
         return factor, float(np.sqrt(max(variance + more, 0.0)))
 
 

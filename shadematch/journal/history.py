@@ -104,7 +104,7 @@ class History:
                 tubes,
                 unit=begun.unit,
                 note=f"Learnt from {trusted} bars in a journal; doses in {begun.unit}.",
-                scale=belief.noise.scale,
+                rough=belief.noise.rough,
                 dosing=belief.dosing,
                 views=[b.reading.view for b in bars],
                 sizes={
@@ -243,8 +243,9 @@ class History:
                     words += f"; tube {tube.serial + 1} is {factor:.2f} times the mean tube"
             left = shelf[name].left
             rows.append(Row("paste", words, note="" if left is None else f"{left:.0f} {unit} left"))
-        ratio = f"{np.sqrt(belief.noise.scale):.2f} times what is usual"
-        rows.append(Row("noise", ratio, note="doses, readings and model together"))
+        hand, eye, _ = np.sqrt(belief.noise.rough)
+        ratio = f"doses {hand:.1f} times as unsure as is usual, readings {eye:.1f} times"
+        rows.append(Row("studio", ratio))
         rows.append(Row("tubes", f"of one paste differ by {belief.tube_sd:.0%} in strength"))
         rows += [
             Row("put aside", f"batch {lesson.batch}: {lesson.why}")
@@ -278,6 +279,7 @@ def _told(belief: Belief, event: int, taught: Taught) -> Lesson:
         measured=triple(taught.lab),
         expected=triple(taught.expected),
         covariance=taught.covariance,
+        freedom=taught.freedom,
         probability=taught.probability,
         aside=taught.aside,
         explanations=taught.explanations,

@@ -20,7 +20,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.journal.seeing import Bar, Shown, shown, values_of
+from shadematch.journal.seeing import Bar, Roughness, Shown, shown, values_of
 from shadematch.journal.unknowns import Believed
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
@@ -52,7 +52,7 @@ class _Linear(NamedTuple):
 
 
 def refitted(
-    prior: Believed, bars: Sequence[Bar], ages: FloatArray, *, scale: float, unit: Unit
+    prior: Believed, bars: Sequence[Bar], ages: FloatArray, *, rough: Roughness, unit: Unit
 ) -> Believed:
     """Bars taken in all at once.
 
@@ -62,8 +62,8 @@ def refitted(
         Before any of them.
     bars, ages
         And how many bars ago each was measured.
-    scale
-        Factor on the variance of noise.
+    rough
+        How noisy the studio is.
     unit
         Of doses.
     """
@@ -78,7 +78,7 @@ def refitted(
         slopes = np.concatenate([s.slopes for s in seen]) @ root
         rows, off, first = [], [], 0
         for each, y, age in zip(seen, measured, ages.tolist(), strict=True):
-            L = np.linalg.cholesky(_noise(each, scale, age))
+            L = np.linalg.cholesky(_noise(each, rough, age))
             rows.append(np.linalg.solve(L, slopes[first : first + y.size]))
             off.append(np.linalg.solve(L, y - each.values))
             first += y.size
@@ -111,12 +111,12 @@ def refitted(
     return Believed(layout, prior.mean + root @ z, 0.5 * (covariance + covariance.T))
 
 
-def _noise(seen: Shown, scale: float, age: float) -> FloatArray:
+def _noise(seen: Shown, rough: Roughness, age: float) -> FloatArray:
     """Covariance of a bar's noise, that of the base's wandering since included."""
     if not age:
-        return scale * seen.noise
+        return seen.noise.times(rough)
     own = seen.slopes[:, : len(DRIFT)]
-    return np.asarray(scale * seen.noise + age * own @ DRIFT @ own.T)
+    return np.asarray(seen.noise.times(rough) + age * own @ DRIFT @ own.T)
 
 
 def wandered(belief: Believed, times: int) -> Believed:
@@ -127,12 +127,12 @@ def wandered(belief: Believed, times: int) -> Believed:
 
 
 def absorbed(
-    before: Believed, bar: Bar, about: FloatArray, *, scale: float, unit: Unit
+    before: Believed, bar: Bar, about: FloatArray, *, rough: Roughness, unit: Unit
 ) -> Believed:
     """What was believed before, with one bar in it; slopes are those at `about`, a later mean."""
     seen = shown(about, before.layout, [bar], unit)[0]
     left = before.covariance @ seen.slopes.T
-    inner = seen.slopes @ left + scale * seen.noise
+    inner = seen.slopes @ left + seen.noise.times(rough)
     off = values_of(bar.reading) - seen.values - seen.slopes @ (before.mean - about)
     mean = before.mean + left @ np.linalg.solve(inner, off)
     covariance = before.covariance - left @ np.linalg.solve(inner, left.T)

@@ -9,8 +9,9 @@ import numpy as np
 
 from shadematch.calibration.carried import Known, uncertainty_of
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.journal.seeing import ERRORS, MODEL_LAB
+from shadematch.journal.seeing import ERRORS, MODEL_LAB, Roughness
 from shadematch.journal.unknowns import Believed, Tube
+from shadematch.studio.bend import LEAST_BEND, MOST_BEND, MOST_CROWDING
 from shadematch.studio.palette import Palette
 from shadematch.studio.pigment import Base, Pigment
 from shadematch.studio.unit import Unit
@@ -42,7 +43,7 @@ def palette_of(
     *,
     unit: Unit,
     note: str,
-    scale: float,
+    rough: Roughness,
     dosing: float,
     views: Sequence[View],
     sizes: Mapping[str, tuple[float | None, float | None]],
@@ -55,8 +56,8 @@ def palette_of(
         What is believed, and which tubes are open.
     unit, note
         Of the palette.
-    scale
-        Factor on the variance of noise, found in this studio.
+    rough
+        How noisy the studio is.
     dosing
         Mean variance of L*, a* or b* by dosing in an ordinary studio.
     views
@@ -75,22 +76,28 @@ def palette_of(
         values = np.clip(np.exp(np.minimum(theta[k], 20.0)), 0.0, _HIGHEST)
         return tuple(float(f"{v:.{_DIGITS}g}") for v in values)
 
+    def number(of: str, base: bool, what: str, least: float, most: float) -> float:
+        k = place.get((of, base, what))
+        value = 0.0 if k is None else float(np.clip(theta[k, 0], least, most))
+        return float(f"{value:.{_DIGITS}g}")
+
     def base_of(of: str) -> Base:
         return Base(
             absorption=spectrum(of, True, "absorption"),
             scattering=spectrum(of, True, "scattering"),
+            crowding=number(of, True, "crowding", -MOST_CROWDING, MOST_CROWDING),
         )
 
-    # What a rough hand and instrument add has no place of its own in a palette.
-    rough = max(scale - 1.0, 0.0) * dosing
+    # What a rough hand adds has no place of its own in a palette.
+    added = max(rough.hand - 1.0, 0.0) * dosing
     errors = ERRORS[unit]
     known = Known(
         unknowns=layout.unknowns,
         pigments=layout.pastes,
         theta=theta,
-        covariance=covariance,
+        covariance=rough.known * covariance,
         errors=errors,
-        model_lab=float(np.sqrt(MODEL_LAB**2 * scale + rough)),
+        model_lab=float(np.sqrt(MODEL_LAB**2 * rough.eye + added)),
         views=tuple(views) or (View(),),
     )
     return Palette(
@@ -99,6 +106,7 @@ def palette_of(
                 name=name,
                 absorption=spectrum(name, False, "absorption"),
                 scattering=spectrum(name, False, "scattering"),
+                bend=number(name, False, "bend", LEAST_BEND, MOST_BEND),
                 tube_size=sizes.get(name, (None, None))[0],
                 tube_price=sizes.get(name, (None, None))[1],
             )

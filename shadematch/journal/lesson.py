@@ -60,6 +60,7 @@ class Lesson(Reported):
     measured: Triple
     expected: Triple
     covariance: FloatArray = field(repr=False, compare=False)
+    freedom: float = field(repr=False, compare=False)
     probability: float
     aside: bool
     explanations: tuple[Explanation, ...]
@@ -84,13 +85,14 @@ class Lesson(Reported):
         PourError
             If `level` is no number from 0.5 to 0.999.
         """
-        from scipy.stats import chi2
+        from scipy.stats import f
 
         from shadematch.support.models import between
 
         level = between(level, "level", 0.5, 0.999, "0.9 is usual")
         off = np.array(self.measured) - np.array(self.expected)
-        return bool(off @ np.linalg.solve(self.covariance, off) <= chi2.ppf(level, 3))
+        far = float(off @ np.linalg.solve(self.covariance, off))
+        return bool(far <= 3.0 * f.ppf(level, 3, self.freedom))
 
     @property
     def why(self) -> str:

@@ -63,7 +63,7 @@ def next_bar(
     before = float(np.einsum("cik,cjk,cij->", spread, wanted, metric))
     after = []
     for seen in shown(now.mean, now.layout, bars, belief.unit):
-        noise = seen.slopes @ first @ seen.slopes.T + belief.noise.scale * seen.noise
+        noise = seen.slopes @ first @ seen.slopes.T + seen.noise.times(belief.noise.rough)
         across = spread @ seen.slopes.T  # (c, 3, 3)
         gone = across @ np.linalg.solve(noise, np.swapaxes(across, 1, 2))
         after.append(before - float(np.einsum("cij,cij->", gone, metric)))

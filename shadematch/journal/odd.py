@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.journal.noise import Miss
-from shadematch.journal.seeing import Bar, shown, values_of
+from shadematch.journal.seeing import Bar, Roughness, shown, values_of
 from shadematch.journal.unknowns import Believed, Tube
 from shadematch.studio.pour import base_named
 from shadematch.studio.unit import Unit
@@ -69,7 +69,7 @@ class _Tried:
 
 
 def explained(
-    belief: Believed, bar: Bar, tubes: Mapping[str, Tube], scale: float, unit: Unit
+    belief: Believed, bar: Bar, tubes: Mapping[str, Tube], rough: Roughness, unit: Unit
 ) -> tuple[Explanation, ...]:
     """What may have gone wrong with a bar, the likeliest first.
 
@@ -81,8 +81,8 @@ def explained(
         As it was written down.
     tubes
         The tube of each paste that is open.
-    scale, unit
-        Of noise, and of doses.
+    rough, unit
+        How noisy the studio is; of doses.
     """
     from scipy.stats import chi2
 
@@ -103,8 +103,8 @@ def explained(
             by = seen.slopes[:, belief.layout.at_tube(each.loose)]
             covariance = covariance + _NEW_SD**2 * np.outer(by, by)
         miss = Miss(y - seen.values, covariance, seen.noise)
-        total = covariance + scale * seen.noise
-        far = miss.far(scale)
+        total = miss.total(rough)
+        far = miss.far(rough)
         prior = np.log(_SHARES[each.kind] / counts[each.kind])
         logs.append(float(prior - 0.5 * far - 0.5 * np.linalg.slogdet(total)[1]))
         fits.append(float(chi2.sf(far, y.size)))

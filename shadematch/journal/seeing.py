@@ -19,7 +19,7 @@ from shadematch.journal.unknowns import Instrument, Layout, Means, Tube
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["ERRORS", "MODEL_LAB", "Bar", "Shown", "shown", "values_of"]
+__all__ = ["ERRORS", "MODEL_LAB", "Bar", "Noise", "Roughness", "Shown", "shown", "values_of"]
 
 _W: Final = WAVELENGTHS_NM.size
 ERRORS: Final[dict[Unit, Errors]] = {
@@ -64,6 +64,41 @@ class Bar:
     instrument: Instrument
 
 
+class Roughness(NamedTuple):
+    """How noisy a studio is: factors on variances, 1 in an ordinary one.
+
+    Attributes
+    ----------
+    hand
+        Of dosing and bench.
+    eye
+        Of reading, and of what the model misses.
+    known
+        Of what is not known of pastes and bases: priors that suit all studios are wide for most.
+    """
+
+    hand: float = 1.0
+    eye: float = 1.0
+    known: float = 1.0
+
+
+class Noise(NamedTuple):
+    """Covariances of what differs from bar to bar in an ordinary studio, each shape (m, m).
+
+    Attributes
+    ----------
+    hand, eye
+        Of dosing and bench; of reading and model.
+    """
+
+    hand: FloatArray
+    eye: FloatArray
+
+    def times(self, rough: Roughness) -> FloatArray:
+        """Both together, in a studio that is as rough."""
+        return rough.hand * self.hand + rough.eye * self.eye
+
+
 class Shown(NamedTuple):
     """What a bar should show: m numbers, three for Lab, one a wavelength for a spectrum.
 
@@ -74,15 +109,12 @@ class Shown(NamedTuple):
     slopes
         By all that is believed, shape (m, size).
     noise
-        Covariance of dosing, bench, reading and model, shape (m, m), in an ordinary studio.
-    dosing
-        The part of dosing and bench in the variance, mean over the m numbers.
+        In an ordinary studio.
     """
 
     values: FloatArray
     slopes: FloatArray
-    noise: FloatArray
-    dosing: float
+    noise: Noise
 
 
 def values_of(reading: TestPour) -> FloatArray:
@@ -137,29 +169,28 @@ def _of_one(mean: FloatArray, layout: Layout, bar: Bar, seen: Seen) -> Shown:
         known = np.array([v is not None for v in reading.spectrum])
         values, by = spectrum[known], np.eye(_W)[known]
     else:
-        eye = reading.observation
-        values, by = to_lab(spectrum, eye.weights, eye.white)
+        observer = reading.observation
+        values, by = to_lab(spectrum, observer.weights, observer.white)
     slopes = np.zeros((values.size, layout.size))
     slopes[:, : layout.spectra] = (by[:, None, :] * by_unknown[None]).reshape(values.size, -1)
     for tube in bar.tubes:
         together = sum((by_unknown[k] for k in layout.of_paste[tube.paste]), np.zeros(_W))
         slopes[:, layout.at_tube(tube)] = by @ together
     moved = by @ by_error.T
-    noise = moved @ moved.T
-    dosing = float(np.trace(noise)) / values.size
+    hand = moved @ moved.T
     if reading.spectrum is not None:
         missed = _MODEL_SHARE**2 * matern(_MODEL_NM)[np.ix_(known, known)]
-        noise += missed * np.outer(values, values)
-        noise += np.diag((_SHARE * values) ** 2 + _FLOOR**2)
-        return Shown(values, slopes, noise, dosing)
+        missed = missed * np.outer(values, values)
+        read = np.diag((_SHARE * values) ** 2 + _FLOOR**2)
+        return Shown(values, slopes, Noise(hand, missed + read))
     if reading.covariance is not None:
-        noise += (1.0 - _SHARED) * np.array(reading.covariance)
+        read = (1.0 - _SHARED) * np.array(reading.covariance)
     else:
-        noise += _READ[bar.instrument.means] ** 2 * np.eye(3)
-    noise += MODEL_LAB**2 * np.eye(3)
+        read = _READ[bar.instrument.means] ** 2 * np.eye(3)
+    eye = read + MODEL_LAB**2 * np.eye(3)
     at = layout.at_instrument(bar.instrument)
     chroma = np.array([0.0, values[1], values[2]])
     slopes[:, at] = np.column_stack([np.eye(3), chroma])
     grey, share = mean[at][:3], mean[at][3]
     slopes[1:, : layout.spectra + len(layout.tubes)] *= 1.0 + share
-    return Shown(values + grey + share * chroma, slopes, noise, dosing)
+    return Shown(values + grey + share * chroma, slopes, Noise(hand, eye))

@@ -10,6 +10,7 @@ and a share of chroma.
 from __future__ import annotations
 
 import functools
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, NamedTuple
@@ -19,6 +20,7 @@ import numpy as np
 from shadematch.calibration.forward import backing_key, backing_level
 from shadematch.calibration.spectra import (
     BELIEFS,
+    BEND_SHARED_SD,
     Belief,
     Unknown,
     belief_covariance,
@@ -156,6 +158,8 @@ def begun(
         unknowns.append(unknown(paste, "pigment absorption", _TYPICAL))
         if paste in scatter:
             unknowns.append(unknown(paste, "pigment scattering", _TYPICAL))
+    unknowns += [unknown(paste, "paste bend") for paste in pastes]
+    unknowns.append(unknown("white", "white crowding"))
     layout = Layout(tuple(pastes), tuple(unknowns))
     size = len(unknowns) * _W
     mean = np.concatenate([u.mean for u in unknowns])
@@ -163,10 +167,13 @@ def begun(
     for k, u in enumerate(unknowns):
         rows = slice(k * _W, (k + 1) * _W)
         told = None if palette is None else _told(palette, u)
-        guessed = told is not None and not u.of_base
+        guessed = told is not None and not u.of_base and not u.number
         covariance[rows, rows] = belief_covariance(_GUESSED if guessed else BELIEFS[u.kind])
         if told is not None:
-            mean[rows] = np.log(np.maximum(told, _LEAST))
+            mean[rows] = told if u.number else np.log(np.maximum(told, _LEAST))
+    bends = [k for k, u in enumerate(unknowns) if u.what == "bend"]
+    for k, j in itertools.permutations(bends, 2):
+        covariance[k * _W : (k + 1) * _W, j * _W : (j + 1) * _W] = BEND_SHARED_SD**2
     if palette is not None and palette.uncertainty is not None and palette.uncertainty.modes:
         covariance = _of_modes(palette, palette.uncertainty, layout, covariance)
         return _of_first_tubes(Believed(layout, mean, covariance))
@@ -191,7 +198,7 @@ def _of_first_tubes(belief: Believed) -> Believed:
 
 
 def _told(palette: Palette, u: Unknown) -> FloatArray | None:
-    """What a palette says of a spectrum; None where it says nothing."""
+    """What a palette says of a spectrum or a number; None where it says nothing."""
     if u.of_base:
         return np.array(getattr(getattr(palette, u.of), u.what))
     if u.of not in palette.names:
@@ -213,15 +220,23 @@ def _of_modes(
             at = palette.index(u.of)
         else:
             continue
-        rows = known.absorption if u.what == "absorption" else known.scattering
-        said[k] = bool(rows[:, at].any())
-        moves[:, k] = rows[:, at]
+        rows = {
+            "absorption": known.absorption,
+            "scattering": known.scattering,
+            "bend": known.bends[..., None],
+            "crowding": known.crowding[:, None, None],
+        }[u.what][:, 0 if u.what == "crowding" else at]
+        said[k] = bool(rows.any())
+        moves[:, k] = rows
     flat = moves.reshape(len(known.modes), -1)
     covariance = np.asarray(flat.T @ flat)
     rest = belief_covariance(_LEFT_OUT)
-    for k in range(len(layout.unknowns)):
+    for k, u in enumerate(layout.unknowns):
         own = slice(k * _W, (k + 1) * _W)
-        covariance[own, own] += rest if said[k] else otherwise[own, own]
+        if not said[k]:
+            covariance[own, own] += otherwise[own, own]
+        elif not u.number:
+            covariance[own, own] += rest
     return covariance
 
 

@@ -153,5 +153,5 @@ def test_a_rough_studio_is_found_to_be_one(tmp_path: Path) -> None:
         lab = np.array(bench.true(slipped, pour)) + 1.2 * rng.standard_normal(3)
         lab[0] = min(lab[0], 100.0)
         doubted += journal.add(doses, lab.tolist(), pour=pour).aside
-    assert journal._history.belief.noise.scale > 1.5
+    assert journal._history.belief.noise.rough.eye > 1.5
     assert doubted <= 3
