@@ -83,7 +83,7 @@ def _attributes(*told: Any) -> None:
 
 
 def _property(*told: Any) -> None:
-    """A property's first sentence whole: what stands before a colon in it is no type."""
+    """A property's first sentence whole: what stands before a colon in it is not a type."""
     kind, lines = told[1], told[-1]
     if kind == "property":
         lines[:0] = ["..", ""]  # an empty comment: blank lines alone are skipped

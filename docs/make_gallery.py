@@ -52,7 +52,7 @@ def cards():
     yield "The same look", sm.same_look(match, to_pour=sm.Pour(batch_g=500, white=0.05))
     yield "Lights", sm.lights(recipe, "#d9822b", lights=["D65", "FL2", "A"])
     yield "In the pot", sm.in_the_pot(recipe, depth_cm=6, pot="steel")
-    yield "Correction", sm.correct(recipe, (58, 30, 53), "#d9822b", pot_g=1500)
+    yield "Correction", sm.correct(recipe, (57, 34, 59), "#d9822b", pot_g=1500)
     yield "Layers", sm.layers([({"gorse": 2}, 0.6), ({}, 1.0), ({"jetty": 2}, 0.8)])
     yield "Wedge", sm.wedge({"rosehip": 2, "dusk": 1}, from_cm=0.1, to_cm=2.5)
     yield "Cost", sm.cost(recipe, stock=sm.Stock(clear_price_kg=6))

@@ -9,7 +9,7 @@ from typing import Any, Final
 from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE, read_doses
 from shadematch.cli.parsing import OPTIONS, called
 from shadematch.colour.illuminant import Illuminant, Light
-from shadematch.keeping.files import read
+from shadematch.keeping.settings import palette_in
 from shadematch.predicting.readings import DOSE_SLIP, SCALE_G
 from shadematch.studio.palette import Palette, demo_palette
 from shadematch.studio.pour import Pour
@@ -54,7 +54,7 @@ def add_conditions(
         Whether the view does, and whether a palette can be given.
     """
     if palette:
-        text = "palette file (what is usual here, or else invented samples)"
+        text = "palette, calibration or journal (what is usual here, or else invented samples)"
         parser.add_argument("--palette", metavar="FILE", help=text)
     usual = Pour()
     add = parser.add_argument_group("the pour").add_argument
@@ -86,7 +86,7 @@ def read_palette(args: argparse.Namespace) -> Palette:
         found = args.usual.palette or demo_palette()
     else:
         with called("path", "palette file"):
-            found = read(args.palette, Palette)
+            found = palette_in(args.palette)
     args.notices.append(found.notice)
     return found
 

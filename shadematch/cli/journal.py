@@ -30,13 +30,12 @@ from shadematch.journal.journal import Journal
 from shadematch.journal.lesson import Lesson
 from shadematch.keeping.files import read
 from shadematch.keeping.saved import SavedRecipe
-from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import Target
 from shadematch.support.cautions import CAUTIONS
 
-__all__ = ["add_journal", "add_verb", "palette_given", "read_journal"]
+__all__ = ["add_verb", "read_journal"]
 
 Answer = tuple[dict[str, Any], list[Any]]
 """What JSON tells, and what is shown."""
@@ -158,31 +157,6 @@ def read_journal(path: str) -> Journal:
         ) from None
 
 
-def add_journal(add: Callable[..., Any]) -> None:
-    """Let a journal be the palette; `palette_given` reads it."""
-    add("--journal", metavar="FILE", help="journal from which the pastes are learnt")
-
-
-def palette_given(args: argparse.Namespace) -> Palette:
-    """The palette of the journal, or of the file, or the demo palette.
-
-    Raises
-    ------
-    PourError
-        If more than one was given.
-    """
-    if args.journal is None:
-        return read_palette(args)
-    if args.palette is not None:
-        raise PourError(
-            "has no meaning beside a journal, which is the palette",
-            field="--palette",
-            value=args.palette,
-            remedy="Leave one of the two out",
-        )
-    return read_journal(args.journal).palette
-
-
 def _journal(args: argparse.Namespace) -> str:
     entries, told = args.do(args)
     return json_text(entries) if args.json else shown(*told)
@@ -268,7 +242,7 @@ def _fields(args: argparse.Namespace) -> dict[str, str]:
         name, equals, value = text.partition("=")
         if not equals or not name.strip():
             raise PourError(
-                "is no field",
+                "is not a field",
                 field="--field",
                 value=text,
                 remedy="Write it as NAME=TEXT, for instance 'base lot=A7'",

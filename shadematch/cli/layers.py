@@ -46,7 +46,10 @@ def _read_layer(word: str, pour: Pour, unit: Unit) -> tuple[Recipe, float]:
     thickness_cm, share = read_length(thick), read_share(white)
     if not colon or thickness_cm is None or (slash and share is None):
         raise PourError(
-            "is no layer", field="CM:NAME=DOSE", value=word, remedy="Write it as 0.6:gorse=2,kelp=1"
+            "is not a layer",
+            field="CM:NAME=DOSE",
+            value=word,
+            remedy="Write it as 0.6:gorse=2,kelp=1",
         )
     if slash:
         with called("white", f"white of {word}"):

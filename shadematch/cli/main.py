@@ -167,8 +167,11 @@ def _usual(args: argparse.Namespace) -> Settings:
     path = Path(SETTINGS_FILE if args.settings is None else args.settings)
     if to_be_made and not path.exists():
         return Settings()
-    with called("path", "--settings"):
-        return Settings.from_file(path)
+    try:
+        with called("path", "--settings"):
+            return Settings.from_file(path)
+    except ThicknessWarning as doubt:
+        raise ThicknessWarning(f"{path}, {doubt}") from None
 
 
 def _noted(answer: str, args: argparse.Namespace) -> str:
@@ -199,9 +202,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         if unknown:
             args.parser.unknown([word.strip() for word in unknown])
         _spare(args)
-        args.usual, args.notices = _usual(args), []
         with warnings.catch_warnings():
             warnings.simplefilter("ignore" if args.any_thickness else "error", ThicknessWarning)
+            args.usual, args.notices = _usual(args), []
             answer = args.run(args)
         _say(_noted(answer, args))
     except SystemExit as done:  # argparse after --help and --version

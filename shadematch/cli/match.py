@@ -18,8 +18,6 @@ CIEDE2000}.
 With ``--shades``, ``shades`` {expected, p90, alone_expected, alone_p90, dab_g, each}, of each
 ``added`` {name: amount}, ``share`` and the keys from ``doses`` to ``predicted`` of what the pot
 then holds.
-With ``--calibration`` of films ``range`` {level, low, high, delta_e_low, delta_e_high} of the
-recipe.
 """
 
 from __future__ import annotations
@@ -35,6 +33,7 @@ from shadematch.cli.conditions import (
     add_readings,
     pour_and_view,
     read_lights,
+    read_palette,
     read_readings,
 )
 from shadematch.cli.entries import (
@@ -43,14 +42,13 @@ from shadematch.cli.entries import (
     shared_entries,
     spread_entries,
 )
-from shadematch.cli.journal import add_journal, palette_given
 from shadematch.cli.parsing import Verbs, only_with
-from shadematch.cli.predict import range_entries, read_calibration
+from shadematch.cli.predict import read_calibration
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import save_as
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.matching.match import Match, match
-from shadematch.support.report import Report, Row, Table
+from shadematch.support.report import Report, Table
 
 __all__ = ["add_verb"]
 
@@ -90,9 +88,8 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("saving it").add_argument
     add("--save", metavar="FILE", help="into this file, for shadematch repeat and sheet")
     add("--note", metavar="TEXT", help="your own words, kept with it")
-    text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
+    text = "what calibrate --save wrote: gives the palette, and backings as they were found"
     add("--calibration", metavar="FILE", help=text)
-    add_journal(add)
     add_readings(parser)
     add_conditions(parser)
 
@@ -107,7 +104,7 @@ def _match(args: argparse.Namespace) -> str:
             only_with(option, args, *names)
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
-    palette = palette_given(args) if learnt is None else learnt.palette
+    palette = read_palette(args) if learnt is None else learnt.palette
     let_downs = [
         read_let_down(text, unit=palette.unit, step_g=args.weigh_step, white=args.let_down_white)
         for text in args.let_down
@@ -128,11 +125,8 @@ def _match(args: argparse.Namespace) -> str:
     )
     if args.save is not None:
         save_as(found, args.save, note=args.note, replace=args.replace)
-    ranged = None
-    if learnt is not None and palette.uncertainty is None:  # else the match tells it
-        ranged = learnt.interval(found.recipe, view=view, target=found.target)
     more = []
-    extra = {} if ranged is None else {"range": range_entries(ranged)}
+    extra: dict[str, Any] = {}
     if args.shades is not None:
         dab = {} if args.dab_g is None else {"dab_g": args.dab_g}
         poured = found.shades(args.shades, **dab)
@@ -140,10 +134,9 @@ def _match(args: argparse.Namespace) -> str:
         extra["shades"] = shades_entries(poured)
     if args.json:
         return json_text({**_match_entries(found, args.choices), **extra})
-    ranges = [] if ranged is None else [Row("range", ranged.sentence)]
     more += [_choices(found)] if args.choices else []
     saved = [] if args.save is None else [f"saved in {args.save}"]
-    return shown(found.report().plus(*ranges), *more, *saved)
+    return shown(found.report(), *more, *saved)
 
 
 def _match_entries(found: Match, choices: bool) -> dict[str, Any]:

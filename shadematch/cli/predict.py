@@ -14,9 +14,8 @@ from typing import Any
 from shadematch.calibration.intervals import Interval
 from shadematch.calibration.result import Calibration
 from shadematch.cli.amounts import read_doses
-from shadematch.cli.conditions import add_conditions, pour_and_view
+from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import recipe_entries, shared_entries
-from shadematch.cli.journal import add_journal, palette_given
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
 from shadematch.errors import PourError
@@ -24,7 +23,7 @@ from shadematch.keeping.files import read
 from shadematch.predicting.prediction import predict
 from shadematch.support.report import Row
 
-__all__ = ["add_verb", "range_entries", "read_calibration"]
+__all__ = ["add_verb", "read_calibration"]
 
 
 def add_verb(verb: Verbs) -> None:
@@ -33,7 +32,6 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
     text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
     parser.add_argument("--calibration", metavar="FILE", help=text)
-    add_journal(parser.add_argument)
     add_conditions(parser)
 
 
@@ -41,14 +39,13 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
     """The calibration in a file, or None if none was named."""
     if args.calibration is None:
         return None
-    for name in ("palette", "journal"):
-        if (given := getattr(args, name)) is not None:
-            raise PourError(
-                "a calibration brings its own palette",
-                field=f"--{name}",
-                value=given,
-                remedy="Leave one of the two out",
-            )
+    if args.palette is not None:
+        raise PourError(
+            "a calibration brings its own palette",
+            field="--palette",
+            value=args.palette,
+            remedy="Leave one of the two out",
+        )
     with called("path", "--calibration"):
         learnt = read(args.calibration, Calibration)
     if learnt.unit == "part":
@@ -61,7 +58,7 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
     return learnt
 
 
-def range_entries(ranged: Interval) -> dict[str, Any]:
+def _range_entries(ranged: Interval) -> dict[str, Any]:
     """What JSON tells of a range."""
     return {n: getattr(ranged, n) for n in ("level", "low", "high", "delta_e_low", "delta_e_high")}
 
@@ -69,7 +66,7 @@ def range_entries(ranged: Interval) -> dict[str, Any]:
 def _predict(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
-    palette = palette_given(args) if learnt is None else learnt.palette
+    palette = read_palette(args) if learnt is None else learnt.palette
     found = predict(
         read_doses(args.doses, palette.unit),
         palette=palette,
@@ -81,7 +78,7 @@ def _predict(args: argparse.Namespace) -> str:
     if args.json:
         more = {}
         if learnt is not None and ranged is not None:
-            more = {"range": range_entries(ranged)}
+            more = {"range": _range_entries(ranged)}
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     rows = []
     if ranged is not None:

@@ -20,8 +20,11 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument(
         "folder", nargs="?", default="data", metavar="FOLDER", help="where to (data)"
     )
+    parser.add_argument(
+        "--replace", action="store_true", help="let samples overwrite files of their names"
+    )
 
 
 def _samples(args: argparse.Namespace) -> str:
-    files = [str(path) for path in copy_samples(args.folder)]
+    files = [str(path) for path in copy_samples(args.folder, replace=args.replace)]
     return json_text({"files": files}) if args.json else "\n".join(files)

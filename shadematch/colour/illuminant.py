@@ -112,7 +112,7 @@ class Illuminant:
             called = os.path.basename(os.fspath(path)) if name is None else name  # noqa: PTH119
         except TypeError:
             raise SpectrumError(
-                "is no path", field="path", value=path, remedy="Check the name and the folder"
+                "is not a path", field="path", value=path, remedy="Check the name and the folder"
             ) from None
         rows = read_spectrum(path, what="its power in any unit")
         try:
@@ -129,7 +129,7 @@ class Illuminant:
             ) from None
 
     def __str__(self) -> str:
-        """Its name, and that it is no CIE name."""
+        """Its name, and that it is not a CIE name."""
         return f"{self.name} (own spectrum)"
 
     def __format__(self, spec: str) -> str:

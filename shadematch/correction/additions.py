@@ -159,7 +159,7 @@ class Additions:
                 lab = Searcher(space).colours(steps[None])[0, 0]
                 return lab, float(delta_e(lab, self.target))
         raise PourError(
-            "is no addition that these limits permit",
+            "is not an addition that these limits permit",
             field="advice",
             value=f"{steps.tolist()} steps, {base_g} g",
             remedy="The file was altered",

@@ -245,7 +245,10 @@ class MostAdded:
         for kind in self.bases:
             if kind not in get_args(BaseKind):
                 raise PourError(
-                    "is no base", field="bases", value=kind, remedy="Give 'clear', 'white' or 'own'"
+                    "is not a base",
+                    field="bases",
+                    value=kind,
+                    remedy="Give 'clear', 'white' or 'own'",
                 )
 
 

@@ -173,7 +173,7 @@ class Feasibility(Reported):
         most = len(self.batches_g)
         if not whole or not -most <= batch < most:
             raise PourError(
-                "is no position in batches_g",
+                "is not a position in batches_g",
                 field="batch",
                 value=batch,
                 remedy=f"Give a whole number from 0 to {most - 1}",
@@ -350,7 +350,7 @@ def feasibility(
     Raises
     ------
     ColourError
-        If the target is no colour.
+        If the target is not a colour.
     PourError
         If a list is empty, a value can't be, or there are more than 2,000 combinations.
     """

@@ -83,7 +83,7 @@ class Gamut(Reported):
         Raises
         ------
         ColourError
-            If the target is no colour.
+            If the target is not a colour.
         """
         goal = as_target(target)
         lab = goal.lab_in(self.view)
@@ -105,7 +105,7 @@ class Gamut(Reported):
         Raises
         ------
         ColourError
-            If the target is no colour.
+            If the target is not a colour.
         """
         return self._found(as_target(target).lab_in(self.view))[1]
 
@@ -121,7 +121,7 @@ class Gamut(Reported):
         Raises
         ------
         ColourError
-            If one is no colour, or there are none.
+            If one is not a colour, or there are none.
         """
         return self._doses.distances(labs_of(targets, self.view))
 
@@ -144,9 +144,9 @@ class Gamut(Reported):
         Raises
         ------
         ColourError
-            If the target is no colour.
+            If the target is not a colour.
         PourError
-            If `within` is no number from 0 on.
+            If `within` is not a number from 0 on.
         """
         limit = max(_checked_within(within), EXACT)  # a floor of 0 would prove nothing
         lab = as_target(target).lab_in(self.view)
@@ -174,7 +174,7 @@ class Gamut(Reported):
         Raises
         ------
         ColourError, PourError
-            If one is no colour, there are none, or `within` is no number from 0 on.
+            If one is not a colour, there are none, or `within` is not a number from 0 on.
         """
         limit = _checked_within(within)
         distances = self.distances(targets)

@@ -182,7 +182,7 @@ class WholeMap(Reported):
         Raises
         ------
         PourError
-            If `within` is no finite number.
+            If `within` is not a finite number.
         """
         if not is_finite(within):
             raise PourError("must be a number", field="within", value=within, remedy="In CIEDE2000")

@@ -30,7 +30,7 @@ def labs_of(targets: Targets, view: View) -> FloatArray:
     Raises
     ------
     ColourError
-        If one is no colour, there are none, or the name of a set is not known.
+        If one is not a colour, there are none, or the name of a set is not known.
     """
     white = view.observation.white
     if isinstance(targets, str):
@@ -42,7 +42,7 @@ def labs_of(targets: Targets, view: View) -> FloatArray:
             source = observation("C", "2").white
             return xyz_to_lab(adapt(munsell_real(), source, white), white)
         raise ColourError(
-            "is no set of colours that is known by name",
+            "is not a set of colours that is known by name",
             field="targets",
             value=targets,
             remedy="Take 'srgb' or 'munsell', or give a list of targets",
@@ -63,7 +63,7 @@ def labs_of(targets: Targets, view: View) -> FloatArray:
             listed = None
         if listed is None:
             raise ColourError(
-                "is no list of colours",
+                "is not a list of colours",
                 field="targets",
                 value=targets,
                 remedy="Give targets or hex codes in a list",

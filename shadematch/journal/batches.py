@@ -157,7 +157,7 @@ class Studio:
         strange = [n for n in pastes if n not in self.shelf]
         if strange:
             raise FileError(
-                "is none of the journal's pastes",
+                "is not one of the journal's pastes",
                 field=f"event {event.event}",
                 value=strange[0],
                 remedy=f"There are {', '.join(self.shelf)}",

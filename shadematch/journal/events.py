@@ -150,7 +150,7 @@ class Begun(_Event):
             strange = [n for n in names if n not in self.pigments]
             if strange:
                 raise FileError(
-                    "is none of the pastes",
+                    "is not one of the pastes",
                     field=field,
                     value=strange[0],
                     remedy=f"There are {', '.join(self.pigments)}",

@@ -37,7 +37,7 @@ def reading_of(
     Raises
     ------
     PourError, ColourError
-        For what is no measured colour, view or instrument.
+        For what is not a measured colour, view or instrument.
     """
     if view is not None:
         expect(view, View, "view", "Use View(...)")
@@ -101,7 +101,7 @@ def batch_of(
     Raises
     ------
     UnknownNameError, PourError
-        For pastes that the journal doesn't have, or what is no batch.
+        For pastes that the journal doesn't have, or what is not a batch.
     """
     wanted: Triple | None = None
     if isinstance(given, Match):

@@ -152,7 +152,7 @@ class History:
         if found is None:
             last = max(batches, default=0)
             raise PourError(
-                "is no batch of this journal, or was voided",
+                "is not a batch of this journal, or was voided",
                 field="batch",
                 value=number,
                 remedy=f"Numbers run from 1 to {last}" if last else "Pour one first",
@@ -190,7 +190,7 @@ class History:
                 value=number,
                 remedy="Measure it first",
             )
-        if aside and not self._lessons[events[-1]].aside:
+        if aside and not self.lessons[events[-1]].aside:
             raise PourError(
                 "was not put aside: it counts already",
                 field="batch",
@@ -207,18 +207,27 @@ class History:
         PourError
             Naming the batch.
         """
+        number = self.batch_with(doses, pour, reading)
+        if number is not None:
+            raise PourError(
+                "appears twice, with the same doses and reading",
+                field="measured",
+                value=f"batch {number}",
+                remedy="Leave it out; if it is another bar, measure that one",
+            )
+
+    def batch_with(
+        self, doses: Mapping[str, float], pour: Pour, reading: Reading | None
+    ) -> int | None:
+        """Number of the batch that has these doses and this reading; None where none has."""
         for _, bar, _ in self.studio.bars:
             old = bar.reading
             if reading is None or old.doses != doses or old.pour != pour:
                 continue
             same = reading.of(doses, pour, self.begun.unit, old.name) == old
             if same and bar.instrument == (reading.means, reading.instrument):
-                raise PourError(
-                    "appears twice, with the same doses and reading",
-                    field="measured",
-                    value=f"batch {bar.number}",
-                    remedy="Leave it out; if it is another bar, measure that one",
-                )
+                return bar.number
+        return None
 
     # --- what it says
 
@@ -244,7 +253,7 @@ class History:
             left = shelf[name].left
             rows.append(Row("paste", words, note="" if left is None else f"{left:.0f} {unit} left"))
         hand, eye, _ = np.sqrt(belief.noise.rough)
-        ratio = f"doses {hand:.1f} times as unsure as is usual, readings {eye:.1f} times"
+        ratio = f"doses {hand:.1f} times as uncertain as usual, readings {eye:.1f} times"
         rows.append(Row("studio", ratio))
         rows.append(Row("tubes", f"of one paste differ by {belief.tube_sd:.0%} in strength"))
         rows += [
@@ -264,7 +273,7 @@ class History:
         if bars < _FEW:
             notes.append(f"Each bar that is measured helps, the first {_FEW} most.")
         if self.book.torn or self.book.unfinished:
-            notes.append("A line that was cut off while it was written does not count.")
+            notes.append("A line cut off while being written does not count.")
         return Report(rows=tuple(rows), notes=tuple(notes), cautions=False)
 
 

@@ -191,7 +191,7 @@ class Journal(Pages):
         Raises
         ------
         PourError, ColourError, SpectrumError
-            For a batch that is not there, or what is no measured colour.
+            For a batch that is not there, or what is not a measured colour.
         FileError
             If the file can't be written.
         """
@@ -280,7 +280,7 @@ class Journal(Pages):
         instrument: str = "",
         **options: Any,
     ) -> Correction:
-        """What to add to a batch that came out off; its reading is kept and learnt.
+        """What to add to a batch that came out off; its reading is kept and learnt, once.
 
         Tell what was added with `added`, and what it came to with `measured`.
 
@@ -301,9 +301,10 @@ class Journal(Pages):
         reading = reading_of(measured, view, means, instrument, None)
         held = self._history.batch(batch)
         found = correction_of(self._history, held, reading, target, options)
-        self._history.write(
-            lambda n: Measured(event=n, at=now(), batch=held.number, reading=reading)
-        )
+        if self._history.batch_with(held.recipe.doses, held.recipe.pour, reading) is None:
+            self._history.write(
+                lambda n: Measured(event=n, at=now(), batch=held.number, reading=reading)
+            )
         return found
 
     def void(self, what: int | Lesson, *, reading_only: bool = False, why: str = "") -> None:

@@ -39,8 +39,8 @@ _TILT: Final = np.log(WAVELENGTHS_NM / 550.0)
 DRIFT: Final = np.kron(np.eye(4), _WANDERS**2 * (1.0 + 3.0 * np.outer(_TILT, _TILT)))
 """Variance that a bar's time adds to the four spectra of the bases, which come first.
 
-Lots of base differ; level and slope over wavelength wander. What is learnt so is no finding about
-the base: errors of the model go there, too."""
+Lots of base differ; level and slope over wavelength wander. What is learnt so is not a finding
+about the base: errors of the model go there, too."""
 
 
 class _Linear(NamedTuple):

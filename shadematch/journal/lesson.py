@@ -74,7 +74,7 @@ class Lesson(Reported):
 
     @property
     def fits(self) -> bool:
-        """Whether it is no odd bar."""
+        """Whether it is not an odd bar."""
         return not self.aside
 
     def contains(self, level: float = 0.9) -> bool:
@@ -83,7 +83,7 @@ class Lesson(Reported):
         Raises
         ------
         PourError
-            If `level` is no number from 0.5 to 0.999.
+            If `level` is not a number from 0.5 to 0.999.
         """
         from scipy.stats import f
 
@@ -106,7 +106,7 @@ class Lesson(Reported):
     def sentence(self) -> str:
         """Whether it fits, in words."""
         if self.fits:
-            return "It lies within what was uncertain, and is learnt."
+            return "It fits, and is learnt."
         return f"It does not fit, and is put aside: {self.why}"
 
     def report(self) -> Report:

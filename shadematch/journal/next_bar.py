@@ -72,7 +72,7 @@ def next_bar(
     why = (
         f"{', '.join(recipes[best].doses)} was never measured"
         if unknown
-        else "of the bars that were tried it makes ordinary recipes surest"
+        else "of the bars tried, it tells most of ordinary recipes"
     )
     return NextBar(
         recipe=recipes[best],

@@ -44,7 +44,7 @@ def open_or_begin(
         there = place.exists() and place.stat().st_size > 0
     except (TypeError, ValueError, OSError):
         raise FileError(
-            "is no path", field="path", value=path, remedy="Check the name and the folder"
+            "is not a path", field="path", value=path, remedy="Check the name and the folder"
         ) from None
     if unit is not None:
         unit = checked_unit(unit)

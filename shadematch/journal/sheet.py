@@ -104,7 +104,7 @@ def events_in(text: str, place: str) -> tuple[Event, ...]:
                 ) from None
     except csv.Error as wrong:
         raise FileError(
-            f"is no table: {wrong}", field="path", value=place, remedy="Save it as CSV"
+            f"is not a table: {wrong}", field="path", value=place, remedy="Save it as CSV"
         ) from None
     finally:
         csv.field_size_limit(usual)

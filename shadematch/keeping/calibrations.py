@@ -151,7 +151,7 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
     for u in file.unknowns:
         if u.kind not in BELIEFS:
             raise FileError(
-                "is no kind of spectrum",
+                "is not a kind of spectrum",
                 field="unknowns.kind",
                 value=u.kind,
                 remedy=f"There are {', '.join(BELIEFS)}",
@@ -165,7 +165,7 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
             )
         if u.kind.startswith(("pigment", "paste", "film crowding")) and u.of not in file.pigments:
             raise FileError(
-                "is no pigment of the file",
+                "is not a pigment of the file",
                 field="unknowns.of",
                 value=u.of,
                 remedy=_ALTERED,

@@ -164,7 +164,7 @@ def _sought(of: _RoundEntry, palette: Palette, pour: Pour, field: str) -> Sought
     steps = np.rint(counts)
     if counts.min() < 0 or np.abs(steps - counts).max() > 1e-6:
         raise FileError(
-            "a dose is no multiple of the dose step",
+            "a dose is not a multiple of the dose step",
             field=f"{field}.doses",
             value=entry.doses,
             remedy=f"It is {pour.dose_step:g} {palette.unit}",

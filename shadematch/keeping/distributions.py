@@ -31,7 +31,7 @@ def target_from_distribution(found: Any) -> Target:
     """
     if not hasattr(found, "wavelengths") or not hasattr(found, "values"):
         raise ColourError(
-            "is no spectral distribution",
+            "is not a spectral distribution",
             field="distribution",
             value=found,
             remedy="Give a colour.SpectralDistribution",

@@ -208,7 +208,7 @@ def read(path: str | os.PathLike[str], kind: type[Any] | None = None) -> Any:
     wanted = [name for name, each in KINDS.items() if each.gives is kind]
     if kind is not None and not wanted:
         raise PourError(
-            "is no kind of file",
+            "is not a kind of file",
             field="kind",
             value=kind,
             remedy=f"Take one of {', '.join(k.gives.__name__ for k in KINDS.values())}",

@@ -143,7 +143,7 @@ def made_from(form: TypeAdapter[T], content: object) -> T:
     except UnicodeEncodeError as found:
         near = found.object[max(0, found.start - 20) : found.end]
         raise FileError(
-            "has half a character", field="text", value=near, remedy="Type it again"
+            "has a broken character", field="text", value=near, remedy="Type it again"
         ) from None
     try:
         return form.validate_json(text, strict=True)
@@ -173,7 +173,7 @@ def checked_note(note: object) -> str:
     except UnicodeEncodeError as found:
         half = found.object[found.start : found.end]
         raise PourError(
-            "has half a character", field="note", value=half, remedy="Type it again"
+            "has a broken character", field="note", value=half, remedy="Type it again"
         ) from None
     return note
 

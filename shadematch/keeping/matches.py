@@ -164,7 +164,7 @@ class MatchEntry(Entry):
         made = asked.choice(np.rint(counts), entry.delta_e)
         used, most = set(recipe.doses), self.max_pigments
         for problem, wrong in (
-            ("a dose is no multiple of its step", np.abs(np.rint(counts) - counts).max() > 1e-6),
+            ("a dose is not a multiple of its step", np.abs(np.rint(counts) - counts).max() > 1e-6),
             ("has a let-down that was not to hand", made.recipe.weighed != recipe.weighed),
             ("has more paste than the pour takes", recipe.total > pour.max_total * (1 + 1e-9)),
             ("has too many pigments", most is not None and len(used) > most),

@@ -131,12 +131,12 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     Raises
     ------
     PourError
-        If no such columns are there, or in both units, or a dose is no number from 0 on; the row
+        If no such columns are there, or in both units, or a dose is not a number from 0 on; the row
         is named. Also for columns of let-downs: a table does not tell how they were made.
     """
     if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
         raise PourError(
-            "is no data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
+            "is not a data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
         )
     pour = Pour() if pour is None else pour
     expect(pour, Pour, "pour", "Use Pour(...)")
@@ -203,7 +203,7 @@ def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
         stream = iter(matches)
     except TypeError:
         raise PourError(
-            "is no list of matches",
+            "is not a list of matches",
             field="matches",
             value=matches,
             remedy="Give what match_many returns, or a list",

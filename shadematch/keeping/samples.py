@@ -61,7 +61,7 @@ def copy_samples(folder: str | os.PathLike[str] = "data", *, replace: bool = Fal
             ) from None
         except (TypeError, ValueError):
             raise FileError(
-                "is no path", field="folder", value=str(folder), remedy="Check the name"
+                "is not a path", field="folder", value=str(folder), remedy="Check the name"
             ) from None
         with whole_file(goal, replace=replace) as place:
             place.write_bytes(content)

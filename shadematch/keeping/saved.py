@@ -199,7 +199,7 @@ def kept(
         seen = chosen.predicted
         if chosen.recipe.pour != result.pour or seen.view != result.view:
             raise PourError(
-                "is none of this match's",
+                "is not one of this match's",
                 field="choice",
                 value=str(chosen),
                 remedy="Give one of match.choices, or match.closest",

@@ -117,7 +117,8 @@ def _sharpen(schema: Any) -> None:
 
 
 def main(folder: str) -> None:
-    """Write all of them."""
+    """Write all of them into a folder, which is made if it is not there."""
+    Path(folder).mkdir(parents=True, exist_ok=True)
     for kind in _FORMS:
         write_json(Path(folder) / f"{kind}.schema.json", json_schema(kind), replace=True)
 

@@ -39,7 +39,7 @@ from shadematch.support.files import entries_of, read_text, write_text
 from shadematch.support.models import Frozen, Number
 from shadematch.support.report import Report, Reported, Row
 
-__all__ = ["SETTINGS_FILE", "Settings", "UsualValues"]
+__all__ = ["SETTINGS_FILE", "Settings", "UsualValues", "palette_in"]
 
 SETTINGS_FILE: Final = "shadematch.toml"
 """Its name in a studio's folder."""
@@ -150,7 +150,7 @@ class Settings(Reported):
         own = None
         if usual.palette is not None:
             with entries_of(place, "palette: "):
-                own = _palette_in(place.parent / usual.palette)
+                own = palette_in(place.parent / usual.palette)
         found = cls(usual, place, own)
         with entries_of(place):
             _ = found.pour, found.view
@@ -211,7 +211,15 @@ def _plain(value: Any) -> Any:
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
-def _palette_in(path: Path) -> Palette:
+def palette_in(path: str | os.PathLike[str]) -> Palette:
+    """The palette in a file: one that was saved, a calibration's, or that of a journal.
+
+    Raises
+    ------
+    FileError
+        If it holds none of these.
+    """
+    path = Path(path)
     if path.suffix.lower() == ".jsonl" and path.exists():
         return Journal(path).palette
     held = read(path)

@@ -50,7 +50,7 @@ def targets_frame(targets: Iterable[Target]) -> pd.DataFrame:
     ------
     ColourError
         For a target under an `Illuminant` of one's own, which a table has no place for
-        (`save` has), or for something that is no target.
+        (`save` has), or for something that is not a target.
     MissingExtraError
         If pandas is missing.
     """
@@ -101,7 +101,7 @@ def targets_from_frame(frame: pd.DataFrame) -> list[Target]:
     """
     if not hasattr(frame, "columns") or not hasattr(frame, "itertuples"):
         raise ColourError(
-            "is no data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
+            "is not a data frame", field="frame", value=frame, remedy="Give a pandas.DataFrame"
         )
     heads = [str(column) for column in frame.columns]
     rows = enumerate(frame.itertuples(index=False, name=None), start=1)

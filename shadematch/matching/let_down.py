@@ -16,7 +16,7 @@ import numpy as np
 
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
-from shadematch.matching.question import Asked, Choice
+from shadematch.matching.question import CLOSEST, Asked, Choice
 from shadematch.matching.smallest_batch import positive
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.predicting.readings import usual_scale_g
@@ -170,7 +170,8 @@ class LetDownPlan(Reported):
             bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
             rest = " and ".join(f"{mass:g} g {kind} base" for mass, kind in bases if mass > 1e-9)
             rows.append(Row("beside", rest or "no other base"))
-        rows.append(Row("CIEDE2000", f"{best.delta_e:.2f}"))
+        rows.append(Row("CIEDE2000", f"{best.delta_e:.2f}", note=CLOSEST))
+        rows += (self.match or self.without).spread_of(best.recipe).within_rows
         return Report(swatches=tuple(swatches), rows=tuple(rows))
 
 

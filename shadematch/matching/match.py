@@ -140,8 +140,12 @@ class Match(Reported):
     @functools.cached_property
     def spread(self) -> Spread:
         """How far `recipe` may be from the target, with all that is not known, and why."""
+        return self.spread_of(self.recipe)
+
+    def spread_of(self, recipe: Recipe) -> Spread:
+        """The same of another recipe for the same target, such as that of `closest`."""
         return spread(
-            self.recipe,
+            recipe,
             palette=self.palette,
             view=self.view,
             dose_slip=self.readings.dose_slip,

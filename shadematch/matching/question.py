@@ -24,8 +24,9 @@ from shadematch.studio.target import Target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["VISIBLE", "Asked", "Choice", "Question"]
+__all__ = ["CLOSEST", "VISIBLE", "Asked", "Choice", "Question"]
 
+CLOSEST: Final = "the closest; a match takes less paste where that costs at most its tolerance"
 VISIBLE: Final = 1.0
 """CIEDE2000 up to which most people see one colour (common practice, no source)."""
 _REACH: Final = 3.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -27,6 +27,7 @@ __all__ = [
     "other_pours",
     "target_better_known",
     "target_in_words",
+    "without_restrictions",
 ]
 
 _WORTH: Final = 0.5
@@ -154,14 +155,14 @@ def target_better_known(judged: Judged) -> tuple[str, ...]:
 def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:
     """Larger batches, whose readings count for less, and weighing where a ruler was used."""
     asked, now = judged.question.asked, judged.within()
-    tries = []
+    tries: list[tuple[float, str]] = []
     for factor in (2, 5, 10):
         batch = asked.pour.batch_g * factor
         if batch > LARGEST_BATCH_G:
             break
         slips = Readings(*(slip / factor for slip in judged.readings))
         value = replace(judged, readings=slips).within()
-        if value < _LESS * now:
+        if value < _LESS * min([now, *(within for within, _ in tries)]):
             tries.append((value, f"A batch of {batch:g} g at once: within {value:.1f}."))
         if value <= VISIBLE:
             break
@@ -226,11 +227,50 @@ def _let_down(asked: Asked, few: list[str]) -> tuple[str, Asked]:
         LetDown.made(name, paste=1, base_g=_BASE_G, white=asked.pour.white, unit=unit)
         for name in few
     )
-    named = " and ".join((", ".join(few[:-1]), few[-1])) if len(few) > 1 else few[0]
+    named = _listed(few)
     how = f"each 1 {unit}" if len(few) > 1 else f"1 {unit}"
     words = f"Let-downs of {named}" if len(few) > 1 else f"A let-down of {named}"
     text = f"{words}, {how} in {_BASE_G:g} g of base and weighed to 1 g"
     return text, replace(asked, let_downs=made)
+
+
+class Lifted(NamedTuple):
+    """A restriction on pigments, the question without it, and the best real-valued CIEDE2000."""
+
+    words: str
+    asked: Asked
+    ideal: float
+
+
+def without_restrictions(question: Question) -> Lifted | None:
+    """What the restriction on pigments that costs most would set free; None where none was asked.
+
+    Where only several together hold a recipe back, these are lifted.
+    """
+    asked, names = question.asked, question.asked.palette.names
+    others: dict[str, Asked] = {}
+    if asked.max_pigments is not None and asked.max_pigments < len(names):
+        words = f"at most {asked.max_pigments} pigment{'s' if asked.max_pigments > 1 else ''}"
+        others[words] = replace(asked, max_pigments=None)
+    if asked.required:
+        words = f"recipes with {_listed([names[at] for at in asked.required])}"
+        others[words] = replace(asked, required=())
+    if asked.excluded:
+        words = f"recipes without {_listed([names[at] for at in asked.excluded])}"
+        others[words] = replace(asked, excluded=())
+    if len(others) > 1:
+        free = replace(asked, max_pigments=None, required=(), excluded=())
+        others[_listed(list(others))] = free
+    found = [
+        Lifted(words, other, other.new_searcher().ideal(question.labs)[1])
+        for words, other in others.items()
+    ]
+    # One alone before all together, where it does as well.
+    return min(found, key=lambda each: round(each.ideal, 2), default=None)
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join((", ".join(words[:-1]), words[-1])) if len(words) > 1 else words[0]
 
 
 def other_pours(question: Question, best: float) -> tuple[str, ...]:

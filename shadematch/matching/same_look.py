@@ -81,10 +81,12 @@ class SameLook(Reported):
             Row("now", f"{self.recipe.pour}, seen {new.view}", swatch=Swatch.of(new)),
             Row("CIEDE2000", f"{self.delta_e:.2f} to the old bar"),
         ]
+        strayed = found.spread if self.recipe == found.recipe else found.spread_of(self.recipe)
+        rows += strayed.within_rows
         if found.closest.delta_e < self.delta_e - 0.005:
             rows.append(Row("closest", str(found.closest)))
         rows.append(Row("proof", found.proof))
-        if self.delta_e > VISIBLE:
+        if self.delta_e > VISIBLE and self.recipe == found.recipe:
             rows += [Row("verdict", found.verdict.sentence), *rows_of("try", found.verdict.help)]
         return Report(swatches=(Swatch.of(old, "was"), Swatch.of(new, "now")), rows=tuple(rows))
 

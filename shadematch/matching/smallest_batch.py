@@ -18,7 +18,7 @@ from typing import Final
 
 from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
-from shadematch.matching.question import Asked
+from shadematch.matching.question import CLOSEST, Asked
 from shadematch.matching.remedies import Judged, finer_doses
 from shadematch.predicting.prediction import conditions, model_for
 from shadematch.search.ideal import ideal
@@ -165,7 +165,8 @@ class SmallestBatch(Reported):
             swatches.append(Swatch.of(best.predicted, f"{best.recipe.pour.batch_g:g} g"))
             if self.mass_g is None:
                 rows.append(Row("best found", f"in {best.recipe.pour.batch_g:g} g"))
-            rows += [*best.recipe.rows, Row("CIEDE2000", f"{best.delta_e:.2f}")]
+            rows += [*best.recipe.rows, Row("CIEDE2000", f"{best.delta_e:.2f}", note=CLOSEST)]
+            rows += self.match.spread_of(best.recipe).within_rows
             if self.mass_g is None:
                 found = self.match
                 judged = Judged(found._question, found.target, found.readings, best)

@@ -21,6 +21,7 @@ from shadematch.matching.remedies import (
     other_pours,
     target_better_known,
     target_in_words,
+    without_restrictions,
 )
 from shadematch.predicting.spread import Spread
 from shadematch.predicting.uncertainty import Cause
@@ -36,6 +37,7 @@ Limit = Literal[
     "nothing",
     "tolerance",
     "dose steps",
+    "restrictions",
     "load limit",
     "palette",
     "target",
@@ -56,8 +58,9 @@ class Verdict:
     limit
         ``"nothing"`` (nine times in ten most people see no difference); of the recipe's own
         colour ``"tolerance"`` (a closer one takes more paste), ``"dose steps"`` (whole
-        centimetres or grams, as a rule), ``"load limit"`` or ``"palette"``; or a cause of doubt
-        as in `Spread.causes`, such as ``"target"``, ``"dosing"`` or ``"pastes"``.
+        centimetres or grams, as a rule), ``"restrictions"`` (on pigments, that were asked for),
+        ``"load limit"`` or ``"palette"``; or a cause of doubt as in `Spread.causes`, such as
+        ``"target"``, ``"dosing"`` or ``"pastes"``.
     sentence
         The same in words.
     help
@@ -144,7 +147,19 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
             f"Held back by {steps}: without them {best:.2f} could be had.",
             finer_doses(judged, near, ideal),
         )
-    full = ideal.recipe.load >= 0.98 * pour.max_load
+    lifted = without_restrictions(question)
+    if lifted is not None and best - lifted.ideal > max(_WORTH, 0.25 * best):
+        free = judged.in_its_place(lifted.asked)
+        value, within = free.choice.delta_e, free.within()
+        return Verdict(
+            "restrictions",
+            f"Held back by the restriction to {lifted.words}: without it {value:.2f}.",
+            (
+                f"Without it nine times in ten within {within:.1f}.",
+                *other_pours(question, best),
+            ),
+        )
+    full = ideal.recipe.load >= 0.98 * pour.max_steps * pour.load_per_step
     freed = question.ideal_with(max_load=pour.max_load * 4) if full else best
     changes = other_pours(question, best)
     if best - freed > max(_WORTH, 0.25 * best):

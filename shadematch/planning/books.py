@@ -40,7 +40,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
-from shadematch.errors import PourError, ShadematchError
+from shadematch.errors import ColourError, PourError, ShadematchError, ThicknessWarning
 from shadematch.planning.orders import Order
 from shadematch.planning.stock import Stock, Tubes
 from shadematch.studio.bars import LOSS
@@ -177,6 +177,8 @@ def _blaming(path: str | os.PathLike[str], number: int) -> Iterator[None]:
         raise _fault(
             path, number, found.field, found.problem, value=found.value, remedy=found.remedy
         ) from None
+    except ThicknessWarning as doubt:  # where warnings are errors, as on the command line
+        raise ThicknessWarning(f"{path}, line {number}, {doubt}") from None
 
 
 def _rows(
@@ -189,7 +191,7 @@ def _rows(
     _check_not_swapped(path, table.line, header, known)
     for given, name in zip(table.names, header, strict=True):
         if name not in known or header.count(name) > 1:
-            problem = "appears twice" if name in known else "is no column of this file"
+            problem = "appears twice" if name in known else "is not a column of this file"
             remedy = f"Columns are {', '.join(known)}"
             raise _fault(path, table.line, "header", problem, value=given, remedy=remedy)
     if needed not in header:
@@ -286,7 +288,12 @@ def _order(row: _Row, usual: Mapping[str, float]) -> Order:
             remedy="Fill in one of them and leave the others empty",
         )
     if "target" in row:
-        fields["target"] = Target.from_hex(row["target"])
+        try:
+            fields["target"] = Target.from_hex(row["target"])
+        except ColourError as found:
+            raise ColourError(
+                found.problem, field="target", value=found.value, remedy=found.remedy
+            ) from None
     elif "lab" in row:
         lab = _numbers(row, "lab")
         fields["target"] = Target.from_lab(lab, illuminant=seen.illuminant, observer=seen.observer)
@@ -297,7 +304,7 @@ def _order(row: _Row, usual: Mapping[str, float]) -> Order:
             fields["due"] = datetime.date.fromisoformat(row["due"])
         except ValueError:
             raise PourError(
-                "is no date", field="due", value=row["due"], remedy="Write it as 2031-03-09"
+                "is not a date", field="due", value=row["due"], remedy="Write it as 2031-03-09"
             ) from None
     return Order(name=row["name"], pour=pour, view=seen, **fields)
 

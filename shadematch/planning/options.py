@@ -16,6 +16,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray, IntArray
+from shadematch.support.spelling import did_you_mean
 
 __all__ = ["MOST", "Options", "options_for"]
 
@@ -63,6 +64,8 @@ def options_for(order: Order, palette: Palette) -> Options:
         missing = [name for name in order.recipe.doses if name not in palette]
         if missing:
             problem = f"its recipe needs {', '.join(missing)}, which the palette lacks"
+            if hint := did_you_mean(missing[0], palette.names).strip():
+                problem = f"{problem}. {hint}"
             return Options((), none, True, problem=problem)
         recipe = recipe_of(order.recipe, palette, None, "recipe")
         loads = loads_of(recipe.doses, palette, order.pot)

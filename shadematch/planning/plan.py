@@ -116,7 +116,7 @@ def plan(
     budget = np.inf
     if not isinstance(buy, bool):
         budget = _at_least(buy, "buy", "Give the most that may be spent", 0.0)
-    limit = _at_least(seconds, "seconds", "Some seconds do for most books", 0.001)
+    limit = _at_least(seconds, "seconds", "A few seconds do for most books", 0.001)
     share = _at_least(gap, "gap", "A share such as 0.001, or 0", 0.0)
     return _planned(
         _Asked(
@@ -231,6 +231,32 @@ def _prices(asked: _Asked, *, zero: bool = False) -> FloatArray:
     return np.full(len(prices), 0.0 if zero else 1.0)
 
 
+def _base_prices(asked: _Asked, wanted_g: FloatArray) -> FloatArray:
+    """Of clear and white base, per kg, shape (2,); 0 where none is known.
+
+    Raises
+    ------
+    PourError
+        If that of a base is not known that may have to be bought, and money is counted.
+    """
+    stock = asked.stock
+    counted = asked.buy and all(
+        stock.price(n, asked.palette) is not None for n in asked.palette.names
+    )
+    found = []
+    for kind, grams in zip(("clear", "white"), wanted_g.tolist(), strict=True):
+        price, there = getattr(stock, f"{kind}_price_kg"), getattr(stock, f"{kind}_g")
+        if price is None and counted and there is not None and grams > there:
+            raise PourError(
+                "has no price, and tubes have one",
+                field=f"stock.{kind}_price_kg",
+                value=f"{grams:.0f} g are wanted, {there:g} g are there",
+                remedy=f"Give the price of a kilogram of {kind} base",
+            )
+        found.append(price or 0.0)
+    return np.array(found)
+
+
 def _books(asked: _Asked, listed: list[Options]) -> Books:
     palette, stock = asked.palette, asked.stock
     names = palette.names
@@ -240,7 +266,7 @@ def _books(asked: _Asked, listed: list[Options]) -> Books:
     )
     most = [stock.row(n).most for n in names]
     bases = (stock.clear_g, stock.white_g)
-    base_prices = (stock.clear_price_kg, stock.white_price_kg)
+    prices = _prices(asked)
     return Books(
         order=np.repeat(np.arange(len(listed)), counts),
         use=np.concatenate([options.use for options in listed]),
@@ -248,10 +274,10 @@ def _books(asked: _Asked, listed: list[Options]) -> Books:
         base_g=grams,
         shelf=np.array([stock.shelf(n, palette) for n in names]),
         tube_size=np.array([stock.tube_size(n, palette) for n in names]),
-        price=_prices(asked),
+        price=prices,
         most=np.array([np.inf if m is None else m for m in most], dtype=float),
         base_shelf_g=np.array([np.inf if g is None else g for g in bases], dtype=float),
-        base_price_g=np.array([(p or 0.0) / 1000.0 for p in base_prices]),
+        base_price_g=_base_prices(asked, grams.sum(axis=0)) / 1000.0,
     )
 
 

@@ -151,7 +151,7 @@ class Stock(Frozen):
         Raises
         ------
         PourError
-            If a name is no text.
+            If a name is not a text.
         """
         for name in names:
             expect(name, str, "names", "Give names of pigments")

@@ -40,7 +40,7 @@ def delta_e(first: Colour, second: Colour, *, view: View | None = None) -> float
     Raises
     ------
     ColourError
-        If one is none of these, or a prediction is seen in another light.
+        If one is not one of these, or a prediction is seen in another light.
 
     References
     ----------

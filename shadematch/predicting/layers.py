@@ -242,7 +242,7 @@ def layers(
     for i, pair in enumerate(pairs):
         if isinstance(pair, str | Mapping) or not isinstance(pair, tuple | list) or len(pair) != 2:
             raise PourError(
-                "is no pair of a recipe and a thickness",
+                "is not a pair of a recipe and a thickness",
                 field=f"stack.{i}",
                 value=pair,
                 remedy="Write ({'gorse': 2}, 0.5)",

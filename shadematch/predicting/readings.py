@@ -60,7 +60,7 @@ def checked_readings(dose_slip: object, scale_g: object, batch_g: float, unit: U
     Raises
     ------
     PourError
-        For what is no dose or mass, or a scale too coarse for the batch.
+        For what is not a dose or mass, or a scale too coarse for the batch.
     """
     remedy = "Say how far a reading may be off, either way"
     slip = DOSE_SLIP[unit] if dose_slip is None else dose_slip
@@ -146,7 +146,7 @@ def checked_made(
     Raises
     ------
     PourError
-        For a let-down that the recipe lacks, what is no dose, or base too little to weigh.
+        For a let-down that the recipe lacks, what is not a dose, or base too little to weigh.
     """
     if made is None:
         return {}
@@ -166,7 +166,7 @@ def checked_made(
         if name not in names:
             has = ", ".join(dict.fromkeys(names)) or "none"
             raise PourError(
-                "is no let-down of this recipe",
+                "is not a let-down of this recipe",
                 field="let_down_paste",
                 value=name,
                 remedy=f"It has {has}",
@@ -221,7 +221,7 @@ def taken(recipe: Recipe, palette: Palette) -> Taken:
         masses[part.let_down] = masses.get(part.let_down, 0.0) + part.mass_g
         lengths[palette.index(part.let_down.pigment)] -= part.paste
     base = np.array([recipe.clear_g, recipe.white_g])
-    # What is left of rounding is no reading.
+    # What is left of rounding is not a reading.
     lengths[lengths < _SLACK], base[base < _SLACK] = 0.0, 0.0
     return Taken(lengths, base, tuple(masses), tuple(masses.values()))
 

@@ -221,7 +221,7 @@ class Spread(Reported):
 _MAPPINGS = ("shares", "causes", "let_down_paste")
 _FIFTH: Final = 1.6449
 """Standard deviations of a normal distribution beyond which one in twenty lies."""
-_SHARES = "which cause brings how much of it"
+_SHARES = "share of each cause"
 
 
 def spread(
@@ -252,8 +252,8 @@ def spread(
         For doses: by default 500 g at 1 cm in clear base. Not together with a `Recipe`.
     dose_slip, scale_g
         How far a reading may be off [palette's unit, g], either way; every dose or mass between
-        the limits is equally likely. A dose of 0 is no reading, nor is a base that isn't used. By
-        default 0.2 cm, or 0.1 g where paste is weighed, and 1 g of base.
+        the limits is equally likely. A dose of 0 is not a reading, nor is a base that isn't used.
+        By default 0.2 cm, or 0.1 g where paste is weighed, and 1 g of base.
     target
         Take CIEDE2000 to this colour; by default to the recipe's own.
     lights

@@ -195,7 +195,7 @@ def wedge(
             f"must be a whole number from 2 to {_MOST_STEPS}",
             field="steps",
             value=steps,
-            remedy="Some dozens look smooth",
+            remedy="A few dozen look smooth",
         )
     height = max(ends) if height_cm is None else thickness_of(height_cm, "height_cm")
     if height < max(ends) or height < 0.01:

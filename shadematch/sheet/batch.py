@@ -61,7 +61,7 @@ class BatchSheet:
         suffix = PurePath(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
         if suffix not in (".html", ".htm", ".txt"):
             raise FileError(
-                "has no suffix of a sheet",
+                "must end in .html or .txt",
                 field="path",
                 value=str(path),
                 remedy="Name it .html or .txt",

@@ -45,7 +45,7 @@ def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covaria
         or np.linalg.eigvalsh(matrix).min() < -1e-9 * size
     ):
         raise ColourError(
-            "is no covariance",
+            "is not a covariance",
             field="covariance",
             value=given,
             remedy="Give a symmetric 3 x 3 matrix without negative eigenvalues",

@@ -212,7 +212,7 @@ class Palette(Frozen):
         UnknownNameError
             If the palette has none of a name, or one is given twice.
         PourError
-            If it is no mapping.
+            If it is not a mapping.
         """
         expect(given, Mapping, "given", "Give names and values, such as {'gorse': 2}")
         named: dict[str, _T] = {}
@@ -249,7 +249,7 @@ class Palette(Frozen):
         for name in names:
             if not isinstance(name, str):
                 raise UnknownNameError(
-                    "is no name",
+                    "is not a name",
                     field="pigment",
                     value=name,
                     remedy="Give names one after the other, such as 'gorse', 'dusk'; "
@@ -272,7 +272,7 @@ class Palette(Frozen):
         Raises
         ------
         PaletteError
-            If it is no number from 0 to 1.
+            If it is not a number from 0 to 1.
         """
         if not is_finite(white) or not 0 <= white <= 1:
             raise PaletteError(

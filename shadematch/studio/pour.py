@@ -103,7 +103,7 @@ class Pour(Frozen):
         Raises
         ------
         PourError
-            If it is no unit.
+            If it is not a unit.
         """
         if checked_unit(unit) == "cm" or self.max_load != USUAL_LOAD:
             return ""

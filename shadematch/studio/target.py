@@ -73,7 +73,7 @@ class Target(Reported):
         lab = _triple(self.lab, "lab")
         if np.abs(lab).max() > FARTHEST:
             raise ColourError(
-                "is no colour",
+                "is not a colour",
                 field="lab",
                 value=self.lab,
                 remedy="L* runs to 100, a* and b* to some hundreds",
@@ -360,7 +360,7 @@ def measured(
     Raises
     ------
     SpectrumError
-        If one is no list of numbers.
+        If one is not a list of numbers.
     """
     try:
         if any(

@@ -33,7 +33,7 @@ def _checked_backing(value: object) -> str | float | tuple[float, ...]:
     except (TypeError, ValueError, OverflowError):
         numbers = np.array(np.nan)
     if numbers.ndim > 1 or not np.all((numbers >= 0) & (numbers <= 1)):
-        raise PourError("is no backing", value=value, remedy=f"Give {wanted}")
+        raise PourError("is not a backing", value=value, remedy=f"Give {wanted}")
     if numbers.ndim == 0:
         return float(numbers)
     if numbers.size != WAVELENGTHS_NM.size:

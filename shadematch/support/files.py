@@ -67,7 +67,7 @@ def write_text(path: _Path, text: str, *, replace: bool = False, error: _Kind = 
             temporary.write_text(text, encoding="utf-8", newline="\n")
         except UnicodeEncodeError as found:
             raise error(
-                "half a character can't be written",
+                "a broken character can't be written",
                 field="text",
                 value=found.object[found.start : found.end],
                 remedy="Type the name or the note again",
@@ -227,7 +227,7 @@ def _mode(goal: Path) -> int | None:
 
 def _no_path(path: object, error: _Kind) -> ShadematchError:
     return error(
-        "is no path", field="path", value=str(path), remedy="Check the name and the folder"
+        "is not a path", field="path", value=str(path), remedy="Check the name and the folder"
     )
 
 
@@ -244,7 +244,7 @@ def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
     Raises
     ------
     error
-        If it can't be read, is too large, or is no UTF-8 text.
+        If it can't be read, is too large, or is not UTF-8 text.
     """
     try:
         return read_bytes(path, kind=kind, error=error).decode("utf-8-sig")
@@ -400,7 +400,7 @@ def checked_envelope(data: object, versions: Mapping[str, int]) -> tuple[str, di
     Raises
     ------
     FileError
-        If it is no object, of another format, or of another version; a newer one is told from
+        If it is not an object, of another format, or of another version; a newer one is told from
         a wrong one.
     """
     formats = {f"{_OURS} {kind}": kind for kind in versions}
@@ -416,7 +416,7 @@ def checked_envelope(data: object, versions: Mapping[str, int]) -> tuple[str, di
     form = rest.pop("format", None)
     if not isinstance(form, str) or form not in formats:
         raise FileError(
-            "is none that this library reads" if "format" in data else "is missing",
+            "is not one that this library reads" if "format" in data else "is missing",
             field="format",
             value=form,
             remedy=f"The file must say one of {known}",

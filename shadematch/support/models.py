@@ -29,12 +29,12 @@ __all__ = [
 ]
 
 _UNSEEN: Final = (
-    "has a character that can't be seen",
+    "has an invisible character",
     "Leave out line breaks, tabs and other control characters",
 )
 _BLANK: Final = (
-    "begins or ends with a blank, or shows nothing",
-    "Give it letters, no blanks around",
+    "begins or ends with a space, or is invisible",
+    "Use letters, without spaces around them",
 )
 STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """Signs that turn the writing direction of what follows (Unicode Standard Annex 9)."""
@@ -52,7 +52,7 @@ _SAYINGS = {
     "string_too_short": ("must not be empty", "Give it a name"),
     "unseen": _UNSEEN,
     "blank": _BLANK,
-    "string_unicode": ("has half a character", "Type it again"),
+    "string_unicode": ("has a broken character", "Type it again"),
     "string_too_long": ("is too long", "Give at most {max_length} letters"),
     "tuple_type": ("must be a list", "Give one entry for each"),
     "too_long": ("has {actual_length} entries", "Give {max_length} at most"),
@@ -140,7 +140,7 @@ def _is_blank(name: str) -> bool:
 
 def _seen_name(name: str) -> str:
     if _has_unseen(name):
-        raise PydanticCustomError("unseen", "has a character that can't be seen")
+        raise PydanticCustomError("unseen", "has an invisible character")
     if _is_blank(name):
         raise PydanticCustomError("blank", "shows nothing at an end")
     return name
@@ -225,7 +225,7 @@ def listed(value: object, field: str, remedy: str) -> tuple[Any, ...]:
         return tuple(value)  # type: ignore[arg-type]
     except TypeError:
         raise PourError(
-            f"is no list ({type(value).__name__})", field=field, value=value, remedy=remedy
+            f"is not a list ({type(value).__name__})", field=field, value=value, remedy=remedy
         ) from None
 
 
@@ -260,7 +260,7 @@ class Frozen(BaseModel):
             raise readable(found, self._error, type(self).__name__) from None
         except TypeError:  # an entry is a dict with other keys than texts
             raise self._error(
-                "has an entry whose name is no text",
+                "has an entry whose name is not a text",
                 field=type(self).__name__,
                 remedy="Name each entry by a text",
             ) from None

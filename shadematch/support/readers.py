@@ -108,7 +108,7 @@ def table_text(
     Raises
     ------
     error
-        If it can't be read, is too large, or is no text.
+        If it can't be read, is too large, or is not a text.
     """
     raw = read_bytes(path, kind=kind, error=error, largest=largest)
     wide = raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
@@ -140,7 +140,7 @@ def table_of(
     Raises
     ------
     error
-        If there is no header, or naming the line that is no line of this table.
+        If there is no header, or naming the line that is not a line of this table.
     """
     header: tuple[str, ...] | None = None
     begun, between = 0, ","
@@ -156,7 +156,9 @@ def table_of(
             cells = [c.strip() for c in next(csv.reader([line], delimiter=between, strict=True))]
         except csv.Error as found:
             remedy = "Look for a quote too many, a line break in a cell, or a cell too long"
-            raise fault(path, number, f"is no CSV: {found}", None, remedy, error=error) from None
+            raise fault(
+                path, number, f"is not valid CSV: {found}", None, remedy, error=error
+            ) from None
         while cells and not cells[-1] and (header is None or len(cells) > len(header)):
             cells.pop()
         if header is None:

@@ -14,7 +14,8 @@ calibrates from the campaign of 17 readings and never learns; ``campaign`` does 
 ``five`` pours one bar of 250 g of each paste, as the journal asks, and learns.
 ``--bent`` pastes lose strength with load, exp(-0.05 c) at c cm per 100 g (18 % at 4), a form that
 the library doesn't have. ``--rough`` is a studio with a ruler off by 2.5 mm (standard deviation), a
-meter by 0.8, tubes by 20 %. All worlds are invented; worlds 1 and 2 were seen while the method was made, later ones not.
+meter by 0.8, tubes by 20 %. All worlds are invented; worlds 1, 2 and 3 were seen while the method
+was made, later ones not.
 """
 
 from __future__ import annotations

@@ -42,7 +42,7 @@ def test_the_whole_way(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
         lesson = told("journal", "add", *words, "--batch", "250", "--lab", *lab(doses, 250))
         assert lesson["fits"] and lesson["known_to"]
     assert "Hot base burns" in said("journal", "next")
-    said("match", "#d9822b", "--journal", "journal.jsonl", "--batch", "500", "--save", "m.json")
+    said("match", "#d9822b", "--palette", "journal.jsonl", "--batch", "500", "--save", "m.json")
     recipe = sm.read("m.json").recipe
     out = said("journal", "pour", "--recipe", "m.json", "--field", "base lot=A7")
     assert "batch 4" in out and "journal measured 4" in out
@@ -56,8 +56,9 @@ def test_the_whole_way(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     assert told("journal", "pour", "sea=2", "--batch", "300")["batch"] == 5
     said("journal", "void", "5", "--why", "never poured")
     status, _, err = run("journal", "measured", "5", "--lab", "50", "0", "0")
-    assert status == 2 and "batch: is no batch of this journal" in err
-    said("predict", "lemon=2", "--journal", "journal.jsonl")
+    assert status == 2 and "batch: is not a batch of this journal" in err
+    said("predict", "lemon=2", "--palette", "journal.jsonl")
+    said("gamut", "--palette", "journal.jsonl", "d9822b")
     said("journal", "table", "--save", "book.csv")
     said("journal", "begin", "--from-table", "book.csv", "--journal", "again.jsonl")
     one, two = sm.Journal("journal.jsonl"), sm.Journal("again.jsonl")
@@ -79,12 +80,12 @@ def test_what_is_wrong_is_said_by_its_option(
             "no such paste",
         ),
         (("journal", "pour", "lemon=2", "--recipe", "p.json"), "--recipe: brings its own doses"),
-        (("journal", "pour", "lemon=2", "--field", "x"), "--field: is no field"),
+        (("journal", "pour", "lemon=2", "--field", "x"), "--field: is not a field"),
         (("journal", "measured", "1", "--lab", "50", "0", "0"), "Pour one first"),
         (("journal", "table", "--save", "p.json"), "--save: another file is there"),
         (("journal", "fly"), "invalid choice"),
-        (("match", "d9822b", "--journal", "journal.jsonl", "--palette", "p.json"), "--palette"),
-        (("match", "d9822b", "--journal", "no.jsonl"), "--journal: there is no journal yet"),
+        (("match", "d9822b", "--palette", "journal.csv"), "palette file: can't be read"),
+        (("match", "d9822b", "--palette", "no.jsonl"), "palette file: can't be read"),
     ):
         status, out, err = run(*words)
         assert (status, out) == (2, ""), words

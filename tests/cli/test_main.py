@@ -253,7 +253,7 @@ def test_names_do_not_steer_the_terminal(run: Run, monkeypatch: pytest.MonkeyPat
     status, out, err = run("palette", "escape.json")
     assert (status, out) == (2, "")
     assert "\x1b" not in err
-    assert "pigments.0.name: has a character that can't be seen" in err
+    assert "pigments.0.name: has an invisible character" in err
 
 
 def test_version_and_help(run: Run) -> None:

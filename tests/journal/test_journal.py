@@ -123,7 +123,7 @@ def test_a_batch_is_poured_and_measured_later(journal: sm.Journal) -> None:
     lesson = journal.measured(number, bench.read(match.recipe.doses, match.pour), age_days=3)
     assert lesson.batch == number and len(journal.lessons) == before + 1
     assert journal.batches[-1].measured == (lesson.measured,)
-    with pytest.raises(sm.PourError, match=r"batch: is no batch.*\(got 99\).*from 1 to 13"):
+    with pytest.raises(sm.PourError, match=r"batch: is not a batch.*\(got 99\).*from 1 to 13"):
         journal.measured(99, (50, 0, 0))
 
 
@@ -206,7 +206,9 @@ def test_corrections_are_one_chain(journal: sm.Journal) -> None:
     number = journal.pour(match)
     off = bench.read({n: 0.7 * d for n, d in match.recipe.doses.items()}, match.pour)
     left = journal.left
+    journal.measured(number, off)
     found = journal.correct(number, off, within=0.5)
+    assert len(journal.batches[-1].measured) == 1  # the same reading teaches once
     assert found.target.lab == pytest.approx(match.target.lab)
     assert not found.advice.nothing
     journal.added(number, found)
@@ -254,5 +256,5 @@ def test_it_says_where_it_stands(journal: sm.Journal) -> None:
     text = str(journal)
     assert "12 batches, 12 measured bars" in text
     assert all(name in text for name in NAMES) and "known to" in text and "cm left" in text
-    assert "white" not in text  # what is learnt of a base is no finding
+    assert "white" not in text  # what is learnt of a base is not a finding
     assert "<" in journal._repr_html_()

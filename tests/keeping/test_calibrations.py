@@ -78,7 +78,7 @@ def test_altered_files_are_refused(tmp_path: Path) -> None:
         (("unknowns", 0, "kind"), "soap", "unknowns.kind"),
         (("unknowns", 0, "mean"), [0.0] * 35, "unknowns.0.mean"),
         (("found", 0), [True] * 36, "found.0.0"),
-        (("pigments",), ["gorse"], "unknowns.of: is no pigment"),
+        (("pigments",), ["gorse"], "unknowns.of: is not a pigment"),
         (("weights",), [1.0], "needs one entry for each test pour"),
         (("slips", 0), [0.0], "slips"),
         (("like",), {}, "like"),

@@ -62,7 +62,7 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
     ("change", "said"),
     [
         ({"version": 2}, "newer shadematch"),
-        ({"format": "shadematch soap"}, "none that this library reads"),
+        ({"format": "shadematch soap"}, "not one that this library reads"),
         ({"strengths": {"gorse": -1}}, "strengths: is not known here"),  # they follow
         (
             {"recipe": {"doses": {"gorse": 1.0}, "pour": {"batch_g": 200}, "unit": "g"}},
@@ -94,15 +94,15 @@ def test_rounds_that_are_refused(tmp_path: Path) -> None:
     content = json.loads(place.read_text())
     nothing = {"doses": {}, "clear_g": 0.0, "white_g": 0.0}
     for where, entry, value, said in (
-        ("asked", "covariance", [[1, 2, 0], [2, 1, 0], [0, 0, 1]], "no covariance"),
+        ("asked", "covariance", [[1, 2, 0], [2, 1, 0], [0, 0, 1]], "not a covariance"),
         ("asked", "covariance", [[0, 0, 0], [0, 0, 0], [0, 0, 0]], "positive definite"),
         ("asked", "within", 1e308, "asked.within"),
         ("limits", "max_load", -1.0, "limits.max_load"),
         ("limits", "pot_g", 10.0, "is smaller than the batch"),
         ("limits", "bases", ["soap"], "limits.bases"),
         ("limits", "must_avoid", ["ink"], "no such pigment"),
-        ("", "advice", nothing | {"doses": {"kelp": 0.5}}, "no multiple"),
-        ("", "advice", nothing | {"doses": {"kelp": -1.0}}, "no multiple"),
+        ("", "advice", nothing | {"doses": {"kelp": 0.5}}, "not a multiple"),
+        ("", "advice", nothing | {"doses": {"kelp": -1.0}}, "not a multiple"),
         ("", "advice", nothing | {"doses": {"kelp": 500.0}}, "limits permit"),
         ("", "advice", nothing | {"clear_g": 1e308}, "advice.clear_g"),
         ("", "advice", nothing, "does not get near enough"),

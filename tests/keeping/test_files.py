@@ -65,8 +65,8 @@ def test_a_newer_file_and_no_file_of_ours(tmp_path: Path) -> None:
     for change, said in (
         ({("version",): 2}, "written by a newer shadematch"),
         ({("version",): True}, "unknown version"),
-        ({("format",): "shadematch soap"}, "none that this library reads"),
-        ({("format",): ["shadematch targets"]}, "none that this library reads"),
+        ({("format",): "shadematch soap"}, "not one that this library reads"),
+        ({("format",): ["shadematch targets"]}, "not one that this library reads"),
         ({("more",): 1}, "more: is not known here"),
     ):
         with pytest.raises(sm.FileError, match=said):
@@ -78,7 +78,7 @@ def test_what_is_there_is_not_lost(tmp_path: Path) -> None:
     palette = sm.demo_palette()
     sm.save(palette, place)
     before = place.stat()
-    sm.save(palette, place)  # the same is no conflict
+    sm.save(palette, place)  # the same is not a conflict
     assert place.stat().st_mtime_ns == before.st_mtime_ns
     with pytest.raises(sm.FileError, match="another file is there") as found:
         sm.save(palette.only("gorse"), place)
@@ -142,7 +142,7 @@ def test_targets_come_back_as_they_were(tmp_path: Path) -> None:
         (3, "lab", [50, 0, 0], "is not the colour of the spectrum"),
         (3, "reflectance", [0.5] * 35, "has 35 entries"),
         (3, "reflectance", [0.5] * 35 + [1.5], "needs 36 numbers from 0 to 1"),
-        (1, "covariance", [[1, 2, 0], [2, 1, 0], [0, 0, 1]], "is no covariance"),
+        (1, "covariance", [[1, 2, 0], [2, 1, 0], [0, 0, 1]], "is not a covariance"),
         (0, "illuminant", "D66", r"targets\.0\.illuminant: unknown illuminant"),
         (0, "source", 3, "must be a text"),
     ],
@@ -191,7 +191,7 @@ def test_a_match_that_contradicts_itself(tmp_path: Path) -> None:
         ({("match", "frugal", "delta_e"): 0.0}, "contradicts"),
         ({("match", "closest", "doses"): more}, "does not fit|contradicts"),
         ({("match", "frugal", "doses"): {"gorse": 7.0}}, "does not fit|contradicts"),
-        ({("match", "closest", "doses"): {"gorse": 2.5}}, "no multiple of its step"),
+        ({("match", "closest", "doses"): {"gorse": 2.5}}, "not a multiple of its step"),
         ({("match", "closest", "doses"): {"gorse": 900.0}}, "more paste than the pour takes"),
         ({("match", "closest", "doses"): {"rosehip": 1.0}}, "lacks a pigment that must be used"),
         (

@@ -34,5 +34,5 @@ def test_nothing_of_anybody_is_lost(tmp_path: Path) -> None:
     assert (tmp_path / "shelf.csv").read_text() == "mine"
     with pytest.raises(sm.FileError, match="can't be written"):
         sm.copy_samples(tmp_path / "shelf.csv")
-    with pytest.raises(sm.FileError, match="no path"):
+    with pytest.raises(sm.FileError, match="not a path"):
         sm.copy_samples(5)  # type: ignore[arg-type]

@@ -57,7 +57,7 @@ def test_a_match_comes_back_whole(match: Match, saved: Path) -> None:
     assert (got.recipe, got.delta_e, got.target) == (match.recipe, match.delta_e, match.target)
     assert got.lab == match.predicted.lab
     assert got.palette == match.palette
-    # The match is no mere copy of its numbers: it answers questions, as the first one did.
+    # The match is not a mere copy of its numbers: it answers questions, as the first one did.
     assert got.match is not None
     assert got.match.ideal.delta_e == pytest.approx(match.ideal.delta_e, abs=1e-6)
     assert got.match.verdict.limit == match.verdict.limit
@@ -574,7 +574,7 @@ def test_parts_that_dont_fit(match: Match, tmp_path: Path) -> None:
         assert found.value.field == field
     with pytest.raises(sm.UnknownNameError):
         sm.save(sm.Recipe({"ink": 1.0}, sm.Pour(batch_g=100)), place)
-    with pytest.raises(sm.PourError, match="half a character"):
+    with pytest.raises(sm.PourError, match="a broken character"):
         sm.save(seen, place, note="\ud800")
     assert not place.exists()
 

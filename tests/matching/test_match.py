@@ -428,6 +428,36 @@ def test_help_keeps_the_limits_of_the_question() -> None:
     assert any(f"Clear base could come to {clear:.2f}." in text for text in verdict.help)
 
 
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"max_pigments": 2}, "at most 2 pigments"),
+        ({"must_use": ["dusk"]}, "recipes with dusk"),
+        ({"must_avoid": ["jetty", "kelp"]}, "recipes without jetty and kelp"),
+        ({"max_pigments": 4, "must_avoid": ["jetty", "kelp"]}, "recipes without jetty and kelp"),
+    ],
+)
+def test_a_restriction_that_holds_a_recipe_back_is_named(
+    asked: dict[str, object], words: str
+) -> None:
+    code = "#f0b400" if "must_use" in asked else "#7f7f7f"
+    pour = sm.Pour(batch_g=2000)
+    m = sm.match(code, pour=pour, **asked)  # type: ignore[arg-type]
+    assert m.verdict.limit == "restrictions"
+    free = sm.match(code, pour=pour).closest.delta_e
+    left = asked.keys() - {"must_avoid"}
+    if len(asked) > 1:
+        free = sm.match(code, pour=pour, **{n: asked[n] for n in left}).closest.delta_e  # type: ignore[arg-type]
+    assert f"restriction to {words}: without it {free:.2f}." in m.verdict.sentence
+
+
+def test_a_load_limit_between_whole_steps_is_named() -> None:
+    # 1.35 cm per 100 g are 13 whole centimetres in a kilogram, and a little more.
+    m = sm.match("#d9822b", pour=sm.Pour(batch_g=1000, max_load=1.35))
+    assert m.verdict.limit == "load limit"
+    assert sm.match("#d9822b", pour=sm.Pour(batch_g=1000)).delta_e < m.delta_e - 1.0
+
+
 def test_steps_that_help_are_told_with_slips() -> None:
     # Finer steps, at the same ruler, come nearer on paper alone; the surest step stands first.
     asked = {"target": "#f4d9c6", "tolerance": 0.0}

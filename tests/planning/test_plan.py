@@ -475,6 +475,20 @@ def test_prices_all_or_none() -> None:
     assert sm.plan([dusky()], some, palette=palette).left_out  # nothing is bought: no need
 
 
+def test_base_that_is_bought_has_a_price_where_tubes_have() -> None:
+    order = dusky()
+    scarce = sm.Stock(clear_g=1.0)
+    with pytest.raises(sm.PourError, match=r"stock.clear_price_kg: has no price") as found:
+        sm.plan([order], scarce, buy=50.0)
+    assert "kilogram of clear base" in found.value.remedy
+    priced = scarce.model_copy(update={"clear_price_kg": 6.0})
+    plan = sm.plan([order], priced, buy=50.0)
+    assert plan.buy_base_g[0] == pytest.approx(order.melted_g - 1.0)
+    tubes = sum(p.money or 0.0 for p in plan.buy)
+    assert plan.money == pytest.approx(tubes + plan.buy_base_g[0] * 6.0 / 1000.0, abs=0.01)
+    assert sm.plan([order], sm.Stock(clear_g=1e6), buy=50.0).poured  # nothing to be bought
+
+
 def test_plan_draws_itself() -> None:
     stock = sm.Stock.of(dict.fromkeys(sm.demo_palette().names, 1))
     odd = sm.Order(name="<i>x</i>", target="#d9822b", bars=5)

@@ -79,7 +79,7 @@ def test_places_that_cant_be_written(tmp_path: Path, where: object) -> None:
 
 def test_half_a_character(tmp_path: Path) -> None:
     (tmp_path / "x").write_text("old")
-    with pytest.raises(FileError, match="half a character"):
+    with pytest.raises(FileError, match="a broken character"):
         write_text(tmp_path / "x", "caf\ud800", replace=True)
     assert (tmp_path / "x").read_text() == "old"
     assert len(list(tmp_path.iterdir())) == 1
@@ -151,9 +151,9 @@ def test_json_comes_back(content: dict[str, object]) -> None:
     [
         ([], "file", "must be a JSON object"),
         ({}, "format", "is missing"),
-        ({"format": "other", "version": 1}, "format", "is none that this library reads"),
-        ({"format": "thing", "version": 1}, "format", "is none that this library reads"),
-        ({"format": ["shadematch thing"]}, "format", "is none that this library reads"),
+        ({"format": "other", "version": 1}, "format", "is not one that this library reads"),
+        ({"format": "thing", "version": 1}, "format", "is not one that this library reads"),
+        ({"format": ["shadematch thing"]}, "format", "is not one that this library reads"),
         ({"format": "shadematch thing"}, "version", "unknown version"),
         ({"format": "shadematch thing", "version": True}, "version", "unknown version"),
         ({"format": "shadematch thing", "version": "1"}, "version", "unknown version"),
@@ -196,7 +196,7 @@ def test_another_file_is_refused_and_the_same_is_let_be(tmp_path: Path) -> None:
             check_free(there, replace=False, error=PaletteError)
         check_free(there, replace=True)
     check_free(tmp_path / "new", replace=False)
-    with pytest.raises(FileError, match="is no path"):
+    with pytest.raises(FileError, match="is not a path"):
         check_free(3, replace=False)  # type: ignore[arg-type]
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.txt", "link"]
 

@@ -42,7 +42,7 @@ def test_a_cell_too_long_for_csv_names_its_line(tmp_path: Path) -> None:
     text = fuzz.seed_of("pours").splitlines()
     text[3] = "x" * 200_000 + text[3]
     (tmp_path / "a.csv").write_text("\n".join(text))
-    with pytest.raises(sm.PourError, match=r"line 4.*no CSV"):
+    with pytest.raises(sm.PourError, match=r"line 4.*not valid CSV"):
         sm.read_test_pours(tmp_path / "a.csv", pour=sm.Pour(batch_g=100))
 
 
