@@ -45,7 +45,7 @@ _STRONG: Final = 0.2  # slope of log light over the photo's diagonal
 _TWO_LIGHTS: Final = 3.0  # a*, b* between a chart's greys
 _ILL: Final = 1.6  # times as much as usual that remains beside a chart
 _EMPTY: Final = 0.02
-_BEYOND: Final = 3.0
+_BEYOND: Final = 2.5
 """Standard deviations of L* above 100 from which on something must be wrong."""
 
 

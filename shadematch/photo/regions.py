@@ -254,7 +254,7 @@ def overlap(one: Region, other: Region, width: int, height: int) -> bool:
     frames = one.frame(width, height), other.frame(width, height)
     left, top = (max(f[i] for f in frames) for i in (0, 1))
     right, bottom = (min(f[i] for f in frames) for i in (2, 3))
-    x, y = (np.arange(a, b) + 0.5 for a, b in ((left, right), (top, bottom)))
+    x, y = (np.arange(a, b).astype(float) + 0.5 for a, b in ((left, right), (top, bottom)))
     if not x.size or not y.size:
         return False
     return bool(np.any(one.holds(x, y, width, height) & other.holds(x, y, width, height)))

@@ -467,7 +467,7 @@ def test_neutrals_that_cannot_be_used(tmp_path: Path) -> None:
         half = sm.Neutral((Region.box(30, 5, 55, 50),), reflectance=0.9)
         save(
             tmp_path / "q.png",
-            np.where(np.arange(120)[None, :, None] < 28, 0.95, 0.35) * np.ones((60, 120, 3)),
+            np.where(np.arange(120)[None, :, None] < 28, 0.95, 0.5) * np.ones((60, 120, 3)),
         )
         sm.read_photo(tmp_path / "q.png", region=(2, 5, 25, 50), neutral=half)
     for lies in ((5, 5, 50, 50), "40,5,55,50", Region.circle(20, 20, 10)):

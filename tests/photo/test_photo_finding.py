@@ -207,7 +207,7 @@ def test_other_grids_are_no_chart(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("number", [3, 17, 30, 44, 55, 56, 57, 69])
 def test_pictures_without_a_chart(number: int, tmp_path: Path) -> None:
-    """Eight of the hundred of `tests.bench.photo_finding`; the last two are charts turned in hue."""
+    """Eight of the hundred of `tests.bench.photo_finding`; the last two are turned in hue."""
     Image.fromarray(chart_pictures.chartless(number)).save(tmp_path / "p.png")
     with pytest.raises(sm.PhotoError, match=r"no chart that could be found"):
         sm.find_chart(tmp_path / "p.png")
