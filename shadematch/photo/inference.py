@@ -99,8 +99,8 @@ class Terms:
     curve_tie: float = -0.3
     exposure: float = -0.15
     exposure_sd: float = 0.22
-    balance_sd: float = 0.11
-    mix_sd: float = 0.06
+    balance_sd: float = 0.09
+    mix_sd: float = 0.05
     tilt_sd: float = 0.06
     tone_sd: float = 0.02
     tone_reach: float = 0.15
