@@ -9,16 +9,26 @@ from typing import Final, Literal
 import numpy as np
 
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
-from shadematch.calibration.fit import fit
+from shadematch.calibration.films import (
+    FILM_ERRORS,
+    ROUGH_ERRORS,
+    ROUGH_NOISE,
+    Kind,
+    amounts_stray,
+    contact_of,
+    crowding_of,
+    enough_films,
+    missed,
+    touching,
+)
 from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
 from shadematch.calibration.intervals import with_misfit
-from shadematch.calibration.problem import Noise, Problem, prior_of
+from shadematch.calibration.problem import Noise, Problem
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.robust import MARGIN, choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
 from shadematch.calibration.test_pour import TestPour, check_thickness
-from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.palette import Palette
 from shadematch.studio.unit import UNITS, check_unit
@@ -31,25 +41,16 @@ __all__ = ["calibrate"]
 _ERRORS: Final = {
     "cm": Errors(dose=0.2, gain=0.01, tilt=0.01),
     "g": Errors(dose=0.05, dose_share=0.005, gain=0.01, tilt=0.01),
-    "part": Errors(dose=0.0, dose_share=0.01, thickness_share=0.02),
+    "part": FILM_ERRORS,
 }
-"""A ruler read to 2 mm; a kitchen scale; shares weighed in a laboratory (common practice, no
-source). Gain and tilt take up what the model misses of a reading at large; without them bends and
-crowding would."""
+"""A ruler read to 2 mm; a kitchen scale; films (common practice, no source). Gain and tilt take up
+what the model misses of a reading at large; without them bends and crowding would."""
 
 
-_SEEN: Final = 2.0
-"""CIEDE2000 between a film over two backings from which on it does not hide them."""
 _HIDING: Final = 2000.0
 """Reduced scattering times thickness of an opaque film: next to nothing comes through."""
-
-
-_MISSED: Final = {"clear": 0.05, "opaque": 0.15, "cloudy": 0.25, "crowded": 0.4}
-"""What the model is believed to miss of films, at the least, in each of L*, a* and b*: little by
-the law of Beer and Lambert, or where one ratio is all that counts; more where scattering is
-known not to add up (estimates)."""
-_HIDDEN: Final = 10.0
-"""Log evidence in favour of opaque films where none was measured over two backings."""
+_ALIKE: Final = 0.3
+"""Logit of the reflectance by which cards of one make differ at most."""
 
 
 def calibrate(
@@ -160,7 +161,9 @@ def calibrate(
             )
         errors = errors._replace(dose=float(dose_error), dose_share=0.0)
     allowed = _allowed(scattering, names)
-    believed = Noise() if noise is None else _checked_noise(noise)
+    noise = None if noise is None else _checked_noise(noise)
+    reflected = any(not p.view.through for p in pours)
+    rough = films and reflected and not enough_films(pours, names)
 
     def problem_of(
         seen: tuple[TestPour, ...],
@@ -169,95 +172,84 @@ def calibrate(
         crowded: str | None = None,
     ) -> Problem:
         unknowns = _unknowns(
-            pours=seen, names=names, scatter=scatter, films=films, opaque=opaque, crowded=crowded
+            pours=seen,
+            names=names,
+            scatter=scatter,
+            films=films,
+            rough=rough,
+            opaque=opaque,
+            crowded=crowded,
         )
         return Problem(
             pours=seen,
             unknowns=unknowns,
             pigments=names,
-            errors=errors,
-            noise=believed,
+            errors=ROUGH_ERRORS if rough and dose_error is None else errors,
+            noise=noise or (ROUGH_NOISE if rough else Noise()),
             weights=np.ones(len(seen)),
         )
 
     cameras = cameras_of(pours)
     read = as_seen(pours, cameras)
-    way: str | None = None
-    reflected = any(not p.view.through for p in pours)
-    if (contact == "auto" or (contact is None and (films or unit == "part"))) and reflected:
-        way = _contact(read, frozenset(allowed), problem_of, films)
-    opaque = way == "opaque"
-    way = None if opaque else way
-    seen = read if way is None else tuple(_touching(p, way) for p in read)
+    every = frozenset(allowed)
+
+    def found_way() -> str:
+        asked = contact == "auto" or (contact is None and (films or unit == "part"))
+        if not reflected or not asked:
+            return "stated"
+        return contact_of(
+            read, lambda p, hides: problem_of(p, every, hides), may_hide=films and bool(allowed)
+        )
+
+    way = found_way()
+    if films and reflected and not rough:
+        rough = amounts_stray(problem_of(_seen(read, way), every, way == "opaque"))
+        way = found_way() if rough else way
+    opaque, seen = way == "opaque", _seen(read, way)
     weights = np.ones(len(pours))
+    learn = films and not rough and dose_error is None
     for _ in range(2):
 
         def problem_with(scatter: frozenset[str], trust: FloatArray = weights) -> Problem:
             return replace(problem_of(seen, scatter, opaque), weights=trust)
 
-        chosen = frozenset(allowed)
-        if scattering == "auto":
+        chosen = every
+        if scattering == "auto" and not rough:
             chosen = choose_scattering(names, problem_with, names, progress)
-        found = settle(problem_with(chosen), learn_bench=films and dose_error is None)
+        found = settle(problem_with(chosen), learn_bench=learn, rough=rough)
         if progress is not None:
             progress(f"fitted {len(pours)} readings")
         # A wrong pour may have looked like scattering: ask again without it.
         if scattering != "auto" or np.array_equal(found.problem.weights, weights):
             break
         weights = found.problem.weights
-    crowded = _crowding(seen, [n for n in names if n in chosen]) if films else None
+    scattering_ones = [n for n in names if n in chosen]
+    crowded = crowding_of(seen, scattering_ones) if films and not rough else None
     if crowded is not None:
         problem = replace(problem_of(seen, chosen, opaque, crowded), weights=found.problem.weights)
-        other = settle(problem, learn_bench=dose_error is None)
+        other = settle(problem, learn_bench=learn)
         if other.evidence > found.evidence + MARGIN:
             found = other
     check_after(found)
     if noise is None and (films or unit == "part"):
-        kind = "opaque" if opaque else "cloudy" if chosen else "clear"
+        kind: Kind = "opaque" if opaque else "cloudy" if chosen else "clear"
         if any(u.kind == "film crowding" for u in found.problem.unknowns):
             kind = "crowded"
-        missed = _MISSED[kind]
-        own = found.problem.noise._replace(model_lab=missed)
+        own = found.problem.noise._replace(model_lab=missed("rough" if rough else kind))
         found = replace(found, problem=replace(found.problem, noise=own))
     return Calibration(
         pours=pours,
         unit=unit,
         films=films,
-        contact=way,
+        contact=way if way in ("dry", "wet") else None,
         like=like,
         _fit=with_cameras(with_misfit(found), cameras),
     )
 
 
-def _contact(
-    pours: tuple[TestPour, ...],
-    scatter: frozenset[str],
-    problem_of: Callable[..., Problem],
-    films: bool,
-) -> str:
-    """How layers touch their backings, or whether they hide them, by the evidence."""
-    evidence = {}
-    may_hide = films and bool(scatter) and not _shows_through(pours)
-    for way in ("dry", "wet", "opaque")[: 3 if may_hide else 2]:
-        opaque = way == "opaque"
-        touching = pours if opaque else tuple(_touching(p, way) for p in pours)
-        problem = problem_of(touching, scatter, opaque)
-        evidence[way] = fit(problem, prior_of(problem.unknowns)).evidence
-    once = len({(p.name, backing_key(p.view)) for p in pours}) == len({p.name for p in pours})
-    if may_hide and once:
-        # Nobody looked what a film shows over another backing: as one does with opaque ones.
-        evidence["opaque"] += _HIDDEN
-    return max(evidence, key=evidence.__getitem__)
-
-
-def _shows_through(pours: Sequence[TestPour]) -> bool:
-    """Whether some film was seen to differ over two backings."""
-    seen: dict[str, TestPour] = {}
-    for p in pours:
-        other = seen.setdefault(p.name, p)
-        if float(delta_e(np.array(p.lab_seen), np.array(other.lab_seen))) > _SEEN:
-            return True
-    return False
+def _seen(pours: tuple[TestPour, ...], way: str) -> tuple[TestPour, ...]:
+    """Readings of layers that touch their backings so, if that was found."""
+    return tuple(touching(p, way) for p in pours) if way in ("dry", "wet") else pours
 
 
 def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
@@ -355,15 +347,12 @@ def _allowed(scattering: str | Sequence[str], names: tuple[str, ...]) -> tuple[s
     return given
 
 
-def _touching(pour: TestPour, contact: str) -> TestPour:
-    return replace(pour, view=pour.view.model_copy(update={"contact": contact}))
-
-
 def _unknowns(
     pours: Sequence[TestPour],
     names: Sequence[str],
     scatter: frozenset[str],
     films: bool,
+    rough: bool,
     opaque: bool,
     crowded: str | None,
 ) -> tuple[Unknown, ...]:
@@ -389,7 +378,12 @@ def _unknowns(
     films = films or pours[0].unit == "part"
     kind = "film backing" if films else "backing"
     levels = {backing_key(p.view): backing_level(p.view) for p in pours}
+    taken: list[float] = []
     for key in sorted(levels.keys() - {""}):
+        # Cards of one make, each measured bare, look different from inside a film alike.
+        if films and any(abs(levels[key] - other) < _ALIKE for other in taken):
+            continue
+        taken.append(levels[key])
         result.append(unknown(key, kind, level=levels[key]))
     if films:
         if crowded is not None:
@@ -397,20 +391,9 @@ def _unknowns(
             result.append(unknown(crowded, "film crowding", level=most))
         through = {p.view.through for p in pours}
         if False in through:
-            result += [unknown("surface", "film offset"), unknown("surface", "film surface")]
+            result.append(unknown("surface", "film offset"))
+            if not rough:
+                result.append(unknown("surface", "film surface"))
         if True in through:
             result.append(unknown("surface", "film glass"))
     return tuple(result)
-
-
-def _crowding(pours: Sequence[TestPour], names: Sequence[str]) -> str | None:
-    """The colourant whose crowding readings may tell: with others in at least half of them.
-
-    That is the white of most sets, in tints of all else.
-    """
-    found, most = None, max(6, len(pours) // 2) - 1
-    for name in names:
-        mixed = [p.loads[name] for p in pours if name in p.doses and len(p.doses) > 1]
-        if len(mixed) > most and max(mixed) > 1.5 * min(mixed):
-            found, most = name, len(mixed)
-    return found

@@ -25,9 +25,8 @@ import numpy as np
 from shadematch.calibration.bars import lone_bars
 from shadematch.calibration.normal import Normal, moved, normal_equations
 from shadematch.calibration.problem import Prior, Problem, Reading, readings_of
-from shadematch.calibration.spectra import parameters
+from shadematch.calibration.spectra import LIMITS, parameters
 from shadematch.errors import PaletteError
-from shadematch.studio.bend import LEAST_BEND, MOST_BEND, MOST_CROWDING
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Fit", "at_optimum", "fit"]
@@ -177,10 +176,9 @@ def _of_parameters(matrix: FloatArray, starts: IntArray) -> FloatArray:
 
 
 def _within(problem: Problem, theta: FloatArray) -> FloatArray:
-    """Bends and crowding kept to where strength still rises with the dose."""
+    """Bends, crowding and surfaces kept to where they make sense; see `spectra.LIMITS`."""
     for k, u in enumerate(problem.unknowns):
-        if u.number:
-            ends = (LEAST_BEND, MOST_BEND) if u.what == "bend" else (-MOST_CROWDING, MOST_CROWDING)
+        if (ends := LIMITS.get(u.kind)) is not None:
             theta[k] = np.clip(theta[k], *ends)
     return theta
 

@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
 
 from shadematch.calibration.fit import Fit
+from shadematch.calibration.intervals import sources_of
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import WAVELENGTHS_NM, observation
 from shadematch.errors import PourError
+from shadematch.studio.pour import Pour
+from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["check_after", "check_before", "shared_scale", "strength_sd", "weakly_known"]
 
-_HOPELESS: Final = 0.3
-"""Relative standard deviation of a strength beyond which no numbers are given."""
-_HOPELESS_BY_LAB: Final = 0.6
+_HOPELESS: Final = 12.0
+"""Standard deviation of predicted colours, in CIELAB, beyond which no numbers are given. What
+is not known of a paste counts by what it does to colours: nobody sees how little a clean white
+absorbs."""
+_HOPELESS_BY_LAB: Final = 24.0
 """The same where no reading is a spectrum: Lab hardly tells the height of a narrow band, nor do
 photos what lies beyond their primaries; ranges say so."""
+_ARBITRARY: Final = 0.3
+"""Relative standard deviation of what all spectra share, beyond which it is held unknown."""
 _WEAK: Final = 0.08
 """... and beyond which the calibration says so."""
 _BLACK: Final = 8.0
@@ -160,40 +167,68 @@ def check_after(found: Fit) -> None:
     ]
     spectral = any(p.spectrum is not None for p in trusted)
     hopeless = _HOPELESS if spectral else _HOPELESS_BY_LAB
-    for u in found.problem.unknowns:
-        if u.kind == "pigment absorption":
-            mine = [p for p in trusted if u.of in p.doses]
-            if not mine:
-                _refuse(
-                    "its only pour does not fit the others and was put aside",
-                    f"pigment {u.of}",
-                    "Pour and measure it again",
-                )
-            sd = strength_sd(found, u.of, u.kind)
-            if sd > hopeless:
-                scatter = any(
-                    (v.of, v.kind) == (u.of, "pigment scattering") for v in found.problem.unknowns
-                )
-                darkest = min(p.lab_seen[0] for p in mine)
-                films = not any(v.of_base for v in found.problem.unknowns)
-                if films and all(len(p.doses) == 1 for p in mine):
-                    remedy = "Measure it mixed with another, best a white, in two ratios as well"
-                elif scatter and len({str(p.view.backing) for p in mine}) < 2:
-                    remedy = "Measure its clear pours over black as well as over white"
-                elif darkest < 2 * _BLACK:
-                    remedy = "Pour it at a quarter of its lowest load"
-                else:
-                    remedy = "Pour it at a higher load, or by itself in clear base"
-                _refuse(
-                    f"its strength is known to no better than {sd:.0%}", f"pigment {u.of}", remedy
-                )
-        elif u.kind == "white scattering" and strength_sd(found, u.of, u.kind) > hopeless:
+    films = not any(u.of_base for u in found.problem.unknowns)
+    names = found.problem.pigments
+    for name in sorted(names, key=lambda n: -strength_sd(found, n, "pigment absorption")):
+        mine = [p for p in trusted if name in p.doses]
+        if not mine:
+            _refuse(
+                "its only pour does not fit the others and was put aside",
+                f"pigment {name}",
+                "Pour and measure it again",
+            )
+        sd = max(_colour_sd(found, *case) for case in _usual(trusted, name, names, films))
+        if sd <= hopeless:
+            continue
+        scatter = any(
+            (v.of, v.kind) == (name, "pigment scattering") for v in found.problem.unknowns
+        )
+        darkest = min(p.lab_seen[0] for p in mine)
+        if films and all(len(p.doses) == 1 for p in mine):
+            remedy = "Measure it mixed with another, best a white, in two ratios as well"
+        elif scatter and len({str(p.view.backing) for p in mine}) < 2:
+            remedy = "Measure its clear pours over black as well as over white"
+        elif darkest < 2 * _BLACK:
+            remedy = "Pour it at a quarter of its lowest load"
+        else:
+            remedy = "Pour it at a higher load, or by itself in clear base"
+        _refuse(f"its colours are known to no better than {sd:.0f}", f"pigment {name}", remedy)
+    if any(u.kind == "white scattering" for u in found.problem.unknowns):
+        blends = [Pour(batch_g=100.0, white=w) for w in (0.1, 0.5)]
+        if max(_colour_sd(found, {}, blend, trusted[0].view) for blend in blends) > hopeless:
             _refuse(
                 "its scattering can't be told from these pours",
                 "white base",
                 "Pour a blend with 10 % white base, without paste, and measure it over white "
                 "and over black",
             )
+
+
+def _usual(
+    trusted: Sequence[TestPour], name: str, names: Sequence[str], films: bool
+) -> list[tuple[dict[str, float], Pour, View]]:
+    """What a paste is used for: alone in clear base and in a blend; a colourant with each other.
+
+    As doses in 100 g, at loads as they were poured.
+    """
+    loads = {n: [p.loads[n] for p in trusted if n in p.doses] for n in names}
+    usual = {n: float(np.exp(np.mean(np.log(each)))) for n, each in loads.items() if each}
+    mine = next(p for p in trusted if name in p.doses)
+    pour = Pour(batch_g=100.0, thickness_cm=mine.pour.thickness_cm)
+    cases = [({name: usual[name]}, pour, mine.view)]
+    if films:
+        others = [n for n in usual if n != name]
+        pairs = [{name: usual[name] / 2, n: usual[n] / 2} for n in others]
+        cases = [(pair, pour, mine.view) for pair in pairs] or cases
+    elif any(p.pour.white > 0 for p in trusted):
+        cases.append((cases[0][0], pour.model_copy(update={"white": 0.3}), mine.view))
+    return cases
+
+
+def _colour_sd(found: Fit, doses: Mapping[str, float], pour: Pour, view: View) -> float:
+    """Standard deviation of a predicted colour, in CIELAB, by what is not known of the spectra."""
+    _, _, sources, _ = sources_of(found, doses, pour, view)
+    return float(np.sqrt(max(np.trace(sources["spectra"]), 0.0)))
 
 
 def weakly_known(found: Fit, pours: Sequence[TestPour], films: bool) -> tuple[str, ...]:
@@ -211,13 +246,18 @@ def weakly_known(found: Fit, pours: Sequence[TestPour], films: bool) -> tuple[st
     common = shared_scale(found)
     if common is not None:
         sd = np.sqrt(max(float(common.ravel() @ found.covariance @ common.ravel()), 0.0))
-        if sd > _HOPELESS:
+        if sd > _ARBITRARY:
             said.append(
                 "films that hide their backing: only ratios of absorption and scattering are "
                 "known, the scale of all is arbitrary"
             )
     if films:
         said.append("no blank: the base is taken to neither absorb nor scatter")
+        if found.problem.noise.even > 0:
+            said.append(
+                "films too few, or too unlike each other, to tell how exact they are: ranges are "
+                "those of measured oil films"
+            )
     if all(p.spectrum is None for p in pours):
         said.append("no spectra: colours in another light than the readings' are estimates")
     return tuple(said)

@@ -167,7 +167,7 @@ def sources_of(
     kinds, photos = [], []
     for pour_ in p.pours:
         if pour_.spectrum is not None:
-            sd = np.hypot(p.noise.share * spectrum, p.noise.floor) * by_spectrum
+            sd = p.noise.of_spectrum(spectrum) * by_spectrum
             kinds.append((by * sd**2) @ by.T)
         elif pour_.response is not None:
             photos.append(pour_.stated)

@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from shadematch.calibration.films import MOST_WRONG
 from shadematch.calibration.fit import Fit, fit
 from shadematch.calibration.forward import Errors
 from shadematch.calibration.identify import shared_scale
@@ -17,7 +18,7 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["MARGIN", "choose_scattering", "settle"]
+__all__ = ["MARGIN", "SUSPICIOUS", "choose_scattering", "needed", "settle"]
 
 _BELIEVED: Final = 10.0
 """Weight of the noise that is believed beforehand, in measured values."""
@@ -25,7 +26,7 @@ _IMPROBABLE: Final = 1e-6
 """A bar is wrong if the others make its reading less probable than this."""
 _FAR: Final = 10.0
 """... and its misfit is this many times that of the usual bar: less may be the model's fault."""
-_SUSPICIOUS: Final = 3.0
+SUSPICIOUS: Final = 3.0
 """Misfit above which it is tried whether the rest agrees better without a bar."""
 _LEAST_WEIGHT: Final = 1e-8
 _CERTAIN: Final = 0.1
@@ -33,11 +34,10 @@ _CERTAIN: Final = 0.1
 _HARMLESS: Final = 1.0
 """CIEDE2000 between a bar's reading and what the others predict, up to which it is kept: it may
 be the model's fault, and can't do much harm."""
+_HARMLESS_IF_ROUGH: Final = 10.0
+"""The same of rough films, which stray by that now and then."""
 _FIRM: Final = 5.0
 """Weight of the errors of the bench that are believed beforehand, in errors."""
-_MOST_WRONG: Final = (10.0, 10.0, 3.0)
-"""Times as wrong as stated that doses, thickness and gain may be found to be. Where the model
-misses something, a gain without limit takes it up, and all predictions drift to one side."""
 MARGIN: Final = 6.0
 """Gain of log evidence that a pigment's scattering, or a colourant's crowding, must bring."""
 
@@ -105,7 +105,7 @@ def _bench(found: Fit, errors: Errors) -> Errors:
     factors = []
     every = np.flatnonzero(p.weights > 0.5)
     for most, (rows, columns, stated, now) in zip(
-        _MOST_WRONG,
+        MOST_WRONG,
         (
             (
                 first,
@@ -134,11 +134,13 @@ def settle(
     start: Fit | None = None,
     prior: object = None,
     learn_bench: bool = False,
+    rough: bool = False,
 ) -> Fit:
     """Fit, name wrong pours, and learn the noise; with `learn_bench` also how well was dosed.
 
-    One bar after the other is put aside as long as some bar is next to impossible given the
-    others; of the three strangest it is the one whose absence lets the rest agree best.
+    Readings of `rough` films are never taken for better than is believed. One bar after the other
+    is put aside as long as some bar is next to impossible given the others; of the three strangest
+    it is the one whose absence lets the rest agree best. Bars that are `needed` stay.
     """
     beliefs = prior_of(problem.unknowns) if prior is None else prior
     assert hasattr(beliefs, "precision")
@@ -157,7 +159,8 @@ def settle(
         ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
         worst = np.argsort(ratio)[::-1][:3]
         # One wrong bar makes the others look strange, so the usual misfit says nothing yet.
-        suspects = [int(b) for b in worst if ratio[b] > _SUSPICIOUS]
+        kept = needed(found.problem)
+        suspects = [int(b) for b in worst if ratio[b] > SUSPICIOUS and b not in kept]
         if not suspects:
             break
         tries = []
@@ -168,17 +171,35 @@ def settle(
         best, bar = max(tries, key=lambda t: t[0].evidence)
         if _strangeness(found, best, bar) <= 1.0:
             break  # the others don't contradict it
-        if _distance(best, bar) <= _HARMLESS:
+        if _distance(best, bar) <= (_HARMLESS_IF_ROUGH if rough else _HARMLESS):
             break
         found = best
+    least = 1.0 if rough else 0.1 if learn_bench else 0.3
     for _ in range(4 if learn_bench else 2):
-        scale = float(np.clip(_scale(found), 0.1 if learn_bench else 0.3, 30.0))
+        scale = float(np.clip(_scale(found), least, 30.0))
         errors = _bench(found, problem.errors) if learn_bench else problem.errors
         before = (found.problem.scale[0], *found.problem.errors)
         if learn_bench and np.allclose(before, (scale, *errors), rtol=0.03):
             break
         found = run(replace(found.problem, scale=(scale, scale), errors=errors), found)
     return found
+
+
+def needed(problem: Problem) -> frozenset[int]:
+    """Bars that are never put aside: the only trusted ones of their kind.
+
+    Of a paste the only bar that holds it; of a colourant of films the only masstone, and the only
+    film in which it is mixed.
+    """
+    films = not any(u.of_base for u in problem.unknowns)
+    kept: set[int] = set()
+    for name in problem.pigments:
+        of: dict[bool, set[int]] = {}
+        for pour, bar, w in zip(problem.pours, problem.bars, problem.weights, strict=True):
+            if name in pour.doses and w > 0.5:
+                of.setdefault(films and len(pour.doses) > 1, set()).add(int(bar))
+        kept.update(*(bars for bars in of.values() if len(bars) == 1))
+    return frozenset(kept)
 
 
 def choose_scattering(

@@ -19,11 +19,13 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.studio.bend import LEAST_BEND, MOST_BEND, MOST_CROWDING
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = [
     "BELIEFS",
     "BEND_SHARED_SD",
+    "LIMITS",
     "Belief",
     "Unknown",
     "belief_covariance",
@@ -61,7 +63,7 @@ class Belief(NamedTuple):
 
 BELIEFS: Final[dict[str, Belief]] = {
     "pigment absorption": Belief(1.5, 0.0, 1.6, 60.0),
-    "pigment scattering": Belief(2.0, 0.7, 0.3, 100.0),
+    "pigment scattering": Belief(2.0, 0.7, 0.05, 150.0),
     "clear absorption": Belief(1.0, 1.0, 0.7, 80.0),
     "clear scattering": Belief(1.5, 0.5, 0.1, 150.0),
     "other absorption": Belief(3.0, 1.0, 0.7, 80.0),
@@ -86,6 +88,15 @@ Glass: of the log of a transmittance, which may have been read against a cell of
 Crowding: of the log of what is lost of a colourant's scattering at the largest load measured,
 where its particles lie close (S. Fitzwater, J. W. Hook, J. Coat. Technol. 57 (721) (1985) 39).
 Bend and crowding of white base: numbers, no logs; of a bend `BEND_SHARED_SD` is common to all."""
+
+LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "paste bend": (LEAST_BEND, MOST_BEND),
+    "white crowding": (-MOST_CROWDING, MOST_CROWDING),
+    "film offset": (-0.02, 0.06),
+    "film surface": (-1.5, 1.5),
+}
+"""Between which unknowns are kept. Strength still rises with the dose; gloss is 4 % of the light
+at an index of 1.5, all of it or none; Saunderson's correction is 0.92, one way or the other."""
 
 BEND_SHARED_SD: Final = 0.05
 """Standard deviation of what the bends of all pastes of a studio have in common (estimate); each

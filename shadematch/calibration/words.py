@@ -7,10 +7,13 @@ from typing import Final
 
 import numpy as np
 
+from shadematch.calibration.films import FILM_ERRORS, MOST_WRONG, ROUGH_ERRORS
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.left_out import LeftOut
 from shadematch.calibration.problem import Noise
-from shadematch.studio.bend import LEAST_BEND, MOST_CROWDING
+from shadematch.calibration.residual import residuals_by_bar
+from shadematch.calibration.robust import SUSPICIOUS, needed
+from shadematch.calibration.spectra import LIMITS
 from shadematch.studio.pour import USUAL_LOAD
 from shadematch.support.arrays import FloatArray
 
@@ -23,6 +26,8 @@ _MIXTURES: Final = 3
 _STRANGE: Final = 2.0
 """Mean square miss of bars that the others predict, in units of what it should be, from which on
 the model is held not to describe the readings; about half is usual, since the noise is found."""
+_FAR_OFF: Final = 5.0
+"""CIEDE2000 from which on a bar is said not to fit that can't be put aside."""
 _WIDER: Final = 1.5
 """Times what the model is believed to miss, from which on ranges are said to be widened."""
 
@@ -80,13 +85,8 @@ def bends_in_words(found: Fit, unit: str) -> tuple[str, ...]:
 
 def warnings_of(found: Fit, alone: Sequence[LeftOut]) -> tuple[str, ...]:
     """Sentences of what speaks against the calibration as a whole."""
-    said = []
-    for of, kind, value, _ in _numbers(found):
-        bend = kind == "paste bend"
-        least, most = (LEAST_BEND, np.inf) if bend else (-MOST_CROWDING, MOST_CROWDING)
-        if not least + 1e-9 < value < most - 1e-9:
-            what = f"{of} seems to gain strength with its load" if bend else "white base's crowding"
-            said.append(f"the model does not describe these readings: {what}, beyond any sense")
+    said = [f"the model does not describe these readings: {what}" for what in _at_limits(found)]
+    said += _kept_in_words(found)
     if alone:
         strange = float(np.mean([_strangeness(found, each) for each in alone]))
         if strange > _STRANGE:
@@ -95,6 +95,40 @@ def warnings_of(found: Fit, alone: Sequence[LeftOut]) -> tuple[str, ...]:
                 f"{np.sqrt(strange):.1f} times as far as expected from what the others predict"
             )
     return tuple(said)
+
+
+def _at_limits(found: Fit) -> list[str]:
+    """What was found to be as far off as is let pass."""
+    p, said = found.problem, []
+    for u, theta in zip(p.unknowns, found.theta, strict=True):
+        least, most = LIMITS.get(u.kind, (-np.inf, np.inf))
+        if least + 1e-9 < theta.min() and theta.max() < most - 1e-9:
+            continue
+        what = {
+            "paste bend": f"{u.of} seems to gain or lose strength with its load beyond any sense",
+            "white crowding": "white base seems to crowd beyond any sense",
+            "film offset": "all seem shifted by more than the gloss there is",
+        }.get(u.kind, "surfaces seem to reflect as none does")
+        said.append(what)
+    soap = any(u.of_base for u in p.unknowns)
+    names = ("dose_share", "thickness_share", "gain")
+    words = ("amounts", "thicknesses", "levels of readings")
+    for name, word, times in zip(names, words, MOST_WRONG, strict=True):
+        most = times * getattr(FILM_ERRORS, name)
+        if not soap and p.errors != ROUGH_ERRORS and getattr(p.errors, name) >= most * (1 - 1e-6):
+            said.append(f"{word} would have to be off by {most:.0%} or more")
+    return said
+
+
+def _kept_in_words(found: Fit) -> list[str]:
+    """Bars that would have been put aside, were they not the only ones of their kind."""
+    kept, strange = needed(found.problem), found.lone / np.maximum(found.values, 1.0)
+    return [
+        f"{r.name} does not fit the others (CIEDE2000 {r.delta_e:.1f}), and is kept: "
+        "no other bar tells the same"
+        for bar, r in enumerate(residuals_by_bar(found))
+        if bar in kept and r.delta_e > _FAR_OFF and strange[bar] > SUSPICIOUS
+    ]
 
 
 def mixtures_in_words(found: Fit) -> tuple[str, ...]:

@@ -8,6 +8,9 @@ spectra against the exact reading; coverage of the 90 % region by fresh readings
 two-flux model (Kubelka-Munk with Saunderson's correction, the latter's constant the best of a list;
 for transmittances the law of Beer and Lambert) fitted to the same readings, knowing whether films
 hide their backing.
+
+``python -m tests.bench.films --folder FOLDER`` does the same with a measured set instead, which is
+not in the tree; `tests.bench.measured_films` tells how it is laid out, and what is predicted.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ import os
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import argparse
 import sys
 import tempfile
 import time
@@ -27,6 +31,7 @@ import numpy as np
 import shadematch as sm
 from shadematch.colour.difference import delta_e
 from shadematch.support.arrays import FloatArray
+from tests.bench import measured_films
 from tests.bench.twoflux import FilmFlux
 from tests.invented import films, worlds
 
@@ -74,14 +79,20 @@ def try_films(
 
 def main() -> int:
     """Print a table."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 4
+    parser = argparse.ArgumentParser(description="The calibration on films.")
+    parser.add_argument("worlds", nargs="?", type=int, default=4, help="invented sets of each kind")
+    parser.add_argument("kinds", nargs="*", default=[], help="by default all")
+    parser.add_argument("--folder", type=Path, help="a measured set instead")
+    args = parser.parse_args()
+    if args.folder is not None:
+        return measured_films.main(args.folder)
     print(
         "| kind | readings | mean | 95th | spectral rms | 90 % region holds | seconds | "
         "two-flux mean | two-flux 95th | two-flux rms |"
     )
     print("|" + " --- |" * 10)
-    for kind in sys.argv[2:] or films.KINDS:
-        got = [try_films(kind, seed) for seed in range(count)]
+    for kind in args.kinds or films.KINDS:
+        got = [try_films(kind, seed) for seed in range(args.worlds)]
         ours, theirs, spectral, flux = (np.concatenate([g[k] for g in got]) for k in range(4))
         holds = np.mean(np.concatenate([g[4] for g in got]))
         print(
