@@ -111,7 +111,8 @@ def changed_since(reference: str) -> set[str] | None:
         if place.parts[0] in ("docs", "notebooks") and place.suffix in (".md", ".ipynb", ".svg"):
             names.add(place.stem)
         elif place.parts[0] == "shadematch":
-            names |= {"api", "command-line"}  # the only pages that are made of the code itself
+            # The only pages that are made of the code itself.
+            names |= {"command-line", *(page.stem for page in (ROOT / "docs" / "api").glob("*.md"))}
         elif place.name in ("conf.py", "pages.css", "pages.py"):
             return None
     return names

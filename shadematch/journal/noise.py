@@ -127,11 +127,14 @@ def _unlikely(misses: _Misses, rough: Roughness) -> float:
 
 
 def improbable(miss: Miss, noise: Tracker) -> float:
-    """Probability that a right bar falls farther off, the noise being known only so well."""
+    """Probability that a right bar falls farther off, the noise being known only so well.
+
+    No studio is taken to be better than an ordinary one here: a right bar put aside is lost.
+    """
     from scipy.stats import f
 
-    size = miss.off.size
-    return float(f.sf(miss.far(noise.rough) / size, size, noise.freedom))
+    size, rough = miss.off.size, Roughness(*np.maximum(noise.rough, 1.0).tolist())
+    return float(f.sf(miss.far(rough) / size, size, noise.freedom))
 
 
 def tube_spread(belief: Believed, measured: Sequence[int]) -> float:

@@ -33,7 +33,7 @@ def checked_let_downs(
     UnknownNameError
         If the palette lacks a pigment.
     PourError
-        If one is no let-down, is in another unit than the palette, is made in a base that the
+        If one is not a let-down, is in another unit than the palette, is made in a base that the
         pour lacks, or they are too many.
     """
     if isinstance(let_downs, LetDown):

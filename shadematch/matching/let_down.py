@@ -82,7 +82,7 @@ class ToMake:
         return (
             f"stir {self.paste:g} {self.let_down.unit} {self.let_down.pigment} into "
             f"{self.base_g:g} g of {self.let_down.base}; the bar takes {self.used_g:g} g of it "
-            f"(its strength is known to {self.off:.0%}; better, if more is made at once)"
+            f"(its strength may be {self.off:.0%} off; less if more is made at once)"
         )
 
 
@@ -223,7 +223,7 @@ def propose_let_down(
     Raises
     ------
     ColourError
-        If the target is no colour.
+        If the target is not a colour.
     PourError
         If a number is out of range.
     """
@@ -248,7 +248,7 @@ def propose_let_down(
             f"must be a whole number from 1 to {MOST_LET_DOWNS}",
             field="max_let_downs",
             value=max_let_downs,
-            remedy="Two or three are as many as one likes to weigh",
+            remedy="Two or three are enough to weigh",
         )
     without = _alone(goal, palette, pour, view)
     model = model_for(palette, pour.thickness_cm, pour.white, view)

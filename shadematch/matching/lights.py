@@ -63,7 +63,7 @@ class UnderLight:
         CIEDE2000 between them.
     index
         Special metamerism index in CIEDE2000 once the two are made to match under the
-        reference light; None where the target is no spectrum, and under the reference light.
+        reference light; None where the target is not a spectrum, and under the reference light.
     index_lab
         The same in CIELAB 1976 units, as older papers give it.
     """
@@ -142,8 +142,8 @@ class Lights(Reported):
             }
             return f"Metameric index: change from {self.reference}, {ways[self.correction]}."
         return (
-            "The target is no spectrum: its colour under other lights is taken to be of the same "
-            "appearance. There is no metameric index."
+            "The target is not a spectrum: under other lights its colour is taken to look the same. "
+            "There is no metameric index."
         )
 
     def report(self) -> Report:
@@ -225,7 +225,7 @@ def _check_correction(correction: object) -> None:
     known = ("multiplicative", "additive", "none")
     if not isinstance(correction, str) or correction not in known:
         raise ColourError(
-            "is no correction",
+            "is not a correction",
             field="correction",
             value=correction,
             remedy=f"Use one of {', '.join(known)}",

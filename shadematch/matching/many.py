@@ -229,7 +229,7 @@ def match_many(
     pieces = pieces_of(targets, asked.view, chunk)
     if executor is not None and not callable(getattr(executor, "submit", None)):
         raise PourError(
-            "is no executor",
+            "is not an executor",
             field="executor",
             value=executor,
             remedy="Give a concurrent.futures.Executor",

@@ -320,7 +320,7 @@ def match(
     lights
         Lights that all count, CIE names or an `Illuminant`: the worst CIEDE2000 over them is
         made small, and is what the answer gives. They take the place of the view's illuminant;
-        predicted colours are those in the first. A target that is no spectrum is taken to the
+        predicted colours are those in the first. A target that is not a spectrum is taken to the
         same appearance in each (`Target.lab_in`), which is an estimate.
     let_downs
         Let-downs to hand: pastes diluted beforehand, dosed by weight beside the pastes.
@@ -339,7 +339,7 @@ def match(
     Raises
     ------
     ColourError
-        If the target is no colour.
+        If the target is not a colour.
     UnknownNameError
         If the palette lacks a name.
     PourError

@@ -38,6 +38,8 @@ _COLOURLESS: Final = 3.0
 _UNEVEN: Final = 2.0
 _DILUTED: Final = 3
 _BASE_G: Final = 50.0
+_FINE_G: Final = 0.1
+"""What a small scale is read to [g] (common practice, no source)."""
 _EFFORT: Final = 20_000
 """Pastes that are tried as let-downs, the base of each, and boxes looked at."""
 _METER: Final = 0.4
@@ -166,6 +168,11 @@ def finer_readings(judged: Judged, spared: float) -> tuple[str, ...]:
             tries.append((value, f"A batch of {batch:g} g at once: within {value:.1f}."))
         if value <= VISIBLE:
             break
+    if asked.let_downs and judged.readings.scale_g > _FINE_G:
+        slips = judged.readings._replace(scale_g=_FINE_G)
+        value = replace(judged, readings=slips).within()
+        if value < _LESS * now:
+            tries.append((value, f"A scale read to {_FINE_G:g} g: within {value:.1f}."))
     if asked.palette.unit == "cm" and spared < _LESS * now:
         tries.append((spared, f"Weighing the paste: within {spared:.1f} at best."))
     return tuple(text for _, text in sorted(tries))

@@ -252,7 +252,7 @@ def _in_steps(recipe: Recipe, factor: float, pour: Pour) -> Recipe | None:
 
 
 def _multiple(amount: float, step: float) -> float | None:
-    """An amount freed from rounding; None where it is no multiple of a step."""
+    """An amount freed from rounding; None where it is not a multiple of a step."""
     count = round(amount / step)
     off = abs(amount / step - count)
     return None if off > 1e-9 * max(count, 1.0) else round(count * step, 9)

@@ -205,7 +205,7 @@ def shades_of(
             f"must be a whole number from {_FEWEST} to {_MOST}",
             field="count",
             value=count,
-            remedy="Three are as many as one likes to choose from",
+            remedy="Three is a good number to choose from",
         )
     dab = between(dab_g, "dab_g", 0.1, pour.batch_g, "Say how much is taken out, in g")
     if dab * (count - 1) > 0.5 * pour.batch_g:

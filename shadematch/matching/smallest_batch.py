@@ -247,7 +247,7 @@ def smallest_batch(
     Raises
     ------
     ColourError
-        If the target is no colour.
+        If the target is not a colour.
     PourError
         If a number is out of range, or the grid has no mass, or more than 2000.
     """

@@ -105,10 +105,11 @@ def verdict_of(
 
 def _doubt(judged: Judged, cause: Cause, spared: float) -> Verdict:
     by_ruler = judged.question.asked.palette.unit == "cm"
+    let_downs = bool(judged.question.asked.let_downs)
     what: dict[Cause, str] = {
         "target": "how well the target is known",
         "dosing": "the ruler" if by_ruler else "how the paste is weighed",
-        "base": "how the base is weighed",
+        "base": f"how base{' and let-downs are' if let_downs else ' is'} weighed",
         "pastes": "pastes that are not known well enough",
         "bench": "thickness and light",
         "model": "what the model misses",
@@ -136,7 +137,7 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
     near = min(near, reached)
     best = min(ideal.delta_e, near)
     if reached - near > max(near - best, best):
-        text = f"Held back most by saving paste: for more of it {near:.2f} could be had."
+        text = f"Held back most by saving paste: with more of it {near:.2f}."
         return Verdict("tolerance", text, ("Ask for the closest recipe, or a smaller tolerance.",))
     if near - best > best - 0.5 * VISIBLE:
         steps = steps_in(unit, pour.dose_step)
@@ -144,7 +145,7 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
             steps = f"the steps of {'ruler and scale' if unit == 'cm' else 'the scales'}"
         return Verdict(
             "dose steps",
-            f"Held back by {steps}: without them {best:.2f} could be had.",
+            f"Held back by {steps}: with free doses {best:.2f}.",
             finer_doses(judged, near, ideal),
         )
     lifted = without_restrictions(question)
@@ -166,7 +167,7 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
         return Verdict(
             "load limit",
             f"Held back by the load limit of {pour.max_load:g} {unit} per 100 g: "
-            f"without it {freed:.2f} could be had.",
+            f"without it {freed:.2f}.",
             changes,
         )
     return Verdict(

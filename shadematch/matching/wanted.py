@@ -118,7 +118,7 @@ def pieces_of(given: object, view: View, size: int) -> Iterator[Wanted]:
     Raises
     ------
     PourError
-        If it is no list of targets.
+        If it is not a list of targets.
     ColourError
         Of an array or a frame, if it can't be used; of an iterable, when the turn of a wrong
         target comes.
@@ -134,7 +134,7 @@ def pieces_of(given: object, view: View, size: int) -> Iterator[Wanted]:
         stream = None
     if stream is None or isinstance(given, str):
         raise PourError(
-            "is no list of targets",
+            "is not a list of targets",
             field="targets",
             value=given,
             remedy="For one target use match",

@@ -203,7 +203,7 @@ class Spread(Reported):
             share = f"{self.shares[self.worst]:.0%}"
             rows.append(Row("care", f"most comes from {self.worst}", note=share))
             if self.worst.startswith(MAKING):
-                text = "make more of it at once, and its strength is known better"
+                text = "make more of it at once: its strength is then surer"
                 rows.append(Row("care", text))
         shares = tuple((name, f"{share:.0%}") for name, share in self.shares.items())
         return Report(

@@ -183,7 +183,7 @@ def test_heads_that_are_rounded_miss_nothing(write: Write, digits: int) -> None:
 
 @pytest.mark.parametrize("values", [0.9, None])
 def test_a_backing_that_is_no_list(write: Write, values: object) -> None:
-    with pytest.raises(sm.PourError, match=r"backings\.card: is no list .*36 reflectances"):
+    with pytest.raises(sm.PourError, match=r"backings\.card: is not a list .*36 reflectances"):
         sm.read_test_pours(
             write("name,L,a,b\none,50,0,2\n"), backings={"card": values}, pour=sm.Pour(batch_g=100)
         )  # type: ignore[dict-item]

@@ -89,7 +89,7 @@ def test_true_metamers_against_colour_science(
 
 def test_corrections_take_the_residual_out() -> None:
     first, second = metamers(4)
-    # A sample that is a tenth darker all over is no metamer's fault: ratios take it out exactly.
+    # A sample that is a tenth darker all over is not a metamer's fault: ratios take it out exactly.
     plain = metameric_index(first, second, correction="none")
     darker = metameric_index(first, 0.9 * second)
     assert darker == pytest.approx(plain, rel=1e-9)
@@ -162,7 +162,7 @@ def test_a_hex_code_has_no_index() -> None:
         sm.Recipe({"gorse": 1.0}, sm.Pour(batch_g=100)), "#d9822b", lights=["A", "FL2"]
     )
     assert all(light.index is None for light in found.lights)
-    assert "no spectrum" in found.note
+    assert "not a spectrum" in found.note
     with pytest.raises(sm.ColourError, match="was not asked for"):
         found["D65"]
 

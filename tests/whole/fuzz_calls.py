@@ -503,6 +503,9 @@ CALLS: dict[str, Call] = {
     "Match.shades": Call(
         lambda **asked: matched().shades(**asked), _with(count=2, dab_g=20.0), slow=True
     ),
+    "Match.spread_of": Call(
+        lambda **asked: matched().spread_of(**asked), _with(recipe=RECIPE), slow=True
+    ),
     "match_many": Call(
         _listed(sm.match_many),
         _in_palette(

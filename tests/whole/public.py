@@ -10,17 +10,18 @@ from typing import Any
 
 import shadematch as sm
 
-REFERENCE = Path(__file__).parents[2] / "docs" / "api.md"
+REFERENCE = Path(__file__).parents[2] / "docs" / "api"
 LISTED = re.compile(r"^\.\. auto(class|function|exception):: ([\w.]+)$", re.MULTILINE)
 
 
 def listed() -> dict[str, tuple[str, str]]:
     """Kind and room of each name that the reference lists; no room for one at the top."""
     found = {}
-    for kind, path in LISTED.findall(REFERENCE.read_text("utf-8")):
-        room, _, name = path.rpartition(".")
-        assert name not in found, name
-        found[name] = kind, room
+    for page in sorted(REFERENCE.glob("*.md")):
+        for kind, path in LISTED.findall(page.read_text("utf-8")):
+            room, _, name = path.rpartition(".")
+            assert name not in found, name
+            found[name] = kind, room
     return found
 
 
