@@ -6,6 +6,7 @@ demo palette. From the project's root.
 
 import re
 import sys
+import tempfile
 from pathlib import Path
 
 import shadematch as sm
@@ -58,6 +59,16 @@ def cards():
     yield "Cost", sm.cost(recipe, stock=sm.Stock(clear_price_kg=6))
     orders, stock = sm.read_orders(data / "order-book.csv"), sm.read_stock(data / "shelf.csv")
     yield "Plan", sm.plan(orders, stock, buy=True)
+    with tempfile.TemporaryDirectory() as folder:
+        journal = sm.Journal(Path(folder) / "journal.jsonl", pigments=["lemon", "rose", "iris"])
+        journal.add({"lemon": 3}, (85, -6, 105), pour=sm.Pour(batch_g=250))
+        journal.add({"rose": 3}, (68, 65, -21), pour=sm.Pour(batch_g=250))
+        yield "Journal: the bar that would teach most", journal.next()
+        number = journal.pour({"lemon": 4, "rose": 2}, pour=small)
+        yield "Journal: a lesson", journal.measured(number, (76, 20, 77))
+        swapped = journal.add({"lemon": 4}, (73, 53, -18), pour=small)
+        yield "Journal: a bar that does not fit", swapped
+        yield "Journal: its report", journal
     yield "Calibration", sm.calibrate(sm.read_test_pours(data / "test-pours.csv"))
 
 

@@ -71,6 +71,10 @@ def main():
     look = sm.same_look(match, to_pour=sm.Pour(batch_g=500, thickness_cm=1.0, white=0.05))
     save(draw_same_look(look), "same-look")
     print(look)
+    save(plots.draw_choices(match), "choices")
+    save(plots.draw_spread(sm.spread(match.recipe, target="#d9822b")), "spread")
+    off = sm.correct(match.recipe, (57, 34, 59), "#d9822b", pot_g=1500)
+    save(plots.draw_correction(off), "correction")
     draw_gamut()
 
 

@@ -1,4 +1,4 @@
-"""Draw ``docs/uncertainty.png``: ``python docs/make_uncertainty_picture.py``, project's root."""
+"""Draw ``docs/uncertainty.svg``: ``python docs/make_uncertainty_picture.py``, project's root."""
 
 from pathlib import Path
 
@@ -6,6 +6,7 @@ import matplotlib as mpl
 from matplotlib import pyplot
 
 import shadematch as sm
+from shadematch.support.paper import INK, STYLE, svg_of, title
 
 mpl.use("Agg")
 
@@ -18,7 +19,15 @@ WORDS = {
     "bench": "thickness and light",
     "model": "what the model misses",
 }
-COLOURS = ("#4c6f8f", "#c8862f", "#8f9f5a", "#a04f4f", "#9a9a9a", "#6a5a86")
+LOOKS = {
+    "target": ("#4c6f8f", ""),
+    "dosing": ("#e0a95e", "///"),
+    "base": ("#c6d19a", "..."),
+    "pastes": ("#a04f4f", "xxx"),
+    "bench": ("#d5d5d5", ""),
+    "model": ("#8f7fb0", "---"),
+}
+"""Colour and hatching, so that causes stay apart in grey."""
 
 
 def main():
@@ -34,17 +43,29 @@ def main():
             photo, palette=demo.known_to(0.1), pour=pour
         ),
     }
-    figure, ax = pyplot.subplots(figsize=(7.6, 3.1), layout="constrained")
+    mpl.rcParams.update(STYLE)
+    figure, ax = pyplot.subplots(figsize=(7.6, 3.3), layout="constrained")
     seen = set()
     for row, (name, match) in enumerate(matches.items()):
         spread, left = match.spread, 0.0
-        for (cause, share), colour in zip(spread.causes.items(), COLOURS, strict=True):
+        for cause, share in spread.causes.items():
+            colour, hatch = LOOKS[cause]
             width = share * spread.p90
             if width < 0.005 * spread.p90:
                 continue
             label = None if cause in seen else WORDS[cause]
             seen.add(cause)
-            ax.barh(row, width, left=left, color=colour, label=label, height=0.6)
+            ax.barh(
+                row,
+                width,
+                left=left,
+                color=colour,
+                hatch=hatch,
+                ec=INK,
+                lw=0.4,
+                label=label,
+                height=0.6,
+            )
             left += width
         words = f"{spread.p90:.1f} nine times in ten, {spread.nominal_delta_e:.1f} nominally"
         ax.text(left + 0.08, row, words, va="center", fontsize=9)
@@ -55,7 +76,8 @@ def main():
     ax.set_xlabel("CIEDE2000 that nine in ten stay within, by what brings it")
     ax.spines[["top", "right"]].set_visible(False)
     ax.legend(fontsize=8, frameon=False, loc="lower center", bbox_to_anchor=(0.4, 1.0), ncols=3)
-    figure.savefig(FOLDER / "uncertainty.png", dpi=110)
+    title(ax, "", alt="What nine in ten stay within, by cause, for three recipes of one colour")
+    (FOLDER / "uncertainty.svg").write_text(svg_of(figure) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -263,7 +263,7 @@ def main() -> None:
     parser.add_argument("--phone", action="store_true")
     parser.add_argument("--rough", action="store_true")
     parser.add_argument("--bent", action="store_true")
-    parser.add_argument("--picture", type=Path, help="draw the learning curves into this file")
+    parser.add_argument("--picture", type=Path, help="draw the learning curves into this .svg")
     args = parser.parse_args()
     studio = Studio(ruler=0.25, read=0.8, tubes=0.2) if args.rough else Studio()
     if args.phone:
@@ -293,6 +293,9 @@ def draw(curves: Mapping[str, FloatArray], path: Path) -> None:
     mpl.use("Agg")
     from matplotlib import pyplot
 
+    from shadematch.support.paper import STYLE, svg_of, title
+
+    mpl.rcParams.update(STYLE)
     words = {
         "known": "all known, every day",
         "never": "17 readings, never learning",
@@ -306,7 +309,8 @@ def draw(curves: Mapping[str, FloatArray], path: Path) -> None:
         ax.plot(np.arange(1, curve.size + 1), smooth, style, label=words[way], linewidth=2)
     ax.set(xlabel="order", ylabel="CIEDE2000 to the wanted colour", xlim=(1, None), ylim=(0, None))
     ax.legend(frameon=False)
-    figure.savefig(path, dpi=90)
+    title(ax, "", alt="CIEDE2000 to the wanted colour over a year of orders, by way of learning")
+    path.write_text(svg_of(figure) + "\n", encoding="utf-8")
 
 
 def _say(way: str, world: str, every: list[Told]) -> None:
