@@ -136,9 +136,9 @@ class Lights(Reported):
         """What the figures rest on."""
         if self.spectral:
             ways = {
-                "none": "what is left there not accounted for",
-                "additive": "what is left there evened out by differences",
-                "multiplicative": "what is left there evened out by ratios",
+                "none": "the rest not corrected",
+                "additive": "the rest evened out by differences",
+                "multiplicative": "the rest evened out by ratios",
             }
             return f"Metameric index: change from {self.reference}, {ways[self.correction]}."
         return (
