@@ -142,8 +142,8 @@ class Lights(Reported):
             }
             return f"Metameric index: change from {self.reference}, {ways[self.correction]}."
         return (
-            "The target is not a spectrum: under other lights its colour is taken to look the same. "
-            "There is no metameric index."
+            "The target is not a spectrum: under other lights its colour is taken to look "
+            "the same. There is no metameric index."
         )
 
     def report(self) -> Report:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -262,6 +263,15 @@ def test_version_and_help(run: Run) -> None:
         status, out, err = run(*verb, "--help")
         assert (status, err) == (0, "")
         assert out.startswith("usage: shadematch")
+
+
+def test_the_page_lists_every_verb_as_help_does(run: Run) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "command-line.md").read_text("utf-8")
+    told = dict(re.findall(r"^\| \[`([\w-]+)`\]\(#[\w-]+\) \| (.+) \|$", page, re.MULTILINE))
+    _, out, _ = run("--help")
+    listed = re.findall(r"^    ([a-z][\w-]+)\s+(\S.*(?:\n {8,}\S.*)*)", out, re.MULTILINE)
+    assert {verb: " ".join(text.split()) for verb, text in listed} == told
+    assert all(f"\n## {verb}\n" in page for verb in told)
 
 
 def test_help_tells_the_real_defaults(run: Run) -> None:
