@@ -175,7 +175,9 @@ class Additions:
         enough
             Stop at the first one that comes this near; the bound then says nothing.
         """
-        best = Sought(None, np.inf, below, True, 0, (0.0, 0.0))
+        best = Sought(
+            steps=None, delta_e=np.inf, bound=below, proved=True, boxes=0, base_g=(0.0, 0.0)
+        )
         for masses in self.portions():
             for base_g, space in self._spaces(masses):
                 limit = min(below, best.delta_e)
@@ -206,7 +208,9 @@ class Additions:
                 proved = proved and found.proved
                 if found.steps is not None:
                     fewest, at = float(found.steps.sum()), masses
-        best = Sought(None, np.inf, within, proved, 0, (0.0, 0.0))
+        best = Sought(
+            steps=None, delta_e=np.inf, bound=within, proved=proved, boxes=0, base_g=(0.0, 0.0)
+        )
         for base_g, space in self._spaces(at):
             limit = min(float(np.nextafter(within, np.inf)), best.delta_e)
             searcher = Searcher(space.limited(max_paste=fewest))
@@ -220,4 +224,11 @@ def _better(best: Sought, found: Solution, base_g: tuple[float, float]) -> Sough
     boxes = best.boxes + found.boxes
     if found.steps is None:
         return replace(best, bound=bound, proved=proved, boxes=boxes)
-    return Sought(found.steps, found.delta_e, bound, proved, boxes, base_g)
+    return Sought(
+        steps=found.steps,
+        delta_e=found.delta_e,
+        bound=bound,
+        proved=proved,
+        boxes=boxes,
+        base_g=base_g,
+    )

@@ -373,5 +373,13 @@ def first_belief(
     )
     mean = np.zeros(variance.size)
     return Belief(
-        palette, view, thickness_cm, doses, base_g, mean, np.diag(variance), priors, let_downs
+        palette=palette,
+        view=view,
+        thickness_cm=thickness_cm,
+        doses=doses,
+        base_g=base_g,
+        mean=mean,
+        covariance=np.diag(variance),
+        priors=priors,
+        let_downs=let_downs,
     )

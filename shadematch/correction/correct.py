@@ -275,7 +275,13 @@ def begun(
         for d, mass in zip(held.let_downs, held.masses_g, strict=True)
     )
     return first_belief(
-        palette, view, recipe.pour.thickness_cm, held.squeezed_doses, held.base_g, priors, let_downs
+        palette=palette,
+        view=view,
+        thickness_cm=recipe.pour.thickness_cm,
+        doses=held.squeezed_doses,
+        base_g=held.base_g,
+        priors=priors,
+        let_downs=let_downs,
     )
 
 

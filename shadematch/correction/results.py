@@ -237,7 +237,16 @@ class Correction(Reported):
         then = belief.after(lengths, np.array(base_g))
         lab = then.lab(then.mean[None])[0]
         return replace(
-            self, made=_described(belief, self.recipe, lengths, base_g, lab, self._aim, self.target)
+            self,
+            made=_described(
+                belief=belief,
+                recipe=self.recipe,
+                lengths=lengths,
+                base_g=base_g,
+                lab=lab,
+                aim=self._aim,
+                target=self.target,
+            ),
         )
 
     @property
@@ -389,7 +398,13 @@ def addition_of(additions: Additions, recipe: Recipe, found: Sought, target: Tar
     lab, _ = additions.value(found.steps, found.base_g)
     lengths = np.asarray(found.steps * recipe.pour.dose_step, dtype=float)
     return _described(
-        additions.belief, recipe, lengths, found.base_g, lab, additions.target, target
+        belief=additions.belief,
+        recipe=recipe,
+        lengths=lengths,
+        base_g=found.base_g,
+        lab=lab,
+        aim=additions.target,
+        target=target,
     )
 
 

@@ -176,13 +176,13 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
     _check_names(file)
     cameras = cameras_of(pours)
     problem = Problem(
-        as_seen(seen, cameras),
-        unknowns,
-        file.pigments,
-        file.errors,
-        file.noise,
-        np.array(file.weights),
-        file.scale,
+        pours=as_seen(seen, cameras),
+        unknowns=unknowns,
+        pigments=file.pigments,
+        errors=file.errors,
+        noise=file.noise,
+        weights=np.array(file.weights),
+        scale=file.scale,
     )
     fit = with_cameras(at_optimum(problem, prior, np.array(file.found), slips), cameras)
     if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
@@ -191,7 +191,9 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
             field="unknowns",
             remedy="Calibrate again from the test pours",
         )
-    return Calibration(pours, pours[0].unit, file.films, contact, file.like, fit)
+    return Calibration(
+        pours=pours, unit=pours[0].unit, films=file.films, contact=contact, like=file.like, _fit=fit
+    )
 
 
 def _slips(file: _CalibrationEntry) -> FloatArray:

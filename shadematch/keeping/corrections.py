@@ -138,7 +138,9 @@ def correction_of(content: dict[str, Any]) -> Correction:
         if last is not None:
             recipe, belief = after(last)
         known = _sought(entry, palette, recipe.pour, field)
-        last = judged(entry.asked, entry.limits, recipe, belief, last, known)
+        last = judged(
+            entry.asked, entry.limits, poured=recipe, belief=belief, before=last, known=known
+        )
         if last.smallest is not None and last.smallest.delta_e > last.within * (1 + 1e-6):
             raise FileError(
                 "does not get near enough",
@@ -157,7 +159,9 @@ def _sought(of: _RoundEntry, palette: Palette, pour: Pour, field: str) -> Sought
     """What the search had found in a round; CIEDE2000 is computed anew."""
     entry = of.advice
     if entry is None:
-        return Sought(None, np.inf, 0.0, of.proved, 0, (0.0, 0.0))
+        return Sought(
+            steps=None, delta_e=np.inf, bound=0.0, proved=of.proved, boxes=0, base_g=(0.0, 0.0)
+        )
     for name in entry.doses:
         palette.index(name)
     counts = np.array([entry.doses.get(n, 0.0) / pour.dose_step for n in palette.names])
@@ -170,4 +174,11 @@ def _sought(of: _RoundEntry, palette: Palette, pour: Pour, field: str) -> Sought
             remedy=f"It is {pour.dose_step:g} {palette.unit}",
         )
     masses = (entry.clear_g, entry.white_g)
-    return Sought(steps.astype(np.intp), 0.0, 0.0, of.proved, 0, masses)
+    return Sought(
+        steps=steps.astype(np.intp),
+        delta_e=0.0,
+        bound=0.0,
+        proved=of.proved,
+        boxes=0,
+        base_g=masses,
+    )

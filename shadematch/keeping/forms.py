@@ -215,7 +215,14 @@ def possible(target: Target) -> Target:
         values, axes = np.linalg.eigh(np.array(target.covariance))
         ends = lab + (3.0 * axes * np.sqrt(np.maximum(values, 0.0))).T
         unsure = lab_to_xyz(ends, seen.white) - xyz
-    check_real(xyz, target.illuminant, target.observer, "lab", lab, unsure)
+    check_real(
+        xyz=xyz,
+        illuminant=target.illuminant,
+        observer=target.observer,
+        field_="lab",
+        given=lab,
+        unsure=unsure,
+    )
     return target
 
 

@@ -142,16 +142,24 @@ def repeat(
         if share > 0 and old.colour_numbers != new.colour_numbers:
             changed.append(base)
     if missing:
-        return Repeat(then, now, None, missing, tuple(changed), None, None)
+        return Repeat(
+            saved=then,
+            palette=now,
+            predicted=None,
+            missing=missing,
+            changed=tuple(changed),
+            delta_e=None,
+            to_target=None,
+        )
     seen = predict(recipe, palette=now, view=then.view)
     lab = np.array(seen.lab)
     goal = None if then.target is None else then.target.lab_in(then.view)
     return Repeat(
-        then,
-        now,
-        seen,
-        missing,
-        tuple(changed),
-        float(delta_e(lab, np.array(then.lab))),
-        None if goal is None else float(delta_e(lab, goal)),
+        saved=then,
+        palette=now,
+        predicted=seen,
+        missing=missing,
+        changed=tuple(changed),
+        delta_e=float(delta_e(lab, np.array(then.lab))),
+        to_target=None if goal is None else float(delta_e(lab, goal)),
     )

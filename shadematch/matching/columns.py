@@ -57,7 +57,9 @@ def columns_of(
     xyz = _spectra(model, loads) @ model.weights.T
     predicted = xyz_to_lab(xyz, model.white)[row]
     codes = np.array(srgb_codes(xyz_to_srgb(xyz, model.white)[0]))[row].tolist()
-    half, nine = _ranges(asked, readings, wanted, labs, steps, row)
+    half, nine = _ranges(
+        asked=asked, readings=readings, wanted=wanted, labs=labs, steps=steps, row=row
+    )
     total = doses.sum(axis=1)
     columns: Columns = {"target": wanted.words(), "target_hex": wanted.codes()}
     columns |= {f"target_{c}": labs[:, 0, i] for i, c in enumerate("Lab")}

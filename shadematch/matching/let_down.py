@@ -262,7 +262,15 @@ def propose_let_down(
     # Nearer than the pastes themselves is not to be had: what is nearly so near will do.
     aim = wanted if floor <= wanted else ideal + _NEARLY
     if alone <= aim:
-        return LetDownPlan(goal, wanted, without, (), None, floor, 0)
+        return LetDownPlan(
+            target=goal,
+            within=wanted,
+            without=without,
+            to_make=(),
+            match=None,
+            floor=floor,
+            tried=0,
+        )
     tries = _Tries(lab, without, step, least, bases)
     nearest: list[_Tried] = []  # of each number
     for number in range(1, min(int(max_let_downs), len(palette.names)) + 1):
@@ -274,13 +282,35 @@ def propose_let_down(
                 better = tries.found(names, base, min(limit, best.delta_e if best else np.inf))
                 best = better or best
             if best is not None and best.delta_e <= aim + _SLACK:
-                return _plan(goal, wanted, without, floor, tries.count, best.let_downs)
+                return _plan(
+                    goal=goal,
+                    wanted=wanted,
+                    without=without,
+                    floor=floor,
+                    tried=tries.count,
+                    let_downs=best.let_downs,
+                )
         if best is not None:
             nearest.append(best)
     for found in nearest:
         if found.delta_e <= nearest[-1].delta_e + _NEARLY:
-            return _plan(goal, wanted, without, floor, tries.count, found.let_downs)
-    return LetDownPlan(goal, wanted, without, (), None, floor, tries.count)
+            return _plan(
+                goal=goal,
+                wanted=wanted,
+                without=without,
+                floor=floor,
+                tried=tries.count,
+                let_downs=found.let_downs,
+            )
+    return LetDownPlan(
+        target=goal,
+        within=wanted,
+        without=without,
+        to_make=(),
+        match=None,
+        floor=floor,
+        tried=tries.count,
+    )
 
 
 @dataclass(frozen=True)
@@ -384,4 +414,12 @@ def _plan(
         to_make.append(
             ToMake(part.let_down, round(portions * step, 9), round(base, 9), part.mass_g)
         )
-    return LetDownPlan(goal, wanted, without, tuple(to_make), found, floor, tried)
+    return LetDownPlan(
+        target=goal,
+        within=wanted,
+        without=without,
+        to_make=tuple(to_make),
+        match=found,
+        floor=floor,
+        tried=tried,
+    )

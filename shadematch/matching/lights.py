@@ -341,12 +341,19 @@ def lights(
             )
         entries.append(
             UnderLight(
-                name,
-                triple(wanted),
-                triple(predicted),
-                float(delta_e(predicted, wanted)),
-                index,
-                index_lab,
+                illuminant=name,
+                wanted=triple(wanted),
+                predicted=triple(predicted),
+                delta_e=float(delta_e(predicted, wanted)),
+                index=index,
+                index_lab=index_lab,
             )
         )
-    return Lights(goal, bar.recipe, view, tuple(entries), reference, correction)
+    return Lights(
+        target=goal,
+        recipe=bar.recipe,
+        view=view,
+        lights=tuple(entries),
+        reference=reference,
+        correction=correction,
+    )

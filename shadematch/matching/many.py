@@ -101,7 +101,14 @@ class Matches(Iterator[Match]):
             for at, answer in enumerate(answers):
                 question = Question(asked, labs[at])
                 own = None if sure is None else sure[at]
-                yield match_of(question, wanted.target(at), tolerance, answer, readings, own)
+                yield match_of(
+                    question=question,
+                    target=wanted.target(at),
+                    tolerance=tolerance,
+                    answer=answer,
+                    readings=readings,
+                    sure=own,
+                )
             done += len(wanted)
             if self._progress is not None:
                 self._progress(done)

@@ -361,7 +361,14 @@ def match(
     question = asked.question(goal)
     answer = asked.searcher.answer(question.labs, tolerance)
     sure = robust_answer(asked, question.labs, answer, tolerance, readings) if counted else None
-    return match_of(question, goal, tolerance, answer, readings, sure)
+    return match_of(
+        question=question,
+        target=goal,
+        tolerance=tolerance,
+        answer=answer,
+        readings=readings,
+        sure=sure,
+    )
 
 
 def checked_choice(

@@ -214,16 +214,25 @@ def same_look(
     enough = max(near, found.closest.delta_e + most_worse) + _SAME
     if best is not None and best[0] <= enough:
         value, how, there = best
-        return SameLook(before, target, there.recipe, value, there, how, there, found)
+        return SameLook(
+            before=before,
+            target=target,
+            recipe=there.recipe,
+            delta_e=value,
+            predicted=there,
+            how=how,
+            kept=there,
+            match=found,
+        )
     return SameLook(
-        before,
-        target,
-        found.recipe,
-        found.delta_e,
-        found.predicted,
-        "dosed anew",
-        None if best is None else best[2],
-        found,
+        before=before,
+        target=target,
+        recipe=found.recipe,
+        delta_e=found.delta_e,
+        predicted=found.predicted,
+        how="dosed anew",
+        kept=None if best is None else best[2],
+        match=found,
     )
 
 

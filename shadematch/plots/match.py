@@ -202,7 +202,7 @@ def draw_same_look(look: SameLook, ax: Axes | None = None) -> Axes:
         (0.0, "was", look.before, look.before.recipe),
         (1.0, "now", look.predicted, look.recipe),
     ):
-        _draw_bar(ax, left, word, bar, recipe, thickest)
+        _draw_bar(ax=ax, left=left, word=word, bar=bar, recipe=recipe, thickest=thickest)
     ax.bar(1.0, 1.0, width=2.0, bottom=1.1, fill=False, ec=INK, lw=0.8)
     lines = max(len(look.before.recipe.lines), len(look.recipe.lines))
     ax.set_xlim(-0.02, 2.02)

@@ -261,4 +261,11 @@ def layers(
     coats = tuple(m.coat(thick) for m, thick in zip(media, thicknesses, strict=True))
     along = media[0].along
     seen = shade_of(look(coats, view.surroundings, along), view)
-    return Layered(tuple(recipes), tuple(thicknesses), view, seen, coats, along)
+    return Layered(
+        recipes=tuple(recipes),
+        thicknesses_cm=tuple(thicknesses),
+        view=view,
+        seen=seen,
+        _coats=coats,
+        _along=along,
+    )

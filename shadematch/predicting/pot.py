@@ -187,4 +187,12 @@ def in_the_pot(
         )
 
     bar = predict(own, palette=palette, view=view)
-    return InThePot(own, seen(depth, bottom), seen(drop / 10.0, _PAPER), bar, depth, drop, bottom)
+    return InThePot(
+        recipe=own,
+        pot=seen(depth, bottom),
+        drop=seen(drop / 10.0, _PAPER),
+        bar=bar,
+        depth_cm=depth,
+        drop_mm=drop,
+        bottom=bottom,
+    )

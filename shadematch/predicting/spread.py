@@ -306,7 +306,9 @@ def spread(
     lab.setflags(write=False)
     there = [*(held.squeezed_doses > 0), *(held.base_g > 0), *[True] * (3 * len(held.let_downs))]
     used = set(np.flatnonzero(there).tolist())
-    shares, causes = _shares(sampled, amounts, centre, aim, doubt, used)
+    shares, causes = _shares(
+        sampled=sampled, amounts=amounts, centre=centre, aim=aim, doubt=doubt, used=used
+    )
     return Spread(
         recipe=own,
         view=view,

@@ -103,7 +103,14 @@ def swatches(
     count = len(colours)
     # Each but the last goes on below the next one, so that no seam shows between them.
     parts = [
-        _box(0.2 + i * each_mm, 0.2, (count - i) * each_mm, height_mm - 0.4, code, 0.0)
+        _box(
+            left=0.2 + i * each_mm,
+            top=0.2,
+            width=(count - i) * each_mm,
+            height=height_mm - 0.4,
+            fill=code,
+            edge=0.0,
+        )
         for i, (code, _) in enumerate(colours)
     ]
     parts += [

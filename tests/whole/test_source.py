@@ -15,16 +15,7 @@ TESTS = Path(__file__).parents[1]
 
 MOST_BY_PLACE = 5
 """Positional arguments of one call."""
-STILL_TO_DO = (
-    "correction",
-    "keeping",
-    "matching",
-    "photo",
-    "planning",
-    "plots",
-    "predicting",
-    "sheet",
-)
+STILL_TO_DO = ("photo",)
 
 
 def trees(folder: Path, pattern: str = "*.py") -> dict[str, ast.Module]:
