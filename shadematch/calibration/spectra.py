@@ -125,7 +125,9 @@ class Unknown(NamedTuple):
     mean
         Before the measurements, shape (36,).
     level
-        Of a backing: mean logit of its stated reflectance. Of crowding: the largest load measured.
+        Of a backing: mean logit of its stated reflectance. Of crowding of films: the largest load
+        measured. Of a bend or of white's crowding: how large it is believed to be, as a multiple
+        of what `BELIEFS` says.
     """
 
     of: str
@@ -188,7 +190,7 @@ def unknown(of: str, kind: str, typical: float = 1.0, level: float = 0.0) -> Unk
         For pigments: product of load and thickness around which they were poured; absorption
         or scattering is believed to be such that a good part of the light meets it there.
     level
-        For backings, see `Unknown`.
+        See `Unknown`; by default 1 for a bend and for white's crowding.
     """
     if kind in _MEANS:
         mean = _MEANS[kind]
@@ -198,4 +200,5 @@ def unknown(of: str, kind: str, typical: float = 1.0, level: float = 0.0) -> Unk
         mean = np.log(1.0 / typical * _WAVE**-1.0)
     else:
         mean = np.zeros(WAVELENGTHS_NM.size)
-    return Unknown(of, kind, mean.copy(), level)
+    found = Unknown(of, kind, mean.copy(), level)
+    return found._replace(level=1.0) if found.number and level == 0.0 else found
