@@ -17,7 +17,7 @@ Covariance and evidence: D. MacKay, *Information Theory, Inference, and Learning
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -95,6 +95,17 @@ class Fit:
         moved = (normal * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
         both = np.concatenate([moved, -moved])  # in pairs, so that their mean is right
         return np.asarray(self.theta + both.reshape(-1, *self.theta.shape))
+
+    @functools.cached_property
+    def to_the_eye(self) -> Fit:
+        """The same, without what only the instrument makes of the light (edge loss, gloss)."""
+        theta, covariance = self.theta.copy(), self.covariance.copy()
+        width = theta.shape[1]
+        for k, u in enumerate(self.problem.unknowns):
+            if u.kind in ("edge loss", "gloss offset"):
+                rows = slice(k * width, (k + 1) * width)
+                theta[k], covariance[rows], covariance[:, rows] = 0.0, 0.0, 0.0
+        return replace(self, theta=theta, covariance=covariance)
 
 
 class _Place(NamedTuple):

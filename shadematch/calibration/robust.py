@@ -13,7 +13,7 @@ from shadematch.calibration.fit import Fit, fit
 from shadematch.calibration.forward import Errors
 from shadematch.calibration.identify import shared_scale
 from shadematch.calibration.problem import Problem, prior_of
-from shadematch.calibration.spectra import Unknown
+from shadematch.calibration.spectra import SLIGHT, Unknown, unknown
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.support.arrays import FloatArray
@@ -38,8 +38,8 @@ _HARMLESS_IF_ROUGH: Final = 10.0
 """The same of rough films, which stray by that now and then."""
 _FIRM: Final = 5.0
 """Weight of the errors of the bench that are believed beforehand, in errors."""
-_SLIGHT: Final = ((0.2, 1.0), (1.0, 0.2), (0.2, 0.2))
-"""Sizes of bends and of crowding that are tried beside the usual ones, as multiples of these."""
+_LIKELIER: Final = 1.0
+"""Gain of log evidence that gloss, or light lost at the edge, must bring."""
 MARGIN: Final = 6.0
 """Gain of log evidence that a pigment's scattering, or a colourant's crowding, must bring."""
 
@@ -146,7 +146,7 @@ def settle(problem: Problem, *, learn_bench: bool = False, rough: bool = False) 
             slips=None if near is None else near.slips,
         )
 
-    found = run(problem, None)
+    found = _with_instrument(run(problem, None))
     bars = int(problem.bars.max()) + 1
     for _ in range(max(1, bars // 4)):
         ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
@@ -175,28 +175,49 @@ def settle(problem: Problem, *, learn_bench: bool = False, rough: bool = False) 
         if learn_bench and np.allclose(before, (scale, *errors), rtol=0.03):
             break
         found = run(replace(found.problem, scale=(scale, scale), errors=errors), found)
-    return _as_bent_as_told(found)
+    return _as_large_as_told(_as_large_as_told(found, "crowding"), "bend")
 
 
-def _as_bent_as_told(found: Fit) -> Fit:
-    """The fit with bends and crowding believed to be usual or slight, whichever is more probable.
+def _with_instrument(found: Fit) -> Fit:
+    """The fit with light that is lost at the edge, or gloss that is read along, if more probable.
+
+    Clear base over white and over black tells the one, all that is dark the other.
+    """
+    kinds = {u.kind for u in found.problem.unknowns}
+    reflected = any(not p.view.through for p in found.problem.pours)
+    if not reflected or not {"clear absorption", "paste bend"} <= kinds:
+        return found  # no soap
+    for of, kind in (("instrument", "gloss offset"), ("edge", "edge loss")):
+        problem = found.problem
+        unknowns = (*problem.unknowns, unknown(of, kind))
+        start = np.vstack([found.theta, np.zeros_like(found.theta[:1])])
+        other = fit(
+            replace(problem, unknowns=unknowns), prior_of(unknowns), start=start, slips=found.slips
+        )
+        # Light is lost at the edge, and not won; of gloss there is more than none.
+        if other.theta[-1].mean() > 0 and other.evidence > found.evidence + _LIKELIER:
+            found = other
+    return found
+
+
+def _as_large_as_told(found: Fit, what: str) -> Fit:
+    """The fit with some numbers believed to be next to nothing, if that is more probable.
 
     The width of a belief by the evidence: D. MacKay, Neural Computation 4 (1992) 415, section 4.
     """
-    problem, best = found.problem, found
-    for bends, crowds in _SLIGHT if any(u.number for u in problem.unknowns) else ():
-        unknowns = tuple(
-            u._replace(level=bends if u.what == "bend" else crowds) if u.number else u
-            for u in problem.unknowns
-        )
-        other = fit(
-            replace(problem, unknowns=unknowns),
-            prior_of(unknowns),
-            start=found.theta,
-            slips=found.slips,
-        )
-        best = max(best, other, key=lambda each: each.evidence)
-    return best
+    problem = found.problem
+    if not any(u.number and u.what == what for u in problem.unknowns):
+        return found
+    unknowns = tuple(
+        u._replace(level=SLIGHT) if u.number and u.what == what else u for u in problem.unknowns
+    )
+    other = fit(
+        replace(problem, unknowns=unknowns),
+        prior_of(unknowns),
+        start=found.theta,
+        slips=found.slips,
+    )
+    return max(found, other, key=lambda each: each.evidence)
 
 
 def needed(problem: Problem) -> frozenset[int]:

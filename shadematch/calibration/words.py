@@ -59,7 +59,7 @@ def _numbers(found: Fit) -> list[tuple[str, str, float, float]]:
 
 
 def bends_in_words(found: Fit, unit: str) -> tuple[str, ...]:
-    """Sentences of pastes that bend and white that crowds, where that is sure."""
+    """Sentences of what was found beside spectra, and is reckoned with, where that is sure."""
     said = []
     for of, kind, value, sd in _numbers(found):
         if abs(value) < _SURE * sd:
@@ -73,12 +73,24 @@ def bends_in_words(found: Fit, unit: str) -> tuple[str, ...]:
                 f"{of} colours about {far:.0f} % (±{about:.0f}) {word} at {USUAL_LOAD:g} {unit} "
                 "per 100 g than in proportion; this is reckoned with"
             )
+        elif kind == "edge loss":
+            said.append(
+                f"about {100 * (1 - np.exp(-value)):.0f} % (±{100 * sd * np.exp(-value):.0f}) of "
+                "the light that comes back through 1 cm leaves by the sides, unread; this is "
+                "reckoned with. Measure with a wider opening, or thinner bars, to lose less"
+            )
         else:
             left = float(np.exp(-0.9 * value))
             word = "less" if value > 0 else "more"
             said.append(
                 f"white base by itself scatters about {100 * abs(1 - left):.0f} % "
                 f"(±{90 * sd * left:.0f}) {word} than a tenth of it promises; this is reckoned with"
+            )
+    for u, theta in zip(found.problem.unknowns, found.theta, strict=True):
+        if u.kind == "gloss offset":
+            said.append(
+                f"readings hold gloss, about {100 * theta.mean():.1f} % of the light; this is "
+                "reckoned with. Better measure with it left out"
             )
     return tuple(said)
 
@@ -107,7 +119,9 @@ def _at_limits(found: Fit) -> list[str]:
         what = {
             "paste bend": f"{u.of} seems to gain or lose strength with its load beyond any sense",
             "white crowding": "white base seems to crowd beyond any sense",
+            "edge loss": "all light seems to leave by the sides",
             "film offset": "all seem shifted by more than the gloss there is",
+            "gloss offset": "all seem shifted by more than the gloss there is",
         }.get(u.kind, "surfaces seem to reflect as none does")
         said.append(what)
     soap = any(u.of_base for u in p.unknowns)

@@ -57,9 +57,10 @@ def test_derivatives_of_a_reading_against_differences() -> None:
         unknown("A", "paste bend"),
         unknown("B", "paste bend"),
         unknown("white", "white crowding"),
+        unknown("edge", "edge loss"),
     ]
     theta = np.array([u.mean for u in unknowns])
-    theta[7], theta[8], theta[9] = 0.2, -0.03, 0.5
+    theta[7], theta[8], theta[9], theta[10] = 0.2, -0.03, 0.5, 0.15
     cases = [
         ({"A": 3.0, "B": 8.0}, sm.Pour(batch_g=250, white=0.3), sm.View()),
         ({"A": 9.0}, sm.Pour(batch_g=250), sm.View(backing="black")),
