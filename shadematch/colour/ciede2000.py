@@ -9,15 +9,32 @@ in brackets are those of its equations. The same formula: ISO/CIE 11664-6:2014.
 
 from __future__ import annotations
 
+import math
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["POW25", "Parts", "chroma_metric", "g_at", "parts", "pow7", "r_c_at", "s_l_at", "t_at"]
+__all__ = [
+    "POW25",
+    "Parts",
+    "chroma_metric",
+    "g_at",
+    "parts",
+    "pow7",
+    "r_c_at",
+    "s_l_at",
+    "t_at",
+    "t_of",
+]
 
 POW25: Final = 25.0**7
+_T: Final = tuple(
+    (weight * math.cos(math.radians(turn)), -weight * math.sin(math.radians(turn)))
+    for weight, turn in ((-0.17, -30.0), (0.24, 0.0), (0.32, 6.0), (-0.20, -63.0))
+)
+"""T - 1 of (15): weights of cos kh and sin kh for k = 1 to 4, from those of cos(kh + turn)."""
 
 
 def pow7(c: FloatArray) -> FloatArray:
@@ -46,10 +63,27 @@ def s_l_at(mean_lightness: FloatArray) -> FloatArray:
 
 def t_at(h: FloatArray) -> tuple[FloatArray, FloatArray]:
     """T and dT/dh [1/rad] at a mean hue h [rad]."""
-    a, b, c, d = h - np.pi / 6, 2 * h, 3 * h + np.pi / 30, 4 * h - 63 * np.pi / 180
-    value = 1.0 - 0.17 * np.cos(a) + 0.24 * np.cos(b) + 0.32 * np.cos(c) - 0.20 * np.cos(d)  # (15)
-    slope = 0.17 * np.sin(a) - 0.48 * np.sin(b) - 0.96 * np.sin(c) + 0.80 * np.sin(d)
+    cos, sin = np.cos(h), np.sin(h)
+    cos2, sin2 = 2.0 * cos * cos - 1.0, 2.0 * cos * sin
+    cos3, sin3 = cos * (2.0 * cos2 - 1.0), sin * (2.0 * cos2 + 1.0)
+    cos4, sin4 = 2.0 * cos2 * cos2 - 1.0, 2.0 * cos2 * sin2
+    value, slope = np.ones_like(cos), np.zeros_like(cos)
+    turns = (cos, sin), (cos2, sin2), (cos3, sin3), (cos4, sin4)
+    for k, ((p, q), (c, s)) in enumerate(zip(_T, turns, strict=True), start=1):
+        value += p * c + q * s
+        slope += k * (q * c - p * s)
     return value, slope
+
+
+def t_of(cos: FloatArray, sin: FloatArray) -> FloatArray:
+    """T at a mean hue that is given by its cosine and sine."""
+    cos2, sin2 = 2.0 * cos * cos - 1.0, 2.0 * cos * sin
+    # cos 3h = cos h (2 cos 2h - 1), sin 3h = sin h (2 cos 2h + 1), and double angles of 2h
+    value = (_T[0][0] + _T[2][0] * (2.0 * cos2 - 1.0)) * cos
+    value += (_T[0][1] + _T[2][1] * (2.0 * cos2 + 1.0)) * sin
+    value += (_T[1][0] + 2.0 * _T[3][0] * cos2 + 2.0 * _T[3][1] * sin2) * cos2
+    value += 1.0 - _T[3][0]
+    return value
 
 
 class Parts(NamedTuple):

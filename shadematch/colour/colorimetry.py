@@ -28,6 +28,7 @@ __all__ = [
     "ink_on",
     "lab_from_response",
     "lab_to_xyz",
+    "srgb_codes",
     "srgb_margin",
     "srgb_to_hex",
     "srgb_to_xyz",
@@ -191,8 +192,13 @@ def hex_to_srgb(code: str) -> FloatArray:
 
 def srgb_to_hex(rgb: FloatArray) -> str:
     """``#rrggbb`` of one colour with components 0 to 1."""
-    red, green, blue = (int(v) for v in np.rint(255 * np.clip(rgb, 0, 1)))
-    return f"#{red:02x}{green:02x}{blue:02x}"
+    return srgb_codes(np.asarray(rgb)[None])[0]
+
+
+def srgb_codes(rgb: FloatArray) -> list[str]:
+    """``#rrggbb`` of colours with components 0 to 1, shape (t, 3)."""
+    bytes_ = np.rint(255 * np.clip(rgb, 0, 1)).astype(np.uint8).tobytes().hex()
+    return [f"#{bytes_[at : at + 6]}" for at in range(0, len(bytes_), 6)]
 
 
 def ink_on(code: str) -> str:

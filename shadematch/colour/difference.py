@@ -14,12 +14,30 @@ paper. Gradients are those of the side on which the pair lies.
 
 from __future__ import annotations
 
+import math
+from typing import Final
+
 import numpy as np
 
-from shadematch.colour.ciede2000 import POW25, chroma_metric, parts, pow7, r_c_at, t_at
+from shadematch.colour.ciede2000 import (
+    POW25,
+    chroma_metric,
+    g_at,
+    parts,
+    pow7,
+    r_c_at,
+    s_l_at,
+    t_at,
+    t_of,
+)
 from shadematch.support.arrays import FloatArray
 
 __all__ = ["delta_e", "squared_difference"]
+
+_OPPOSITE: Final = 1e-4
+"""1 + cos of the hue difference below which too many digits cancel; 0.8 degrees from 180."""
+_SIXTY, _QUARTER, _RED = (math.radians(angle) for angle in (60.0, 25.0, 85.0))
+_BLUE: Final = math.cos(math.radians(275.0)), math.sin(math.radians(275.0))
 
 
 def delta_e(lab1: FloatArray, lab2: FloatArray) -> FloatArray:
@@ -28,17 +46,55 @@ def delta_e(lab1: FloatArray, lab2: FloatArray) -> FloatArray:
     Parameters
     ----------
     lab1, lab2
-        Shapes (..., 3) that broadcast.
+        Shapes (..., 3) that broadcast. Where both are of single precision the work is, too: twice
+        as fast, and right to some 1e-4.
 
     Returns
     -------
     ndarray
         Shape (...), never negative.
     """
-    p = parts(np.asarray(lab1, dtype=float), np.asarray(lab2, dtype=float))
+    single = all(getattr(lab, "dtype", None) == np.float32 for lab in (lab1, lab2))
+    precision = np.float32 if single else np.float64
+    lab1, lab2 = np.asarray(lab1, dtype=precision), np.asarray(lab2, dtype=precision)
+    tiny = 1e-36 if single else 1e-300  # in place of 0 below a fraction
+    l1, a1, b1 = lab1[..., 0], lab1[..., 1], lab1[..., 2]
+    l2, a2, b2 = lab2[..., 0], lab2[..., 1], lab2[..., 2]
+    # Square roots are several times as fast as `hypot`, sums of products as sines and cosines.
+    stretch = 1.0 + g_at(0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a2 * a2 + b2 * b2)))
+    a1, a2 = stretch * a1, stretch * a2
+    c1, c2 = np.sqrt(a1 * a1 + b1 * b1), np.sqrt(a2 * a2 + b2 * b2)
+    product, mean_c = c1 * c2, 0.5 * (c1 + c2)
+    # The hue difference is dh: this is C1' C2' (1 + cos dh), and Delta H' follows from sin dh and
+    # that. The mean hue points along the sum of both colours' directions.
+    open_ = product + a1 * a2 + b1 * b2
+    d_h = (a1 * b2 - b1 * a2) * np.sqrt(2.0 / np.maximum(open_, tiny))
+    cos, sin = a1 * c2 + a2 * c1, b1 * c2 + b2 * c1
+    length = np.sqrt(np.maximum(cos * cos + sin * sin, tiny))
+    cos, sin = cos / length, sin / length
+    # Degrees from 275, in parts of 25; where the mean hue is 0 to 90 the formula, which does not
+    # wrap, sees it on the far side.
+    from_blue = np.arctan2(_BLUE[0] * sin - _BLUE[1] * cos, _BLUE[0] * cos + _BLUE[1] * sin)
+    from_blue = np.where(from_blue < _RED, from_blue, from_blue - 2.0 * np.pi) / _QUARTER
+    r_t = -r_c_at(mean_c) * np.sin(_SIXTY * np.exp(-from_blue * from_blue))
+    y = (c2 - c1) / (1.0 + 0.045 * mean_c)
+    w = d_h / (1.0 + 0.015 * mean_c * t_of(cos, sin))
+    x = (l2 - l1) / s_l_at(0.5 * (l1 + l2))
+    found = np.sqrt(np.maximum(x * x + y * y + w * w + r_t * y * w, 0.0))  # (22)
+    opposite = open_ < _OPPOSITE * product
+    if np.any(opposite):
+        one, other = (lab[opposite] for lab in np.broadcast_arrays(lab1, lab2))
+        found = np.asarray(found)
+        found[opposite] = _by_angles(one, other)
+    return np.asarray(found)
+
+
+def _by_angles(lab1: FloatArray, lab2: FloatArray) -> FloatArray:
+    """The same from the angles: for hues so far apart that on which side they lie counts."""
+    p = parts(lab1, lab2)
     y, w = p.d_c / p.s_c, p.d_h / p.s_h
     square = (p.d_l / p.s_l) ** 2 + y * y + w * w + p.r_t * y * w
-    return np.asarray(np.sqrt(np.maximum(square, 0.0)))  # (22)
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
 def squared_difference(

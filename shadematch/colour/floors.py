@@ -17,7 +17,7 @@ import numpy as np
 from shadematch.colour.ciede2000 import chroma_metric, g_at, parts, r_c_at, s_l_at, t_at
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["floor", "minorant"]
+__all__ = ["floor", "lightness_floor", "minorant"]
 
 _T_SLOPE2: Final = 0.17 + 4 * 0.24 + 9 * 0.32 + 16 * 0.20  # largest |T''|
 _T_LARGEST: Final = 1.0 + 0.17 + 0.24 + 0.32 + 0.20
@@ -46,6 +46,11 @@ class _Cells(NamedTuple):
     rho_hi: FloatArray
 
 
+def _length(x: FloatArray, y: FloatArray) -> FloatArray:
+    """As `numpy.hypot`, several times as fast; no colour comes near what overflows."""
+    return np.asarray(np.sqrt(x * x + y * y))
+
+
 def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     """Interval evaluation over rectangles [lo, hi] of (a*, b*); shapes (..., 2)."""
     ta, tb = target[..., 1], target[..., 2]
@@ -54,23 +59,23 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     b_near = np.maximum(0.0, np.maximum(b_lo, -b_hi))
     a_far = np.maximum(np.abs(a_lo), np.abs(a_hi))
     b_far = np.maximum(np.abs(b_lo), np.abs(b_hi))
-    t_chroma = np.hypot(ta, tb)
-    g_hi = g_at(0.5 * (t_chroma + np.hypot(a_near, b_near)))
-    g_lo = g_at(0.5 * (t_chroma + np.hypot(a_far, b_far)))
+    t_chroma = _length(ta, tb)
+    g_hi = g_at(0.5 * (t_chroma + _length(a_near, b_near)))
+    g_lo = g_at(0.5 * (t_chroma + _length(a_far, b_far)))
     s_lo, s_hi = 1.0 + g_lo, 1.0 + g_hi
-    c_lo, c_hi = np.hypot(s_lo * a_near, b_near), np.hypot(s_hi * a_far, b_far)
-    t_lo, t_hi = np.hypot(s_lo * ta, tb), np.hypot(s_hi * ta, tb)
+    c_lo, c_hi = _length(s_lo * a_near, b_near), _length(s_hi * a_far, b_far)
+    t_lo, t_hi = _length(s_lo * ta, tb), _length(s_hi * ta, tb)
 
     # Hue of the rectangle: a disc around its centre, in the (a', b') plane.
     s_mid = 0.5 * (s_lo + s_hi)
     a_mid, b_mid = 0.5 * (a_lo + a_hi), 0.5 * (b_lo + b_hi)
     a_half = 0.5 * s_hi * (a_hi - a_lo) + 0.5 * (s_hi - s_lo) * a_far
-    reach = np.hypot(a_half, 0.5 * (b_hi - b_lo))
-    centre = np.hypot(s_mid * a_mid, b_mid)
+    reach = _length(a_half, 0.5 * (b_hi - b_lo))
+    centre = _length(s_mid * a_mid, b_mid)
     known = reach < centre
     width2 = np.arcsin(np.where(known, reach, 0.0) / np.where(known, centre, 1.0))
     t_reach = 0.5 * (s_hi - s_lo) * np.abs(ta)
-    t_centre = np.hypot(s_mid * ta, tb)
+    t_centre = _length(s_mid * ta, tb)
     t_known = t_reach < t_centre
     width1 = np.arcsin(np.where(t_known, t_reach, 0.0) / np.where(t_known, t_centre, 1.0))
     h1 = np.arctan2(tb, s_mid * ta)
@@ -93,7 +98,8 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     wiggle = np.abs(t_slope) * finite + 0.5 * _T_SLOPE2 * finite * finite
     t_top = np.where(known, np.minimum(t_mid + wiggle, _T_LARGEST), _T_LARGEST)
     t_low = np.where(known, np.maximum(t_mid - wiggle, 2.0 - _T_LARGEST), 2.0 - _T_LARGEST)
-    from_blue = np.degrees(np.abs(np.mod(h - np.radians(275.0) + np.pi, 2 * np.pi) - np.pi))
+    turned = (h - np.radians(275.0)) / (2 * np.pi)
+    from_blue = 360.0 * np.abs(turned - np.rint(turned))
     wide = np.where(known, np.degrees(finite), 180.0)
     near_blue = np.maximum(from_blue - wide, 0.0) / 25.0
     if jump.any():
@@ -179,12 +185,12 @@ def floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
     """
     target, lo, hi = (np.asarray(v, dtype=float) for v in (target, lo, hi))
     cells = _cells(target, lo[..., 1:], hi[..., 1:])
-    x = _lightness_floor(target[..., 0], lo[..., 0], hi[..., 0])
+    x = lightness_floor(target[..., 0], lo[..., 0], hi[..., 0])
     # A relative 1e-12 for rounding.
     return np.asarray(np.sqrt(x * x + cells.floor2) * (1.0 - 1e-12))
 
 
-def _lightness_floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
+def lightness_floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
     """What lightness alone says of `floor`, at a tenth of the cost; L* only, shapes (...)."""
     nearest = np.clip(target, lo, hi)
     return np.asarray(np.abs(nearest - target) / s_l_at(0.5 * (nearest + target)) * (1.0 - 1e-12))

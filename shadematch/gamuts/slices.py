@@ -234,8 +234,7 @@ def whole_maps_of(
             few = searcher.space.limits.count() <= _LISTED
             listed = searcher.all_recipes() if few else None
             if listed is not None:
-                answers = listed.look_up(labs[:, None], 0.0)
-                found = [answer.closest for answer in answers]
+                values = listed.look_up(labs[:, None], 0.0).delta_e
             else:
                 steps, _ = doses.cloud.nearest(labs, starts=1)
                 scale = doses.load_per_step / pour.load_per_step
@@ -243,8 +242,8 @@ def whole_maps_of(
                     searcher.closest(lab, hint=hint * scale)
                     for lab, hint in zip(labs, steps, strict=True)
                 ]
-            values = np.array([best.delta_e for best in found])
-            proved = np.array([best.proved for best in found])
+                values = np.array([best.delta_e for best in found])
+                proved = np.array([best.proved for best in found])
         for array in (rows, columns, values, proved):
             array.setflags(write=False)
         maps.append(

@@ -1,7 +1,8 @@
 """Results into tables and out of them.
 
 Tables are written as the results come, a few thousand rows at a time, so that a million targets
-need no more memory than a thousand. A file takes its name once it is complete.
+need no more memory than a thousand; of what `match_many` returns no `Match` is made. A file takes
+its name once it is complete.
 """
 
 from __future__ import annotations
@@ -11,28 +12,28 @@ import itertools
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
-from shadematch.errors import FileError, MissingExtraError, PourError, ShadematchError
-from shadematch.matching.match import Match, ranges_of
-from shadematch.predicting.prediction import model_for
+from shadematch.errors import FileError, PourError, ShadematchError
+from shadematch.keeping.parts import missing, save_parts
+from shadematch.matching.columns import LET_DOWN_MASS, Columns, columns_of
+from shadematch.matching.many import Matches, table_of
+from shadematch.matching.match import Match
+from shadematch.matching.wanted import Wanted
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.unit import UNITS
-from shadematch.support.arrays import FloatArray
 from shadematch.support.files import check_free, spreadsheet_cell, whole_file
 from shadematch.support.models import check_progress, expect, is_finite
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["missing", "recipes_from_frame", "results_frame", "save_results"]
+__all__ = ["recipes_from_frame", "results_frame", "save_results"]
 
 _ROWS: Final = 4096
-_LET_DOWN: Final = ", mass [g]"
 _LARGEST_DOSE: Final = 1e7
 
 
@@ -61,10 +62,13 @@ def save_results(
         For instance from `match_many`; all with one palette and the same let-downs.
     path
         A name that ends in ``.csv`` (commas; UTF-8 that says so, for spreadsheets) or
-        ``.parquet`` (needs pyarrow).
+        ``.parquet`` (needs pyarrow). Without an ending a folder, for what `match_many` returns:
+        its workers write ``part-00000.parquet`` and so on there, one for each `chunk`, each named
+        when it is complete. A run that was killed goes on where it stopped when it is started
+        again.
     replace
         Whether a file that is there may be replaced. Without that it is refused before the first
-        match is made.
+        match is made; in a folder, a part that answers another question.
     progress
         Called with the number of rows written so far.
 
@@ -84,13 +88,15 @@ def save_results(
         If the matches have different palettes or let-downs.
     """
     check_progress(progress)
-    kind = Path(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
+    kind = Path(path).suffix.lower() if isinstance(path, str | os.PathLike) else "?"
+    if not kind and isinstance(matches, Matches) and matches.untouched:
+        return save_parts(matches, path, replace=replace, progress=progress)
     if kind not in (".csv", ".parquet"):
         raise FileError(
             "must end in .csv or .parquet",
             field="path",
             value=str(path),
-            remedy="Choose one of these",
+            remedy="Choose one of these; a folder takes only what match_many returns",
         )
     check_free(path, replace=replace)
     chunks = _chunks(matches)
@@ -140,7 +146,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
         )
     pour = Pour() if pour is None else pour
     expect(pour, Pour, "pour", "Use Pour(...)")
-    weighed = [str(column) for column in frame.columns if str(column).endswith(_LET_DOWN)]
+    weighed = [str(column) for column in frame.columns if str(column).endswith(LET_DOWN_MASS)]
     if weighed:
         raise PourError(
             "has let-downs, which can't be read back",
@@ -192,13 +198,11 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     return recipes
 
 
-def missing(library: str) -> MissingExtraError:
-    """The complaint that a library for tables is missing."""
-    return MissingExtraError.of(library, "tables", field="tables")
-
-
-def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
+def _chunks(matches: Iterable[Match]) -> Iterator[Columns]:
     """Columns of a few thousand matches each."""
+    if isinstance(matches, Matches) and matches.untouched:
+        yield from matches.done_by(table_of)
+        return
     try:
         stream = iter(matches)
     except TypeError:
@@ -230,54 +234,37 @@ def _chunks(matches: Iterable[Match]) -> Iterator[dict[str, list[Any]]]:
         yield _columns(batch)
 
 
-def _columns(batch: Sequence[Match]) -> dict[str, list[Any]]:
-    wanted = np.array([m.target.lab_in(m.view) for m in batch])
-    lab, codes = _colours(batch)
-    half, nine = ranges_of(batch).T
-    columns: dict[str, list[Any]] = {
-        "target": [str(m.target) for m in batch],
-        "target_hex": [m.target.hex for m in batch],
-        **{f"target_{c}": wanted[:, i].tolist() for i, c in enumerate("Lab")},
+def _columns(batch: Sequence[Match]) -> Columns:
+    """Columns of matches that are there already, whatever pours they are of."""
+    rows: dict[object, list[int]] = {}
+    for at, match in enumerate(batch):
+        rows.setdefault((match._question.asked, match.readings), []).append(at)
+    parts, order = [], np.concatenate([*map(np.array, rows.values())])
+    for alike in rows.values():
+        some = [batch[at] for at in alike]
+        asked = some[0]._question.asked
+        parts.append(
+            columns_of(
+                asked,
+                some[0].readings,
+                Wanted(0, 0, tuple(m.target for m in some)),
+                np.array([m._question.labs for m in some]),
+                steps=np.array([asked.steps_of(m.recipe) for m in some]),
+                delta_e=np.array([m.delta_e for m in some]),
+                bound=np.array([m.bound for m in some]),
+                proved=np.array([m.proved for m in some]),
+            )
+        )
+    if len(parts) == 1:
+        return parts[0]
+    back = np.argsort(order)
+    return {
+        name: np.concatenate([np.asarray(part[name]) for part in parts])[back] for name in parts[0]
     }
-    unit = batch[0].palette.unit
-    for name in batch[0].palette.names:
-        columns[f"{name} [{unit}]"] = [m.recipe.doses.get(name, 0.0) for m in batch]
-    for let_down in batch[0].let_downs:
-        columns[f"{let_down}{_LET_DOWN}"] = [
-            float(sum(p.mass_g for p in m.recipe.weighed if p.let_down == let_down)) for m in batch
-        ]
-    columns |= {
-        f"total_{unit}": [m.recipe.total for m in batch],
-        f"load_{unit}_per_100g": [m.recipe.load for m in batch],
-        "tubes": [m.recipe.tubes for m in batch],
-        "delta_e": [m.delta_e for m in batch],
-        "half_within": half.tolist(),
-        "nine_in_ten_within": nine.tolist(),
-        "bound": [m.bound for m in batch],
-        "proved": [m.proved for m in batch],
-        **{f"predicted_{c}": lab[:, i].tolist() for i, c in enumerate("Lab")},
-        "predicted_hex": codes,
-    }
-    return columns
-
-
-def _colours(batch: Sequence[Match]) -> tuple[FloatArray, list[str]]:
-    """Predicted CIELAB, shape (m, 3), and hex codes."""
-    first = batch[0]
-    model = model_for(first.palette, first.pour.thickness_cm, first.pour.white, first.view)
-    alike = all(m.pour == first.pour and m.view == first.view for m in batch)
-    if model.scattering_pigments or not alike:
-        # One by one, as each draws itself.
-        return np.array([m.predicted.lab for m in batch]), [m.predicted.hex for m in batch]
-    names = first.palette.names
-    doses = np.array([[m.recipe.doses.get(n, 0.0) for n in names] for m in batch])
-    xyz = model.xyz(doses * 100.0 / first.pour.batch_g)
-    rgb, _ = xyz_to_srgb(xyz, model.white)
-    return xyz_to_lab(xyz, model.white), [srgb_to_hex(row) for row in rgb]
 
 
 def _write_csv(
-    place: Path, chunks: Iterable[dict[str, list[Any]]], progress: Callable[[int], None] | None
+    place: Path, chunks: Iterable[Columns], progress: Callable[[int], None] | None
 ) -> int:
     done = 0
     with place.open("w", encoding="utf-8-sig", newline="") as stream:
@@ -285,7 +272,8 @@ def _write_csv(
         for columns in chunks:
             if not done:
                 writer.writerow(map(spreadsheet_cell, columns))
-            for row in zip(*columns.values(), strict=True):
+            plain = (c.tolist() if isinstance(c, np.ndarray) else c for c in columns.values())
+            for row in zip(*plain, strict=True):
                 writer.writerow(map(spreadsheet_cell, row))
                 done += 1
             if progress is not None:
@@ -294,7 +282,7 @@ def _write_csv(
 
 
 def _write_parquet(
-    place: Path, chunks: Iterable[dict[str, list[Any]]], progress: Callable[[int], None] | None
+    place: Path, chunks: Iterable[Columns], progress: Callable[[int], None] | None
 ) -> int:
     try:
         import pyarrow as pa

@@ -14,7 +14,7 @@ from shadematch.calibration.rows import column_of
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import ColourError, ShadematchError
 from shadematch.keeping.files import read
-from shadematch.keeping.results import missing
+from shadematch.keeping.parts import missing
 from shadematch.studio.target import Target
 from shadematch.support.models import expect, is_finite, listed
 from shadematch.support.readers import Row, is_number, table_of, table_text, with_points

@@ -1,39 +1,157 @@
-"""Many targets in, whole centimetres out for each."""
+"""Many targets in, whole centimetres out for each.
+
+The answers are columns all the way (`shadematch.search.answers`); a `Match` is made when somebody
+takes one, and tables are made without any.
+"""
 
 from __future__ import annotations
 
 import contextlib
-import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeVar
 
 import numpy as np
 
 from shadematch.colour.illuminant import Light
 from shadematch.errors import PourError
 from shadematch.matching.asked import checked_asked
+from shadematch.matching.columns import Columns, columns_of
 from shadematch.matching.match import TOLERANCE, Match, checked_choice, match_of
 from shadematch.matching.question import Asked, Question
 from shadematch.matching.robust import RobustAnswer, robust_answer
+from shadematch.matching.wanted import Wanted, pieces_of
 from shadematch.predicting.readings import Readings
-from shadematch.search.all_recipes import Answer
+from shadematch.search.answers import Answers
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown
-from shadematch.studio.target import HoldsTarget, Target, as_target
+from shadematch.studio.target import HoldsTarget
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_progress
 
-__all__ = ["match_many"]
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Matches", "Way", "match_many", "table_of"]
 
 _LARGEST_CHUNK: Final = 10_000_000
+_T = TypeVar("_T")
+
+
+class Way(NamedTuple):
+    """How all targets are answered.
+
+    Attributes
+    ----------
+    asked, tolerance, readings
+        The question but its colours.
+    counted
+        Whether slips and pastes count in the choice.
+    """
+
+    asked: Asked
+    tolerance: float
+    readings: Readings
+    counted: bool
+
+
+class _Solved(NamedTuple):
+    """What is found for a piece of the catalogue."""
+
+    labs: FloatArray
+    answers: Answers
+    sure: list[RobustAnswer] | None
+
+
+class Matches(Iterator[Match]):
+    """The answers of `match_many`, in the order of the targets; each `Match` made when it is taken.
+
+    `shadematch.save_results` and `shadematch.keeping.results.results_frame` make their tables
+    from what has not been taken yet, without a `Match` for each.
+    """
+
+    def __init__(
+        self,
+        pieces: Iterator[Wanted],
+        way: Way,
+        executor: Executor | None,
+        progress: Callable[[int], None] | None,
+    ) -> None:
+        self.way = way
+        self._pieces, self._executor, self._progress = pieces, executor, progress
+        self._stream: Iterator[Match] | None = None
+
+    def __next__(self) -> Match:
+        if self._stream is None:
+            self._stream = self._made()
+        return next(self._stream)
+
+    @property
+    def untouched(self) -> bool:
+        """Whether no match has been taken yet."""
+        return self._stream is None
+
+    def _made(self) -> Iterator[Match]:
+        asked, tolerance, readings, _ = self.way
+        done = 0
+        for wanted, (labs, answers, sure) in self.worked(_solve, self._pieces):
+            for at, answer in enumerate(answers):
+                question = Question(asked, labs[at])
+                own = None if sure is None else sure[at]
+                yield match_of(question, wanted.target(at), tolerance, answer, readings, own)
+            done += len(wanted)
+            if self._progress is not None:
+                self._progress(done)
+
+    def done_by(self, work: Callable[[Way, Wanted], _T]) -> Iterator[_T]:
+        """What `work` gives for each piece of the catalogue, in order; takes all of them.
+
+        Parameters
+        ----------
+        work
+            Called in the executor's workers, where there are any, so it must be one that can
+            be sent there.
+        """
+        pieces, self._stream, done = self._pieces, iter(()), 0
+        for wanted, result in self.worked(work, pieces):
+            yield result
+            done += len(wanted)
+            if self._progress is not None:
+                self._progress(done)
+
+    def worked(
+        self, work: Callable[[Way, Wanted], _T], pieces: Iterator[Wanted]
+    ) -> Iterator[tuple[Wanted, _T]]:
+        """Pieces and what comes of each, a few ahead of what is taken."""
+        waiting: deque[tuple[Wanted, Future[_T]]] = deque()
+        ahead = 2 * (getattr(self._executor, "_max_workers", None) or 2) if self._executor else 1
+        while True:
+            while len(waiting) < ahead and (wanted := next(pieces, None)) is not None:
+                waiting.append((wanted, self._submitted(work, wanted)))
+            if not waiting:
+                return
+            wanted, future = waiting.popleft()
+            try:
+                result = future.result()
+            except BrokenExecutor:  # a worker died: its piece is done here, and nothing is lost
+                result = work(self.way, wanted)
+            yield wanted, result
+
+    def _submitted(self, work: Callable[[Way, Wanted], _T], wanted: Wanted) -> Future[_T]:
+        if self._executor is not None:
+            # An executor that has lost a worker takes no more work; the rest is then done here.
+            with contextlib.suppress(BrokenExecutor):
+                return self._executor.submit(work, self.way, wanted)
+        future: Future[_T] = Future()
+        future.set_result(work(self.way, wanted))
+        return future
 
 
 def match_many(
-    targets: Iterable[HoldsTarget | str],
+    targets: Iterable[HoldsTarget | str] | FloatArray | pd.DataFrame,
     *,
     palette: Palette | None = None,
     pour: Pour | None = None,
@@ -50,19 +168,22 @@ def match_many(
     executor: Executor | None = None,
     progress: Callable[[int], None] | None = None,
     chunk: int = 2048,
-) -> Iterator[Match]:
-    """The doses for many colours, one after the other, the same as `match` gives for each.
+) -> Matches:
+    """The doses for many colours, the same as `match` gives for each.
 
     Up to three million permitted recipes (1 kg of five pastes has 1.2 million) the colours of
     all recipes are computed once and kept in a tree, which takes seconds, if there are enough
-    targets for that to pay; each target then takes well under a millisecond. Else each target
-    is searched for by itself.
+    targets for that to pay; each target then takes some hundredths of a millisecond. Else each
+    target is searched for by itself. Nothing is done before the first match is taken or a table
+    is made.
 
     Parameters
     ----------
     targets
         Any iterable; it is read as the results are taken, `chunk` targets at a time, so that
-        memory does not grow with their number.
+        memory does not grow with their number. Or CIELAB under the light of `view`, an array of
+        shape (t, 3); or a data frame with columns L, a, b (D65, 2 degrees) or hex: these are the
+        fastest, since no `Target` is made of them.
     palette, pour, view, tolerance, max_pigments, must_use, must_avoid, lights, let_downs
         As for `match`.
     robust, dose_slip, scale_g
@@ -76,10 +197,11 @@ def match_many(
     chunk
         Targets in one piece of work.
 
-    Yields
-    ------
-    Match
-        In the order of the targets.
+    Returns
+    -------
+    Matches
+        An iterator in the order of the targets; `save_results` makes a table of it without a
+        `Match` for each.
 
     Raises
     ------
@@ -104,17 +226,7 @@ def match_many(
             value=chunk,
             remedy="A few thousand suit most machines",
         )
-    try:
-        stream = iter(() if isinstance(targets, str) else targets)
-    except TypeError:
-        stream = None
-    if stream is None or isinstance(targets, str):
-        raise PourError(
-            "is no list of targets",
-            field="targets",
-            value=targets,
-            remedy="For one target use match",
-        )
+    pieces = pieces_of(targets, asked.view, chunk)
     if executor is not None and not callable(getattr(executor, "submit", None)):
         raise PourError(
             "is no executor",
@@ -124,71 +236,36 @@ def match_many(
         )
     check_progress(progress)
     counted, readings = checked_choice(asked, robust, dose_slip, scale_g)
-    way = _Way(asked, TOLERANCE if tolerance is None else tolerance, readings, counted)
-    return _stream(stream, way, executor, progress, chunk)
+    way = Way(asked, TOLERANCE if tolerance is None else tolerance, readings, counted)
+    return Matches(pieces, way, executor, progress)
 
 
-class _Way(NamedTuple):
-    """How all targets are answered."""
-
-    asked: Asked
-    tolerance: float
-    readings: Readings
-    counted: bool
-
-
-def _stream(
-    targets: Iterator[HoldsTarget | str],
-    way: _Way,
-    executor: Executor | None,
-    progress: Callable[[int], None] | None,
-    chunk: int,
-) -> Iterator[Match]:
-    waiting: deque[tuple[list[Target], FloatArray, Future[list[_Solved]]]] = deque()
-    workers = getattr(executor, "_max_workers", None) or 2
-    done = 0
-    more = True
-    while more or waiting:
-        while more and len(waiting) < (2 * workers if executor else 1):
-            goals = [as_target(t) for t in itertools.islice(targets, chunk)]
-            more = len(goals) == chunk
-            if not goals:
-                break
-            labs = np.array([[goal.lab_in(view) for view in way.asked.views] for goal in goals])
-            waiting.append((goals, labs, _submitted(executor, way, labs)))
-        if not waiting:
-            return
-        goals, labs, future = waiting.popleft()
-        try:
-            answers = future.result()
-        except BrokenExecutor:  # a worker died: its chunk is done here, and nothing is lost
-            answers = _solve(way, labs)
-        for goal, lab, (answer, sure) in zip(goals, labs, answers, strict=True):
-            question = Question(way.asked, lab)
-            yield match_of(question, goal, way.tolerance, answer, way.readings, sure)
-            done += 1
-        if progress is not None:
-            progress(done)
-
-
-_Solved = tuple[Answer, RobustAnswer | None]
-
-
-def _submitted(executor: Executor | None, way: _Way, labs: FloatArray) -> Future[list[_Solved]]:
-    if executor is not None:
-        # An executor that has lost a worker takes no more work; the rest is then done here.
-        with contextlib.suppress(BrokenExecutor):
-            return executor.submit(_solve, way, labs)
-    future: Future[list[_Solved]] = Future()
-    future.set_result(_solve(way, labs))
-    return future
-
-
-def _solve(way: _Way, labs: FloatArray) -> list[_Solved]:
-    """What is found for targets, shape (t, v, 3); in a worker."""
+def _solve(way: Way, wanted: Wanted) -> _Solved:
+    """What is found for a piece; in a worker."""
     asked, tolerance, readings, counted = way
+    labs = wanted.labs(asked.views)
     answers = asked.searcher.answers(labs, tolerance)
-    return [
-        (answer, robust_answer(asked, lab, answer, tolerance, readings) if counted else None)
-        for lab, answer in zip(labs, answers, strict=True)
-    ]
+    sure = None
+    if counted:
+        pairs = zip(labs, answers, strict=True)
+        sure = [robust_answer(asked, lab, each, tolerance, readings) for lab, each in pairs]
+    return _Solved(labs, answers, sure)
+
+
+def table_of(way: Way, wanted: Wanted) -> Columns:
+    """The same as the columns of a table; in a worker."""
+    labs, answers, sure = _solve(way, wanted)
+    steps, delta_e = answers.frugal, answers.frugal_delta_e
+    if sure is not None:
+        steps = np.array([each.frugal.steps for each in sure])
+        delta_e = np.array([each.frugal.delta_e for each in sure])
+    return columns_of(
+        way.asked,
+        way.readings,
+        wanted,
+        labs,
+        steps=steps,
+        delta_e=delta_e,
+        bound=answers.bound,
+        proved=answers.proved,
+    )

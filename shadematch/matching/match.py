@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
-import numpy as np
-
 from shadematch.colour.illuminant import Light
 from shadematch.matching.asked import checked_asked
 from shadematch.matching.question import Asked, Choice, Question
@@ -17,20 +15,18 @@ from shadematch.matching.robust import (
     Expected,
     RobustAnswer,
     robust_answer,
-    uncertainty_of,
 )
 from shadematch.matching.shades import Shades, shades_of
 from shadematch.matching.verdict import Verdict, verdict_of
 from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.readings import Readings, checked_readings
 from shadematch.predicting.spread import Spread, spread
-from shadematch.search.all_recipes import Answer
+from shadematch.search.answers import Answer
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
 from shadematch.support.models import expect
 from shadematch.support.report import (
     Apart,
@@ -42,7 +38,7 @@ from shadematch.support.report import (
     rows_of,
 )
 
-__all__ = ["TOLERANCE", "Match", "Rule", "checked_choice", "match", "match_of", "ranges_of"]
+__all__ = ["TOLERANCE", "Match", "Rule", "checked_choice", "match", "match_of"]
 
 TOLERANCE: Final = 0.5
 """CIEDE2000 that nobody sees (common practice, no source)."""
@@ -377,26 +373,6 @@ def checked_choice(
     expect(robust, bool, "robust", "Give True or False")
     readings = checked_readings(dose_slip, scale_g, asked.pour.batch_g, asked.palette.unit)
     return bool(robust) or asked.palette.uncertainty is not None, readings
-
-
-def ranges_of(matches: Sequence[Match]) -> FloatArray:
-    """What CIEDE2000 stays within half the time, and nine times in ten, shape (k, 2).
-
-    Linear and therefore quick (`shadematch.predicting.uncertainty`), for tables; `Match.spread` is
-    the full model.
-    """
-    alike: dict[tuple[Asked, Readings, object], list[int]] = {}
-    for at, each in enumerate(matches):
-        key = each._question.asked, each.readings, each.target.covariance
-        alike.setdefault(key, []).append(at)
-    found = np.empty((len(matches), 2))
-    for (asked, readings, doubt), rows in alike.items():
-        steps = np.array([asked.steps_of(matches[at].recipe) for at in rows])
-        aims = np.array([matches[at]._question.labs for at in rows])
-        colours = uncertainty_of(asked, readings).colours(steps * asked.step_sizes)
-        ranges = colours.within(aims, None if doubt is None else np.array(doubt))
-        found[rows] = np.stack(ranges, axis=1)
-    return found
 
 
 def match_of(

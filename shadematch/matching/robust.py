@@ -28,7 +28,7 @@ from shadematch.colour.floors import minorant
 from shadematch.matching.question import Asked, Choice, Question
 from shadematch.predicting.readings import Readings
 from shadematch.predicting.uncertainty import Uncertainty
-from shadematch.search.all_recipes import Answer
+from shadematch.search.answers import Answer
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Expected", "RobustAnswer", "expected_of", "robust_answer", "uncertainty_of"]

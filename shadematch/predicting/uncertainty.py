@@ -17,7 +17,7 @@ from typing import Final, Literal, NamedTuple
 import numpy as np
 
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
-from shadematch.colour.expected import differences, nine_in_ten, normal_points, root_of
+from shadematch.colour.expected import differences, half_and_nine_in_ten, normal_points, root_of
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import observation
 from shadematch.optics.layer import Layer, Surroundings, backing_slope, reflectance
@@ -53,6 +53,8 @@ _STEP: Final = 0.02
 their error is a sixth of its square."""
 _CHUNK: Final = 256
 _POINTS: Final = 512
+_FEW: Final = 16
+"""Recipes whose points stay in a processor's cache."""
 _NOTHING: Final = PaletteUncertainty()
 
 
@@ -134,16 +136,17 @@ class Colours(NamedTuple):
             doubt = np.asarray(np.kron(np.ones((lights, lights)), aim_covariance))
         goals = np.broadcast_to(aims, self.lab.shape)
         found = [np.empty((0, 2))]
-        for i in range(0, len(self.lab), _CHUNK):
-            rows = slice(i, i + _CHUNK)
+        for i in range(0, len(self.lab), _FEW):
+            rows = slice(i, i + _FEW)
             values = differences(
                 self.lab[rows],
                 goals[rows, None],
                 self.covariance[rows],
                 aim_covariance=doubt,
                 count=_POINTS,
+                single=True,
             )
-            found.append(np.stack([np.median(values, axis=1), nine_in_ten(values)], axis=1))
+            found.append(half_and_nine_in_ten(values).T)
         half, nine = np.concatenate(found).T
         return half, nine
 

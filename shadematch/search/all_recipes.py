@@ -20,13 +20,14 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from shadematch.colour.difference import delta_e
-from shadematch.colour.floors import floor
+from shadematch.colour.floors import floor, lightness_floor
+from shadematch.search.answers import Answers
 from shadematch.search.limits import DoseLimits
 from shadematch.search.nearness import lengths
 from shadematch.search.whole import Solution
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["LARGEST", "STRAY", "AllRecipes", "Answer"]
+__all__ = ["LARGEST", "STRAY", "AllRecipes"]
 
 LARGEST: Final = 3_000_000
 """Most recipes that are listed; about 80 bytes each, 24 more for every further view."""
@@ -37,23 +38,13 @@ _LEAF: Final = 32
 _NO_LIMIT: Final = int(np.iinfo(np.intp).max)
 _SLACK: Final = 1e-9
 """For rounding, of CIEDE2000 and of paste."""
-_PAIRS: Final = 4096
-
-
-class Answer(NamedTuple):
-    """Everything found for one target; doses in steps.
-
-    Attributes
-    ----------
-    closest
-        The whole recipe with the smallest CIEDE2000.
-    frugal
-        The one with the least paste among those that the tolerance lets count; `bound` is the
-        least paste [dose steps].
-    """
-
-    closest: Solution
-    frugal: Solution
+_TARGETS: Final = 1024
+"""Looked up in one go ..."""
+_FEW_TARGETS: Final = 16
+"""... and where the tolerance lets very many recipes count."""
+_WIDE: Final = 2.0
+_PAIRS: Final = 8192
+_HEAP: Final = 31 << 20
 
 
 @dataclass(frozen=True)
@@ -84,6 +75,18 @@ class _Asked(NamedTuple):
         return _Asked(self.targets[rows], self.most[rows], self.max_tubes)
 
 
+class _Near(NamedTuple):
+    """Recipes that are near targets, by target; shapes (n,)."""
+
+    who: IntArray  # which target
+    place: IntArray  # position of the recipe
+    values: FloatArray  # CIEDE2000
+    rank: IntArray
+
+    def at(self, rows: IntArray | BoolArray) -> _Near:
+        return _Near(self.who[rows], self.place[rows], self.values[rows], self.rank[rows])
+
+
 class AllRecipes:
     """Every permitted recipe with its colours.
 
@@ -109,6 +112,9 @@ class AllRecipes:
     ) -> None:
         from scipy.spatial import cKDTree  # slow to import, so late
 
+        # Once a block of this size is given back, the C library keeps as much at hand (`mallopt`);
+        # else what each array call needs is asked of the system anew, at twice the time.
+        np.empty(_HEAP, dtype=np.uint8)
         # Ties: less paste comes first, then the order of doses.
         paste = np.round(steps @ limits.paste, 9)
         order = np.argsort(paste, kind="stable")
@@ -133,7 +139,7 @@ class AllRecipes:
         while len(self._levels[0].lo) > 1:
             self._levels.insert(0, _parents(self._levels[0]))
 
-    def look_up(self, targets: FloatArray, tolerance: float) -> list[Answer]:
+    def look_up(self, targets: FloatArray, tolerance: float) -> Answers:
         """Closest and frugal recipes, exactly.
 
         Parameters
@@ -144,19 +150,26 @@ class AllRecipes:
             CIEDE2000 by which a recipe may be farther than the closest and still count as no
             worse.
         """
-        results: list[Answer] = []
-        for i in range(0, len(targets), 512):
-            chunk = np.asarray(targets[i : i + 512], dtype=float)
-            none = np.full(len(chunk), np.inf)
-            best, place = self._settled_nearest(_Asked(chunk, none, _NO_LIMIT), none)
-            # Equally short ones as the closest are looked at too.
-            most = self._paste.ravel()[place] + _SLACK
-            lean = self._settled_least(_Asked(chunk, most, _NO_LIMIT), best + tolerance)
-            results += [
-                Answer(self._found(at, value), self._found(*frugal, paste=True))
-                for at, value, frugal in zip(place.tolist(), best.tolist(), lean, strict=True)
-            ]
-        return results
+        if not len(targets):
+            return Answers.of([])
+        step = _TARGETS if tolerance <= _WIDE else _FEW_TARGETS
+        parts = [
+            self._settled_both(np.asarray(targets[i : i + step], dtype=float), tolerance)
+            for i in range(0, len(targets), step)
+        ]
+        best, place, value, lean = (np.concatenate(each) for each in zip(*parts, strict=True))
+        paste, yes = self._paste.ravel(), np.ones(len(place), dtype=bool)
+        return Answers(
+            closest=self._steps[place],
+            delta_e=best,
+            bound=best,
+            proved=yes,
+            frugal=self._steps[lean],
+            frugal_delta_e=value,
+            least_paste=paste[lean],
+            frugal_proved=yes,
+            boxes=np.zeros((len(place), 2), dtype=np.intp),
+        )
 
     def closest(
         self,
@@ -168,10 +181,13 @@ class AllRecipes:
     ) -> Solution:
         """The closest recipe of one target, shape (v, 3); see `Searcher.closest`."""
         asked = self._asked(target, max_paste, max_tubes)
-        best, place = self._settled_nearest(asked, np.array([below]))
-        if place[0] < 0:
-            return Solution(None, np.inf, below, True, 0)
-        return self._found(int(place[0]), float(best[0]))
+        while True:
+            best, place = self._nearest(asked, below)
+            if place is None:
+                return Solution(None, np.inf, below, True, 0)
+            # Once the best is right, no other can be better, at its least.
+            if not self._made_right(np.array([place])):
+                return self._found(place, best)
 
     def least(
         self,
@@ -182,10 +198,12 @@ class AllRecipes:
     ) -> Solution:
         """The recipe with the least paste; see `Searcher.least`."""
         asked = self._asked(target, less_than - 2.0 * _SLACK, None)
-        (at, value), *_ = self._settled_least(asked, np.array([within]))
-        if np.isinf(value):
-            return Solution(None, np.inf, less_than, True, 0)
-        return self._found(at, value, paste=True)
+        while True:
+            value, place = self._least(asked, within)
+            if place is None:
+                return Solution(None, np.inf, less_than, True, 0)
+            if not self._made_right(np.array([place])):
+                return self._found(place, value, paste=True)
 
     def within(
         self, target: FloatArray, norms: Sequence[FloatArray], limit: float
@@ -257,61 +275,83 @@ class AllRecipes:
         self._vague[leaf, column] = False
         return True
 
-    def _settled_nearest(self, asked: _Asked, below: FloatArray) -> tuple[FloatArray, IntArray]:
-        """As `_nearest`: once the best is right, no other can be better, at its least."""
-        while True:
-            best, place = self._nearest(asked, below)
-            if not self._made_right(place):
-                return best, place
-
-    def _settled_least(self, asked: _Asked, within: FloatArray) -> list[tuple[int, float]]:
-        while True:
-            found = self._least(asked, within)
-            places = np.array([at for at, value in found if np.isfinite(value)], dtype=np.intp)
-            if not self._made_right(places):
-                return found
+    def _settled_both(
+        self, targets: FloatArray, tolerance: float
+    ) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
+        """As `_both`, on colours that are right."""
+        best, place, value, lean = self._both(targets, tolerance)
+        while self._vague is not None:
+            vague = self._vague.ravel()
+            # The closest first: what is frugal hangs on it.
+            for places in (place, lean):
+                rows = np.flatnonzero(vague[places])
+                if rows.size:
+                    break
+            else:
+                break
+            self._made_right(places[rows])
+            again = self._both(targets[rows], tolerance)
+            best[rows], place[rows], value[rows], lean[rows] = again
+        return best, place, value, lean
 
     # --- the tree
 
-    def _nearest(self, asked: _Asked, below: FloatArray) -> tuple[FloatArray, IntArray]:
-        """CIEDE2000 and position of the closest recipe of each target; position -1 for none."""
-        count, size = len(asked.targets), self._rank.shape[1]
-        best, rank, place = below.copy(), np.full(count, -1), np.full(count, -1)
+    def _both(
+        self, targets: FloatArray, tolerance: float
+    ) -> tuple[FloatArray, IntArray, FloatArray, IntArray]:
+        """CIEDE2000 and position of the closest recipe of each target, then of the frugal one."""
+        asked = _Asked(targets, np.full(len(targets), np.inf), _NO_LIMIT)
+        first = self._dive(targets)
+        known = self._values(asked, first)
+        # What is good enough however close the closest is limits the paste of the frugal one.
+        enough = np.where(known <= tolerance, self._paste[first], np.inf).min(axis=1)
+        found = self._within(asked, known.min(axis=1), tolerance, enough + _SLACK)
+        best = np.minimum.reduceat(found.values, _starts(found.who))
+        closest = found.at(found.values == best[found.who])
+        closest = closest.at(_firsts(closest.who, closest.rank))
+        near = found.at(found.values <= (best + tolerance)[found.who])
+        paste = self._paste.ravel()[near.place]
+        least = np.minimum.reduceat(paste, _starts(near.who))
+        lean = near.at(paste == least[near.who])
+        lean = lean.at(_firsts(lean.who, lean.values, lean.rank))
+        return best, closest.place, lean.values, lean.place
 
-        def visit(who: IntArray, leaf: IntArray) -> None:
-            values = self._values(asked.at(who), leaf)
-            least = values.min(axis=1)
-            # Ties go to the recipe that comes first in rank.
-            ranks = np.where(values == least[:, None], self._rank[leaf], _NO_LIMIT)
-            column = np.argmin(ranks, axis=1)
-            ranks = ranks[np.arange(who.size), column]
-            order = np.lexsort((ranks, least, who))
-            row = order[np.unique(who[order], return_index=True)[1]]
-            t = who[row]
-            row = row[(least[row] < best[t]) | ((least[row] == best[t]) & (ranks[row] < rank[t]))]
-            t = who[row]
-            best[t], rank[t] = least[row], ranks[row]
-            place[t] = leaf[row] * size + column[row]
+    def _nearest(self, asked: _Asked, below: float) -> tuple[float, int | None]:
+        """CIEDE2000 and position of the closest recipe of one target; None for none."""
+        known = self._values(asked, self._dive(asked.targets)).min(axis=1)
+        found = self._within(asked, np.minimum(known, below))
+        found = found.at(found.values < below)
+        first = found.at(_firsts(found.who, found.values, found.rank))
+        return (float(first.values[0]), int(first.place[0])) if first.who.size else (below, None)
 
-        visit(np.arange(count), self._dive(asked.targets))
-        who, leaf, nearest = self._walk(asked, best)
-        # The nearest leaf first; it often rules the others out.
-        for _ in range(3):
-            keep = nearest <= best[who]
-            who, leaf, nearest = who[keep], leaf[keep], nearest[keep]
-            if not who.size:
-                break
-            order = np.lexsort((nearest, who))
-            first = order[np.unique(who[order], return_index=True)[1]]
-            visit(who[first], leaf[first])
-            rest = np.ones(who.size, dtype=bool)
-            rest[first] = False
-            who, leaf, nearest = who[rest], leaf[rest], nearest[rest]
-        keep = nearest <= best[who]
-        for part in np.array_split(np.flatnonzero(keep), max(1, keep.sum() // _PAIRS)):
-            if part.size:
-                visit(who[part], leaf[part])
-        return best, place
+    def _least(self, asked: _Asked, within: float) -> tuple[float, int | None]:
+        """The same of the recipe with the least paste up to a CIEDE2000."""
+        found = self._within(asked, np.array([within]))
+        paste = self._paste.ravel()[found.place]
+        first = found.at(_firsts(found.who, paste, found.values, found.rank))
+        return (float(first.values[0]), int(first.place[0])) if first.who.size else (np.inf, None)
+
+    def _within(
+        self,
+        asked: _Asked,
+        within: FloatArray,
+        tolerance: float = 0.0,
+        enough: FloatArray | None = None,
+    ) -> _Near:
+        """Recipes with CIEDE2000 up to `within`, shape (t,), and others.
+
+        With no more paste than `enough`, shape (t,), up to `tolerance` more.
+        """
+        who, leaf = self._walk(asked, within, tolerance, asked.most if enough is None else enough)
+        size, parts = self._rank.shape[1], []
+        for part in np.array_split(np.arange(who.size), max(1, who.size // _PAIRS)):
+            values = self._values(asked.at(who[part]), leaf[part])
+            row, column = np.nonzero(values <= (within + tolerance)[who[part]][:, None])
+            place = leaf[part][row] * size + column
+            parts.append(
+                _Near(who[part][row], place, values[row, column], self._rank.ravel()[place])
+            )
+        return _Near(*(np.concatenate(each) for each in zip(*parts, strict=True)))
 
     def _near(self, targets: FloatArray, level: _Level, node: IntArray) -> FloatArray:
         """Floors of the worst CIEDE2000 of nodes, for targets of shape (..., v, 3)."""
@@ -329,41 +369,35 @@ class AllRecipes:
             node = children[np.arange(len(node)), np.argmin(near + 1e-6 * away, axis=1)]
         return node
 
-    def _walk(self, asked: _Asked, within: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:
-        """Pairs of targets and leaves that can hold what is sought, and floors of CIEDE2000.
-
-        Sought are recipes with CIEDE2000 up to `within`, shape (t,).
-        """
+    def _walk(
+        self, asked: _Asked, within: FloatArray, tolerance: float, enough: FloatArray
+    ) -> tuple[IntArray, IntArray]:
+        """Pairs of targets and leaves that can hold what `_within` seeks, by target."""
         who = np.arange(len(asked.targets))
-        node, near = np.zeros_like(who), np.zeros(len(who))
-        limited = bool(np.isfinite(asked.most).any())
+        node = np.zeros_like(who)
         for level in self._levels[1:]:
             who = np.repeat(who, 4)
             node = (4 * node[:, None] + np.arange(4)).ravel()
-            if limited:
-                keep: BoolArray = level.least[node] <= asked.most[who]
-                who, node = who[keep], node[keep]
-            near = self._near(asked.targets[who], level, node) - _SLACK
-            keep = near <= within[who]
-            who, node, near = who[keep], node[keep], near[keep]
-        return who, node, near
+            least = level.least[node]
+            most = np.where(least <= enough[who], within[who] + tolerance, within[who]) + _SLACK
+            keep: BoolArray = least <= asked.most[who]
+            # Lightness costs little and rules many out.
+            light = lightness_floor(
+                asked.targets[who][..., 0], level.lo[node][..., 0], level.hi[node][..., 0]
+            )
+            keep &= light.max(axis=-1) <= most
+            who, node, most = who[keep], node[keep], most[keep]
+            keep = self._near(asked.targets[who], level, node) <= most
+            who, node = who[keep], node[keep]
+        return who, node
 
-    def _least(self, asked: _Asked, within: FloatArray) -> list[tuple[int, float]]:
-        """Position and CIEDE2000 of the recipe with the least paste within limits."""
-        who, leaf, _ = self._walk(asked, within)
-        best: list[tuple[float, float, int, int]]
-        best = [(np.inf, np.inf, _NO_LIMIT, 0) for _ in asked.targets]
-        for part in np.array_split(np.arange(who.size), max(1, who.size // _PAIRS)):
-            if not part.size:
-                continue
-            values = self._values(asked.at(who[part]), leaf[part])
-            row, column = np.nonzero(values <= within[who[part]][:, None])
-            paste = self._paste[leaf[part][row], column]
-            ranks = self._rank[leaf[part][row], column]
-            order = np.lexsort((ranks, values[row, column], paste, who[part][row]))
-            first = order[np.unique(who[part][row][order], return_index=True)[1]]
-            for k in first:
-                at = int(leaf[part][row[k]] * self._rank.shape[1] + column[k])
-                mine = (float(paste[k]), float(values[row[k], column[k]]), int(ranks[k]), at)
-                best[who[part][row[k]]] = min(best[who[part][row[k]]], mine)
-        return [(at, value) for _, value, _, at in best]
+
+def _starts(who: IntArray) -> IntArray:
+    """Where each target's rows begin; rows come by target, and each has some."""
+    return np.flatnonzero(np.append(True, who[1:] != who[:-1])[: who.size])
+
+
+def _firsts(who: IntArray, *keys: FloatArray | IntArray) -> IntArray:
+    """Of the rows of each target, the one that comes first by keys, the weightiest first."""
+    order = np.lexsort((*keys[::-1], who))
+    return np.asarray(order[_starts(who[order])])

@@ -76,7 +76,7 @@ def minimax(space: Space, targets: FloatArray, start: FloatArray) -> tuple[Float
         bounds=[*zip(low, high, strict=True), (0.0, None)],
         constraints=constraints,
         method="SLSQP",
-        options={"maxiter": 120, "ftol": 1e-10},
+        options={"maxiter": 120, "ftol": 1e-16},
     )
     steps = np.asarray(np.clip(found.x[:n], low, high), dtype=float)
     if not np.all(np.isfinite(steps)):

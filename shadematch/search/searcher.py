@@ -14,7 +14,8 @@ from typing import Final
 import numpy as np
 
 from shadematch.optics.layer import Layer
-from shadematch.search.all_recipes import LARGEST, AllRecipes, Answer
+from shadematch.search.all_recipes import LARGEST, AllRecipes
+from shadematch.search.answers import Answer, Answers
 from shadematch.search.ideal import ideal
 from shadematch.search.minimax import minimax
 from shadematch.search.near import Listed, lean, lean_within, within
@@ -218,14 +219,14 @@ class Searcher:
 
     # --- whole doses
 
-    def answers(self, targets: FloatArray, tolerance: float) -> list[Answer]:
+    def answers(self, targets: FloatArray, tolerance: float) -> Answers:
         """Search for many targets, shape (t, v, 3); see `answer`."""
         listed = self._kept()
         if listed is None and self._list_work <= (_SEARCH_WORK + self._parts_work) * len(targets):
             listed = self.all_recipes()
         if listed is not None:
             return listed.look_up(targets, tolerance)
-        return [self.answer(goal, tolerance) for goal in targets]
+        return Answers.of([self.answer(goal, tolerance) for goal in targets])
 
     def answer(self, targets: FloatArray, tolerance: float) -> Answer:
         """Search for one target.

@@ -12,11 +12,13 @@ from shadematch.colour.standards import observation
 from shadematch.errors import ColourError
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["check_real"]
+__all__ = ["check_all_real", "check_real"]
 
 _SLACK: Final = (0.1, 0.01)
 """How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
 and a share of the colour's own size."""
+
+_ROWS: Final = 256
 
 
 @functools.cache
@@ -57,9 +59,33 @@ def check_real(
     if unsure is not None:
         slack = slack + np.sqrt(((normals @ unsure.T) ** 2).sum(axis=1))
     if np.any(normals @ xyz > reach + slack):
-        raise ColourError(
-            "no surface can have this colour",
-            field=field_,
-            value=tuple(given.tolist()),
-            remedy="Check the order, the signs and the light; L* runs to 100, Y to 100",
-        )
+        raise _unreal(field_, given)
+
+
+def check_all_real(
+    xyz: FloatArray, illuminant: Light, observer: str, given: FloatArray, first: int
+) -> None:
+    """The same for rows of XYZ, shape (t, 3), of what was `given`; `first` rows came before.
+
+    Raises
+    ------
+    ColourError
+        Naming the first wrong row.
+    """
+    normals, reach = _solid(illuminant, observer)
+    slack = _SLACK[0] + _SLACK[1] * np.linalg.norm(xyz, axis=1)
+    for start in range(0, len(xyz), _ROWS):
+        rows = slice(start, start + _ROWS)
+        out = ((xyz[rows] @ normals.T - reach).max(axis=1) > slack[rows]).nonzero()[0]
+        if out.size:
+            row = start + int(out[0])
+            raise _unreal(f"targets, row {first + row + 1}", given[row])
+
+
+def _unreal(field_: str, given: FloatArray) -> ColourError:
+    return ColourError(
+        "no surface can have this colour",
+        field=field_,
+        value=tuple(given.tolist()),
+        remedy="Check the order, the signs and the light; L* runs to 100, Y to 100",
+    )

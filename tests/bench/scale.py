@@ -1,9 +1,12 @@
-"""A million targets over worker processes: ``python -m tests.bench.scale [--targets 1000000]``.
+"""A catalogue into tables: ``python -m tests.bench.scale [--workers 2] [--targets 1000000]``.
 
-Prints throughput against workers, with processes and with Dask, checks that every way gives the
-same answers bit for bit, kills a Dask worker in mid-run, and writes a million results to Parquet
-while it watches the memory of this process and of the workers. ``--write`` puts the table into
-``docs/scale.md``.
+At 250 g and at 1 kg, in one run: the way by objects (a `Target` and a `Match` for each colour, then
+the table), and the way by columns, with the table written. Then the columns over worker processes,
+which write a folder of parts; the share of the work that this process does itself, and what 16
+workers would come to if that share and the work in a worker stayed as measured (simulated: Amdahl's
+law). At last so many targets into Parquet, with the memory of this process and of the workers, a
+worker killed on the way. ``--dask`` does the same over Dask workers. ``--write`` puts the tables
+into ``docs/scale.md``.
 """
 
 from __future__ import annotations
@@ -19,6 +22,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
@@ -27,108 +31,206 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import numpy as np
 
 import shadematch as sm
+from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
+from shadematch.support.arrays import FloatArray
 
 OUT = Path(__file__).parents[2] / "docs" / "scale.md"
-POUR = sm.Pour(batch_g=250)
+BATCHES = (250, 1000)
+SIMULATED = 16
+ROUNDS = 3
 
 
-def targets(count: int) -> Iterator[sm.Target]:
-    """Random screen colours, one at a time."""
-    rng = np.random.default_rng(1)
-    for _ in range(count):
-        yield sm.Target.from_srgb(rng.random(3).tolist())
+def labs(count: int) -> FloatArray:
+    """Random screen colours."""
+    colours = np.random.default_rng(1).random((count, 3))
+    return xyz_to_lab(srgb_to_xyz(colours), SRGB_WHITE)
 
 
-def digest(count: int, executor: Executor | None, victim: list[int] | None = None) -> str:
-    """A fingerprint of all answers, to the last bit; kills a process on the way if asked."""
+def spent() -> float:
+    """CPU time of this process and of the workers that have ended [s]."""
+    times = os.times()
+    return times.user + times.system
+
+
+def by_objects(given: FloatArray, pour: sm.Pour, path: Path) -> float:
+    """CPU seconds with a `Target` and a `Match` for each, then the table."""
+    start = spent()
+    targets = [sm.Target.from_lab(lab) for lab in given.tolist()]
+    sm.save_results(list(sm.match_many(targets, pour=pour)), path, replace=True)
+    return spent() - start
+
+
+def by_columns(given: FloatArray, pour: sm.Pour, path: Path) -> float:
+    """CPU seconds by columns."""
+    start = spent()
+    sm.save_results(sm.match_many(given, pour=pour), path, replace=True)
+    return spent() - start
+
+
+def peak(who: int = resource.RUSAGE_SELF) -> float:
+    """Largest memory so far [MB]."""
+    return resource.getrusage(who).ru_maxrss / 1e3
+
+
+@contextmanager
+def workers_of(kind: str, count: int) -> Iterator[Executor]:
+    """Processes or Dask workers."""
+    if kind == "processes":
+        with ProcessPoolExecutor(count) as pool:
+            yield pool
+        return
+    import dask
+    from distributed import Client, LocalCluster
+
+    # Dask keeps its last 1,000 messages to debug with, each with the targets of a chunk.
+    dask.config.set({"distributed.admin.low-level-log-length": 10})
+    with (
+        LocalCluster(n_workers=count, threads_per_worker=1, dashboard_address=None) as here,
+        Client(here) as client,
+        client.get_executor() as pool,
+    ):
+        yield pool
+
+
+def one_core(count: int, folder: Path) -> tuple[list[str], dict[int, float]]:
+    """Rows of both ways, and CPU seconds a target by columns."""
+    rows, each = [], {}
+    given = labs(count)
+    for batch in BATCHES:
+        pour = sm.Pour(batch_g=batch)
+        by_columns(labs(100_000)[:: 1 if batch > 250 else 100][: 4 * count], pour, folder / "w.csv")
+        old = min(by_objects(given, pour, folder / "a.parquet") for _ in range(ROUNDS))
+        new = min(by_columns(given, pour, folder / "b.parquet") for _ in range(ROUNDS))
+        each[batch] = new / count
+        rows.append(f"| {batch:g} g | {count / old:,.0f} | {count / new:,.0f} | {old / new:.1f} |")
+        print(rows[-1], file=sys.stderr, flush=True)
+    return rows, each
+
+
+def over_workers(count: int, workers: int, kind: str, folder: Path) -> tuple[str, float]:
+    """A row for workers that write parts, and the share that this process did itself."""
+    given, pour = labs(count), sm.Pour(batch_g=BATCHES[0])
+    with workers_of(kind, workers) as pool:
+        sm.save_results(
+            sm.match_many(given[: 64 * workers], pour=pour, chunk=32, executor=pool),
+            folder / f"warm {kind} {workers}",
+        )
+        start, own = time.perf_counter(), spent()
+        sm.save_results(
+            sm.match_many(given, pour=pour, chunk=8192, executor=pool), folder / f"{workers} {kind}"
+        )
+        wall, own = time.perf_counter() - start, spent() - own
+    row = f"| {workers} {kind} | {count / wall:,.0f} | {1e6 * own / count:.2f} us |"
+    print(row, file=sys.stderr, flush=True)
+    return row, own / count
+
+
+def digest(folder: Path) -> str:
+    """A fingerprint of all parts but for their names."""
+    import pyarrow.parquet as pq
+
     mark = hashlib.sha256()
-    for i, m in enumerate(sm.match_many(targets(count), pour=POUR, executor=executor)):
-        mark.update(repr((sorted(m.recipe.doses.items()), m.delta_e.hex())).encode())
-        if victim and i == count // 3:
-            os.kill(victim.pop(), signal.SIGKILL)
+    for path in sorted(folder.glob("part-*.parquet")):
+        for column in pq.read_table(path).columns:
+            mark.update(repr(column.to_pylist()).encode())
     return mark.hexdigest()
 
 
-def peak() -> float:
-    """Largest memory of this process so far [MB]."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+def many(count: int, workers: int, folder: Path) -> str:
+    """So many targets into parts, a worker killed on the way."""
+    given, pour = labs(count), sm.Pour(batch_g=BATCHES[0])
+    victims: list[int] = []
+    readings: list[float] = []
+
+    def watch(done: int) -> None:
+        readings.append(peak())
+        print(f"\r{done:,} {readings[-1]:.0f} MB", end="", file=sys.stderr)
+        if victims and done > count // 3:
+            os.kill(victims.pop(), signal.SIGKILL)
+
+    start = time.perf_counter()
+    with ProcessPoolExecutor(workers) as pool:
+        stream = sm.match_many(given, pour=pour, chunk=8192, executor=pool)
+        rows = sm.save_results(stream, folder / "many", progress=watch)
+    wall = time.perf_counter() - start
+    short = min(count, 50_000)
+    with ProcessPoolExecutor(workers) as pool:
+        victims.append(pool.submit(os.getpid).result())
+        count = short
+        stream = sm.match_many(given[:short], pour=pour, chunk=1024, executor=pool)
+        sm.save_results(stream, folder / "killed", progress=watch)
+    sm.save_results(sm.match_many(given[:short], pour=pour, chunk=1024), folder / "plain")
+    same = digest(folder / "killed") == digest(folder / "plain") and not victims
+    quarter = readings[len(readings) // 4]
+    size = sum(path.stat().st_size for path in (folder / "many").iterdir()) / 1e6
+    return (
+        f"{rows:,} targets over {workers} worker processes into a folder of {size:.0f} MB: "
+        f"{wall:.0f} s, {rows / wall:,.0f} a second. The memory of this process peaked at "
+        f"{peak():.0f} MB, of which {quarter:.0f} MB were reached after a quarter of the run (the "
+        f"targets alone are {given.nbytes / 1e6:.0f} MB); that of the largest worker at "
+        f"{peak(resource.RUSAGE_CHILDREN):.0f} MB. With a worker killed on the way, {short:,} "
+        f"targets gave {'the same table, bit for bit' if same else 'ANOTHER TABLE'}."
+    )
 
 
 def main() -> int:
     """Measure, compare and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--targets", type=int, default=1_000_000)
-    parser.add_argument("--compare", type=int, default=20_000)
+    parser.add_argument("--compare", type=int, default=8192)
+    parser.add_argument("--workers", type=int, nargs="+", default=[1, 2])
+    parser.add_argument("--dask", action="store_true")
     parser.add_argument("--write", action="store_true")
     asked = parser.parse_args()
-    import dask
-    from distributed import Client, LocalCluster
-
-    # Dask keeps its last 1,000 messages to debug with, each with the targets of a chunk.
-    dask.config.set({"distributed.admin.low-level-log-length": 10})
-    rows, marks = [], set()
-
-    def run(name: str, executor: Executor | None, victim: list[int] | None = None) -> None:
-        digest(100, executor)  # workers start, the list of recipes is made
-        start = time.perf_counter()
-        marks.add(digest(asked.compare, executor, victim))
-        rows.append((name, asked.compare / (time.perf_counter() - start)))
-        print(f"{name}: {rows[-1][1]:,.0f} a second", file=sys.stderr, flush=True)
-
-    run("none (this process)", None)
-    for workers in (1, 2):
-        with ProcessPoolExecutor(workers) as pool:
-            run(f"{workers} processes", pool)
-    for workers in (1, 2):
-        with (
-            LocalCluster(n_workers=workers, threads_per_worker=1, dashboard_address=None) as here,
-            Client(here) as client,
-            client.get_executor() as pool,
-        ):
-            run(f"Dask, {workers} workers", pool)
-            if workers == 2:
-                victim = [next(iter(here.workers.values())).process.pid]
-                run("Dask, 2 workers, one killed on the way", pool, victim)
-                before = peak()
-                start = time.perf_counter()
-                with tempfile.TemporaryDirectory() as folder:
-                    path = Path(folder) / "results.parquet"
-                    stream = sm.match_many(targets(asked.targets), pour=POUR, executor=pool)
-
-                    def tell(done: int) -> None:
-                        print(f"\r{done:,} {peak():.0f} MB", end="", file=sys.stderr)
-
-                    count = sm.save_results(stream, path, progress=tell)
-                    size = path.stat().st_size / 1e6
-                spent = time.perf_counter() - start
-                memory = max(
-                    info["metrics"]["memory"] / 1e6
-                    for info in client.scheduler_info()["workers"].values()
-                )
-    same = len(marks) == 1
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        last = many(asked.targets, max(asked.workers), folder)  # first: memory only grows
+        alone, each = one_core(asked.compare, folder)
+        kinds = ["processes", *(["Dask workers"] if asked.dask else [])]
+        runs = [
+            over_workers(8 * asked.compare, workers, kind, folder)
+            for kind in kinds
+            for workers in asked.workers
+        ]
+        marks = {
+            digest(path) for path in folder.iterdir() if path.name.startswith(tuple("0123456789"))
+        }
+        own, work = runs[len(asked.workers) - 1][1], each[BATCHES[0]]
+        simulated = 1.0 / (own + work / SIMULATED)
+    same = len(marks) == 1 and "ANOTHER" not in last
     lines = [
         "# Scale-out",
         "",
         "Written by `python -m tests.bench.scale --write`. "
-        f"Python {platform.python_version()}, {os.cpu_count()} cores, {platform.machine()}. "
-        f"Batches of {POUR.batch_g:g} g of the demo palette, {asked.compare:,} targets each.",
+        f"Python {platform.python_version()}, {os.cpu_count()} cores, {platform.machine()}. The "
+        f"demo palette, {asked.compare:,} random screen colours.",
         "",
-        "| executor | targets a second |",
-        "| --- | --- |",
-        *(f"| {name} | {rate:,.0f} |" for name, rate in rows),
+        "One core, a second of its time, with the Parquet file written: by objects (a `Target` and "
+        "a `Match` for each colour) and by columns.",
         "",
-        f"All ways gave {'the same answers, bit for bit' if same else 'DIFFERENT ANSWERS'}.",
+        "| batch | by objects | by columns | ratio |",
+        "| --- | --- | --- | --- |",
+        *alone,
         "",
-        f"{count:,} targets over two Dask workers into a Parquet file of {size:.0f} MB: "
-        f"{spent:.0f} s, {count / spent:,.0f} a second with the table. Memory of this process "
-        f"grew from {before:.0f} to {peak():.0f} MB at its peak; the larger worker held "
-        f"{memory:.0f} MB at the end.",
+        f"Workers that write parts, {BATCHES[0]:g} g: targets a second, and what this process "
+        "itself spends on each.",
+        "",
+        "| workers | targets a second | this process |",
+        "| --- | --- | --- |",
+        *(row for row, _ in runs),
+        "",
+        f"All ways gave {'the same tables, bit for bit' if same else 'DIFFERENT TABLES'}. This "
+        f"process does {own / (own + work):.2%} of the work. Simulated, not measured: with that "
+        f"share and the work in a worker as measured, {SIMULATED} workers on as many cores come "
+        f"to {simulated:,.0f} targets a second.",
+        "",
+        last,
     ]
     text = "\n".join(lines) + "\n"
     print(text)
     if asked.write:
         OUT.write_text(text, encoding="utf-8")
-    return 0 if same and count == asked.targets else 1
+    return 0 if same else 1
 
 
 if __name__ == "__main__":
