@@ -212,14 +212,14 @@ def calibrate(
     opaque, seen = way == "opaque", _seen(read, way)
     weights = np.ones(len(pours))
     learn = films and not rough and dose_error is None
+    chosen, begin = every, None
     for _ in range(2):
 
         def problem_with(scatter: frozenset[str], trust: FloatArray = weights) -> Problem:
             return problem_of(seen, scatter, opaque, trust=trust)
 
-        chosen = every
         if scattering == "auto" and not rough:
-            chosen = choose_scattering(names, problem_with, names, progress)
+            begin = chosen = choose_scattering(names, problem_with, names, progress, begin=begin)
         found = settle(problem_with(chosen), learn_bench=learn, rough=rough)
         if progress is not None:
             progress(f"fitted {len(pours)} readings")

@@ -138,12 +138,13 @@ def settle(problem: Problem, *, learn_bench: bool = False, rough: bool = False) 
     it is the one whose absence lets the rest agree best. Bars that are `needed` stay.
     """
 
-    def run(p: Problem, near: Fit | None) -> Fit:
+    def run(p: Problem, near: Fit | None, *, brief: bool = False) -> Fit:
         return fit(
             p,
             prior_of(p.unknowns),
             start=None if near is None else near.theta,
             slips=None if near is None else near.slips,
+            brief=brief,
         )
 
     found = _with_instrument(run(problem, None))
@@ -160,8 +161,10 @@ def settle(problem: Problem, *, learn_bench: bool = False, rough: bool = False) 
         for bar in suspects:
             weights = found.problem.weights.copy()
             weights[problem.bars == bar] = _LEAST_WEIGHT
-            tries.append((run(replace(found.problem, weights=weights), found), bar))
+            fewer = replace(found.problem, weights=weights)
+            tries.append((run(fewer, found, brief=True), bar))
         best, bar = max(tries, key=lambda t: t[0].evidence)
+        best = _again(best)
         if _strangeness(found, best, bar) <= 1.0:
             break  # the others don't contradict it
         if _distance(best, bar) <= (_HARMLESS_IF_ROUGH if rough else _HARMLESS):
@@ -192,12 +195,22 @@ def _with_instrument(found: Fit) -> Fit:
         unknowns = (*problem.unknowns, unknown(of, kind))
         start = np.vstack([found.theta, np.zeros_like(found.theta[:1])])
         other = fit(
-            replace(problem, unknowns=unknowns), prior_of(unknowns), start=start, slips=found.slips
+            replace(problem, unknowns=unknowns),
+            prior_of(unknowns),
+            start=start,
+            slips=found.slips,
+            brief=True,
         )
         # Light is lost at the edge, and not won; of gloss there is more than none.
         if other.theta[-1].mean() > 0 and other.evidence > found.evidence + _LIKELIER:
-            found = other
+            found = _again(other)
     return found
+
+
+def _again(tried: Fit) -> Fit:
+    """What was tried, to the end."""
+    problem = tried.problem
+    return fit(problem, prior_of(problem.unknowns), start=tried.theta, slips=tried.slips)
 
 
 def _as_large_as_told(found: Fit, what: str) -> Fit:
@@ -216,8 +229,9 @@ def _as_large_as_told(found: Fit, what: str) -> Fit:
         prior_of(unknowns),
         start=found.theta,
         slips=found.slips,
+        brief=True,
     )
-    return max(found, other, key=lambda each: each.evidence)
+    return found if other.evidence <= found.evidence else _again(other)
 
 
 def needed(problem: Problem) -> frozenset[int]:
@@ -242,12 +256,14 @@ def choose_scattering(
     problem_with: Callable[[frozenset[str]], Problem],
     allowed: Sequence[str],
     progress: Callable[[str], None] | None = None,
+    *,
+    begin: frozenset[str] | None = None,
 ) -> frozenset[str]:
     """Which pigments scatter, by the evidence of the readings.
 
-    Both the fit in which none scatters and that in which all do are tried; from the more
-    probable one, pigments are let in or taken out one by one as long as the evidence rises by
-    more than `MARGIN` (for letting in) or at all (for taking out).
+    Unless it is said where to begin, both the fit in which none scatters and that in which all do
+    are tried; from the more probable one, pigments are let in or taken out one by one as long as
+    the evidence rises by more than `MARGIN` (for letting in) or at all (for taking out).
     """
     fits: dict[frozenset[str], Fit] = {}
 
@@ -258,21 +274,26 @@ def choose_scattering(
                 problem = replace(problem, scale=(scale, scale))
             start = _carried(fits[near], problem.unknowns) if near is not None else None
             slips = fits[near].slips if near is not None else None
-            fits[scattering] = fit(problem, prior_of(problem.unknowns), start=start, slips=slips)
+            fits[scattering] = fit(
+                problem, prior_of(problem.unknowns), start=start, slips=slips, brief=brief
+            )
             if progress is not None:
                 names = ", ".join(sorted(scattering)) or "none"
                 progress(f"scattering pigments: {names}")
         return fits[scattering].evidence - MARGIN * len(scattering)
 
     none, every = frozenset[str](), frozenset(allowed)
-    scale = 1.0
-    evidence(every, None)
-    scale = _scale(fits[every])  # noisy readings ask for more evidence
+    first = every if begin is None else begin
+    scale, brief = 1.0, False
+    evidence(first, None)
+    scale, brief = _scale(fits[first]), True  # noisy readings ask for more evidence
     if scale > 1.0:
         fits.clear()
-    evidence(every, None)
-    films = not any(u.of_base for u in fits[every].problem.unknowns)
-    if films and _certain(fits[every]):
+    evidence(first, None)
+    films = not any(u.of_base for u in fits[first].problem.unknowns)
+    if begin is not None:
+        now = begin
+    elif films and _certain(fits[every]):
         now = every
     else:
         now = none if evidence(none, None) >= evidence(every, None) else every

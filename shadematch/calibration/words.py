@@ -11,7 +11,7 @@ from shadematch.calibration.films import FILM_ERRORS, MOST_WRONG, ROUGH_ERRORS
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.left_out import LeftOut
 from shadematch.calibration.problem import Noise
-from shadematch.calibration.residual import residuals_by_bar
+from shadematch.calibration.residual import WRONG, residuals_by_bar
 from shadematch.calibration.robust import SUSPICIOUS, needed
 from shadematch.calibration.spectra import LIMITS
 from shadematch.studio.pour import USUAL_LOAD
@@ -23,11 +23,13 @@ _SURE: Final = 3.0
 """Standard deviations from which on a bend or crowding is spoken of."""
 _MIXTURES: Final = 3
 """Bars of several pastes that a test of the ranges takes."""
-_STRANGE: Final = 2.0
+_STRANGE: Final = 1.5
 """Mean square miss of bars that the others predict, in units of what it should be, from which on
 the model is held not to describe the readings; about half is usual, since the noise is found."""
 _FAR_OFF: Final = 5.0
 """CIEDE2000 from which on a bar is said not to fit that can't be put aside."""
+_MUCH_WIDER: Final = 2.0
+"""Times what the model is believed to miss of soap, from which on that is warned of."""
 _WIDER: Final = 1.5
 """Times what the model is believed to miss, from which on ranges are said to be widened."""
 
@@ -106,6 +108,20 @@ def warnings_of(found: Fit, alone: Sequence[LeftOut]) -> tuple[str, ...]:
                 "the model does not describe these readings: bars lie "
                 f"{np.sqrt(strange):.1f} times as far as expected from what the others predict"
             )
+    missed = found.problem.noise.model_lab
+    if any(u.of_base for u in found.problem.unknowns) and missed > _MUCH_WIDER * Noise().model_lab:
+        said.append(
+            "the model does not describe these readings: bars lie farther from what the others "
+            f"predict than readings and rulers explain, by about {missed:.1f}; ranges are widened"
+        )
+    trusts = zip(found.problem.pours, found.problem.weights, strict=True)
+    aside = [pour for pour, trust in trusts if trust < WRONG]
+    names = list(dict.fromkeys(p.name for p in aside))
+    if len(names) > 1 or any(not p.doses for p in aside):
+        said.append(
+            f"{', '.join(names)} put aside: if they were poured and measured right, the model does "
+            "not describe these readings"
+        )
     return tuple(said)
 
 
