@@ -133,7 +133,7 @@ class Belief:
         odd = probability < _ODD and not trusted
         explanations: tuple[Explanation, ...] = ()
         if odd:
-            explanations = explained(self.now, bar, tubes, self.noise.rough, self.unit)
+            explanations = explained(self.now, bar, tubes, self.noise.careful, self.unit)
         total = miss.total(self.noise.rough)
         freedom = self.noise.freedom
         self.noise.add(miss)
@@ -173,7 +173,7 @@ class Belief:
             wandered(self._prior, last + 1 - self._first) if self._first else self._prior,
             [self.bars[i] for i in kept],
             np.array([float(last - i) for i in kept]),
-            rough=self.noise.rough,
+            rough=self.noise.careful,
             unit=self.unit,
         )
 
@@ -200,7 +200,7 @@ class Belief:
             self._first += 1
 
     def _absorbed(self, at: int) -> Believed:
-        bar, rough = self.bars[at], self.noise.rough
+        bar, rough = self.bars[at], self.noise.careful
         return absorbed(self._prior, bar, self.now.mean, rough=rough, unit=self.unit)
 
     @property

@@ -24,6 +24,8 @@ _AS_SURE: Final = 6.0
 """Tubes' worth of that belief."""
 _KEPT: Final = 4.0
 """Numbers' worth of the belief that a studio is as noisy as usual."""
+_SURE: Final = 10.0
+"""Degrees of freedom of noise before anything is measured: fewer would let wrong bars pass."""
 _FORGETS: Final = 0.99
 _MOST: Final = 120
 """Bars that are looked back upon, and how each counts for less than the next."""
@@ -73,7 +75,16 @@ class Tracker:
     def __init__(self) -> None:
         self.rough = Roughness()
         self._seen: deque[Miss] = deque(maxlen=_MOST)
-        self.freedom = _KEPT
+        self.freedom = _SURE
+
+    @property
+    def careful(self) -> Roughness:
+        """The same, no factor below 1: what bars are learnt and doubted by.
+
+        A reading trusted too much spoils what is learnt, and a right bar put aside is lost. What is
+        said of how far bars may be off goes by `rough`.
+        """
+        return Roughness(*np.maximum(self.rough, 1.0).tolist())
 
     def add(self, miss: Miss) -> None:
         """Take in how far one more bar fell."""
@@ -93,7 +104,7 @@ class Tracker:
         best = minimize(cost, np.zeros(3), bounds=_RANGES, method="L-BFGS-B")
         self.rough = Roughness(*np.exp(best.x).tolist())
         counted = [min(m.off.size, 6) for m in self._seen]  # a spectrum says little more of it
-        self.freedom = _KEPT + float(weights @ counted)
+        self.freedom = _SURE + float(weights @ counted)
 
 
 class _Misses(NamedTuple):
@@ -127,14 +138,11 @@ def _unlikely(misses: _Misses, rough: Roughness) -> float:
 
 
 def improbable(miss: Miss, noise: Tracker) -> float:
-    """Probability that a right bar falls farther off, the noise being known only so well.
-
-    No studio is taken to be better than an ordinary one here: a right bar put aside is lost.
-    """
+    """Probability that a right bar falls farther off, the noise being known only so well."""
     from scipy.stats import f
 
-    size, rough = miss.off.size, Roughness(*np.maximum(noise.rough, 1.0).tolist())
-    return float(f.sf(miss.far(rough) / size, size, noise.freedom))
+    size = miss.off.size
+    return float(f.sf(miss.far(noise.careful) / size, size, noise.freedom))
 
 
 def tube_spread(belief: Believed, measured: Sequence[int]) -> float:

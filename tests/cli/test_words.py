@@ -90,10 +90,10 @@ DATA = Path(__file__).parents[2] / "data"
     ("words", "parts"),
     [
         (
-            ("match", "#d9822b", "--save", "there.csv"),
+            ("match", "#d9822b", "--save", "there.json"),
             ("--save: another file is there", "Choose another"),
         ),
-        (("match", "#d9822b", "--save", "a.json", "--note", "a\udcff"), ("--note: has half",)),
+        (("match", "#d9822b", "--save", "a.json", "--note", "a\udcff"), ("--note: has a broken",)),
         (("match", "#d9822b", "--save", "none/a.json"), ("--save: can't", "Choose a folder")),
     ],
 )
@@ -105,13 +105,13 @@ def test_the_option_is_named(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    (tmp_path / "there.csv").write_text("filled in", encoding="utf-8")
+    (tmp_path / "there.json").write_text("filled in", encoding="utf-8")
     assert main(words) == 2
     said = capsys.readouterr().err
     for part in parts:
         assert part in said
-    assert [p.name for p in tmp_path.iterdir()] == ["there.csv"]
-    assert (tmp_path / "there.csv").read_text(encoding="utf-8") == "filled in"
+    assert [p.name for p in tmp_path.iterdir()] == ["there.json"]
+    assert (tmp_path / "there.json").read_text(encoding="utf-8") == "filled in"
 
 
 @pytest.mark.parametrize("option", ["--save", "--save-palette"])

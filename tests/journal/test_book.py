@@ -71,7 +71,7 @@ def test_a_missing_or_altered_line_is_found(tmp_path: Path) -> None:
         ([*lines[:2], *lines[3:]], "has event 4 where 3 is due"),
         ([*lines[:2], "{]\n", *lines[3:]], "has event 4 where 3 is due"),
         (lines[1:], "has event 2 where 1 is due"),
-        ([*lines[:3], lines[3].replace('"lemon"', '"rose"')], "none of the journal's pastes"),
+        ([*lines[:3], lines[3].replace('"lemon"', '"rose"')], "not one of the journal's pastes"),
         ([*lines[:3], lines[3].replace('"batch": 3', '"batch": 2')], "appears twice"),
         ([*lines[:3], lines[3].replace("poured", "drunk")], "event 4"),
         ([lines[0].replace('"version": 1', '"version": 2'), *lines[1:]], "newer shadematch"),
