@@ -214,18 +214,25 @@ class Inferred:
         start = _lab_of(self.mean, linear[None], place[None], self._matrix)[0]
         return np.asarray(start - self._tie(start, place)[0] @ self._weights)
 
-    def _tie(self, lab: FloatArray, place: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _tie(
+        self, lab: FloatArray, place: FloatArray, steep: float = 1.0
+    ) -> tuple[FloatArray, FloatArray]:
         """Covariance of what remains there with the known ones', (3, 3k), and there, (3, 3)."""
         own = _Table(lab[None], place[None])
         between = _shared(self._terms, own, self._known).reshape(3, -1)
         here = _shared(self._terms, own, own).reshape(3, 3)
-        here = here + _own(self._terms, lab[None], np.ones(1))[0]
+        here = here + _own(self._terms, lab[None], np.full(1, steep))[0]
         return self.size**2 * between, self.size**2 * here
 
-    def covariance(self, linear: FloatArray, place: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Of Lab there: by the parameters, and by what remains; each (3, 3)."""
+    def covariance(
+        self, linear: FloatArray, place: FloatArray, steep: float = 1.0
+    ) -> tuple[FloatArray, FloatArray]:
+        """Of Lab there: by the parameters, and by what remains; each (3, 3).
+
+        `steep` is as in `Known`.
+        """
         lab = self.lab(linear, place)
-        between, here = self._tie(lab, place)
+        between, here = self._tie(lab, place, steep)
         slopes = _slopes(self.mean, linear[None], place[None], self._matrix)[0]
         by = slopes - between @ self._inverse @ self._slopes
         rest = here - between @ self._inverse @ between.T
