@@ -397,8 +397,9 @@ def infer(
         off = (_lab_of(values, linear, place, matrix) - lab).ravel() - slopes @ (values - mean)
         if step == _SETTLED:
             size = _size(off, size**2 * rest + apart + slopes @ spread @ slopes.T)
-            # Where much remains there may be two lights, whose colour changes all the more.
-            spread[_TILT, _TILT] *= size**2
+            # There may be two lights: how much their colour changes is learnt from the surfaces.
+            found = float(np.mean(np.square(values[_TILT])))
+            spread[_TILT, _TILT] = (size**2 * belief.tilt_sd**2 + found) * np.eye(4)
             prior = np.linalg.inv(spread)
         inverse = np.asarray(np.linalg.inv(size**2 * rest + apart), dtype=float)
         posterior = np.linalg.inv(slopes.T @ inverse @ slopes + prior)
