@@ -5,7 +5,7 @@
 No picture is drawn: a scene is what a camera would give of 24 patches, paper, a grey card and
 three surfaces (a test colour, an invented soap, an invented soap in strong pastes). Cameras,
 charts, lights and tone curves are invented or of CIE; a third of the photos is strongly vivid, a
-seventh lit by two lights, half of the paper brightened. On the first 300 of these, and on eight
+seventh lit by two lights, half of the paper brightened. On scenes below 2,600, and on eight
 real photos, the terms of `shadematch.photo.inference` were chosen by hand; `tests.bench.photo` uses
 other surfaces, cameras, charts and lights. 300 scenes (the default) take about half a minute.
 """
