@@ -136,7 +136,7 @@ def calibrate(
         check_unit(like.unit, pours[0].unit, "like", of="the pours' doses")
     if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):
         raise PourError(
-            "is no way to touch",
+            "is not a way to touch",
             field="contact",
             value=contact,
             remedy="Take 'stated' or 'auto', or leave it out",

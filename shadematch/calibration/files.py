@@ -88,7 +88,7 @@ def read_test_pours(
         not isinstance(reflectance_unit, str) or reflectance_unit not in ("fraction", "percent")
     ):
         raise PourError(
-            "is no unit",
+            "is not a unit",
             field="reflectance_unit",
             value=reflectance_unit,
             remedy="Take 'fraction' or 'percent'",

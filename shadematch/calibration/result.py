@@ -124,7 +124,7 @@ class Calibration(Reported):
         expect(of, str, "of", "Give 'clear', 'white' or a pigment's name")
         if not isinstance(what, str) or what not in ("absorption", "scattering"):
             raise PourError(
-                "is no spectrum",
+                "is not a spectrum",
                 field="what",
                 value=what,
                 remedy="Take 'absorption' or 'scattering'",

@@ -97,7 +97,7 @@ class TestPour:
         check_name(self.name, "name")
         if not isinstance(self.unit, str) or self.unit not in ("cm", "g", "part"):
             raise PourError(
-                "is no unit", field="unit", value=self.unit, remedy="Take 'cm', 'g' or 'part'"
+                "is not a unit", field="unit", value=self.unit, remedy="Take 'cm', 'g' or 'part'"
             )
         kept = {}
         for pigment, dose in doses_of(self.doses, "doses").items():
@@ -277,7 +277,7 @@ class TestPour:
         Raises
         ------
         PourError
-            If it is no target, or another entry can't be used.
+            If it is not a target, or another entry can't be used.
         """
         response = getattr(target, "response", None)
         target = as_target(target)
@@ -444,4 +444,4 @@ def check_thickness(pour: TestPour, any_thickness: bool) -> None:
 
 
 def _lab(lab: object) -> Triple:
-    return Target(lab).lab  # type: ignore[arg-type]  # refuses what is no triple of numbers
+    return Target(lab).lab  # type: ignore[arg-type]  # refuses what is not a triple of numbers

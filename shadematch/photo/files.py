@@ -76,7 +76,7 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
             image = Image.open(stream, formats=_FORMATS)
         except UnidentifiedImageError:
             raise PhotoError(
-                "is no picture that can be read",
+                "is not a picture that can be read",
                 field="photo",
                 value=place.name,
                 remedy=f"Give a {_KINDS} file",
@@ -94,7 +94,7 @@ def _regular_file(path: str | os.PathLike[str]) -> Path:
         found = place.stat()
         size = found.st_size
         if not stat.S_ISREG(found.st_mode):
-            problem = "is a folder" if stat.S_ISDIR(found.st_mode) else "is no file"
+            problem = "is a folder" if stat.S_ISDIR(found.st_mode) else "is not a file"
         elif size == 0:
             problem = "is empty"
         elif size > _LARGEST_FILE:
@@ -104,7 +104,7 @@ def _regular_file(path: str | os.PathLike[str]) -> Path:
     except OSError as error:
         problem = f"can't be read: {error.strerror}"
     except (TypeError, ValueError, OverflowError):
-        problem = "is no path"
+        problem = "is not a path"
     if problem:
         raise PhotoError(problem, field="photo", value=str(path), remedy=f"Give a {_KINDS} file")
     return place
@@ -179,7 +179,16 @@ def _pillow(image: Any, place: Path, head: bytes) -> Picture:
     fallback = ADOBE_RGB if str(interop).strip("\x00 ") == "R03" else SRGB
     icc = image.info.get("icc_profile")
     return _picture(
-        width, height, bits, colours, alpha, orientation, cut, icc, fallback, image.format
+        width=width,
+        height=height,
+        bits=bits,
+        colours=colours,
+        alpha=alpha,
+        orientation=orientation,
+        cut=cut,
+        icc=icc,
+        fallback=fallback,
+        kind=image.format,
     )
 
 
@@ -294,16 +303,16 @@ def _heif(place: Path) -> Picture:
     fallback = _PRIMARIES.get(primaries, SRGB)
     # The decoder has turned the picture already, as the format asks; Exif must not turn it again.
     return _picture(
-        width,
-        height,
-        bits,
-        1 if channels <= 2 else 3,
-        channels in (2, 4),
-        1,
-        _of_array(codes),
-        icc,
-        fallback,
-        "HEIC",
+        width=width,
+        height=height,
+        bits=bits,
+        colours=1 if channels <= 2 else 3,
+        alpha=channels in (2, 4),
+        orientation=1,
+        cut=_of_array(codes),
+        icc=icc,
+        fallback=fallback,
+        kind="HEIC",
     )
 
 
@@ -342,4 +351,13 @@ def _picture(
         notes.append("transparent pixels are left out")
     if turn >= 5:
         width, height = height, width
-    return Picture(width, height, bits, profile, tuple(notes), turn, cut, alpha)
+    return Picture(
+        width=width,
+        height=height,
+        bits=bits,
+        profile=profile,
+        notes=tuple(notes),
+        _orientation=turn,
+        _cut=cut,
+        _alpha=alpha,
+    )

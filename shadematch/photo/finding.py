@@ -176,7 +176,7 @@ def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
         top, left, bottom, right = part.bbox
         if top == 0 or left == 0 or bottom == high or right == wide:
             continue
-        # A turned square fills half of its upright box; a thin strip or a ring is no patch.
+        # A turned square fills half of its upright box; a thin strip or a ring is not a patch.
         if part.solidity < 0.85 or part.axis_minor_length < 0.3 * part.axis_major_length:
             continue
         spots.append(_Spot(float(part.centroid[1]), float(part.centroid[0]), float(part.area)))
@@ -277,7 +277,9 @@ def _placed(seen: _Seen, spots: Sequence[_Spot], cells: Cells) -> _Found | None:
                 for mirrored, turns in _AROUND:
                     if (turns % 2 == 0) != (wide == 6):
                         continue
-                    own = to_photo @ _onto_grid(left, top, wide, tall, turns, mirrored)
+                    own = to_photo @ _onto_grid(
+                        left=left, top=top, wide=wide, tall=tall, turns=turns, mirrored=mirrored
+                    )
                     fit = _colours(seen, own, mirrored)
                     if fit is not None:
                         results.append(fit)

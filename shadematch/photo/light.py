@@ -39,7 +39,7 @@ PRIOR_SD: Final[FloatArray] = np.array([0.12, 0.12, 0.06])
 measured; estimates for a table beside a window or under a lamp, and for a lens whose fall
 towards the corners the camera has mostly corrected."""
 _GRAIN: Final = 0.01
-"""Unevenness of paper that is no slope of the light, as a share."""
+"""Unevenness of paper that is not a slope of the light, as a share."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def as_neutrals(given: object) -> tuple[Neutral, ...]:
     Raises
     ------
     PhotoError
-        If it is none of these.
+        If it is not one of these.
     """
     if isinstance(given, Neutral):
         return (given,)

@@ -106,20 +106,20 @@ class Picture:
         step = np.stack([s[colour[..., i]] for i, s in enumerate(steps)], axis=-1)
         margin = top_code // 255
         return Patch(
-            linear,
-            seen,
-            colour >= top_code - margin,
-            colour <= margin,
-            step.astype(np.float32),
-            np.arange(left, right, every, dtype=np.float32) + 0.5,
-            np.arange(top, bottom, every, dtype=np.float32) + 0.5,
+            linear=linear,
+            seen=seen,
+            full=colour >= top_code - margin,
+            empty=colour <= margin,
+            step=step.astype(np.float32),
+            x=np.arange(left, right, every, dtype=np.float32) + 0.5,
+            y=np.arange(top, bottom, every, dtype=np.float32) + 0.5,
         )
 
     def small(self, longest: int) -> tuple[Patch, float]:
         """The whole photo with its longer side brought down to at most `longest` pixels.
 
         Each pixel is the mean of a square, in codes; what is left at the right and lower edge
-        is no full square and falls away. That takes noise out, which thinning would not.
+        is not a full square and falls away. That takes noise out, which thinning would not.
 
         Returns
         -------
@@ -138,13 +138,13 @@ class Picture:
             seen = whole[..., -1] >= top_code * 0.99
         rows, columns = whole.shape[:2]
         patch = Patch(
-            linear,
-            seen,
-            colour >= top_code,
-            colour <= 0,
-            np.zeros_like(linear),
-            np.arange(columns, dtype=np.float32) * np.float32(every) + np.float32(every / 2),
-            np.arange(rows, dtype=np.float32) * np.float32(every) + np.float32(every / 2),
+            linear=linear,
+            seen=seen,
+            full=colour >= top_code,
+            empty=colour <= 0,
+            step=np.zeros_like(linear),
+            x=np.arange(columns, dtype=np.float32) * np.float32(every) + np.float32(every / 2),
+            y=np.arange(rows, dtype=np.float32) * np.float32(every) + np.float32(every / 2),
         )
         return patch, float(every)
 

@@ -92,7 +92,7 @@ class Region:
         for corner in corners:
             if not isinstance(corner, Sequence | np.ndarray) or np.shape(corner) != (2,):
                 raise PhotoError(
-                    "a corner is no pair of numbers",
+                    "a corner is not a pair of numbers",
                     field="region",
                     value=corner,
                     remedy="Give each corner as (x, y)",
@@ -194,7 +194,7 @@ class Region:
         Raises
         ------
         PhotoError
-            If x or y is no list of finite numbers, or the size is none.
+            If x or y is not a list of finite numbers, or the size is none.
         """
         n = self.outline(width, height)
         x, y = _places(x, "x"), _places(y, "y")
@@ -273,7 +273,7 @@ def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
     Raises
     ------
     PhotoError
-        If it is none of these.
+        If it is not one of these.
     """
     if isinstance(given, Region):
         return (given,)
@@ -289,7 +289,7 @@ def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
     if isinstance(given, Sequence | np.ndarray) and len(given):
         return tuple(r for one in given for r in as_regions(one, field_))
     raise PhotoError(
-        "is no region",
+        "is not a region",
         field=field_,
         value=given,
         remedy="Give left, top, right, bottom, a Region, or a list of them",

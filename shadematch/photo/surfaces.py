@@ -240,12 +240,12 @@ class Surfaces:
         self.means += [("chart", means[i]) for i in kept]
         self.words.insert(0, f"a 24-patch chart {made}")
         read = ChartRead(
-            made,
-            numbers_kept,
-            tuple(means[i] for i in kept),
-            tuple(n for n in numbers if n not in numbers_kept),
-            inferred.residuals[first:],
-            own_lab,
+            made=made,
+            numbers=numbers_kept,
+            means=tuple(means[i] for i in kept),
+            strange=tuple(n for n in numbers if n not in numbers_kept),
+            residuals=inferred.residuals[first:],
+            lab=own_lab,
         )
         return Evidence(inferred, read)
 
@@ -361,7 +361,7 @@ def _reference_lab(colour: object) -> tuple[FloatArray, FloatArray]:
             target = as_target(colour)  # type: ignore[arg-type]  # refuses what is none
     except ColourError as found:
         raise PhotoError(
-            "is no known colour",
+            "is not a known colour",
             field="reference",
             value=str(found.value)[:80],
             remedy="Give Lab under D65, a Target, a hex code, or what predict or load gave",

@@ -222,7 +222,7 @@ def _bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
         (folder / name).write_bytes(data)
         files[name] = folder / name, words
 
-    add("text.jpg", b"these are words\n" * 9, "no picture")
+    add("text.jpg", b"these are words\n" * 9, "not a picture")
     add("zero.jpg", b"", "empty")
     add("short.jpg", whole[: len(whole) // 2], "damaged")
     add("bomb.png", bomb(30_000, 30_000), "million pixels")
