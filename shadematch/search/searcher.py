@@ -35,7 +35,7 @@ _CHUNK: Final = 16_384
 # What things cost, in boxes.
 _PART_WORK: Final = 1000.0
 _RECIPE_WORK: Final = 0.25
-_TABLE_WORK: Final = 2.0  # a colour from the two-variable table
+_TABLE_WORK: Final = 0.35  # a recipe with its colour from the surface in two variables
 _SEARCH_WORK: Final = 1500.0  # one target
 _SECOND: Final = 40_000.0
 
@@ -440,7 +440,7 @@ def _colours(space: Space, steps: IntArray) -> FloatArray:
     """CIELAB in each view, shape (m, v, 3)."""
     return np.concatenate(
         [
-            np.stack(space.labs(steps[i : i + _CHUNK].astype(float)), axis=1)
+            np.stack(space.sketched(steps[i : i + _CHUNK]), axis=1)
             for i in range(0, len(steps), _CHUNK)
         ]
     )

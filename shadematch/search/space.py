@@ -11,6 +11,7 @@ import numpy as np
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.standards import Observation
 from shadematch.optics.layer import Layer, Surroundings, radiance_factor, reflectance
+from shadematch.optics.surface import MOST_BACKINGS, Surface
 from shadematch.predicting.prediction import Model
 from shadematch.search.limits import DoseLimits, step_limits
 from shadematch.studio.bend import effective, effective_slope
@@ -181,9 +182,27 @@ class Space:
         mu_s = self.base_scattering + steps @ self.scattering
         return radiance_factor(mu_a, mu_s, self.thickness_cm, self.around)
 
+    @functools.cached_property
+    def _surface(self) -> Surface | None:
+        """All that `spectra` gives where kinds scatter, but for millionths; None: not worth it."""
+        if np.unique(self.around.backing).size > MOST_BACKINGS:
+            return None
+        return Surface(self.thickness_cm, self.around)
+
+    def sketched(self, steps: IntArray) -> list[FloatArray]:
+        """As `labs`, off by no more than rounding shows, for very many steps, shape (m, k)."""
+        if self.layer is not None or self._surface is None:
+            return self.labs(steps)
+        effective = self.effective(steps)
+        mu_a = self.base + effective @ self.absorption
+        mu_s = self.base_scattering + effective @ self.scattering
+        return self._labs(self._surface.value(mu_a, mu_s))
+
     def labs(self, steps: FloatArray | IntArray) -> list[FloatArray]:
         """CIELAB in each view, shapes (..., 3), of steps of shape (..., k)."""
-        R = self.spectra(steps)
+        return self._labs(self.spectra(steps))
+
+    def _labs(self, R: FloatArray) -> list[FloatArray]:
         found = [cube_root_response(R @ each.weights.T, each.white)[0] for each in self.seen]
         return [lab_from_response(f) + self.shift for f in found]
 
