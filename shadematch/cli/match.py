@@ -77,6 +77,8 @@ def add_verb(verb: Verbs) -> None:
         action="store_true",
         help="choose by the expected CIEDE2000, with slips of dosing and weighing counted",
     )
+    text = "answer after this long with the best found, and how much better one could be"
+    add("--seconds", type=NUMBER, metavar="S", help=text)
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
     text = "also a few shades from one pot, for a customer to choose from, 2 to 6"
     add("--shades", type=COUNT, metavar="COUNT", help=text)
@@ -124,6 +126,7 @@ def _match(args: argparse.Namespace) -> str:
         lights=read_lights(args),
         let_downs=let_downs,
         robust=args.robust,
+        seconds=args.seconds,
         **read_readings(args),
     )
     if args.save is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from shadematch.studio.bend import effective, effective_slope
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Space", "whole_space"]
+
+_CHUNK: Final = 16_384
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,14 +192,27 @@ class Space:
             return None
         return Surface(self.thickness_cm, self.around)
 
-    def sketched(self, steps: IntArray) -> list[FloatArray]:
-        """As `labs`, off by no more than rounding shows, for very many steps, shape (m, k)."""
-        if self.layer is not None or self._surface is None:
-            return self.labs(steps)
+    def sketched(self, steps: IntArray) -> FloatArray:
+        """CIELAB in each view, shape (m, v, 3), of very many steps, shape (m, k).
+
+        As `labs`; where kinds scatter, off by some hundred-thousandths.
+        """
+        return np.concatenate(
+            [np.empty((0, len(self.seen), 3))]
+            + [
+                self._sketched(steps[i : i + _CHUNK].astype(float))
+                for i in range(0, len(steps), _CHUNK)
+            ]
+        )
+
+    def _sketched(self, steps: FloatArray) -> FloatArray:
+        surface = None if self.layer is not None else self._surface
+        if surface is None:
+            return np.stack(self.labs(steps), axis=1)
         effective = self.effective(steps)
         mu_a = self.base + effective @ self.absorption
         mu_s = self.base_scattering + effective @ self.scattering
-        return self._labs(self._surface.value(mu_a, mu_s))
+        return np.stack(self._labs(surface.value(mu_a, mu_s)), axis=1)
 
     def labs(self, steps: FloatArray | IntArray) -> list[FloatArray]:
         """CIELAB in each view, shapes (..., 3), of steps of shape (..., k)."""

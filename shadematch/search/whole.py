@@ -22,6 +22,7 @@ from shadematch.search.lattice import listable, survivors
 from shadematch.search.limits import DoseLimits
 from shadematch.search.nearness import ROUNDING, Nearness
 from shadematch.search.rounding import near_misses
+from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["GAP", "LISTED", "MOST_EFFORT", "Solution", "closest", "frugal"]
@@ -128,6 +129,7 @@ def closest(
     hints: FloatArray,
     below: float = np.inf,
     effort: int = MOST_EFFORT,
+    watch: Watch = UNWATCHED,
 ) -> Solution:
     """The permitted recipe with the smallest CIEDE2000.
 
@@ -141,6 +143,8 @@ def closest(
         Only recipes with a smaller CIEDE2000 count.
     effort
         Most boxes to look at.
+    watch
+        When to end; once there is a recipe.
 
     Returns
     -------
@@ -168,6 +172,9 @@ def closest(
         gap = 0.0 if boxes < exact_effort else _AIM
         if limit <= gap:
             break  # zero is a floor, and near enough
+        if watch.over() and limit < np.inf:
+            break
+        watch.tell(limit, max(min(limit, settled, pool.least()), 0.0))
         if guesses and boxes >= guesses[0][0]:
             places = guesses.pop(0)[1]
             if best.value <= 1.0:
@@ -210,6 +217,7 @@ def frugal(
     less_than: float,
     near: FloatArray | IntArray,
     effort: int = MOST_EFFORT,
+    watch: Watch = UNWATCHED,
 ) -> Solution:
     """A recipe with the least paste among those with CIEDE2000 at most `within`.
 
@@ -225,6 +233,8 @@ def frugal(
         Steps, shape (k,), whose kinds of dose set the first price of colour; any will do.
     effort
         Most boxes to look at.
+    watch
+        When to end.
 
     Returns
     -------
@@ -254,7 +264,7 @@ def frugal(
     pool = _everything(limits)
     while True:
         pool.keep(pool.key <= least - step)
-        if not len(pool) or boxes >= effort:
+        if not len(pool) or boxes >= effort or watch.over():
             break
         wave = limits.tighten(pool.first(), most_paste=least - step)
         boxes += len(wave)
