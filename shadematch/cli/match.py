@@ -57,7 +57,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("match", _match, "The doses that give a colour.")
+    parser = verb("match", _match)
     add_target(parser)
     add = parser.add_argument_group("the recipe").add_argument
     text = "how much worse than the closest a recipe with less paste may be (0.5)"
