@@ -26,13 +26,25 @@ from shadematch.photo.profile import SRGB
 from shadematch.photo.regions import Region
 from shadematch.support.arrays import BoolArray, FloatArray
 
-__all__ = ["GREYS", "MOST_LEFT_OUT", "Chart", "as_chart", "by_matrix", "homography", "read_chart"]
+__all__ = [
+    "GREYS",
+    "MOST_LEFT_OUT",
+    "Chart",
+    "as_chart",
+    "by_matrix",
+    "homography",
+    "is_camera",
+    "read_chart",
+]
 
 _ROWS, _COLUMNS = 4, 6
 MOST_LEFT_OUT: Final = 8
 _TURNS: Final = 12
 _USUAL: Final = 4.0  # CIEDE2000 up to which patches count nearly alike
 GREYS: Final = range(18, 24)
+_OWN: Final = 0.35
+"""By how much a channel's own part must be above any other's, where all three make 1 (an estimate:
+in photos it is about 1; a turn of hue by 60 degrees makes it 0)."""
 _PART: Final = 0.25
 """Half the side of the square that is read, in distances between patches."""
 
@@ -203,8 +215,10 @@ def homography(source: FloatArray, target: FloatArray) -> FloatArray:
     return np.append(values, 1.0).reshape(3, 3)
 
 
-def by_matrix(shown: FloatArray, reference: FloatArray, sound: BoolArray) -> FloatArray:
-    """CIEDE2000 of patches to their reference, as the best matrix brings them.
+def by_matrix(
+    shown: FloatArray, reference: FloatArray, sound: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    """CIEDE2000 of patches to their reference, as the best matrix brings them; and the matrix.
 
     Least squares in CIELAB, linearised about the reference, with Cauchy's weights: what lies on
     some patches must not draw the matrix to itself. Starts from the median gain of each channel,
@@ -218,6 +232,11 @@ def by_matrix(shown: FloatArray, reference: FloatArray, sound: BoolArray) -> Flo
         XYZ under D65; shape (k, 3).
     sound
         Which patches count; shape (k,).
+
+    Returns
+    -------
+    ndarray, ndarray
+        CIEDE2000, shape (k,); what takes rows of channel values to XYZ, shape (3, 3).
     """
     white = observation("D65").white
     wanted = xyz_to_lab(reference, white)
@@ -234,7 +253,25 @@ def by_matrix(shown: FloatArray, reference: FloatArray, sound: BoolArray) -> Flo
         root = np.sqrt(sound / (_USUAL**2 + np.minimum(off, far) * far))
         rows = (design * root[:, None, None]).reshape(-1, 9)
         matrix = np.linalg.lstsq(rows, (goal * root[:, None]).ravel(), rcond=None)[0].reshape(3, 3)
-    return delta_e(xyz_to_lab(np.maximum(shown @ matrix, 0.0), white), wanted)
+    return delta_e(xyz_to_lab(np.maximum(shown @ matrix, 0.0), white), wanted), matrix
+
+
+def is_camera(matrix: FloatArray) -> bool:
+    """Whether a camera may have such a matrix: each channel is mostly its own.
+
+    It brings colours that are turned in hue back as well, which no camera turns.
+
+    Parameters
+    ----------
+    matrix
+        As `by_matrix` gives it.
+    """
+    mixing = np.linalg.solve(SRGB.matrix, matrix.T)  # of channels, to those of sRGB
+    white = np.linalg.solve(matrix.T, SRGB.matrix.sum(axis=1))  # as the camera shows it
+    mixing = mixing * white
+    own = np.diag(mixing)
+    others = np.where(np.eye(3, dtype=bool), -np.inf, mixing).max(axis=1)
+    return bool(np.all(own > others + _OWN))
 
 
 def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[Mean, ...]]:

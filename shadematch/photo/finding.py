@@ -23,7 +23,7 @@ from shadematch.colour.colorimetry import (
     xyz_to_lab,
 )
 from shadematch.errors import MissingExtraError, PhotoError
-from shadematch.photo.chart import MOST_LEFT_OUT, Chart, by_matrix, homography
+from shadematch.photo.chart import MOST_LEFT_OUT, Chart, by_matrix, homography, is_camera
 from shadematch.photo.drawing import draw_regions, preview
 from shadematch.photo.files import open_photo
 from shadematch.photo.picture import Picture
@@ -321,9 +321,9 @@ def _colours(seen: _Seen, to_photo: FloatArray, mirrored: bool) -> _Found | None
     sound = ~uneven
     if sound.sum() < 24 - MOST_LEFT_OUT:
         return None
-    off = by_matrix(shown, reference, sound)
+    off, matrix = by_matrix(shown, reference, sound)
     kept = sound & (off <= _COVERED)
-    if kept.sum() < 24 - MOST_LEFT_OUT:
+    if kept.sum() < 24 - MOST_LEFT_OUT or not is_camera(matrix):
         return None
     covered = tuple(int(i) for i in np.flatnonzero(~kept))
     return _Found(float(off[kept].mean()), mirrored, to_photo, covered)

@@ -99,17 +99,17 @@ class Terms:
     curve_tie: float = -0.3
     exposure: float = -0.15
     exposure_sd: float = 0.22
-    balance_sd: float = 0.08
+    balance_sd: float = 0.09
     mix_sd: float = 0.05
-    tilt_sd: float = 0.1
+    tilt_sd: float = 0.06
     tone_sd: float = 0.02
     tone_reach: float = 0.15
-    lab_sd: tuple[float, float] = (2.3, 1.0)
-    chroma_sd: tuple[float, float, float] = (0.04, 0.085, 0.022)
-    lab_reach: float = 60.0
-    own_sd: tuple[float, float, float] = (1.5, 1.0, 1.0)
+    lab_sd: tuple[float, float] = (2.3, 1.5)
+    chroma_sd: tuple[float, float, float] = (0.04, 0.085, 0.05)
+    lab_reach: float = 28.0
+    own_sd: tuple[float, float, float] = (1.5, 0.7, 0.7)
     own_share: tuple[float, float, float] = (0.025, 0.12, 0.11)
-    paper: tuple[float, float, float] = (94.4, 0.4, -2.2)
+    paper: tuple[float, float, float] = (94.0, 0.0, -4.0)
     paper_sd: tuple[float, float, float] = (4.5, 1.2, 4.0)
 
 
@@ -130,12 +130,16 @@ class Known(NamedTuple):
         What it is, under D65; shape (3,).
     covariance
         How well that is known, with the noise of the photo in it; shape (3, 3).
+    steep
+        Part of what a surface has to itself by its chroma (`Terms.own_share`); below 1 where
+        its bands are known to be broad, as those of a chart are.
     """
 
     linear: FloatArray
     place: FloatArray
     lab: FloatArray
     covariance: FloatArray
+    steep: float = 1.0
 
 
 def lab_by_xyz(xyz: FloatArray, white: FloatArray) -> FloatArray:
@@ -214,7 +218,8 @@ class Inferred:
         """Covariance of what remains there with the known ones', (3, 3k), and there, (3, 3)."""
         own = _Table(lab[None], place[None])
         between = _shared(self._terms, own, self._known).reshape(3, -1)
-        here = _shared(self._terms, own, own).reshape(3, 3) + _own(self._terms, lab[None])[0]
+        here = _shared(self._terms, own, own).reshape(3, 3)
+        here = here + _own(self._terms, lab[None], np.ones(1))[0]
         return self.size**2 * between, self.size**2 * here
 
     def covariance(self, linear: FloatArray, place: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -276,15 +281,25 @@ def _lab_of(
 def _slopes(
     values: FloatArray, linear: FloatArray, place: FloatArray, matrix: FloatArray
 ) -> FloatArray:
-    """How Lab changes with the parameters, by central differences; shape (k, 3, 15)."""
-    columns = []
-    for i in range(_COUNT):
-        step = np.zeros(_COUNT)
-        step[i] = 1e-4
-        up = _lab_of(values + step, linear, place, matrix)
-        down = _lab_of(values - step, linear, place, matrix)
-        columns.append((up - down) / 2e-4)
-    return np.stack(columns, axis=-1)
+    """How Lab changes with the parameters; shape (k, 3, 18)."""
+    held = np.clip(linear, _DARKEST, _BRIGHTEST)
+    light = _log_light(values, place)
+    shown = straighten(linear, values[:2]) * np.exp(values[_GAINS] - light)
+    each = np.zeros((len(linear), 3, _COUNT))  # of the channels' values
+    each[..., 0] = shown * np.log(held)
+    each[..., 1] = -shown * np.log1p(-held)
+    each[..., _PLANE] = -shown[..., None] * regressors(place)[:, None]
+    each[..., _GAINS] = shown[..., None] * np.eye(3)
+    each[:, 0, _TILT][:, ::2] = -shown[:, :1] * place
+    each[:, 2, _TILT][:, 1::2] = -shown[:, 2:] * place
+    whole = matrix @ _mixing(values)
+    slopes = np.einsum("xc,kcp->kxp", whole, each)
+    pairs = np.argwhere(~np.eye(3, dtype=bool))
+    for p, (i, j) in enumerate(pairs, start=_MIX.start):
+        slopes[..., p] = (shown[:, j] - shown[:, i])[:, None] * matrix[:, i]
+    xyz = 100.0 * shown @ whole.T
+    by = lab_by_xyz(np.maximum(xyz, 1e-3), observation("D65").white) * (xyz > 1e-3)[:, None]
+    return np.asarray(100.0 * by @ slopes)
 
 
 def _shared(belief: Terms, one: _Table, other: _Table) -> FloatArray:
@@ -310,10 +325,10 @@ def _by_light(lab: FloatArray) -> FloatArray:
     return np.asarray((lab + np.array([16.0, 0.0, 0.0])) / 3.0)
 
 
-def _own(belief: Terms, lab: FloatArray) -> FloatArray:
+def _own(belief: Terms, lab: FloatArray, steep: FloatArray) -> FloatArray:
     """Covariance of what a surface has to itself; shape (k, 3, 3)."""
     turn = frame_of(lab)
-    chroma = np.hypot(lab[:, 1], lab[:, 2])[:, None]
+    chroma = (steep * np.hypot(lab[:, 1], lab[:, 2]))[:, None]
     sd = np.hypot(belief.own_sd, chroma * np.array(belief.own_share))
     return np.asarray(np.einsum("kda,kd,kdb->kab", turn, sd**2, turn))
 
@@ -359,10 +374,11 @@ def infer(
     linear = np.array([s.linear for s in known]).reshape(k, 3)
     table = _Table(lab, place)
     rest = _shared(belief, table, table)
-    noise: FloatArray = np.zeros((k, 3, k, 3))
     each = np.arange(k)
-    given = np.array([s.covariance for s in known]).reshape(k, 3, 3)
-    noise[each, :, each, :] = given + np.diag(np.square(belief.own_sd) + 1e-6)
+    noise: FloatArray = np.zeros((k, 3, k, 3))
+    noise[each, :, each, :] = np.array([s.covariance for s in known]).reshape(k, 3, 3)
+    noise[each, :, each, :] += 1e-6 * np.eye(3)
+    rest[each, :, each, :] += _own(belief, lab, np.array([s.steep for s in known]))
     rest = rest.reshape(3 * k, 3 * k)
     apart = noise.reshape(3 * k, 3 * k)
     prior = np.linalg.inv(spread)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -26,9 +27,9 @@ from shadematch.photo.inference import Inferred
 from shadematch.photo.light import Shading, as_neutrals
 from shadematch.photo.mean import Mean, mean_of
 from shadematch.photo.picture import Picture
-from shadematch.photo.regions import as_regions
+from shadematch.photo.regions import Region, as_regions, overlap
 from shadematch.photo.response import response_of
-from shadematch.photo.surfaces import ChartRead, Surfaces
+from shadematch.photo.surfaces import BELOW, ChartRead, Surfaces
 from shadematch.photo.target import Correction, Part, PhotoTarget
 from shadematch.studio.covariance import Covariance
 from shadematch.studio.target import Target
@@ -44,10 +45,7 @@ _STRONG: Final = 0.2  # slope of log light over the photo's diagonal
 _TWO_LIGHTS: Final = 3.0  # a*, b* between a chart's greys
 _ILL: Final = 1.6  # times as much as usual that remains beside a chart
 _EMPTY: Final = 0.02
-_BELOW: Final = 0.05
-"""How far below zero an empty channel may truly lie (standard deviation), as a share of Y;
-an estimate."""
-_BEYOND: Final = 3.0
+_BEYOND: Final = 2.5
 """Standard deviations of L* above 100 from which on something must be wrong."""
 
 
@@ -112,6 +110,7 @@ def read_photo(
     surfaces = Surfaces(picture, paper)
     for one in neutrals:
         surfaces.add_neutral(one)
+        _apart(picture, regions, one.regions)
     if reference is not None and not isinstance(reference, Mapping):
         raise PhotoError(
             "must say for each region which colour is there",
@@ -157,6 +156,18 @@ def read_photo(
         response=response,
         _scene=scene_of(picture, [("region", seen), *surfaces.means]),
     )
+
+
+def _apart(picture: Picture, regions: Sequence[Region], neutral: Sequence[Region]) -> None:
+    """Refuse a neutral that lies on the surface whose colour is asked."""
+    for one, other in itertools.product(regions, neutral):
+        if overlap(one, other, picture.width, picture.height):
+            raise PhotoError(
+                "overlaps the region whose colour is asked",
+                field="neutral",
+                value=str(other),
+                remedy="Choose a part of the photo that shows only white paper or a grey card",
+            )
 
 
 def _shading(path: str | os.PathLike[str]) -> Shading:
@@ -296,7 +307,7 @@ def _colour(
         total = np.zeros((3, 3))
         matrix = surfaces.picture.profile.matrix
         for share, primary in zip(seen.empty, matrix.T, strict=True):
-            move = lab_of(seen.xyz + _BELOW * seen.xyz[1] * primary) - lab
+            move = lab_of(seen.xyz + BELOW * seen.xyz[1] * primary) - lab
             total += share * np.outer(move, move)
         parts.append(("empty channel", total))
     parts += [("light and tone", light), ("camera", rest)]

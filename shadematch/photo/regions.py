@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -13,7 +13,7 @@ from shadematch.errors import PhotoError
 from shadematch.support.arrays import BoolArray, FloatArray
 from shadematch.support.models import is_finite
 
-__all__ = ["Region", "as_regions"]
+__all__ = ["Region", "as_regions", "overlap"]
 
 _LARGEST_SIDE: Final = 10_000_000
 
@@ -119,15 +119,19 @@ class Region:
             numbers = tuple(float(word) for word in words)
         except ValueError:
             numbers = ()
-        if not numbers:
-            raise PhotoError(
-                "is no region",
-                field="region",
-                value=text,
-                remedy="Write left,top,right,bottom in pixels or fractions, or "
-                "'circle x,y,radius', or 'polygon x,y x,y x,y'",
-            )
-        return cls(kind, numbers)
+        problem = "must say where: left, top, right, bottom"
+        if numbers:
+            try:
+                return cls(kind, numbers)
+            except PhotoError as found:
+                problem = found.problem
+        raise PhotoError(
+            problem,
+            field="region",
+            value=text,
+            remedy="Write left,top,right,bottom in pixels or fractions, or "
+            "'circle x,y,radius', or 'polygon x,y x,y x,y'",
+        )
 
     def outline(self, width: int, height: int) -> tuple[float, ...]:
         """The numbers in pixels of a photo of that size.
@@ -231,8 +235,29 @@ def _places(given: FloatArray, field_: str) -> FloatArray:
     return values
 
 
+def _all_numbers(values: Iterable[object]) -> bool:
+    return all(map(_is_number, values))
+
+
 def _is_number(value: object) -> bool:
     return isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)
+
+
+def overlap(one: Region, other: Region, width: int, height: int) -> bool:
+    """Whether two regions of a photo of that size share a pixel.
+
+    Raises
+    ------
+    PhotoError
+        If one doesn't lie wholly inside the photo.
+    """
+    frames = one.frame(width, height), other.frame(width, height)
+    left, top = (max(f[i] for f in frames) for i in (0, 1))
+    right, bottom = (min(f[i] for f in frames) for i in (2, 3))
+    x, y = (np.arange(a, b).astype(float) + 0.5 for a, b in ((left, right), (top, bottom)))
+    if not x.size or not y.size:
+        return False
+    return bool(np.any(one.holds(x, y, width, height) & other.holds(x, y, width, height)))
 
 
 def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
@@ -252,13 +277,16 @@ def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
     """
     if isinstance(given, Region):
         return (given,)
-    if isinstance(given, str):
-        return (Region.parse(given),)
-    if (isinstance(given, Sequence) and given) or (
-        isinstance(given, np.ndarray) and np.ndim(given)
-    ):
-        if all(_is_number(v) for v in given):
+    try:
+        if isinstance(given, str):
+            return (Region.parse(given),)
+        if isinstance(given, Sequence | np.ndarray) and len(given) and _all_numbers(given):
             return (Region("box", tuple(given)),)
+    except PhotoError as found:
+        raise PhotoError(
+            found.problem, field=field_, value=found.value, remedy=found.remedy
+        ) from None
+    if isinstance(given, Sequence | np.ndarray) and len(given):
         return tuple(r for one in given for r in as_regions(one, field_))
     raise PhotoError(
         "is no region",

@@ -21,7 +21,7 @@ from shadematch.colour.colorimetry import (
 )
 from shadematch.colour.standards import observation
 from shadematch.errors import ColourError, PhotoError
-from shadematch.photo.chart import Chart, by_matrix, read_chart
+from shadematch.photo.chart import GREYS, Chart, by_matrix, read_chart
 from shadematch.photo.inference import BELIEF, Inferred, Known, infer, lab_by_xyz
 from shadematch.photo.light import PRIOR_MEAN, PRIOR_SD, Neutral, Shading, slope_of
 from shadematch.photo.mean import Mean, mean_of
@@ -32,7 +32,7 @@ from shadematch.studio.target import Target, as_target
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["ChartRead", "Evidence", "Surfaces"]
+__all__ = ["BELOW", "PATCH", "STEEP", "ChartRead", "Evidence", "Surfaces", "below_nothing"]
 
 _WRONG: Final = 10.0
 """Mean CIEDE2000 of a chart's patches, brought near by a matrix, above which it can be none."""
@@ -43,11 +43,18 @@ _FEWEST: Final = 14  # patches that must remain
 _TINT: Final = 0.5  # standard deviation of a* and b* of a grey card
 _MEASURED: Final = 0.5  # the same of L*, a*, b* of a bar that was measured
 _PREDICTED: Final = 2.0  # ... and of one that was predicted
-_PATCH: Final = 0.5  # ... and of a chart's patch
+PATCH: Final = 0.5  # ... and of a chart's patch
+STEEP: Final = 0.3
+"""Part of `Terms.own_share` that a chart's patches have: their bands are broad."""
 _CLIPPED: Final = 0.3
 _STRONG_TINT: Final = 20.0
 """C*ab of a neutral as photographed from which on it may be no neutral at all."""
 _TWO_LIGHTS: Final = 3.0  # a*, b* between the parts of a neutral
+BELOW: Final = 0.1
+"""How far below zero an empty channel may truly lie (standard deviation), as a share of Y; an
+estimate."""
+_LOST: Final = 0.3
+"""Share of a white or grey without any of one channel."""
 _DARK: Final = 0.5
 """Part of the light of the photo's brightest parts below which a surface is hardly paper."""
 
@@ -151,6 +158,7 @@ class Surfaces:
                 value=f"Y {whole.xyz[1]:.3f}",
                 remedy="Take the photo with a longer exposure, or choose a lighter surface",
             )
+        _mind_lost([whole], "neutral")
         if self.shading is None:
             tiles = np.concatenate([m.tiles for m in own])
             size = self.picture.width, self.picture.height
@@ -194,13 +202,14 @@ class Surfaces:
             If it can't be read, or can be no such chart.
         """
         numbers, means = read_chart(self.picture, chart)
+        _mind_lost([m for i, m in zip(numbers, means, strict=True) if i in GREYS[:4]], "chart")
         white = observation("D65").white
         best: tuple[Inferred, str, FloatArray] | None = None
         first = len(self._known)
         for made, every in chart.references.items():
             lab = xyz_to_lab(every, white)
             own = [
-                self._surface(m, lab[i], _PATCH**2 * np.eye(3))
+                self._surface(m, lab[i], PATCH**2 * np.eye(3), STEEP)
                 for i, m in zip(numbers, means, strict=True)
             ]
             found = infer([*self._known, *own], self._matrix, self._plane)
@@ -220,7 +229,7 @@ class Surfaces:
         own_lab = lab[list(numbers_kept)]
         shown = np.array([self.linear(means[i].xyz, means[i]) for i in kept])
         xyz = chart.references[made][list(numbers_kept)]
-        off = float(by_matrix(shown, xyz, np.ones(len(kept), dtype=bool)).mean())
+        off = float(by_matrix(shown, xyz, np.ones(len(kept), dtype=bool))[0].mean())
         if off > _WRONG:
             raise PhotoError(
                 "does not look like the chart: no correction brings its patches near their colours",
@@ -244,15 +253,19 @@ class Surfaces:
         self.means.append((kind, mean))
         self._known.append(self._surface(mean, lab, covariance))
 
-    def _surface(self, mean: Mean, lab: FloatArray, covariance: FloatArray) -> Known:
+    def _surface(
+        self, mean: Mean, lab: FloatArray, covariance: FloatArray, steep: float = 1.0
+    ) -> Known:
         # Noise as a share of what is seen is the same share of what is.
         white = observation("D65").white
         shown = np.maximum(mean.xyz, 1e-3)
         relative = (mean.noise + mean.steps) / np.outer(shown, shown)
         xyz = _xyz(lab)
         by = lab_by_xyz(xyz, white) * xyz
-        linear = self.linear(mean.xyz, mean)
-        return Known(linear, self.place(mean), lab, covariance + by @ relative @ by.T)
+        covariance = covariance + by @ relative @ by.T
+        if mean.empty.shape == (3,):
+            covariance = covariance + below_nothing(lab, mean.empty)
+        return Known(self.linear(mean.xyz, mean), self.place(mean), lab, covariance, steep)
 
     def _doubt(self, given: Neutral, mean: Mean) -> FloatArray:
         """More variance for what hardly looks like a neutral, or like paper."""
@@ -292,6 +305,30 @@ def brightest(picture: Picture) -> float:
     patch, _ = picture.small(160)
     y = patch.linear @ picture.profile.matrix[1].astype(np.float32)
     return float(np.percentile(y, 98.0))
+
+
+def _mind_lost(whites: Sequence[Mean], field: str) -> None:
+    """Refuse a photo in whose light even white and grey have lost a channel."""
+    for mean in whites:
+        if mean.empty.max() > _LOST:
+            name = ("red", "green", "blue")[int(np.argmax(mean.empty))]
+            raise PhotoError(
+                f"has no {name} left: the light is so strong in colour that the file can't hold it",
+                field=field,
+                value=srgb_to_hex(xyz_to_srgb(100.0 * mean.xyz, SRGB_WHITE)[0]),
+                remedy="Use daylight, or let the camera balance its white for this lamp",
+            )
+
+
+def below_nothing(lab: FloatArray, empty: FloatArray) -> FloatArray:
+    """Covariance of the Lab of a surface, some of whose channels the file cut off at zero.
+
+    They may have been anything below: about as far as a step up is above. `empty` holds the
+    shares of pixels, shape (3,).
+    """
+    xyz = _xyz(lab)
+    moves = lab_by_xyz(xyz, observation("D65").white) @ (BELOW * xyz[1] * SRGB.matrix)
+    return np.asarray((moves * empty) @ moves.T)
 
 
 def _xyz(lab: FloatArray) -> FloatArray:

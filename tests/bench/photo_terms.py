@@ -30,6 +30,7 @@ from shadematch.photo.chart import Chart
 from shadematch.photo.inference import BELIEF, Inferred, Known, infer
 from shadematch.photo.light import PRIOR_MEAN, PRIOR_SD
 from shadematch.photo.profile import SRGB
+from shadematch.photo.surfaces import PATCH, STEEP, below_nothing
 from shadematch.studio.target import Target
 from tests.invented import photos as ph
 
@@ -39,6 +40,8 @@ LIGHTS = (
 )
 """Daylight, tubes and LEDs; lamps come with the invented lights."""
 EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9
+EMPTY = 0.002
+"""Channel value below which a file has next to nothing."""
 PAPER, CARD, SURFACES = 24, 25, 26
 KINDS = ("test colour", "soap", "strong soap")
 LUMA = np.array([0.2126, 0.7152, 0.0722])
@@ -177,9 +180,10 @@ def told(seen: Scene, way: str) -> Inferred | None:
     plane = PRIOR_MEAN, np.diag(PRIOR_SD**2)
     known = []
 
-    def add(number: int, lab: Any, sd: Any) -> None:
+    def add(number: int, lab: Any, sd: Any, steep: float = 1.0) -> None:
         spread = np.diag(np.square(sd)) * np.eye(3)
-        known.append(Known(seen.linear[number], seen.place[number], np.array(lab), spread))
+        spread = spread + below_nothing(np.array(lab), seen.linear[number] < EMPTY)
+        known.append(Known(seen.linear[number], seen.place[number], np.array(lab), spread, steep))
 
     if way == "chart":
         whole = [i for i in range(24) if seen.linear[i].max() < 0.97]
@@ -191,7 +195,7 @@ def told(seen: Scene, way: str) -> Inferred | None:
             known.clear()
             lab = xyz_to_lab(xyz, white)
             for i in whole:
-                add(i, lab[i], [0.5] * 3)
+                add(i, lab[i], [PATCH] * 3, STEEP)
             found = infer(known, SRGB.matrix, plane)
             best = found if best is None or found.evidence > best.evidence else best
         return best
@@ -214,7 +218,7 @@ def main() -> None:
             found = told(seen, way)
             for j, kind in enumerate(KINDS):
                 linear, place = seen.linear[SURFACES + j], seen.place[SURFACES + j]
-                if found is None or linear.max() > 0.97 or linear.min() < 0.002:
+                if found is None or linear.max() > 0.97 or linear.min() < EMPTY:
                     continue
                 lab = np.clip(found.lab(linear, place), (0, -200, -200), (100, 200, 200))
                 spread = sum(found.covariance(linear, place))

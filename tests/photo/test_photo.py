@@ -441,9 +441,13 @@ def test_warnings(tmp_path: Path) -> None:
     assert "two lights" in minds(two, region=(0, 0, 20, 20), neutral=apart)
     assert "two lights" not in minds(grey, region=(0, 0, 20, 20), neutral=apart)
     orange = grey * (1.3, 0.8, 0.3)
-    assert "not white or grey itself" in minds(orange, region=ALL, neutral=(0, 0, 40, 40))
+    assert "not white or grey itself" in minds(
+        orange, region=(60, 0, 120, 60), neutral=(0, 0, 40, 40)
+    )
     lit = grey * (1.1, 1.0, 0.9)
-    assert "not white or grey itself" not in minds(lit, region=ALL, neutral=(0, 0, 40, 40))
+    assert "not white or grey itself" not in minds(
+        lit, region=(60, 0, 120, 60), neutral=(0, 0, 40, 40)
+    )
     spotted = grey.copy()
     spotted[:25] = 0.95
     assert "left out" in minds(spotted, region=ALL)
@@ -466,6 +470,13 @@ def test_neutrals_that_cannot_be_used(tmp_path: Path) -> None:
             np.where(np.arange(120)[None, :, None] < 28, 0.95, 0.5) * np.ones((60, 120, 3)),
         )
         sm.read_photo(tmp_path / "q.png", region=(2, 5, 25, 50), neutral=half)
+    for lies in ((5, 5, 50, 50), "40,5,55,50", Region.circle(20, 20, 10)):
+        with pytest.raises(sm.PhotoError, match="neutral: overlaps the region"):
+            sm.read_photo(place, region=soap, neutral=lies)
+    sm.read_photo(place, region=soap, neutral=(50, 5, 58, 50))
+    lost = np.full((60, 120, 3), (0.6, 0.4, 0.0))
+    with pytest.raises(sm.PhotoError, match="neutral: has no blue left"):
+        sm.read_photo(save(tmp_path / "l.png", lost), region=soap, neutral=(62, 5, 88, 50))
     for wrong in (
         {"reflectance": 90},
         {"reflectance": float("nan")},

@@ -15,7 +15,9 @@ from skimage.transform import ProjectiveTransform, warp
 import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.colour.difference import delta_e
-from tests.invented import photos as ph
+from shadematch.photo.chart import is_camera
+from shadematch.photo.profile import SRGB
+from tests.invented import chart_pictures, photos as ph
 
 SIZE = (640, 480)
 CORNERS = np.array(ph.CHART) * SIZE
@@ -201,6 +203,23 @@ def test_other_grids_are_no_chart(tmp_path: Path) -> None:
                 picture[y : y + 70, x : x + 70] = colour
         with pytest.raises(sm.PhotoError, match="no chart that could be found"):
             sm.find_chart(save(tmp_path / f"{name}.jpg", picture))
+
+
+@pytest.mark.parametrize("number", [3, 17, 30, 44, 55, 56, 57, 69])
+def test_pictures_without_a_chart(number: int, tmp_path: Path) -> None:
+    """Eight of the hundred of `tests.bench.photo_finding`; the last two are turned in hue."""
+    Image.fromarray(chart_pictures.chartless(number)).save(tmp_path / "p.png")
+    with pytest.raises(sm.PhotoError, match=r"no chart that could be found"):
+        sm.find_chart(tmp_path / "p.png")
+
+
+def test_a_camera_keeps_its_channels_apart() -> None:
+    """A cast and a vivid rendering are a camera's; channels in turn, or all alike, are not."""
+    vivid = np.array([[1.4, -0.3, -0.1], [-0.2, 1.3, -0.1], [0.0, -0.4, 1.4]])
+    for mixing in (np.eye(3), vivid, vivid * (0.4, 1.0, 2.5)):
+        assert is_camera((SRGB.matrix @ mixing).T)
+    for mixing in (np.roll(np.eye(3), 1, axis=0), np.full((3, 3), 1 / 3) + 0.1 * np.eye(3)):
+        assert not is_camera((SRGB.matrix @ mixing).T)
 
 
 def test_two_charts(tmp_path: Path) -> None:

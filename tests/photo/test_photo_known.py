@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 import shadematch as sm
+from shadematch.cli.main import main
 from shadematch.colour.difference import delta_e
 from tests.invented import photos as ph
 
@@ -201,3 +202,26 @@ def test_a_jpeg_cut_off_near_its_end_is_refused(place: Path, lost: int) -> None:
     # What a phone appends is no harm.
     cut.write_bytes(place.read_bytes() + b"\x00ftypmp42" * 9)
     assert sm.read_photo(cut, region=SOAP).pixels > 1000
+
+
+@pytest.mark.parametrize(
+    ("option", "given", "problem"),
+    [
+        ("--region", "2", "wrong number of numbers"),
+        ("--neutral", "2", "wrong number of numbers"),
+        ("--neutral", "paper", "must say where"),
+        ("--neutral", "circle 0.5,0.5", "wrong number of numbers"),
+        ("--neutral", "0.6,0.1,0.9,0.5", "overlaps the region"),
+        ("--neutral", "10,10,9999,20", "lies outside the photo"),
+    ],
+)
+def test_regions_on_the_command_line_are_blamed_by_their_option(
+    option: str, given: str, problem: str, place: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In words of the command line, which knows no calls of Python."""
+    region = given if option == "--region" else ",".join(map(str, ph.SAMPLE))
+    options = ["--region", region] + (["--neutral", given] if option == "--neutral" else [])
+    assert main(["match", "--photo", str(place), *options, "--batch", "500"]) == 2
+    told = capsys.readouterr().err
+    assert f"error: {option}: " in told and problem in told
+    assert "Region" not in told and "(2.0" not in told

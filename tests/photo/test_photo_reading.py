@@ -18,6 +18,7 @@ from PIL import Image, ImageCms, ImageOps
 import shadematch as sm
 from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_xyz, xyz_to_lab
 from shadematch.photo.files import open_photo
+from tests.invented import hostile_photos
 from tests.invented.icc import A98, GAMMA, OWN, P3, SRGB_PARA, TABLE, icc
 
 ALL = (0.0, 0.0, 1.0, 1.0)
@@ -360,3 +361,20 @@ def test_dark_photos_want_more_light_and_bright_ones_less(
     with pytest.raises(sm.PhotoError, match="1600 are clipped") as found:
         sm.read_photo(tmp_path / "a.png", region=(0, 0, 1, 1))
     assert light in found.value.remedy
+
+
+@pytest.mark.parametrize("first", [0, 30, 60])
+def test_hostile_files(first: int, tmp_path: Path) -> None:
+    """A few of the two thousand of `tests.bench.photo_hostile`, without the largest."""
+    told = [
+        hostile_photos.trial(seed, tmp_path)[0]
+        for seed in range(first, first + 30)
+        if seed % 200 != 2
+    ]
+    assert not [text for text in told if text]
+
+
+def test_hostile_files_are_not_all_refused_or_accepted(tmp_path: Path) -> None:
+    """Else the trial above could not fail."""
+    accepted = [hostile_photos.trial(seed, tmp_path)[1] for seed in range(0, 40) if seed != 2]
+    assert 5 < sum(accepted) < 30
