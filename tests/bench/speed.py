@@ -193,7 +193,7 @@ def main() -> int:
         "gap). *Enumeration* goes through all recipes.",
         "",
         "| batch | recipes | search | first match | list | later match | DE, default "
-        "| DE, set to hit | DE set to hit over first match | enumeration | enumeration over first match |",
+        "| DE, set to hit | over first match | enumeration | over first match |",
         "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |",
     ]
     failures = 0
