@@ -36,6 +36,7 @@ _AIM: Final = 0.999 * GAP
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
 MOST_EFFORT: Final = 400_000
+_BETTER: Final = 0.05
 _HOPELESS: Final = 5.0
 """CIEDE2000 from which on nobody waits long for a proof."""
 _MOST_CORNERS: Final = 8
@@ -162,6 +163,8 @@ def closest(
         return Solution(None, np.inf, below, True, 0)
     exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
     best.offer(_corners(hints))
+    sought.face(hints[0])
+    faced = float(sought.worst(hints[:1])[0])
     # A search that turns out long is worth more guesses: a good one ends it. Several lights
     # leave too few recipes that are good under all of them.
     guesses = [] if exact_effort or len(sought.targets) > 1 else list(_GUESSES)
@@ -192,6 +195,9 @@ def closest(
         judged = sought.judge(wave.lo, wave.hi, limit - gap)
         wave.key = np.maximum(wave.key, judged.floor)
         best.offer(_aims(wave, judged, np.argsort(wave.key, kind="stable")[:_AIMS]))
+        if best.steps is not None and best.value < faced - _BETTER:
+            faced = best.value  # the continuous optimum was but a local one
+            sought.face(best.steps.astype(float))
         limit = min(best.value, below)
         alive = wave.key < limit - gap
         settled = min(settled, wave.at(~alive).least())
@@ -247,6 +253,7 @@ def frugal(
     best: IntArray | None = None
     least = less_than
     sought.narrow(within)
+    sought.face(np.asarray(near, dtype=float))
     used = np.flatnonzero(near > 0)
     limit = within + ROUNDING
 
