@@ -25,6 +25,7 @@ from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
 from shadematch.calibration.intervals import with_misfit
 from shadematch.calibration.problem import Noise, Problem
+from shadematch.calibration.residual import WRONG
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.robust import MARGIN, choose_scattering, settle
 from shadematch.calibration.spectra import Unknown, unknown
@@ -170,9 +171,12 @@ def calibrate(
         scatter: frozenset[str],
         opaque: bool = False,
         crowded: str | None = None,
+        trust: FloatArray | None = None,
     ) -> Problem:
+        weights = np.ones(len(seen)) if trust is None else trust
         unknowns = _unknowns(
             pours=seen,
+            weights=weights,
             names=names,
             scatter=scatter,
             films=films,
@@ -186,7 +190,7 @@ def calibrate(
             pigments=names,
             errors=ROUGH_ERRORS if rough and dose_error is None else errors,
             noise=noise or (ROUGH_NOISE if rough else Noise()),
-            weights=np.ones(len(seen)),
+            weights=weights,
         )
 
     cameras = cameras_of(pours)
@@ -208,25 +212,25 @@ def calibrate(
     opaque, seen = way == "opaque", _seen(read, way)
     weights = np.ones(len(pours))
     learn = films and not rough and dose_error is None
+    chosen, begin = every, None
     for _ in range(2):
 
         def problem_with(scatter: frozenset[str], trust: FloatArray = weights) -> Problem:
-            return replace(problem_of(seen, scatter, opaque), weights=trust)
+            return problem_of(seen, scatter, opaque, trust=trust)
 
-        chosen = every
         if scattering == "auto" and not rough:
-            chosen = choose_scattering(names, problem_with, names, progress)
+            begin = chosen = choose_scattering(names, problem_with, names, progress, begin=begin)
         found = settle(problem_with(chosen), learn_bench=learn, rough=rough)
         if progress is not None:
             progress(f"fitted {len(pours)} readings")
-        # A wrong pour may have looked like scattering: ask again without it.
-        if scattering != "auto" or np.array_equal(found.problem.weights, weights):
+        # A wrong pour may have looked like scattering, and its loads are none: ask again without.
+        if np.array_equal(found.problem.weights, weights):
             break
         weights = found.problem.weights
     scattering_ones = [n for n in names if n in chosen]
     crowded = crowding_of(seen, scattering_ones) if films and not rough else None
     if crowded is not None:
-        problem = replace(problem_of(seen, chosen, opaque, crowded), weights=found.problem.weights)
+        problem = problem_of(seen, chosen, opaque, crowded, found.problem.weights)
         other = settle(problem, learn_bench=learn)
         if other.evidence > found.evidence + MARGIN:
             found = other
@@ -349,6 +353,7 @@ def _allowed(scattering: str | Sequence[str], names: tuple[str, ...]) -> tuple[s
 
 def _unknowns(
     pours: Sequence[TestPour],
+    weights: FloatArray,
     names: Sequence[str],
     scatter: frozenset[str],
     films: bool,
@@ -364,7 +369,9 @@ def _unknowns(
             kind = "other" if base == "clear" and pours[0].unit == "part" else base
             result += [unknown(base, f"{kind} absorption"), unknown(base, f"{kind} scattering")]
     for name in names:
-        amounts = [p.loads[name] * p.pour.thickness_cm for p in pours if name in p.doses]
+        mine = [(p, w) for p, w in zip(pours, weights, strict=True) if name in p.doses]
+        mine = [(p, w) for p, w in mine if w >= WRONG] or mine
+        amounts = [p.loads[name] * p.pour.thickness_cm for p, _ in mine]
         typical = float(np.exp(np.mean(np.log(amounts))))
         if opaque:  # only ratios count then; any level will do that hides the backing
             typical /= _HIDING

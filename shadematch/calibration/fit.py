@@ -17,12 +17,12 @@ Covariance and evidence: D. MacKay, *Information Theory, Inference, and Learning
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.calibration.bars import lone_bars
+from shadematch.calibration.bars import Lone, lone_bars
 from shadematch.calibration.normal import Normal, moved, normal_equations
 from shadematch.calibration.problem import Prior, Problem, Reading, readings_of
 from shadematch.calibration.spectra import LIMITS, parameters
@@ -35,6 +35,8 @@ _ROUNDS: Final = 60
 _DRAWS: Final = 200
 _SETTLED: Final = 0.0005
 """Gain of the summed squares (1 is a standard deviation) that no further round is worth."""
+_SETTLED_BRIEF: Final = 0.1
+"""The same of a fit of which only the evidence counts, whose differences are compared with 1."""
 _LONGEST_STEP: Final = 1.5
 """Of a log coefficient in one round."""
 
@@ -96,6 +98,20 @@ class Fit:
         both = np.concatenate([moved, -moved])  # in pairs, so that their mean is right
         return np.asarray(self.theta + both.reshape(-1, *self.theta.shape))
 
+    @functools.cached_property
+    def to_the_eye(self) -> Fit:
+        """The same, without what only the instrument makes of the light (edge loss, gloss)."""
+        theta, covariance = self.theta.copy(), self.covariance.copy()
+        width = theta.shape[1]
+        for k, u in enumerate(self.problem.unknowns):
+            if u.kind in ("edge loss", "gloss offset"):
+                rows = slice(k * width, (k + 1) * width)
+                theta[k], covariance[rows], covariance[:, rows] = 0.0, 0.0, 0.0
+        return replace(self, theta=theta, covariance=covariance)
+
+
+_UNTOLD: Final = Lone(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0), ())
+
 
 class _Place(NamedTuple):
     """Spectra and errors, and the quadratic there."""
@@ -112,6 +128,7 @@ def fit(
     *,
     start: FloatArray | None = None,
     slips: FloatArray | None = None,
+    brief: bool = False,
 ) -> Fit:
     """Minimise misfit and departure from the prior together.
 
@@ -121,6 +138,8 @@ def fit(
         What is fitted, and what is believed beforehand.
     start, slips
         Where to begin; the prior mean and no errors by default.
+    brief
+        Whether only spectra, slips and evidence are wanted, to a tenth: nothing is said of bars.
 
     Raises
     ------
@@ -158,7 +177,7 @@ def fit(
         gain = here.cost - tried.cost
         here = tried
         damping = max(damping / 8.0, 1e-9)
-        if gain < _SETTLED and share == 1.0:
+        if gain < (_SETTLED_BRIEF if brief else _SETTLED) and share == 1.0:
             converged = True
             break
     if not np.all(np.isfinite(here.theta)):
@@ -167,7 +186,7 @@ def fit(
             field="test pours",
             remedy="Check doses, thicknesses and readings",
         )
-    return _result(problem, prior, readings, here, converged=converged)
+    return _result(problem, prior, readings, here, converged=converged, brief=brief)
 
 
 def _of_parameters(matrix: FloatArray, starts: IntArray) -> FloatArray:
@@ -203,7 +222,13 @@ def at_optimum(problem: Problem, prior: Prior, theta: FloatArray, slips: FloatAr
 
 
 def _result(
-    problem: Problem, prior: Prior, readings: list[Reading], here: _Place, *, converged: bool
+    problem: Problem,
+    prior: Prior,
+    readings: list[Reading],
+    here: _Place,
+    *,
+    converged: bool,
+    brief: bool = False,
 ) -> Fit:
     normal = here.normal
     starts = parameters(problem.unknowns)
@@ -221,12 +246,12 @@ def _result(
     # Laplace: best fit, times what the posterior's volume is of the prior's (Occam's factor).
     occam = 0.5 * prior.log_det - 0.5 * log_det - 0.5 * normal.log_det
     variance = np.ones_like(here.slips)
-    for places, C, _, B in normal.errors:
+    for places, C, _, B in () if brief else normal.errors:
         inverse = np.linalg.inv(C)
         left = inverse @ B.T
-        total = np.diag(inverse) + np.einsum("ij,jk,ik->i", left, covariance, left)
+        total = np.diag(inverse) + ((left @ covariance) * left).sum(axis=1)
         variance[places[:, 0], places[:, 1]] = np.minimum(total, 1.0)
-    bars = lone_bars(problem, normal.at, here.slips, covariance)
+    bars = _UNTOLD if brief else lone_bars(problem, normal.at, here.slips, covariance)
     return Fit(
         problem=problem,
         theta=here.theta,

@@ -7,6 +7,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from shadematch.calibration.faces import at_faces, over_black
 from shadematch.calibration.spectra import Unknown
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.standards import WAVELENGTHS_NM
@@ -37,8 +38,6 @@ __all__ = [
 ]
 
 _W: Final = WAVELENGTHS_NM.size
-_OUTER: Final = 0.04
-_SURFACE: Final = -float(np.log(1.0 - 0.6))
 _ACROSS: Final = np.linspace(-1.0, 1.0, WAVELENGTHS_NM.size)
 _STEEPEST: Final = 0.5
 """Largest relative error that is believed of a dose [standard deviation]."""
@@ -288,10 +287,22 @@ def look(
 
     by_unknown = np.zeros((count, theta.shape[0], _W))
     through: BoolArray = np.array([m == "through" for m in layers.mode])[:, None]
+    lost = next((k for k, u in enumerate(unknowns) if u.kind == "edge loss"), None)
+    by_thickness = np.zeros_like(spectrum)
+    if lost is not None:
+        edge = theta[lost, 0] * thickness[:, None] * ~through
+        kept = np.exp(-edge)
+        black, *by_black = over_black(u_depth, v_depth, layers.mode)
+        from_backing = kept * (spectrum - black)
+        spectrum = black + from_backing
+        by_u, by_v = (b + kept * (f - b) for b, f in zip(by_black, (by_u, by_v), strict=True))
+        by_backing = by_backing * kept
+        by_thickness = -edge * from_backing
+        by_unknown[:, lost] = -thickness[:, None] * ~through * from_backing * gain
     for k, u in enumerate(unknowns):
         if u.what in ("surface", "glass"):
             rows = ~through if u.what == "surface" else through
-            changed, slope, by_theta = _at_faces(spectrum, theta[k], u.what)
+            changed, slope, by_theta = at_faces(spectrum, theta[k], u.what)
             factor = np.where(rows, slope, 1.0)
             spectrum = np.where(rows, changed, spectrum)
             by_u, by_v, by_backing = by_u * factor, by_v * factor, by_backing * factor
@@ -324,7 +335,8 @@ def look(
         d = place[unknowns[at].of]
         more = np.where(full < 1.0, theta[by] * by_unknown[:, by], 0.0)
         by_error[:, d] += layers.dose_sd[:, d, None] * more
-    by_error[:, dyes] = errors.thickness_share * gain * (by_u * u_depth + by_v * v_depth)
+    by_thickness = by_thickness + by_u * u_depth + by_v * v_depth
+    by_error[:, dyes] = errors.thickness_share * gain * by_thickness
     spectrum = spectrum * gain
     by_error[:, dyes + 1] = errors.gain * spectrum
     by_error[:, dyes + 2] = errors.tilt * _ACROSS * spectrum
@@ -407,28 +419,14 @@ def look_through(
         backing = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-shift))
     around = Surroundings(layers.mode[0], backing)  # type: ignore[arg-type]
     spectrum = reflectance(u, v, 1.0, around)[0]
+    if (edge := drawn.get(("edge", "edge loss"))) is not None and layers.mode[0] != "through":
+        black = over_black(u, v, [layers.mode[0]] * len(u))[0]
+        loss = np.maximum(edge, 0.0) * layers.thickness[0]
+        spectrum = black + np.exp(-loss) * (spectrum - black)
     for k, unknown in enumerate(unknowns):
         if unknown.what == ("glass" if layers.mode[0] == "through" else "surface"):
-            spectrum = _at_faces(spectrum, thetas[:, k], unknown.what)[0]
+            spectrum = at_faces(spectrum, thetas[:, k], unknown.what)[0]
     return np.asarray(spectrum + offset)
-
-
-def _at_faces(
-    spectrum: FloatArray, theta: FloatArray, what: str
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Readings of faces other than the model's; slopes by what the model says, and by theta."""
-    if what == "glass":
-        factor = np.broadcast_to(np.exp(theta), spectrum.shape)
-        return spectrum * factor, factor, spectrum * factor
-    # J. L. Saunderson, J. Opt. Soc. Am. 32 (1942) 727, gloss left out, is
-    # (1 - k1) (1 - k2) r / (1 - k2 r): a shift of the logit by log(1 - k2), and a loss that goes
-    # with it. With k1 = 0.04 and k2 = 0.6 one more surface is a shift by _SURFACE.
-    a = np.exp(theta)
-    loss = np.exp(np.log(1.0 - _OUTER) / _SURFACE * theta)
-    open_ = a + (1.0 - a) * spectrum
-    changed = loss * spectrum / open_
-    by_theta = -loss * a * spectrum * (1.0 - spectrum) / open_**2
-    return changed, loss * a / open_**2, by_theta + np.log(1.0 - _OUTER) / _SURFACE * changed
 
 
 def to_lab(

@@ -291,6 +291,7 @@ def interval_of(
     """The interval of one recipe; see `Calibration.interval`."""
     from scipy.stats import norm
 
+    found = found if measurement else found.to_the_eye
     lab, spectrum, parts, _ = sources_of(found, doses, pour, view)
     covariance = _spread_of(found, doses, pour, view, lab) + parts["bench"] + parts["model"]
     if dosing:

@@ -71,8 +71,9 @@ def prior_of(unknowns: Sequence[Unknown]) -> Prior:
     log_det = 0.0
     numbers = [k for k, u in enumerate(unknowns) if u.number]
     if numbers:
-        bends = np.array([unknowns[k].what == "bend" for k in numbers], dtype=float)
-        variance = np.array([BELIEFS[unknowns[k].kind].level_sd ** 2 for k in numbers])
+        size_of = np.array([unknowns[k].level for k in numbers])
+        bends = size_of * np.array([unknowns[k].what == "bend" for k in numbers], dtype=float)
+        variance = (size_of * [BELIEFS[unknowns[k].kind].level_sd for k in numbers]) ** 2
         common = BEND_SHARED_SD**2 * np.outer(bends, bends)
         covariance = common + np.diag(variance - np.diag(common))
         log_det -= float(np.linalg.slogdet(covariance)[1])

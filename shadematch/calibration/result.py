@@ -285,7 +285,8 @@ class Calibration(Reported):
             Whether to count the dosing error of a fresh pour.
         measurement
             Whether to count the error of measuring it as the test pours were measured: of one
-            more photo, if they were photographed. Without it the range is that of the true colour.
+            more photo, if they were photographed. Without it the range is that of the true colour,
+            and light that the instrument loses at the edges of bars counts as seen.
 
         Notes
         -----

@@ -13,7 +13,7 @@ from shadematch.calibration.fit import Fit, fit
 from shadematch.calibration.forward import Errors
 from shadematch.calibration.identify import shared_scale
 from shadematch.calibration.problem import Problem, prior_of
-from shadematch.calibration.spectra import Unknown
+from shadematch.calibration.spectra import SLIGHT, Unknown, unknown
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.support.arrays import FloatArray
@@ -38,6 +38,8 @@ _HARMLESS_IF_ROUGH: Final = 10.0
 """The same of rough films, which stray by that now and then."""
 _FIRM: Final = 5.0
 """Weight of the errors of the bench that are believed beforehand, in errors."""
+_LIKELIER: Final = 1.0
+"""Gain of log evidence that gloss, or light lost at the edge, must bring."""
 MARGIN: Final = 6.0
 """Gain of log evidence that a pigment's scattering, or a colourant's crowding, must bring."""
 
@@ -128,32 +130,24 @@ def _bench(found: Fit, errors: Errors) -> Errors:
     return errors.scaled(*factors)
 
 
-def settle(
-    problem: Problem,
-    *,
-    start: Fit | None = None,
-    prior: object = None,
-    learn_bench: bool = False,
-    rough: bool = False,
-) -> Fit:
+def settle(problem: Problem, *, learn_bench: bool = False, rough: bool = False) -> Fit:
     """Fit, name wrong pours, and learn the noise; with `learn_bench` also how well was dosed.
 
     Readings of `rough` films are never taken for better than is believed. One bar after the other
     is put aside as long as some bar is next to impossible given the others; of the three strangest
     it is the one whose absence lets the rest agree best. Bars that are `needed` stay.
     """
-    beliefs = prior_of(problem.unknowns) if prior is None else prior
-    assert hasattr(beliefs, "precision")
 
-    def run(p: Problem, near: Fit | None) -> Fit:
+    def run(p: Problem, near: Fit | None, *, brief: bool = False) -> Fit:
         return fit(
             p,
-            beliefs,  # type: ignore[arg-type]
+            prior_of(p.unknowns),
             start=None if near is None else near.theta,
             slips=None if near is None else near.slips,
+            brief=brief,
         )
 
-    found = run(problem, start)
+    found = _with_instrument(run(problem, None))
     bars = int(problem.bars.max()) + 1
     for _ in range(max(1, bars // 4)):
         ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
@@ -167,8 +161,10 @@ def settle(
         for bar in suspects:
             weights = found.problem.weights.copy()
             weights[problem.bars == bar] = _LEAST_WEIGHT
-            tries.append((run(replace(found.problem, weights=weights), found), bar))
+            fewer = replace(found.problem, weights=weights)
+            tries.append((run(fewer, found, brief=True), bar))
         best, bar = max(tries, key=lambda t: t[0].evidence)
+        best = _again(best)
         if _strangeness(found, best, bar) <= 1.0:
             break  # the others don't contradict it
         if _distance(best, bar) <= (_HARMLESS_IF_ROUGH if rough else _HARMLESS):
@@ -182,7 +178,60 @@ def settle(
         if learn_bench and np.allclose(before, (scale, *errors), rtol=0.03):
             break
         found = run(replace(found.problem, scale=(scale, scale), errors=errors), found)
+    return _as_large_as_told(_as_large_as_told(found, "crowding"), "bend")
+
+
+def _with_instrument(found: Fit) -> Fit:
+    """The fit with light that is lost at the edge, or gloss that is read along, if more probable.
+
+    Clear base over white and over black tells the one, all that is dark the other.
+    """
+    kinds = {u.kind for u in found.problem.unknowns}
+    reflected = any(not p.view.through for p in found.problem.pours)
+    if not reflected or not {"clear absorption", "paste bend"} <= kinds:
+        return found  # no soap
+    for of, kind in (("instrument", "gloss offset"), ("edge", "edge loss")):
+        problem = found.problem
+        unknowns = (*problem.unknowns, unknown(of, kind))
+        start = np.vstack([found.theta, np.zeros_like(found.theta[:1])])
+        other = fit(
+            replace(problem, unknowns=unknowns),
+            prior_of(unknowns),
+            start=start,
+            slips=found.slips,
+            brief=True,
+        )
+        # Light is lost at the edge, and not won; of gloss there is more than none.
+        if other.theta[-1].mean() > 0 and other.evidence > found.evidence + _LIKELIER:
+            found = _again(other)
     return found
+
+
+def _again(tried: Fit) -> Fit:
+    """What was tried, to the end."""
+    problem = tried.problem
+    return fit(problem, prior_of(problem.unknowns), start=tried.theta, slips=tried.slips)
+
+
+def _as_large_as_told(found: Fit, what: str) -> Fit:
+    """The fit with some numbers believed to be next to nothing, if that is more probable.
+
+    The width of a belief by the evidence: D. MacKay, Neural Computation 4 (1992) 415, section 4.
+    """
+    problem = found.problem
+    if not any(u.number and u.what == what for u in problem.unknowns):
+        return found
+    unknowns = tuple(
+        u._replace(level=SLIGHT) if u.number and u.what == what else u for u in problem.unknowns
+    )
+    other = fit(
+        replace(problem, unknowns=unknowns),
+        prior_of(unknowns),
+        start=found.theta,
+        slips=found.slips,
+        brief=True,
+    )
+    return found if other.evidence <= found.evidence else _again(other)
 
 
 def needed(problem: Problem) -> frozenset[int]:
@@ -207,12 +256,14 @@ def choose_scattering(
     problem_with: Callable[[frozenset[str]], Problem],
     allowed: Sequence[str],
     progress: Callable[[str], None] | None = None,
+    *,
+    begin: frozenset[str] | None = None,
 ) -> frozenset[str]:
     """Which pigments scatter, by the evidence of the readings.
 
-    Both the fit in which none scatters and that in which all do are tried; from the more
-    probable one, pigments are let in or taken out one by one as long as the evidence rises by
-    more than `MARGIN` (for letting in) or at all (for taking out).
+    Unless it is said where to begin, both the fit in which none scatters and that in which all do
+    are tried; from the more probable one, pigments are let in or taken out one by one as long as
+    the evidence rises by more than `MARGIN` (for letting in) or at all (for taking out).
     """
     fits: dict[frozenset[str], Fit] = {}
 
@@ -223,21 +274,26 @@ def choose_scattering(
                 problem = replace(problem, scale=(scale, scale))
             start = _carried(fits[near], problem.unknowns) if near is not None else None
             slips = fits[near].slips if near is not None else None
-            fits[scattering] = fit(problem, prior_of(problem.unknowns), start=start, slips=slips)
+            fits[scattering] = fit(
+                problem, prior_of(problem.unknowns), start=start, slips=slips, brief=brief
+            )
             if progress is not None:
                 names = ", ".join(sorted(scattering)) or "none"
                 progress(f"scattering pigments: {names}")
         return fits[scattering].evidence - MARGIN * len(scattering)
 
     none, every = frozenset[str](), frozenset(allowed)
-    scale = 1.0
-    evidence(every, None)
-    scale = _scale(fits[every])  # noisy readings ask for more evidence
+    first = every if begin is None else begin
+    scale, brief = 1.0, False
+    evidence(first, None)
+    scale, brief = _scale(fits[first]), True  # noisy readings ask for more evidence
     if scale > 1.0:
         fits.clear()
-    evidence(every, None)
-    films = not any(u.of_base for u in fits[every].problem.unknowns)
-    if films and _certain(fits[every]):
+    evidence(first, None)
+    films = not any(u.of_base for u in fits[first].problem.unknowns)
+    if begin is not None:
+        now = begin
+    elif films and _certain(fits[every]):
         now = every
     else:
         now = none if evidence(none, None) >= evidence(every, None) else every

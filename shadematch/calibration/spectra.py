@@ -26,6 +26,7 @@ __all__ = [
     "BELIEFS",
     "BEND_SHARED_SD",
     "LIMITS",
+    "SLIGHT",
     "Belief",
     "Unknown",
     "belief_covariance",
@@ -78,25 +79,34 @@ BELIEFS: Final[dict[str, Belief]] = {
     "film crowding": Belief(0.25, 0.0, 0.03, 150.0),
     "paste bend": Belief(0.058, 0.0, 0.0, 150.0),
     "white crowding": Belief(0.3, 0.0, 0.0, 150.0),
+    "edge loss": Belief(0.1, 0.0, 0.0, 150.0),
+    "gloss offset": Belief(0.03, 0.0, 0.001, 150.0),
 }
 """Backing: of the logit of its reflectance, which for films may have been measured bare.
-Offset: what the instrument lets in of the reflection at the surface, or takes off too much.
+Offset, gloss: what the instrument lets in of the reflection at the surface, or takes off too much.
 Surface: of the logit of a radiance factor. Saunderson's correction with 4 % outside and 60 %
 inside is a shift by 0.92 and a loss of 4 %, so that readings that were freed of their surface
 beforehand, or surfaces that reflect otherwise inside, are of this form.
 Glass: of the log of a transmittance, which may have been read against a cell of solvent.
 Crowding: of the log of what is lost of a colourant's scattering at the largest load measured,
 where its particles lie close (S. Fitzwater, J. W. Hook, J. Coat. Technol. 57 (721) (1985) 39).
+Edge loss: a number [1/cm], of the light that comes back from the backing through a layer X thick
+exp(-loss X) is read; the rest leaves by the sides, out of the instrument's sight.
 Bend and crowding of white base: numbers, no logs; of a bend `BEND_SHARED_SD` is common to all."""
 
 LIMITS: Final[dict[str, tuple[float, float]]] = {
     "paste bend": (LEAST_BEND, MOST_BEND),
     "white crowding": (-MOST_CROWDING, MOST_CROWDING),
+    "edge loss": (-0.2, 1.0),
+    "gloss offset": (-0.02, 0.06),
     "film offset": (-0.02, 0.06),
     "film surface": (-1.5, 1.5),
 }
 """Between which unknowns are kept. Strength still rises with the dose; gloss is 4 % of the light
 at an index of 1.5, all of it or none; Saunderson's correction is 0.92, one way or the other."""
+
+SLIGHT: Final = 0.2
+"""Size of numbers that are next to nothing, as a multiple of what is usual; see `Unknown.level`."""
 
 BEND_SHARED_SD: Final = 0.05
 """Standard deviation of what the bends of all pastes of a studio have in common (estimate); each
@@ -125,7 +135,9 @@ class Unknown(NamedTuple):
     mean
         Before the measurements, shape (36,).
     level
-        Of a backing: mean logit of its stated reflectance. Of crowding: the largest load measured.
+        Of a backing: mean logit of its stated reflectance. Of crowding of films: the largest load
+        measured. Of a bend or of white's crowding: how large it is believed to be, as a multiple
+        of what `BELIEFS` says.
     """
 
     of: str
@@ -141,7 +153,7 @@ class Unknown(NamedTuple):
     @property
     def number(self) -> bool:
         """Whether it is one number, and no spectrum."""
-        return self.kind in ("paste bend", "white crowding")
+        return self.kind in ("paste bend", "white crowding", "edge loss")
 
     @property
     def of_base(self) -> bool:
@@ -188,7 +200,7 @@ def unknown(of: str, kind: str, typical: float = 1.0, level: float = 0.0) -> Unk
         For pigments: product of load and thickness around which they were poured; absorption
         or scattering is believed to be such that a good part of the light meets it there.
     level
-        For backings, see `Unknown`.
+        See `Unknown`; by default 1 for a bend and for white's crowding.
     """
     if kind in _MEANS:
         mean = _MEANS[kind]
@@ -198,4 +210,5 @@ def unknown(of: str, kind: str, typical: float = 1.0, level: float = 0.0) -> Unk
         mean = np.log(1.0 / typical * _WAVE**-1.0)
     else:
         mean = np.zeros(WAVELENGTHS_NM.size)
-    return Unknown(of, kind, mean.copy(), level)
+    found = Unknown(of, kind, mean.copy(), level)
+    return found._replace(level=1.0) if found.number and level == 0.0 else found

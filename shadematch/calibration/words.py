@@ -11,7 +11,7 @@ from shadematch.calibration.films import FILM_ERRORS, MOST_WRONG, ROUGH_ERRORS
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.left_out import LeftOut
 from shadematch.calibration.problem import Noise
-from shadematch.calibration.residual import residuals_by_bar
+from shadematch.calibration.residual import WRONG, residuals_by_bar
 from shadematch.calibration.robust import SUSPICIOUS, needed
 from shadematch.calibration.spectra import LIMITS
 from shadematch.studio.pour import USUAL_LOAD
@@ -23,11 +23,13 @@ _SURE: Final = 3.0
 """Standard deviations from which on a bend or crowding is spoken of."""
 _MIXTURES: Final = 3
 """Bars of several pastes that a test of the ranges takes."""
-_STRANGE: Final = 2.0
+_STRANGE: Final = 1.5
 """Mean square miss of bars that the others predict, in units of what it should be, from which on
 the model is held not to describe the readings; about half is usual, since the noise is found."""
 _FAR_OFF: Final = 5.0
 """CIEDE2000 from which on a bar is said not to fit that can't be put aside."""
+_MUCH_WIDER: Final = 2.0
+"""Times what the model is believed to miss of soap, from which on that is warned of."""
 _WIDER: Final = 1.5
 """Times what the model is believed to miss, from which on ranges are said to be widened."""
 
@@ -59,7 +61,7 @@ def _numbers(found: Fit) -> list[tuple[str, str, float, float]]:
 
 
 def bends_in_words(found: Fit, unit: str) -> tuple[str, ...]:
-    """Sentences of pastes that bend and white that crowds, where that is sure."""
+    """Sentences of what was found beside spectra, and is reckoned with, where that is sure."""
     said = []
     for of, kind, value, sd in _numbers(found):
         if abs(value) < _SURE * sd:
@@ -73,12 +75,24 @@ def bends_in_words(found: Fit, unit: str) -> tuple[str, ...]:
                 f"{of} colours about {far:.0f} % (±{about:.0f}) {word} at {USUAL_LOAD:g} {unit} "
                 "per 100 g than in proportion; this is reckoned with"
             )
+        elif kind == "edge loss":
+            said.append(
+                f"about {100 * (1 - np.exp(-value)):.0f} % (±{100 * sd * np.exp(-value):.0f}) of "
+                "the light that comes back through 1 cm leaves by the sides, unread; this is "
+                "reckoned with. Measure with a wider opening, or thinner bars, to lose less"
+            )
         else:
             left = float(np.exp(-0.9 * value))
             word = "less" if value > 0 else "more"
             said.append(
                 f"white base by itself scatters about {100 * abs(1 - left):.0f} % "
                 f"(±{90 * sd * left:.0f}) {word} than a tenth of it promises; this is reckoned with"
+            )
+    for u, theta in zip(found.problem.unknowns, found.theta, strict=True):
+        if u.kind == "gloss offset":
+            said.append(
+                f"readings hold gloss, about {100 * theta.mean():.1f} % of the light; this is "
+                "reckoned with. Better measure with it left out"
             )
     return tuple(said)
 
@@ -94,6 +108,20 @@ def warnings_of(found: Fit, alone: Sequence[LeftOut]) -> tuple[str, ...]:
                 "the model does not describe these readings: bars lie "
                 f"{np.sqrt(strange):.1f} times as far as expected from what the others predict"
             )
+    missed = found.problem.noise.model_lab
+    if any(u.of_base for u in found.problem.unknowns) and missed > _MUCH_WIDER * Noise().model_lab:
+        said.append(
+            "the model does not describe these readings: bars lie farther from what the others "
+            f"predict than readings and rulers explain, by about {missed:.1f}; ranges are widened"
+        )
+    trusts = zip(found.problem.pours, found.problem.weights, strict=True)
+    aside = [pour for pour, trust in trusts if trust < WRONG]
+    names = list(dict.fromkeys(p.name for p in aside))
+    if len(names) > 1 or any(not p.doses for p in aside):
+        said.append(
+            f"{', '.join(names)} put aside: if they were poured and measured right, the model does "
+            "not describe these readings"
+        )
     return tuple(said)
 
 
@@ -107,7 +135,9 @@ def _at_limits(found: Fit) -> list[str]:
         what = {
             "paste bend": f"{u.of} seems to gain or lose strength with its load beyond any sense",
             "white crowding": "white base seems to crowd beyond any sense",
+            "edge loss": "all light seems to leave by the sides",
             "film offset": "all seem shifted by more than the gloss there is",
+            "gloss offset": "all seem shifted by more than the gloss there is",
         }.get(u.kind, "surfaces seem to reflect as none does")
         said.append(what)
     soap = any(u.of_base for u in p.unknowns)

@@ -136,6 +136,9 @@ WORLDS: dict[str, dict[str, object]] = {
     "paste's section 3 %": {"dose_share": 0.03},
     "thickness 2 %": {"thickness_share": 0.02},
     "base that yellows": {"yellows": 0.4},
+    "beyond: paste's section 15 %": {"dose_share": 0.15},
+    "beyond: base yellows fourfold": {"yellows": 1.5},
+    "beyond: white crowds by nine tenths": {"crowding": 2.5},
 }
 
 

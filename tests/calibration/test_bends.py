@@ -57,9 +57,10 @@ def test_derivatives_of_a_reading_against_differences() -> None:
         unknown("A", "paste bend"),
         unknown("B", "paste bend"),
         unknown("white", "white crowding"),
+        unknown("edge", "edge loss"),
     ]
     theta = np.array([u.mean for u in unknowns])
-    theta[7], theta[8], theta[9] = 0.2, -0.03, 0.5
+    theta[7], theta[8], theta[9], theta[10] = 0.2, -0.03, 0.5, 0.15
     cases = [
         ({"A": 3.0, "B": 8.0}, sm.Pour(batch_g=250, white=0.3), sm.View()),
         ({"A": 9.0}, sm.Pour(batch_g=250), sm.View(backing="black")),
@@ -193,3 +194,16 @@ def test_readings_that_no_model_describes_are_warned_of() -> None:
             pours.append(sm.TestPour.from_spectrum(p.doses, NM, read, **about))
     found = sm.calibrate(pours, scattering="none")
     assert found.warnings or "ranges are widened to match" in str(found)
+
+
+@pytest.mark.parametrize(("stray", "warned"), [(0.0, False), (0.3, True)])
+def test_pastes_that_stray_are_warned_of(stray: float, warned: bool) -> None:
+    # What 1 cm of paste does differs from bar to bar, far more than a ruler explains.
+    strays, rng = dataclasses.replace(truth(), dose_share=stray), np.random.default_rng(9)
+    pours = []
+    for p in campaign.in_white(campaign.campaign(NAMES)).pours:
+        for view, read in zip(p.views, strays.bar(p.doses, p.pour, rng, p.views), strict=True):
+            about = {"name": p.name, "pour": p.pour, "view": view}
+            pours.append(sm.TestPour.from_spectrum(p.doses, NM, read, **about))
+    found = sm.calibrate(pours, scattering="none")
+    assert any("does not describe these readings" in text for text in found.warnings) == warned

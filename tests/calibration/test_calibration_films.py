@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 import shadematch as sm
-from shadematch.calibration.forward import Errors, _at_faces, layers_of, look, look_through
+from shadematch.calibration.faces import at_faces
+from shadematch.calibration.forward import Errors, layers_of, look, look_through
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.spectra import unknown
 from shadematch.calibration.test_pour import _with_edges
@@ -139,9 +140,9 @@ def test_one_more_surface_is_saunderson() -> None:
     # with 4 % outside and 60 % inside, gloss left out.
     r = np.linspace(0.0, 1.0, 41)
     shift = np.full(r.size, np.log(1 / 0.4))
-    changed = _at_faces(r, shift, "surface")[0]
+    changed = at_faces(r, shift, "surface")[0]
     np.testing.assert_allclose(changed, 0.96 * 0.4 * r / (1 - 0.6 * r), rtol=1e-12)
-    back = _at_faces(changed, -shift, "surface")[0]
+    back = at_faces(changed, -shift, "surface")[0]
     np.testing.assert_allclose(back[:30], r[:30], atol=0.03)  # next to its inverse
 
 
