@@ -334,7 +334,8 @@ def match(
     seconds
         How long it may search. When the time is over, or at Ctrl-C, it answers with the best
         recipe found so far and with its bound, not proved. It ends within some tenths of a second,
-        and has one recipe at least.
+        and has one recipe at least. The verdict, which is told when the match is printed, searches
+        other pours without a limit.
     progress
         Called about ten times a second with the smallest CIEDE2000 so far and the bound so far.
 

@@ -226,7 +226,11 @@ class Searcher:
         watch.until(_CLOSEST)
         best = self.closest(targets, watch=watch)
         watch.until(_FRUGAL)
-        return Answer(best, self.frugal(targets, best, tolerance, watch))
+        lean = self.frugal(targets, best, tolerance, watch)
+        if lean.delta_e < best.delta_e and not best.proved:  # found on the way
+            near = lean.delta_e - best.bound <= GAP
+            best = replace(best, steps=lean.steps, delta_e=lean.delta_e, proved=near)
+        return Answer(best, lean)
 
     def closest(
         self,
