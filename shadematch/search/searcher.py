@@ -374,6 +374,7 @@ class Searcher:
             hint=steps.astype(float),
             max_paste=paste + 1e-9,
             below=limit + GAP,
+            watch=watch,
         )
         if refined.steps is not None and refined.delta_e <= lean.delta_e:
             lean = refined
