@@ -8,19 +8,12 @@ wavelength. They are believed to lie about those of the CIE observer (that is wh
 made for), as a Gaussian process; the patches, whose spectra are published, are readings of them,
 averaged over all photos. What is left unknown of the weights is shared by all bars of the
 session, and goes into the covariance of the spectra as such.
-
-Spectra of the chart are those of ISO 17321-1. The idea of learning a camera from a chart:
-J. Jiang, D. Liu, J. Gu, S. Suesstrunk, *What is the Space of Spectral Sensitivity Functions for
-Digital Color Cameras?*, WACV 2013 (whose measured cameras are not used here).
 """
 
 from __future__ import annotations
 
-import csv
-import functools
 from collections.abc import Sequence
 from dataclasses import replace
-from importlib import resources
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -32,21 +25,11 @@ from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM, observation
+from shadematch.photo.camera import chart_spectra, learn_weights, matrix_between
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Camera", "as_seen", "cameras_of", "with_cameras"]
 
-_LENGTH_NM: Final = 30.0
-_SHARE: Final = 0.7
-_FLOOR: Final = 0.1
-"""Departure of a camera's weights from an observer's (estimates): smooth over so many nm, a
-share of the weight, and a part of the strongest that may come in anywhere in the visible."""
-_PATCH_SHARE: Final = 0.01
-_PATCH_FLOOR: Final = 0.2
-"""How far a chart's patches may be off their published spectra, as a share of Y and in units of
-XYZ (sets of measured charts differ so)."""
-_PHOTO: Final = 0.3
-"""The same for one photo of a patch (standard deviation, XYZ)."""
 _OTHER: Final = 0.75
 """Mean CIEDE2000 between the charts of two photos above which light or camera were others (in
 rendered photos 0.3 to 0.6 with the same, 0.9 to 2.8 with others)."""
@@ -78,61 +61,6 @@ class Camera(NamedTuple):
     pours: IntArray
 
 
-@functools.cache
-def _chart() -> FloatArray:
-    """Reflectances of the patches, shape (24, 36)."""
-    place = resources.files("shadematch").joinpath("resources", "chart24-spectra.csv")
-    lines = [s for s in place.read_text(encoding="utf-8").splitlines() if not s.startswith("#")]
-    return np.array([[float(v) for v in row[1:]] for row in list(csv.reader(lines))[1:]])
-
-
-@functools.cache
-def _belief() -> FloatArray:
-    """Covariance of each channel's weights before a photo was taken, shape (3, 36, 36)."""
-    weights = observation("D65").weights
-    kernel = np.exp(-0.5 * (np.subtract.outer(WAVELENGTHS_NM, WAVELENGTHS_NM) / _LENGTH_NM) ** 2)
-    visible = np.interp(WAVELENGTHS_NM, [390.0, 420.0, 670.0, 700.0], [0.1, 1.0, 1.0, 0.1])
-    size = _SHARE * np.abs(weights) + _FLOOR * weights.max(axis=1, keepdims=True) * visible
-    return np.asarray(kernel * size[:, :, None] * size[:, None, :])
-
-
-def _matrix(patches: FloatArray, wanted: FloatArray) -> FloatArray:
-    """What takes a photo's patches to the wanted XYZ, least squares in Lab; shape (3, 3)."""
-    known = np.isfinite(patches[:, 0])
-    white = observation("D65").white
-    shown, goal = patches[known], np.maximum(wanted[known], _DARKEST)
-    by = LAB_FROM_RESPONSE * cube_root_response(goal, white)[1][:, None, :]
-    design = np.einsum("kf,ij->kifj", shown, np.eye(3)).reshape(len(shown), 3, 9)
-    rows = (by @ design).reshape(-1, 9)
-    right = np.einsum("kij,kj->ki", by, goal).ravel()
-    return np.asarray(np.linalg.lstsq(rows, right, rcond=None)[0].reshape(3, 3))
-
-
-def _learn(photos: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Weights and their covariance, from the patches in some photos, shape (n, 24, 3)."""
-    spectra, before = _chart(), _belief()
-    mean = observation("D65").weights
-    weights, covariance = mean, before
-    for _ in range(3):  # each photo's matrix, and what all of them see, in turns
-        wanted = spectra @ weights.T
-        brought = np.array([p @ _matrix(p, wanted) for p in photos])
-        count = np.isfinite(brought).sum(axis=0)[:, 0]
-        at = count > 0
-        shown = np.nanmean(brought[:, at], axis=0)
-        y = np.maximum(wanted[at, 1], 0.0)
-        variance = (_PATCH_SHARE * y) ** 2 + _PATCH_FLOOR**2 + _PHOTO**2 / count[at]
-        rows = spectra[at]
-        found, left = [], []
-        for channel in range(3):
-            half = before[channel] @ rows.T
-            spread = rows @ half + np.diag(variance)
-            gain = np.linalg.solve(spread, half.T).T
-            found.append(mean[channel] + gain @ (shown[:, channel] - rows @ mean[channel]))
-            left.append(before[channel] - gain @ half.T)
-        weights, covariance = np.array(found), np.array(left)
-    return weights, covariance
-
-
 def cameras_of(pours: Sequence[TestPour]) -> tuple[Camera, ...]:
     """The cameras, each in one light, that photographed test pours with a chart beside them.
 
@@ -152,15 +80,17 @@ def cameras_of(pours: Sequence[TestPour]) -> tuple[Camera, ...]:
             both = np.isfinite(first[:, 0]) & np.isfinite(patches[:, 0])
             if both.sum() < _FEWEST:
                 continue
-            wanted = first @ _matrix(first, _chart() @ observation("D65").weights.T)
-            shown = patches @ _matrix(np.where(both[:, None], patches, np.nan), wanted)
+            wanted = first @ matrix_between(first, chart_spectra() @ observation("D65").weights.T)
+            shown = patches @ matrix_between(np.where(both[:, None], patches, np.nan), wanted)
             labs = [xyz_to_lab(np.maximum(v[both], _DARKEST), white) for v in (wanted, shown)]
             if float(delta_e(*labs).mean()) < _OTHER:
                 session.append(i)
                 break
         else:
             sessions.append([i])
-    return tuple(Camera(*_learn(np.array([photos[i] for i in s])), np.array(s)) for s in sessions)
+    return tuple(
+        Camera(*learn_weights(np.array([photos[i] for i in s])), np.array(s)) for s in sessions
+    )
 
 
 def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestPour, ...]:
@@ -168,12 +98,12 @@ def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestP
     found = list(pours)
     white = observation("D65").white
     for camera in cameras:
-        wanted = _chart() @ camera.weights.T
+        wanted = chart_spectra() @ camera.weights.T
         for i in camera.pours:
             response = pours[i].response
             assert response is not None
             patches = np.array([[np.nan] * 3 if v is None else v for v in response.patches])
-            matrix = _matrix(patches, wanted)
+            matrix = matrix_between(patches, wanted)
             xyz = np.maximum(np.array(response.region) @ matrix, _DARKEST)
             lab = xyz_to_lab(xyz, white)
             by = (LAB_FROM_RESPONSE * cube_root_response(xyz, white)[1]) @ matrix.T

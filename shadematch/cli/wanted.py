@@ -7,11 +7,13 @@ from collections.abc import Callable
 from typing import Any, Final
 
 from shadematch.cli.amounts import NUMBER, SHARE
+from shadematch.cli.conditions import read_palette
 from shadematch.cli.parsing import HASH, OPTIONS, called, renamed
 from shadematch.errors import ColourError
 from shadematch.photo.light import Neutral
 from shadematch.photo.read import read_photo as _read_photo
 from shadematch.photo.regions import as_regions
+from shadematch.studio.palette import Palette
 from shadematch.studio.target import Target
 
 __all__ = [
@@ -32,7 +34,10 @@ TARGET_WAYS: Final = ("hex", "lab", "xyz", "spectrum", "photo")
 """How a wanted colour can be given."""
 
 
-TARGET_OPTIONS: Final = (*TARGET_WAYS, *_OF_PHOTO, "target_illuminant", "target_observer")
+TARGET_OPTIONS: Final = (
+    *(*TARGET_WAYS, *_OF_PHOTO, "of_palette"),
+    *("target_illuminant", "target_observer"),
+)
 """All that tells of it."""
 
 
@@ -44,6 +49,8 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
     add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
     add_photo(add)
+    text = "the photo shows a bar of the palette's pastes and no others; tells more with --chart"
+    add("--of-palette", action="store_true", default=None, help=text)
     add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
     add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
 
@@ -96,8 +103,11 @@ def read_target(args: argparse.Namespace) -> Target:
             raise renamed(found, f"--target-{found.field}") from None
         raise
     if args.photo is not None:
-        return read_photo(args)
+        return read_photo(args, palette=read_palette(args) if args.of_palette else None)
     no_photo(args, given[0])
+    if args.of_palette:
+        problem = f"has no meaning with {given[0]}"
+        raise ColourError(problem, field="--of-palette", remedy="It goes with --photo")
     if args.spectrum is not None:
         with called("path", "--spectrum"):
             return Target.from_csv(args.spectrum)
@@ -117,7 +127,9 @@ def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
             )
 
 
-def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
+def read_photo(
+    args: argparse.Namespace, prefix: str = "", palette: Palette | None = None
+) -> Target:
     """The colour in a photo that was given in options that begin with `prefix`."""
     names = ("photo", *_OF_PHOTO)
     own = {n: getattr(args, f"{prefix}{n}".replace("-", "_")) for n in names}
@@ -145,4 +157,5 @@ def read_photo(args: argparse.Namespace, prefix: str = "") -> Target:
         neutral=neutral,
         chart=own["chart"],
         shading=own["shading"],
+        palette=palette,
     ).target

@@ -65,7 +65,8 @@ class Terms:
     """What is believed of photos before one is seen; standard deviations but for the means.
 
     Rounded numbers, chosen by hand so that what is stated holds in simulated photos of many kinds
-    (``python -m tests.bench.photo_terms``) and in eight real ones, of one phone.
+    (``python -m tests.bench.photo_terms``) and in eight real ones, of one phone; none belongs to a
+    camera or a light.
 
     Attributes
     ----------
@@ -99,9 +100,9 @@ class Terms:
     curve_tie: float = -0.3
     exposure: float = -0.15
     exposure_sd: float = 0.22
-    balance_sd: float = 0.09
+    balance_sd: float = 0.12
     mix_sd: float = 0.05
-    tilt_sd: float = 0.06
+    tilt_sd: float = 0.08
     tone_sd: float = 0.02
     tone_reach: float = 0.15
     lab_sd: tuple[float, float] = (2.3, 1.5)
@@ -109,7 +110,7 @@ class Terms:
     lab_reach: float = 28.0
     own_sd: tuple[float, float, float] = (1.5, 0.7, 0.7)
     own_share: tuple[float, float, float] = (0.025, 0.12, 0.11)
-    paper: tuple[float, float, float] = (94.0, 0.0, -4.0)
+    paper: tuple[float, float, float] = (93.6, 0.0, -4.0)
     paper_sd: tuple[float, float, float] = (4.5, 1.2, 4.0)
 
 
@@ -214,18 +215,25 @@ class Inferred:
         start = _lab_of(self.mean, linear[None], place[None], self._matrix)[0]
         return np.asarray(start - self._tie(start, place)[0] @ self._weights)
 
-    def _tie(self, lab: FloatArray, place: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _tie(
+        self, lab: FloatArray, place: FloatArray, steep: float = 1.0
+    ) -> tuple[FloatArray, FloatArray]:
         """Covariance of what remains there with the known ones', (3, 3k), and there, (3, 3)."""
         own = _Table(lab[None], place[None])
         between = _shared(self._terms, own, self._known).reshape(3, -1)
         here = _shared(self._terms, own, own).reshape(3, 3)
-        here = here + _own(self._terms, lab[None], np.ones(1))[0]
+        here = here + _own(self._terms, lab[None], np.full(1, steep))[0]
         return self.size**2 * between, self.size**2 * here
 
-    def covariance(self, linear: FloatArray, place: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Of Lab there: by the parameters, and by what remains; each (3, 3)."""
+    def covariance(
+        self, linear: FloatArray, place: FloatArray, steep: float = 1.0
+    ) -> tuple[FloatArray, FloatArray]:
+        """Of Lab there: by the parameters, and by what remains; each (3, 3).
+
+        `steep` is as in `Known`.
+        """
         lab = self.lab(linear, place)
-        between, here = self._tie(lab, place)
+        between, here = self._tie(lab, place, steep)
         slopes = _slopes(self.mean, linear[None], place[None], self._matrix)[0]
         by = slopes - between @ self._inverse @ self._slopes
         rest = here - between @ self._inverse @ between.T
@@ -389,6 +397,10 @@ def infer(
         off = (_lab_of(values, linear, place, matrix) - lab).ravel() - slopes @ (values - mean)
         if step == _SETTLED:
             size = _size(off, size**2 * rest + apart + slopes @ spread @ slopes.T)
+            # There may be two lights: how much their colour changes is learnt from the surfaces.
+            found = float(np.mean(np.square(values[_TILT])))
+            spread[_TILT, _TILT] = (size**2 * belief.tilt_sd**2 + found) * np.eye(4)
+            prior = np.linalg.inv(spread)
         inverse = np.asarray(np.linalg.inv(size**2 * rest + apart), dtype=float)
         posterior = np.linalg.inv(slopes.T @ inverse @ slopes + prior)
         move = mean - posterior @ (slopes.T @ (inverse @ off)) - values

@@ -26,12 +26,14 @@ from shadematch.photo.finding import chart_in
 from shadematch.photo.inference import Inferred
 from shadematch.photo.light import Shading, as_neutrals
 from shadematch.photo.mean import Mean, mean_of
+from shadematch.photo.pastes import shift_of
 from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region, as_regions, overlap
-from shadematch.photo.response import response_of
-from shadematch.photo.surfaces import BELOW, ChartRead, Surfaces
+from shadematch.photo.response import Response, response_of
+from shadematch.photo.surfaces import BELOW, STEEP, ChartRead, Surfaces
 from shadematch.photo.target import Correction, Part, PhotoTarget
 from shadematch.studio.covariance import Covariance
+from shadematch.studio.palette import Palette
 from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray
 
@@ -57,6 +59,7 @@ def read_photo(
     chart: object = None,
     reference: Mapping[Any, Any] | None = None,
     shading: str | os.PathLike[str] | None = None,
+    palette: Palette | None = None,
 ) -> PhotoTarget:
     """A colour in a photo, and how well it is known.
 
@@ -85,6 +88,9 @@ def read_photo(
         those like the colour asked for help most. Neutral and chart may be given too.
     shading
         Another photo from the same stand, all of plain paper: tells how the light falls.
+    palette
+        The pastes of the bar in the region, if it is known to be of these and no others. With a
+        chart it is then worked out how the camera sees such bars, whose bands may be steep.
 
     Returns
     -------
@@ -133,11 +139,13 @@ def read_photo(
     minds += _mind_light(evidence.inferred, paper)
     if evidence.chart is not None:
         minds += _mind_chart(evidence.inferred, evidence.chart, seen)
-    lab, parts = _colour(surfaces, evidence.inferred, seen, minds)
     response = None
     if evidence.chart is not None and placed is not None and placed.reference is None:
         # Of another chart the spectra are not known.
         response = response_of(surfaces, evidence.inferred, evidence.chart, seen)
+    lab, parts = _colour(
+        surfaces, evidence.inferred, seen, minds, _pastes(palette, response, minds)
+    )
     words = " and ".join(surfaces.words)
     method = f"corrected by {words}" if words else "not corrected by anything in the photo"
     white = observation("D65").white
@@ -284,8 +292,34 @@ def _chart(picture: Picture, given: object, minds: list[str]) -> Chart:
     return placed
 
 
+Pastes = tuple[Palette, Response]
+
+
+def _pastes(given: object, response: Response | None, minds: list[str]) -> Pastes | None:
+    """What tells how the camera sees bars of the pastes that were given."""
+    if given is None:
+        return None
+    if not isinstance(given, Palette):
+        raise PhotoError(
+            f"is of the wrong kind ({type(given).__name__})",
+            field="palette",
+            value=given,
+            remedy="Give the Palette of the pastes in the bar, such as sm.read(...) gives",
+        )
+    if response is None:
+        minds.append(
+            "Its pastes tell nothing of a bar's colour without a 24-patch chart beside it."
+        )
+        return None
+    return given, response
+
+
 def _colour(
-    surfaces: Surfaces, inferred: Inferred, seen: Mean, minds: list[str]
+    surfaces: Surfaces,
+    inferred: Inferred,
+    seen: Mean,
+    minds: list[str],
+    pastes: Pastes | None = None,
 ) -> tuple[FloatArray, list[tuple[str, FloatArray]]]:
     """Lab of the region, and the parts of its covariance."""
     place = surfaces.place(seen)
@@ -310,7 +344,18 @@ def _colour(
             move = lab_of(seen.xyz + BELOW * seen.xyz[1] * primary) - lab
             total += share * np.outer(move, move)
         parts.append(("empty channel", total))
+    shift = None
+    if pastes is not None:
+        palette, response = pastes
+        shift = shift_of(response, lab, sum((c for _, c in parts), light + rest), palette)
+        if shift is None:
+            minds.append("No bar of the pastes given looks like this: they were not counted.")
+        else:
+            lab = lab + shift.lab
+            rest = inferred.covariance(surfaces.linear(seen.xyz, seen), place, STEEP)[1]
     parts += [("light and tone", light), ("camera", rest)]
+    if shift is not None:
+        parts.append(("pastes", shift.covariance))
     spread = float(np.sqrt(sum(c[0, 0] for _, c in parts)))
     if not np.all(np.isfinite(lab)) or not np.isfinite(spread):
         raise PhotoError("gives no colour", field="photo", remedy="Check the regions")

@@ -126,6 +126,7 @@ def soap(number: int) -> tuple[str, Rows]:
         place = ph.shoot(Path(folder) / "p.jpg", spectrum, light, camera, rng)
         ways: dict[str, dict[str, Any]] = {
             "chart, average": {"chart": ph.CHART},
+            "chart and pastes": {"chart": ph.CHART, "palette": palette},
             "neutral": {"neutral": ph.PAPER},
             "nothing": {},
         }

@@ -27,6 +27,7 @@ __all__ = ["spoilt", "trial"]
 
 _REGION: Final = (0.2, 0.2, 0.5, 0.6)
 _NEUTRAL: Final = (0.6, 0.2, 0.9, 0.6)
+_FIELDS: Final = ("photo", "profile", "region", "neutral")
 Spoil = Callable[[bytes, random.Random], bytes]
 
 
@@ -250,7 +251,7 @@ def trial(seed: int, folder: Path) -> tuple[str, bool]:
             if rng.random() < 0.3:
                 sm.flat_areas(place)
     except sm.ShadematchError as error:
-        told = error.problem and error.remedy and error.field in ("photo", "region", "neutral")
+        told = error.problem and error.remedy and error.field in _FIELDS
         if not told:
             return f"{kind}: an unclear error, {error}", False
         return (f"{kind}: refused, {error}" if wanted else ""), False

@@ -12,7 +12,9 @@ from PIL import Image
 import shadematch as sm
 from shadematch.cli.main import main
 from shadematch.colour.difference import delta_e
+from shadematch.predicting.prediction import Model
 from tests.invented import photos as ph
+from tests.invented.problems import by_adding_doubling
 
 EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9
 SOAP = (0.70, 0.15, 0.95, 0.60)
@@ -225,3 +227,47 @@ def test_regions_on_the_command_line_are_blamed_by_their_option(
     told = capsys.readouterr().err
     assert f"error: {option}: " in told and problem in told
     assert "Region" not in told and "(2.0" not in told
+
+
+def test_steep_bands_come_nearer_where_the_pastes_are_known(tmp_path: Path) -> None:
+    """Soaps of the demo palette, their layers by another solver (iadpython), cameras invented."""
+    palette = sm.demo_palette()
+    rng = np.random.default_rng(55)
+    off: dict[bool, list[float]] = {False: [], True: []}
+    held = 0
+    for number in range(12):
+        names = rng.choice(palette.names, 2, replace=False)
+        model = Model(palette, 1.0, 0.25, sm.View())
+        loads = np.array([rng.uniform(0.2, 1.0) if n in names else 0.0 for n in palette.names])
+        spectrum = [
+            by_adding_doubling(a, s, 1.0, 0.9)
+            for a, s in zip(model.absorbed(loads), model.base_scattering, strict=True)
+        ]
+        fine = np.clip(np.interp(ph.NM, np.arange(380, 731, 10), spectrum), 0.0, 1.0)
+        photo = ph.shoot(tmp_path / f"{number}.jpg", fine, "D65", ph.invented_camera(rng), rng)
+        true = ph.true_lab(fine)
+        for given in (None, palette):
+            found = sm.read_photo(photo, region=SOAP, chart=ph.CHART, palette=given).target
+            off[given is not None].append(float(delta_e(np.array(found.lab), true)))
+        error = np.array(found.lab) - true
+        held += float(error @ np.linalg.solve(np.array(found.covariance), error)) <= EDGE
+    assert np.mean(off[True]) < np.mean(off[False])
+    assert held >= 10
+
+
+def test_what_pastes_are_given_with(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    palette = sm.demo_palette()
+    told = sm.read_photo(place, region=SOAP, neutral=patch(18), palette=palette).warnings
+    assert any("without a 24-patch chart" in text for text in told)
+    one = palette.only(palette.names[0])
+    far = sm.read_photo(place, region=patch(14), chart=ph.CHART, palette=one)
+    plain = sm.read_photo(place, region=patch(14), chart=ph.CHART)
+    assert far.target.lab == plain.target.lab
+    assert any("No bar of the pastes given" in text for text in far.warnings)
+    with pytest.raises(sm.PhotoError, match="palette: is of the wrong kind"):
+        sm.read_photo(place, region=SOAP, palette="gorse")  # type: ignore[arg-type]
+    options = ["--region", ",".join(map(str, SOAP)), "--chart", "find", "--of-palette"]
+    assert main(["match", "--photo", str(place), *options, "--batch", "500"]) == 0
+    capsys.readouterr()
+    assert main(["match", "d9822b", "--of-palette", "--batch", "500"]) == 2
+    assert "--of-palette: has no meaning with HEX" in capsys.readouterr().err

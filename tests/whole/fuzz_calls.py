@@ -339,6 +339,7 @@ CALLS: dict[str, Call] = {
             "neutral": (5, 5, 30, 50),
             "chart": None,
             "shading": None,
+            "palette": None,
         },
     ),
     "combine_photos": Call(
