@@ -21,13 +21,14 @@ from shadematch.calibration.films import (
     missed,
     touching,
 )
+from shadematch.calibration.fit import fit
 from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
 from shadematch.calibration.intervals import with_misfit
-from shadematch.calibration.problem import Noise, Problem
+from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.residual import WRONG
 from shadematch.calibration.result import Calibration
-from shadematch.calibration.robust import MARGIN, choose_scattering, settle
+from shadematch.calibration.robust import MARGIN, choose_scattering, settle, with_instrument
 from shadematch.calibration.spectra import Unknown, unknown
 from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.errors import PourError, UnknownNameError
@@ -212,15 +213,22 @@ def calibrate(
     opaque, seen = way == "opaque", _seen(read, way)
     weights = np.ones(len(pours))
     learn = films and not rough and dose_error is None
-    chosen, begin = every, None
+    instrument: tuple[Unknown, ...] = ()
+    if scattering == "auto" and not films:  # else what it does would be taken for scattering
+        first = problem_of(seen, every)
+        seems = with_instrument(fit(first, prior_of(first.unknowns), brief=True))
+        instrument = seems.problem.unknowns[len(first.unknowns) :]
+    chosen, begin, near = every, None, None
     for _ in range(2):
 
         def problem_with(scatter: frozenset[str], trust: FloatArray = weights) -> Problem:
-            return problem_of(seen, scatter, opaque, trust=trust)
+            plain = problem_of(seen, scatter, opaque, trust=trust)
+            return replace(plain, unknowns=(*plain.unknowns, *instrument))
 
         if scattering == "auto" and not rough:
-            begin = chosen = choose_scattering(names, problem_with, names, progress, begin=begin)
-        found = settle(problem_with(chosen), learn_bench=learn, rough=rough)
+            chosen, near = choose_scattering(names, problem_with, names, progress, begin=begin)
+            begin = chosen
+        found = settle(problem_with(chosen), near=near, learn_bench=learn, rough=rough)
         if progress is not None:
             progress(f"fitted {len(pours)} readings")
         # A wrong pour may have looked like scattering, and its loads are none: ask again without.

@@ -28,7 +28,7 @@ from shadematch.calibration.words import (
 from shadematch.errors import PaletteError, PourError, UnknownNameError
 from shadematch.matching.match import Match, match
 from shadematch.predicting.prediction import checked_recipe
-from shadematch.studio.palette import Palette
+from shadematch.studio.palette import MOST_PIGMENTS, Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, as_target
@@ -160,9 +160,9 @@ class Calibration(Reported):
             If there are more pigments than a palette holds, or doses are shares; see
             `palette_of`.
         """
-        if len(self.pigments) > 8:
+        if len(self.pigments) > MOST_PIGMENTS:
             raise PaletteError(
-                "a palette holds eight pigments",
+                f"a palette holds {MOST_PIGMENTS} pigments",
                 field="pigments",
                 value=len(self.pigments),
                 remedy="Take some with palette_of(...); predict and interval work for all",
@@ -179,7 +179,7 @@ class Calibration(Reported):
         Raises
         ------
         PaletteError
-            For more than eight, or a calibration whose doses are shares.
+            For more than twelve, or a calibration whose doses are shares.
         UnknownNameError
             For a name that was not calibrated.
         """

@@ -18,7 +18,7 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["MARGIN", "SUSPICIOUS", "choose_scattering", "needed", "settle"]
+__all__ = ["MARGIN", "SUSPICIOUS", "choose_scattering", "needed", "settle", "with_instrument"]
 
 _BELIEVED: Final = 10.0
 """Weight of the noise that is believed beforehand, in measured values."""
@@ -130,9 +130,13 @@ def _bench(found: Fit, errors: Errors) -> Errors:
     return errors.scaled(*factors)
 
 
-def settle(problem: Problem, *, learn_bench: bool = False, rough: bool = False) -> Fit:
+def settle(
+    problem: Problem, *, near: Fit | None = None, learn_bench: bool = False, rough: bool = False
+) -> Fit:
     """Fit, name wrong pours, and learn the noise; with `learn_bench` also how well was dosed.
 
+    It begins at what was found before, `near`, if there is such; else it is asked as well whether
+    light is lost at edges, or gloss read along.
     Readings of `rough` films are never taken for better than is believed. One bar after the other
     is put aside as long as some bar is next to impossible given the others; of the three strangest
     it is the one whose absence lets the rest agree best. Bars that are `needed` stay.
@@ -142,12 +146,13 @@ def settle(problem: Problem, *, learn_bench: bool = False, rough: bool = False) 
         return fit(
             p,
             prior_of(p.unknowns),
-            start=None if near is None else near.theta,
+            start=None if near is None else _carried(near, p.unknowns),
             slips=None if near is None else near.slips,
             brief=brief,
         )
 
-    found = _with_instrument(run(problem, None))
+    found = run(problem, near)
+    found = with_instrument(found) if near is None else found
     bars = int(problem.bars.max()) + 1
     for _ in range(max(1, bars // 4)):
         ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
@@ -181,7 +186,7 @@ def settle(problem: Problem, *, learn_bench: bool = False, rough: bool = False) 
     return _as_large_as_told(_as_large_as_told(found, "crowding"), "bend")
 
 
-def _with_instrument(found: Fit) -> Fit:
+def with_instrument(found: Fit) -> Fit:
     """The fit with light that is lost at the edge, or gloss that is read along, if more probable.
 
     Clear base over white and over black tells the one, all that is dark the other.
@@ -191,6 +196,8 @@ def _with_instrument(found: Fit) -> Fit:
     if not reflected or not {"clear absorption", "paste bend"} <= kinds:
         return found  # no soap
     for of, kind in (("instrument", "gloss offset"), ("edge", "edge loss")):
+        if kind in kinds:
+            continue
         problem = found.problem
         unknowns = (*problem.unknowns, unknown(of, kind))
         start = np.vstack([found.theta, np.zeros_like(found.theta[:1])])
@@ -258,12 +265,13 @@ def choose_scattering(
     progress: Callable[[str], None] | None = None,
     *,
     begin: frozenset[str] | None = None,
-) -> frozenset[str]:
+) -> tuple[frozenset[str], Fit]:
     """Which pigments scatter, by the evidence of the readings.
 
-    Unless it is said where to begin, both the fit in which none scatters and that in which all do
-    are tried; from the more probable one, pigments are let in or taken out one by one as long as
-    the evidence rises by more than `MARGIN` (for letting in) or at all (for taking out).
+    Unless it is said where to begin, the fit in which all scatter is tried, and that in which only
+    those do that must, or none; from the more probable one, pigments are let in or taken out one by
+    one as long as the evidence rises by more than `MARGIN` (for letting in) or at all (for taking
+    out). Their fit is only brief.
     """
     fits: dict[frozenset[str], Fit] = {}
 
@@ -291,19 +299,21 @@ def choose_scattering(
         fits.clear()
     evidence(first, None)
     films = not any(u.of_base for u in fits[first].problem.unknowns)
+    sure = _certain(fits[first])
     if begin is not None:
         now = begin
-    elif films and _certain(fits[every]):
+    elif films and sure:
         now = every
     else:
-        now = none if evidence(none, None) >= evidence(every, None) else every
+        starts = {every, sure or none}
+        now = max(starts, key=lambda o: (evidence(o, every), len(o)))
     while True:
         evidence(now, None)
         certain = _certain(fits[now])
         options = [now ^ {name} for name in pigments if name in every - certain]
         best = max(options, key=lambda o: evidence(o, now), default=now)
         if not options or evidence(best, None) <= evidence(now, None):
-            return now
+            return now, fits[now]
         now = best
 
 

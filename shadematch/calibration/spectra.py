@@ -110,7 +110,9 @@ SLIGHT: Final = 0.2
 
 BEND_SHARED_SD: Final = 0.05
 """Standard deviation of what the bends of all pastes of a studio have in common (estimate); each
-has 0.03 of its own. 0.06 makes a paste a fifth weaker at 4 per 100 g than small loads promise."""
+has 0.03 of its own. It is believed of doses in g as of doses in cm, since a centimetre of paste
+weighs 1 to 1.5 g (common practice, no source). 0.06 makes a paste a fifth weaker at 4 per 100 g
+than small loads promise."""
 
 _MEANS: Final[dict[str, FloatArray]] = {
     # [1/cm]; the level of pigments comes from the loads that were poured.

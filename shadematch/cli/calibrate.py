@@ -25,7 +25,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verbs."""
-    parser = verb("calibrate", _calibrate, "Learn a palette from measured test pours.")
+    parser = verb("calibrate", _calibrate)
     parser.add_argument("files", nargs="+", metavar="FILE", help="CSV or CGATS.17 text")
     parser.add_argument("--bars", metavar="FILE", help="CSV with the doses of the bars")
     parser.add_argument("--illuminant", help="of Lab and XYZ readings (D65)")

@@ -52,7 +52,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("correct", _correct, "What to add to a batch that came out off.")
+    parser = verb("correct", _correct)
     add_target(parser)
     add = parser.add_argument_group("the batch").add_argument
     text = "the paste that went in; base, thickness and limits are those of the pour"

@@ -29,7 +29,7 @@ _TUBES = ("bars_per_set", "bars_on_shelf", "first_out", "assumed_tubes")
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("cost", _cost, "What a bar costs, and how many bars the tubes make.")
+    parser = verb("cost", _cost)
     add_recipe(parser)
     text = "what is on the shelf with its prices, a CSV file as for plan (the palette's prices)"
     parser.add_argument("--shelf", metavar="FILE", help=text)

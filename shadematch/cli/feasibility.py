@@ -31,8 +31,7 @@ _LISTS: Final = {"thickness_cm": "thicknesses", "white": "whites", "batch_g": "b
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    text = "Where a colour can be made: over thickness, white base and batch."
-    parser = verb("feasibility", _feasibility, text)
+    parser = verb("feasibility", _feasibility)
     add_target(parser)
     add = parser.add_argument_group("what to try").add_argument
     add("--within", type=NUMBER, metavar="CIEDE2000", help="how far away counts as made (1)")

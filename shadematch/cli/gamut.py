@@ -23,7 +23,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("gamut", _gamut, "What can be made at all, before doses are made whole.")
+    parser = verb("gamut", _gamut)
     text = 'screen colours to find the nearest of, for instance "#d9822b" or d9822b'
     parser.add_argument("targets", nargs="*", metavar="HEX", help=text)
     add = parser.add_argument

@@ -43,7 +43,7 @@ Answer = tuple[dict[str, Any], list[Any]]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb and what can be done with a journal."""
-    parser = verb("journal", _journal, "The book of batches: your own pastes, learnt as you work.")
+    parser = verb("journal", _journal)
     deeds = parser.add_subparsers(dest="deed", metavar="DEED", required=True)
 
     def deed(name: str, do: Callable[[argparse.Namespace], Answer], text: str) -> Parser:

@@ -29,7 +29,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("layers", _layers, "The colour of layers on top of each other.")
+    parser = verb("layers", _layers)
     text = (
         "the top layer first: its thickness in cm, a colon, and doses with commas between, for "
         "instance 0.6:gorse=2,kelp=1; 1: is base without paste; 0.8/0.1:dusk=2 has a tenth of "

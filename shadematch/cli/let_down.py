@@ -24,7 +24,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("let-down", _propose, "Which let-down to make for a pastel shade in a small bar.")
+    parser = verb("let-down", _propose)
     add_target(parser)
     add = parser.add_argument_group("the let-downs").add_argument
     add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")

@@ -38,7 +38,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("lights", _lights, "A recipe and the wanted colour under several lights.")
+    parser = verb("lights", _lights)
     add_target(parser)
     add = parser.add_argument_group("the recipe").add_argument
     text = "the paste that goes in (without it, what match finds)"

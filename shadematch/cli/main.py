@@ -13,42 +13,17 @@ from __future__ import annotations
 import argparse
 import contextlib
 import errno
+import importlib
 import json
 import os
 import re
 import sys
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 from pathlib import Path
 from typing import Final, TextIO
 
 from shadematch._version import __version__
-from shadematch.cli import (
-    calibrate,
-    correct,
-    cost,
-    feasibility,
-    gamut,
-    journal,
-    layers,
-    let_down,
-    lights,
-    match,
-    match_many,
-    palette,
-    photo,
-    plan,
-    pot,
-    predict,
-    repeat,
-    same_look,
-    samples,
-    settings,
-    sheet,
-    smallest_batch,
-    spread,
-    wedge,
-)
 from shadematch.cli.parsing import OPTIONS, Parser, called, option_of, renamed
 from shadematch.cli.printing import clean, json_text, wrapped
 from shadematch.errors import FileError, ShadematchError, ThicknessWarning
@@ -57,18 +32,45 @@ from shadematch.support.readers import is_number
 
 __all__ = ["main"]
 
-VERBS: Final = (
-    *(match, match_many, predict, photo, gamut, feasibility),
-    *(smallest_batch, same_look, lights, let_down),
-    *(sheet, repeat, pot, spread, correct),
-    *(plan, cost, wedge, layers, palette, journal, calibrate, samples, settings),
-)
-"""The rooms of the verbs, as ``--help`` lists them. A new verb is one room and one entry here."""
+VERBS: Final = {
+    "match": "The doses that give a colour.",
+    "match-many": "Match each colour of a catalogue.",
+    "predict": "The colour of a recipe.",
+    "photo": "Propose flat parts of a photo, as a numbered picture.",
+    "gamut": "What can be made at all, before doses are made whole.",
+    "feasibility": "Where a colour can be made: over thickness, white base and batch.",
+    "smallest-batch": "The smallest batch that comes close enough.",
+    "same-look": "Take a recipe to another mould, base or view.",
+    "lights": "A recipe and the wanted colour under several lights.",
+    "let-down": "Which let-down to make for a pastel shade in a small bar.",
+    "sheet": "A batch sheet to print: one page to work by.",
+    "repeat": "Open a saved recipe and say whether it still gives its colour.",
+    "pot": "How a recipe looks melted in the pot, and as a drop on paper.",
+    "spread": "How far a recipe strays when ruler and scale are a little off.",
+    "correct": "What to add to a batch that came out off.",
+    "plan": "Which orders can be poured, in which recipe each, and what to buy.",
+    "cost": "What a bar costs, and how many bars the tubes make.",
+    "wedge": "The shade along a sloped coloured layer topped with clear base.",
+    "layers": "The colour of layers on top of each other.",
+    "palette": "List the pigments of a palette file, and so check it.",
+    "journal": "The book of batches: your own pastes, learnt as you work.",
+    "calibrate": "Learn a palette from measured test pours.",
+    "samples": "Copy invented photos, test pours and an order book.",
+    "settings": "Show or write what is usual here: palette, pour, bars.",
+}
+"""The verbs as ``--help`` lists them. A new one is an entry here and a room of its name in
+`shadematch.cli`, which is imported when it is asked for."""
 WRITTEN: Final = ("save", "save_palette", "save_sheets")
 """What options are called that name a file to write. A batch is kept where it was read from."""
 
 
-def _parser() -> Parser:
+def room_of(name: str) -> str:
+    """The module of a verb."""
+    return f"shadematch.cli.{name.replace('-', '_')}"
+
+
+def _parser(wanted: Container[str] = frozenset(VERBS)) -> Parser:
+    """The parser; verbs that are not `wanted` are listed, and know no options."""
     parser = Parser(
         prog="shadematch",
         description="How many whole centimetres of each pigment paste give a wanted colour.",
@@ -76,22 +78,25 @@ def _parser() -> Parser:
     )
     parser.add_argument("--version", action="version", version=f"shadematch {__version__}")
     verbs = parser.add_subparsers(dest="verb", metavar="VERB", required=True)
-    made: list[Parser] = []
 
-    def verb(name: str, run: Callable[[argparse.Namespace], str], text: str) -> Parser:
-        one: Parser = verbs.add_parser(name, help=text, description=text, allow_abbrev=False)
+    def verb(name: str, run: Callable[[argparse.Namespace], str]) -> Parser:
+        one: Parser = verbs.add_parser(
+            name, help=VERBS[name], description=VERBS[name], allow_abbrev=False
+        )
         one.set_defaults(run=run, parser=one)
         one.add_argument("--json", action="store_true", help="print one JSON object instead")
         text = "bars may be thinner than 0.2 cm or thicker than 8 cm"
         one.add_argument("--any-thickness", action="store_true", help=text)
         text = f"what is usual here ({SETTINGS_FILE}, where there is one)"
         one.add_argument("--settings", metavar="FILE", help=text)
-        made.append(one)
         return one
 
-    for room in VERBS:
-        room.add_verb(verb)
-    for one in made:
+    for name, text in VERBS.items():
+        if name not in wanted:
+            verbs.add_parser(name, help=text)
+            continue
+        importlib.import_module(room_of(name)).add_verb(verb)
+        one = verbs.choices[name]
         if one.destinations & set(WRITTEN):
             text = "let the files that are written overwrite others"
             one.add_argument("--replace", action="store_true", help=text)
@@ -198,7 +203,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     words = sys.argv[1:] if argv is None else argv
     try:
-        args, unknown = _parser().parse_known_args([_marked(word) for word in words])
+        args, unknown = _parser(words).parse_known_args([_marked(word) for word in words])
         if unknown:
             args.parser.unknown([word.strip() for word in unknown])
         _spare(args)

@@ -55,7 +55,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("match", _match, "The doses that give a colour.")
+    parser = verb("match", _match)
     add_target(parser)
     add = parser.add_argument_group("the recipe").add_argument
     text = "how much worse than the closest a recipe with less paste may be (0.5)"
@@ -75,6 +75,8 @@ def add_verb(verb: Verbs) -> None:
         action="store_true",
         help="choose by the expected CIEDE2000, with slips of dosing and weighing counted",
     )
+    text = "answer after this long with the best found, and how much better one could be"
+    add("--seconds", type=NUMBER, metavar="S", help=text)
     add("--choices", action="store_true", help="also list accuracy against paste and tubes")
     text = "also a few shades from one pot, for a customer to choose from, 2 to 6"
     add("--shades", type=COUNT, metavar="COUNT", help=text)
@@ -121,6 +123,7 @@ def _match(args: argparse.Namespace) -> str:
         lights=read_lights(args),
         let_downs=let_downs,
         robust=args.robust,
+        seconds=args.seconds,
         **read_readings(args),
     )
     if args.save is not None:

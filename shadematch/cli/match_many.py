@@ -32,7 +32,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("match-many", _match_many, "Match each colour of a catalogue.")
+    parser = verb("match-many", _match_many)
     text = "wanted colours: a CSV with a column hex, or L, a, b, or X, Y, Z, or spectra; or .json"
     parser.add_argument("targets", metavar="FILE", help=text)
     add = parser.add_argument

@@ -20,8 +20,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    text = "List the pigments of a palette file, and so check it."
-    parser = verb("palette", _palette, text)
+    parser = verb("palette", _palette)
     parser.add_argument("palette", nargs="?", metavar="FILE", help="the demo palette if left out")
 
 

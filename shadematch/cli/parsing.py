@@ -98,8 +98,8 @@ class Parser(argparse.ArgumentParser):
 class Verbs(Protocol):
     """Where a verb's room announces its verb."""
 
-    def __call__(self, name: str, run: Callable[[argparse.Namespace], str], text: str, /) -> Parser:
-        """Add the verb `name`, done by `run`, described by `text`; every verb has ``--json``."""
+    def __call__(self, name: str, run: Callable[[argparse.Namespace], str], /) -> Parser:
+        """Add the verb `name`, done by `run`; every verb has ``--json``."""
 
 
 def reader(make: Callable[[str], T], what: str) -> Callable[[str], T]:

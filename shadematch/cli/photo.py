@@ -24,7 +24,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("photo", _photo, "Propose flat parts of a photo, as a numbered picture.")
+    parser = verb("photo", _photo)
     parser.add_argument("photo", metavar="FILE", help="JPEG, PNG, TIFF, WebP or HEIC")
     parser.add_argument(
         "--save", metavar="FILE", help="draw them, numbered, into this file (.png, .svg, .pdf)"

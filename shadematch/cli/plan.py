@@ -40,8 +40,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    text = "Which orders can be poured, in which recipe each, and what to buy."
-    parser = verb("plan", _plan, text)
+    parser = verb("plan", _plan)
     parser.add_argument("orders", metavar="ORDERS", help="order book, a CSV file")
     parser.add_argument("stock", metavar="SHELF", help="what is on the shelf, a CSV file")
     add = parser.add_argument

@@ -31,7 +31,7 @@ _POT: Final = reader(_to_pot, f"{', '.join(POTS)} or a reflectance from 0 to 1")
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("pot", _pot, "How a recipe looks melted in the pot, and as a drop on paper.")
+    parser = verb("pot", _pot)
     add_recipe(parser)
     add_pot(parser)
     add_conditions(parser)

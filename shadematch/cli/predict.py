@@ -28,7 +28,7 @@ __all__ = ["add_verb", "read_calibration"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("predict", _predict, "The colour of a recipe.")
+    parser = verb("predict", _predict)
     parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
     text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
     parser.add_argument("--calibration", metavar="FILE", help=text)

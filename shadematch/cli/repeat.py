@@ -42,8 +42,7 @@ __all__ = [
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    text = "Open a saved recipe and say whether it still gives its colour."
-    parser = verb("repeat", _repeat, text)
+    parser = verb("repeat", _repeat)
     parser.add_argument("recipe", metavar="FILE", help="what shadematch match --save wrote")
     text = "the palette of today (the one in the file)"
     parser.add_argument("--palette", metavar="FILE", help=text)

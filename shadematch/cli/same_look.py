@@ -36,7 +36,7 @@ def _to(field: str) -> str:
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("same-look", _same, "Take a recipe to another mould, base or view.")
+    parser = verb("same-look", _same)
     add_recipe(parser)
     add = parser.add_argument_group("where it goes; what is not given stays as it was").add_argument
     for field in _POUR:

@@ -16,7 +16,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("samples", _samples, "Copy invented photos, test pours and an order book.")
+    parser = verb("samples", _samples)
     parser.add_argument(
         "folder", nargs="?", default="data", metavar="FOLDER", help="where to (data)"
     )

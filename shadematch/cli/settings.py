@@ -67,7 +67,7 @@ _QUESTIONS: Final[Mapping[str, _Asked]] = {
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("settings", _settings, "Show or write what is usual here: palette, pour, bars.")
+    parser = verb("settings", _settings)
     text = "write the file anew with these, or change these in one that is there (--replace)"
     add = parser.add_argument_group("what is usual", text).add_argument
     for name, asked in _QUESTIONS.items():

@@ -37,7 +37,7 @@ _PAGE = ("title", "date", "note", "bars")
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("sheet", _sheet, "A batch sheet to print: one page to work by.")
+    parser = verb("sheet", _sheet)
     parser.add_argument("--save", metavar="FILE", help="where to: .html to print, .txt for text")
     text = "a recipe that match --save wrote, instead of a wanted colour, pour and view"
     parser.add_argument("--recipe", metavar="FILE", help=text)

@@ -25,7 +25,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    parser = verb("smallest-batch", _smallest, "The smallest batch that comes close enough.")
+    parser = verb("smallest-batch", _smallest)
     add_target(parser)
     add = parser.add_argument_group("the batches").add_argument
     add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")

@@ -28,8 +28,7 @@ __all__ = ["add_verb"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    text = "How far a recipe strays when ruler and scale are a little off."
-    parser = verb("spread", _spread, text)
+    parser = verb("spread", _spread)
     add_recipe(parser)
     text = "screen colour that CIEDE2000 is taken to (the target in the file, or the recipe's own)"
     parser.add_argument("--target", metavar="HEX", help=text)

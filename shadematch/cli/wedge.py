@@ -24,8 +24,7 @@ __all__ = ["add_verb", "shade_entries"]
 
 def add_verb(verb: Verbs) -> None:
     """Announce the verb."""
-    text = "The shade along a sloped coloured layer topped with clear base."
-    parser = verb("wedge", _wedge, text)
+    parser = verb("wedge", _wedge)
     parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
     add = parser.add_argument_group("the wedge").add_argument
     text = "thickness of the coloured layer at one end"

@@ -34,8 +34,8 @@ from shadematch.support.arrays import FloatArray
 
 __all__ = ["delta_e", "squared_difference"]
 
-_OPPOSITE: Final = 1e-4
-"""1 + cos of the hue difference below which too many digits cancel; 0.8 degrees from 180."""
+_OPPOSITE: Final = 1e-2
+"""1 + cos of the hue difference below which too many digits cancel; 8 degrees from 180."""
 _SIXTY, _QUARTER, _RED = (math.radians(angle) for angle in (60.0, 25.0, 85.0))
 _BLUE: Final = math.cos(math.radians(275.0)), math.sin(math.radians(275.0))
 

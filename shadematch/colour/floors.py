@@ -15,12 +15,14 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from shadematch.colour.ciede2000 import chroma_metric, g_at, parts, r_c_at, s_l_at, t_at
+from shadematch.colour.difference import delta_e
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["floor", "lightness_floor", "minorant"]
+__all__ = ["farthest", "floor", "lightness_floor", "minorant"]
 
 _T_SLOPE2: Final = 0.17 + 4 * 0.24 + 9 * 0.32 + 16 * 0.20  # largest |T''|
 _T_LARGEST: Final = 1.0 + 0.17 + 0.24 + 0.32 + 0.20
+_MOST_CELLS: Final = 150_000
 _LARGEST_AB: Final = 512.0
 """|a*| and |b*| of any reflectance between 0 and 1 lie below this: 500 (1 - 16/116) = 431."""
 
@@ -282,3 +284,53 @@ def minorant(target: FloatArray, radius: float) -> FloatArray:
     matrix[0, 0] = 1.0 / s_l_at(ends).max() * (1.0 - 1e-9)
     matrix[1:, 1:] = factor * root
     return matrix
+
+
+def farthest(
+    target: FloatArray,
+    radius: float,
+    direction: FloatArray,
+    lo: FloatArray,
+    hi: FloatArray,
+) -> float:
+    """How far colours nearer to a target than `radius` reach along a direction, at most.
+
+    The box is cut into ever smaller ones; those whose floor is at least `radius` hold none.
+
+    Parameters
+    ----------
+    target
+        Shape (3,).
+    radius
+        CIEDE2000, greater than 0.
+    direction
+        Shape (3,).
+    lo, hi
+        Opposite corners of the box of CIELAB in which they are sought, shape (3,).
+
+    Returns
+    -------
+    float
+        A number that ``direction @ lab`` does not exceed for any Lab in the box with
+        ``delta_e(target, lab) < radius``.
+    """
+    lows, highs, cells = lo[None], hi[None], 0
+    reach, there = np.full(1, np.inf), float(direction @ target)
+    while len(lows) and cells < _MOST_CELLS:
+        axis = np.argmax(np.abs(direction + 1e-3) * (highs - lows), axis=1)
+        rows = np.arange(len(lows))
+        middle = 0.5 * (lows[rows, axis] + highs[rows, axis])
+        left, right = highs.copy(), lows.copy()
+        left[rows, axis] = right[rows, axis] = middle
+        lows, highs = np.concatenate([lows, right]), np.concatenate([left, highs])
+        reach = np.maximum(direction * lows, direction * highs).sum(axis=1)
+        kept = reach > there
+        lows, highs, reach = lows[kept], highs[kept], reach[kept]
+        cells += len(lows)
+        kept = floor(target, lows, highs) < radius
+        lows, highs, reach = lows[kept], highs[kept], reach[kept]
+        # What some colour within reaches, need not be sought again.
+        middle = 0.5 * (lows + highs)
+        within = delta_e(middle, target) < radius
+        there = max(there, float((middle[within] @ direction).max(initial=there)))
+    return max(there, float(reach.max(initial=there)))

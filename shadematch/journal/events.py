@@ -12,7 +12,7 @@ from pydantic import Field, TypeAdapter, ValidationError, field_validator, model
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import FileError, ShadematchError
 from shadematch.studio.covariance import Covariance
-from shadematch.studio.palette import Palette
+from shadematch.studio.palette import MOST_PIGMENTS, Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.target import Target
 from shadematch.studio.unit import Unit
@@ -123,7 +123,7 @@ class Begun(_Event):
     Attributes
     ----------
     pigments
-        Names of the pastes in order, one to eight.
+        Names of the pastes in order, one to twelve.
     unit
         Of doses.
     scattering
@@ -135,7 +135,7 @@ class Begun(_Event):
     """
 
     what: Literal["begun"] = "begun"
-    pigments: Annotated[tuple[Name, ...], Field(min_length=1, max_length=8)]
+    pigments: Annotated[tuple[Name, ...], Field(min_length=1, max_length=MOST_PIGMENTS)]
     unit: Unit = "cm"
     scattering: tuple[Name, ...] = ()
     tube_size: dict[Name, _Size] = Field(default_factory=dict)

@@ -57,7 +57,7 @@ class Journal(Pages):
     path
         The file: JSON lines. It is opened if it is there, else begun.
     pigments
-        Names of the pastes in order, one to eight; for a new journal, or to make sure which it is.
+        Names of the pastes in order, one to twelve; for a new journal, or to make sure which it is.
     unit
         Of doses, ``"cm"`` or ``"g"``; for a new journal.
     scattering

@@ -48,6 +48,10 @@ def save_parts(
     MissingExtraError
         If pyarrow is missing.
     """
+    if not isinstance(replace, bool):
+        raise FileError(
+            "must be true or false", field="replace", value=replace, remedy="Give True or False"
+        )
     _parquet()
     place = _made(folder)
     done = parts = 0

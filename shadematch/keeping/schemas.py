@@ -20,6 +20,7 @@ from pydantic import TypeAdapter
 from shadematch.colour.standards import OBSERVERS
 from shadematch.errors import FileError
 from shadematch.keeping.files import KINDS
+from shadematch.studio.palette import MOST_PIGMENTS
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.files import enveloped, write_json
@@ -75,7 +76,7 @@ def json_schema(kind: str) -> dict[str, Any]:
     palette = schema if kind == "palette" else parts.get("Palette")
     if palette is not None:
         _state(palette, "wavelengths_nm", _GRID)
-        palette["properties"]["pigments"] |= {"minItems": 1, "maxItems": 8}
+        palette["properties"]["pigments"] |= {"minItems": 1, "maxItems": MOST_PIGMENTS}
     if kind == "recipe":
         pattern = "^[0-9a-f]{4}(-[0-9a-f]{4}){2}$"
         _state(parts["Palette"], "fingerprint", {"type": "string", "pattern": pattern})

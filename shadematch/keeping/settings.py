@@ -28,10 +28,7 @@ from typing import Annotated, Any, ClassVar, Final
 
 from pydantic import Field
 
-from shadematch.calibration.result import Calibration
 from shadematch.errors import FileError, ShadematchError
-from shadematch.journal.journal import Journal
-from shadematch.keeping.files import read
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour, Share
 from shadematch.studio.view import View
@@ -219,6 +216,11 @@ def palette_in(path: str | os.PathLike[str]) -> Palette:
     FileError
         If it holds none of these.
     """
+    # Slow to import, so late: every command reads the settings, few of which name a palette.
+    from shadematch.calibration.result import Calibration
+    from shadematch.journal.journal import Journal
+    from shadematch.keeping.files import read
+
     path = Path(path)
     if path.suffix.lower() == ".jsonl" and path.exists():
         return Journal(path).palette

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from shadematch.colour.illuminant import Light
+from shadematch.errors import PourError
 from shadematch.matching.asked import checked_asked
 from shadematch.matching.question import Asked, Choice, Question
 from shadematch.matching.remedies import Judged
@@ -22,12 +23,13 @@ from shadematch.predicting.prediction import Prediction
 from shadematch.predicting.readings import Readings, checked_readings
 from shadematch.predicting.spread import Spread, spread
 from shadematch.search.answers import Answer
+from shadematch.search.watch import Watch
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.models import expect
+from shadematch.support.models import check_progress, expect, is_finite
 from shadematch.support.report import (
     Apart,
     Report,
@@ -301,6 +303,8 @@ def match(
     robust: bool = False,
     dose_slip: float | None = None,
     scale_g: float | None = None,
+    seconds: float | None = None,
+    progress: Callable[[float, float], None] | None = None,
 ) -> Match:
     """The doses that give a colour.
 
@@ -331,6 +335,13 @@ def match(
         to be made as `spread` says. How well the target is known changes no choice.
     dose_slip, scale_g
         How far a reading may be off, either way (see `spread`).
+    seconds
+        How long it may search. When the time is over, or at Ctrl-C, it answers with the best
+        recipe found so far and with its bound, not proved. It ends within some tenths of a second,
+        and has one recipe at least. The verdict, which is told when the match is printed, searches
+        other pours without a limit.
+    progress
+        Called about ten times a second with the smallest CIEDE2000 so far and the bound so far.
 
     Returns
     -------
@@ -343,7 +354,8 @@ def match(
     UnknownNameError
         If the palette lacks a name.
     PourError
-        If not even one dose step is permitted, or the limits contradict each other.
+        If not even one dose step is permitted, the limits contradict each other, or `seconds` is
+        no time.
     """
     goal = as_target(target)
     asked = checked_asked(
@@ -358,10 +370,31 @@ def match(
         let_downs=let_downs,
     )
     counted, readings = checked_choice(asked, robust, dose_slip, scale_g)
+    check_progress(progress)
+    if seconds is not None and not (is_finite(seconds) and seconds > 0):
+        raise PourError(
+            "must be a number above 0",
+            field="seconds",
+            value=seconds,
+            remedy="Leave it out to search to the end",
+        )
     question = asked.question(goal)
-    answer = asked.searcher.answer(question.labs, tolerance)
-    sure = robust_answer(asked, question.labs, answer, tolerance, readings) if counted else None
-    return match_of(
+    watch = Watch(seconds, progress)
+    with watch.interruptible():
+        answer = asked.searcher.answer(question.labs, tolerance, watch)
+        sure = (
+            robust_answer(
+                asked=asked,
+                labs=question.labs,
+                answer=answer,
+                tolerance=tolerance,
+                readings=readings,
+                watch=watch,
+            )
+            if counted
+            else None
+        )
+    found = match_of(
         question=question,
         target=goal,
         tolerance=tolerance,
@@ -369,6 +402,9 @@ def match(
         readings=readings,
         sure=sure,
     )
+    if watch.interrupted and found.proved and found.frugal_proved:
+        raise KeyboardInterrupt  # it came too late for this search, and is meant for what follows
+    return found
 
 
 def checked_choice(

@@ -29,6 +29,7 @@ from shadematch.matching.question import Asked, Choice, Question
 from shadematch.predicting.readings import Readings
 from shadematch.predicting.uncertainty import Uncertainty
 from shadematch.search.answers import Answer
+from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Expected", "RobustAnswer", "expected_of", "robust_answer", "uncertainty_of"]
@@ -80,7 +81,12 @@ def uncertainty_of(asked: Asked, readings: Readings) -> Uncertainty:
 
 
 def robust_answer(
-    asked: Asked, labs: FloatArray, answer: Answer, tolerance: float, readings: Readings
+    asked: Asked,
+    labs: FloatArray,
+    answer: Answer,
+    tolerance: float,
+    readings: Readings,
+    watch: Watch = UNWATCHED,
 ) -> RobustAnswer:
     """The recipes that are best by expectation.
 
@@ -94,13 +100,21 @@ def robust_answer(
         How much worse than the best is too little to mind, in expected CIEDE2000.
     readings
         How far they may be off.
+    watch
+        When to end.
     """
+    watch.until(1.0)
     known, searcher, size = uncertainty_of(asked, readings), asked.searcher, asked.step_sizes
     start = np.array([found.steps for found in answer])
     least = float(known.colours(start * size).expected(labs).min())
     norms, radius, valid = _norms(labs, least + tolerance)
     steps, _, complete = searcher.within(
-        labs, norms, least + tolerance + _SLACK, most=_MOST, around=start[0].astype(float)
+        labs,
+        norms,
+        least + tolerance + _SLACK,
+        most=_MOST,
+        around=start[0].astype(float),
+        watch=watch,
     )
     steps = np.unique(np.concatenate([steps, start]), axis=0)
     colours = known.colours(steps * size)
@@ -111,6 +125,9 @@ def robust_answer(
         part = order[i : i + _CHUNK]
         if floors[part[0]] > least + tolerance + _SLACK:
             break  # and so are the rest
+        if i and watch.over():
+            complete = False
+            break
         values[part] = colours.at(part).expected(labs)
         least = min(least, float(values[part].min()))
     paste = np.round(steps @ searcher.space.limits.paste, 9)

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.ndimage import gaussian_filter, map_coordinates
 
 from shadematch.errors import PhotoError
 from shadematch.photo.picture import Picture
@@ -150,6 +149,8 @@ class Shading:
                 remedy="Take it with a shorter exposure",
             )
         # Dust, edges and noise are no light: what remains after smoothing by a twelfth is.
+        from scipy.ndimage import gaussian_filter  # slow to import, so late
+
         light = gaussian_filter(np.maximum(light, 1e-6), max(light.shape) / 24, mode="nearest")
         if not light.mean() > 0.02:
             raise PhotoError(
@@ -173,4 +174,6 @@ class Shading:
             )
         rows, columns = self._light.shape
         spot = [[place[1] / height * rows - 0.5], [place[0] / width * columns - 0.5]]
+        from scipy.ndimage import map_coordinates  # slow to import, so late
+
         return float(map_coordinates(self._light, spot, order=1, mode="nearest")[0])

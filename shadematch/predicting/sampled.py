@@ -40,7 +40,8 @@ __all__ = ["Points", "Sampled", "strength_off"]
 
 _DRAWS: Final = (4096, 2048)
 """How many points: with pastes that are taken as known, and with others, which cost more."""
-_PLAIN: Final = 10  # readings without let-downs: eight pastes, two bases
+_PASTES: Final = 8  # in an ordinary palette
+_PLAIN: Final = _PASTES + 2  # readings without let-downs: pastes, two bases
 _READINGS: Final = _PLAIN + 3 * MOST_LET_DOWNS
 _WHITES: Final = (5, 9)
 """Nodes over white fractions; the second where they reach down to nearly clear base."""
@@ -128,9 +129,11 @@ class Sampled:
         known = self.known
         n, m = len(known.palette.pigments), len(known.let_downs)
         modes = 0 if self._palette is None else len(self._palette.modes)
-        even = _even_points(_DRAWS[self._palette is not None], _READINGS + 8 + modes)
-        used = [*range(n), _PLAIN - 2, _PLAIN - 1, *range(_PLAIN, _PLAIN + 3 * m)]
-        normal = ndtri(np.clip(even[:, _READINGS:], 1e-9, 1.0 - 1e-9))
+        most = _READINGS + max(n - _PASTES, 0)  # further pastes come last
+        even = _even_points(_DRAWS[self._palette is not None], most + 8 + modes)
+        pastes = [*range(min(n, _PASTES)), *range(_READINGS, most)]
+        used = [*pastes, _PASTES, _PASTES + 1, *range(_PLAIN, _PLAIN + 3 * m)]
+        normal = ndtri(np.clip(even[:, most:], 1e-9, 1.0 - 1e-9))
         return Points(
             2.0 * even[:, used] - 1.0,
             normal[:, 8:],

@@ -14,6 +14,7 @@ D. Marquardt (1963) for the damping.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
@@ -26,21 +27,26 @@ __all__ = ["ideal"]
 
 _STARTS: Final = 4
 _SAMPLES: Final = 384
+_MOST_ROOTS: Final = 70
+"""More boxes of pigments than this, as a limit on tubes leaves, are sampled with ..."""
+_FEW_SAMPLES: Final = 48
+_KEPT_ROOTS: Final = 12
+"""... and only so many of them are looked at in earnest."""
 _ROUNDS: Final = 40
 _LIMIT_WEIGHT: Final = 1e4
 _FLAT: Final = 1e-100
 """Mean square slope [CIEDE2000 per step] below which no paste does anything."""
 
 
-def _sample(lo: FloatArray, hi: FloatArray, limit: float) -> FloatArray:
+def _sample(lo: FloatArray, hi: FloatArray, limit: float, count: int) -> FloatArray:
     """Points over the permitted region of one root box, sparse ones among them, always the same."""
     rng = np.random.default_rng(20_240_229)
     n = lo.size
-    shares = rng.dirichlet(np.full(n + 1, 0.5), size=_SAMPLES)[:, :n]
+    shares = rng.dirichlet(np.full(n + 1, 0.5), size=count)[:, :n]
     room = max(limit - lo.sum(), 0.0)
     # Colour changes most at low loads, so they are sampled more densely.
-    scale = rng.random((_SAMPLES, 1)) ** 2
-    points = lo + room * shares * np.where(np.arange(_SAMPLES)[:, None] % 2, scale, 1.0)
+    scale = rng.random((count, 1)) ** 2
+    points = lo + room * shares * np.where(np.arange(count)[:, None] % 2, scale, 1.0)
     points[0] = lo
     return np.asarray(np.clip(points, lo, hi))
 
@@ -73,16 +79,32 @@ def ideal(
         return _descend(space, target, np.asarray(start, dtype=float), lo, hi)
     best: FloatArray = limits.lower.astype(float)
     least = float(delta_e(space.lab(best[None]), target)[0])
-    for lo, hi in zip(*limits.roots(), strict=True):
-        points = _sample(lo.astype(float), hi.astype(float), limits.total)
-        values = delta_e(space.lab(points), target)
-        for start in points[np.argsort(values, kind="stable")[:_STARTS]]:
-            steps, value = _descend(space, target, start, lo.astype(float), hi.astype(float))
+    for lo, hi, starts in _regions(space, target):
+        for start in starts:
+            steps, value = _descend(space, target, start, lo, hi)
             if value < least - 1e-9:
                 best, least = steps, value
             if least < 1e-6:
                 return best, least
     return best, least
+
+
+def _regions(
+    space: Space, target: FloatArray
+) -> Iterator[tuple[FloatArray, FloatArray, FloatArray]]:
+    """Root boxes, and where to start from in each; of very many only the most promising."""
+    roots = [
+        (lo.astype(float), hi.astype(float)) for lo, hi in zip(*space.limits.roots(), strict=True)
+    ]
+    if len(roots) > _MOST_ROOTS:
+        points = np.stack([_sample(*root, space.limits.total, _FEW_SAMPLES) for root in roots])
+        values = delta_e(space.lab(points.reshape(-1, points.shape[2])), target)
+        first = np.sort(values.reshape(len(roots), -1), axis=1)[:, 0]
+        roots = [roots[at] for at in np.argsort(first, kind="stable")[:_KEPT_ROOTS]]
+    for lo, hi in roots:
+        points = _sample(lo, hi, space.limits.total, _SAMPLES)
+        values = delta_e(space.lab(points), target)
+        yield lo, hi, points[np.argsort(values, kind="stable")[:_STARTS]]
 
 
 def _descend(

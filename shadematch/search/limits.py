@@ -267,6 +267,26 @@ class DoseLimits:
         far = np.abs(grid - around)[:, list(kinds)].sum(axis=1)
         return grid[np.argsort(far, kind="stable")[:most]], len(grid) <= most
 
+    def hints(self, steps: FloatArray) -> FloatArray:
+        """Real-valued steps of about the same paste, shape (h, k): as they are, then weighed."""
+        n = self.pigments
+        if self.size == n:
+            return steps[None]
+        mixed = np.zeros(self.size)
+        mixed[:n] = self.brought(steps)
+        order = np.argsort(-self.paste, kind="stable")
+        for kind in order[order >= n]:
+            # What is left over after whole steps of the coarser kinds is weighed.
+            rest = 0.0
+            for k in np.flatnonzero(
+                (self.pigment == self.pigment[kind]) & (self.paste > self.paste[kind])
+            ):
+                whole = np.floor(mixed[k] + 1e-9)
+                rest += (mixed[k] - whole) * self.paste[k]
+                mixed[k] = whole
+            mixed[kind] = min(rest / self.paste[kind], float(self.upper[kind]))
+        return np.stack([steps, mixed])
+
     def leanest(self, steps: IntArray) -> IntArray:
         """Without recipes that bring the paste of another and take at least the base it takes."""
         if len(self.rows) == 1:

@@ -15,6 +15,7 @@ from shadematch.search.boxes import Boxes, split
 from shadematch.search.lattice import listable, survivors
 from shadematch.search.nearness import ROUNDING, Nearness
 from shadematch.search.space import Space
+from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["Listed", "dominated", "lean", "lean_within", "within"]
@@ -52,7 +53,9 @@ class _Waves:
         return points[values <= limit], values[values <= limit]
 
 
-def within(sought: Nearness, limit: float, most: int) -> tuple[IntArray, FloatArray, bool]:
+def within(
+    sought: Nearness, limit: float, most: int, watch: Watch = UNWATCHED
+) -> tuple[IntArray, FloatArray, bool]:
     """Recipes no farther than `limit` from a target.
 
     Parameters
@@ -63,6 +66,8 @@ def within(sought: Nearness, limit: float, most: int) -> tuple[IntArray, FloatAr
         Largest distance, above 0.
     most
         How many to give at most; the closest ones.
+    watch
+        When to end.
 
     Returns
     -------
@@ -76,18 +81,20 @@ def within(sought: Nearness, limit: float, most: int) -> tuple[IntArray, FloatAr
         points = limits.recipes()
         values, complete = sought.worst(points), True
     else:
-        points, values, complete = _searched(sought, limit, most)
+        points, values, complete = _searched(sought, limit, most, watch)
     order = np.argsort(values, kind="stable")
     order = order[values[order] <= limit]
     return points[order[:most]], values[order[:most]], complete and order.size <= most
 
 
-def _searched(sought: Nearness, limit: float, most: int) -> tuple[IntArray, FloatArray, bool]:
+def _searched(
+    sought: Nearness, limit: float, most: int, watch: Watch
+) -> tuple[IntArray, FloatArray, bool]:
     """The same by boxes, in no order, with some that are farther away."""
     waves = _Waves(sought)
     found, values, complete = np.empty((0, sought.space.size), np.intp), np.empty(0), True
     while len(waves.pool):
-        if waves.boxes >= _EFFORT:
+        if waves.boxes >= _EFFORT or watch.over():
             return found, values, False
         if len(values) > 4 * most:
             # Too many: from here on only what is nearer than the last of those to be given.

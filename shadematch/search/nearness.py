@@ -7,16 +7,16 @@ worst, so the largest of them counts.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from shadematch.colour.difference import delta_e
-from shadematch.colour.floors import minorant
-from shadematch.search.bounds import Judged, beyond, images_of, judge
+from shadematch.colour.difference import delta_e, squared_difference
+from shadematch.colour.floors import farthest, minorant
+from shadematch.search.bounds import Images, Judged, beyond, images_of, judge
 from shadematch.search.space import Space
-from shadematch.support.arrays import FloatArray, IntArray
+from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["ROUNDING", "Nearness", "lengths"]
 
@@ -25,6 +25,10 @@ ROUNDING: Final = 1e-9
 _FAR: Final = 1.0
 """CIEDE2000 from which on a target counts as far, where the norm of `minorant` is loose."""
 _SHRUNK: Final = 0.6
+_PATIENCE: Final = 8
+"""Waves of boxes that cost more than a plane does."""
+_EVERYWHERE: Final = np.array([-50.0, -512.0, -512.0]), np.array([150.0, 512.0, 512.0])
+"""CIELAB of all reflectances between 0 and 1, and more."""
 
 
 class Nearness:
@@ -55,6 +59,9 @@ class Nearness:
         self.targets: FloatArray = np.reshape(target, (len(space.seen), 3))
         self._radius, self._given = np.inf, norms is not None
         self._norms = [np.zeros((3, 3)) for _ in space.seen] if norms is None else list(norms)
+        self._away: FloatArray | None = None
+        self._plane: _Plane | None = None
+        self._waves = 0
         self.narrow(radius)
 
     def narrow(self, limit: float) -> None:
@@ -72,6 +79,33 @@ class Nearness:
         else:
             values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
         return values[0] if len(values) == 1 else np.asarray(np.maximum.reduce(values))
+
+    def face(self, steps: FloatArray) -> None:
+        """Say which steps, shape (k,), are about the best, for a target that is far from all.
+
+        What is nearer than some limit lies in front of a plane across the gradient there. How far
+        in front is proved for all of CIELAB at once, so that a box needs only be held against it.
+        Under several lights the worst counts, whose gradient is that of no one light.
+        """
+        if len(self.targets) > 1 or self._given:
+            return
+        square, slope, _ = squared_difference(self.space.lab(steps[None])[0], self.targets[0])
+        if square > _FAR * _FAR:
+            self._away = slope / (2.0 * np.sqrt(square))
+
+    def _behind(self, images: Images, limit: float) -> BoolArray:
+        """Which boxes lie behind such a plane."""
+        self._waves += 1
+        if self._away is None or self._waves < _PATIENCE:
+            return np.zeros(len(images.centre), dtype=bool)
+        known = self._plane
+        stale = known is None or self._waves - known.wave >= _PATIENCE
+        if known is None or limit > known.limit or (stale and limit < known.limit - ROUNDING):
+            level = farthest(self.targets[0], limit, self._away, *_EVERYWHERE)
+            known = self._plane = _Plane(self._away, level, limit, self._waves)
+        across = images.centre @ known.direction
+        reach = np.abs(np.einsum("c,mck->mk", known.direction, images.generators)).sum(axis=1)
+        return np.asarray(across - reach - 1e-9 * (1.0 + np.abs(across)) >= known.level)
 
     def judge(
         self, lo: IntArray | FloatArray, hi: IntArray | FloatArray, limit: float = np.inf
@@ -101,6 +135,9 @@ class Nearness:
             floor = judged.floor - ROUNDING
             if not self._given and _FAR < limit < np.inf:
                 open_ = np.flatnonzero(floor < limit)
+                behind = self._behind(images.chosen(open_), limit)
+                floor[open_[behind]] = limit
+                open_ = open_[~behind]
                 floor[open_[beyond(images.chosen(open_), target, limit)]] = limit
             all_.append(replace(judged, floor=floor))
         if len(all_) == 1:
@@ -113,6 +150,16 @@ class Nearness:
             shares=np.stack([j.shares for j in all_])[at, rows],
             pull=np.maximum.reduce([j.pull for j in all_]),
         )
+
+
+@dataclass(frozen=True)
+class _Plane:
+    """In front of it lie all colours that are nearer to the target than `limit`."""
+
+    direction: FloatArray  # (3,)
+    level: float
+    limit: float
+    wave: int  # when it was made
 
 
 def lengths(

@@ -21,6 +21,7 @@ from shadematch.search.minimax import minimax
 from shadematch.search.near import Listed, lean, lean_within, within
 from shadematch.search.nearness import Nearness
 from shadematch.search.space import Space
+from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.search.whole import GAP, LISTED, MOST_EFFORT, Solution, closest, frugal
 from shadematch.support.arrays import FloatArray, IntArray
 
@@ -31,13 +32,14 @@ _MOST_PARTS: Final = 1000
 _MOST_JOINT_PARTS: Final = 250
 """... and with several lights or let-downs."""
 _FEW_PARTS: Final = 64
-_CHUNK: Final = 16_384
 # What things cost, in boxes.
 _PART_WORK: Final = 1000.0
 _RECIPE_WORK: Final = 0.25
-_TABLE_WORK: Final = 2.0  # a colour from the two-variable table
+_TABLE_WORK: Final = 0.35  # a recipe with its colour from the surface in two variables
 _SEARCH_WORK: Final = 1500.0  # one target
 _SECOND: Final = 40_000.0
+_CLOSEST, _FRUGAL = 0.7, 0.9
+"""Shares of the time that are over when the searches for these must end."""
 
 
 class Searcher:
@@ -74,10 +76,10 @@ class Searcher:
             self._all = AllRecipes(self.space.limits, steps, labs, settle)
         return self._all
 
-    def _kept(self) -> AllRecipes | None:
-        """The list of all recipes, once it pays."""
+    def _kept(self, watch: Watch) -> AllRecipes | None:
+        """The list of all recipes, once it pays, and where there is time to make it."""
         at_once = max(_SECOND, self._parts_work) if self._still else _RECIPE_WORK * LISTED
-        pays = self._list_work <= max(self._work, at_once)
+        pays = self._list_work <= min(max(self._work, at_once), watch.left * _SECOND)
         return self.all_recipes() if pays else self._all
 
     @functools.cached_property
@@ -115,12 +117,12 @@ class Searcher:
         by_part, by_table = self._works
         if by_table < by_part:
             steps = self.space.limits.leanest(self.space.limits.recipes())
-            return steps, _colours(self.space, steps), True
+            return steps, self.space.sketched(steps), True
         found = []
         for fixed, part in self._parts(self.space, np.zeros(self.space.size))[0]:
             own = part.limits.leanest(part.limits.recipes())
             if len(own):  # a dose that stands still may leave no room for one that is required
-                found.append((own + fixed, _colours(part, own)))
+                found.append((own + fixed, part.sketched(own)))
         steps, labs = (np.concatenate(each) for each in zip(*found, strict=True))
         order = np.lexsort(steps.T[::-1]) if len(found) > 1 else slice(None)
         return steps[order], labs[order], False
@@ -135,7 +137,7 @@ class Searcher:
         labs = np.empty((len(steps), len(self.space.seen), 3))
         for fixed in np.unique(still, axis=0):
             rows = np.flatnonzero((still == fixed).all(axis=1))
-            labs[rows] = _colours(self.space.holding(fixed), steps[rows] - fixed)
+            labs[rows] = self.space.holding(fixed).sketched(steps[rows] - fixed)
         return labs
 
     # --- parts
@@ -197,38 +199,18 @@ class Searcher:
         starts = [steps for steps, _ in found] + ([] if start is None else [start])
         return min((minimax(self._plain, goals, s) for s in starts), key=lambda f: f[1])
 
-    def _hints(self, steps: FloatArray) -> FloatArray:
-        """Real-valued steps of about the same paste, shape (h, k): as they are, then weighed."""
-        limits, n = self.space.limits, self.space.limits.pigments
-        if limits.size == n:
-            return steps[None]
-        mixed = np.zeros(limits.size)
-        mixed[:n] = limits.brought(steps)
-        order = np.argsort(-limits.paste, kind="stable")
-        for kind in order[order >= n]:
-            # What is left over after whole steps of the coarser kinds is weighed.
-            rest = 0.0
-            for k in np.flatnonzero(
-                (limits.pigment == limits.pigment[kind]) & (limits.paste > limits.paste[kind])
-            ):
-                whole = np.floor(mixed[k] + 1e-9)
-                rest += (mixed[k] - whole) * limits.paste[k]
-                mixed[k] = whole
-            mixed[kind] = min(rest / limits.paste[kind], float(limits.upper[kind]))
-        return np.stack([steps, mixed])
-
     # --- whole doses
 
     def answers(self, targets: FloatArray, tolerance: float) -> Answers:
         """Search for many targets, shape (t, v, 3); see `answer`."""
-        listed = self._kept()
+        listed = self._kept(UNWATCHED)
         if listed is None and self._list_work <= (_SEARCH_WORK + self._parts_work) * len(targets):
             listed = self.all_recipes()
         if listed is not None:
             return listed.look_up(targets, tolerance)
         return Answers.of([self.answer(goal, tolerance) for goal in targets])
 
-    def answer(self, targets: FloatArray, tolerance: float) -> Answer:
+    def answer(self, targets: FloatArray, tolerance: float, watch: Watch = UNWATCHED) -> Answer:
         """Search for one target.
 
         Parameters
@@ -238,9 +220,17 @@ class Searcher:
         tolerance
             CIEDE2000 by which a recipe may be farther than the closest and still count as no
             worse.
+        watch
+            When to end; what is not proved by then says so.
         """
-        best = self.closest(targets)
-        return Answer(best, self.frugal(targets, best, tolerance))
+        watch.until(_CLOSEST)
+        best = self.closest(targets, watch=watch)
+        watch.until(_FRUGAL)
+        lean = self.frugal(targets, best, tolerance, watch)
+        if lean.delta_e < best.delta_e and not best.proved:  # found on the way
+            near = lean.delta_e - best.bound <= GAP
+            best = replace(best, steps=lean.steps, delta_e=lean.delta_e, proved=near)
+        return Answer(best, lean)
 
     def closest(
         self,
@@ -251,6 +241,7 @@ class Searcher:
         max_tubes: int | None = None,
         below: float = np.inf,
         effort: int = MOST_EFFORT,
+        watch: Watch = UNWATCHED,
     ) -> Solution:
         """The closest whole recipe; see `whole.closest`.
 
@@ -266,9 +257,11 @@ class Searcher:
             Only recipes with a smaller CIEDE2000 count.
         effort
             Most boxes to look at, in each part.
+        watch
+            When to end.
         """
         goals = np.reshape(targets, (-1, 3))
-        listed = self._kept()
+        listed = self._kept(watch)
         if listed is not None:
             return listed.closest(
                 goals,
@@ -276,12 +269,15 @@ class Searcher:
                 max_tubes=max_tubes,
                 below=below,
             )
-        hints = self._hints(self.ideal(goals)[0] if hint is None else hint)
+        hints = self.space.limits.hints(self.ideal(goals)[0] if hint is None else hint)
         parts, complete = self._parts(
             self.space.limited(max_paste=max_paste, max_tubes=max_tubes), hints[-1]
         )
         best = Solution(None, np.inf, below, True, 0)
         for fixed, part in parts:
+            if watch.over() and best.steps is not None:
+                complete = False
+                break
             if part.limits.empty:
                 continue
             found = closest(
@@ -289,6 +285,7 @@ class Searcher:
                 hints=np.clip(hints, part.limits.lower, part.limits.upper),
                 below=min(best.delta_e, below),
                 effort=effort,
+                watch=watch,
             )
             bound, boxes = min(best.bound, found.bound), best.boxes + found.boxes
             if found.steps is not None:
@@ -307,6 +304,7 @@ class Searcher:
         within: float,
         less_than: float,
         near: FloatArray | IntArray,
+        watch: Watch = UNWATCHED,
     ) -> Solution:
         """A recipe with the least paste; see `whole.frugal`.
 
@@ -320,15 +318,20 @@ class Searcher:
             Only recipes with less paste than this count [dose steps].
         near
             Steps to look around first, shape (k,).
+        watch
+            When to end.
         """
         goals = np.reshape(targets, (-1, 3))
-        listed = self._kept()
+        listed = self._kept(watch)
         if listed is not None:
             return listed.least(goals, within=within, less_than=less_than)
         parts, complete = self._parts(self.space, np.asarray(near, dtype=float))
         best = Solution(None, np.inf, less_than, complete, 0)
         least = less_than
         for fixed, part in parts:
+            if watch.over():
+                best = replace(best, bound=0.0, proved=False)
+                break
             used = float(fixed @ self.space.limits.paste)
             if part.limits.empty or used >= least:
                 continue
@@ -337,6 +340,7 @@ class Searcher:
                 within=within,
                 less_than=least - used,
                 near=np.where(part.limits.upper > 0, near, 0),
+                watch=watch,
             )
             bound, proved = min(best.bound, found.bound + used), best.proved and found.proved
             boxes = best.boxes + found.boxes
@@ -348,7 +352,9 @@ class Searcher:
         bound = min(best.bound, least)
         return replace(best, bound=bound, proved=best.proved and least - bound < 1e-6)
 
-    def frugal(self, targets: FloatArray, best: Solution, tolerance: float) -> Solution:
+    def frugal(
+        self, targets: FloatArray, best: Solution, tolerance: float, watch: Watch = UNWATCHED
+    ) -> Solution:
         """The recipe with the least paste among those at most `tolerance` worse than `best`."""
         assert best.steps is not None
         goals, paste_of = np.reshape(targets, (-1, 3)), self.space.limits.paste_of
@@ -358,6 +364,7 @@ class Searcher:
             within=limit,
             less_than=paste_of(best.steps),
             near=best.steps,
+            watch=watch,
         )
         steps, lean = (best.steps, best) if found.steps is None else (found.steps, found)
         paste = paste_of(steps)
@@ -367,6 +374,7 @@ class Searcher:
             hint=steps.astype(float),
             max_paste=paste + 1e-9,
             below=limit + GAP,
+            watch=watch,
         )
         if refined.steps is not None and refined.delta_e <= lean.delta_e:
             lean = refined
@@ -381,6 +389,7 @@ class Searcher:
         *,
         most: int,
         around: FloatArray,
+        watch: Watch = UNWATCHED,
     ) -> tuple[IntArray, FloatArray, bool]:
         """Recipes whose colours are no farther than `limit` in each view, as norms measure.
 
@@ -397,6 +406,8 @@ class Searcher:
             How many to give at most; the nearest ones.
         around
             Doses of pastes that scatter near these steps are looked at first, shape (k,).
+        watch
+            When to end.
 
         Returns
         -------
@@ -406,14 +417,17 @@ class Searcher:
             Whether these are all.
         """
         goals = np.reshape(targets, (-1, 3))
-        listed, complete = self._kept(), True
+        listed, complete = self._kept(watch), True
         if listed is not None:
             steps, values = listed.within(goals, norms, limit)
         else:
             parts, complete = self._parts(self.space, around)
             found = [(np.empty((0, self.space.size), np.intp), np.empty(0))]
             for fixed, part in parts:
-                own, near, all_ = within(Nearness(part, goals, norms=norms), limit, most)
+                if watch.over():
+                    complete = False
+                    break
+                own, near, all_ = within(Nearness(part, goals, norms=norms), limit, most, watch)
                 found.append((own + fixed, near))
                 complete = complete and all_
             steps, values = (np.concatenate(each) for each in zip(*found, strict=True))
@@ -434,13 +448,3 @@ class Searcher:
             found.append(listed.steps + fixed)
             complete = complete and listed.complete
         return Listed(lean(np.concatenate(found)), complete)
-
-
-def _colours(space: Space, steps: IntArray) -> FloatArray:
-    """CIELAB in each view, shape (m, v, 3)."""
-    return np.concatenate(
-        [
-            np.stack(space.labs(steps[i : i + _CHUNK].astype(float)), axis=1)
-            for i in range(0, len(steps), _CHUNK)
-        ]
-    )

@@ -5,18 +5,22 @@ from __future__ import annotations
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.standards import Observation
 from shadematch.optics.layer import Layer, Surroundings, radiance_factor, reflectance
+from shadematch.optics.surface import MOST_BACKINGS, Surface
 from shadematch.predicting.prediction import Model
 from shadematch.search.limits import DoseLimits, step_limits
 from shadematch.studio.bend import effective, effective_slope
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Space", "whole_space"]
+
+_CHUNK: Final = 16_384
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,9 +185,40 @@ class Space:
         mu_s = self.base_scattering + steps @ self.scattering
         return radiance_factor(mu_a, mu_s, self.thickness_cm, self.around)
 
+    @functools.cached_property
+    def _surface(self) -> Surface | None:
+        """All that `spectra` gives where kinds scatter, but for millionths; None: not worth it."""
+        if np.unique(self.around.backing).size > MOST_BACKINGS:
+            return None
+        return Surface(self.thickness_cm, self.around)
+
+    def sketched(self, steps: IntArray) -> FloatArray:
+        """CIELAB in each view, shape (m, v, 3), of very many steps, shape (m, k).
+
+        As `labs`; where kinds scatter, off by some hundred-thousandths.
+        """
+        return np.concatenate(
+            [np.empty((0, len(self.seen), 3))]
+            + [
+                self._sketched(steps[i : i + _CHUNK].astype(float))
+                for i in range(0, len(steps), _CHUNK)
+            ]
+        )
+
+    def _sketched(self, steps: FloatArray) -> FloatArray:
+        surface = None if self.layer is not None else self._surface
+        if surface is None:
+            return np.stack(self.labs(steps), axis=1)
+        effective = self.effective(steps)
+        mu_a = self.base + effective @ self.absorption
+        mu_s = self.base_scattering + effective @ self.scattering
+        return np.stack(self._labs(surface.value(mu_a, mu_s)), axis=1)
+
     def labs(self, steps: FloatArray | IntArray) -> list[FloatArray]:
         """CIELAB in each view, shapes (..., 3), of steps of shape (..., k)."""
-        R = self.spectra(steps)
+        return self._labs(self.spectra(steps))
+
+    def _labs(self, R: FloatArray) -> list[FloatArray]:
         found = [cube_root_response(R @ each.weights.T, each.white)[0] for each in self.seen]
         return [lab_from_response(f) + self.shift for f in found]
 

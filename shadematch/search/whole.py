@@ -22,6 +22,7 @@ from shadematch.search.lattice import listable, survivors
 from shadematch.search.limits import DoseLimits
 from shadematch.search.nearness import ROUNDING, Nearness
 from shadematch.search.rounding import near_misses
+from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["GAP", "LISTED", "MOST_EFFORT", "Solution", "closest", "frugal"]
@@ -35,6 +36,7 @@ _AIM: Final = 0.999 * GAP
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
 MOST_EFFORT: Final = 400_000
+_BETTER: Final = 0.05
 _HOPELESS: Final = 5.0
 """CIEDE2000 from which on nobody waits long for a proof."""
 _MOST_CORNERS: Final = 8
@@ -128,6 +130,7 @@ def closest(
     hints: FloatArray,
     below: float = np.inf,
     effort: int = MOST_EFFORT,
+    watch: Watch = UNWATCHED,
 ) -> Solution:
     """The permitted recipe with the smallest CIEDE2000.
 
@@ -141,6 +144,8 @@ def closest(
         Only recipes with a smaller CIEDE2000 count.
     effort
         Most boxes to look at.
+    watch
+        When to end; once there is a recipe.
 
     Returns
     -------
@@ -158,6 +163,8 @@ def closest(
         return Solution(None, np.inf, below, True, 0)
     exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
     best.offer(_corners(hints))
+    sought.face(hints[0])
+    faced = float(sought.worst(hints[:1])[0])
     # A search that turns out long is worth more guesses: a good one ends it. Several lights
     # leave too few recipes that are good under all of them.
     guesses = [] if exact_effort or len(sought.targets) > 1 else list(_GUESSES)
@@ -168,6 +175,9 @@ def closest(
         gap = 0.0 if boxes < exact_effort else _AIM
         if limit <= gap:
             break  # zero is a floor, and near enough
+        if watch.over() and limit < np.inf:
+            break
+        watch.tell(limit, max(min(limit, settled, pool.least()), 0.0))
         if guesses and boxes >= guesses[0][0]:
             places = guesses.pop(0)[1]
             if best.value <= 1.0:
@@ -185,6 +195,9 @@ def closest(
         judged = sought.judge(wave.lo, wave.hi, limit - gap)
         wave.key = np.maximum(wave.key, judged.floor)
         best.offer(_aims(wave, judged, np.argsort(wave.key, kind="stable")[:_AIMS]))
+        if best.steps is not None and best.value < faced - _BETTER:
+            faced = best.value  # the continuous optimum was but a local one
+            sought.face(best.steps.astype(float))
         limit = min(best.value, below)
         alive = wave.key < limit - gap
         settled = min(settled, wave.at(~alive).least())
@@ -210,6 +223,7 @@ def frugal(
     less_than: float,
     near: FloatArray | IntArray,
     effort: int = MOST_EFFORT,
+    watch: Watch = UNWATCHED,
 ) -> Solution:
     """A recipe with the least paste among those with CIEDE2000 at most `within`.
 
@@ -225,6 +239,8 @@ def frugal(
         Steps, shape (k,), whose kinds of dose set the first price of colour; any will do.
     effort
         Most boxes to look at.
+    watch
+        When to end.
 
     Returns
     -------
@@ -237,6 +253,7 @@ def frugal(
     best: IntArray | None = None
     least = less_than
     sought.narrow(within)
+    sought.face(np.asarray(near, dtype=float))
     used = np.flatnonzero(near > 0)
     limit = within + ROUNDING
 
@@ -254,7 +271,7 @@ def frugal(
     pool = _everything(limits)
     while True:
         pool.keep(pool.key <= least - step)
-        if not len(pool) or boxes >= effort:
+        if not len(pool) or boxes >= effort or watch.over():
             break
         wave = limits.tighten(pool.first(), most_paste=least - step)
         boxes += len(wave)

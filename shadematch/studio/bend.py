@@ -5,7 +5,9 @@ Particles that clump or lie close do less each. Paste at a load c [per 100 g] do
     e(c) = c (1 + k) / (1 + k c)
 
 would in proportion, with one number k, its *bend*, for each paste: e(1) = 1 whatever k is, and at
-a large load it does 1 / (1 + k c) of what small loads promise. White base in a blend scatters
+a large load it does 1 / (1 + k c) of what small loads promise. The load at which strength is told,
+1, is in the palette's unit per 100 g: a bend of a palette in g is that at 1 g, and with 1.3 g a cm
+the same paste bends 1.3 times as much per cm. White base in a blend scatters
 
     s w exp(-h (w - 0.1))
 

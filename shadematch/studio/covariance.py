@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.special import chdtr, chdtri
 
 from shadematch.colour.difference import delta_e
 from shadematch.errors import ColourError
@@ -18,8 +16,6 @@ __all__ = ["Covariance", "checked_covariance", "radius"]
 Covariance = tuple[Triple, Triple, Triple]
 
 _LEVEL: Final = 0.9
-_EDGE: Final = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
-"""Standard deviations to the ellipsoid that holds a normal colour with a probability of 90 %."""
 _LARGEST_VARIANCE: Final = 1e6
 """Of L*, a* or b*: far beyond any colour; keeps bounds finite."""
 _DIRECTIONS: Final = 600
@@ -67,6 +63,11 @@ def radius(lab: FloatArray, covariance: Covariance) -> float:
     CIEDE2000 is taken to grow in proportion along each of 600 directions, at the pace it has on
     the ellipsoid that holds 90 %.
     """
+    from scipy.optimize import brentq  # slow to import, so late
+    from scipy.special import chdtr, chdtri
+
+    # Standard deviations to the ellipsoid that holds 90 %.
+    edge = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
     values, axes = np.linalg.eigh(np.array(covariance))
     spread = axes * np.sqrt(np.maximum(values, 0.0))
     # A golden spiral: directions evenly spread over the sphere, the same ones every time.
@@ -74,7 +75,7 @@ def radius(lab: FloatArray, covariance: Covariance) -> float:
     up, turn = 1 - 2 * k / _DIRECTIONS, np.pi * (1 + np.sqrt(5)) * k
     flat = np.sqrt(1 - up**2)
     out = np.stack([flat * np.cos(turn), flat * np.sin(turn), up], axis=-1)
-    pace = delta_e(lab, lab + _EDGE * out @ spread.T) / _EDGE
+    pace = delta_e(lab, lab + edge * out @ spread.T) / edge
     if pace.max() <= 0:
         return 0.0
     pace = np.maximum(pace, 1e-9 * pace.max())
@@ -82,4 +83,4 @@ def radius(lab: FloatArray, covariance: Covariance) -> float:
     def inside(within: float) -> float:
         return float(np.mean(chdtr(3, (within / pace) ** 2))) - _LEVEL
 
-    return float(brentq(inside, 0.0, _EDGE * pace.max(), xtol=1e-9))
+    return float(brentq(inside, 0.0, edge * pace.max(), xtol=1e-9))

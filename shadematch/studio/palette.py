@@ -24,7 +24,9 @@ from shadematch.support.models import Frozen, expect, is_finite, shape_of
 from shadematch.support.report import Report, Row, rows_of
 from shadematch.support.spelling import did_you_mean
 
-__all__ = ["INVENTED", "Palette", "demo_palette"]
+__all__ = ["INVENTED", "MOST_PIGMENTS", "Palette", "demo_palette"]
+
+MOST_PIGMENTS: Final = 12
 
 _T = TypeVar("_T")
 INVENTED: Final = (
@@ -46,7 +48,7 @@ class Palette(Frozen):
     Attributes
     ----------
     pigments
-        One to eight, each name once.
+        One to twelve, each name once.
     clear, white
         The two bases; a blend mixes them by mass.
     unit
@@ -77,9 +79,9 @@ class Palette(Frozen):
             raise PaletteError(
                 "has no pigments", field="pigments", value=[], remedy="Give at least one"
             )
-        if len(self.pigments) > 8:
+        if len(self.pigments) > MOST_PIGMENTS:
             raise PaletteError(
-                "has more than eight pigments",
+                "has more than twelve pigments",
                 field="pigments",
                 value=len(self.pigments),
                 remedy="Leave some out",

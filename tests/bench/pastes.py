@@ -180,8 +180,11 @@ def try_world(name: str, seed: int, unseen: int) -> Tried:
 
 
 def _regret(truth: Real, found: Calibration, rng: np.random.Generator) -> list[float]:
-    """CIEDE2000 to targets that some recipe of 1 kg meets, of the closest recipes by `found`."""
-    values = []
+    """CIEDE2000 to targets that some recipe of 1 kg meets, of the closest recipes by `found`.
+
+    As the eye sees them: what an instrument loses at the edge is there.
+    """
+    values, truth = [], replace(truth, edge=0.0)
     for doses, pour in worlds.unseen(truth, rng, TARGETS, 1000.0, whole=True):
         pour = pour.model_copy(update={"thickness_cm": 1.0})
         aim = worlds.lab_of(truth.spectrum(worlds.loads(doses, pour), pour))

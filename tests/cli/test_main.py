@@ -503,6 +503,7 @@ def test_ctrl_c_while_it_loads_is_quiet() -> None:
         "        if name == 'shadematch.cli.match':\n"
         "            raise KeyboardInterrupt\n"
         "sys.meta_path.insert(0, Hand())\n"
+        "sys.argv = ['shadematch', 'match', '#d9822b']\n"
         "from shadematch.__main__ import run\n"
         "sys.exit(run())"
     )

@@ -7,7 +7,7 @@ import pytest
 
 from shadematch.colour import floors
 from shadematch.colour.difference import delta_e, squared_difference
-from shadematch.colour.floors import floor, minorant
+from shadematch.colour.floors import farthest, floor, minorant
 from shadematch.support.arrays import FloatArray
 from tests.invented.colours import KINDS, colours, mean_hue, polar, turned_apart, uniform_lab
 
@@ -303,3 +303,31 @@ def test_the_second_slope_of_t_is_bounded_by_its_terms() -> None:
     # Dalal, Color Res. Appl. 30 (2005) 21, eq. 15. Differentiated twice, term by term.
     terms = {1: 0.17, 2: 0.24, 3: 0.32, 4: 0.20}
     assert pytest.approx(sum(k * k * a for k, a in terms.items())) == floors._T_SLOPE2
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_within_a_radius_reaches_beyond_the_plane(kind: str) -> None:
+    rng = np.random.default_rng(11)
+    everywhere = np.array([-50.0, -512.0, -512.0]), np.array([150.0, 512.0, 512.0])
+    for target in colours(rng, kind, 3):
+        for radius in (1.0, 6.0, 30.0):
+            direction = rng.normal(size=3)
+            level = farthest(target, radius, direction, *everywhere)
+            spread = radius * rng.choice([0.5, 1.0, 3.0, 10.0], (40_000, 1))
+            points = target + spread * rng.normal(size=(40_000, 3))
+            points = points[((points > everywhere[0]) & (points < everywhere[1])).all(axis=1)]
+            inside = points[delta_e(points, target) < radius]
+            assert len(inside) > 100
+            assert (inside @ direction).max() <= level
+
+
+def test_the_plane_touches_what_is_within() -> None:
+    # Along L* alone the formula is one of lightness: its ends are those of the ball.
+    target = np.array([60.0, 3.0, -4.0])
+    everywhere = np.array([-50.0, -512.0, -512.0]), np.array([150.0, 512.0, 512.0])
+    for radius in (1.0, 5.0):
+        level = farthest(target, radius, np.array([1.0, 0.0, 0.0]), *everywhere)
+        up = np.linspace(60.0, 90.0, 300_001)
+        lab = np.stack([up, np.full_like(up, 3.0), np.full_like(up, -4.0)], axis=-1)
+        end = up[delta_e(lab, target) < radius].max()
+        assert end <= level <= end + 0.02

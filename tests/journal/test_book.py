@@ -130,7 +130,7 @@ def test_wrong_places(tmp_path: Path) -> None:
     begun(tmp_path)
     with pytest.raises(sm.FileError, match="journal of other pastes"):
         sm.Journal(tmp_path / "journal.jsonl", pigments=["gorse"])
-    for names in ([], ["a"] * 2, [f"p{i}" for i in range(9)], ["a\nb"], [1]):
+    for names in ([], ["a"] * 2, [f"p{i}" for i in range(13)], ["a\nb"], [1]):
         with pytest.raises(sm.ShadematchError):
             sm.Journal(tmp_path / "new.jsonl", pigments=names)  # type: ignore[arg-type]
         assert not (tmp_path / "new.jsonl").exists()

@@ -231,8 +231,8 @@ def test_bad_number_deep_inside(path: tuple[Any, ...], value: Any) -> None:
 
 def test_too_many_and_twice() -> None:
     data = entries()
-    data["pigments"] = [{**data["pigments"][0], "name": str(i)} for i in range(9)]
-    with pytest.raises(sm.PaletteError, match="more than eight"):
+    data["pigments"] = [{**data["pigments"][0], "name": str(i)} for i in range(13)]
+    with pytest.raises(sm.PaletteError, match="more than twelve"):
         sm.Palette(**data)
     data = entries()
     data["pigments"].append(data["pigments"][0])

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 import shadematch as sm
-from shadematch.cli.main import VERBS, _parser
+from shadematch.cli.main import VERBS, _parser, room_of
 from shadematch.support.cautions import CAUTIONS
 from tests.whole.public import everything, listed
 
@@ -214,7 +214,7 @@ def test_all_that_a_verb_returns_is_in_the_reference() -> None:
 def test_every_verb_has_its_place_on_the_page_of_the_command_line() -> None:
     text = (DOCS / "command-line.md").read_text("utf-8")
     rooms = re.findall(r"^\.\. automodule:: (\S+)$", text, re.MULTILINE)
-    assert rooms == [room.__name__ for room in VERBS]
+    assert rooms == [room_of(name) for name in VERBS]
 
 
 def glossary() -> dict[str, str]:

@@ -1,0 +1,84 @@
+"""How long a search may go on, who looks on, and who may end it."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator
+from typing import Final
+
+__all__ = ["UNWATCHED", "Watch"]
+
+_PAUSE: Final = 0.1
+"""Seconds between two reports of progress."""
+
+
+class Watch:
+    """A limit of time on a search that can answer at any moment with what it has.
+
+    Parameters
+    ----------
+    seconds
+        From now on; None for no limit.
+    progress
+        Called about ten times a second with the smallest CIEDE2000 found so far and the bound
+        so far.
+    """
+
+    def __init__(
+        self,
+        seconds: float | None = None,
+        progress: Callable[[float, float], None] | None = None,
+    ) -> None:
+        self._start = self._told = time.monotonic()
+        self._seconds = self._limit = float("inf") if seconds is None else seconds
+        self._progress = progress
+        self.interrupted = False
+
+    def until(self, share: float) -> None:
+        """The next search may go on until so much of the time is over."""
+        self._limit = share * self._seconds
+
+    @property
+    def left(self) -> float:
+        """Seconds."""
+        return 0.0 if self.interrupted else self._start + self._limit - time.monotonic()
+
+    def over(self) -> bool:
+        """Whether the search must end."""
+        return self.interrupted or (self._limit < float("inf") and self.left <= 0.0)
+
+    def tell(self, delta_e: float, bound: float) -> None:
+        """Report what is known."""
+        if self._progress is not None and time.monotonic() - self._told >= _PAUSE:
+            self._told = time.monotonic()
+            self._progress(delta_e, bound)
+
+    @contextlib.contextmanager
+    def interruptible(self) -> Iterator[None]:
+        """Take the first Ctrl-C as the end of the time, a second one as ever.
+
+        Only where Python would raise `KeyboardInterrupt`, and in the main thread.
+        """
+        heard = signal.getsignal(signal.SIGINT)
+        main = threading.current_thread() is threading.main_thread()
+        if not main or heard is not signal.default_int_handler:
+            yield
+            return
+
+        def stop(number: int, frame: object) -> None:
+            del number, frame
+            self.interrupted = True
+            signal.signal(signal.SIGINT, heard)
+
+        signal.signal(signal.SIGINT, stop)
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, heard)
+
+
+UNWATCHED: Final = Watch()
+"""No limit, and nobody looks on."""
