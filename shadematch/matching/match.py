@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from shadematch.colour.illuminant import Light
-from shadematch.errors import PourError
 from shadematch.matching.asked import checked_asked
 from shadematch.matching.question import Asked, Choice, Question
 from shadematch.matching.remedies import Judged
@@ -29,7 +28,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
-from shadematch.support.models import check_progress, expect, is_finite
+from shadematch.support.models import expect
 from shadematch.support.report import (
     Apart,
     Report,
@@ -370,16 +369,8 @@ def match(
         let_downs=let_downs,
     )
     counted, readings = checked_choice(asked, robust, dose_slip, scale_g)
-    check_progress(progress)
-    if seconds is not None and not (is_finite(seconds) and seconds > 0):
-        raise PourError(
-            "must be a number above 0",
-            field="seconds",
-            value=seconds,
-            remedy="Leave it out to search to the end",
-        )
-    question = asked.question(goal)
     watch = Watch(seconds, progress)
+    question = asked.question(goal)
     with watch.interruptible():
         answer = asked.searcher.answer(question.labs, tolerance, watch)
         sure = (

@@ -9,6 +9,9 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Final
 
+from shadematch.errors import PourError
+from shadematch.support.models import check_progress, is_finite
+
 __all__ = ["UNWATCHED", "Watch"]
 
 _PAUSE: Final = 0.1
@@ -25,6 +28,11 @@ class Watch:
     progress
         Called about ten times a second with the smallest CIEDE2000 found so far and the bound
         so far.
+
+    Raises
+    ------
+    PourError
+        If `seconds` is not above 0, or `progress` can't be called.
     """
 
     def __init__(
@@ -32,6 +40,14 @@ class Watch:
         seconds: float | None = None,
         progress: Callable[[float, float], None] | None = None,
     ) -> None:
+        check_progress(progress)
+        if seconds is not None and not (is_finite(seconds) and seconds > 0):
+            raise PourError(
+                "must be a number above 0",
+                field="seconds",
+                value=seconds,
+                remedy="Leave it out to search to the end",
+            )
         self._start = self._told = time.monotonic()
         self._seconds = self._limit = float("inf") if seconds is None else seconds
         self._progress = progress
