@@ -55,7 +55,7 @@ def save_parts(
     _parquet()
     place = _made(folder)
     done = parts = 0
-    for rows in matches.done_by(functools.partial(_write, folder=str(place), replace=replace)):
+    for rows in matches._done_by(functools.partial(_write, folder=str(place), replace=replace)):
         done, parts = done + rows, parts + 1
         if progress is not None:
             progress(done)

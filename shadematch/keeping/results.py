@@ -201,7 +201,7 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
 def _chunks(matches: Iterable[Match]) -> Iterator[Columns]:
     """Columns of a few thousand matches each."""
     if isinstance(matches, Matches) and matches.untouched:
-        yield from matches.done_by(table_of)
+        yield from matches._done_by(table_of)
         return
     try:
         stream = iter(matches)

@@ -97,7 +97,7 @@ class Matches(Iterator[Match]):
     def _made(self) -> Iterator[Match]:
         asked, tolerance, readings, _ = self.way
         done = 0
-        for wanted, (labs, answers, sure) in self.worked(_solve, self._pieces):
+        for wanted, (labs, answers, sure) in self._worked(_solve, self._pieces):
             for at, answer in enumerate(answers):
                 question = Question(asked, labs[at])
                 own = None if sure is None else sure[at]
@@ -113,7 +113,7 @@ class Matches(Iterator[Match]):
             if self._progress is not None:
                 self._progress(done)
 
-    def done_by(self, work: Callable[[Way, Wanted], _T]) -> Iterator[_T]:
+    def _done_by(self, work: Callable[[Way, Wanted], _T]) -> Iterator[_T]:
         """What `work` gives for each piece of the catalogue, in order; takes all of them.
 
         Parameters
@@ -123,13 +123,13 @@ class Matches(Iterator[Match]):
             be sent there.
         """
         pieces, self._stream, done = self._pieces, iter(()), 0
-        for wanted, result in self.worked(work, pieces):
+        for wanted, result in self._worked(work, pieces):
             yield result
             done += len(wanted)
             if self._progress is not None:
                 self._progress(done)
 
-    def worked(
+    def _worked(
         self, work: Callable[[Way, Wanted], _T], pieces: Iterator[Wanted]
     ) -> Iterator[tuple[Wanted, _T]]:
         """Pieces and what comes of each, a few ahead of what is taken."""

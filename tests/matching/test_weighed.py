@@ -77,7 +77,7 @@ def test_verdicts_say_g() -> None:
     palette = palette_in_g()
     steps = sm.match("#d9822b", palette=palette, pour=sm.Pour(batch_g=100)).verdict
     assert steps.limit == "dose steps" and "Held back by whole grams" in steps.sentence
-    assert any("Dosing to 0.5 g comes to" in text for text in steps.help)
+    assert any("Dosing to 0.5 g: " in text for text in steps.help)
     limit = sm.match("#101010", palette=palette, pour=sm.Pour(batch_g=1000, max_load=0.5)).verdict
     assert limit.limit == "load limit" and "load limit of 0.5 g per 100 g" in limit.sentence
 

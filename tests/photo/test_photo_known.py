@@ -87,7 +87,7 @@ def test_what_a_reference_may_be(place: Path) -> None:
         found = sm.read_photo(place, region=SOAP, reference={patch(7): colour})
         assert found.correction == "reference"
     for wrong in (None, 3.0, "nonsense", (1.0, 2.0), {"gorse": 2}):
-        with pytest.raises(sm.PhotoError, match="no known colour") as error:
+        with pytest.raises(sm.PhotoError, match="not a known colour") as error:
             sm.read_photo(place, region=SOAP, reference={patch(7): wrong})
         assert error.value.remedy
     with pytest.raises(sm.PhotoError, match="for each region"):

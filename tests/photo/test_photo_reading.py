@@ -250,7 +250,7 @@ def _bad_files(folder: Path) -> dict[str, tuple[Path, str]]:
     files["folder"] = folder, "folder"
     files["nowhere"] = folder / "nowhere.jpg", "can't be read"
     os.mkfifo(folder / "pipe.jpg")
-    files["pipe"] = folder / "pipe.jpg", "no file"
+    files["pipe"] = folder / "pipe.jpg", "not a file"
     save(folder / "one.png", plain((9, 9, 9), (1, 1)))
     files["one pixel"] = folder / "one.png", "too few"
     return files

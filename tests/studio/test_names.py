@@ -55,7 +55,7 @@ def test_names_are_fit_for_a_line(kind: str, tmp_path: Path) -> None:
     for name in SEEN:
         MADE[kind](name, tmp_path)
     for name in UNSEEN:
-        with pytest.raises(sm.ShadematchError, match=r"can't be seen.*Leave out line breaks") as e:
+        with pytest.raises(sm.ShadematchError, match=r"invisible.*Leave out line breaks") as e:
             MADE[kind](name, tmp_path)
         assert e.value.value == name
         assert any(word in e.value.field for word in ("name", "pigment", "doses"))
@@ -68,7 +68,7 @@ def test_names_are_fit_for_a_line(kind: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("kind", MADE)
 def test_names_show_something_at_both_ends(kind: str, name: str, tmp_path: Path) -> None:
     with pytest.raises(
-        sm.ShadematchError, match=r"with a blank.*no blanks|(needs a|has no) name.*text"
+        sm.ShadematchError, match=r"with a space.*without spaces|(needs a|has no) name.*text"
     ) as e:
         MADE[kind](name, tmp_path)
     assert e.value.value == name

@@ -964,6 +964,7 @@ RESULTS = frozenset(
         "LetDownPlan",
         "Lights",
         "Match",
+        "Matches",
         "Nearest",
         "NextBar",
         "CombinedPhotos",
