@@ -25,7 +25,7 @@ from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.standards import WAVELENGTHS_NM, observation
-from shadematch.photo.camera import chart_spectra, learn_weights, matrix_between
+from shadematch.photo.camera import DARKEST, chart_spectra, learn_weights, matrix_between
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Camera", "as_seen", "cameras_of", "with_cameras"]
@@ -40,7 +40,6 @@ share of chroma (test bars in invented worlds)."""
 _W: Final = WAVELENGTHS_NM.size
 _FEWEST: Final = 12
 """Patches."""
-_DARKEST: Final = 0.05
 
 
 class Camera(NamedTuple):
@@ -82,7 +81,7 @@ def cameras_of(pours: Sequence[TestPour]) -> tuple[Camera, ...]:
                 continue
             wanted = first @ matrix_between(first, chart_spectra() @ observation("D65").weights.T)
             shown = patches @ matrix_between(np.where(both[:, None], patches, np.nan), wanted)
-            labs = [xyz_to_lab(np.maximum(v[both], _DARKEST), white) for v in (wanted, shown)]
+            labs = [xyz_to_lab(np.maximum(v[both], DARKEST), white) for v in (wanted, shown)]
             if float(delta_e(*labs).mean()) < _OTHER:
                 session.append(i)
                 break
@@ -104,7 +103,7 @@ def as_seen(pours: Sequence[TestPour], cameras: Sequence[Camera]) -> tuple[TestP
             assert response is not None
             patches = np.array([[np.nan] * 3 if v is None else v for v in response.patches])
             matrix = matrix_between(patches, wanted)
-            xyz = np.maximum(np.array(response.region) @ matrix, _DARKEST)
+            xyz = np.maximum(np.array(response.region) @ matrix, DARKEST)
             lab = xyz_to_lab(xyz, white)
             by = (LAB_FROM_RESPONSE * cube_root_response(xyz, white)[1]) @ matrix.T
             total = by @ np.array(response.covariance) @ by.T
@@ -167,7 +166,7 @@ def _pull(found: Fit, camera: Camera) -> FloatArray:
             own = np.zeros((3, 3, _W))
             if i in camera.pours:
                 weights, white = p.pours[i].observation
-                xyz = np.maximum(weights @ spectra[i], _DARKEST)
+                xyz = np.maximum(weights @ spectra[i], DARKEST)
                 by = LAB_FROM_RESPONSE * cube_root_response(xyz, white)[1]
                 whiten = readings_of(p)[i].whiten
                 own = (whiten @ by)[:, :, None] * spectra[i]

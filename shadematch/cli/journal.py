@@ -22,7 +22,7 @@ from typing import Any
 
 from shadematch.cli.amounts import COUNT, LENGTH, MASS, NUMBER, read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.parsing import OPTIONS, Parser, Verbs, called
+from shadematch.cli.parsing import OPTIONS, Parser, Verbs, add_replace, called
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_photo, no_photo, read_photo
 from shadematch.errors import ColourError, FileError, PourError
@@ -117,7 +117,7 @@ def add_verb(verb: Verbs) -> None:
     deed("report", _report, "What is known, what is odd, what is left.")
     add = deed("table", _table, "All events as CSV for a spreadsheet.").add_argument
     add("--save", required=True, metavar="FILE", help="where to")
-    add("--replace", action="store_true", help="let the file that is written overwrite another")
+    add_replace(add)
 
 
 def _add_fields(add: Callable[..., Any]) -> None:

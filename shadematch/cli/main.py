@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import Final, TextIO
 
 from shadematch._version import __version__
-from shadematch.cli.parsing import OPTIONS, Parser, called, option_of, renamed
+from shadematch.cli.parsing import OPTIONS, Parser, add_replace, called, option_of, renamed
 from shadematch.cli.printing import clean, json_text, wrapped
 from shadematch.errors import FileError, ShadematchError, ThicknessWarning
 from shadematch.keeping.settings import SETTINGS_FILE, Settings
@@ -98,8 +98,7 @@ def _parser(wanted: Container[str] = frozenset(VERBS)) -> Parser:
         importlib.import_module(room_of(name)).add_verb(verb)
         one = verbs.choices[name]
         if one.destinations & set(WRITTEN):
-            text = "let the files that are written overwrite others"
-            one.add_argument("--replace", action="store_true", help=text)
+            add_replace(one.add_argument)
     return parser
 
 

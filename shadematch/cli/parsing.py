@@ -20,6 +20,7 @@ __all__ = [
     "OPTIONS",
     "Parser",
     "Verbs",
+    "add_replace",
     "called",
     "only_with",
     "option_of",
@@ -100,6 +101,12 @@ class Verbs(Protocol):
 
     def __call__(self, name: str, run: Callable[[argparse.Namespace], str], /) -> Parser:
         """Add the verb `name`, done by `run`; every verb has ``--json``."""
+
+
+def add_replace(add: Callable[..., object]) -> None:
+    """Let what is written overwrite other files."""
+    text = "let the files that are written overwrite others"
+    add("--replace", action="store_true", help=text)
 
 
 def reader(make: Callable[[str], T], what: str) -> Callable[[str], T]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.parsing import Verbs
+from shadematch.cli.parsing import Verbs, add_replace
 from shadematch.cli.printing import json_text
 from shadematch.keeping.samples import copy_samples
 
@@ -20,9 +20,7 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument(
         "folder", nargs="?", default="data", metavar="FOLDER", help="where to (data)"
     )
-    parser.add_argument(
-        "--replace", action="store_true", help="let samples overwrite files of their names"
-    )
+    add_replace(parser.add_argument)
 
 
 def _samples(args: argparse.Namespace) -> str:

@@ -141,25 +141,19 @@ def repeat(
         old, new = ((p.white if white else p.clear) for p in (then.palette, now))
         if share > 0 and old.colour_numbers != new.colour_numbers:
             changed.append(base)
-    if missing:
-        return Repeat(
-            saved=then,
-            palette=now,
-            predicted=None,
-            missing=missing,
-            changed=tuple(changed),
-            delta_e=None,
-            to_target=None,
-        )
-    seen = predict(recipe, palette=now, view=then.view)
-    lab = np.array(seen.lab)
-    goal = None if then.target is None else then.target.lab_in(then.view)
+    seen = off = to_target = None
+    if not missing:
+        seen = predict(recipe, palette=now, view=then.view)
+        lab = np.array(seen.lab)
+        off = float(delta_e(lab, np.array(then.lab)))
+        if then.target is not None:
+            to_target = float(delta_e(lab, then.target.lab_in(then.view)))
     return Repeat(
         saved=then,
         palette=now,
         predicted=seen,
         missing=missing,
         changed=tuple(changed),
-        delta_e=float(delta_e(lab, np.array(then.lab))),
-        to_target=None if goal is None else float(delta_e(lab, goal)),
+        delta_e=off,
+        to_target=to_target,
     )

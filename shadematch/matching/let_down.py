@@ -261,17 +261,22 @@ def propose_let_down(
     alone = without.closest.delta_e
     # Nearer than the pastes themselves is not to be had: what is nearly so near will do.
     aim = wanted if floor <= wanted else ideal + _NEARLY
-    if alone <= aim:
+    tries = _Tries(lab, without, step, least, bases)
+
+    def plan(let_downs: tuple[LetDown, ...] = ()) -> LetDownPlan:
+        found, to_make = _made(goal, without, let_downs) if let_downs else (None, ())
         return LetDownPlan(
             target=goal,
             within=wanted,
             without=without,
-            to_make=(),
-            match=None,
+            to_make=to_make,
+            match=found,
             floor=floor,
-            tried=0,
+            tried=tries.count,
         )
-    tries = _Tries(lab, without, step, least, bases)
+
+    if alone <= aim:
+        return plan()
     nearest: list[_Tried] = []  # of each number
     for number in range(1, min(int(max_let_downs), len(palette.names)) + 1):
         limit = min([alone - _NEARLY, *(found.delta_e for found in nearest)])
@@ -282,35 +287,13 @@ def propose_let_down(
                 better = tries.found(names, base, min(limit, best.delta_e if best else np.inf))
                 best = better or best
             if best is not None and best.delta_e <= aim + _SLACK:
-                return _plan(
-                    goal=goal,
-                    wanted=wanted,
-                    without=without,
-                    floor=floor,
-                    tried=tries.count,
-                    let_downs=best.let_downs,
-                )
+                return plan(best.let_downs)
         if best is not None:
             nearest.append(best)
     for found in nearest:
         if found.delta_e <= nearest[-1].delta_e + _NEARLY:
-            return _plan(
-                goal=goal,
-                wanted=wanted,
-                without=without,
-                floor=floor,
-                tried=tries.count,
-                let_downs=found.let_downs,
-            )
-    return LetDownPlan(
-        target=goal,
-        within=wanted,
-        without=without,
-        to_make=(),
-        match=None,
-        floor=floor,
-        tried=tries.count,
-    )
+            return plan(found.let_downs)
+    return plan()
 
 
 @dataclass(frozen=True)
@@ -390,14 +373,10 @@ def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
     )
 
 
-def _plan(
-    goal: Target,
-    wanted: float,
-    without: Match,
-    floor: float,
-    tried: int,
-    let_downs: tuple[LetDown, ...],
-) -> LetDownPlan:
+def _made(
+    goal: Target, without: Match, let_downs: tuple[LetDown, ...]
+) -> tuple[Match, tuple[ToMake, ...]]:
+    """The match with let-downs, and what to make of each."""
     found = match(
         goal,
         palette=without.palette,
@@ -414,12 +393,4 @@ def _plan(
         to_make.append(
             ToMake(part.let_down, round(portions * step, 9), round(base, 9), part.mass_g)
         )
-    return LetDownPlan(
-        target=goal,
-        within=wanted,
-        without=without,
-        to_make=tuple(to_make),
-        match=found,
-        floor=floor,
-        tried=tried,
-    )
+    return found, tuple(to_make)

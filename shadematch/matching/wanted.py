@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -27,7 +27,7 @@ from shadematch.support.arrays import FloatArray, triple
 
 __all__ = ["Wanted", "pieces_of"]
 
-_PLAIN_LIGHT: tuple[Light, str] = ("D65", "2")
+_PLAIN_LIGHT: Final[tuple[Light, str]] = ("D65", "2")
 
 
 @dataclass(frozen=True, eq=False)

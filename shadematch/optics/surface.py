@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.optics.layer import Surroundings, radiance_factor
-from shadematch.optics.table import U_MAX, V_MAX, to_table_range, u_axis, v_axis
+from shadematch.optics.table import U_MAX, V_MAX, to_table_range, u_at, u_axis, v_at, v_axis
 from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["MOST_BACKINGS", "Surface"]
@@ -21,7 +21,6 @@ __all__ = ["MOST_BACKINGS", "Surface"]
 MOST_BACKINGS: Final = 4
 """More different reflectances of a backing than this are not worth a surface each."""
 _CELLS: Final = (256, 224)
-_U_SCALE, _V_SCALE = 0.002, 0.005
 _HERMITE: Final = np.array([[1, 0, 0, 0], [0, 0, 1, 0], [-3, 3, -2, -1], [2, -2, 1, 1]], float)
 """From values at 0 and 1 and slopes at 0 and 1 to powers of the place between."""
 _BLOCK: Final = 8192
@@ -56,7 +55,7 @@ class Surface:
         from scipy.interpolate import RectBivariateSpline
 
         x, y = (np.arange(n + 1) / rate for n, rate in zip(_CELLS, self._rate, strict=True))
-        u, v = np.minimum(_U_SCALE * np.sinh(x), U_MAX), np.minimum(_V_SCALE * np.sinh(y), V_MAX)
+        u, v = np.minimum(u_at(x), U_MAX), np.minimum(v_at(y), V_MAX)
         R = radiance_factor(
             np.repeat(u, y.size)[:, None], np.tile(v, x.size)[:, None], 1.0, around
         ).reshape(x.size, y.size)

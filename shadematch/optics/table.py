@@ -27,8 +27,10 @@ __all__ = [
     "V_MAX",
     "surfaces",
     "to_table_range",
+    "u_at",
     "u_axis",
     "u_axis_slope",
+    "v_at",
     "v_axis",
     "v_axis_slope",
 ]
@@ -49,6 +51,16 @@ def u_axis(u: FloatArray) -> FloatArray:
 def v_axis(v: FloatArray) -> FloatArray:
     """Where v lies along the table."""
     return np.arcsinh(v / _V_SCALE)
+
+
+def u_at(x: FloatArray) -> FloatArray:
+    """Absorption at a place of the table's axis."""
+    return np.asarray(_U_SCALE * np.sinh(x))
+
+
+def v_at(y: FloatArray) -> FloatArray:
+    """Scattering at a place of the table's axis."""
+    return np.asarray(_V_SCALE * np.sinh(y))
 
 
 def u_axis_slope(u: FloatArray) -> FloatArray:
@@ -104,7 +116,7 @@ def _write() -> None:
 
     x = np.linspace(0.0, u_axis(np.array(U_MAX)), _POINTS[0])
     y = np.linspace(0.0, v_axis(np.array(V_MAX)), _POINTS[1])
-    u, v = np.meshgrid(_U_SCALE * np.sinh(x), _V_SCALE * np.sinh(y), indexing="ij")
+    u, v = np.meshgrid(u_at(x), v_at(y), indexing="ij")
     solved = slab(u, v, np.array(1.0), half=24, moments=32)
     path = resources.files("shadematch").joinpath("resources", _FILE)
     columns = {name: np.asarray(values) for name, values in solved._asdict().items()}

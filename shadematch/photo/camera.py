@@ -23,7 +23,7 @@ from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response
 from shadematch.colour.standards import WAVELENGTHS_NM, observation
 from shadematch.support.arrays import FloatArray
 
-__all__ = ["chart_spectra", "learn_weights", "matrix_between"]
+__all__ = ["DARKEST", "chart_spectra", "learn_weights", "matrix_between"]
 
 _LENGTH_NM: Final = 30.0
 _SHARE: Final = 0.7
@@ -36,7 +36,8 @@ _PATCH_FLOOR: Final = 0.2
 XYZ (sets of measured charts differ so)."""
 _PHOTO: Final = 0.3
 """The same for one photo of a patch (standard deviation, XYZ)."""
-_DARKEST: Final = 0.05
+DARKEST: Final = 0.05
+"""XYZ below which a cube root would make noise of everything."""
 
 
 @functools.cache
@@ -61,7 +62,7 @@ def matrix_between(patches: FloatArray, wanted: FloatArray) -> FloatArray:
     """What takes a photo's patches to the wanted XYZ, least squares in Lab; shape (3, 3)."""
     known = np.isfinite(patches[:, 0])
     white = observation("D65").white
-    shown, goal = patches[known], np.maximum(wanted[known], _DARKEST)
+    shown, goal = patches[known], np.maximum(wanted[known], DARKEST)
     by = LAB_FROM_RESPONSE * cube_root_response(goal, white)[1][:, None, :]
     design = np.einsum("kf,ij->kifj", shown, np.eye(3)).reshape(len(shown), 3, 9)
     rows = (by @ design).reshape(-1, 9)

@@ -16,7 +16,7 @@ import numpy as np
 
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, xyz_to_lab
 from shadematch.colour.standards import observation
-from shadematch.photo.camera import chart_spectra, learn_weights, matrix_between
+from shadematch.photo.camera import DARKEST, chart_spectra, learn_weights, matrix_between
 from shadematch.photo.response import Response
 from shadematch.predicting.prediction import Model
 from shadematch.studio.palette import Palette
@@ -89,7 +89,7 @@ def shift_of(
     to_xyz = matrix_between(seen_by, chart_spectra() @ own.weights.T)
     spectra = _bars(palette)
     true = xyz_to_lab(spectra @ own.weights.T, own.white)
-    xyz = np.maximum(spectra @ weights.T @ to_xyz, 0.05)
+    xyz = np.maximum(spectra @ weights.T @ to_xyz, DARKEST)
     shown = xyz_to_lab(xyz, own.white)
     away = shown - lab
     square = np.einsum("na,ab,nb->n", away, np.linalg.inv(covariance), away)

@@ -26,15 +26,18 @@ def layer(
     k: FloatArray, s: FloatArray, x: FloatArray, backing: FloatArray, outer: float, inner: float
 ) -> FloatArray:
     """Radiance factor, gloss left out, of layers with K, S, thickness X on a backing."""
-    s = np.maximum(s, 1e-7)
-    a = 1.0 + k / s
-    b = np.sqrt(np.maximum(a * a - 1.0, 1e-12))
-    depth = np.clip(b * s * x, 1e-9, 300.0)
-    coth = 1.0 / np.tanh(depth)
     # The lower face and the backing behind a film of air, as the layer sees them.
     rg = inner + (1 - inner) * (1 - 2 * outer) * backing / (1 - 2 * outer * backing)
-    r = (1.0 - rg * (a - b * coth)) / (a - rg + b * coth)
+    r = over(k, np.maximum(s, 1e-7), x, rg)
     return (1 - outer) * (1 - inner) * r / (1 - inner * r)
+
+
+def over(k: FloatArray, s: FloatArray, x: FloatArray | float, backing: FloatArray) -> FloatArray:
+    """Reflectance of layers on a backing without any faces (P. Kubelka, as above)."""
+    a = 1.0 + k / s
+    b = np.sqrt(np.maximum(a * a - 1.0, 1e-12))
+    coth = 1.0 / np.tanh(np.clip(b * s * x, 1e-9, 300.0))
+    return np.asarray((1.0 - backing * (a - b * coth)) / (a - backing + b * coth))
 
 
 class TwoFlux:
@@ -175,11 +178,7 @@ class FilmFlux:
             r = a - np.sqrt(np.maximum(a * a - 1.0, 0.0))
             return np.asarray((1 - outer) * (1 - inner) * r / (1 - inner * r))
         rg = backing / ((1 - outer) * (1 - inner) + inner * backing)
-        a = 1.0 + k / s
-        b = np.sqrt(np.maximum(a * a - 1.0, 1e-12))
-        depth = np.clip(b * s, 1e-9, 300.0)
-        coth = 1.0 / np.tanh(depth)
-        r = (1.0 - rg * (a - b * coth)) / (a - rg + b * coth)
+        r = over(k, s, 1.0, rg)
         return np.asarray((1 - outer) * (1 - inner) * r / (1 - inner * r))
 
     def spectrum(self, loads: Mapping[str, float], view: sm.View) -> FloatArray:
@@ -277,11 +276,7 @@ class CardFlux:
         k, s = amount @ c[:n], np.maximum(amount @ c[n:], 1e-9)
         bare = np.maximum(backing - outer, 0.0)
         rg = bare / ((1 - outer) * (1 - inner) + inner * bare)
-        a = 1.0 + k / s
-        b = np.sqrt(np.maximum(a * a - 1.0, 1e-12))
-        depth = np.clip(b * s, 1e-9, 300.0)
-        coth = 1.0 / np.tanh(depth)
-        r = (1.0 - rg * (a - b * coth)) / (a - rg + b * coth)
+        r = over(k, s, 1.0, rg)
         return np.asarray(outer + (1 - outer) * (1 - inner) * r / (1 - inner * r))
 
     def spectrum(self, loads: Mapping[str, float], view: sm.View) -> FloatArray:

@@ -42,8 +42,15 @@ _SKIN: Final = (0.80, 0.62, 0.53)
 def scene(light: str, seed: int, *, chart: bool = True) -> Any:
     """A rendered photo of a sample, paper and, unless it is left out, the chart; 0 to 1."""
     rng = np.random.default_rng([404, seed])
+    return photo_of(int(rng.integers(99)), light, seed, rng, chart=chart)
+
+
+def photo_of(
+    sample: int, light: str, seed: int, rng: np.random.Generator, *, chart: bool = True
+) -> Any:
+    """The same of a given sample."""
     return ph.photograph(
-        ph.cie_samples()[int(rng.integers(99))],
+        ph.cie_samples()[sample],
         light=light,
         camera=ph.cameras()[seed % 2],
         conditions=ph.Conditions.draw(rng),

@@ -19,22 +19,14 @@ from shadematch.photo.chart import is_camera
 from shadematch.photo.profile import SRGB
 from tests.invented import chart_pictures, photos as ph
 
-SIZE = (640, 480)
+SIZE = chart_pictures.SIZE
 CORNERS = np.array(ph.CHART) * SIZE
 
 
 def scene(light: str = "D65", seed: int = 5, *, chart: bool = True, sample: int = 30) -> Any:
     """A photo with chart, paper and soap, 0 to 1."""
     rng = np.random.default_rng(seed)
-    return ph.photograph(
-        ph.cie_samples()[sample],
-        light=light,
-        camera=ph.cameras()[seed % 2],
-        conditions=ph.Conditions.draw(rng),
-        rng=rng,
-        chart=chart,
-        size=SIZE,
-    )
+    return chart_pictures.photo_of(sample, light, seed, rng, chart=chart)
 
 
 def save(place: Path, picture: Any) -> Path:
