@@ -4,6 +4,7 @@ Figures are those that the other commands here have drawn; cards are made anew, 
 demo palette. From the project's root.
 """
 
+import contextlib
 import re
 import sys
 import tempfile
@@ -11,7 +12,7 @@ from pathlib import Path
 
 import shadematch as sm
 
-HERE = Path(__file__).parent
+HERE = Path(__file__).resolve().parent
 HEAD = """# All figures and cards
 
 Each twice: on a light page, and on a dark one. A figure is what a function of
@@ -59,8 +60,8 @@ def cards():
     yield "Cost", sm.cost(recipe, stock=sm.Stock(clear_price_kg=6))
     orders, stock = sm.read_orders(data / "order-book.csv"), sm.read_stock(data / "shelf.csv")
     yield "Plan", sm.plan(orders, stock, buy=True)
-    with tempfile.TemporaryDirectory() as folder:
-        journal = sm.Journal(Path(folder) / "journal.jsonl", pigments=["lemon", "rose", "iris"])
+    with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
+        journal = sm.Journal("journal.jsonl", pigments=["lemon", "rose", "iris"])
         journal.add({"lemon": 3}, (85, -6, 105), pour=sm.Pour(batch_g=250))
         journal.add({"rose": 3}, (68, 65, -21), pour=sm.Pour(batch_g=250))
         yield "Journal: the bar that would teach most", journal.next()

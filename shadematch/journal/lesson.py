@@ -100,7 +100,7 @@ class Lesson(Reported):
         best = self.explanations[0] if self.explanations else None
         if best is None or best.fits < _EXPLAINS:
             return "nothing simple explains it. Measure it again, or pour it again."
-        return f"likeliest is that {best.text} ({best.share:.0%} of all that was tried)."
+        return f"most likely {best.text} ({best.share:.0%} of what was tried)."
 
     @property
     def sentence(self) -> str:
@@ -169,14 +169,14 @@ class NextBar(Reported):
     def report(self) -> Report:
         """What to pour, and what it would teach."""
         recipe, pour = self.recipe.rows
-        surer = f"ordinary recipes to CIEDE2000 {self.after:.1f}; now {self.before:.1f}"
+        surer = f"ordinary recipes are known to CIEDE2000 {self.after:.1f}"
         return Report(
             rows=(
                 recipe,
                 pour,
                 Row("measure", "when cold, dry on white paper; add its thickness if not 1 cm"),
                 Row("why", self.why),
-                Row("would tell", surer),
+                Row("then", surer, note=f"now {self.before:.1f}"),
             ),
         )
 

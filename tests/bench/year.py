@@ -302,7 +302,7 @@ def draw(curves: Mapping[str, FloatArray], path: Path) -> None:
         "campaign": "17 readings, and learning",
         "five": "five bars, and learning",
     }
-    figure, ax = pyplot.subplots(figsize=(8, 3.8), layout="constrained")
+    figure, ax = pyplot.subplots(figsize=(7.4, 3.5), layout="constrained")
     for way, style in zip(curves, ("-", "--", ":", "-."), strict=False):
         curve = curves[way]
         smooth = [curve[max(i - 7, 0) : i + 8].mean() for i in range(curve.size)]
