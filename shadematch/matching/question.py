@@ -26,7 +26,7 @@ from shadematch.support.arrays import FloatArray
 
 __all__ = ["CLOSEST", "VISIBLE", "Asked", "Choice", "Question"]
 
-CLOSEST: Final = "the closest; a match takes less paste where that costs at most its tolerance"
+CLOSEST: Final = "the closest; match saves paste where that costs no more than its tolerance"
 VISIBLE: Final = 1.0
 """CIEDE2000 up to which most people see one colour (common practice, no source)."""
 _REACH: Final = 3.0

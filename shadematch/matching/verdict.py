@@ -151,15 +151,11 @@ def _own_colour(judged: Judged, near: float, ideal: Choice) -> Verdict:
     lifted = without_restrictions(question)
     if lifted is not None and best - lifted.ideal > max(_WORTH, 0.25 * best):
         free = judged.in_its_place(lifted.asked)
-        value, within = free.choice.delta_e, free.within()
-        return Verdict(
-            "restrictions",
-            f"Held back by the restriction to {lifted.words}: without it {value:.2f}.",
-            (
-                f"Without it nine times in ten within {within:.1f}.",
-                *other_pours(question, best),
-            ),
+        text = (
+            f"Held back by the restriction to {lifted.words}. Lifted, it comes to "
+            f"{free.choice.delta_e:.2f}, nine times in ten within {free.within():.1f}."
         )
+        return Verdict("restrictions", text, other_pours(question, best))
     full = ideal.recipe.load >= 0.98 * pour.max_steps * pour.load_per_step
     freed = question.ideal_with(max_load=pour.max_load * 4) if full else best
     changes = other_pours(question, best)
