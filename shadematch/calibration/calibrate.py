@@ -33,6 +33,7 @@ from shadematch.calibration.spectra import Unknown, unknown
 from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.errors import PourError, UnknownNameError
 from shadematch.studio.palette import Palette
+from shadematch.studio.pour import CLEAR
 from shadematch.studio.unit import UNITS, check_unit
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_progress, expect, is_finite, listed
@@ -69,7 +70,7 @@ def calibrate(
 ) -> Calibration:
     """Learn pigments and bases from measured pours of known doses.
 
-    All spectra are fitted together: absorption and scattering of clear and white base,
+    All spectra are fitted together: absorption and scattering of clear, white and named bases,
     absorption of each pigment, scattering of those that scatter, and small corrections of the
     backings' stated reflectance. Errors of doses, thickness and readings are counted with. A
     pour that contradicts the others is put aside and named. What is believed beforehand stands
@@ -149,7 +150,7 @@ def calibrate(
         for name in scattering:
             expect(name, str, "scattering", "Give names, or 'auto', 'none', 'all'")
     names = _names(pours, pigments)
-    films = not any(p.pour.white > 0 or not p.doses for p in pours)
+    films = all(p.doses and not p.pour.white and p.pour.base == CLEAR for p in pours)
     check_before(pours, names, films)
     unit = pours[0].unit
     errors = _ERRORS["part" if films else unit]
@@ -376,6 +377,8 @@ def _unknowns(
             # Of a base that is not soap nothing is known beforehand.
             kind = "other" if base == "clear" and pours[0].unit == "part" else base
             result += [unknown(base, f"{kind} absorption"), unknown(base, f"{kind} scattering")]
+        for base in dict.fromkeys(p.pour.base for p in pours if p.pour.base != CLEAR):
+            result += [unknown(base, "base absorption"), unknown(base, "base scattering")]
     for name in names:
         mine = [(p, w) for p, w in zip(pours, weights, strict=True) if name in p.doses]
         mine = [(p, w) for p, w in mine if w >= WRONG] or mine

@@ -14,7 +14,7 @@ import numpy as np
 
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.forward import Errors, layers_of, look, to_lab
-from shadematch.calibration.spectra import Unknown
+from shadematch.calibration.spectra import Unknown, further_bases
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.studio.pour import Pour
 from shadematch.studio.uncertainty import Backing, Mode, PaletteUncertainty
@@ -94,8 +94,13 @@ def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
         ]
         for what in ("absorption", "scattering")
     }
+    further = [
+        (place[name, True, "absorption"], place[name, True, "scattering"])
+        for name in further_bases(unknowns)
+    ]
     backings = [k for k, u in enumerate(unknowns) if u.what == "backing"]
     used = sorted({k for at in spectra.values() for k in at if k is not None} | {*backings})
+    used += [k for both in further for k in both]
     numbers = [place_of(unknowns, name, "paste bend") for name in names]
     crowding = place_of(unknowns, "white", "white crowding")
     used = sorted({*used, *(k for k in (*numbers, crowding) if k is not None)})
@@ -118,6 +123,7 @@ def uncertainty_of(known: Known, names: Sequence[str]) -> PaletteUncertainty:
                 backings=tuple(moves(k, mode) for k in backings),
                 bends=tuple(moved(k, mode) for k in numbers),
                 crowding=moved(crowding, mode),
+                bases=tuple((moves(a, mode), moves(s, mode)) for a, s in further),
             )
             for mode in modes
         ),
@@ -155,6 +161,7 @@ def _modes(known: Known, used: Sequence[int]) -> FloatArray:
 def _slopes(known: Known) -> FloatArray:
     """Slopes of the colours of all sorts of bars by the spectra, shape (colours, 3, 36 K)."""
     poured = any(u.of_base and u.of == "white" for u in known.unknowns)
+    further = further_bases(known.unknowns)
     rng = np.random.default_rng(7)
     cases = []
     for _ in range(_BARS):
@@ -162,7 +169,8 @@ def _slopes(known: Known) -> FloatArray:
         doses = {known.pigments[i]: float(np.exp(rng.uniform(-2.0, 1.4))) for i in few}
         white = float(rng.choice([0.0, 0.03, 0.1, 0.3, 1.0])) if poured else 0.0
         thickness = float(np.exp(rng.uniform(-0.7, 1.4)))
-        pour = Pour(batch_g=100.0, thickness_cm=thickness, white=white)
+        base = str(rng.choice(["clear", *further])) if further else "clear"
+        pour = Pour(batch_g=100.0, thickness_cm=thickness, white=white, base=base)
         light = str(rng.choice(["D65", "A", "FL11"]))
         view = known.views[int(rng.integers(len(known.views)))]
         cases.append((doses, pour, view.model_copy(update={"illuminant": light})))

@@ -187,7 +187,7 @@ def layers_of(
     place = {name: i for i, name in enumerate(pigments)}
     for i, (doses, pour, view) in enumerate(cases):
         for k, u in enumerate(unknowns):
-            share = {"clear": 1.0 - pour.white, "white": pour.white}.get(u.of, 0.0)
+            share = {"white": pour.white, pour.base: 1.0 - pour.white}.get(u.of, 0.0)
             base[i, k] = share if u.of_base else 0.0
         for name, dose in doses.items():
             if dose > 0:

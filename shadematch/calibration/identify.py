@@ -12,7 +12,7 @@ from shadematch.calibration.intervals import sources_of
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import WAVELENGTHS_NM, observation
 from shadematch.errors import PourError
-from shadematch.studio.pour import Pour
+from shadematch.studio.pour import CLEAR, Pour
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 
@@ -76,7 +76,7 @@ def check_before(pours: Sequence[TestPour], pigments: Sequence[str], films: bool
     if films:
         return
     whites = [p for p in pours if p.pour.white > 0]
-    if not any(not p.doses and p.pour.white == 0 for p in pours):
+    if not any(not p.doses and p.pour.white == 0 and p.pour.base == CLEAR for p in pours):
         _refuse(
             "no blank of clear base",
             "test pours",

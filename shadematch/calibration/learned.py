@@ -78,8 +78,9 @@ def pigment_of(
 
 
 def base_of(found: Fit, of: str) -> Base:
-    """The clear or white base."""
+    """The clear, the white or a further base."""
     return Base(
+        name="" if of in ("clear", "white") else of,
         absorption=_rounded(fitted(found, of, "absorption", of_base=True)[0]),
         scattering=_rounded(fitted(found, of, "scattering", of_base=True)[0]),
         crowding=number(found, of, "white crowding"),

@@ -18,6 +18,7 @@ from shadematch.calibration.learned import base_of, crowded, fitted, pigment_of
 from shadematch.calibration.left_out import left_out
 from shadematch.calibration.pictures import residuals_drawn, spectra_drawn
 from shadematch.calibration.residual import WRONG, Residual, residuals_by_bar
+from shadematch.calibration.spectra import further_bases
 from shadematch.calibration.test_pour import TestPour
 from shadematch.calibration.words import (
     bends_in_words,
@@ -28,8 +29,9 @@ from shadematch.calibration.words import (
 from shadematch.errors import PaletteError, PourError, UnknownNameError
 from shadematch.matching.match import Match, match
 from shadematch.predicting.prediction import checked_recipe
-from shadematch.studio.palette import MOST_PIGMENTS, Palette
-from shadematch.studio.pour import Pour
+from shadematch.studio.named import MOST_PIGMENTS, check_known_base
+from shadematch.studio.palette import Palette
+from shadematch.studio.pour import CLEAR, Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, as_target
 from shadematch.studio.view import View
@@ -90,6 +92,11 @@ class Calibration(Reported):
         return any(u.kind == "white absorption" for u in self._fit.problem.unknowns)
 
     @property
+    def bases(self) -> tuple[str, ...]:
+        """Names of the bases beside clear and white that were poured."""
+        return further_bases(self._fit.problem.unknowns)
+
+    @property
     def covariance(self) -> FloatArray:
         """Covariance of the logs of all spectra of `spectra`, in their order, 36 rows each."""
         return self._fit.covariance
@@ -105,8 +112,8 @@ class Calibration(Reported):
         Parameters
         ----------
         of
-            A pigment's name; or ``"clear"`` or ``"white"`` for the bases, unless a pigment is
-            called so.
+            A pigment's name; or for the bases ``"clear"``, ``"white"`` or the name of a further
+            one, unless a pigment is called so.
         what
             ``"absorption"`` or ``"scattering"``; [1/cm], for pigments per unit per 100 g.
 
@@ -129,7 +136,7 @@ class Calibration(Reported):
                 value=what,
                 remedy="Take 'absorption' or 'scattering'",
             )
-        if of not in self.pigments and of not in ("clear", "white"):
+        if of not in self.pigments and of not in ("clear", "white", *self.bases):
             raise UnknownNameError(
                 "was not calibrated",
                 field="of",
@@ -201,6 +208,7 @@ class Calibration(Reported):
             pigments=tuple(pigment_of(found, name, taught_by, self.like) for name in names),
             clear=clear,
             white=base_of(found, "white") if self.white_known else clear,
+            bases=tuple(base_of(found, name) for name in self.bases),
             unit=self.unit,
             note=note,
             uncertainty=None if self.films else uncertainty_of(known_of(found), names),
@@ -343,6 +351,7 @@ class Calibration(Reported):
                 value=pour.white,
                 remedy="Add pours of white base and of a blend",
             )
+        check_known_base(pour.base, (CLEAR, *self.bases), "the calibration")
         return pour, self._met(View() if view is None else view)
 
     def _check_doses(self, doses: Mapping[str, float]) -> None:

@@ -4,8 +4,8 @@ Columns, in any order, upper or lower case:
 
 ``name``
     Of the bar; the same again for the same bar on another backing.
-``batch_g``, ``thickness_cm``, ``white`` (0 to 1) or ``white_percent``
-    How it was poured.
+``batch_g``, ``thickness_cm``, ``white`` (0 to 1) or ``white_percent``, ``base``
+    How it was poured; ``base`` where it was no clear base, by a name of your own.
 ``dose_cm:NAME``, ``dose_g:NAME``, ``load_cm:NAME``, ``load_g:NAME``, ``part:NAME``
     Paste of pigment NAME in this batch, or per 100 g of base; empty means none. One unit in a
     file.
@@ -60,6 +60,7 @@ _PLAIN: Final = {
     "thickness_cm",
     "white",
     "white_percent",
+    "base",
     "backing",
     "contact",
     "through",
@@ -88,9 +89,10 @@ _OTHER_NAMES: Final = {
     "sample_backing": "backing",
 }
 KNOWN_COLUMNS: Final = (
-    "name, batch_g, thickness_cm, white, dose_cm:NAME (or dose_g:, load_cm:, load_g:, part:), "
-    "backing, contact, through, illuminant, observer, reflectance_unit, and wavelengths such as "
-    "450, or L, a, b, or X, Y, Z, or photo with region, neutral, chart (docs/files.md tells more)"
+    "name, batch_g, thickness_cm, white, base, dose_cm:NAME (or dose_g:, load_cm:, load_g:, "
+    "part:), backing, contact, through, illuminant, observer, reflectance_unit, and wavelengths "
+    "such as 450, or L, a, b, or X, Y, Z, or photo with region, neutral, chart (docs/files.md "
+    "tells more)"
 )
 """What a table may hold, in words."""
 _PERCENT: Final = 1.5
@@ -226,6 +228,7 @@ def is_numeric(column: str) -> bool:
     """Whether a column holds numbers."""
     return column not in {
         "name",
+        "base",
         "backing",
         "contact",
         "through",
@@ -318,6 +321,7 @@ def _pour_of(
         white=_or(white, pour.white),
         max_load=pour.max_load,
         dose_step=pour.dose_step,
+        base=cells.get("base") or pour.base,
     )
     doses: dict[str, float] = {}
     for column in cells:

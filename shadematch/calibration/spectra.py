@@ -30,6 +30,7 @@ __all__ = [
     "Belief",
     "Unknown",
     "belief_covariance",
+    "further_bases",
     "matern",
     "parameters",
     "unknown",
@@ -69,6 +70,8 @@ BELIEFS: Final[dict[str, Belief]] = {
     "clear scattering": Belief(1.5, 0.5, 0.1, 150.0),
     "other absorption": Belief(3.0, 1.0, 0.7, 80.0),
     "other scattering": Belief(3.0, 0.5, 0.1, 150.0),
+    "base absorption": Belief(1.5, 3.0, 1.0, 80.0),
+    "base scattering": Belief(1.5, 0.5, 0.1, 150.0),
     "white absorption": Belief(1.0, 1.0, 0.7, 80.0),
     "white scattering": Belief(1.0, 0.4, 0.05, 150.0),
     "backing": Belief(0.15, 0.0, 0.03, 150.0),
@@ -82,7 +85,9 @@ BELIEFS: Final[dict[str, Belief]] = {
     "edge loss": Belief(0.1, 0.0, 0.0, 150.0),
     "gloss offset": Belief(0.03, 0.0, 0.001, 150.0),
 }
-"""Backing: of the logit of its reflectance, which for films may have been measured bare.
+"""Base: of one of a palette's further bases, around clear base: a fragrance with vanilla browns it
+(common practice, no source), so that its absorption may rise far, and steeply towards the blue.
+Backing: of the logit of its reflectance, which for films may have been measured bare.
 Offset, gloss: what the instrument lets in of the reflection at the surface, or takes off too much.
 Surface: of the logit of a radiance factor. Saunderson's correction with 4 % outside and 60 %
 inside is a shift by 0.92 and a loss of 4 %, so that readings that were freed of their surface
@@ -118,6 +123,8 @@ _MEANS: Final[dict[str, FloatArray]] = {
     # [1/cm]; the level of pigments comes from the loads that were poured.
     "clear absorption": np.log(0.004 + 0.004 * _WAVE**-6),
     "clear scattering": np.log(0.006 * _WAVE**-1.1),
+    "base absorption": np.log(0.004 + 0.004 * _WAVE**-6),
+    "base scattering": np.log(0.006 * _WAVE**-1.1),
     "other absorption": np.log(np.full(WAVELENGTHS_NM.size, 0.01)),
     "other scattering": np.log(0.01 * _WAVE**-1.0),
     "white absorption": np.log(0.008 + 0.016 * _WAVE**-6),
@@ -131,7 +138,8 @@ class Unknown(NamedTuple):
     Attributes
     ----------
     of
-        ``"clear"``, ``"white"``, a pigment's name, or the key of a backing.
+        ``"clear"``, ``"white"``, the name of a further base or of a pigment, or the key of a
+        backing.
     kind
         A key of `BELIEFS`.
     mean
@@ -159,8 +167,13 @@ class Unknown(NamedTuple):
 
     @property
     def of_base(self) -> bool:
-        """Whether it is of clear or white base; a colourant may be called the same."""
-        return self.kind.split(" ")[0] in ("clear", "other", "white")
+        """Whether it is of a base; a colourant may be called the same."""
+        return self.kind.split(" ")[0] in ("clear", "other", "white", "base")
+
+
+def further_bases(unknowns: Sequence[Unknown]) -> tuple[str, ...]:
+    """Names of the bases beside clear and white that are sought, in order."""
+    return tuple(u.of for u in unknowns if u.kind == "base absorption")
 
 
 def matern(length_nm: float) -> FloatArray:

@@ -6,7 +6,7 @@ import argparse
 import re
 from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 from shadematch.cli.parsing import reader, renamed
 from shadematch.errors import PourError
@@ -164,8 +164,10 @@ def read_doses(pairs: Sequence[str], unit: Unit) -> dict[str, float]:
     return doses
 
 
-def read_let_down(text: str, *, unit: Unit, step_g: float | None, white: float | None) -> LetDown:
-    """A let-down written as NAME=DOSE/G: so much paste in so many g of base.
+def read_let_down(
+    text: str, *, unit: Unit, step_g: float | None, white: float | None, base: str
+) -> LetDown:
+    """A let-down written as NAME=DOSE/G: so much paste in so many g of base, as `Pour.base` is.
 
     Raises
     ------
@@ -173,13 +175,13 @@ def read_let_down(text: str, *, unit: Unit, step_g: float | None, white: float |
         If it is none.
     """
     name, equals, strength = text.rpartition("=")
-    paste, slash, base = strength.partition("/")
-    base_g = _or_none(base, "g")
+    paste, slash, mass = strength.partition("/")
+    base_g = _or_none(mass, "g")
     remedy = "Write it as NAME=DOSE/G, for instance gorse=1/50"
     if not equals or not slash or base_g is None:
         raise PourError("is not a let-down", field="--let-down", value=text, remedy=remedy)
-    given = {"step_g": step_g, "white": white}
-    more = {field: value for field, value in given.items() if value is not None}
+    given = {"step_g": step_g, "white": white, "base": base}
+    more: dict[str, Any] = {field: value for field, value in given.items() if value is not None}
     try:
         made = _dose(paste, unit, text, remedy)
         return LetDown.made(name.strip(), paste=made, base_g=base_g, unit=unit, **more)

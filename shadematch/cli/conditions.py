@@ -62,10 +62,12 @@ def add_conditions(
         ("batch_g", MASS, "G", "base in g"),
         ("thickness_cm", LENGTH, "CM", "thickness of the bar in cm"),
         ("white", SHARE, "FRACTION", "part of the base that is white, 0 to 1"),
+        ("base", str, "NAME", "what the rest of it is, one of the palette's bases"),
         ("max_load", NUMBER, "LOAD", "most paste per 100 g of base, in the palette's unit"),
         ("dose_step", NUMBER, "DOSE", "what doses are multiples of, in the palette's unit"),
     ):
-        text = f"{text} ({getattr(usual, field):g})"
+        by_default = getattr(usual, field)
+        text = f"{text} ({by_default if field == 'base' else format(by_default, 'g')})"
         if field in pour:
             add(OPTIONS[field], dest=field, type=kind, metavar=unit, help=text)
     if not view:

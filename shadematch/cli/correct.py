@@ -3,7 +3,7 @@
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
 list of {name, factor, low, high}; ``surprise``, ``doubtful``; ``advice`` and ``closest``, each
 {doses, unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
-`shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``within``;
+`shadematch.cli.match`, batch_g, white, base}}; ``bound``, ``proved``, ``proof``, ``within``;
 ``pour``, ``view``, ``cautions``. Where the batch can't be saved, ``advice`` is ``closest``.
 Both are null where the measurement is doubtful, unless ``--anyway`` is given.
 ``round`` counts the corrections of this batch; ``saved`` and ``saved_palette`` are files, or null.
@@ -239,5 +239,6 @@ def _addition(found: Addition) -> dict[str, Any]:
             **dose_entries(after),
             "batch_g": after.pour.batch_g,
             "white": after.pour.white,
+            "base": after.pour.base,
         },
     }

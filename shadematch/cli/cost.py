@@ -4,7 +4,7 @@ With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``,
 ``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null where
 a price is not known; ``bars_per_set``, ``bars_on_shelf``, ``first_out``, null without paste, the
 second also without ``--shelf``; ``assumed_tubes``, pigments of whose tubes nobody entered how much
-they hold; ``batch_g``, ``white``, ``cautions``.
+they hold; ``batch_g``, ``white``, ``base``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def add_verb(verb: Verbs) -> None:
     parser.add_argument("--bar", dest="bar_g", type=MASS, metavar="G", help="mass in g (100)")
     text = "part of the base that stays in the pot, 0 to 1 (0.03)"
     parser.add_argument("--loss", type=SHARE, metavar="FRACTION", help=text)
-    add_conditions(parser, pour=("batch_g", "white"), view=False)  # the rest costs nothing
+    add_conditions(parser, pour=("batch_g", "white", "base"), view=False)  # the rest costs nothing
 
 
 def _cost(args: argparse.Namespace) -> str:
@@ -51,7 +51,7 @@ def _cost(args: argparse.Namespace) -> str:
             {
                 **dose_entries(own.recipe),
                 **{name: getattr(found, name) for name in (*_SHOWN, *_TUBES)},
-                **{name: getattr(pour, name) for name in ("batch_g", "white")},
+                **{name: getattr(pour, name) for name in ("batch_g", "white", "base")},
                 "cautions": CAUTIONS,
             }
         )

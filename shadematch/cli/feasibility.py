@@ -1,8 +1,8 @@
 """``shadematch feasibility``: where a colour can be made.
 
 With ``--json``: ``target``, ``within``, ``sentence``, ``best`` (a recipe with ``pour``, as in
-`shadematch.cli.match`), ``cells``, a list of {batch_g, white, thickness_cm, doses, delta_e, p90,
-ideal_delta_e, proved}, with ``--without`` also ``without`` {names, sentence, best}; ``view``,
+`shadematch.cli.match`), ``cells``, a list of {batch_g, white, base, thickness_cm, doses, delta_e,
+p90, ideal_delta_e, proved}, with ``--without`` also ``without`` {names, sentence, best}; ``view``,
 ``cautions``.
 """
 
@@ -110,7 +110,7 @@ def _best(cell: Cell) -> dict[str, Any]:
 def _cell(cell: Cell) -> dict[str, Any]:
     pour = cell.pour
     return {
-        **{n: getattr(pour, n) for n in ("batch_g", "white", "thickness_cm")},
+        **{n: getattr(pour, n) for n in ("batch_g", "white", "base", "thickness_cm")},
         "doses": dict(cell.closest.recipe.doses),
         "delta_e": cell.delta_e,
         "p90": cell.p90,

@@ -2,16 +2,17 @@
 
 ``journal begin NAME ...`` begins one, ``next`` names the bar that teaches most; ``add`` a bar that
 was poured and measured, or ``pour`` a batch and ``measured N`` days later; ``correct N`` and
-``added N`` for one that came out off; ``new-tube NAME``; ``void N``, ``let-in N``; ``report``;
-``table`` for a spreadsheet. The file is ``journal.jsonl`` unless ``--journal`` names another.
+``added N`` for one that came out off; ``new-tube NAME``, ``new-base NAME``; ``void N``,
+``let-in N``; ``report``; ``table`` for a spreadsheet. The file is ``journal.jsonl`` unless
+``--journal`` names another.
 
 With ``--json``: of ``begin`` ``journal``, ``pigments``, ``unit``; of ``next`` ``doses``, ``unit``,
-``batch_g``, ``white``, ``why``, ``before``, ``after``, ``cautions``; of ``pour`` and ``added``
-``batch``; of ``add``, ``measured`` and ``let-in`` ``batch``, ``measured``, ``expected`` (CIELAB),
-``delta_e``, ``fits``, ``probability``, ``explanations`` ({text, kind, share}) and ``known_to``
-{name: [before, after]}; of ``correct`` ``batch``, ``status``, ``advice`` {doses, clear_g, white_g,
-delta_e, p90}, ``cautions``; of ``new-tube``, ``void`` and ``report`` ``report``, its text; of
-``table`` ``saved``.
+``batch_g``, ``white``, ``base``, ``why``, ``before``, ``after``, ``cautions``; of ``pour`` and
+``added`` ``batch``; of ``add``, ``measured`` and ``let-in`` ``batch``, ``measured``, ``expected``
+(CIELAB), ``delta_e``, ``fits``, ``probability``, ``explanations`` ({text, kind, share}) and
+``known_to`` {name: [before, after]}; of ``correct`` ``batch``, ``status``, ``advice`` {doses,
+clear_g, white_g, delta_e, p90}, ``cautions``; of ``new-tube``, ``new-base``, ``void`` and
+``report`` ``report``, its text; of ``table`` ``saved``.
 """
 
 from __future__ import annotations
@@ -63,6 +64,8 @@ def add_verb(verb: Verbs) -> None:
     text = "paste in a full tube (87 cm); may be repeated"
     add("--tube", action="append", default=[], metavar="NAME=DOSE", help=text)
     add("--palette", metavar="FILE", help="palette to begin from, as a guess")
+    text = "further bases, beside clear and white"
+    add("--bases", nargs="+", default=[], metavar="NAME", help=text)
     add("--from-table", metavar="FILE", help="or a table that 'journal table' wrote")
 
     add = deed("next", _next, "The bar that would teach most.").add_argument
@@ -98,12 +101,14 @@ def add_verb(verb: Verbs) -> None:
     add = deed("added", _added, "What was added to a batch.").add_argument
     add("batch", type=COUNT, metavar="N", help="number of the batch")
     add("doses", nargs="*", metavar="NAME=DOSE", help="paste that was added")
-    for kind in ("clear", "white"):
-        add(f"--{kind}-base", type=MASS, default=0.0, metavar="G", help=f"{kind} base, in g")
+    for kind, text in (("clear", "clear base, or the batch's own"), ("white", "white base")):
+        add(f"--{kind}-base", type=MASS, default=0.0, metavar="G", help=f"{text}, in g")
     _add_fields(add)
     add = deed("new-tube", _new_tube, "A new tube was opened.").add_argument
     add("pigment", metavar="NAME")
     add("--tube-size", type=NUMBER, metavar="DOSE", help="what it holds (as much as the last)")
+    add = deed("new-base", _new_base, "A further base came into use.").add_argument
+    add("base", metavar="NAME", help="what to call it, as in --base")
     for name, do, text in (
         ("void", _void, "A batch that doesn't count."),
         ("let-in", _let_in, "A bar that was put aside counts after all."),
@@ -179,6 +184,7 @@ def _begin(args: argparse.Namespace) -> Answer:
             scattering=args.scattering,
             tube_size=read_doses(args.tube, unit or "cm"),
             palette=palette,
+            bases=args.bases,
         )
     entries = {
         "journal": args.journal,
@@ -200,6 +206,7 @@ def _next(args: argparse.Namespace) -> Answer:
         "unit": bar.recipe.unit,
         "batch_g": bar.recipe.pour.batch_g,
         "white": bar.recipe.pour.white,
+        "base": bar.recipe.pour.base,
         "why": bar.why,
         "before": bar.before,
         "after": bar.after,
@@ -351,6 +358,12 @@ def _added(args: argparse.Namespace) -> Answer:
 def _new_tube(args: argparse.Namespace) -> Answer:
     journal = read_journal(args.journal)
     journal.new_tube(args.pigment, tube_size=args.tube_size)
+    return _said(journal)
+
+
+def _new_base(args: argparse.Namespace) -> Answer:
+    journal = read_journal(args.journal)
+    journal.new_base(args.base)
     return _said(journal)
 
 

@@ -36,7 +36,7 @@ def add_verb(verb: Verbs) -> None:
         "white base"
     )
     parser.add_argument("layers", nargs="+", metavar="CM:NAME=DOSE", help=text)
-    add_conditions(parser, pour=("batch_g", "white"))  # each layer has its own thickness
+    add_conditions(parser, pour=("batch_g", "white", "base"))  # each layer has its own thickness
 
 
 def _read_layer(word: str, pour: Pour, unit: Unit) -> tuple[Recipe, float]:
@@ -72,6 +72,7 @@ def _layers(args: argparse.Namespace) -> str:
                 {
                     "thickness_cm": thick,
                     "white": recipe.pour.white,
+                    "base": recipe.pour.base,
                     "doses": dict(recipe.doses),
                     "unit": recipe.unit,
                     "alone": shade_entries(alone),

@@ -108,7 +108,13 @@ def _match(args: argparse.Namespace) -> str:
     learnt = read_calibration(args)
     palette = read_palette(args) if learnt is None else learnt.palette
     let_downs = [
-        read_let_down(text, unit=palette.unit, step_g=args.weigh_step, white=args.let_down_white)
+        read_let_down(
+            text,
+            unit=palette.unit,
+            step_g=args.weigh_step,
+            white=args.let_down_white,
+            base=pour.base,
+        )
         for text in args.let_down
     ]
     found = match(

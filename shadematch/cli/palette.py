@@ -2,7 +2,7 @@
 
 With ``--json``: ``note``, ``unit`` of the doses (``cm`` or ``g``) and ``pigments``, a list of
 {name, hex, tube_size, tube_price, scatters}; ``tube_size`` and ``tube_price`` are null where they
-are not known.
+are not known. ``bases``, what ``--base`` takes.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ def _palette(args: argparse.Namespace) -> str:
         entries = [
             {**p.model_dump(include=kept), "hex": c, "scatters": p.scatters} for p, c in both
         ]
-        return json_text({"note": palette.note, "unit": palette.unit, "pigments": entries})
+        about = {"note": palette.note, "unit": palette.unit, "bases": palette.base_names}
+        return json_text({**about, "pigments": entries})
     rows = []
     for p, code in both:
         price = "not known" if p.tube_price is None else f"{p.tube_price:.2f}"
@@ -48,4 +49,6 @@ def _palette(args: argparse.Namespace) -> str:
     first = seen[0]
     foot = f"Colours are of 2 {palette.unit} in {first.recipe.pour}, seen {first.view}."
     note = (palette.note,) if palette.note else ()
+    if palette.bases:
+        note = (f"Bases: {', '.join(palette.base_names)} and white.", *note)
     return "\n\n".join(("\n".join(lines), wrapped("\n".join((foot, *note)))))

@@ -6,7 +6,7 @@ With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, v
 of the recipe of one pot ``doses`` to ``tubes``, ``delta_e`` and ``predicted`` as in
 `shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
 sentence, short, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
-``buy_base_g`` {clear, white}; ``money``, ``value``; ``unit`` of ``use``, ``left`` and ``short``;
+``buy_base_g`` by base; ``money``, ``value``; ``unit`` of ``use``, ``left`` and ``short``;
 ``assumed``, what is taken for known of tubes (empty if nothing); ``use``, ``left``, ``proved``,
 ``gap``, ``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message};
 ``saved``, the file of sheets or null; ``cautions``.
@@ -115,7 +115,7 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
         "poured": [_poured(line) for line in found.poured],
         "left_out": [_left_out(line) for line in found.left_out],
         "buy": [_purchase(p) for p in found.buy],
-        "buy_base_g": dict(zip(("clear", "white"), found.buy_base_g, strict=True)),
+        "buy_base_g": dict(found.buy_base_g),
         **{name: getattr(found, name) for name in plain},
         "unit": found.palette.unit,
         "assumed": found.assumed,

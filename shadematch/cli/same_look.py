@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+from collections.abc import Callable
+from typing import Any, Final
 
 from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE
 from shadematch.cli.conditions import add_conditions
@@ -25,9 +27,12 @@ from shadematch.studio.view import View
 
 __all__ = ["add_verb"]
 
-_POUR = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
+_POUR = ("batch_g", "thickness_cm", "white", "base", "max_load", "dose_step")
 _VIEW = ("illuminant", "observer", "backing", "contact", "through")
-_KINDS = {"batch_g": (MASS, "G"), "thickness_cm": (LENGTH, "CM"), "white": (SHARE, "FRACTION")}
+_KINDS: Final[dict[str, tuple[Callable[[str], Any], str]]] = {
+    **{"batch_g": (MASS, "G"), "thickness_cm": (LENGTH, "CM"), "white": (SHARE, "FRACTION")},
+    "base": (str, "NAME"),
+}
 
 
 def _to(field: str) -> str:

@@ -57,6 +57,7 @@ _QUESTIONS: Final[Mapping[str, _Asked]] = {
     "batch_g": _Asked("--batch", "G", MASS, "Base that you melt at once, in g", "500"),
     "thickness_cm": _Asked("--thickness", "CM", LENGTH, "Thickness of your bars, in cm", "1"),
     "white": _Asked("--white", "FRACTION", SHARE, "Part of the base that is white, 0 to 1", "0"),
+    "base": _Asked("--base", "NAME", str, "", "clear"),
     "bar_g": _Asked("--bar", "G", MASS, "Mass of a bar, in g", "100"),
     "backing": _Asked("--backing", "BACKING", BACKING, "What lies behind a bar", "white"),
     "loss": _Asked("--loss", "FRACTION", SHARE, "", "0.03"),

@@ -34,7 +34,7 @@ def add_verb(verb: Verbs) -> None:
     add("--height", dest="height_cm", type=LENGTH, metavar="CM", help=text)
     add("--bare", action="store_true", help="no clear base on top")
     add("--steps", type=COUNT, metavar="COUNT", help="places to compute (25)")
-    add_conditions(parser, pour=("batch_g", "white"))  # each layer has its own thickness
+    add_conditions(parser, pour=("batch_g", "white", "base"))  # each layer has its own thickness
 
 
 def shade_entries(shade: Shade) -> dict[str, Any]:

@@ -110,7 +110,7 @@ class Additions:
                 yield base_g, self._space(base_g, max(room, 0))
 
     def _space(self, base_g: tuple[float, float], room: int) -> Space:
-        belief, palette = self.belief, self.belief.palette
+        belief, palette = self.belief, self.belief.mixed
         lengths, strengths, base = (part[0] for part in belief.contents(belief.mean[None]))
         grams = base + base_g
         mass = float(grams.sum())

@@ -18,6 +18,7 @@ say.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,6 +29,7 @@ from shadematch.predicting.readings import Dosed
 from shadematch.studio.bend import effective, effective_slope, white_share, white_share_slope
 from shadematch.studio.palette import Palette
 from shadematch.studio.pigment import Base, Pigment
+from shadematch.studio.pour import CLEAR
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.models import between
@@ -91,6 +93,8 @@ class Belief:
         What they started from.
     let_downs
         Those in the batch, m of them.
+    base
+        What stands in clear base's place, as in `Pour.base`.
     """
 
     palette: Palette
@@ -102,6 +106,12 @@ class Belief:
     covariance: FloatArray
     priors: Priors
     let_downs: tuple[Dosed, ...] = ()
+    base: str = CLEAR
+
+    @functools.cached_property
+    def mixed(self) -> Palette:
+        """The palette as the batch has it: its own base in clear base's place."""
+        return self.palette.in_base(self.base)
 
     @property
     def count(self) -> int:
@@ -183,7 +193,7 @@ class Belief:
 
     def optics(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Absorption and reduced scattering [1/cm], each (k, 36), of unknowns (k, u)."""
-        palette = self.palette
+        palette = self.mixed
         lengths, strengths, base = self.contents(unknowns)
         mass = base.sum(axis=1, keepdims=True)
         clear, white = base[:, :1] / mass, base[:, 1:] / mass
@@ -207,7 +217,7 @@ class Belief:
 
     def lab_and_slope(self, unknowns: FloatArray) -> tuple[FloatArray, FloatArray]:
         """CIELAB (3,) and its Jacobian (3, u) at one set of unknowns (u,)."""
-        palette, n = self.palette, self.count
+        palette, n = self.mixed, self.count
         row = unknowns[None]
         lengths, strengths, base = (part[0] for part in self.contents(row))
         mu_a, mu_s = (part[0] for part in self.optics(row))
@@ -327,9 +337,8 @@ class Belief:
             crowding=palette.white.crowding,
         )
         note = f"{palette.note} Strengths as learned from measured batches.".strip()
-        return Palette(
-            pigments=pigments, clear=palette.clear, white=white, unit=palette.unit, note=note
-        )
+        learned = {"pigments": pigments, "white": white, "note": note, "uncertainty": None}
+        return Palette(**{**dict(palette), **learned})
 
 
 def _times(values: tuple[float, ...], factor: float) -> tuple[float, ...]:
@@ -357,6 +366,7 @@ def first_belief(
     base_g: FloatArray,
     priors: Priors,
     let_downs: tuple[Dosed, ...] = (),
+    base: str = CLEAR,
 ) -> Belief:
     """What is believed of a batch before anything is measured."""
     n = doses.size
@@ -382,4 +392,5 @@ def first_belief(
         covariance=np.diag(variance),
         priors=priors,
         let_downs=let_downs,
+        base=base,
     )

@@ -93,7 +93,8 @@ def correct(
     bases
         Which base may be added, one kind at a time: ``"clear"``, ``"white"``, or ``"own"`` for
         the batch's own blend. By default what the batch is made of, so that clear soap stays
-        clear.
+        clear. Where the batch is in one of the palette's further bases, ``"clear"`` means that
+        base: no other is added.
     base_step_g
         Base is added in multiples of this [g]; by default a fiftieth of the batch in whole
         tens of grams, at least 10.
@@ -282,6 +283,7 @@ def begun(
         base_g=held.base_g,
         priors=priors,
         let_downs=let_downs,
+        base=recipe.pour.base,
     )
 
 

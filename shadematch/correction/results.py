@@ -84,7 +84,7 @@ class Addition:
     doses
         Paste to add [recipe's unit]; zero doses left out; read-only.
     clear_g, white_g
-        Base to add [g].
+        Base to add [g]; clear, or the named base that the batch is in.
     recipe
         What the batch then holds in all.
     lab, hex
@@ -127,8 +127,8 @@ class Addition:
     def __str__(self) -> str:
         """In plain words."""
         parts = [f"{dose:g} {self.recipe.unit} {name}" for name, dose in self.doses.items()]
-        parts += [f"{self.clear_g:g} g clear base"] if self.clear_g else []
-        parts += [f"{self.white_g:g} g white base"] if self.white_g else []
+        for grams, kind in zip((self.clear_g, self.white_g), self.recipe.pour.kinds, strict=True):
+            parts += [f"{grams:g} g {kind}"] if grams else []
         return ", ".join(parts) or "nothing"
 
 
@@ -221,7 +221,7 @@ class Correction(Reported):
         doses
             Paste that was added [palette's unit].
         clear_g, white_g
-            Base that was added [g].
+            Base that was added [g]; clear, or the named base that the batch is in.
 
         Raises
         ------

@@ -23,7 +23,7 @@ from shadematch.studio.pour import Pour, base_named, percent
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.unit import measured, steps_in
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import BoolArray, FloatArray
 from shadematch.support.charts import Tile, tiles
 from shadematch.support.models import expect, is_finite
 from shadematch.support.report import Apart, Report, Reported, Row, Swatch, Table
@@ -127,28 +127,31 @@ class Feasibility(Reported):
             (c for layer in self.cells for row in layer for c in row), key=lambda c: c.delta_e
         )
 
+    def _where(self, good: BoolArray) -> str:
+        return where_made(good, self.whites, self.thicknesses_cm, self.best.pour.base)
+
     @property
     def sentence(self) -> str:
         """The answer in plain words, of the thicknesses, white fractions and batches tried."""
         code, ideal, best = self.target.hex, self.ideal_delta_e, self.best
-        unit = best.closest.recipe.unit
+        unit, base = best.closest.recipe.unit, best.pour.base
         if not (ideal <= self.within).any():
             row, column = np.unravel_index(int(np.argmin(ideal)), ideal.shape)
-            nearest = self.cells[-1][row][column].ideal
+            nearest, blend = self.cells[-1][row][column].ideal, base_named(self.whites[row], base)
             first = (
                 f"{code} is outside this palette: nearest is {nearest.predicted.hex}, "
-                f"CIEDE2000 {nearest.delta_e:.1f} away, in {base_named(self.whites[row])}, "
+                f"CIEDE2000 {nearest.delta_e:.1f} away, in {blend}, "
                 f"{self.thicknesses_cm[column]:g} cm thick."
             )
         else:
-            where = where_made(ideal <= self.within, self.whites, self.thicknesses_cm)
+            where = self._where(ideal <= self.within)
             first = f"With doses of any {measured(unit)} {code} can be made: {where}."
         name = steps_in(unit, best.pour.dose_step)
         parts = [first]
         for batch, layer in zip(self.batches_g, self.delta_e, strict=True):
             good = layer <= self.within
             if good.any():
-                where = where_made(good, self.whites, self.thicknesses_cm)
+                where = self._where(good)
                 parts.append(f"With {name} in {batch:g} g: {where}.")
         parts.append(
             f"Closest with {name}: {best.closest.recipe} in {best.pour}, "
@@ -183,7 +186,7 @@ class Feasibility(Reported):
         if not good.any():
             cell = min((c for row in self.cells[batch] for c in row), key=lambda c: c.delta_e)
             return f"{start}: nowhere within {self.within:g}; nearest {cell.pour}"
-        return f"{start}: {where_made(good, self.whites, self.thicknesses_cm)}"
+        return f"{start}: {self._where(good)}"
 
     def compare(self, palette: Palette, *, name: str = "the other palette") -> Comparison:
         """The same question put to another palette.

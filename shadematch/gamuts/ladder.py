@@ -12,7 +12,7 @@ from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, x
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
 from shadematch.optics.layer import reflectance
-from shadematch.predicting.prediction import conditions, loads_of, model_for, recipe_of
+from shadematch.predicting.prediction import conditions, loads_of, model_of, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -165,9 +165,7 @@ def ladder(
         )
     asked = _values(along, palette, pour, values)
     if along == "load":
-        lab = model_for(palette, pour.thickness_cm, pour.white, view).lab(
-            asked[:, None] * (loads / total)
-        )
+        lab = model_of(palette, pour, view).lab(asked[:, None] * (loads / total))
         here = total
     else:
         name = "thickness_cm" if along == "thickness" else "white"
@@ -198,7 +196,7 @@ def ladder(
 
 def _lab(loads: FloatArray, palette: Palette, pour: Pour, view: View) -> FloatArray:
     """CIELAB of one layer, shape (3,), read from the table without making its splines."""
-    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    model = model_of(palette, pour, view)
     mu_a, mu_s = model.absorbed(loads), model.scattered(loads)
     spectrum = reflectance(mu_a, mu_s, pour.thickness_cm, view.surroundings)[0]
     return xyz_to_lab(model.weights @ spectrum, model.white)

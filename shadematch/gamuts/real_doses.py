@@ -10,7 +10,7 @@ import numpy as np
 from shadematch.gamuts.faces import faces_of, lattice, loads_on
 from shadematch.gamuts.solid import Body, Surface, fill, wrap
 from shadematch.matching.question import Choice
-from shadematch.predicting.prediction import Model, model_for
+from shadematch.predicting.prediction import Model, model_of
 from shadematch.search.ideal_many import Cloud
 from shadematch.search.real import real_floor
 from shadematch.search.space import Space, whole_space
@@ -49,7 +49,7 @@ class RealDoses:
         self, palette: Palette, pour: Pour, view: View, max_pigments: int | None = None
     ) -> None:
         self.palette, self.pour, self.view = palette, pour, view
-        self.model: Model = model_for(palette, pour.thickness_cm, pour.white, view)
+        self.model: Model = model_of(palette, pour, view)
         self.load_per_step = pour.max_load / _PARTS
         self.space: Space = whole_space(
             self.model,

@@ -6,14 +6,17 @@ from itertools import groupby
 
 import numpy as np
 
-from shadematch.studio.pour import base_named, percent
+from shadematch.studio.pour import CLEAR, base_named, percent
 from shadematch.support.arrays import BoolArray
 
 __all__ = ["where_made"]
 
 
 def where_made(
-    good: BoolArray, whites: tuple[float, ...], thicknesses_cm: tuple[float, ...]
+    good: BoolArray,
+    whites: tuple[float, ...],
+    thicknesses_cm: tuple[float, ...],
+    base: str = CLEAR,
 ) -> str:
     """Where it can be made, the base that allows most thicknesses first.
 
@@ -23,6 +26,8 @@ def where_made(
         What can be made, shape (whites, thicknesses), at least one.
     whites, thicknesses_cm
         What was tried, rising: mass fractions, and cm.
+    base
+        Beside white, as in `Pour.base`.
 
     Returns
     -------
@@ -36,15 +41,15 @@ def where_made(
     for row, group in groupby(range(len(whites)), key=lambda i: tuple(good[i].tolist())):
         which = list(group)
         if any(row):
-            base = _base(whites[which[0]], whites[which[-1]])
-            told.append((sum(row), f"{base} {_thick(good[which[0]], thicknesses_cm)}"))
+            blend = _blend(whites[which[0]], whites[which[-1]], base)
+            told.append((sum(row), f"{blend} {_thick(good[which[0]], thicknesses_cm)}"))
     return "; ".join(words for _, words in sorted(told, key=lambda each: -each[0]))
 
 
-def _base(low: float, high: float) -> str:
+def _blend(low: float, high: float, base: str) -> str:
     if low != high:
         return f"{f'{percent(low)} to' if low else 'up to'} {percent(high)} white"
-    return base_named(low) if low in (0.0, 1.0) else f"{percent(low)} white"
+    return base_named(low, base) if low in (0.0, 1.0) else f"{percent(low)} white"
 
 
 def _thick(good: BoolArray, tried: tuple[float, ...]) -> str:

@@ -7,9 +7,21 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from shadematch.errors import FileError
-from shadematch.journal.events import Added, Begun, Event, LetIn, Measured, NewTube, Poured, Voided
+from shadematch.journal.events import (
+    Added,
+    Begun,
+    Event,
+    LetIn,
+    Measured,
+    NewBase,
+    NewTube,
+    Poured,
+    Voided,
+)
 from shadematch.journal.seeing import Bar
 from shadematch.journal.unknowns import Instrument, Tube
+from shadematch.studio.named import check_names
+from shadematch.studio.pour import CLEAR
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import Triple
@@ -98,6 +110,8 @@ class Studio:
         self.unit: Unit = "cm"
         self.batches: dict[int, Batch] = {}
         self.shelf: dict[str, Shelf] = {}
+        self.bases: tuple[str, ...] = ()
+        """Names of further bases, beside clear and white."""
         self.trusted: set[int] = set()
         """Events whose readings count whatever they say."""
         self._tubes: dict[int, dict[str, Tube]] = {}
@@ -122,7 +136,7 @@ class Studio:
         """
         self._check(event)
         if isinstance(event, Begun):
-            self.unit = event.unit
+            self.unit, self.bases = event.unit, event.all_bases
             usual = USUAL_TUBE_CM if event.unit == "cm" else None
             own = (
                 {}
@@ -132,6 +146,8 @@ class Studio:
             for name in event.pigments:
                 size = event.tube_size.get(name) or own.get(name) or usual
                 self.shelf[name] = Shelf(name, 1, 0.0, size)
+        elif isinstance(event, NewBase):
+            self.bases = (*self.bases, event.base)
         elif isinstance(event, NewTube):
             old = self.shelf[event.pigment]
             size = event.tube_size or old.tube_size
@@ -162,6 +178,15 @@ class Studio:
                 value=strange[0],
                 remedy=f"There are {', '.join(self.shelf)}",
             )
+        if isinstance(event, Poured) and event.pour.base not in (CLEAR, *self.bases):
+            raise FileError(
+                "is not one of the journal's bases",
+                field=f"event {event.event}",
+                value=event.pour.base,
+                remedy=f"There are {', '.join((CLEAR, *self.bases))}",
+            )
+        if isinstance(event, NewBase):
+            check_names("bases", (*self.bases, event.base))
         if isinstance(event, Poured) == (getattr(event, "batch", None) in self.batches) and (
             isinstance(event, Poured | Added | Measured)
         ):

@@ -10,12 +10,13 @@ import numpy as np
 
 from shadematch.calibration.test_pour import TestPour
 from shadematch.colour.standards import observation
-from shadematch.journal.learning import DRIFT, absorbed, refitted, wandered
+from shadematch.journal.learning import absorbed, drifted, refitted, wandered
 from shadematch.journal.noise import Miss, Tracker, improbable, tube_spread
 from shadematch.journal.odd import Explanation, explained
 from shadematch.journal.seeing import Bar, Shown, shown, values_of
 from shadematch.journal.unknowns import TUBES, Believed, Tube, begun, grown
 from shadematch.studio.palette import Palette
+from shadematch.studio.pour import CLEAR
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
 
@@ -90,21 +91,48 @@ class Belief:
         self._first = 0
         """Position of the first bar that is fitted together with the last."""
 
-    def ready(self, tubes: Sequence[Tube], bar: Bar | None = None) -> Believed:
-        """The belief with these tubes in it, and what a bar was looked at and read with."""
-        views = () if bar is None else (bar.reading.view,)
-        instruments = () if bar is None else (bar.instrument,)
+    def ready(
+        self, tubes: Sequence[Tube], bar: Bar | None = None, bases: Sequence[str] = ()
+    ) -> Believed:
+        """The belief with these tubes and bases in it, and what a bar was poured and seen with."""
+        return self._grown(self.now, tubes, () if bar is None else (bar,), bases)
+
+    def _grown(
+        self, old: Believed, tubes: Sequence[Tube], bars: Sequence[Bar], bases: Sequence[str] = ()
+    ) -> Believed:
         return grown(
-            self.now, views=views, tubes=tubes, instruments=instruments, tube_sd=self.tube_sd
+            old,
+            views=[bar.reading.view for bar in bars],
+            bases=[*(bar.reading.pour.base for bar in bars), *bases],
+            tubes=tubes,
+            instruments=[bar.instrument for bar in bars],
+            tube_sd=self.tube_sd,
         )
 
     def expects(self, bar: Bar) -> tuple[Shown, Miss]:
         """What a bar should show, and how far it is from that."""
         belief = self.ready(bar.tubes, bar)
         seen = shown(belief.mean, belief.layout, [bar], self.unit)[0]
-        own = seen.slopes[:, : len(DRIFT)]
-        known = seen.slopes @ belief.covariance @ seen.slopes.T + own @ DRIFT @ own.T
+        slopes = self._slopes(belief, bar, seen)
+        known = slopes @ belief.covariance @ slopes.T + drifted(slopes, belief.layout)
         return seen, Miss(values_of(bar.reading) - seen.values, known, seen.noise)
+
+    def _slopes(self, belief: Believed, bar: Bar, seen: Shown) -> FloatArray:
+        """Slopes by which it is judged how far a bar may be off.
+
+        What an unknown base absorbs is believed to be as little as of clear base, where a tangent
+        hardly rises, or many times that. A line that goes with the whole of it is steeper: the mean
+        of exp(x) over a normal x is exp(variance / 2) times that of the mean (S. Sarkka, *Bayesian
+        Filtering and Smoothing* (2013), section 5.3).
+        """
+        base = bar.reading.pour.base
+        if base == CLEAR or self.held_by(base):
+            return seen.slopes
+        mean, layout = belief.mean.copy(), belief.layout
+        at = [(u.of, u.kind) for u in layout.unknowns].index((base, "base absorption"))
+        own = slice(36 * at, 36 * at + 36)
+        mean[own] += 0.5 * np.diag(belief.covariance)[own]
+        return shown(mean, layout, [bar], self.unit)[0].slopes
 
     def learn(self, bar: Bar, tubes: Mapping[str, Tube], *, trusted: bool = False) -> Taught:
         """Take in one bar more.
@@ -120,13 +148,7 @@ class Belief:
         """
         everything = [*dict.fromkeys([*bar.tubes, *tubes.values()])]
         self.now = self.ready(everything, bar)
-        self._prior = grown(
-            self._prior,
-            views=[bar.reading.view],
-            tubes=everything,
-            instruments=[bar.instrument],
-            tube_sd=self.tube_sd,
-        )
+        self._prior = self._grown(self._prior, everything, (bar,))
         before = self.strengths(bar.tubes)
         seen, miss = self.expects(bar)
         probability = improbable(miss, self.noise)
@@ -212,6 +234,14 @@ class Belief:
         """How many bars that count hold a paste."""
         return sum(
             paste in bar.reading.doses for at, bar in enumerate(self.bars) if at not in self.aside
+        )
+
+    def held_by(self, base: str) -> int:
+        """How many bars that count were poured in a base."""
+        return sum(
+            bar.reading.pour.base == base
+            for at, bar in enumerate(self.bars)
+            if at not in self.aside
         )
 
     def strengths(self, tubes: Sequence[Tube]) -> dict[str, float]:

@@ -12,7 +12,8 @@ from pydantic import Field, TypeAdapter, ValidationError, field_validator, model
 from shadematch.calibration.test_pour import TestPour
 from shadematch.errors import FileError, ShadematchError
 from shadematch.studio.covariance import Covariance
-from shadematch.studio.palette import MOST_PIGMENTS, Palette
+from shadematch.studio.named import MOST_PIGMENTS, check_names
+from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.target import Target
 from shadematch.studio.unit import Unit
@@ -28,6 +29,7 @@ __all__ = [
     "Event",
     "LetIn",
     "Measured",
+    "NewBase",
     "NewTube",
     "Poured",
     "Reading",
@@ -132,6 +134,8 @@ class Begun(_Event):
         Paste in a full tube, by name [unit]; 87 cm where nothing is said.
     palette
         To begin from; or None.
+    bases
+        Names of further bases, beside those of the palette.
     """
 
     what: Literal["begun"] = "begun"
@@ -140,6 +144,7 @@ class Begun(_Event):
     scattering: tuple[Name, ...] = ()
     tube_size: dict[Name, _Size] = Field(default_factory=dict)
     palette: Palette | None = None
+    bases: tuple[Name, ...] = ()
 
     @model_validator(mode="after")
     def _known(self) -> Self:
@@ -162,7 +167,14 @@ class Begun(_Event):
                 value=self.pigments,
                 remedy="Rename one of them",
             )
+        check_names("bases", self.all_bases)
         return self
+
+    @property
+    def all_bases(self) -> tuple[str, ...]:
+        """Names of all further bases that it is begun with."""
+        had = () if self.palette is None else self.palette.bases
+        return (*(base.name for base in had), *self.bases)
 
 
 class Poured(_Event):
@@ -209,7 +221,7 @@ class Added(_Event):
     batch
         Its number.
     doses, clear_g, white_g
-        Paste and base that were added.
+        Paste and base that were added; clear, or the named base that the batch is in.
     fields
         Words of one's own.
     """
@@ -232,6 +244,13 @@ class NewTube(_Event):
     tube_size: _Size | None = None
 
 
+class NewBase(_Event):
+    """A further base came into use."""
+
+    what: Literal["new base"] = "new base"
+    base: Name
+
+
 class Voided(_Event):
     """An event that doesn't count: a batch with all that was measured of it, or one reading."""
 
@@ -248,7 +267,7 @@ class LetIn(_Event):
     why: Annotated[str, Field(max_length=_LONGEST)] = ""
 
 
-Event = Begun | Poured | Measured | Added | NewTube | Voided | LetIn
+Event = Begun | Poured | Measured | Added | NewTube | NewBase | Voided | LetIn
 _FORM: Final[TypeAdapter[Event]] = TypeAdapter(Annotated[Event, Field(discriminator="what")])
 
 

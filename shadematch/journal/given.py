@@ -101,7 +101,7 @@ def batch_of(
     Raises
     ------
     UnknownNameError, PourError
-        For pastes that the journal doesn't have, or what is not a batch.
+        For pastes or a base that the journal doesn't have, or what is not a batch.
     """
     wanted: Triple | None = None
     if isinstance(given, Match):
@@ -123,6 +123,7 @@ def batch_of(
             remedy="Say its mass, such as Pour(batch_g=500) or --batch 500",
         )
     expect(pour, Pour, "pour", "Use Pour(...)")
+    history.base(pour.base)  # refuses what it lacks
     return _doses_in(given, history), pour, wanted
 
 

@@ -15,8 +15,9 @@ from shadematch.journal.book import Book
 from shadematch.journal.events import Begun, Event, LetIn, Poured, Reading, Voided
 from shadematch.journal.learnt import palette_of
 from shadematch.journal.lesson import Lesson
+from shadematch.studio.named import check_known_base
 from shadematch.studio.palette import Palette
-from shadematch.studio.pour import Pour
+from shadematch.studio.pour import CLEAR, Pour
 from shadematch.support.arrays import triple
 from shadematch.support.report import Report, Row
 from shadematch.support.spelling import did_you_mean
@@ -100,7 +101,7 @@ class History:
             prices = {p.name: p.tube_price for p in had}
             trusted = len(bars) - len(belief.aside)
             self._palette = palette_of(
-                belief.ready([*tubes.values()]),
+                belief.ready([*tubes.values()], bases=studio.bases),
                 tubes,
                 unit=begun.unit,
                 note=f"Learnt from {trusted} bars in a journal; doses in {begun.unit}.",
@@ -137,6 +138,17 @@ class History:
             value=name,
             remedy=f"{hint}It has {', '.join(have)}",
         )
+
+    def base(self, name: str) -> str:
+        """A base by its name.
+
+        Raises
+        ------
+        UnknownNameError
+            If the journal has none of that name.
+        """
+        check_known_base(name, (CLEAR, *self.studio.bases), "the journal")
+        return name
 
     def batch(self, number: object) -> Batch:
         """The batch of that number.
@@ -252,6 +264,10 @@ class History:
                     words += f"; tube {tube.serial + 1} is {factor:.2f} times the mean tube"
             left = shelf[name].left
             rows.append(Row("paste", words, note="" if left is None else f"{left:.0f} {unit} left"))
+        for base in studio.bases:
+            bars_in = belief.held_by(base)
+            words = f"in {bars_in} measured bars" if bars_in else "never measured"
+            rows.append(Row("base", f"{base}: {words}"))
         hand, eye, _ = np.sqrt(belief.noise.rough)
         ratio = f"doses {hand:.1f} times as uncertain as usual, readings {eye:.1f} times"
         rows.append(Row("studio", ratio))
@@ -272,6 +288,8 @@ class History:
         notes = []
         if bars < _FEW:
             notes.append(f"Each bar that is measured helps, the first {_FEW} most.")
+        if studio.bases:
+            notes.append("How a base browns or fades with age is not predicted.")
         if self.book.torn or self.book.unfinished:
             notes.append("A line cut off while being written does not count.")
         return Report(rows=tuple(rows), notes=tuple(notes), cautions=False)

@@ -7,11 +7,13 @@ from collections.abc import Mapping, Sequence
 from typing import Any, cast
 
 from shadematch.correction.results import Addition, Correction
+from shadematch.errors import PaletteError
 from shadematch.journal.events import (
     Added,
     Event,
     LetIn,
     Measured,
+    NewBase,
     NewTube,
     Poured,
     Reading,
@@ -27,12 +29,12 @@ from shadematch.journal.given import (
     fields_of,
     reading_of,
 )
-from shadematch.journal.lesson import Lesson, NextBar
-from shadematch.journal.next_bar import next_bar
+from shadematch.journal.lesson import Lesson
 from shadematch.journal.opening import check_whole, open_or_begin
 from shadematch.journal.pages import Pages
-from shadematch.journal.sheet import events_in, table_of
+from shadematch.journal.sheet import events_in
 from shadematch.matching.match import Match
+from shadematch.studio.named import check_names
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -40,7 +42,7 @@ from shadematch.studio.target import HoldsTarget
 from shadematch.studio.unit import Unit
 from shadematch.studio.view import View
 from shadematch.support.files import read_text, write_text
-from shadematch.support.models import between, expect
+from shadematch.support.models import between, check_name, expect
 
 __all__ = ["Journal"]
 
@@ -67,6 +69,8 @@ class Journal(Pages):
     palette
         To begin from: a guess, or with what is known of it (`Palette.known_to`, `calibrate`). For a
         new journal.
+    bases
+        Names of further bases, such as ``"clear with vanilla"``; for a new journal, see `new_base`.
 
     Raises
     ------
@@ -86,6 +90,7 @@ class Journal(Pages):
         scattering: Sequence[str] = (),
         tube_size: Mapping[str, float] | None = None,
         palette: Palette | None = None,
+        bases: Sequence[str] = (),
     ) -> None:
         self._history = open_or_begin(
             path,
@@ -94,6 +99,7 @@ class Journal(Pages):
             scattering=scattering,
             tube_size=tube_size,
             palette=palette,
+            bases=bases,
         )
 
     def add(
@@ -154,7 +160,7 @@ class Journal(Pages):
         Raises
         ------
         UnknownNameError
-            For a paste that the journal doesn't have.
+            For a paste or a base that the journal doesn't have.
         PourError, FileError
             For a dose or field that can't be; if the file can't be written.
         """
@@ -225,6 +231,30 @@ class Journal(Pages):
             tube_size = between(tube_size, "tube_size", 0.01, 10_000.0, f"Give it in {self.unit}")
         self._history.write(lambda n: NewTube(event=n, at=now(), pigment=name, tube_size=tube_size))
 
+    def new_base(self, base: str) -> None:
+        """A further base came into use: from now on batches are poured into it by this name.
+
+        Until a bar in it is measured it is believed to be clear base, with much left open: above
+        all how far it is browned.
+
+        Parameters
+        ----------
+        base
+            Its name, as in `Pour.base`.
+
+        Raises
+        ------
+        PaletteError
+            If the name is there already, or can't be one.
+        """
+        check_name(base, "base", PaletteError)
+
+        def make(number: int) -> Event:
+            check_names("bases", (*self._history.studio.bases, base))
+            return NewBase(event=number, at=now(), base=base)
+
+        self._history.write(make)
+
     def added(
         self,
         batch: int,
@@ -244,7 +274,8 @@ class Journal(Pages):
             The `Correction` whose advice was followed, one of its additions, or paste by name
             [unit].
         clear_g, white_g
-            Base that was added [g], beside doses by name.
+            Base that was added [g], beside doses by name; clear, or the named base that the batch
+            is in.
         fields
             Words of your own, as for `pour`.
 
@@ -359,48 +390,6 @@ class Journal(Pages):
         of = self._history.reading_event(what, aside=True)
         self._history.write(lambda n: LetIn(event=n, at=now(), of=of, why=why))
         return self._history.lessons[of]
-
-    def next(
-        self,
-        *,
-        batch_g: float = 250.0,
-        thickness_cm: float = 1.0,
-        dose_step: float | None = None,
-        view: View | None = None,
-    ) -> NextBar:
-        """The bar that would teach most: at first one of each paste that was never measured.
-
-        Parameters
-        ----------
-        batch_g, thickness_cm
-            Of the bar: mass of base [g], thickness [cm].
-        dose_step
-            What doses are multiples of [unit]; 1 cm or 0.1 g by default.
-        view
-            How it will be measured.
-
-        Raises
-        ------
-        PourError
-            If the pour can't be.
-        """
-        view = View() if view is None else view
-        expect(view, View, "view", "Use View(...)")
-        step = {"cm": 1.0, "g": 0.1}[self.unit] if dose_step is None else dose_step
-        pour = Pour(batch_g=batch_g, thickness_cm=thickness_cm, dose_step=step)
-        belief = self._history.belief
-        known = [n for n in self.pigments if belief.holding(n)]
-        return next_bar(belief, self._history.studio.open, known, pour, view)
-
-    def save_table(self, path: str | os.PathLike[str], *, replace: bool = False) -> None:
-        """Write all events into a CSV for a spreadsheet, one a line; `from_table` reads it.
-
-        Raises
-        ------
-        FileError
-            If the place can't be written, or another file is there and `replace` is false.
-        """
-        write_text(path, table_of(self.events), replace=replace)
 
     @classmethod
     def from_table(cls, table: str | os.PathLike[str], path: str | os.PathLike[str]) -> Journal:

@@ -21,11 +21,11 @@ import numpy as np
 
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.journal.seeing import Bar, Roughness, Shown, shown, values_of
-from shadematch.journal.unknowns import Believed
+from shadematch.journal.unknowns import Believed, Layout
 from shadematch.studio.unit import Unit
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["DRIFT", "absorbed", "refitted", "wandered"]
+__all__ = ["absorbed", "drifted", "refitted", "wandered"]
 
 _ROUNDS: Final = 40
 _LONGEST: Final = 2.0
@@ -36,8 +36,8 @@ _JITTER: Final = 1e-10
 _WANDERS: Final = 0.004
 """How far the levels of base's spectra wander from bar to bar [natural log] (estimate)."""
 _TILT: Final = np.log(WAVELENGTHS_NM / 550.0)
-DRIFT: Final = np.kron(np.eye(4), _WANDERS**2 * (1.0 + 3.0 * np.outer(_TILT, _TILT)))
-"""Variance that a bar's time adds to the four spectra of the bases, which come first.
+_DRIFT: Final = _WANDERS**2 * (1.0 + 3.0 * np.outer(_TILT, _TILT))
+"""Variance that a bar's time adds to each spectrum of a base.
 
 Lots of base differ; level and slope over wavelength wander. What is learnt so is not a finding
 about the base: errors of the model go there, too."""
@@ -78,7 +78,7 @@ def refitted(
         slopes = np.concatenate([s.slopes for s in seen]) @ root
         rows, off, first = [], [], 0
         for each, y, age in zip(seen, measured, ages.tolist(), strict=True):
-            L = np.linalg.cholesky(_noise(each, rough, age))
+            L = np.linalg.cholesky(_noise(each, rough, age, layout))
             rows.append(np.linalg.solve(L, slopes[first : first + y.size]))
             off.append(np.linalg.solve(L, y - each.values))
             first += y.size
@@ -111,18 +111,31 @@ def refitted(
     return Believed(layout, prior.mean + root @ z, 0.5 * (covariance + covariance.T))
 
 
-def _noise(seen: Shown, rough: Roughness, age: float) -> FloatArray:
+def _noise(seen: Shown, rough: Roughness, age: float, layout: Layout) -> FloatArray:
     """Covariance of a bar's noise, that of the base's wandering since included."""
     if not age:
         return seen.noise.times(rough)
-    own = seen.slopes[:, : len(DRIFT)]
-    return np.asarray(seen.noise.times(rough) + age * own @ DRIFT @ own.T)
+    return np.asarray(seen.noise.times(rough) + age * drifted(seen.slopes, layout))
+
+
+def drifted(slopes: FloatArray, layout: Layout) -> FloatArray:
+    """Covariance that one bar's time of the bases' wandering adds to what a bar shows, (m, m)."""
+    at = _bases(layout)
+    own = slopes[:, at]
+    return np.asarray(own @ np.kron(np.eye(at.size // _DRIFT.shape[0]), _DRIFT) @ own.T)
+
+
+def _bases(layout: Layout) -> IntArray:
+    """Where the spectra of the bases are."""
+    width = _DRIFT.shape[0]
+    rows = [k for k, u in enumerate(layout.unknowns) if u.of_base and not u.number]
+    return np.concatenate([np.arange(k * width, (k + 1) * width) for k in rows])
 
 
 def wandered(belief: Believed, times: int) -> Believed:
     """The same so many bars later."""
-    covariance = belief.covariance.copy()
-    covariance[: len(DRIFT), : len(DRIFT)] += times * DRIFT
+    covariance, at = belief.covariance.copy(), _bases(belief.layout)
+    covariance[np.ix_(at, at)] += times * np.kron(np.eye(at.size // _DRIFT.shape[0]), _DRIFT)
     return Believed(belief.layout, belief.mean, covariance)
 
 

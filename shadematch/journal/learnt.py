@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.calibration.carried import Known, uncertainty_of
+from shadematch.calibration.spectra import further_bases
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.journal.seeing import ERRORS, MODEL_LAB, Roughness
 from shadematch.journal.unknowns import Believed, Tube
@@ -83,6 +84,7 @@ def palette_of(
 
     def base_of(of: str) -> Base:
         return Base(
+            name="" if of in ("clear", "white") else of,
             absorption=spectrum(of, True, "absorption"),
             scattering=spectrum(of, True, "scattering"),
             crowding=number(of, True, "crowding", -MOST_CROWDING, MOST_CROWDING),
@@ -114,6 +116,7 @@ def palette_of(
         ),
         clear=base_of("clear"),
         white=base_of("white"),
+        bases=tuple(base_of(name) for name in further_bases(layout.unknowns)),
         unit=unit,
         note=note,
         uncertainty=uncertainty_of(known, layout.pastes),

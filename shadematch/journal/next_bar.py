@@ -14,7 +14,7 @@ from shadematch.journal.belief import Belief
 from shadematch.journal.lesson import NextBar
 from shadematch.journal.seeing import ERRORS, Bar, shown
 from shadematch.journal.unknowns import Believed, Instrument, Tube
-from shadematch.studio.pour import Pour
+from shadematch.studio.pour import CLEAR, Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.unit import Unit
 from shadematch.studio.view import View
@@ -35,7 +35,7 @@ _ORDINARY: Final = 40
 
 
 def next_bar(
-    belief: Belief, tubes: Mapping[str, Tube], known: Sequence[str], pour: Pour, view: View
+    belief: Belief, tubes: Mapping[str, Tube], bases: Sequence[str], pour: Pour, view: View
 ) -> NextBar:
     """The bar that would make the colours of ordinary recipes surest.
 
@@ -43,18 +43,23 @@ def next_bar(
     ----------
     belief, tubes
         As things stand.
-    known
-        Pastes that some bar held.
+    bases
+        Names of further bases.
     pour
         Mass, thickness, load limit and dose step of it; the white fraction is chosen.
     view
         How it will be measured.
     """
-    unknown = [name for name in tubes if name not in known]
+    unknown = [name for name in tubes if not belief.holding(name)]
+    strange = [base for base in bases if not belief.held_by(base)]
+    if not unknown and strange:  # shown best by itself
+        pour = pour.model_copy(update={"base": strange[0]})
     recipes = [
         Recipe(doses, pour.model_copy(update={"white": white}), unit=belief.unit)
         for doses, white in _candidates(list(tubes), unknown, pour, belief.unit)
     ]
+    if pour.base != CLEAR:
+        recipes = [Recipe({}, pour, unit=belief.unit)]
     bars = [_bar(r, tubes, view) for r in recipes]
     now = belief.ready([*tubes.values()], bars[0])
     wanted, metric = _ordinary(now, belief.unit, tubes, pour, view)
@@ -69,11 +74,10 @@ def next_bar(
         after.append(before - float(np.einsum("cij,cij->", gone, metric)))
     best = int(np.argmin(after))
     count = len(wanted)
-    why = (
-        f"{', '.join(recipes[best].doses)} was never measured"
-        if unknown
-        else "of the bars tried, it tells most of ordinary recipes"
-    )
+    why = "of the bars tried, it tells most of ordinary recipes"
+    if unknown or strange:
+        new = ", ".join(recipes[best].doses) if unknown else pour.kinds[0]
+        why = f"{new} was never measured"
     return NextBar(
         recipe=recipes[best],
         why=why,
@@ -125,7 +129,7 @@ def _ordinary(
         few = rng.permutation(len(names))[: rng.integers(1, 4)]
         shares = rng.dirichlet(np.ones(len(few))) * rng.uniform(0.4, 3.0)
         white = float(rng.choice([0.0, 0.0, 0.1, 0.3, 1.0]))
-        made = Pour(batch_g=100.0, thickness_cm=pour.thickness_cm, white=white)
+        made = pour.model_copy(update={"batch_g": 100.0, "white": white})
         cases.append(({names[i]: float(s) for i, s in zip(few, shares, strict=True)}, made, view))
         drawn.append([names[i] for i in few])
     layout = now.layout

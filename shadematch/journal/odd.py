@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
+from shadematch.calibration.spectra import further_bases
 from shadematch.journal.noise import Miss
 from shadematch.journal.seeing import Bar, Roughness, shown, values_of
 from shadematch.journal.unknowns import Believed, Tube
-from shadematch.studio.pour import base_named
+from shadematch.studio.pour import CLEAR, base_named
 from shadematch.studio.unit import Unit
 
 __all__ = ["Explanation", "explained"]
@@ -87,7 +88,8 @@ def explained(
     from scipy.stats import chi2
 
     known = set(belief.layout.tubes)
-    tried = [t for t in _variants(bar, tubes, unit) if set(t.bar.tubes) <= known]
+    bases = (CLEAR, *further_bases(belief.layout.unknowns))
+    tried = [t for t in _variants(bar, tubes, bases, unit) if set(t.bar.tubes) <= known]
     if not tried:
         return ()
     y = values_of(bar.reading)
@@ -117,7 +119,9 @@ def explained(
     )
 
 
-def _variants(bar: Bar, tubes: Mapping[str, Tube], unit: Unit) -> Iterator[_Tried]:
+def _variants(
+    bar: Bar, tubes: Mapping[str, Tube], bases: Sequence[str], unit: Unit
+) -> Iterator[_Tried]:
     doses, pour = dict(bar.reading.doses), bar.reading.pour
     own = {t.paste: t for t in bar.tubes}
 
@@ -150,9 +154,13 @@ def _variants(bar: Bar, tubes: Mapping[str, Tube], unit: Unit) -> Iterator[_Trie
         if one in own:
             text = f"the tube of {one} was a new one"
             yield _Tried(text, "new tube", (one,), bar, own[one])
-    for white in sorted({0.0, 1.0, round(1.0 - pour.white, 9)} - {pour.white}):
-        text = f"it was poured in {base_named(white)}, not in {base_named(pour.white)}"
-        new_pour = pour.model_copy(update={"white": white})
+    whites = sorted({0.0, 1.0, round(1.0 - pour.white, 9)} - {pour.white})
+    blends = [(white, pour.base) for white in whites]
+    if pour.white < 1:
+        blends += [(pour.white, base) for base in bases if base != pour.base]
+    for white, base in blends:
+        text = f"it was poured in {base_named(white, base)}, not in {pour.blend}"
+        new_pour = pour.model_copy(update={"white": white, "base": base})
         changed = replace(bar, reading=replace(bar.reading, pour=new_pour, name="odd"))
         yield _Tried(text, "base", (), changed)
     for factor in (0.1, 10.0):

@@ -31,6 +31,7 @@ def open_or_begin(
     scattering: Sequence[str],
     tube_size: Mapping[str, float] | None,
     palette: Palette | None,
+    bases: Sequence[str],
 ) -> History:
     """What stands in a file, or a new one; see `shadematch.Journal`.
 
@@ -77,6 +78,7 @@ def open_or_begin(
             scattering=_names(scattering, "scattering"),
             tube_size=dict(tube_size or {}),
             palette=palette,
+            bases=_names(bases, "bases"),
         )
 
         def make(number: int) -> Event:
@@ -121,4 +123,4 @@ def check_whole(events: Sequence[Event], place: str) -> None:
 
 
 def _names(given: Sequence[str], field: str) -> tuple[str, ...]:
-    return listed((given,) if isinstance(given, str) else given, field, "Give names of pastes")
+    return listed((given,) if isinstance(given, str) else given, field, "Give a list of names")

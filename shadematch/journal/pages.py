@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from shadematch.journal.batches import Batch, Shelf
 from shadematch.journal.events import Event
 from shadematch.journal.history import History
-from shadematch.journal.lesson import Lesson
+from shadematch.journal.lesson import Lesson, NextBar
+from shadematch.journal.next_bar import next_bar
+from shadematch.journal.sheet import table_of
 from shadematch.studio.palette import Palette
+from shadematch.studio.pour import Pour
 from shadematch.studio.unit import Unit
+from shadematch.studio.view import View
+from shadematch.support.files import write_text
+from shadematch.support.models import expect
 from shadematch.support.report import Report, Reported
 
 __all__ = ["Pages"]
@@ -34,6 +41,11 @@ class Pages(Reported):
     def unit(self) -> Unit:
         """Of doses, ``"cm"`` or ``"g"``."""
         return self._history.begun.unit
+
+    @property
+    def bases(self) -> tuple[str, ...]:
+        """Names of further bases, beside clear and white."""
+        return self._history.studio.bases
 
     @property
     def batches(self) -> tuple[Batch, ...]:
@@ -64,6 +76,47 @@ class Pages(Reported):
     def palette(self) -> Palette:
         """The pastes as the open tubes have them, the bases, and what is not known of them."""
         return self._history.palette
+
+    def next(
+        self,
+        *,
+        batch_g: float = 250.0,
+        thickness_cm: float = 1.0,
+        dose_step: float | None = None,
+        view: View | None = None,
+    ) -> NextBar:
+        """The bar that would teach most: at first one of each paste that was never measured.
+
+        Parameters
+        ----------
+        batch_g, thickness_cm
+            Of the bar: mass of base [g], thickness [cm].
+        dose_step
+            What doses are multiples of [unit]; 1 cm or 0.1 g by default.
+        view
+            How it will be measured.
+
+        Raises
+        ------
+        PourError
+            If the pour can't be.
+        """
+        view = View() if view is None else view
+        expect(view, View, "view", "Use View(...)")
+        step = {"cm": 1.0, "g": 0.1}[self.unit] if dose_step is None else dose_step
+        pour = Pour(batch_g=batch_g, thickness_cm=thickness_cm, dose_step=step)
+        studio = self._history.studio
+        return next_bar(self._history.belief, studio.open, studio.bases, pour, view)
+
+    def save_table(self, path: str | os.PathLike[str], *, replace: bool = False) -> None:
+        """Write all events into a CSV for a spreadsheet, one a line; `from_table` reads it.
+
+        Raises
+        ------
+        FileError
+            If the place can't be written, or another file is there and `replace` is false.
+        """
+        write_text(path, table_of(self.events), replace=replace)
 
     def report(self) -> Report:
         """Strengths, what is least known, odd bars, paste left, and what is asked."""

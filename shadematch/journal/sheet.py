@@ -18,12 +18,12 @@ from shadematch.support.files import spreadsheet_cell
 
 __all__ = ["events_in", "table_of"]
 
-_PLAIN: Final = ("event", "what", "at", "batch", "of", "why", "pigment", "tube_size")
+_PLAIN: Final = ("event", "what", "at", "batch", "of", "why", "pigment", "tube_size", "base")
 _POUR: Final = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
 _LAB: Final = ("L", "a", "b")
 _WANTED: Final = ("wanted_L", "wanted_a", "wanted_b")
 _READ: Final = ("means", "instrument", "age_days")
-_WORDS: Final = ("what", "at", "why", "pigment", "means", "instrument")
+_WORDS: Final = ("what", "at", "why", "pigment", "base", "means", "instrument")
 _REST: Final = "rest"
 _FIELD: Final = "field:"
 _WHOLE: Final = ("event", "batch", "of")
@@ -37,8 +37,10 @@ def table_of(events: Sequence[Event]) -> str:
     assert isinstance(first, Begun)
     dose = f"dose_{first.unit}:"
     names = list(dict.fromkeys(n for e in entries for n in e.get("fields", {})))
+    based = any("base" in e or "base" in e.get("pour", {}) for e in entries)
+    plain = [c for c in _PLAIN if c != "base" or based]
     columns = [
-        *(*_PLAIN, *(dose + n for n in first.pigments), *_POUR, "clear_g", "white_g"),
+        *(*plain, *(dose + n for n in first.pigments), *_POUR, "clear_g", "white_g"),
         *(*_LAB, *_READ, *_WANTED, *(_FIELD + n for n in names), _REST),
     ]
     out = io.StringIO()
@@ -54,6 +56,7 @@ def _row(entry: dict[str, Any], dose: str) -> dict[str, Any]:
     row: dict[str, Any] = {n: entry.pop(n) for n in (*_PLAIN, "clear_g", "white_g") if n in entry}
     row |= {dose + n: d for n, d in entry.pop("doses", {}).items()}
     pour = entry.pop("pour", {})
+    row |= {"base": pour.pop("base")} if "base" in pour else {}
     if row["what"] == "poured":
         row |= {n: pour.pop(n) for n in _POUR if n in pour}
     reading = entry.get("reading", {})
@@ -148,7 +151,7 @@ def _entry(row: Mapping[str, str]) -> dict[str, Any]:
     if what in ("poured", "added"):
         entry |= {"doses": doses, "fields": fields}
     if what == "poured":
-        entry["pour"] = pour
+        entry["pour"] = pour | ({"base": entry.pop("base")} if "base" in entry else {})
     if reading:
         entry["reading"] = reading
     return entry

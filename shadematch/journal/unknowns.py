@@ -24,10 +24,12 @@ from shadematch.calibration.spectra import (
     Belief,
     Unknown,
     belief_covariance,
+    further_bases,
     unknown,
 )
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.studio.palette import Palette
+from shadematch.studio.pour import CLEAR
 from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
@@ -160,6 +162,8 @@ def begun(
             unknowns.append(unknown(paste, "pigment scattering", _TYPICAL))
     unknowns += [unknown(paste, "paste bend") for paste in pastes]
     unknowns.append(unknown("white", "white crowding"))
+    for base in () if palette is None else palette.bases:
+        unknowns += _of_base(base.name)
     layout = Layout(tuple(pastes), tuple(unknowns))
     size = len(unknowns) * _W
     mean = np.concatenate([u.mean for u in unknowns])
@@ -200,7 +204,8 @@ def _of_first_tubes(belief: Believed) -> Believed:
 def _told(palette: Palette, u: Unknown) -> FloatArray | None:
     """What a palette says of a spectrum or a number; None where it says nothing."""
     if u.of_base:
-        return np.array(getattr(getattr(palette, u.of), u.what))
+        own = palette.white if u.of == "white" else palette.base(u.of)
+        return np.array(getattr(own, u.what))
     if u.of not in palette.names:
         return None
     values = getattr(palette[u.of], u.what)
@@ -214,6 +219,13 @@ def _of_modes(
     moves = np.zeros((len(known.modes), len(layout.unknowns), _W))
     said = np.zeros(len(layout.unknowns), dtype=bool)
     for k, u in enumerate(layout.unknowns):
+        if u.kind.startswith("base"):
+            at = palette.base_names.index(u.of) - 1
+            for row, mode in zip(moves[:, k], known.modes, strict=True):
+                told = mode.bases[at : at + 1]
+                row[:] = (told[0][u.what == "scattering"] or 0.0) if told else 0.0
+            said[k] = bool(moves[:, k].any())
+            continue
         if u.of_base:
             at = len(palette.names) + ("clear", "white").index(u.of)
         elif u.of in palette.names:
@@ -240,21 +252,29 @@ def _of_modes(
     return covariance
 
 
+def _of_base(name: str) -> list[Unknown]:
+    """What is not known of a further base."""
+    return [unknown(name, "base absorption"), unknown(name, "base scattering")]
+
+
 def grown(
     belief: Believed,
     *,
     views: Iterable[View] = (),
+    bases: Iterable[str] = (),
     tubes: Iterable[Tube] = (),
     instruments: Iterable[Instrument] = (),
     tube_sd: float,
 ) -> Believed:
-    """The same with what it didn't know of yet: backings, tubes, instruments.
+    """The same with what it didn't know of yet: backings, bases, tubes, instruments.
+
+    A base that is new is believed to be clear base, with much left open.
 
     Parameters
     ----------
     belief
         As it is.
-    views, tubes, instruments
+    views, bases, tubes, instruments
         Those that have to be in it.
     tube_sd
         Standard deviation of a new tube's strength [natural log].
@@ -267,13 +287,15 @@ def grown(
         if key and key not in have:
             have.add(key)
             backings.append(unknown(key, "backing", level=backing_level(view)))
+    own = {CLEAR, *further_bases(old.unknowns)}
+    further = [u for base in dict.fromkeys(bases) if base not in own for u in _of_base(base)]
     more = [t for t in dict.fromkeys(tubes) if t not in old.tubes]
     strange = [i for i in dict.fromkeys(instruments) if i not in old.instruments]
-    if not (backings or more or strange):
+    if not (backings or further or more or strange):
         return belief
     new = replace(
         old,
-        unknowns=(*old.unknowns, *backings),
+        unknowns=(*old.unknowns, *backings, *further),
         tubes=(*old.tubes, *more),
         instruments=(*old.instruments, *strange),
     )
@@ -290,6 +312,12 @@ def grown(
     for k, u in enumerate(new.unknowns[len(old.unknowns) :], len(old.unknowns)):
         rows = slice(k * _W, (k + 1) * _W)
         mean[rows], covariance[rows, rows] = u.mean, belief_covariance(BELIEFS[u.kind])
+        if u.of_base:
+            clear = [each.kind for each in old.unknowns].index(f"clear {u.what}")
+            like = slice(clear * _W, (clear + 1) * _W)
+            mean[rows] = mean[like]
+            covariance[rows] += covariance[like]
+            covariance[:, rows] += covariance[:, like]
     for tube in more:
         at = new.at_tube(tube)
         covariance[at, at] = tube_sd**2

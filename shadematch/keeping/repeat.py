@@ -33,15 +33,15 @@ class Repeat(Reported):
     palette
         As it is now.
     predicted
-        The colour it has now; None if a paste is missing.
+        The colour it has now; None if something is missing.
     missing
-        Pastes of the recipe that the palette no longer has.
+        Pastes of the recipe, and its base, that the palette no longer has.
     changed
         Pastes and bases of the recipe whose numbers are no longer those of then.
     delta_e
-        CIEDE2000 between the colour then and now; None if a paste is missing.
+        CIEDE2000 between the colour then and now; None if something is missing.
     to_target
-        CIEDE2000 from now to the target; None if a paste is missing or there was no target.
+        CIEDE2000 from now to the target; None if something is missing or there was no target.
     """
 
     saved: SavedRecipe
@@ -128,19 +128,23 @@ def repeat(
     now = then.palette if palette is None else palette
     expect(now, Palette, "palette", "Give a Palette, such as read('mine.json')")
     recipe = then.recipe
+    own = recipe.pour.base
     missing = tuple(name for name in recipe.doses if name not in now.names)
+    if own not in now.base_names:
+        missing += (recipe.pour.kinds[0],)
     changed = [
         name
         for name in recipe.doses
         if name in now.names and now[name].colour_numbers != then.palette[name].colour_numbers
     ]
-    for white, base, share in (
-        (False, "clear base", 1.0 - recipe.pour.white),
-        (True, "white base", recipe.pour.white),
-    ):
-        old, new = ((p.white if white else p.clear) for p in (then.palette, now))
+    clear, white = recipe.pour.kinds
+    bases = [(white, recipe.pour.white, then.palette.white, now.white)]
+    if own in now.base_names:
+        there = then.palette.base(own), now.base(own)
+        bases.insert(0, (clear, 1.0 - recipe.pour.white, *there))
+    for kind, share, old, new in bases:
         if share > 0 and old.colour_numbers != new.colour_numbers:
-            changed.append(base)
+            changed.append(kind)
     seen = off = to_target = None
     if not missing:
         seen = predict(recipe, palette=now, view=then.view)

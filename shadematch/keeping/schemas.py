@@ -20,7 +20,7 @@ from pydantic import TypeAdapter
 from shadematch.colour.standards import OBSERVERS
 from shadematch.errors import FileError
 from shadematch.keeping.files import KINDS
-from shadematch.studio.palette import MOST_PIGMENTS
+from shadematch.studio.named import MOST_PIGMENTS
 from shadematch.studio.pour import Pour
 from shadematch.studio.view import View
 from shadematch.support.files import enveloped, write_json

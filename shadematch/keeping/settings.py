@@ -40,13 +40,14 @@ __all__ = ["SETTINGS_FILE", "Settings", "UsualValues", "palette_in"]
 
 SETTINGS_FILE: Final = "shadematch.toml"
 """Its name in a studio's folder."""
-_POUR: Final = ("batch_g", "thickness_cm", "white", "max_load", "dose_step")
+_POUR: Final = ("batch_g", "thickness_cm", "white", "base", "max_load", "dose_step")
 _VIEW: Final = ("illuminant", "observer", "backing", "contact")
 _WORDS: Final[Mapping[str, str]] = {
     "palette": "palette, calibration or journal",
     "batch_g": "base in g",
     "thickness_cm": "thickness of the bar in cm",
     "white": "part of the base that is white, 0 to 1",
+    "base": "what the rest of it is, one of the palette's bases",
     "max_load": "most paste per 100 g of base, in the palette's unit",
     "dose_step": "what doses are multiples of, in the palette's unit",
     "illuminant": "light",
@@ -65,7 +66,7 @@ class UsualValues(Frozen):
     ----------
     palette
         File of a palette, calibration or journal (``.jsonl``), from the folder of the settings.
-    batch_g, thickness_cm, white, max_load, dose_step
+    batch_g, thickness_cm, white, base, max_load, dose_step
         As in `Pour`.
     illuminant, observer, backing, contact
         As in `View`.
@@ -78,6 +79,7 @@ class UsualValues(Frozen):
     batch_g: Number | None = None
     thickness_cm: Number | None = None
     white: Share | None = None
+    base: Annotated[str, Field(min_length=1, max_length=200)] | None = None
     max_load: Number | None = None
     dose_step: Number | None = None
     illuminant: str | None = None
@@ -151,6 +153,8 @@ class Settings(Reported):
         found = cls(usual, place, own)
         with entries_of(place):
             _ = found.pour, found.view
+            if own is not None:
+                own.base(found.pour.base)  # refuses what it lacks
         return found
 
     def save(self, *, replace: bool = False) -> None:

@@ -12,7 +12,7 @@ from shadematch.matching.question import Asked
 from shadematch.predicting.prediction import conditions, spelled
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import LARGEST_BATCH_G, Pour
-from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown
+from shadematch.studio.recipe import MOST_LET_DOWNS, LetDown, check_base
 from shadematch.studio.unit import check_unit
 from shadematch.studio.view import View
 from shadematch.support.models import check_most, expect, is_finite, listed
@@ -42,6 +42,7 @@ def checked_let_downs(
     for let_down in let_downs:
         expect(let_down, LetDown, "let_downs", "Give LetDown(pigment=..., paste_per_g=...)")
         check_unit(let_down.unit, palette.unit, "let_downs")
+        check_base(let_down, pour, "let_downs")
         clear, white = 1 - let_down.white, let_down.white
         fits = (clear == 0 or pour.clear_g > 0) and (white == 0 or pour.white_g > 0)
         if not fits:

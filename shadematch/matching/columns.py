@@ -11,7 +11,7 @@ from shadematch.colour.colorimetry import srgb_codes, xyz_to_lab, xyz_to_srgb
 from shadematch.matching.question import Asked
 from shadematch.matching.robust import uncertainty_of
 from shadematch.matching.wanted import Wanted
-from shadematch.predicting.prediction import Model, model_for
+from shadematch.predicting.prediction import Model, model_of
 from shadematch.predicting.readings import Readings
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
@@ -53,7 +53,7 @@ def columns_of(
     steps, row = np.unique(steps, axis=0, return_inverse=True)
     row = row.ravel()
     doses, masses, loads = _told(asked, steps)
-    model = model_for(palette, pour.thickness_cm, pour.white, asked.views[0])
+    model = model_of(palette, pour, asked.views[0])
     xyz = _spectra(model, loads) @ model.weights.T
     predicted = xyz_to_lab(xyz, model.white)[row]
     codes = np.array(srgb_codes(xyz_to_srgb(xyz, model.white)[0]))[row].tolist()

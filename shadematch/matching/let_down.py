@@ -18,7 +18,7 @@ from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
 from shadematch.matching.question import CLOSEST, Asked, Choice
 from shadematch.matching.smallest_batch import positive
-from shadematch.predicting.prediction import conditions, model_for
+from shadematch.predicting.prediction import conditions, model_of
 from shadematch.predicting.readings import usual_scale_g
 from shadematch.predicting.sampled import strength_off
 from shadematch.search.real import real_floor
@@ -81,7 +81,7 @@ class ToMake:
         """In plain words."""
         return (
             f"stir {self.paste:g} {self.let_down.unit} {self.let_down.pigment} into "
-            f"{self.base_g:g} g of {self.let_down.base}; the bar takes {self.used_g:g} g of it "
+            f"{self.base_g:g} g of {self.let_down.blend}; the bar takes {self.used_g:g} g of it "
             f"(its strength may be {self.off:.0%} off; less if more is made at once)"
         )
 
@@ -167,8 +167,9 @@ class LetDownPlan(Reported):
         ]
         if self.match is not None:
             swatches.append(Swatch.of(best.predicted, "with let-downs"))
-            bases = [(best.recipe.clear_g, "clear"), (best.recipe.white_g, "white")]
-            rest = " and ".join(f"{mass:g} g {kind} base" for mass, kind in bases if mass > 1e-9)
+            masses = best.recipe.clear_g, best.recipe.white_g
+            bases = zip(masses, best.recipe.pour.kinds, strict=True)
+            rest = " and ".join(f"{mass:g} g {kind}" for mass, kind in bases if mass > 1e-9)
             rows.append(Row("beside", rest or "no other base"))
         rows.append(Row("CIEDE2000", f"{best.delta_e:.2f}", note=CLOSEST))
         rows += (self.match or self.without).spread_of(best.recipe).within_rows
@@ -251,7 +252,7 @@ def propose_let_down(
             remedy="Two or three are enough to weigh",
         )
     without = _alone(goal, palette, pour, view)
-    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    model = model_of(palette, pour, view)
     lab = goal.lab_in(view)
     floor = 0.0
     ideal = without.ideal.delta_e
@@ -323,6 +324,7 @@ class _Tries:
             step_g=self._step_g,
             white=0.0 if pour.clear_g > 0 else 1.0,
             unit=self._without.palette.unit,
+            base=pour.base,
         )
 
     def found(self, names: Sequence[str], base_g: float, limit: float) -> _Tried | None:
@@ -366,7 +368,11 @@ def _alone(goal: Target, palette: Palette, pour: Pour, view: View) -> Match:
     if pour.max_steps >= 1:
         return match(goal, palette=palette, pour=pour, view=view)
     weakest = LetDown(
-        pigment=palette.names[0], paste_per_g=1e-9, white=pour.white, unit=palette.unit
+        pigment=palette.names[0],
+        paste_per_g=1e-9,
+        white=pour.white,
+        unit=palette.unit,
+        base=pour.base,
     )
     return match(
         goal, palette=palette, pour=pour, view=view, must_avoid=palette.names, let_downs=[weakest]

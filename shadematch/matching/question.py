@@ -11,7 +11,7 @@ import numpy as np
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.illuminant import Light
-from shadematch.predicting.prediction import Prediction, model_for, predict_loads
+from shadematch.predicting.prediction import Prediction, model_of, predict_loads
 from shadematch.search.front import pareto_front
 from shadematch.search.limits import pour_limits
 from shadematch.search.searcher import Searcher
@@ -101,7 +101,7 @@ class Asked:
         pastes = [self.pour.dose_step] * len(self.palette.names)
         return np.array([*pastes, *(let_down.step_g for let_down in self.let_downs)])
 
-    def with_pour(self, **changes: float) -> Asked:
+    def with_pour(self, **changes: float | str) -> Asked:
         """The same in a pour with some fields changed."""
         return replace(self, pour=self.pour.model_copy(update=changes))
 
@@ -113,7 +113,7 @@ class Asked:
     def new_searcher(self) -> Searcher:
         """The same, not kept: for a pour that is asked for only once."""
         pour, palette = self.pour, self.palette
-        models = [model_for(palette, pour.thickness_cm, pour.white, each) for each in self.views]
+        models = [model_of(palette, pour, each) for each in self.views]
         limits = pour_limits(
             pour,
             len(palette.names),
@@ -217,6 +217,6 @@ class Question:
         found = pareto_front(self.asked.searcher, self.labs, self._found(closest), _REACH)
         return tuple(self.asked.chosen(each) for each in found)
 
-    def ideal_with(self, **changes: float) -> float:
+    def ideal_with(self, **changes: float | str) -> float:
         """CIEDE2000 of the continuous optimum in a pour with some fields changed."""
         return self.asked.with_pour(**changes).new_searcher().ideal(self.labs)[1]

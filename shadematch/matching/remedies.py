@@ -289,8 +289,15 @@ def other_pours(question: Question, best: float) -> tuple[str, ...]:
         if 0.01 <= thickness <= 100:
             value = question.ideal_with(thickness_cm=thickness)
             tries.append((value, f"A {word} bar of {thickness:g} cm could come to {value:.2f}."))
-    for white in sorted({0.0, round(pour.white / 2, 3), 0.5, 1.0} - {pour.white}):
-        value = question.ideal_with(white=white)
-        tries.append((value, f"{base_named(white).capitalize()} could come to {value:.2f}."))
+    blends = [
+        (white, pour.base)
+        for white in sorted({0.0, round(pour.white / 2, 3), 0.5, 1.0} - {pour.white})
+    ]
+    if not question.asked.let_downs:  # which are made in one base
+        others = question.asked.palette.base_names
+        blends += [(0.0, base) for base in others if base != pour.base]
+    for white, base in blends:
+        value, words = question.ideal_with(white=white, base=base), base_named(white, base)
+        tries.append((value, f"{words[0].upper()}{words[1:]} could come to {value:.2f}."))
     useful = sorted(t for t in tries if t[0] < best - _WORTH)
     return tuple(text for _, text in useful[:3])

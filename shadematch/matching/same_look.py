@@ -189,6 +189,7 @@ def same_look(
     to_hand += (part.let_down for part in recipe.weighed)
     lacks = {kind for kind, mass in ((0.0, pour.clear_g), (1.0, pour.white_g)) if mass <= 0.0}
     to_hand = [d for d in to_hand if not lacks or (d.white in (0.0, 1.0) and d.white not in lacks)]
+    to_hand = [d for d in to_hand if d.white == 1.0 or d.base == pour.base]
     found = match(
         target,
         palette=palette,

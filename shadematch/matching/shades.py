@@ -165,7 +165,7 @@ class Shades(Reported):
         found = []
         for at, shade in enumerate(self.each):
             pot, mass = shade.recipe.pour, f"{shade.recipe.pour.batch_g:g} g"
-            where = f"the {mass} that are left" if at else f"{mass} of {pot.base}"
+            where = f"the {mass} that are left" if at else f"{mass} of {pot.blend}"
             end = f"take out {self.dab_g:g} g and let it set {pot.thickness_cm:g} cm thick"
             if at == len(self.each) - 1:
                 end = "pour the rest"

@@ -20,7 +20,7 @@ from shadematch.errors import PourError
 from shadematch.matching.match import Match, match
 from shadematch.matching.question import CLOSEST, Asked
 from shadematch.matching.remedies import Judged, finer_doses
-from shadematch.predicting.prediction import conditions, model_for
+from shadematch.predicting.prediction import conditions, model_of
 from shadematch.search.ideal import ideal
 from shadematch.search.real import real_floor
 from shadematch.search.space import whole_space
@@ -259,7 +259,7 @@ def smallest_batch(
     share = checked_loss(loss) if bar_g is not None else None
     masses = _grid(palette, pour, step, largest, share)
     lab = goal.lab_in(view)
-    model = model_for(palette, pour.thickness_cm, pour.white, view)
+    model = model_of(palette, pour, view)
     fine = whole_space(
         model,
         load_per_step=pour.max_load / _FINE,

@@ -11,15 +11,15 @@ out or empty, and then mean what `Order` takes by default::
     mass_g        mass of soap in all
     loss          share of the base that stays in the pot
     pot_g         largest pot [g]
-    thickness_cm, white, max_load, dose_step             of the pour
+    thickness_cm, white, base, max_load, dose_step       of the pour
     illuminant, observer, backing, contact, through         of the view
     tolerance, within, max_pigments, value             as in Order
     due           such as 2031-03-09
 
 A shelf has a line for each pigment, and may have one for each base::
 
-    kind          paste, clear or white (the bases)
-    name          of the pigment
+    kind          paste, clear, white, or base for one of the palette's further bases
+    name          of the pigment, or of such a base
     full          full tubes
     opened_cm     paste left in part-used tubes, with blanks between; opened_g where it is weighed
     tube_cm       paste in a full tube; tube_g where it is weighed
@@ -66,7 +66,7 @@ _PASTE: Final[Mapping[str, Unit]] = {
 """Columns whose unit is that of a palette."""
 _ORDER: Final = (
     *("name", "target", "lab", *_RECIPES, "due", "pot_g"),
-    *(*_POUR, *_VIEW, *_NUMBERS, *_WHOLE),
+    *(*_POUR, "base", *_VIEW, *_NUMBERS, *_WHOLE),
 )
 _STOCK: Final = ("kind", "name", "full", *_PASTE, "price", "most", "shelf_g")
 _NUMERIC: Final = frozenset(
@@ -120,6 +120,7 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
     """
     tubes: dict[str, Tubes] = {}
     bases: dict[str, Any] = {}
+    seen: set[str] = set()
     unit: Unit | None = None
     for number, row in _rows(path, _STOCK, needed="kind"):
         for column in (c for c in row if c in _PASTE):
@@ -134,22 +135,25 @@ def read_stock(path: str | os.PathLike[str]) -> Stock:
                     remedy=f"Give all in {unit}",
                 )
         kind = row["kind"]
-        if kind in ("clear", "white"):
+        if kind in ("clear", "white", "base"):
             with _blaming(path, number):
                 fields = _base(row, kind)
                 Stock(**fields)
-            if f"{kind}_g" in bases:
+            name = row["name"] if kind == "base" else kind
+            if name in seen:
                 raise _fault(
-                    path, number, "kind", "appears twice", value=kind, remedy="Put it into one line"
+                    path, number, "kind", "appears twice", value=name, remedy="Put it into one line"
                 )
-            bases.update(fields)
+            seen.add(name)
+            for field, value in fields.items():
+                bases[field] = bases.get(field, {}) | value if kind == "base" else value
             continue
         if kind != "paste":
             raise _fault(
                 path,
                 number,
                 "kind",
-                "must be paste, clear or white",
+                "must be paste, clear, white or base",
                 value=kind,
                 remedy="Take one of these",
             )
@@ -274,7 +278,8 @@ def _order(row: _Row, usual: Mapping[str, float]) -> Order:
     if "backing" in view and is_number(view["backing"]):
         view["backing"] = float(view["backing"])  # type: ignore[assignment]
     seen = View(**view)
-    shape = {name: _number(row, name) for name in _POUR if name in row}
+    shape: dict[str, Any] = {name: _number(row, name) for name in _POUR if name in row}
+    shape |= {"base": row["base"]} if "base" in row else {}
     pour = Pour(batch_g=_number(row, "pot_g") if "pot_g" in row else 1000.0, **shape)
     fields: dict[str, Any] = {**usual}
     fields |= {name: _number(row, name) for name in _NUMBERS if name in row}
@@ -349,12 +354,16 @@ def _base(row: _Row, kind: str) -> dict[str, Any]:
     wrong = sorted(set(row) & {"full", *_PASTE, "most"})
     if wrong:
         raise PourError(
-            f"is for paste, and this is {kind} base",
+            "is for paste, and this is base",
             field=wrong[0],
             value=row[wrong[0]],
             remedy="Leave it empty",
         )
-    return {
-        f"{kind}_g": _number(row, "shelf_g") if "shelf_g" in row else None,
-        f"{kind}_price_kg": _number(row, "price") if "price" in row else None,
-    }
+    grams = _number(row, "shelf_g") if "shelf_g" in row else None
+    price = _number(row, "price") if "price" in row else None
+    if kind != "base":
+        return {f"{kind}_g": grams, f"{kind}_price_kg": price}
+    if "name" not in row:
+        raise PourError("is missing", field="name", remedy="Give the base's name")
+    known = (("bases_g", grams), ("bases_price_kg", price))
+    return {field: {row["name"]: value} for field, value in known if value is not None}

@@ -148,11 +148,9 @@ def cost(
         known = paste is not None and price is not None
         paste = paste + price * dose / stock.tube_size(name, palette) if known else None  # type: ignore[operator]
     base: float | None = 0.0
-    for grams, kilo in (
-        (pour.clear_g, stock.clear_price_kg),
-        (pour.white_g, stock.white_price_kg),
-    ):
+    for grams, kind in ((pour.clear_g, pour.base), (pour.white_g, "white")):
         if grams > 0:
+            kilo = stock.base_price_kg(kind)
             base = None if base is None or kilo is None else base + grams * kilo / 1000.0
 
     each = whole_bars(pour.batch_g, bar, share)

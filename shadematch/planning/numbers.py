@@ -76,12 +76,12 @@ class Books:
     value
         Of each order, shape (m,).
     base_g
-        Clear and white base of each order [g], shape (m, 2).
+        Of each order and kind of base [g], shape (m, k).
     shelf, tube_size, price, most
         Of each pigment, shape (n,): paste there, paste in a tube, price of a tube, most tubes
         to buy (infinite for no limit).
     base_shelf_g, base_price_g
-        Of the two bases, shape (2,); the shelf may be infinite.
+        Of each kind of base, shape (k,); the shelf may be infinite.
     """
 
     order: IntArray
@@ -107,7 +107,7 @@ class Solution:
     tubes
         To buy of each pigment, shape (n,).
     base_g
-        To buy of the two bases [g], shape (2,).
+        To buy of each kind of base [g], shape (k,).
     stages
         How well each goal was reached.
     """

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from shadematch.errors import PourError
+from shadematch.planning.bases import base_in_words, kinds_of, melted_g, prices_kg, shelf_g
 from shadematch.planning.cost import cost
 from shadematch.planning.numbers import Books, Solution
 from shadematch.planning.options import Options, options_for
@@ -43,6 +44,11 @@ class _Asked:
     budget: float
     seconds: float
     gap: float = 0.0
+
+    @functools.cached_property
+    def kinds(self) -> tuple[str, ...]:
+        """Of base."""
+        return kinds_of(self.orders)
 
 
 def plan(
@@ -86,7 +92,7 @@ def plan(
     Raises
     ------
     UnknownNameError
-        If the stock holds a pigment that the palette lacks.
+        If the stock holds a pigment, or stock or an order a base, that the palette lacks.
     PourError
         If the book is empty or names an order twice, doses are in another unit than the
         palette's, nobody entered how much a tube of weighed paste holds, or prices are missing
@@ -106,6 +112,7 @@ def plan(
         expect(order, Order, f"orders.{i}", "Use Order(...)")
         if order.recipe is not None:
             check_unit(order.recipe.unit, palette.unit, f"orders.{i}.recipe")
+        palette.base(order.pot.base)  # refuses what it lacks
     names = [order.name for order in book]
     twice = sorted({n for n in names if names.count(n) > 1})
     if twice:
@@ -181,12 +188,11 @@ def _planned(asked: _Asked) -> Plan:
     never = datetime.date.max
     lines.sort(key=lambda line: (line.order.due or never, place[line.order.name]))
     limited = tuple(o.name for o, opt in zip(asked.orders, listed, strict=True) if not opt.complete)
-    clear, white = solution.base_g.tolist()
     return Plan(
         poured=tuple(x for x in lines if isinstance(x, Poured)),
         left_out=tuple(x for x in lines if isinstance(x, LeftOut)),
         buy=_purchases(asked, solution),
-        buy_base_g=(clear, white),
+        buy_base_g=Amounts(tuple(zip(asked.kinds, solution.base_g.tolist(), strict=True))),
         money=float(
             solution.tubes @ _prices(asked, zero=True) + solution.base_g @ books.base_price_g
         ),
@@ -231,42 +237,15 @@ def _prices(asked: _Asked, *, zero: bool = False) -> FloatArray:
     return np.full(len(prices), 0.0 if zero else 1.0)
 
 
-def _base_prices(asked: _Asked, wanted_g: FloatArray) -> FloatArray:
-    """Of clear and white base, per kg, shape (2,); 0 where none is known.
-
-    Raises
-    ------
-    PourError
-        If that of a base is not known that may have to be bought, and money is counted.
-    """
-    stock = asked.stock
-    counted = asked.buy and all(
-        stock.price(n, asked.palette) is not None for n in asked.palette.names
-    )
-    found = []
-    for kind, grams in zip(("clear", "white"), wanted_g.tolist(), strict=True):
-        price, there = getattr(stock, f"{kind}_price_kg"), getattr(stock, f"{kind}_g")
-        if price is None and counted and there is not None and grams > there:
-            raise PourError(
-                "has no price, and tubes have one",
-                field=f"stock.{kind}_price_kg",
-                value=f"{grams:.0f} g are wanted, {there:g} g are there",
-                remedy=f"Give the price of a kilogram of {kind} base",
-            )
-        found.append(price or 0.0)
-    return np.array(found)
-
-
 def _books(asked: _Asked, listed: list[Options]) -> Books:
     palette, stock = asked.palette, asked.stock
     names = palette.names
     counts = [len(options.choices) for options in listed]
-    grams = np.array(
-        [[o.melted_g * (1 - o.pot.white), o.melted_g * o.pot.white] for o in asked.orders]
-    )
+    grams = melted_g(asked.orders, asked.kinds)
     most = [stock.row(n).most for n in names]
-    bases = (stock.clear_g, stock.white_g)
     prices = _prices(asked)
+    counted = asked.buy and all(stock.price(n, palette) is not None for n in names)
+    prices_base = prices_kg(stock, asked.kinds, grams.sum(axis=0), counted=counted)
     return Books(
         order=np.repeat(np.arange(len(listed)), counts),
         use=np.concatenate([options.use for options in listed]),
@@ -276,8 +255,8 @@ def _books(asked: _Asked, listed: list[Options]) -> Books:
         tube_size=np.array([stock.tube_size(n, palette) for n in names]),
         price=prices,
         most=np.array([np.inf if m is None else m for m in most], dtype=float),
-        base_shelf_g=np.array([np.inf if g is None else g for g in bases], dtype=float),
-        base_price_g=_base_prices(asked, grams.sum(axis=0)) / 1000.0,
+        base_shelf_g=shelf_g(stock, asked.kinds),
+        base_price_g=prices_base / 1000.0,
     )
 
 
@@ -330,11 +309,7 @@ def _left_out(
             proved=False,
         )
     wanted = _purchases(asked, more)
-    base = [
-        f"{grams:.0f} g of {kind} base"
-        for grams, kind in zip(more.base_g.tolist(), ("clear", "white"), strict=True)
-        if grams > 0.5
-    ]
+    base = base_in_words(asked.kinds, more.base_g.tolist(), 0.5)
     if not wanted and not base:
         return LeftOut(
             order=order,

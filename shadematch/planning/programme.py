@@ -99,7 +99,7 @@ class _Goals:
     """The programme while its goals are taken one after the other.
 
     Orders that are alike in everything are counted, not told apart: one whole number for each
-    recipe of such a group. The variables are those, then the tubes to buy, then the two bases.
+    recipe of such a group. The variables are those, then the tubes to buy, then the bases.
     """
 
     def __init__(
@@ -143,7 +143,7 @@ class _Goals:
         paste, shelf = paste_rows(self.use, books)
         self.per_tube = -paste[np.arange(n), k + np.arange(n)]
         grams = np.maximum(books.base_g.max(axis=0, initial=1.0), 1.0)
-        base = np.hstack([(base_g / grams).T, np.zeros((2, n)), -np.diag(1.0 / grams)])
+        base = np.hstack([(base_g / grams).T, np.zeros((grams.size, n)), -np.diag(1.0 / grams)])
         self.rows = [self.once, sparse.csr_array(paste), sparse.csr_array(base)]
         self.low = [counts if forced else np.zeros(counts.size), np.full(n + 2, -np.inf)]
         self.high = [counts, shelf, books.base_shelf_g / grams]
@@ -253,7 +253,9 @@ class _Goals:
         books, k, n = self.books, self.k, self.books.shelf.size
         x = np.clip(np.rint(x), self.lower, self.upper)
         use = x[:k] @ self.use
-        grams = np.array([books.base_g[m[0]] for m in self.members]).reshape(-1, 2)
+        grams = np.array([books.base_g[m[0]] for m in self.members]).reshape(
+            -1, books.base_shelf_g.size
+        )
         need = np.asarray(self.once @ x) @ grams
         x[k + n :] = np.where(self.buys_base, np.maximum(need - books.base_shelf_g, 0.0), 0.0)
         if np.any(use > books.shelf + books.tube_size * x[k : k + n] + FIT):

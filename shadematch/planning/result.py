@@ -8,6 +8,7 @@ from typing import Literal
 
 from shadematch.errors import PourError
 from shadematch.matching.question import Choice
+from shadematch.planning.bases import base_in_words
 from shadematch.planning.cost import Cost
 from shadematch.planning.numbers import Stage
 from shadematch.planning.orders import Order
@@ -189,7 +190,7 @@ class Plan(Reported):
     buy
         Tubes to buy.
     buy_base_g
-        Clear and white base to buy [g].
+        Base to buy [g]: ``"clear"``, ``"white"``, and further ones that orders are poured in.
     money
         What that costs.
     use, left
@@ -205,7 +206,7 @@ class Plan(Reported):
     poured: tuple[Poured, ...] = field(repr=False)
     left_out: tuple[LeftOut, ...] = field(repr=False)
     buy: tuple[Purchase, ...]
-    buy_base_g: tuple[float, float]
+    buy_base_g: Mapping[str, float]
     money: float
     use: Mapping[str, float]
     left: Mapping[str, float]
@@ -292,11 +293,7 @@ class Plan(Reported):
     def bill(self) -> str:
         """What is bought and what that costs, in words."""
         bought = [str(p) for p in self.buy]
-        bought += [
-            f"{grams:.0f} g of {word} base"
-            for grams, word in zip(self.buy_base_g, ("clear", "white"), strict=True)
-            if grams > 0
-        ]
+        bought += base_in_words([*self.buy_base_g], [*self.buy_base_g.values()], 0.0)
         return f"{', '.join(bought)}: {self.money:.2f}" if bought else "nothing"
 
     @property

@@ -10,10 +10,11 @@ from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.palette import Palette
+from shadematch.studio.pour import base_named
 from shadematch.studio.unit import Unit, check_unit
 from shadematch.support.models import Frozen, Name, Number, expect
 
-__all__ = ["ASSUMED_TUBE_CM", "Stock", "Tubes", "Whole", "assumed_in_words"]
+__all__ = ["ASSUMED_TUBE_CM", "Stock", "Tubes", "Whole", "assumed_in_words", "kind_named"]
 
 ASSUMED_TUBE_CM: Final = 87.0
 """Paste in a full tube, 85 to 90 cm (common practice, no source), where nobody entered it."""
@@ -27,6 +28,11 @@ def _plain_whole(value: object) -> object:
 
 Whole = Annotated[int, BeforeValidator(_plain_whole)]
 """A whole number; texts, truth values and fractions are refused."""
+
+
+def kind_named(kind: str) -> str:
+    """What to call a base, ``"clear"``, ``"white"`` or one of a palette's further bases."""
+    return base_named(1.0) if kind == "white" else base_named(0.0, kind)
 
 
 def assumed_in_words(names: Sequence[str]) -> str:
@@ -82,6 +88,9 @@ class Stock(Frozen):
         Base on the shelf [g]; None for as much as is needed.
     clear_price_kg, white_price_kg
         What a kilogram costs; None if not known (then it counts as nothing).
+    bases_g, bases_price_kg
+        The same of the palette's further bases, by name; of one that is not named there is as much
+        as is needed, and its price is not known.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -91,6 +100,8 @@ class Stock(Frozen):
     white_g: Annotated[Number, Field(ge=0)] | None = None
     clear_price_kg: Annotated[Number, Field(ge=0, le=1e9)] | None = None
     white_price_kg: Annotated[Number, Field(ge=0, le=1e9)] | None = None
+    bases_g: dict[Name, Annotated[Number, Field(ge=0)]] = Field(default_factory=dict)
+    bases_price_kg: dict[Name, Annotated[Number, Field(ge=0, le=1e9)]] = Field(default_factory=dict)
 
     @field_validator("tubes", mode="before")
     @classmethod
@@ -108,7 +119,24 @@ class Stock(Frozen):
                 value=twice[0],
                 remedy="Put all its tubes into one entry",
             )
+        for field, given in (("g", self.bases_g), ("price_kg", self.bases_price_kg)):
+            for kind in given.keys() & {"clear", "white"}:
+                raise PourError(
+                    "has an entry of its own",
+                    field=f"bases_{field}",
+                    value=kind,
+                    remedy=f"Give {kind}_{field}",
+                )
         return self
+
+    def base_g(self, kind: str) -> float | None:
+        """Base on the shelf [g], ``"clear"``, ``"white"`` or a name; None for as much as needed."""
+        return {"clear": self.clear_g, "white": self.white_g, **self.bases_g}.get(kind)
+
+    def base_price_kg(self, kind: str) -> float | None:
+        """What a kilogram of a base costs; None if not known."""
+        known = {"clear": self.clear_price_kg, "white": self.white_price_kg, **self.bases_price_kg}
+        return known.get(kind)
 
     @classmethod
     def of(
@@ -239,6 +267,8 @@ class Stock(Frozen):
         for row in self.tubes:
             palette.index(row.pigment)
             self.shelf(row.pigment, palette)
+        for kind in (*self.bases_g, *self.bases_price_kg):
+            palette.base(kind)  # refuses what it lacks
 
     def __str__(self) -> str:
         """In plain words."""
@@ -247,7 +277,9 @@ class Stock(Frozen):
             parts = [f"{row.full} full"] if row.full else []
             parts += [f"{left:g} {self.unit}" for left in row.opened]
             lines.append(f"{row.pigment}: {' + '.join(parts) or 'none'}")
-        for word, grams in (("clear base", self.clear_g), ("white base", self.white_g)):
-            if grams is not None:
-                lines.append(f"{word}: {grams:g} g")
+        lines += [
+            f"{kind_named(kind)}: {grams:g} g"
+            for kind in ("clear", "white", *self.bases_g)
+            if (grams := self.base_g(kind)) is not None
+        ]
         return "\n".join(lines) or "an empty shelf"

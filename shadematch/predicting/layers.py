@@ -11,7 +11,7 @@ from shadematch.colour.colorimetry import srgb_to_hex, xyz_to_lab, xyz_to_srgb
 from shadematch.errors import PourError
 from shadematch.optics.stack import Coat, Medium, add, look, medium
 from shadematch.optics.transport import Directions
-from shadematch.predicting.prediction import conditions, loads_of, model_for, recipe_of
+from shadematch.predicting.prediction import conditions, loads_of, model_of, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
@@ -159,8 +159,8 @@ def label_of(recipe: Recipe) -> str:
     """What a layer is made of, in words; its thickness is another matter."""
     pour = recipe.pour
     if not recipe.doses:
-        return f"plain {pour.base}"
-    return f"{recipe} in {pour.batch_g:g} g of {pour.base}"
+        return f"plain {pour.blend}"
+    return f"{recipe} in {pour.batch_g:g} g of {pour.blend}"
 
 
 def shade_of(reflectance: FloatArray, view: View) -> Shade:
@@ -193,7 +193,7 @@ def thickness_of(value: object, field_: str, *, least: float = 0.0) -> float:
 def medium_of(recipe: Recipe, palette: Palette) -> Medium:
     """The coloured base of a recipe as the optics see it."""
     loads = loads_of(recipe.doses, palette, recipe.pour)
-    model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, View())
+    model = model_of(palette, recipe.pour, View())
     mu_a, mu_s = model.absorbed(loads), model.scattered(loads)
     return medium(tuple(mu_a.tolist()), tuple(mu_s.tolist()))
 

@@ -34,6 +34,7 @@ __all__ = [
     "conditions",
     "loads_of",
     "model_for",
+    "model_of",
     "paste_colour",
     "predict",
     "predict_loads",
@@ -134,6 +135,17 @@ def model_for(palette: Palette, thickness_cm: float, white: float, view: View) -
     return Model(palette, thickness_cm, white, view)
 
 
+def model_of(palette: Palette, pour: Pour, view: View) -> Model:
+    """The model of a pour, in whichever of the palette's bases it is.
+
+    Raises
+    ------
+    UnknownNameError
+        If the palette lacks its base.
+    """
+    return model_for(palette.in_base(pour.base), pour.thickness_cm, pour.white, view)
+
+
 @dataclass(frozen=True)
 class Prediction(Reported):
     """The colour that a recipe will have.
@@ -183,6 +195,8 @@ def conditions(
     ------
     PourError
         If one of them is of the wrong kind.
+    UnknownNameError
+        If the palette lacks the pour's base.
     """
     palette = demo_palette() if palette is None else palette
     pour = Pour() if pour is None else pour
@@ -190,6 +204,7 @@ def conditions(
     expect(palette, Palette, "palette", "Give a Palette, such as read('mine.json')")
     expect(pour, Pour, "pour", "Use Pour(...)")
     expect(view, View, "view", "Use View(...)")
+    palette.base(pour.base)  # refuses what it lacks
     return palette, pour, view
 
 
@@ -224,6 +239,7 @@ def recipe_of(
         given = Recipe(doses_of(given, field), Pour() if pour is None else pour, (), palette.unit)
     else:
         given = checked_recipe(given, pour, palette.unit, field)
+    palette.base(given.pour.base)  # refuses what it lacks
     doses = palette.named(given.doses)
     weighed = [replace(p, let_down=spelled(p.let_down, palette)) for p in given.weighed]
     ordered = {name: doses[name] for name in palette.names if name in doses}
@@ -310,7 +326,7 @@ def paste_colour(name: str, palette: Palette, view: View | None = None) -> Predi
 
 def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: View) -> Prediction:
     """The prediction for loads [palette's unit per 100 g] whose recipe is already made up."""
-    model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, view)
+    model = model_of(palette, recipe.pour, view)
     spectrum = model.spectra(loads)
     xyz = spectrum @ model.weights.T
     lab = lab_from_response(cube_root_response(xyz, model.white)[0])

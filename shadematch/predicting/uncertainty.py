@@ -197,6 +197,7 @@ class Uncertainty:
         made: Mapping[str, float] | None = None,
         lights: Sequence[Light] = (),
     ) -> None:
+        palette = palette.in_base(pour.base)
         self.palette, self.pour, self.view = palette, pour, view
         self.dose_slip, self.scale_g = dose_slip, scale_g
         self.let_downs, self._made = tuple(let_downs), dict(made or {})
@@ -221,7 +222,7 @@ class Uncertainty:
 
     def _names(self) -> tuple[tuple[str, ...], tuple[Cause, ...]]:
         rows: list[tuple[str, Cause]] = [(name, "dosing") for name in self.palette.names]
-        rows += [("weighing clear base", "base"), ("weighing white base", "base")]
+        rows += [(f"weighing {kind}", "base") for kind in self.pour.kinds]
         for words in told_apart(self.let_downs):
             rows += [(f"{MAKING}{words}", "dosing"), (f"{MAKING}{words}", "base")]
             rows += [(f"weighing {words}", "base")]

@@ -201,8 +201,8 @@ def yield_of(
 
 
 def _weigh(recipe: Recipe) -> tuple[str, ...]:
-    parts = ((recipe.clear_g, "clear base"), (recipe.white_g, "white base"))
-    return tuple(f"{grams(mass)} {name}" for mass, name in parts if mass > 1e-6)
+    parts = zip((recipe.clear_g, recipe.white_g), recipe.pour.kinds, strict=True)
+    return tuple(f"{grams(mass)} {clean(name)}" for mass, name in parts if mass > 1e-6)
 
 
 def _doses(saved: SavedRecipe) -> tuple[Dose, ...]:

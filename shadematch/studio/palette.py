@@ -12,11 +12,14 @@ from typing import Any, ClassVar, Final, Self, TypeVar
 import numpy as np
 from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, model_validator
 
-from shadematch.colour.standards import WAVELENGTHS_NM, onto_grid
-from shadematch.errors import PaletteError, ShadematchError, SpectrumError, UnknownNameError
+from shadematch.colour.standards import WAVELENGTHS_NM
+from shadematch.errors import PaletteError, ShadematchError, UnknownNameError
 from shadematch.studio.bend import white_share
 from shadematch.studio.chips import paste_chips
-from shadematch.studio.pigment import LARGEST_NUMBER, Base, Pigment
+from shadematch.studio.grid import on_own_grid
+from shadematch.studio.named import check_known_base, check_names
+from shadematch.studio.pigment import Base, Pigment
+from shadematch.studio.pour import CLEAR
 from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
@@ -24,9 +27,12 @@ from shadematch.support.models import Frozen, expect, is_finite, shape_of
 from shadematch.support.report import Report, Row, rows_of
 from shadematch.support.spelling import did_you_mean
 
-__all__ = ["INVENTED", "MOST_PIGMENTS", "Palette", "demo_palette"]
+__all__ = [
+    "INVENTED",
+    "Palette",
+    "demo_palette",
+]
 
-MOST_PIGMENTS: Final = 12
 
 _T = TypeVar("_T")
 INVENTED: Final = (
@@ -51,6 +57,9 @@ class Palette(Frozen):
         One to twelve, each name once.
     clear, white
         The two bases; a blend mixes them by mass.
+    bases
+        Further bases, each with a name of its own, that can stand in clear base's place
+        (`Pour.base`): at most twelve. How a base browns or fades with age is not predicted.
     unit
         Of every dose: ``"cm"`` squeezed out or ``"g"`` weighed. Loads are in it per 100 g of
         base, and so are a pour's load limit and dose step.
@@ -72,6 +81,7 @@ class Palette(Frozen):
     unit: Unit = "cm"
     note: str = ""
     uncertainty: PaletteUncertainty | None = Field(default=None, repr=False)
+    bases: tuple[Base, ...] = ()
 
     @model_validator(mode="after")
     def _names(self) -> Self:
@@ -79,37 +89,14 @@ class Palette(Frozen):
             raise PaletteError(
                 "has no pigments", field="pigments", value=[], remedy="Give at least one"
             )
-        if len(self.pigments) > MOST_PIGMENTS:
-            raise PaletteError(
-                "has more than twelve pigments",
-                field="pigments",
-                value=len(self.pigments),
-                remedy="Leave some out",
-            )
-        names = [p.name for p in self.pigments]
-        twice = sorted({n for n in names if names.count(n) > 1})
-        if twice:
-            raise PaletteError(
-                "a name appears twice",
-                field="pigments",
-                value=twice[0],
-                remedy="Rename one of them",
-            )
-        shapes = [shape_of(n) for n in names]
-        alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
-        if alike:
-            raise PaletteError(
-                "two names look the same",
-                field="pigments",
-                value=tuple(alike),
-                remedy="Rename one of them, so that a sheet tells them apart",
-            )
+        check_names("pigments", self.names)
+        check_names("bases", [base.name for base in self.bases])
         return self
 
     @model_validator(mode="after")
     def _speaks_of_all(self) -> Self:
         if self.uncertainty is not None:
-            self.uncertainty.check_speaks_of(len(self.pigments))
+            self.uncertainty.check_speaks_of(len(self.pigments), len(self.bases))
         return self
 
     @property
@@ -128,9 +115,14 @@ class Palette(Frozen):
             for pigment in self.pigments
         ]
         note = (Row("note", self.note),) if self.note else ()
+        bases = [base.name for base in self.bases]
         return Report(
             pictures=(paste_chips(self.pigments, self.blend, self.unit),),
-            rows=(Row("palette", f"{len(self.pigments)} pastes, doses in {self.unit}"), *note),
+            rows=(
+                Row("palette", f"{len(self.pigments)} pastes, doses in {self.unit}"),
+                *rows_of("bases", [f"clear, white, {', '.join(bases)}"] if bases else []),
+                *note,
+            ),
             details=(*tubes, Row("fingerprint", self.fingerprint)),
             notes=("Chips are predicted, 1 cm thick on white paper.",),
         )
@@ -143,12 +135,14 @@ class Palette(Frozen):
         """Short for the numbers that make its colours, such as ``"1f0a-93b2-77c4"``.
 
         The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings, bends
-        and crowding where there are any, and the unit if it is not cm. Order, prices, tubes and the
-        note play no part.
+        and crowding where there are any, further bases, and the unit if it is not cm. Order,
+        prices, tubes and the note play no part.
         """
-        unit = {} if self.unit == "cm" else {"unit": self.unit}
+        more: dict[str, Any] = {} if self.unit == "cm" else {"unit": self.unit}
+        if self.bases:
+            more["bases"] = {base.name: base.colour_numbers for base in self.bases}
         return fingerprint_of(
-            unit
+            more
             | {
                 "pigments": {p.name: p.colour_numbers for p in self.pigments},
                 "clear": self.clear.colour_numbers,
@@ -227,6 +221,32 @@ class Palette(Frozen):
             named[own] = value
         return named
 
+    @property
+    def base_names(self) -> tuple[str, ...]:
+        """What can stand in `Pour.base`: ``"clear"``, then the further bases."""
+        return (CLEAR, *(base.name for base in self.bases))
+
+    def base(self, name: str) -> Base:
+        """Clear base or one of the further bases, by its name.
+
+        Raises
+        ------
+        UnknownNameError
+            If the palette has none of that name.
+        """
+        check_known_base(name, self.base_names, "the palette")
+        return (self.clear, *self.bases)[self.base_names.index(name)]
+
+    def in_base(self, name: str) -> Palette:
+        """The same with one of its bases in clear base's place, as a pour into that base sees it.
+
+        Raises
+        ------
+        UnknownNameError
+            If the palette has none of that name.
+        """
+        return self if name == CLEAR else _in_base(self, name)
+
     def only(self, *names: str) -> Palette:
         """The same bases with just these pigments, in the palette's order."""
         kept = self._places(names)
@@ -296,17 +316,7 @@ class Palette(Frozen):
         """Spectra at wavelengths of their own, as files may have them, at the library's."""
         if not isinstance(data, Mapping) or "wavelengths_nm" not in data:
             return data
-        rest = dict(data)
-        grid = _numbers_of(rest.pop("wavelengths_nm"), "wavelengths_nm")
-        _onto_grid(grid, np.zeros(grid.size), "wavelengths_nm")
-        for field in ("clear", "white"):
-            if field in rest:
-                rest[field] = _regridded(rest[field], grid, field)
-        if isinstance(pigments := rest.get("pigments"), list | tuple):
-            rest["pigments"] = [
-                _regridded(p, grid, f"pigments.{i}") for i, p in enumerate(pigments)
-            ]
-        return rest
+        return on_own_grid(data)
 
     @model_serializer(mode="wrap")
     def _with_grid(self, own: SerializerFunctionWrapHandler) -> dict[str, Any]:
@@ -315,48 +325,23 @@ class Palette(Frozen):
         if rest.get("uncertainty", 0) is None:
             del rest["uncertainty"]
         # What is in proportion, as most is, is not told.
-        for part in (*rest.get("pigments", ()), rest.get("clear", {}), rest.get("white", {})):
-            for field in ("bend", "crowding"):
-                if part.get(field) == 0.0:
-                    del part[field]
+        for part in rest.get("pigments", ()):
+            if part.get("bend") == 0.0:
+                del part["bend"]
+        if not rest.get("bases", True):
+            del rest["bases"]
         return {**note, "wavelengths_nm": WAVELENGTHS_NM.tolist(), **rest}
-
-
-def _numbers_of(values: object, field: str) -> FloatArray:
-    if not isinstance(values, list | tuple | np.ndarray) or not all(
-        isinstance(v, float) or (is_finite(v) and abs(v) < LARGEST_NUMBER) for v in values
-    ):
-        raise PaletteError(
-            "must be a list of numbers",
-            field=field,
-            value=values,
-            remedy="In nm" if field == "wavelengths_nm" else "One for each wavelength",
-        )
-    return np.asarray(values, float)
-
-
-def _onto_grid(grid: FloatArray, values: FloatArray, field: str) -> FloatArray:
-    try:
-        return onto_grid(grid, values, field=field)
-    except SpectrumError as found:
-        raise PaletteError(
-            found.problem, field=found.field, value=found.value, remedy=found.remedy
-        ) from None
-
-
-def _regridded(entry: object, grid: FloatArray, where: str) -> object:
-    if not isinstance(entry, Mapping):
-        return entry
-    result = dict(entry)
-    for key in ("absorption", "scattering"):
-        if (values := result.get(key)) is not None:
-            field = f"{where}.{key}"
-            result[key] = tuple(_onto_grid(grid, _numbers_of(values, field), field).tolist())
-    return result
 
 
 def _colours_of(pigment: Pigment) -> tuple[object, ...]:
     return pigment.absorption, pigment.scattering
+
+
+@functools.lru_cache(maxsize=32)
+def _in_base(palette: Palette, name: str) -> Palette:
+    own, at, known = palette.base(name), palette.base_names.index(name) - 1, palette.uncertainty
+    more = {"clear": own, "uncertainty": None if known is None else known.in_base(at)}
+    return Palette(**{**dict(palette), **more, "bases": ()})
 
 
 @functools.cache

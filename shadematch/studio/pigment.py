@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Final
+from typing import Annotated, Any, ClassVar, Final, Literal
 
-from pydantic import Field, WithJsonSchema, field_validator
+from pydantic import (
+    Field,
+    SerializerFunctionWrapHandler,
+    WithJsonSchema,
+    field_validator,
+    model_serializer,
+)
 
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PaletteError, ShadematchError
@@ -65,13 +71,23 @@ class Base(Frozen):
     crowding
         Of white base: how its scattering falls behind its fraction w in a blend,
         w exp(-crowding (w - 0.1)); -1 to 1, 0 in proportion (`shadematch.studio.bend`). Means
-        nothing for clear base.
+        nothing for other bases.
+    name
+        Of one of a palette's further bases (`Palette.bases`); else empty.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
     absorption: Spectrum = Field(repr=False)
     scattering: Spectrum = Field(repr=False)
     crowding: Annotated[Number, Field(ge=-MOST_CROWDING, le=MOST_CROWDING)] = 0.0
+    name: Name | Literal[""] = ""
+
+    @model_serializer(mode="wrap")
+    def _told(self, own: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        # A name that it lacks, and that it scatters in proportion, as most do, are not told.
+        return {
+            n: v for n, v in own(self).items() if n not in ("crowding", "name") or v not in (0, "")
+        }
 
     @field_validator("absorption", "scattering")
     @classmethod

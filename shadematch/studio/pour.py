@@ -4,17 +4,26 @@ from __future__ import annotations
 
 import math
 import warnings
-from typing import Annotated, ClassVar, Final, Self
+from typing import Annotated, Any, ClassVar, Final, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    SerializerFunctionWrapHandler,
+    field_validator,
+    model_serializer,
+    model_validator,
+)
 
 from shadematch.errors import PourError, ShadematchError, ThicknessWarning
 from shadematch.studio.unit import Unit, checked_unit
-from shadematch.support.models import Frozen, Number, between, is_finite
+from shadematch.support.models import Frozen, Name, Number, between, is_finite
 
 __all__ = [
+    "CLEAR",
     "LARGEST_BATCH_G",
     "USUAL_LOAD",
+    "InBase",
     "Pour",
     "Share",
     "base_named",
@@ -23,6 +32,8 @@ __all__ = [
     "unusual_thickness",
 ]
 
+CLEAR: Final = "clear"
+"""What clear base is called among bases that have names."""
 LARGEST_BATCH_G: Final = 100_000
 """More than any pot for soap holds; larger ones are refused, and not advised."""
 _THINNEST_CM: Final = 0.2
@@ -46,7 +57,32 @@ Share = Annotated[Number, BeforeValidator(_no_percentage)]
 """A number that some would give in percent."""
 
 
-class Pour(Frozen):
+class InBase(Frozen):
+    """What is made in a blend of a base and white base.
+
+    Attributes
+    ----------
+    base
+        ``"clear"``, or the name of one of the palette's other bases. Not told where it is clear.
+    """
+
+    _error: ClassVar[type[ShadematchError]] = PourError
+    base: Name = CLEAR
+
+    @field_validator("base")
+    @classmethod
+    def _not_white(cls, base: str) -> str:
+        if base == "white":
+            raise PourError("is a share", value=base, remedy="Give white=1 for white base alone")
+        return base
+
+    @model_serializer(mode="wrap")
+    def _clear_untold(self, own: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        told: dict[str, Any] = own(self)
+        return {n: v for n, v in told.items() if (n, v) != ("base", CLEAR)}
+
+
+class Pour(InBase):
     """What is made.
 
     Attributes
@@ -66,9 +102,11 @@ class Pour(Frozen):
     dose_step
         What doses are multiples of [palette's unit]: 1, or 0.5 for a steady hand; as fine as the
         scale where paste is weighed.
+    base
+        What the rest of the blend is: ``"clear"``, or the name of one of the palette's other bases
+        (`Palette.bases`), such as a clear base that a fragrance with vanilla has browned.
     """
 
-    _error: ClassVar[type[ShadematchError]] = PourError
     batch_g: Number = Field(default=500.0, ge=0.1, le=LARGEST_BATCH_G)
     thickness_cm: Number = Field(default=1.0, ge=0.01, le=100)
     white: Share = Field(default=0.0, ge=0, le=1)
@@ -114,7 +152,7 @@ class Pour(Frozen):
 
     @property
     def clear_g(self) -> float:
-        """Mass of clear base [g]."""
+        """Mass of clear base, or of the named one in its place [g]."""
         return self.batch_g - self.white_g
 
     @property
@@ -123,16 +161,21 @@ class Pour(Frozen):
         return self.batch_g * self.white
 
     @property
-    def base(self) -> str:
+    def blend(self) -> str:
         """What is melted, in plain words."""
-        return base_named(self.white)
+        return base_named(self.white, self.base)
+
+    @property
+    def kinds(self) -> tuple[str, str]:
+        """What the two parts of the blend are called: that of `clear_g`, and white base."""
+        return base_named(0.0, self.base), base_named(1.0)
 
     def __str__(self) -> str:
         """In plain words."""
-        return f"{self.batch_g:g} g of {self.base}, {self.thickness_cm:g} cm thick"
+        return f"{self.batch_g:g} g of {self.blend}, {self.thickness_cm:g} cm thick"
 
 
-def pour_of_any_thickness(thickness_cm: float, **given: float) -> Pour:
+def pour_of_any_thickness(thickness_cm: float, **given: Any) -> Pour:
     """A pour whose thickness [cm] nobody is warned of.
 
     Raises
@@ -160,8 +203,11 @@ def percent(share: float) -> str:
     return f"{100 * share:.3g}%"
 
 
-def base_named(white: float) -> str:
+def base_named(white: float, base: str = CLEAR) -> str:
     """Base of a white fraction in words, such as ``"base with 5% white"``."""
+    if white == 1:
+        return "white base"
+    own = "base" if base == CLEAR else f'base "{base}"'
     if white == 0:
-        return "clear base"
-    return "white base" if white == 1 else f"base with {percent(white)} white"
+        return "clear base" if base == CLEAR else own
+    return f"{own} with {percent(white)} white"

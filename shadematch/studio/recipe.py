@@ -7,18 +7,26 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import reduce
 from types import MappingProxyType
-from typing import ClassVar, Final
+from typing import Final
 
 from pydantic import Field
 
-from shadematch.errors import PourError, ShadematchError
-from shadematch.studio.pour import Pour, Share, base_named
+from shadematch.errors import PourError
+from shadematch.studio.pour import CLEAR, InBase, Pour, Share, base_named
 from shadematch.studio.unit import Unit, check_unit, checked_unit, measured
 from shadematch.support.charts import bars
-from shadematch.support.models import Frozen, Name, Number, check_name, expect, is_finite, listed
+from shadematch.support.models import Name, Number, check_name, expect, is_finite, listed
 from shadematch.support.report import Report, Reported, Row, rows_of
 
-__all__ = ["LARGEST_DOSE", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed", "doses_of"]
+__all__ = [
+    "LARGEST_DOSE",
+    "MOST_LET_DOWNS",
+    "LetDown",
+    "Recipe",
+    "Weighed",
+    "check_base",
+    "doses_of",
+]
 
 LARGEST_DOSE: Final = 10_000_000.0
 """Far beyond any batch; keeps sums finite."""
@@ -29,7 +37,7 @@ _SLACK: Final = 1e-6
 """Paste [cm or g] or base [g] that is taken for rounding."""
 
 
-class LetDown(Frozen):
+class LetDown(InBase):
     """A paste diluted in base beforehand, to be dosed by weight.
 
     Its grams take the place of as many grams of the batch's base, clear for clear and white for
@@ -47,11 +55,12 @@ class LetDown(Frozen):
         What it is weighed to [g]: 1, or 0.5 on a finer scale.
     white
         White fraction of the base it is made in, 0 to 1.
+    base
+        What the rest of that base is, as in `Pour.base`: that of the batch.
     unit
         Of the paste in it, ``"cm"`` or ``"g"``: that of the palette.
     """
 
-    _error: ClassVar[type[ShadematchError]] = PourError
     pigment: Name
     paste_per_g: Number = Field(ge=1e-9, le=10)
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
@@ -68,6 +77,7 @@ class LetDown(Frozen):
         step_g: float = 1.0,
         white: float = 0,
         unit: Unit = "cm",
+        base: str = CLEAR,
     ) -> LetDown:
         """The let-down that so much paste [unit] in a mass of base gives.
 
@@ -85,7 +95,12 @@ class LetDown(Frozen):
                     remedy=f"For instance 1 {unit} in 50 g",
                 )
         return cls(
-            pigment=pigment, paste_per_g=paste / base_g, step_g=step_g, white=white, unit=unit
+            pigment=pigment,
+            paste_per_g=paste / base_g,
+            step_g=step_g,
+            white=white,
+            unit=unit,
+            base=base,
         )
 
     @property
@@ -96,12 +111,12 @@ class LetDown(Frozen):
     @property
     def strength(self) -> str:
         """How strong it is, in words."""
-        return f"1 {self.unit} in {1 / self.paste_per_g:.4g} g of {self.base}"
+        return f"1 {self.unit} in {1 / self.paste_per_g:.4g} g of {self.blend}"
 
     @property
-    def base(self) -> str:
+    def blend(self) -> str:
         """What it is made in, in words."""
-        return base_named(self.white)
+        return base_named(self.white, self.base)
 
     def __str__(self) -> str:
         """In plain words."""
@@ -138,6 +153,23 @@ class Weighed:
     def __str__(self) -> str:
         """In plain words."""
         return f"{self.mass_g:g} g {self.let_down}"
+
+
+def check_base(let_down: LetDown, pour: Pour, field: str) -> None:
+    """Refuse a let-down that is made in another base than the batch.
+
+    Raises
+    ------
+    PourError
+        If it is.
+    """
+    if let_down.white < 1 and let_down.base != pour.base:
+        raise PourError(
+            f"is made in another base than the batch, {pour.kinds[0]}",
+            field=field,
+            value=str(let_down),
+            remedy=f"Make it in the batch's: LetDown(..., base={pour.base!r})",
+        )
 
 
 def doses_of(given: Mapping[str, float], field: str) -> dict[str, float]:
@@ -206,6 +238,7 @@ class Recipe(Reported):
         for part in parts:
             expect(part, Weighed, "weighed", "Give a list of Weighed(...)")
             check_unit(part.let_down.unit, unit, "weighed", of="the recipe's doses")
+            check_base(part.let_down, self.pour, "weighed")
         object.__setattr__(self, "weighed", parts)
         object.__setattr__(
             self, "doses", MappingProxyType({n: float(d) for n, d in doses.items() if d})
@@ -250,7 +283,7 @@ class Recipe(Reported):
 
     @property
     def clear_g(self) -> float:
-        """Clear base to melt beside what the let-downs bring [g]."""
+        """Clear base, or the named one, to melt beside what the let-downs bring [g]."""
         return self.pour.clear_g - sum(p.mass_g * (1 - p.let_down.white) for p in self.weighed)
 
     @property

@@ -13,10 +13,10 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping, Sequence
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import Field, SerializerFunctionWrapHandler, model_serializer, model_validator
 
 from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PaletteError, ShadematchError
@@ -65,6 +65,9 @@ class Mode(Frozen):
         How much it adds to the bend of each paste, in the palette's order; empty where to none.
     crowding
         How much it adds to the crowding of white base.
+    bases
+        How it moves the logarithms of absorption and of scattering of each of the palette's further
+        bases, in its order; those that are not listed it doesn't move.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -73,6 +76,11 @@ class Mode(Frozen):
     backings: tuple[Moves, ...] = ()
     bends: tuple[Annotated[Number, Field(ge=-_WIDEST, le=_WIDEST)], ...] = ()
     crowding: Annotated[Number, Field(ge=-_WIDEST, le=_WIDEST)] = 0.0
+    bases: tuple[tuple[Moves, Moves], ...] = ()
+
+    @model_serializer(mode="wrap")
+    def _told(self, own: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return {n: v for n, v in own(self).items() if n != "bases" or v}
 
 
 class PaletteUncertainty(Frozen):
@@ -102,12 +110,12 @@ class PaletteUncertainty(Frozen):
     def _sizes(self) -> Self:
         spectra = len(self.modes[0].absorption) if self.modes else 0
         for i, mode in enumerate(self.modes):
-            for field, asked in (
-                ("absorption", spectra),
-                ("scattering", spectra),
-                ("backings", len(self.backings)),
+            for field, rows, asked in (
+                ("absorption", mode.absorption, spectra),
+                ("scattering", mode.scattering, spectra),
+                ("backings", mode.backings, len(self.backings)),
+                ("bases", [r for both in mode.bases for r in both], 2 * len(mode.bases)),
             ):
-                rows = getattr(mode, field)
                 if len(rows) != asked or any(len(r) not in (0, WAVELENGTHS_NM.size) for r in rows):
                     raise PaletteError(
                         f"needs {asked} spectra of {WAVELENGTHS_NM.size} values, or empty ones",
@@ -181,6 +189,7 @@ class PaletteUncertainty(Frozen):
                     backings=mode.backings,
                     bends=tuple(mode.bends[i] for i in pigments) if mode.bends else (),
                     crowding=mode.crowding,
+                    bases=mode.bases,
                 )
                 for mode in self.modes
             ),
@@ -190,8 +199,22 @@ class PaletteUncertainty(Frozen):
             model_lab=self.model_lab,
         )
 
-    def check_speaks_of(self, pigments: int) -> None:
-        """Refuse to belong to a palette of so many pastes.
+    def in_base(self, at: int) -> PaletteUncertainty:
+        """The same with one of the further bases, by its position, in clear base's place."""
+        modes = []
+        for mode in self.modes:
+            own = mode.bases[at] if at < len(mode.bases) else ((), ())
+            absorption, scattering = (
+                (*rows[:-2], moves, rows[-1])
+                for rows, moves in zip((mode.absorption, mode.scattering), own, strict=True)
+            )
+            changed = {"absorption": absorption, "scattering": scattering, "bases": ()}
+            modes.append(mode.model_copy(update=changed))
+        said = {name: getattr(self, name) for name in PaletteUncertainty.model_fields}
+        return PaletteUncertainty(**{**said, "modes": tuple(modes)})
+
+    def check_speaks_of(self, pigments: int, bases: int) -> None:
+        """Refuse to belong to a palette of so many pastes and further bases.
 
         Raises
         ------
@@ -205,6 +228,14 @@ class PaletteUncertainty(Frozen):
                 field="uncertainty",
                 value=found,
                 remedy="One for each paste, then clear and white base",
+            )
+        told = max((len(mode.bases) for mode in self.modes), default=0)
+        if told > bases:
+            raise PaletteError(
+                f"needs at most {bases} further bases in each mode",
+                field="uncertainty",
+                value=told,
+                remedy="One for each of the palette's bases, in its order",
             )
 
     @functools.cached_property

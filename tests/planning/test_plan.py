@@ -176,7 +176,7 @@ def check_reasons(
     names = [order.name for order in book.orders]
     done = np.array([any(p.order.name == n for p in plan.poured) for n in names])
     clear = np.inf if book.stock.clear_g is None else book.stock.clear_g
-    clear += plan.buy_base_g[0]
+    clear += plan.buy_base_g["clear"]
     for line in plan.left_out:
         at = names.index(line.order.name)
         if line.reason == "colour":
@@ -261,7 +261,9 @@ def test_reason_for_colour_pour_palette_base_and_budget() -> None:
     plan = sm.plan([dusky()], dry)
     assert plan.left_out[0].reason == "base" and "500 g of clear base" in str(plan)
     plan = sm.plan([dusky()], dry, buy=True)
-    assert plan.buy == () and plan.buy_base_g == (500.0, 0.0) and plan.money == 3.0
+    assert (
+        plan.buy == () and plan.buy_base_g == {"clear": 500.0, "white": 0.0} and plan.money == 3.0
+    )
     plan = sm.plan([dusky()], dry, buy=2.5)
     assert plan.left_out[0].reason == "budget"
     none = sm.Stock.of({"kelp": 1})
@@ -483,9 +485,9 @@ def test_base_that_is_bought_has_a_price_where_tubes_have() -> None:
     assert "kilogram of clear base" in found.value.remedy
     priced = scarce.model_copy(update={"clear_price_kg": 6.0})
     plan = sm.plan([order], priced, buy=50.0)
-    assert plan.buy_base_g[0] == pytest.approx(order.melted_g - 1.0)
+    assert plan.buy_base_g["clear"] == pytest.approx(order.melted_g - 1.0)
     tubes = sum(p.money or 0.0 for p in plan.buy)
-    assert plan.money == pytest.approx(tubes + plan.buy_base_g[0] * 6.0 / 1000.0, abs=0.01)
+    assert plan.money == pytest.approx(tubes + plan.buy_base_g["clear"] * 6.0 / 1000.0, abs=0.01)
     assert sm.plan([order], sm.Stock(clear_g=1e6), buy=50.0).poured  # nothing to be bought
 
 

@@ -51,7 +51,7 @@ def test_a_planned_order_gives_its_bars(bars: int, bar_g: float) -> None:
     assert f"{order.bars_each} bar" in sm.batch_sheet(line).text
     short = STOCK.model_copy(update={"clear_g": 0.0, "clear_price_kg": 5.0})
     bought = sm.plan([order], short, buy=True)
-    assert bought.buy_base_g[0] == pytest.approx(line.pots * batch)
+    assert bought.buy_base_g["clear"] == pytest.approx(line.pots * batch)
     assert line.pots * batch * (1 - LOSS) >= bars * bar_g
 
 
