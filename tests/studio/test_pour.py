@@ -141,7 +141,7 @@ def test_recipes_can_be_kept_in_sets() -> None:
     ],
 )
 def test_a_little_white_is_told_from_none(white: float, base: str) -> None:
-    assert sm.Pour(batch_g=100, white=white).base == base
+    assert sm.Pour(batch_g=100, white=white).blend == base
     found = sm.feasibility("#c8d050", thicknesses_cm=(1.0,), whites=(white,))
     assert f"in 500 g of {base}, 1 cm thick" in found.sentence
 
