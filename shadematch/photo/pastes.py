@@ -10,6 +10,7 @@ taken off; its spread, and what is not known of the channels, count as uncertain
 from __future__ import annotations
 
 import functools
+import itertools
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -58,12 +59,12 @@ def _bars(palette: Palette) -> FloatArray:
     rng = np.random.default_rng(2026)
     count = len(palette.pigments)
     found = []
-    for thick in _THICK_CM:
-        for white in _WHITES:
-            loads = np.exp(rng.uniform(np.log(_LEAST), np.log(_MOST), (_EACH, count)))
-            rank = rng.random((_EACH, count)).argsort(axis=1).argsort(axis=1)
-            loads[rank >= rng.integers(1, 4, _EACH)[:, None]] = 0.0
-            found.append(Model(palette, thick, white, View()).spectra(loads))
+    every = [palette.in_base(name) for name in palette.base_names]
+    for own, thick, white in itertools.product(every, _THICK_CM, _WHITES):
+        loads = np.exp(rng.uniform(np.log(_LEAST), np.log(_MOST), (_EACH, count)))
+        rank = rng.random((_EACH, count)).argsort(axis=1).argsort(axis=1)
+        loads[rank >= rng.integers(1, 4, _EACH)[:, None]] = 0.0
+        found.append(Model(own, thick, white, View()).spectra(loads))
     return np.concatenate(found)
 
 

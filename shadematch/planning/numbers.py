@@ -151,7 +151,7 @@ def paste_rows(use: FloatArray, books: Books) -> tuple[FloatArray, FloatArray]:
     whole units too; else in tubes.
     """
     n = books.shelf.size
-    rows, shelf = np.zeros((n, len(use) + n + 2)), np.zeros(n)
+    rows, shelf = np.zeros((n, len(use) + n + books.base_shelf_g.size)), np.zeros(n)
     for i in range(n):
         tube = float(books.tube_size[i])
         rows[i, : len(use)], rows[i, len(use) + i] = use[:, i], -tube

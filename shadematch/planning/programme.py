@@ -120,7 +120,8 @@ class _Goals:
         self.group = np.repeat(np.arange(len(self.members)), [len(c) for c in self.columns])
         at = np.concatenate([*self.columns, np.empty(0, dtype=np.int64)]).astype(np.int64)
         self.use, k = books.use[at], at.size
-        self.k, self.size = k, k + n + 2
+        bases = books.base_shelf_g.size
+        self.k, self.size = k, k + n + bases
         counts = np.array([len(m) for m in self.members], dtype=float)
         base_g = books.base_g[books.order[at]]
         self.buys_base = buy & np.isfinite(books.base_shelf_g)
@@ -134,9 +135,9 @@ class _Goals:
                 np.where(self.buys_base, books.base_g.sum(axis=0), 0.0),
             ]
         )
-        self.value = np.concatenate([books.value[books.order[at]], np.zeros(n + 2)])
+        self.value = np.concatenate([books.value[books.order[at]], np.zeros(n + bases)])
         self.money = np.concatenate([np.zeros(k), books.price, books.base_price_g])
-        self.tubes = np.concatenate([np.zeros(k), np.ones(n), np.zeros(2)])
+        self.tubes = np.concatenate([np.zeros(k), np.ones(n), np.zeros(bases)])
         self.once = sparse.csr_array(
             (np.ones(k), (self.group, np.arange(k))), shape=(counts.size, self.size)
         )
@@ -145,7 +146,7 @@ class _Goals:
         grams = np.maximum(books.base_g.max(axis=0, initial=1.0), 1.0)
         base = np.hstack([(base_g / grams).T, np.zeros((grams.size, n)), -np.diag(1.0 / grams)])
         self.rows = [self.once, sparse.csr_array(paste), sparse.csr_array(base)]
-        self.low = [counts if forced else np.zeros(counts.size), np.full(n + 2, -np.inf)]
+        self.low = [counts if forced else np.zeros(counts.size), np.full(n + bases, -np.inf)]
         self.high = [counts, shelf, books.base_shelf_g / grams]
         # Pouring nothing is a plan too.
         self.best: FloatArray | None = None if forced else np.zeros(self.size)
@@ -246,7 +247,7 @@ class _Goals:
         books, n = self.books, self.books.shelf.size
         there = books.shelf + books.tube_size * self.best[self.k : self.k + n]
         worth = 1.0 / np.where(there > 0, there, books.tube_size)
-        return np.concatenate([self.use @ worth, np.zeros(n + 2)])
+        return np.concatenate([self.use @ worth, np.zeros(self.size - self.k)])
 
     def _rounded(self, x: FloatArray) -> FloatArray | None:
         """Whole numbers made whole; None if the shelf would then be overdrawn."""
@@ -286,14 +287,14 @@ class _Goals:
             over -= self.use[at]
         tubes = np.ceil((whole @ self.use - books.shelf - FIT) / books.tube_size)
         tubes = np.maximum(np.maximum(tubes, 0.0), self.lower[k : k + n])
-        found = self._rounded(np.concatenate([whole, tubes, np.zeros(2)]))
+        found = self._rounded(np.concatenate([whole, tubes, np.zeros(self.size - self.k - n)]))
         if found is None:
             return None
         sums = np.asarray(programme.rows @ found)
         slack = 1e-9 * np.maximum(1.0, np.abs(sums))
         fits = (sums <= programme.high + slack) & (sums >= programme.low - slack)
         # The shelf was looked at in cm, and the base in g.
-        fits[len(self.members) : len(self.members) + n + 2] = True
+        fits[len(self.members) : len(self.members) + self.size - self.k] = True
         return found if fits.all() else None
 
     def solution(self) -> Solution:

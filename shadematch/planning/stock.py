@@ -131,10 +131,12 @@ class Stock(Frozen):
 
     def base_g(self, kind: str) -> float | None:
         """Base on the shelf [g], ``"clear"``, ``"white"`` or a name; None for as much as needed."""
+        expect(kind, str, "kind", "Give 'clear', 'white' or a name")
         return {"clear": self.clear_g, "white": self.white_g, **self.bases_g}.get(kind)
 
     def base_price_kg(self, kind: str) -> float | None:
         """What a kilogram of a base costs; None if not known."""
+        expect(kind, str, "kind", "Give 'clear', 'white' or a name")
         known = {"clear": self.clear_price_kg, "white": self.white_price_kg, **self.bases_price_kg}
         return known.get(kind)
 

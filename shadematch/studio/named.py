@@ -60,7 +60,7 @@ def check_known_base(name: object, known: Sequence[str], whose: str) -> None:
     UnknownNameError
         If it isn't.
     """
-    if name not in known:
+    if not isinstance(name, str) or name not in known:
         raise UnknownNameError(
             f"{whose} has no such base",
             field="base",

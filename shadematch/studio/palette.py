@@ -245,6 +245,7 @@ class Palette(Frozen):
         UnknownNameError
             If the palette has none of that name.
         """
+        check_known_base(name, self.base_names, "the palette")
         return self if name == CLEAR else _in_base(self, name)
 
     def only(self, *names: str) -> Palette:

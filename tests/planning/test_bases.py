@@ -34,7 +34,9 @@ def test_each_base_is_there_and_bought_by_its_name() -> None:
     )
     found = sm.plan(orders, shelf, palette=palette, buy=True, seconds=5)
     assert found.complete
-    assert found.buy_base_g == pytest.approx({"clear": 200.0, "white": 0.0, BROWN: 150.0}, abs=0.01)
+    assert dict(found.buy_base_g) == pytest.approx(
+        {"clear": 200.0, "white": 0.0, BROWN: 150.0}, abs=0.01
+    )
     assert found.money == pytest.approx(0.2 * 6 + 0.15 * 8)
     assert f'150 g of base "{BROWN}"' in found.bill and "200 g of clear base" in found.bill
     assert {p.order.name: p.recipe.pour.base for p in found.poured} == {

@@ -87,7 +87,7 @@ def test_order_book_is_refused(tmp_path: Path, text: str, place: str, problem: s
 @pytest.mark.parametrize(
     ("text", "place", "problem"),
     [
-        ("kind,name\nglue,gorse\n", "line 2, kind", "paste, clear or white"),
+        ("kind,name\nglue,gorse\n", "line 2, kind", "paste, clear, white or base"),
         ("kind,name,full\npaste,,1\n", "line 2, name", "is missing"),
         ("kind,name\npaste,gorse\npaste,gorse\n", "line 3, name", "appears twice"),
         ("kind,name,full\npaste,gorse,1.5\n", "line 2, full", "whole number"),

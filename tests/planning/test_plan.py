@@ -262,7 +262,9 @@ def test_reason_for_colour_pour_palette_base_and_budget() -> None:
     assert plan.left_out[0].reason == "base" and "500 g of clear base" in str(plan)
     plan = sm.plan([dusky()], dry, buy=True)
     assert (
-        plan.buy == () and plan.buy_base_g == {"clear": 500.0, "white": 0.0} and plan.money == 3.0
+        plan.buy == ()
+        and dict(plan.buy_base_g) == {"clear": 500.0, "white": 0.0}
+        and plan.money == 3.0
     )
     plan = sm.plan([dusky()], dry, buy=2.5)
     assert plan.left_out[0].reason == "budget"

@@ -276,7 +276,10 @@ def _distribution() -> Any:
 
 CALLS: dict[str, Call] = {
     # what people type in
-    "Base": Call(sm.Base, _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36, crowding=0.3)),
+    "Base": Call(
+        sm.Base,
+        _with(absorption=(0.1,) * 36, scattering=(0.1,) * 36, crowding=0.3, name="oat"),
+    ),
     "Pigment": Call(
         sm.Pigment,
         _with(
@@ -295,12 +298,15 @@ CALLS: dict[str, Call] = {
             "clear": palette().clear,
             "white": palette().white,
             "note": "n",
+            "bases": (palette().clear.model_copy(update={"name": "oat"}),),
         },
     ),
-    "Pour": Call(sm.Pour, _with(**POUR.model_dump())),
+    "Pour": Call(sm.Pour, _with(**POUR.model_dump(), base="oat")),
     "Pour.limit_note": Call(POUR.limit_note, _with(unit="g")),
     "View": Call(sm.View, _with(**sm.View().model_dump())),
-    "LetDown": Call(sm.LetDown, _with(pigment="gorse", paste_per_g=0.02, step_g=1.0, white=0.0)),
+    "LetDown": Call(
+        sm.LetDown, _with(pigment="gorse", paste_per_g=0.02, step_g=1.0, white=0.0, base="oat")
+    ),
     "LetDown.made": Call(
         sm.LetDown.made,
         _with(pigment="gorse", paste=1.0, base_g=50.0, step_g=1.0, white=0.0),
@@ -388,6 +394,8 @@ CALLS: dict[str, Call] = {
             white_g=None,
             clear_price_kg=5.0,
             white_price_kg=None,
+            bases_g={"oat": 50.0},
+            bases_price_kg={"oat": 7.0},
         ),
     ),
     "Stock.of": Call(sm.Stock.of, _with(full={"gorse": 1})),
@@ -443,6 +451,8 @@ CALLS: dict[str, Call] = {
     "Palette.only": Call(_of(palette, "only"), _with(names=("gorse", "jetty"))),
     "Palette.without": Call(_of(palette, "without"), _with(names=("gorse",))),
     "Palette.known_to": Call(_of(palette, "known_to"), _with(strength=0.1)),
+    "Palette.base": Call(_of(palette, "base"), _with(name="clear")),
+    "Palette.in_base": Call(_of(palette, "in_base"), _with(name="clear")),
     "Palette.blend": Call(_of(palette, "blend"), _with(white=0.3)),
     # colours
     "predict": Call(sm.predict, _in_palette(doses=DOSES)),
@@ -724,6 +734,8 @@ CALLS: dict[str, Call] = {
             "shelf": lambda _: {"pigment": "gorse", "palette": palette()},
             "check": lambda _: {"palette": palette()},
             "assumed": lambda _: {"palette": palette()},
+            "base_g": _with(kind="clear"),
+            "base_price_kg": _with(kind="white"),
         }.items()
     },
     # calibration
@@ -760,6 +772,7 @@ CALLS: dict[str, Call] = {
             "scattering": ("gorse",),
             "tube_size": {"gorse": 80.0},
             "palette": None,
+            "bases": ("oat",),
         },
     ),
     "Journal.add": Call(
@@ -811,6 +824,7 @@ CALLS: dict[str, Call] = {
     "Journal.new_tube": Call(
         lambda **given: _journal().new_tube(**given), _with(pigment="gorse", tube_size=80.0)
     ),
+    "Journal.new_base": Call(lambda **given: _journal().new_base(**given), _with(base="oat")),
     "Journal.void": Call(
         lambda **given: _journal().void(**given), _with(what=2, reading_only=False, why="no")
     ),
