@@ -231,7 +231,9 @@ def _let_down(asked: Asked, few: list[str]) -> tuple[str, Asked]:
     """Some pastes as let-downs, in words, and the question with them."""
     unit = asked.palette.unit
     made = tuple(
-        LetDown.made(name, paste=1, base_g=_BASE_G, white=asked.pour.white, unit=unit)
+        LetDown.made(
+            name, paste=1, base_g=_BASE_G, white=asked.pour.white, unit=unit, base=asked.pour.base
+        )
         for name in few
     )
     named = _listed(few)

@@ -58,18 +58,14 @@ Share = Annotated[Number, BeforeValidator(_no_percentage)]
 
 
 class InBase(Frozen):
-    """What is made in a blend of a base and white base.
+    """What is made in a blend of white base and another, its field ``base``.
 
-    Attributes
-    ----------
-    base
-        ``"clear"``, or the name of one of the palette's other bases. Not told where it is clear.
+    That is ``"clear"``, which is not told, or the name of one of the palette's further bases.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
-    base: Name = CLEAR
 
-    @field_validator("base")
+    @field_validator("base", check_fields=False)
     @classmethod
     def _not_white(cls, base: str) -> str:
         if base == "white":
@@ -112,6 +108,7 @@ class Pour(InBase):
     white: Share = Field(default=0.0, ge=0, le=1)
     max_load: Number = Field(default=USUAL_LOAD, gt=0, le=1000)
     dose_step: Number = Field(default=1.0, ge=0.01, le=100)
+    base: Name = CLEAR
 
     @model_validator(mode="after")
     def _warned(self) -> Self:

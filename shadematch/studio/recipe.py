@@ -66,6 +66,7 @@ class LetDown(InBase):
     step_g: Number = Field(default=1.0, ge=0.001, le=1000)
     white: Share = Field(default=0.0, ge=0, le=1)
     unit: Unit = "cm"
+    base: Name = CLEAR
 
     @classmethod
     def made(

@@ -16,13 +16,13 @@ from tests.invented import worlds
 from tests.invented.bases import BROWN
 from tests.invented.campaign import Campaign, Planned, campaign
 
-NAMES = ("gorse", "jetty")
+NAMES = ("gorse", "jetty", "dusk")
 IN_BASE = sm.Pour(batch_g=500, base=BROWN)
 
 
 @functools.cache
 def world() -> worlds.World:
-    made = worlds.random_world(np.random.default_rng(11), pigments=2)
+    made = worlds.random_world(np.random.default_rng(11), pigments=3)
     own = dict(zip(NAMES, made.absorption.values(), strict=True))
     return worlds.browned(dataclasses.replace(made, absorption=own), BROWN)
 

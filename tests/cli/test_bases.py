@@ -32,7 +32,7 @@ def test_a_pour_in_a_base(capsys: pytest.CaptureFixture[str]) -> None:
     match = sm.match("#b8752c", palette=browned(), pour=pour, let_downs=[made])
     assert found["doses"] == dict(match.recipe.doses) and found["pour"] == pour.model_dump()
     seen = said(capsys, "predict", "gorse=2", *own)
-    assert seen["hex"] == (
+    assert seen["predicted"]["hex"] == (  # type: ignore[index]
         sm.predict({"gorse": 2}, palette=browned(), pour=sm.Pour(batch_g=500, base=BROWN)).hex
     )
     assert said(capsys, "cost", "gorse=2", *own)["base"] == BROWN

@@ -242,7 +242,7 @@ def test_palette_file(run: Run, files: Path) -> None:
     assert "not known" in out
     _, out, _ = run("palette", str(files / "unpriced.json"), "--json")
     found = json.loads(out)
-    assert set(found) == {"note", "unit", "pigments", "notices"}
+    assert set(found) == {"note", "unit", "bases", "pigments", "notices"}
     (pigment,) = found["pigments"]
     assert set(pigment) == {"name", "hex", "tube_size", "tube_price", "scatters"}
     assert (pigment["name"], pigment["tube_price"]) == ("Grün", None)

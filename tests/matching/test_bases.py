@@ -35,7 +35,9 @@ VERBS: dict[str, Asked] = {
         sm.wedge(DOSES, from_cm=0.2, to_cm=1, palette=p, pour=pour, clear_top=False).shades[3].lab
     ),
     "pot": lambda p, pour: sm.in_the_pot(DOSES, depth_cm=6, palette=p, pour=pour).pot.lab,
-    "gamut": lambda p, pour: sm.gamut(palette=p, pour=pour).nearest(CODE).delta_e,
+    "gamut": lambda p, pour: (
+        sm.gamut(palette=p.only("gorse", "dusk"), pour=pour).nearest("#f4f4ff").delta_e
+    ),
     "walk": lambda p, pour: walk(sm.gamut(palette=p, pour=pour)).recipe(
         {"lightness": 60, "thickness": 1, "white": 10, "batch": 300, "a": 20, "b": 30},
         proved=True,
@@ -45,14 +47,14 @@ VERBS: dict[str, Asked] = {
         CODE, palette=p, pour=pour, thicknesses_cm=(1, 2), whites=(0, 0.2)
     ).delta_e.tolist(),
     "smallest batch": lambda p, pour: (
-        sm.smallest_batch(CODE, palette=p, pour=pour, within=2, step_g=100).points[-1].delta_e
+        sm.smallest_batch(CODE, palette=p, pour=pour, within=2, step_g=100).curve[-1].delta_e
     ),
     "let-down": lambda p, pour: (
         sm.propose_let_down("#f2ead2", palette=p, pour=pour, max_let_downs=1).closest.delta_e
     ),
     "match_many": lambda p, pour: [m.delta_e for m in sm.match_many([CODE], palette=p, pour=pour)],
     "correct": lambda p, pour: (
-        sm.correct(DOSES, (55, 20, 45), CODE, palette=p, pour=pour, max_load=8).closest.delta_e
+        sm.correct(DOSES, (62, 28, 52), CODE, palette=p, pour=pour, within=5).advice.p90
     ),
 }
 
