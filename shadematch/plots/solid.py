@@ -141,13 +141,13 @@ def _chained(ends: FloatArray, shown: FloatArray) -> FloatArray:
     """
     keys = [tuple(map(tuple, pair)) for pair in np.round(ends, 6).tolist()]
     meeting: dict[tuple[float, ...], list[int]] = {}
-    for piece, pair in enumerate(keys):
+    for number, pair in enumerate(keys):
         for key in pair:
-            meeting.setdefault(key, []).append(piece)
+            meeting.setdefault(key, []).append(number)
     single = [any(len(meeting[key]) == 1 for key in pair) for pair in keys]
     left, points = set(range(len(keys))), []
     # Lines with two ends, from one of these; then closed ones.
-    for start in sorted(left, key=lambda piece: not single[piece]):
+    for start in sorted(left, key=lambda number: not single[number]):
         if start not in left:
             continue
         piece: int | None = start
