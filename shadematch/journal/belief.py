@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -113,26 +113,28 @@ class Belief:
         """What a bar should show, and how far it is from that."""
         belief = self.ready(bar.tubes, bar)
         seen = shown(belief.mean, belief.layout, [bar], self.unit)[0]
-        slopes = self._slopes(belief, bar, seen)
+        wide = self.widened(belief, bar.reading.pour.base)
+        slopes = seen.slopes
+        if wide is not belief:
+            slopes = shown(wide.mean, wide.layout, [bar], self.unit)[0].slopes
         known = slopes @ belief.covariance @ slopes.T + drifted(slopes, belief.layout)
         return seen, Miss(values_of(bar.reading) - seen.values, known, seen.noise)
 
-    def _slopes(self, belief: Believed, bar: Bar, seen: Shown) -> FloatArray:
-        """Slopes by which it is judged how far a bar may be off.
+    def widened(self, belief: Believed, base: str) -> Believed:
+        """The same where slopes are taken by which it is judged how far a bar in a base may be off.
 
         What an unknown base absorbs is believed to be as little as of clear base, where a tangent
         hardly rises, or many times that. A line that goes with the whole of it is steeper: the mean
         of exp(x) over a normal x is exp(variance / 2) times that of the mean (S. Sarkka, *Bayesian
         Filtering and Smoothing* (2013), section 5.3).
         """
-        base = bar.reading.pour.base
         if base == CLEAR or self.held_by(base):
-            return seen.slopes
-        mean, layout = belief.mean.copy(), belief.layout
-        at = [(u.of, u.kind) for u in layout.unknowns].index((base, "base absorption"))
+            return belief
+        mean = belief.mean.copy()
+        at = [(u.of, u.kind) for u in belief.layout.unknowns].index((base, "base absorption"))
         own = slice(36 * at, 36 * at + 36)
         mean[own] += 0.5 * np.diag(belief.covariance)[own]
-        return shown(mean, layout, [bar], self.unit)[0].slopes
+        return replace(belief, mean=mean)
 
     def learn(self, bar: Bar, tubes: Mapping[str, Tube], *, trusted: bool = False) -> Taught:
         """Take in one bar more.

@@ -61,7 +61,7 @@ def next_bar(
     if pour.base != CLEAR:
         recipes = [Recipe({}, pour, unit=belief.unit)]
     bars = [_bar(r, tubes, view) for r in recipes]
-    now = belief.ready([*tubes.values()], bars[0])
+    now = belief.widened(belief.ready([*tubes.values()], bars[0]), pour.base)
     wanted, metric = _ordinary(now, belief.unit, tubes, pour, view)
     first = now.covariance
     spread = wanted @ first

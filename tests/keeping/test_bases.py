@@ -9,6 +9,7 @@ import jsonschema
 import pytest
 
 import shadematch as sm
+from shadematch.keeping.saved import SavedRecipe
 from shadematch.keeping.schemas import json_schema
 from shadematch.keeping.settings import Settings, UsualValues
 from tests.invented.bases import BROWN, browned
@@ -25,7 +26,7 @@ def test_palettes_and_recipes_there_and_back(tmp_path: Path) -> None:
     assert [b["name"] for b in written["bases"]] == [BROWN] and written["version"] == 1
     match = sm.match("#b8752c", palette=palette, pour=POUR)
     sm.save(match, tmp_path / "match.json")
-    kept = sm.read(tmp_path / "match.json", sm.SavedRecipe if hasattr(sm, "SavedRecipe") else None)
+    kept = sm.read(tmp_path / "match.json", SavedRecipe)
     assert kept.recipe == match.recipe and kept.palette == palette
     jsonschema.validate(
         json.loads((tmp_path / "match.json").read_text("utf-8")), json_schema("recipe")
