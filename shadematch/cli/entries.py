@@ -1,4 +1,4 @@
-"""What JSON tells of recipes, choices, spreads and conditions."""
+"""Recipes, choices, spreads and conditions in JSON."""
 
 from __future__ import annotations
 
@@ -24,13 +24,13 @@ __all__ = [
 
 
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
-    """What JSON tells of a recipe: from `doses` to `tubes`, `more`, and `predicted`."""
+    """A recipe in JSON: from `doses` to `tubes`, `more`, and `predicted`."""
     shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
     return {**dose_entries(recipe), **more, "predicted": shown}
 
 
 def dose_entries(recipe: Recipe) -> dict[str, Any]:
-    """What JSON tells of doses: from `doses` and their `unit` to `tubes`."""
+    """Doses in JSON: from `doses` and their `unit` to `tubes`."""
     entries: dict[str, Any] = {"doses": dict(recipe.doses), "unit": recipe.unit}
     if recipe.weighed:
         entries["squeezed"] = recipe.squeezed
@@ -42,7 +42,7 @@ def dose_entries(recipe: Recipe) -> dict[str, Any]:
 
 
 def choice_entries(choice: Choice) -> dict[str, Any]:
-    """The same with `delta_e`, and `expected` where it was asked for."""
+    """A choice in JSON: a recipe with `delta_e`, and `expected` if known."""
     more = {"delta_e": choice.delta_e}
     if choice.expected is not None:
         more["expected"] = choice.expected
@@ -50,7 +50,7 @@ def choice_entries(choice: Choice) -> dict[str, Any]:
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:
-    """What JSON tells of a spread."""
+    """A spread in JSON."""
     shown = ("mean", "median", "p90", "p95", "lab_covariance", "dose_slip", "scale_g")
     entries = {name: getattr(found, name) for name in shown}
     parts = {"shares": dict(found.shares), "causes": dict(found.causes), "largest": found.largest}
@@ -58,7 +58,7 @@ def spread_entries(found: Spread) -> dict[str, Any]:
 
 
 def shades_entries(found: Shades) -> dict[str, Any]:
-    """What JSON tells of shades from one pot."""
+    """Shades from one pot in JSON."""
     shown = ("expected", "p90", "alone_expected", "alone_p90", "dab_g")
     each = [
         {
@@ -73,5 +73,5 @@ def shades_entries(found: Shades) -> dict[str, Any]:
 
 
 def shared_entries(pour: Pour, view: View) -> dict[str, Any]:
-    """What JSON tells in every answer: `pour`, `view`, `cautions`."""
+    """Part of every answer in JSON: `pour`, `view`, `cautions`."""
     return {"pour": pour.model_dump(), "view": view.model_dump(), "cautions": CAUTIONS}

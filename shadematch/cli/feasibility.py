@@ -30,7 +30,7 @@ _LISTS: Final = {"thickness_cm": "thicknesses", "white": "whites", "batch_g": "b
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("feasibility", _feasibility)
     add_target(parser)
     add = parser.add_argument_group("what to try").add_argument
@@ -59,20 +59,20 @@ def _feasibility(args: argparse.Namespace) -> str:
             )
     pour, view = pour_and_view(args)
     palette = read_palette(args)
-    # One thickness or white fraction given as for other verbs is all that is tried.
+    # A single thickness or white fraction, given as for other verbs, is all that is tried.
     single = {
         "thicknesses_cm": args.thicknesses or _single(args.thickness_cm),
         "whites": args.whites or _single(args.white),
         "batches_g": args.batches,
         "within": args.within,
     }
-    given = {name: value for name, value in single.items() if value is not None}
+    options = {name: value for name, value in single.items() if value is not None}
     others = palette.without(*args.without) if args.without else None
     target = read_target(args)
     with contextlib.ExitStack() as lists:
         for field, option in _LISTS.items():
             lists.enter_context(called(field, f"--{option}"))
-        found = feasibility(target, palette=palette, pour=pour, view=view, **given)
+        found = feasibility(target, palette=palette, pour=pour, view=view, **options)
     name = f"{', '.join(args.without)} left out"
     compared = None if others is None else found.compare(others, name=name)
     if args.save is not None:

@@ -1,9 +1,9 @@
 """``shadematch let-down``: which let-down to make for a pastel shade in a small bar.
 
-With ``--json``: ``to_make``, a list of {pigment, paste, base_g, used_g}, empty where none is
-needed or none is worth making; ``sentence``, ``within`` as asked for, ``reached`` (whether it
-comes so close), ``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`;
-``pour``, ``view``, ``cautions``.
+With ``--json``: ``to_make``, a list of {pigment, paste, base_g, used_g}, empty if none is needed or
+worth making; ``sentence``, ``within`` as asked for, ``reached`` (whether it comes so close),
+``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`; ``pour``, ``view``,
+``cautions``.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import argparse
 from shadematch.cli.amounts import COUNT, MASS, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
 from shadematch.cli.entries import choice_entries, shared_entries
-from shadematch.cli.parsing import Verbs, renamed
+from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import ShadematchError
@@ -23,7 +23,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("let-down", _propose)
     add_target(parser)
     add = parser.add_argument_group("the let-downs").add_argument
@@ -37,14 +37,13 @@ def add_verb(verb: Verbs) -> None:
 
 def _propose(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    names = ("within", "step_g", "least_g", "max_let_downs")
-    given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
+    options = given(args, "within", "step_g", "least_g", "max_let_downs")
     palette, target = read_palette(args), read_target(args)
     try:
-        plan = propose_let_down(target, palette=palette, pour=pour, view=view, **given)
+        plan = propose_let_down(target, palette=palette, pour=pour, view=view, **options)
     except ShadematchError as found:
         own = {"step_g": "--weigh-step", "least_g": "--weigh-least"}
-        raise renamed(found, own.get(found.field, found.field)) from None
+        raise found.at(own.get(found.field, found.field)) from None
     if args.json:
         make = [
             {
@@ -53,12 +52,11 @@ def _propose(args: argparse.Namespace) -> str:
             }
             for part in plan.to_make
         ]
+        shown_ = ("sentence", "within", "reached", "floor", "tried")
         return json_text(
             {
                 "to_make": make,
-                **{
-                    n: getattr(plan, n) for n in ("sentence", "within", "reached", "floor", "tried")
-                },
+                **{n: getattr(plan, n) for n in shown_},
                 "without": choice_entries(plan.without.closest),
                 "closest": choice_entries(plan.closest),
                 **shared_entries(pour, view),

@@ -1,10 +1,10 @@
-"""``shadematch photo``: flat parts of a photo as a numbered picture, to choose a region from.
+"""``shadematch photo``: flat areas of a photo as a numbered picture, to choose a region from.
 
-With ``--chart``, where a 24-patch chart lies instead, with the patches numbered.
+With ``--chart``, the corners of a 24-patch chart instead, with its patches numbered.
 
 With ``--json``: ``areas``, a list of {number, region [left, top, right, bottom in pixels], hex,
-neutral}; or ``corners``, of the chart, a list of four [x, y] in pixels, and ``left_out``, the
-patches from 1 to 24 that something lies on. And ``saved``, the file written, or null.
+neutral}; or ``corners`` of the chart, a list of four [x, y] in pixels, and ``left_out``, the
+covered patches, from 1 to 24. And ``saved``, the file or null.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 
 from shadematch.cli.amounts import COUNT
-from shadematch.cli.parsing import Verbs
+from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import coloured, json_text, picture, picture_kind
 from shadematch.errors import PhotoError
 from shadematch.photo.finding import draw_chart, find_chart
@@ -23,14 +23,14 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("photo", _photo)
     parser.add_argument("photo", metavar="FILE", help="JPEG, PNG, TIFF, WebP or HEIC")
     parser.add_argument(
         "--save", metavar="FILE", help="draw them, numbered, into this file (.png, .svg, .pdf)"
     )
     parser.add_argument("--most", type=COUNT, metavar="COUNT", help="how many at most (12)")
-    text = "look for a 24-patch chart instead, and say where its corners are"
+    text = "look for a 24-patch chart instead, and print its corners"
     parser.add_argument("--chart", action="store_true", help=text)
 
 
@@ -39,7 +39,7 @@ def _photo(args: argparse.Namespace) -> str:
         picture_kind(args.save)
     if args.chart:
         return _chart(args)
-    found = flat_areas(args.photo, **({} if args.most is None else {"most": args.most}))
+    found = flat_areas(args.photo, **given(args, "most"))
     if args.save is not None:
         picture(found.show(), args.save, replace=args.replace)
     if args.json:

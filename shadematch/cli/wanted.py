@@ -1,4 +1,4 @@
-"""How a wanted or a measured colour is given: in words, in a file or in a photo."""
+"""Options for a wanted or a measured colour: in words, in a file or in a photo."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import NUMBER, SHARE
 from shadematch.cli.conditions import read_palette
-from shadematch.cli.parsing import HASH, OPTIONS, called, renamed
+from shadematch.cli.parsing import HASH, OPTIONS, called
 from shadematch.errors import ColourError
 from shadematch.photo.light import Neutral
 from shadematch.photo.read import read_photo as _read_photo
@@ -32,7 +32,7 @@ _OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
 
 
 TARGET_WAYS: Final = ("hex", "lab", "xyz", "spectrum", "photo")
-"""How a wanted colour can be given."""
+"""The ways to give a wanted colour."""
 
 
 _BY_KIND: Final = {
@@ -40,31 +40,31 @@ _BY_KIND: Final = {
     **dict.fromkeys((".csv", ".txt"), "--spectrum"),
     **dict.fromkeys((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp"), "--photo"),
 }
-"""The option that takes such a file."""
+"""The option for each kind of file."""
 
 TARGET_OPTIONS: Final = (
     *(*TARGET_WAYS, *_OF_PHOTO, "of_palette"),
     *("target_illuminant", "target_observer"),
 )
-"""All that tells of it."""
+"""All options of a wanted colour."""
 
 
 def add_target(parser: argparse.ArgumentParser) -> None:
-    """Let the wanted colour be given in any of its ways; `read_target` reads it."""
+    """Add the wanted colour in any of its ways; `read_target` reads it."""
     add = parser.add_argument_group("the wanted colour, given in one of these ways").add_argument
     add("hex", nargs="?", metavar="HEX", help='screen colour, for instance "#d9822b" or d9822b')
     add("--lab", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help="CIELAB")
     add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
     add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
     add_photo(add)
-    text = "the photo shows a bar of the palette's pastes and no others; tells more with --chart"
+    text = "the photo shows a bar of the palette's pastes only; helps together with --chart"
     add("--of-palette", action="store_true", default=None, help=text)
     add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
     add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
 
 
 def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
-    """Let a colour be given as a photo, in options that begin with `prefix`."""
+    """Add a colour in a photo, in options that begin with `prefix`."""
     start = f"--{prefix}"
     add(f"{start}photo", metavar="FILE", help=f"photo in which {start}region shows it")
     text = (
@@ -85,20 +85,20 @@ def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
 
 def read_target(args: argparse.Namespace) -> Target:
     """The one wanted colour that was given."""
-    given = [OPTIONS[way] for way in TARGET_WAYS if getattr(args, way) is not None]
-    if len(given) != 1:
+    ways = [OPTIONS[way] for way in TARGET_WAYS if getattr(args, way) is not None]
+    if len(ways) != 1:
         raise ColourError(
             "give exactly one wanted colour",
             field="target",
-            value=" and ".join(given) or "none",
+            value=" and ".join(ways) or "none",
             remedy="Take one of HEX, --lab, --xyz, --spectrum and --photo"
-            + ("" if given else f". {HASH}"),
+            + ("" if ways else f". {HASH}"),
         )
     light = {"illuminant": args.target_illuminant, "observer": args.target_observer}
     light = {name: value for name, value in light.items() if value is not None}
-    if light and given[0] not in ("--lab", "--xyz"):
+    if light and ways[0] not in ("--lab", "--xyz"):
         name, value = next(iter(light.items()))
-        problem, remedy = f"has no meaning with {given[0]}", "It goes with --lab and --xyz"
+        problem, remedy = f"has no meaning with {ways[0]}", "It goes with --lab and --xyz"
         raise ColourError(problem, field=f"--target-{name}", value=value, remedy=remedy)
     try:
         if args.lab is not None:
@@ -108,13 +108,13 @@ def read_target(args: argparse.Namespace) -> Target:
     except ColourError as found:
         # The view has a light and an observer too: say whose is wrong.
         if found.field in light:
-            raise renamed(found, f"--target-{found.field}") from None
+            raise found.at(f"--target-{found.field}") from None
         raise
     if args.photo is not None:
         return read_photo(args, palette=read_palette(args) if args.of_palette else None)
-    no_photo(args, given[0])
+    no_photo(args, ways[0])
     if args.of_palette:
-        problem = f"has no meaning with {given[0]}"
+        problem = f"has no meaning with {ways[0]}"
         raise ColourError(problem, field="--of-palette", remedy="It goes with --photo")
     if args.spectrum is not None:
         with called("path", "--spectrum"):
@@ -124,7 +124,7 @@ def read_target(args: argparse.Namespace) -> Target:
 
 
 def _no_file(args: argparse.Namespace) -> None:
-    """Tell the option to whoever gives a file where a hex colour is wanted."""
+    """Name the option to whoever gives a file where a hex colour is expected."""
     kind = PurePath(args.hex).suffix.lower()
     option = _BY_KIND.get(kind)
     if option is None or not hasattr(args, option.removeprefix("--")):
@@ -138,7 +138,7 @@ def _no_file(args: argparse.Namespace) -> None:
 
 
 def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
-    """Complain of options that go with a photo where there is none."""
+    """Refuse options of a photo where there is none."""
     for name in _OF_PHOTO:
         value = getattr(args, f"{prefix}{name}".replace("-", "_"))
         if value is not None:
@@ -153,7 +153,7 @@ def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
 def read_photo(
     args: argparse.Namespace, prefix: str = "", palette: Palette | None = None
 ) -> Target:
-    """The colour in a photo that was given in options that begin with `prefix`."""
+    """The colour in a photo given in options that begin with `prefix`."""
     names = ("photo", *_OF_PHOTO)
     own = {n: getattr(args, f"{prefix}{n}".replace("-", "_")) for n in names}
     start = f"--{prefix}"

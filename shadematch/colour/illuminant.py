@@ -1,4 +1,4 @@
-"""A light of one's own: a measured spectrum where a CIE name would stand."""
+"""An illuminant by its spectrum, for use in place of a CIE name."""
 
 from __future__ import annotations
 
@@ -21,18 +21,23 @@ _WIDEST_STEP_NM: Final = 20.0
 
 @dataclass(frozen=True)
 class Illuminant:
-    """A light given by its spectrum; goes wherever the name of a light goes.
+    """An illuminant given by its spectrum; usable wherever a CIE name is.
 
     Attributes
     ----------
     name
-        What it is called in answers; not empty.
+        Its name in results, 1 to 200 characters.
     wavelengths_nm
-        Rising [nm], covering 400 to 700 nm in steps of at most 20 nm; 5 nm or less for lamps
-        with lines.
+        Rising [nm], covering 400 to 700 nm in steps of at most 20 nm; 5 nm or less for lamps with
+        lines.
     power
-        Relative spectral power, one value for each wavelength, not negative; any unit. Between
-        the wavelengths it is taken as straight, outside as the end value (CIE 15:2018, 7.2.3).
+        Relative spectral power from 0 on, one value per wavelength, scaled to a maximum of 1.
+        Interpolated linearly, and outside taken as the end value (CIE 15:2018, 7.2.3).
+
+    Raises
+    ------
+    ColourError
+        If it is not such a spectrum, or dark from 450 to 650 nm.
     """
 
     name: str
@@ -79,7 +84,7 @@ class Illuminant:
                 value=f"{x[0]:g} to {x[-1]:g} nm",
                 remedy="It must reach from 400 nm or less to 700 nm or more",
             )
-        # Some of it must be seen: where no light is, no white is either.
+        # Without some visible light there is no white.
         seen = [p for at, p in zip(x, power, strict=True) if 450 <= at <= 650]
         if min(power) < 0 or max(seen) <= 0:
             raise ColourError(
@@ -94,14 +99,10 @@ class Illuminant:
 
     @classmethod
     def from_csv(cls, path: str | os.PathLike[str], *, name: str | None = None) -> Illuminant:
-        """From a file with lines of wavelength [nm] and power, as for a measured target.
+        """From a file with lines of wavelength [nm] and power in any unit.
 
-        Parameters
-        ----------
-        path
-            A text file, as `shadematch.support.readers` tells.
-        name
-            What to call it; by default the file's name.
+        The file is read as `shadematch.support.readers` says; `name` is by default that of the
+        file.
 
         Raises
         ------
@@ -120,25 +121,20 @@ class Illuminant:
         except ColourError as found:
             if found.field == "name":
                 raise
-            # What is wrong stands in the file.
-            raise ColourError(
-                found.problem,
-                field=f"{path}, {found.field}",
-                value=found.value,
-                remedy=found.remedy,
-            ) from None
+            # The fault is in the file.
+            raise found.at(f"{path}, {found.field}") from None
 
     def __str__(self) -> str:
-        """Its name, and that it is not a CIE name."""
+        """Its name, marked as no CIE name."""
         return f"{self.name} (own spectrum)"
 
     def __format__(self, spec: str) -> str:
-        """As its text."""
+        """Formatted like its text."""
         return format(str(self), spec)
 
 
 Light = str | Illuminant
-"""A CIE name, or a spectrum of one's own."""
+"""A CIE name, or an `Illuminant`."""
 
 
 def _numbers(given: object, called: str) -> tuple[float, ...]:

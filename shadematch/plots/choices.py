@@ -19,23 +19,8 @@ _TUBES = ("", "o", "s", "^", "D", "p", "h", "8", "*")
 def draw_choices(match: Match, ax: Axes | None = None) -> Axes:
     """Draw how much paste each of a match's choices takes, and how close it comes.
 
-    Parameters
-    ----------
-    match
-        What `shadematch.match` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        Each choice in its predicted colour; its shape tells how many tubes it needs. A line
-        marks what is at most the tolerance worse than the closest, a ring the frugal choice.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    Each choice has its predicted colour, and a shape for its number of tubes. A line marks
+    `Match.tolerance`, a ring the frugal choice.
     """
     ax = axes_for(ax, (6.4, 3.9))
     from matplotlib.lines import Line2D

@@ -31,26 +31,7 @@ __all__ = ["draw_batches", "draw_match", "draw_same_look"]
 
 
 def draw_match(match: Match, ax: Axes | None = None) -> Axes:
-    """Draw a match: the two colours side by side, and the doses along a ruler.
-
-    Parameters
-    ----------
-    match
-        What `shadematch.match` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing. The wanted colour touches the predicted one; beside them CIEDE2000 on a
-        small scale.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw a match: the two colours touching, CIEDE2000 on a scale, and the doses on a ruler."""
     doses = match.recipe.squeezed
     weighed, unit = match.recipe.weighed, match.recipe.unit
     rows = max(len(doses) + len(weighed), 1)
@@ -67,7 +48,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     for i, (word, code, true) in enumerate(pair):
         left, width = 0.31 * i * across, 0.31 * across
         middle, tall = (top + bottom) / 2, bottom - top
-        # The first goes on below the second, so that no seam shows between them.
+        # The first extends below the second, so that no seam shows between them.
         ax.barh(middle, (2 - i) * width, left=left, height=tall, color=paint(code), lw=0)
         ax.text(left, top - 0.12, f"{word}\n{code}", va="bottom", color=INK)
         if not true:
@@ -109,23 +90,8 @@ def _said(match: Match) -> str:
 def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
     """Draw CIEDE2000 of the closest recipe against the mass of the batch.
 
-    Parameters
-    ----------
-    smallest
-        What `shadematch.smallest_batch` gave; where it tried nothing, only the levels are drawn.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing. CIEDE2000 is cut off at four times the question, so that the curve near
-        it can be read.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    CIEDE2000 is cut off at four times `SmallestBatch.within`. A result that tried nothing shows
+    the levels only.
     """
     ax = axes_for(ax, (6.4, 3.9))
     masses = [p.mass_g for p in smallest.curve]
@@ -138,7 +104,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
     cut = [m for m, v in zip(masses, values, strict=True) if v > highest]
     if cut:
         ax.plot(cut, [0.985 * highest] * len(cut), "^", color=CURVE, ms=4)
-    # Beside the axes, where no curve runs.
+    # Labels beside the axes, where no curve runs.
     far = max(level, smallest.ideal_delta_e) - min(level, smallest.ideal_delta_e)
     shift = 0.0 if far > 0.09 * highest else 0.5 * (0.09 * highest - far)
     up = 1.0 if level >= smallest.ideal_delta_e else -1.0
@@ -177,25 +143,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
 
 
 def draw_same_look(look: SameLook, ax: Axes | None = None) -> Axes:
-    """Draw the old bar and the new one: their colours, side views to scale, and doses.
-
-    Parameters
-    ----------
-    look
-        What `shadematch.same_look` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw the old bar and the new one: their colours, side views to scale, and doses."""
     ax = axes_for(ax, (6.4, 4.2))
     thickest = max(look.before.recipe.pour.thickness_cm, look.predicted.recipe.pour.thickness_cm)
     for left, word, bar, recipe in (
@@ -225,7 +173,7 @@ def _draw_bar(
 ) -> None:
     pour = recipe.pour
     colour: dict[str, Any] = {"color": paint(bar.hex), "edgecolor": INK, "lw": 0.8}
-    # Seen from above the two touch: the eye compares best without a gap.
+    # Seen from above they touch, because the eye compares best without a gap.
     ax.bar(1.0 + left / 2, 1.0, width=2.0 - left, bottom=1.1, color=colour["color"], lw=0)
     ax.text(left + 0.01, 2.14, f"{word} {bar.hex}, from above", color=INK)
     height = 0.55 * pour.thickness_cm / thickest

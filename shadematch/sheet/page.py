@@ -1,7 +1,7 @@
 """The batch sheet as a page of HTML that prints on A4 and on Letter.
 
-One column, 190 mm wide and 258 mm high: what both papers hold within margins of 10 mm. Nothing
-is fetched and nothing runs; a policy in its head forbids both.
+One column, 190 mm wide and 258 mm high, fits both papers with margins of 10 mm. Nothing is fetched
+and nothing runs; a policy in the head forbids both.
 """
 
 from __future__ import annotations
@@ -114,7 +114,7 @@ _POLICY: Final = (
 
 
 def page(title: str, contents: Sequence[Content]) -> str:
-    """The whole HTML document, a page for each sheet."""
+    """The HTML document, a page for each sheet."""
     return "\n".join(
         (
             "<!doctype html>",
