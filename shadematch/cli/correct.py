@@ -25,7 +25,7 @@ from shadematch.cli.conditions import (
     read_palette,
     read_readings,
 )
-from shadematch.cli.entries import dose_entries, shared_entries
+from shadematch.cli.entries import dose_entries, picked, shared_entries
 from shadematch.cli.parsing import Verbs, called, only_with, option_of
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import in_the_file, read_saved
@@ -207,31 +207,22 @@ def _next(found: Correction, args: argparse.Namespace) -> str:
 
 def _entries(found: Correction, *, anyway: bool) -> dict[str, Any]:
     told = anyway or not found.doubtful
-    strengths = [
-        {name: getattr(s, name) for name in ("name", "factor", "low", "high")}
-        for s in found.strengths
-    ]
     return {
-        **{name: getattr(found, name) for name in ("status", "measured_delta_e", "surprise")},
+        **picked(found, "status", "measured_delta_e", "surprise"),
         "believed": {"lab": found.believed_lab, "delta_e": found.believed_delta_e},
-        "strengths": strengths,
+        "strengths": [picked(s, "name", "factor", "low", "high") for s in found.strengths],
         "doubtful": found.doubtful,
         "advice": _addition(found.advice) if told else None,
         "closest": _addition(found.closest) if told else None,
-        **{name: getattr(found, name) for name in ("bound", "proved", "proof", "within")},
+        **picked(found, "bound", "proved", "proof", "within"),
     }
 
 
 def _addition(found: Addition) -> dict[str, Any]:
     after = found.recipe
-    shown = ("clear_g", "white_g", "delta_e", "p90", "lab", "hex")
     return {
         "doses": dict(found.doses),
         "unit": after.unit,
-        **{name: getattr(found, name) for name in shown},
-        "after": {
-            **dose_entries(after),
-            "batch_g": after.pour.batch_g,
-            "white": after.pour.white,
-        },
+        **picked(found, "clear_g", "white_g", "delta_e", "p90", "lab", "hex"),
+        "after": {**dose_entries(after), **picked(after.pour, "batch_g", "white")},
     }

@@ -13,7 +13,7 @@ import argparse
 
 from shadematch.cli.amounts import MASS
 from shadematch.cli.conditions import add_conditions, add_loss, usual_bars
-from shadematch.cli.entries import dose_entries
+from shadematch.cli.entries import dose_entries, picked
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
@@ -49,8 +49,8 @@ def _cost(args: argparse.Namespace) -> str:
         return json_text(
             {
                 **dose_entries(own.recipe),
-                **{name: getattr(found, name) for name in (*_SHOWN, *_TUBES)},
-                **{name: getattr(pour, name) for name in ("batch_g", "white")},
+                **picked(found, *_SHOWN, *_TUBES),
+                **picked(pour, "batch_g", "white"),
                 "cautions": CAUTIONS,
             }
         )

@@ -16,6 +16,7 @@ from shadematch.support.cautions import CAUTIONS
 __all__ = [
     "choice_entries",
     "dose_entries",
+    "picked",
     "recipe_entries",
     "shades_entries",
     "shared_entries",
@@ -23,9 +24,14 @@ __all__ = [
 ]
 
 
+def picked(thing: object, *names: str) -> dict[str, Any]:
+    """Some attributes of a result, by name."""
+    return {name: getattr(thing, name) for name in names}
+
+
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
     """A recipe in JSON: from `doses` to `tubes`, `more`, and `predicted`."""
-    shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+    shown = picked(colour, "lab", "xyz", "hex", "in_srgb")
     return {**dose_entries(recipe), **more, "predicted": shown}
 
 
@@ -37,7 +43,7 @@ def dose_entries(recipe: Recipe) -> dict[str, Any]:
         entries["weighed"] = [
             {**part.let_down.model_dump(), "mass_g": part.mass_g} for part in recipe.weighed
         ]
-    entries |= {n: getattr(recipe, n) for n in ("proportions", "total", "load", "tubes")}
+    entries |= picked(recipe, "proportions", "total", "load", "tubes")
     return entries
 
 
@@ -51,15 +57,14 @@ def choice_entries(choice: Choice) -> dict[str, Any]:
 
 def spread_entries(found: Spread) -> dict[str, Any]:
     """A spread in JSON."""
-    shown = ("mean", "median", "p90", "p95", "lab_covariance", "dose_slip", "scale_g")
-    entries = {name: getattr(found, name) for name in shown}
+    figures = picked(found, "mean", "median", "p90", "p95", "lab_covariance")
+    figures |= picked(found, "dose_slip", "scale_g")
     parts = {"shares": dict(found.shares), "causes": dict(found.causes), "largest": found.largest}
-    return {"delta_e": found.nominal_delta_e, **entries, **parts}
+    return {"delta_e": found.nominal_delta_e, **figures, **parts}
 
 
 def shades_entries(found: Shades) -> dict[str, Any]:
     """Shades from one pot in JSON."""
-    shown = ("expected", "p90", "alone_expected", "alone_p90", "dab_g")
     each = [
         {
             "added": dict(shade.added),
@@ -69,7 +74,10 @@ def shades_entries(found: Shades) -> dict[str, Any]:
         }
         for shade in found
     ]
-    return {**{name: getattr(found, name) for name in shown}, "each": each}
+    return {
+        **picked(found, "expected", "p90", "alone_expected", "alone_p90", "dab_g"),
+        "each": each,
+    }
 
 
 def shared_entries(pour: Pour, view: View) -> dict[str, Any]:

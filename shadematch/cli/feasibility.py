@@ -14,11 +14,10 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import LENGTHS, MASSES, NUMBER, SHARES
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import choice_entries
-from shadematch.cli.parsing import Verbs, called
+from shadematch.cli.entries import choice_entries, picked
+from shadematch.cli.parsing import Verbs, called, not_with
 from shadematch.cli.printing import json_text, picture, picture_kind, shown
 from shadematch.cli.wanted import add_target, read_target
-from shadematch.errors import PourError
 from shadematch.gamuts.feasibility import Cell, feasibility
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.report import Row
@@ -50,13 +49,8 @@ def _feasibility(args: argparse.Namespace) -> str:
     if args.save is not None:
         picture_kind(args.save)
     for one, many in _LISTS.items():
-        if getattr(args, many) is not None and (value := getattr(args, one)) is not None:
-            raise PourError(
-                f"has no meaning with --{many}",
-                field=one,
-                value=value,
-                remedy="Put it into that list",
-            )
+        if getattr(args, many) is not None:
+            not_with(f"--{many}", args, one, remedy="Put it into that list")
     pour, view = pour_and_view(args)
     palette = read_palette(args)
     # A single thickness or white fraction, given as for other verbs, is all that is tried.
@@ -110,7 +104,7 @@ def _best(cell: Cell) -> dict[str, Any]:
 def _cell(cell: Cell) -> dict[str, Any]:
     pour = cell.pour
     return {
-        **{n: getattr(pour, n) for n in ("batch_g", "white", "thickness_cm")},
+        **picked(pour, "batch_g", "white", "thickness_cm"),
         "doses": dict(cell.closest.recipe.doses),
         "delta_e": cell.delta_e,
         "p90": cell.p90,

@@ -12,7 +12,7 @@ from typing import Any
 
 from shadematch.cli.amounts import COUNT, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import shared_entries
+from shadematch.cli.entries import picked, shared_entries
 from shadematch.cli.parsing import Verbs, only_with
 from shadematch.cli.printing import json_text, picture, picture_kind, shown
 from shadematch.gamuts.reach import gamut
@@ -67,9 +67,7 @@ def _gamut(args: argparse.Namespace) -> str:
             "targets": [
                 {
                     "hex": n.target.hex,
-                    "delta_e": n.delta_e,
-                    "bound": n.bound,
-                    "proved": n.proved,
+                    **picked(n, "delta_e", "bound", "proved"),
                     "nearest": n.choice.predicted.hex,
                 }
                 for n in nearest

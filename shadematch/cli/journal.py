@@ -22,6 +22,7 @@ from typing import Any
 
 from shadematch.cli.amounts import COUNT, LENGTH, MASS, NUMBER, read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import picked
 from shadematch.cli.parsing import OPTIONS, Parser, Verbs, add_replace, called, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_photo, no_photo, read_photo
@@ -192,11 +193,8 @@ def _next(args: argparse.Namespace) -> Answer:
     entries = {
         "doses": dict(bar.recipe.doses),
         "unit": bar.recipe.unit,
-        "batch_g": bar.recipe.pour.batch_g,
-        "white": bar.recipe.pour.white,
-        "why": bar.why,
-        "before": bar.before,
-        "after": bar.after,
+        **picked(bar.recipe.pour, "batch_g", "white"),
+        **picked(bar, "why", "before", "after"),
         "cautions": CAUTIONS,
     }
     return entries, [bar]
@@ -274,15 +272,8 @@ def _reading(args: argparse.Namespace) -> dict[str, Any]:
 
 def _lesson(lesson: Lesson) -> Answer:
     entries = {
-        "batch": lesson.batch,
-        "measured": lesson.measured,
-        "expected": lesson.expected,
-        "delta_e": lesson.delta_e,
-        "fits": lesson.fits,
-        "probability": lesson.probability,
-        "explanations": [
-            {"text": e.text, "kind": e.kind, "share": e.share} for e in lesson.explanations
-        ],
+        **picked(lesson, "batch", "measured", "expected", "delta_e", "fits", "probability"),
+        "explanations": [picked(e, "text", "kind", "share") for e in lesson.explanations],
         "known_to": {name: list(pair) for name, pair in lesson.known_to.items()},
     }
     return entries, [lesson]
@@ -322,7 +313,7 @@ def _correct(args: argparse.Namespace) -> Answer:
         "status": found.status,
         "advice": {
             "doses": dict(advice.doses),
-            **{n: getattr(advice, n) for n in ("clear_g", "white_g", "delta_e", "p90")},
+            **picked(advice, "clear_g", "white_g", "delta_e", "p90"),
         },
         "cautions": CAUTIONS,
     }

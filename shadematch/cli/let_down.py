@@ -12,7 +12,7 @@ import argparse
 
 from shadematch.cli.amounts import COUNT, MASS, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import choice_entries, shared_entries
+from shadematch.cli.entries import choice_entries, picked, shared_entries
 from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_target, read_target
@@ -48,15 +48,14 @@ def _propose(args: argparse.Namespace) -> str:
         make = [
             {
                 "pigment": part.let_down.pigment,
-                **{n: getattr(part, n) for n in ("paste", "base_g", "used_g")},
+                **picked(part, "paste", "base_g", "used_g"),
             }
             for part in plan.to_make
         ]
-        shown_ = ("sentence", "within", "reached", "floor", "tried")
         return json_text(
             {
                 "to_make": make,
-                **{n: getattr(plan, n) for n in shown_},
+                **picked(plan, "sentence", "within", "reached", "floor", "tried"),
                 "without": choice_entries(plan.without.closest),
                 "closest": choice_entries(plan.closest),
                 **shared_entries(pour, view),

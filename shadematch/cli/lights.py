@@ -19,7 +19,7 @@ from shadematch.cli.conditions import (
     read_lights,
     read_palette,
 )
-from shadematch.cli.entries import recipe_entries, shared_entries
+from shadematch.cli.entries import picked, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import in_the_file, read_saved
@@ -96,7 +96,7 @@ def _lights(args: argparse.Namespace) -> str:
         return json_text(
             {
                 "lights": [asdict(light) for light in found.lights],
-                **{n: getattr(found, n) for n in ("spectral", "reference", "note")},
+                **picked(found, "spectral", "reference", "note"),
                 **recipe_entries(found.recipe, bar),
                 **shared_entries(pour, view),
             }

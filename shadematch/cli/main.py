@@ -56,7 +56,7 @@ VERBS: Final = {
     "journal": "The book of batches: your own pastes, learnt as you work.",
     "calibrate": "Learn a palette from measured test pours.",
     "samples": "Copy invented photos, test pours and an order book.",
-    "settings": "Show or write what is usual here: palette, pour, bars.",
+    "settings": "Show or write the settings of this folder: palette, pour, bars.",
 }
 """The verbs as ``--help`` lists them. A new one is an entry here and a room of its name in
 `shadematch.cli`, imported when it is called."""

@@ -35,6 +35,7 @@ from shadematch.cli.conditions import (
 )
 from shadematch.cli.entries import (
     choice_entries,
+    picked,
     shades_entries,
     shared_entries,
     spread_entries,
@@ -141,7 +142,7 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
     goal = found.target
     entries = {
         "target": {
-            **{n: getattr(goal, n) for n in ("lab", "hex", "source", "observer")},
+            **picked(goal, "lab", "hex", "source", "observer"),
             "illuminant": str(goal.illuminant),
             "lab_in_view": goal.lab_in(found.view).tolist(),
         },
@@ -149,8 +150,8 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
         **({"lights": found.lights} if found.lights else {}),
         "closest": choice_entries(found.closest),
         "ideal": choice_entries(found.ideal),
-        **{n: getattr(found, n) for n in ("bound", "proved", "frugal_proved", "tolerance")},
-        "verdict": {n: getattr(found.verdict, n) for n in ("limit", "sentence", "help")},
+        **picked(found, "bound", "proved", "frugal_proved", "tolerance"),
+        "verdict": picked(found.verdict, "limit", "sentence", "help"),
         **shared_entries(found.pour, found.view),
     }
     entries |= {"rule": found.rule, "spread": spread_entries(found.spread)}

@@ -18,6 +18,7 @@ import numpy as np
 
 from shadematch.cli.amounts import COUNT, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
+from shadematch.cli.entries import picked
 from shadematch.cli.parsing import Verbs, called, given
 from shadematch.cli.printing import json_text, shown, terminal
 from shadematch.keeping.results import save_results
@@ -102,7 +103,7 @@ def _entry(match: Match) -> dict[str, Any]:
         "doses": dict(match.recipe.doses),
         "unit": match.recipe.unit,
         "total": match.recipe.total,
-        **{name: getattr(match, name) for name in ("delta_e", "bound", "proved")},
+        **picked(match, "delta_e", "bound", "proved"),
         "predicted": match.predicted.hex,
     }
 

@@ -23,6 +23,7 @@ __all__ = [
     "add_replace",
     "called",
     "given",
+    "not_with",
     "only_with",
     "option_of",
     "reader",
@@ -127,15 +128,20 @@ def option_of(name: str) -> str:
 
 
 def only_with(option: str, args: argparse.Namespace, *names: str) -> None:
-    """Refuse options, with a `PourError`, that have no effect without `option`."""
+    """Refuse options, with a `PourError`, that have no meaning without `option`."""
+    _refuse(f"without {option}", args, names, f"Give {option} too, or leave it out")
+
+
+def not_with(option: str, args: argparse.Namespace, *names: str, remedy: str) -> None:
+    """Refuse options, with a `PourError`, that have no meaning with `option`."""
+    _refuse(f"with {option}", args, names, remedy)
+
+
+def _refuse(how: str, args: argparse.Namespace, names: Sequence[str], remedy: str) -> None:
     for name in names:
-        if (value := getattr(args, name)) is not None:
-            raise PourError(
-                f"has no meaning without {option}",
-                field=option_of(name),
-                value=value,
-                remedy=f"Give {option} too, or leave it out",
-            )
+        if (value := getattr(args, name)) is not None and value is not False:
+            problem = f"has no meaning {how}"
+            raise PourError(problem, field=option_of(name), value=value, remedy=remedy)
 
 
 @contextlib.contextmanager

@@ -12,9 +12,9 @@ from __future__ import annotations
 import argparse
 
 from shadematch.cli.amounts import COUNT
-from shadematch.cli.parsing import Verbs, given
+from shadematch.cli.entries import picked
+from shadematch.cli.parsing import Verbs, given, not_with
 from shadematch.cli.printing import coloured, json_text, picture, picture_kind
-from shadematch.errors import PhotoError
 from shadematch.photo.finding import draw_chart, find_chart
 from shadematch.photo.proposal import flat_areas
 from shadematch.support.report import Swatch
@@ -44,12 +44,7 @@ def _photo(args: argparse.Namespace) -> str:
         picture(found.show(), args.save, replace=args.replace)
     if args.json:
         areas = [
-            {
-                "number": a.number,
-                "region": list(a.region.numbers),
-                "hex": a.hex,
-                "neutral": a.neutral,
-            }
+            {"region": list(a.region.numbers), **picked(a, "number", "hex", "neutral")}
             for a in found.areas
         ]
         return json_text({"areas": areas, "saved": args.save})
@@ -60,13 +55,7 @@ def _photo(args: argparse.Namespace) -> str:
 
 
 def _chart(args: argparse.Namespace) -> str:
-    if args.most is not None:
-        raise PhotoError(
-            "has no meaning with --chart",
-            field="--most",
-            value=args.most,
-            remedy="It goes with flat areas",
-        )
+    not_with("--chart", args, "most", remedy="It goes with flat areas")
     found = find_chart(args.photo)
     if args.save is not None:
         picture(draw_chart(args.photo, found), args.save, replace=args.replace)

@@ -25,7 +25,7 @@ from typing import Any
 
 from shadematch.cli.amounts import NUMBER, SHARE
 from shadematch.cli.conditions import read_palette, usual_bars
-from shadematch.cli.entries import choice_entries
+from shadematch.cli.entries import choice_entries, picked
 from shadematch.cli.parsing import Verbs, called, given
 from shadematch.cli.printing import json_text, shown, wrapped
 from shadematch.planning.books import read_orders, read_stock
@@ -107,19 +107,18 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
                 for name, (old, new) in what.changes.items()
             ],
         }
-    plain = ("money", "value", "proved", "gap", "limited")
     parts = ("goal", "reached", "bound", "gap", "proved", "message")
     return {
         "poured": [_poured(line) for line in found.poured],
         "left_out": [_left_out(line) for line in found.left_out],
         "buy": [_purchase(p) for p in found.buy],
         "buy_base_g": dict(zip(("clear", "white"), found.buy_base_g, strict=True)),
-        **{name: getattr(found, name) for name in plain},
+        **picked(found, "money", "value", "proved", "gap", "limited"),
         "unit": found.palette.unit,
         "assumed": found.assumed,
         "use": dict(found.use),
         "left": dict(found.left),
-        "stages": [{name: getattr(s, name) for name in parts} for s in found.stages],
+        "stages": [picked(s, *parts) for s in found.stages],
         **entries,
         "cautions": CAUTIONS,
     }
@@ -144,11 +143,11 @@ def _poured(line: Poured) -> dict[str, Any]:
 def _left_out(line: LeftOut) -> dict[str, Any]:
     return {
         "order": line.order.name,
-        **{name: getattr(line, name) for name in ("reason", "sentence", "proved")},
+        **picked(line, "reason", "sentence", "proved"),
         "short": dict(line.short),
         "would_take": [_purchase(p) for p in line.would_take],
     }
 
 
 def _purchase(purchase: Purchase) -> dict[str, Any]:
-    return {name: getattr(purchase, name) for name in ("pigment", "tubes", "price")}
+    return picked(purchase, "pigment", "tubes", "price")

@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import LENGTH, MILLIMETRES
 from shadematch.cli.conditions import add_conditions
-from shadematch.cli.entries import recipe_entries, shared_entries
+from shadematch.cli.entries import picked, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, given, reader
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
@@ -64,14 +64,8 @@ def _entries(looks: InThePot) -> dict[str, Any]:
     shown = tuple(bar.pop("predicted"))
     return {
         **bar,
-        **{
-            place: {name: getattr(getattr(looks, place), name) for name in shown}
-            for place in ("pot", "drop", "bar")
-        },
-        **{
-            name: getattr(looks, name)
-            for name in ("pot_delta_e", "drop_delta_e", "depth_cm", "drop_mm", "bottom", "sentence")
-        },
+        **{place: picked(getattr(looks, place), *shown) for place in ("pot", "drop", "bar")},
+        **picked(looks, "pot_delta_e", "drop_delta_e", "depth_cm", "drop_mm", "bottom", "sentence"),
         "limit": HOT_LIMIT,
         **shared_entries(looks.recipe.pour, looks.bar.view),
     }

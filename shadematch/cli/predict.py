@@ -14,7 +14,7 @@ from typing import Any
 from shadematch.calibration.result import Calibration
 from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import recipe_entries, shared_entries
+from shadematch.cli.entries import picked, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
 from shadematch.errors import PourError
@@ -73,7 +73,7 @@ def _predict(args: argparse.Namespace) -> str:
         more: dict[str, Any] = {}
         if ranged is not None:
             limits = ("level", "low", "high", "delta_e_low", "delta_e_high")
-            more["range"] = {name: getattr(ranged, name) for name in limits}
+            more["range"] = picked(ranged, *limits)
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     rows = []
     if ranged is not None:

@@ -16,7 +16,7 @@ from typing import Any
 
 from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import pour_and_view, read_palette
-from shadematch.cli.entries import dose_entries, recipe_entries, shared_entries
+from shadematch.cli.entries import dose_entries, picked, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, called, option_of
 from shadematch.cli.printing import json_text, shown
 from shadematch.errors import PourError
@@ -138,10 +138,10 @@ def _entries(found: Repeat) -> dict[str, Any]:
         "note": saved.note,
         "library": saved.library,
         "then": {
-            **{n: getattr(saved, n) for n in ("lab", "hex", "in_srgb", "delta_e")},
+            **picked(saved, "lab", "hex", "in_srgb", "delta_e"),
             "fingerprint": saved.palette.fingerprint,
         },
         "now": now,
-        **{n: getattr(found, n) for n in ("missing", "changed", "delta_e", "same", "sentence")},
+        **picked(found, "missing", "changed", "delta_e", "same", "sentence"),
         **shared_entries(recipe.pour, saved.view),
     }

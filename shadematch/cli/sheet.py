@@ -17,7 +17,8 @@ from shadematch.cli.conditions import (
     read_readings,
     usual_bars,
 )
-from shadematch.cli.parsing import HASH, Verbs, called, given
+from shadematch.cli.entries import picked
+from shadematch.cli.parsing import HASH, Verbs, called, given, not_with
 from shadematch.cli.pot import add_pot, pot_options
 from shadematch.cli.printing import json_text, wrapped
 from shadematch.cli.repeat import in_the_file, read_saved
@@ -75,12 +76,8 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
             read_target(args), palette=palette, pour=pour, view=view, **read_readings(args)
         )
     in_the_file(args, (*TARGET_OPTIONS, *Pour.model_fields, *View.model_fields), "--recipe")
-    if args.closest:
-        raise PourError(
-            "has no meaning with --recipe",
-            field="--closest",
-            remedy="The file says which recipe is poured",
-        )
+    not_with("--recipe", args, "closest", remedy="The file says which recipe is poured")
+    not_with("--recipe", args, "shades", remedy="Give a wanted colour")
     return read_saved(args, args.recipe)
 
 
@@ -108,12 +105,6 @@ def _sheet(args: argparse.Namespace) -> str:
     else:
         recipe, palette, view = result.saved.recipe, result.palette, result.saved.view
     looks = None
-    if args.shades is not None and not isinstance(result, Match):
-        raise PourError(
-            "has no meaning with --recipe",
-            field="--shades",
-            remedy="Give a wanted colour",
-        )
     if isinstance(result, Match) and args.shades is not None:
         options["shades"] = result.shades(args.shades)
         recipe = options["shades"][0].recipe
@@ -125,6 +116,6 @@ def _sheet(args: argparse.Namespace) -> str:
         with called("path", "--save"):
             made.save(args.save, replace=args.replace)
     if args.json:
-        entries = {name: getattr(made, name) for name in ("title", "text", "html")}
+        entries = picked(made, "title", "text", "html")
         return json_text({**entries, "saved": args.save})
     return made.text.rstrip("\n") if args.save is None else wrapped(f"saved in {args.save}")

@@ -18,7 +18,7 @@ from shadematch.cli.conditions import (
     read_palette,
     usual_bars,
 )
-from shadematch.cli.entries import choice_entries, shared_entries
+from shadematch.cli.entries import choice_entries, picked, shared_entries
 from shadematch.cli.parsing import Verbs, given, only_with
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_target, read_target
@@ -64,13 +64,13 @@ def _smallest(args: argparse.Namespace) -> str:
         kept = ("mass_g", "always_from_g", "bars", "within", "ideal_delta_e", "floor", "proved")
         return json_text(
             {
-                **{n: getattr(found, n) for n in (*kept, "sentence")},
+                **picked(found, *kept, "sentence"),
                 "closest": None
                 if found.recipe is None or found.match is None
                 else choice_entries(found.match.closest),
                 "curve": [
                     {
-                        **{n: getattr(p, n) for n in ("mass_g", "delta_e", "bound", "proved")},
+                        **picked(p, "mass_g", "delta_e", "bound", "proved"),
                         "doses": dict(p.recipe.doses),
                     }
                     for p in found.curve

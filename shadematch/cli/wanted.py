@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import NUMBER, SHARE
 from shadematch.cli.conditions import read_palette
-from shadematch.cli.parsing import HASH, OPTIONS, called
+from shadematch.cli.parsing import HASH, OPTIONS, called, given, not_with, only_with
 from shadematch.errors import ColourError
 from shadematch.photo.light import Neutral
 from shadematch.photo.read import read_photo as _read_photo
@@ -94,12 +94,10 @@ def read_target(args: argparse.Namespace) -> Target:
             remedy="Take one of HEX, --lab, --xyz, --spectrum and --photo"
             + ("" if ways else f". {HASH}"),
         )
-    light = {"illuminant": args.target_illuminant, "observer": args.target_observer}
-    light = {name: value for name, value in light.items() if value is not None}
-    if light and ways[0] not in ("--lab", "--xyz"):
-        name, value = next(iter(light.items()))
-        problem, remedy = f"has no meaning with {ways[0]}", "It goes with --lab and --xyz"
-        raise ColourError(problem, field=f"--target-{name}", value=value, remedy=remedy)
+    options = given(args, "target_illuminant", "target_observer")
+    if ways[0] not in ("--lab", "--xyz"):
+        not_with(ways[0], args, *options, remedy="It goes with --lab and --xyz")
+    light = {name.removeprefix("target_"): value for name, value in options.items()}
     try:
         if args.lab is not None:
             return Target.from_lab(args.lab, **light)
@@ -113,9 +111,7 @@ def read_target(args: argparse.Namespace) -> Target:
     if args.photo is not None:
         return read_photo(args, palette=read_palette(args) if args.of_palette else None)
     no_photo(args, ways[0])
-    if args.of_palette:
-        problem = f"has no meaning with {ways[0]}"
-        raise ColourError(problem, field="--of-palette", remedy="It goes with --photo")
+    not_with(ways[0], args, "of_palette", remedy="It goes with --photo")
     if args.spectrum is not None:
         with called("path", "--spectrum"):
             return Target.from_csv(args.spectrum)
@@ -137,17 +133,10 @@ def _no_file(args: argparse.Namespace) -> None:
     )
 
 
-def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
+def no_photo(args: argparse.Namespace, way: str, prefix: str = "") -> None:
     """Refuse options of a photo where there is none."""
-    for name in _OF_PHOTO:
-        value = getattr(args, f"{prefix}{name}".replace("-", "_"))
-        if value is not None:
-            raise ColourError(
-                f"has no meaning with {given}",
-                field=f"--{prefix}{name}",
-                value=value,
-                remedy=f"It goes with --{prefix}photo",
-            )
+    names = (f"{prefix}{name}".replace("-", "_") for name in _OF_PHOTO)
+    not_with(way, args, *names, remedy=f"It goes with --{prefix}photo")
 
 
 def read_photo(
@@ -165,15 +154,10 @@ def read_photo(
         )
     neutral: Neutral | None = None
     if own["neutral"] is not None:
-        given = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
-        neutral = Neutral(as_regions(own["neutral"], "neutral"), **given)
-    elif own["reflectance"] is not None:
-        raise ColourError(
-            f"has no meaning without {start}neutral",
-            field=f"{start}reflectance",
-            value=own["reflectance"],
-            remedy="Say where the neutral is",
-        )
+        known = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
+        neutral = Neutral(as_regions(own["neutral"], "neutral"), **known)
+    else:
+        only_with(f"{start}neutral", args, f"{prefix}reflectance".replace("-", "_"))
     return _read_photo(
         own["photo"],
         region=own["region"],

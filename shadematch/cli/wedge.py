@@ -12,7 +12,7 @@ from typing import Any
 
 from shadematch.cli.amounts import COUNT, LENGTH, read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import shared_entries
+from shadematch.cli.entries import picked, shared_entries
 from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.predicting.layers import Shade
@@ -38,7 +38,7 @@ def add_verb(verb: Verbs) -> None:
 
 def shade_entries(shade: Shade) -> dict[str, Any]:
     """A colour in JSON."""
-    return {name: getattr(shade, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+    return picked(shade, "lab", "xyz", "hex", "in_srgb")
 
 
 def _wedge(args: argparse.Namespace) -> str:

@@ -34,6 +34,7 @@ __all__ = [
     "srgb_margin",
     "srgb_to_hex",
     "srgb_to_xyz",
+    "xyz_to_hex",
     "xyz_to_lab",
     "xyz_to_srgb",
 ]
@@ -168,6 +169,11 @@ def hex_to_srgb(code: str) -> FloatArray:
 def srgb_to_hex(rgb: FloatArray) -> str:
     """``#rrggbb`` of one colour with components 0 to 1."""
     return srgb_codes(np.asarray(rgb)[None])[0]
+
+
+def xyz_to_hex(xyz: FloatArray, white: FloatArray) -> str:
+    """Nearest ``#rrggbb`` of one XYZ for a viewer adapted to `white`; shapes (3,)."""
+    return srgb_to_hex(xyz_to_srgb(xyz, white)[0])
 
 
 def srgb_codes(rgb: FloatArray) -> list[str]:

@@ -29,7 +29,6 @@ __all__ = [
     "nine_in_ten",
     "normal_points",
     "root_of",
-    "within_of",
 ]
 
 LEVEL: Final = 0.9
@@ -113,11 +112,6 @@ def nine_in_ten(values: FloatArray) -> FloatArray:
 def half_and_nine_in_ten(values: FloatArray) -> FloatArray:
     """What they stay within in half the cases, and in nine of ten; shape (2, ...)."""
     return np.asarray(np.quantile(values, (0.5, LEVEL), axis=-1))
-
-
-def within_of(lab: FloatArray, covariance: FloatArray) -> float:
-    """The CIEDE2000 that an uncertain colour stays within of its mean `lab` in nine of ten."""
-    return float(nine_in_ten(differences(lab[None, None], lab[None], covariance[None]))[0])
 
 
 def how_seen(difference: float) -> str:

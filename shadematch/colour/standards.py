@@ -21,7 +21,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from shadematch.colour.illuminant import Illuminant, Light
+from shadematch.colour.illuminant import Illuminant, Light, check_spectrum
 from shadematch.errors import ColourError, SpectrumError
 from shadematch.support.arrays import FloatArray
 
@@ -267,49 +267,7 @@ def onto_grid(
     """
     x = np.asarray(wavelengths_nm, dtype=float)
     y = np.asarray(values, dtype=float)
-    if x.ndim != 1 or y.shape != x.shape:
-        raise SpectrumError(
-            "needs one value for each wavelength",
-            field=field,
-            value=f"{x.size} wavelengths, {y.size} values",
-            remedy="Give two lists of the same length",
-        )
-    if x.size < 2:
-        raise SpectrumError(
-            "has too few wavelengths",
-            field=field,
-            value=f"{x.size}",
-            remedy="It must cover 400 to 700 nm",
-        )
-    if not np.all(np.isfinite(x)) or np.any(np.diff(x) <= 0):
-        raise SpectrumError(
-            "wavelengths must be finite and rise",
-            field=field,
-            value=x.tolist(),
-            remedy="Sort them, and leave out repeats",
-        )
-    if not np.all(np.isfinite(y)):
-        raise SpectrumError(
-            "has a value that is not a finite number",
-            field=field,
-            value=y[~np.isfinite(y)][0],
-            remedy=f"Look at {x[~np.isfinite(y)][0]:g} nm",
-        )
-    if x[0] > 400 or x[-1] < 700:
-        raise SpectrumError(
-            "does not cover the visible range",
-            field=field,
-            value=f"{x[0]:g} to {x[-1]:g} nm",
-            remedy="It must reach from 400 nm or less to 700 nm or more; "
-            "where an instrument stops just short, repeat its end value (ASTM E308)",
-        )
-    if np.diff(x).max() > 20:
-        raise SpectrumError(
-            "has a gap of more than 20 nm",
-            field=field,
-            value=f"after {x[np.argmax(np.diff(x))]:g} nm",
-            remedy="Measure at every 10 or 20 nm",
-        )
+    check_spectrum(x, y, field, SpectrumError)
     if x.size == WAVELENGTHS_NM.size and np.array_equal(x, WAVELENGTHS_NM):
         return y.copy()
     from scipy.interpolate import PchipInterpolator

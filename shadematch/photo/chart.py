@@ -192,11 +192,12 @@ def as_chart(given: object) -> Chart:
 def homography(source: FloatArray, target: FloatArray) -> FloatArray:
     """The 3 x 3 matrix, its last number 1, that takes points (x, y) to others, shapes (k, 2).
 
-    Exact for four points, least squares for more.
+    Exact for four points, least squares for more (direct linear transformation: R. Hartley, A.
+    Zisserman, *Multiple View Geometry in Computer Vision*, 2nd ed. 2004, (4.3); from memory).
     """
     rows = []
     for (x, y), (u, v) in zip(source, target, strict=True):
-        rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])
+        rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])  # (4.3), with the last number 1
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y])
     table, goal = np.array(rows, dtype=float), target.ravel()
     weights = np.ones(len(table))
@@ -214,8 +215,8 @@ def by_matrix(
     """CIEDE2000 of patches after the best matrix, shape (k,); and the matrix, (3, 3).
 
     Least squares in CIELAB, linearised about the reference, with Cauchy weights, so that covered
-    patches don't pull the matrix. It starts from the median gain of each channel, which half of the
-    patches can't spoil.
+    patches don't pull the matrix (P. W. Holland, R. E. Welsch, Commun. Stat. A 6 (1977) 813; from
+    memory). It starts from the median gain of each channel, which half of the patches can't spoil.
 
     Parameters
     ----------

@@ -41,8 +41,8 @@ class CombinedPhotos(Reported):
     photos
         What was read in each.
     disagreement
-        Birge's ratio: root mean square distance of the photos over their own standard deviations;
-        1 where they are as good as they say.
+        Birge's ratio: root mean square distance of the photos over the standard deviations that
+        they don't share; 1 where they are as good as they say.
     warnings
         What to check.
     """

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.colorimetry import SRGB_WHITE, xyz_to_hex, xyz_to_lab
 from shadematch.errors import PhotoError
 from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region
@@ -227,7 +227,7 @@ def _only_code(picture: Picture, regions: Sequence[Region]) -> str | None:
         if len(flat) < _FEWEST or np.ptp(flat, axis=0).any():
             return None
         xyz = 100.0 * picture.profile.matrix @ flat[0].astype(float)
-        found.add(srgb_to_hex(xyz_to_srgb(xyz, SRGB_WHITE)[0]))
+        found.add(xyz_to_hex(xyz, SRGB_WHITE))
     return found.pop() if len(found) == 1 else None
 
 

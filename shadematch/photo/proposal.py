@@ -10,13 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter
 
-from shadematch.colour.colorimetry import (
-    SRGB_WHITE,
-    lab_to_xyz,
-    srgb_to_hex,
-    xyz_to_lab,
-    xyz_to_srgb,
-)
+from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PhotoError
 from shadematch.photo.drawing import Bytes, draw_regions, preview
@@ -142,7 +136,7 @@ def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
 
 
 def _area(number: int, box: Box, lab: FloatArray) -> FlatArea:
-    code = srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)[0])
+    code = xyz_to_hex(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)
     grey = bool(np.hypot(lab[1], lab[2]) < 10.0 and lab[0] > 35.0)
     return FlatArea(number, Region.box(*box), code, grey)
 

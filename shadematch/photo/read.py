@@ -9,14 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import (
-    SRGB_WHITE,
-    adapt,
-    lab_to_xyz,
-    srgb_to_hex,
-    xyz_to_lab,
-    xyz_to_srgb,
-)
+from shadematch.colour.colorimetry import SRGB_WHITE, adapt, lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.standards import observation
 from shadematch.errors import PhotoError
 from shadematch.photo.chart import Chart, as_chart
@@ -207,7 +200,7 @@ def _mind_region(picture: Picture, seen: Mean) -> list[str]:
         minds.append(
             f"The region is not flat or even: its colour varies by {seen.spread.max():.1f}."
         )
-    shown = srgb_to_hex(xyz_to_srgb(100.0 * seen.xyz, SRGB_WHITE)[0])
+    shown = xyz_to_hex(100.0 * seen.xyz, SRGB_WHITE)
     if seen.drawn:
         minds.append(
             f"Every pixel of the region is {shown}, as in a drawn swatch or a screenshot. If you "
@@ -216,7 +209,7 @@ def _mind_region(picture: Picture, seen: Mean) -> list[str]:
     left_out = 1.0 - seen.shares["kept"]
     if seen.second is not None:
         share, lab = seen.second
-        other = srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)[0])
+        other = xyz_to_hex(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)
         minds.append(
             f"The region shows two colours: {shown} was taken, {other} ({share:.0%}) was left "
             "out. Choose a part of the one you mean."

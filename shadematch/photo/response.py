@@ -32,9 +32,6 @@ _BEYOND: Final = 0.2
 _CUT: Final = 0.02
 """Share of a patch that may lie beyond what the file can hold."""
 
-_CUT: Final = 0.02
-"""Share of a patch that may lie beyond what the file can hold."""
-
 
 @dataclass(frozen=True)
 class Response:

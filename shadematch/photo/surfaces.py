@@ -12,13 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import (
-    SRGB_WHITE,
-    lab_to_xyz,
-    srgb_to_hex,
-    xyz_to_lab,
-    xyz_to_srgb,
-)
+from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.standards import observation
 from shadematch.errors import ColourError, PhotoError
 from shadematch.photo.chart import GREYS, Chart, by_matrix, read_chart
@@ -254,7 +248,7 @@ class Surfaces:
         tint = float(np.hypot(shown[1], shown[2]))
         sd = np.zeros(3)
         if tint > _STRONG_TINT:
-            looks = srgb_to_hex(xyz_to_srgb(100.0 * mean.xyz, SRGB_WHITE)[0])
+            looks = xyz_to_hex(100.0 * mean.xyz, SRGB_WHITE)
             self.warnings.append(
                 f"The neutral looks {looks} in the photo. Some lamps do that; but if it isn't "
                 "white or grey itself, the colour is wrong."
@@ -296,7 +290,7 @@ def _mind_lost(whites: Sequence[Mean], field: str) -> None:
             raise PhotoError(
                 f"has no {name} left: the light is so strong in colour that the file can't hold it",
                 field=field,
-                value=srgb_to_hex(xyz_to_srgb(100.0 * mean.xyz, SRGB_WHITE)[0]),
+                value=xyz_to_hex(100.0 * mean.xyz, SRGB_WHITE),
                 remedy="Use daylight, or let the camera balance its white for this lamp",
             )
 

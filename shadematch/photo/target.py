@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, xyz_to_hex
 from shadematch.photo.drawing import Scene, draw_photo
 from shadematch.photo.response import Response
 from shadematch.studio.covariance import Covariance
@@ -98,7 +98,7 @@ class PhotoTarget(Reported):
     def uncorrected_hex(self) -> str:
         """Nearest sRGB code of the colour as the camera saw it."""
         xyz = lab_to_xyz(np.array(self.uncorrected), SRGB_WHITE)
-        return srgb_to_hex(xyz_to_srgb(xyz, SRGB_WHITE)[0])
+        return xyz_to_hex(xyz, SRGB_WHITE)
 
     def show(self) -> Figure:
         """The photo with its regions, what was left out of them, and the colour before and after.

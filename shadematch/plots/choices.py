@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from shadematch.matching.match import Match
 from shadematch.support.hatching import mark_key, mark_surface
-from shadematch.support.paper import INK, MARK, QUIET, axes_for, paint, title
+from shadematch.support.paper import INK, MARK, QUIET, axes_for, beside, paint, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,16 +28,7 @@ def draw_choices(match: Match, ax: Axes | None = None) -> Axes:
     choices, unit = match.choices, match.recipe.unit
     limit = match.closest.delta_e + match.tolerance
     ax.axhline(limit, color=MARK, ls="--", lw=1.2)
-    ax.annotate(
-        f"{match.tolerance:g} worse\nthan the closest",
-        (1.0, limit),
-        xycoords=("axes fraction", "data"),
-        xytext=(5, 0),
-        textcoords="offset points",
-        va="center",
-        color=MARK,
-        annotation_clip=False,
-    )
+    beside(ax, limit, f"{match.tolerance:g} worse\nthan the closest", MARK)
     ax.step(
         [c.recipe.total for c in choices],
         [c.delta_e for c in choices],

@@ -17,6 +17,7 @@ from shadematch.support.paper import (
     MARK,
     QUIET,
     axes_for,
+    beside,
     inset,
     paint,
     plain,
@@ -96,32 +97,20 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
     ax = axes_for(ax, (6.4, 3.9))
     masses = [p.mass_g for p in smallest.curve]
     values = [p.delta_e for p in smallest.curve]
-    level, right = smallest.within, smallest.largest_g
-    highest = max(4.0 * level, 1.3 * smallest.ideal_delta_e, 1e-3)
+    level, ideal = smallest.within, smallest.ideal_delta_e
+    highest = max(4.0 * level, 1.3 * ideal, 1e-3)
     ax.plot(masses, values, color=CURVE, lw=1.4, marker=".", ms=4)
     ax.axhline(level, color=MARK, ls="--", lw=1.2)
-    ax.axhline(smallest.ideal_delta_e, color=QUIET, ls=":", lw=1.4)
+    ax.axhline(ideal, color=QUIET, ls=":", lw=1.4)
     cut = [m for m, v in zip(masses, values, strict=True) if v > highest]
     if cut:
         ax.plot(cut, [0.985 * highest] * len(cut), "^", color=CURVE, ms=4)
     # Labels beside the axes, where no curve runs.
-    far = max(level, smallest.ideal_delta_e) - min(level, smallest.ideal_delta_e)
+    far = abs(level - ideal)
     shift = 0.0 if far > 0.09 * highest else 0.5 * (0.09 * highest - far)
-    up = 1.0 if level >= smallest.ideal_delta_e else -1.0
-    for value, words, colour, way in (
-        (level, f"asked for: {level:g}", MARK, up),
-        (smallest.ideal_delta_e, f"any doses: {smallest.ideal_delta_e:.2f}", QUIET, -up),
-    ):
-        ax.annotate(
-            words,
-            (1.0, value + way * shift),
-            xycoords=("axes fraction", "data"),
-            xytext=(5, 0),
-            textcoords="offset points",
-            va="center",
-            color=colour,
-            annotation_clip=False,
-        )
+    up = 1.0 if level >= ideal else -1.0
+    beside(ax, level + up * shift, f"asked for: {level:g}", MARK)
+    beside(ax, ideal - up * shift, f"any doses: {ideal:.2f}", QUIET)
     if smallest.mass_g is not None:
         at = masses.index(smallest.mass_g)
         ax.plot(masses[at], values[at], "o", color=MARK, ms=7)
@@ -133,7 +122,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
             color=MARK,
         )
         ax.plot([masses[at]] * 2, [0.0, values[at]], color=MARK, lw=0.8)
-    ax.set_xlim(0, right)
+    ax.set_xlim(0, smallest.largest_g)
     ax.set_ylim(0, highest)
     ax.set_xlabel("mass of base [g]" + ("; ▲ above the frame" if cut else ""))
     ax.set_ylabel("CIEDE2000 of the closest recipe")

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.expected import how_seen, nine_in_ten, root_of
 from shadematch.colour.illuminant import Light
@@ -321,7 +321,7 @@ def spread(
 
 
 def _hex(lab: FloatArray, white: FloatArray) -> str:
-    return srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white), white)[0])
+    return xyz_to_hex(lab_to_xyz(lab, white), white)
 
 
 def _squares(lab: FloatArray, middle: FloatArray) -> FloatArray:

@@ -73,36 +73,24 @@ class Palette(Frozen):
 
     @model_validator(mode="after")
     def _names(self) -> Self:
-        if not self.pigments:
-            raise PaletteError(
-                "has no pigments", field="pigments", value=[], remedy="Give at least one"
-            )
-        if len(self.pigments) > MOST_PIGMENTS:
-            raise PaletteError(
-                "has more than twelve pigments",
-                field="pigments",
-                value=len(self.pigments),
-                remedy="Leave some out",
-            )
         names = [p.name for p in self.pigments]
-        twice = sorted({n for n in names if names.count(n) > 1})
-        if twice:
-            raise PaletteError(
-                "a name appears twice",
-                field="pigments",
-                value=twice[0],
-                remedy="Rename one of them",
-            )
         shapes = [shape_of(n) for n in names]
-        alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
-        if alike:
-            raise PaletteError(
-                "two names look the same",
-                field="pigments",
-                value=tuple(alike),
-                remedy="Rename one of them, so that a sheet tells them apart",
-            )
-        return self
+        alike = tuple(n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1)
+        value: object
+        if not names:
+            problem, value, remedy = "has no pigments", names, "Give at least one"
+        elif len(names) > MOST_PIGMENTS:
+            problem, value = "has more than twelve pigments", len(names)
+            remedy = "Leave some out"
+        elif len(set(names)) < len(names):
+            problem, value = "a name appears twice", next(n for n in names if names.count(n) > 1)
+            remedy = "Rename one of them"
+        elif alike:
+            problem, value = "two names look the same", alike
+            remedy = "Rename one of them, so that a sheet tells them apart"
+        else:
+            return self
+        raise PaletteError(problem, field="pigments", value=value, remedy=remedy)
 
     @model_validator(mode="after")
     def _speaks_of_all(self) -> Self:
@@ -235,7 +223,7 @@ class Palette(Frozen):
         return self._of([i for i in range(len(self.pigments)) if i not in gone])
 
     def known_to(self, strength: float | Mapping[str, float]) -> Palette:
-        """The same palette with the strength of its pastes known to a share, one or by name.
+        """The same palette, its strengths known to a share: one for all pastes, or by name.
 
         The share is a relative standard deviation, 0 to 1; tubes differ by 0.1 (common practice,
         no source).

@@ -32,6 +32,7 @@ _ALIKE = 0.7
 
 Moves = tuple[Annotated[Number, Field(ge=-_WIDEST, le=_WIDEST)], ...]
 """Of one spectrum: how far one standard deviation moves its logarithm, 36 values or none."""
+_NONE = (0.0,) * WAVELENGTHS_NM.size
 
 
 class Backing(Frozen):
@@ -197,31 +198,20 @@ class PaletteUncertainty(Frozen):
 
     def _rows(self, field: str) -> FloatArray:
         spectra = len(self.modes[0].absorption) if self.modes else 0
-        found = np.zeros((len(self.modes), spectra, WAVELENGTHS_NM.size))
-        for at, mode in enumerate(self.modes):
-            for k, row in enumerate(getattr(mode, field)):
-                if row:
-                    found[at, k] = row
-        found.setflags(write=False)
-        return found
+        rows = [[row or _NONE for row in getattr(mode, field)] for mode in self.modes]
+        return _read_only(rows, len(self.modes), spectra, WAVELENGTHS_NM.size)
 
     @functools.cached_property
     def bends(self) -> FloatArray:
         """Moves of the bends, shape (K, n)."""
         pastes = len(self.modes[0].absorption) - 2 if self.modes else 0
-        found = np.zeros((len(self.modes), pastes))
-        for row, mode in zip(found, self.modes, strict=True):
-            if mode.bends:
-                row[:] = mode.bends
-        found.setflags(write=False)
-        return found
+        rows = [mode.bends or (0.0,) * pastes for mode in self.modes]
+        return _read_only(rows, len(self.modes), pastes)
 
     @functools.cached_property
     def crowding(self) -> FloatArray:
         """Moves of the crowding of white base, shape (K,)."""
-        found = np.array([mode.crowding for mode in self.modes])
-        found.setflags(write=False)
-        return found
+        return _read_only([mode.crowding for mode in self.modes], len(self.modes))
 
     def of_backing(self, view: View) -> FloatArray:
         """Moves of the logit of a view's backing, shape (K, 36); zeros for an unknown one."""
@@ -237,9 +227,8 @@ class PaletteUncertainty(Frozen):
         ]
         if far and min(far) <= _ALIKE:
             at = int(np.argmin(far))
-            for row, mode in zip(found, self.modes, strict=True):
-                if mode.backings[at]:
-                    row[:] = mode.backings[at]
+            rows = [mode.backings[at] or _NONE for mode in self.modes]
+            return _read_only(rows, *found.shape)
         return found
 
     @property
@@ -256,6 +245,12 @@ class PaletteUncertainty(Frozen):
 
     def __hash__(self) -> int:
         return self._hash
+
+
+def _read_only(rows: Sequence[object], *shape: int) -> FloatArray:
+    found = np.array(rows, dtype=float).reshape(shape)
+    found.setflags(write=False)
+    return found
 
 
 def _logit(reflectance: FloatArray) -> FloatArray:

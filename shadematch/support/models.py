@@ -124,14 +124,14 @@ def whole(
     error: type[ShadematchError] = PourError,
 ) -> int:
     """A whole number from `least` to `most`; anything else is an `error`."""
-    if isinstance(value, bool) or not isinstance(value, int | np.integer):
-        found = None
-    else:
-        found = int(value)
-    if found is None or not least <= found <= most:
-        problem = f"must be a whole number from {least:,} to {most:,}"
-        raise error(problem, field=field, value=value, remedy=remedy)
-    return found
+    if (
+        isinstance(value, int | np.integer)
+        and not isinstance(value, bool)
+        and least <= value <= most
+    ):
+        return int(value)
+    problem = f"must be a whole number from {least:,} to {most:,}"
+    raise error(problem, field=field, value=value, remedy=remedy)
 
 
 def _has_unseen(name: str) -> bool:

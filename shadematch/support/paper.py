@@ -25,6 +25,7 @@ __all__ = [
     "QUIET",
     "STYLE",
     "axes_for",
+    "beside",
     "colour_bar",
     "inset",
     "paint",
@@ -104,6 +105,20 @@ def colour_bar(ax: Axes, mappable: Any, words: str) -> None:
 
 def _shown(figure: Any) -> str:
     return f'<div style="overflow-x:auto">{svg_of(figure)}</div>'
+
+
+def beside(ax: Axes, height: float, words: str, colour: str) -> None:
+    """Words to the right of axes, at a height in the data's units."""
+    ax.annotate(
+        words,
+        (1.0, height),
+        xycoords=("axes fraction", "data"),
+        xytext=(5, 0),
+        textcoords="offset points",
+        va="center",
+        color=colour,
+        annotation_clip=False,
+    )
 
 
 def title(ax: Axes, words: str, *, alt: str = "", **given: Any) -> None:

@@ -9,7 +9,7 @@ from typing import Final
 
 from shadematch.support.mark import corner, foot, runs
 
-__all__ = ["chart", "colour_strip", "difference_scale", "drawing", "rule", "side_view", "text"]
+__all__ = ["colour_strip", "difference_scale", "drawing", "rule", "side_view", "text"]
 
 _WIDTH: Final = 480.0
 _HEIGHT: Final = 64.0
@@ -158,61 +158,3 @@ def side_view(
             marks.append(corner(_WIDTH - 1, foot_y, min(14.0, thick[-1] * scale)))
         below = above
     return _with_label(drawing([*shapes, *marks], _WIDTH, height, label), label)
-
-
-def chart(
-    points: Sequence[tuple[float, float]],
-    *,
-    across: str,
-    up: str,
-    level: float,
-    level_name: str,
-    mark: tuple[float, float] | None = None,
-    mark_name: str = "",
-) -> str:
-    """A curve over numbers from 0 on, with a level to reach.
-
-    Parameters
-    ----------
-    points
-        One or more pairs of numbers from 0 on, rising in the first.
-    across, up
-        What the two are, with their unit.
-    level, level_name
-        A height drawn as a dashed line, and its label.
-    mark, mark_name
-        A point to mark, and its label.
-    """
-    wide, high, left, foot, top = 620.0, 260.0, 52.0, 44.0, 16.0
-    x_most = max(max(p[0] for p in points), 1e-9)
-    y_most = max(*(p[1] for p in points), 1.6 * level, 1e-9)
-
-    def place(x: float, y: float) -> tuple[float, float]:
-        return (
-            left + (wide - left - 14) * x / x_most,
-            high - foot - (high - foot - top) * y / y_most,
-        )
-
-    line, mark_colour = "stroke:var(--sm-line,#77736a)", "var(--sm-mark,#8a3b12)"
-    x0, y0 = place(0, 0)
-    x1, y_level = place(x_most, level)
-    parts = [rule(x0, y0, x1, y0, line), rule(x0, y0, x0, top, line)]
-    for i in range(5):
-        x, y = place(x_most * i / 4, 0)[0], place(0, y_most * i / 4)[1]
-        parts += [text(x, y0 + 16, f"{x_most * i / 4:.4g}")]
-        parts += [text(x0 - 6, y + 4, f"{y_most * i / 4:.3g}", "end")]
-    corners = " ".join("{:.1f},{:.1f}".format(*place(*p)) for p in points)
-    parts += [
-        text(0.5 * (x0 + x1), high - 6, across),
-        text(x0 + 6, top - 3, up, "start"),
-        rule(x0, y_level, x1, y_level, f"stroke:{mark_colour};stroke-dasharray:6 4"),
-        text(x1, y_level - 5, level_name, "end"),
-        f'<polyline points="{corners}" fill="none" '
-        'style="stroke:var(--sm-curve,#1f4e5f);stroke-width:1.6"/>',
-    ]
-    if mark is not None:
-        x, y = place(*mark)
-        parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4.5" style="fill:{mark_colour}"/>')
-        anchor = "end" if x > 0.75 * wide else "start"
-        parts.append(text(x + (-4 if anchor == "end" else 4), y - 9, mark_name, anchor))
-    return drawing(parts, wide, high, f"{up} by {across}")
