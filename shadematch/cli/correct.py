@@ -223,6 +223,6 @@ def _addition(found: Addition) -> dict[str, Any]:
     return {
         "doses": dict(found.doses),
         "unit": after.unit,
-        **picked(found, "clear_g", "white_g", "delta_e", "p90", "lab", "hex"),
+        **picked(found, *("clear_g", "white_g", "delta_e", "p90", "lab", "hex")),
         "after": {**dose_entries(after), **picked(after.pour, "batch_g", "white")},
     }

@@ -57,7 +57,7 @@ def choice_entries(choice: Choice) -> dict[str, Any]:
 
 def spread_entries(found: Spread) -> dict[str, Any]:
     """A spread in JSON."""
-    figures = picked(found, "mean", "median", "p90", "p95", "lab_covariance")
+    figures = picked(found, *("mean", "median", "p90", "p95", "lab_covariance"))
     figures |= picked(found, "dose_slip", "scale_g")
     parts = {"shares": dict(found.shares), "causes": dict(found.causes), "largest": found.largest}
     return {"delta_e": found.nominal_delta_e, **figures, **parts}
@@ -75,7 +75,7 @@ def shades_entries(found: Shades) -> dict[str, Any]:
         for shade in found
     ]
     return {
-        **picked(found, "expected", "p90", "alone_expected", "alone_p90", "dab_g"),
+        **picked(found, *("expected", "p90", "alone_expected", "alone_p90", "dab_g")),
         "each": each,
     }
 

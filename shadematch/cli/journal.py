@@ -272,7 +272,7 @@ def _reading(args: argparse.Namespace) -> dict[str, Any]:
 
 def _lesson(lesson: Lesson) -> Answer:
     entries = {
-        **picked(lesson, "batch", "measured", "expected", "delta_e", "fits", "probability"),
+        **picked(lesson, *("batch", "measured", "expected", "delta_e", "fits", "probability")),
         "explanations": [picked(e, "text", "kind", "share") for e in lesson.explanations],
         "known_to": {name: list(pair) for name, pair in lesson.known_to.items()},
     }

@@ -55,7 +55,7 @@ def _propose(args: argparse.Namespace) -> str:
         return json_text(
             {
                 "to_make": make,
-                **picked(plan, "sentence", "within", "reached", "floor", "tried"),
+                **picked(plan, *("sentence", "within", "reached", "floor", "tried")),
                 "without": choice_entries(plan.without.closest),
                 "closest": choice_entries(plan.closest),
                 **shared_entries(pour, view),

@@ -113,7 +113,7 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
         "left_out": [_left_out(line) for line in found.left_out],
         "buy": [_purchase(p) for p in found.buy],
         "buy_base_g": dict(zip(("clear", "white"), found.buy_base_g, strict=True)),
-        **picked(found, "money", "value", "proved", "gap", "limited"),
+        **picked(found, *("money", "value", "proved", "gap", "limited")),
         "unit": found.palette.unit,
         "assumed": found.assumed,
         "use": dict(found.use),

@@ -65,7 +65,9 @@ def _entries(looks: InThePot) -> dict[str, Any]:
     return {
         **bar,
         **{place: picked(getattr(looks, place), *shown) for place in ("pot", "drop", "bar")},
-        **picked(looks, "pot_delta_e", "drop_delta_e", "depth_cm", "drop_mm", "bottom", "sentence"),
+        **picked(
+            looks, *("pot_delta_e", "drop_delta_e", "depth_cm", "drop_mm", "bottom", "sentence")
+        ),
         "limit": HOT_LIMIT,
         **shared_entries(looks.recipe.pour, looks.bar.view),
     }

@@ -142,6 +142,6 @@ def _entries(found: Repeat) -> dict[str, Any]:
             "fingerprint": saved.palette.fingerprint,
         },
         "now": now,
-        **picked(found, "missing", "changed", "delta_e", "same", "sentence"),
+        **picked(found, *("missing", "changed", "delta_e", "same", "sentence")),
         **shared_entries(recipe.pour, saved.view),
     }

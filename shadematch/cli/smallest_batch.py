@@ -52,7 +52,7 @@ def _smallest(args: argparse.Namespace) -> str:
             remedy="It is what is looked for; --largest limits it",
         )
     pour, view = pour_and_view(args)
-    options = given(args, "within", "step_g", "largest_g", "bar_g", "max_pigments")
+    options = given(args, *("within", "step_g", "largest_g", "bar_g", "max_pigments"))
     if args.bar_g is not None:
         options |= usual_bars(args)
     elif args.loss is not None:

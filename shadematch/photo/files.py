@@ -128,16 +128,6 @@ def _check_size(width: int, height: int, channels: int, bits: int) -> None:
         raise _too_large(f"{width} x {height}")
 
 
-def _one_frame(count: int) -> None:
-    if count != 1:
-        raise PhotoError(
-            "is animated or has several pages",
-            field="photo",
-            value=f"{count} pictures",
-            remedy="Save the one you mean by itself",
-        )
-
-
 def _pillow(image: Any, place: Path, head: bytes) -> Picture:
     mode, (width, height) = image.mode, image.size
     if mode in ("CMYK", "LAB", "YCbCr", "F", "I", "HSV"):
@@ -148,8 +138,14 @@ def _pillow(image: Any, place: Path, head: bytes) -> Picture:
             remedy="Save it as RGB in a picture program that knows its profile",
         )
     _check_size(width, height, len(image.getbands()), 16 if mode.startswith("I;16") else 8)
-    if image.format != "MPO":  # a phone's MPO also holds previews and depth
-        _one_frame(getattr(image, "n_frames", 1))
+    # A phone's MPO also holds previews and depth.
+    if image.format != "MPO" and (count := getattr(image, "n_frames", 1)) != 1:
+        raise PhotoError(
+            "is animated or has several pages",
+            field="photo",
+            value=f"{count} pictures",
+            remedy="Save the one you mean by itself",
+        )
     if image.format in ("JPEG", "MPO"):
         _check_end(place)
     deep = _deep_codes(image, place, head)
@@ -167,14 +163,13 @@ def _pillow(image: Any, place: Path, head: bytes) -> Picture:
         if to and alpha:
             to = ("LA", "RGBA")[channels == 3]
         cut = _of_image(image, to)
-    colours = 1 if channels <= 2 else 3
     interop = exif.get_ifd(0xA005).get(1, "") if 0x8769 in exif else ""
     fallback = ADOBE_RGB if str(interop).strip("\x00 ") == "R03" else SRGB
     return _picture(
         width=width,
         height=height,
         bits=bits,
-        colours=colours,
+        channels=channels,
         alpha=alpha,
         orientation=orientation,
         cut=cut,
@@ -298,7 +293,7 @@ def _heif(place: Path) -> Picture:
         width=width,
         height=height,
         bits=bits,
-        colours=1 if channels <= 2 else 3,
+        channels=channels,
         alpha=channels in (2, 4),
         orientation=1,
         cut=_of_array(codes),
@@ -312,7 +307,7 @@ def _picture(
     width: int,
     height: int,
     bits: int,
-    colours: int,
+    channels: int,
     alpha: bool,
     orientation: object,
     cut: Callable[[int, int, int, int], Codes],
@@ -320,6 +315,7 @@ def _picture(
     fallback: Profile,
     kind: str,
 ) -> Picture:
+    colours = 1 if channels <= 2 else 3
     notes = [f"{kind.replace('MPO', 'JPEG')}, {width} x {height} pixels, {bits} bits"]
     if icc:
         found = read_profile(bytes(icc), channels=colours)

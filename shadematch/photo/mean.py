@@ -141,47 +141,16 @@ def mean_of(
     ending = every.mean(axis=0) if total else np.zeros(every.shape[1])
     bad = tuple(n for n, share in zip(names, ending, strict=True) if share > 0.02)
     if len(values) < fewest:
-        clips = sum(int((m == 4).sum()) for m in codes)
-        through = sum(int((m == 5).sum()) for m in codes)
-        # Such as 0.5,0.5,2,2: meant as fractions, but taken for pixels.
-        code = _only_code(picture, regions)
-        drawn = code not in (None, "#000000", "#ffffff") and field_ == "region"
-        if drawn and through <= clips:
-            raise PhotoError(
-                "has one and the same code in every pixel, as a drawn swatch or a screenshot has",
-                field=field_,
-                value=code,
-                remedy=f"If that code is meant, give '{code}' itself as the target",
-            )
-        mixed = any(max(r.numbers) > 1 and any(0 < v < 1 for v in r.numbers) for r in regions)
-        raise PhotoError(
-            f"has {len(values)} usable pixels, which are too few"
-            + (f" ({through} are transparent)" if through else "")
-            + (f" ({clips} are clipped: too bright or too dark)" if clips else ""),
-            field=field_,
-            value=", ".join(map(str, regions)),
-            remedy="Fractions end at 1; with a larger number all count as pixels"
-            if mixed
-            else "Save the photo without transparency (an alpha channel), or take a "
-            "region that is opaque"
-            if through > clips
-            else f"Take a larger region, or a photo with {'more' if dark > clips / 2 else 'less'} "
-            "light on it"
-            if clips
-            else "Take a larger region, or a larger copy of the photo",
-        )
+        raise _too_few(picture, regions, field_, codes, dark=dark)
     xyz = values @ matrix.T.astype(np.float32)
     kind = _sort(xyz)
     kept = kind == 0
     if kept.sum() < fewest:
         kept = np.ones_like(kept)
         kind = np.zeros_like(kind)
-    start = 0
-    for mark in codes:
-        free = mark == 0
-        count = int(free.sum())
-        mark[free] = kind[start : start + count]
-        start += count
+    ends_at = np.cumsum([np.count_nonzero(mark == 0) for mark in codes])
+    for mark, own in zip(codes, np.split(kind, ends_at[:-1]), strict=True):
+        mark[mark == 0] = own
     marks = np.concatenate([m.ravel() for m in codes])
     shares = {
         name: float((marks == i).sum()) / max(total, 1) for i, name in enumerate(_REJECTED[:-1])
@@ -204,6 +173,44 @@ def mean_of(
         drawn=len(good) > 1 and not np.ptp(values, axis=0).any(),
         empty=np.concatenate(floors)[kept].mean(axis=0),
         marks=tuple(zip(frames, codes, strict=True)),
+    )
+
+
+def _too_few(
+    picture: Picture,
+    regions: Sequence[Region],
+    field_: str,
+    codes: Sequence[FloatArray],
+    *,
+    dark: int,
+) -> PhotoError:
+    """The error for regions with too few usable pixels, of which `dark` are clipped at 0."""
+    usable, clips, through = (sum(np.count_nonzero(m == i) for m in codes) for i in (0, 4, 5))
+    code = _only_code(picture, regions)
+    if code not in (None, "#000000", "#ffffff") and field_ == "region" and through <= clips:
+        return PhotoError(
+            "has one and the same code in every pixel, as a drawn swatch or a screenshot has",
+            field=field_,
+            value=code,
+            remedy=f"If you mean that code, give '{code}' itself as the target",
+        )
+    # Such as 0.5,0.5,2,2: meant as fractions, but taken for pixels.
+    if any(max(r.numbers) > 1 and any(0 < v < 1 for v in r.numbers) for r in regions):
+        remedy = "Fractions end at 1; with a larger number all count as pixels"
+    elif through > clips:
+        remedy = "Save the photo without transparency (an alpha channel), or take an opaque region"
+    elif clips:
+        light = "more" if dark > clips / 2 else "less"
+        remedy = f"Take a larger region, or a photo with {light} light on it"
+    else:
+        remedy = "Take a larger region, or a larger copy of the photo"
+    return PhotoError(
+        f"has {usable} usable pixels, which are too few"
+        + (f" ({through} are transparent)" if through else "")
+        + (f" ({clips} are clipped: too bright or too dark)" if clips else ""),
+        field=field_,
+        value=", ".join(map(str, regions)),
+        remedy=remedy,
     )
 
 

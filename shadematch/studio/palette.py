@@ -234,7 +234,7 @@ class Palette(Frozen):
             For a name that the palette lacks, or a share out of range.
         """
         if isinstance(strength, Mapping):
-            self._places(tuple(strength))
+            strength = self.named(strength)
         known = PaletteUncertainty.of_strengths(self.names, strength)
         return Palette(**{**dict(self), "uncertainty": known})
 

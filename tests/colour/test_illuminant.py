@@ -166,10 +166,10 @@ def test_a_view_refuses_what_is_no_light() -> None:
 @pytest.mark.parametrize(
     ("lines", "problem"),
     [
-        (["550,1"], "one wavelength"),
+        (["550,1"], "too few wavelengths"),
         ([f"{x},0" for x in range(380, 731, 10)], "dark"),
         ([f"{x},-1" for x in range(380, 731, 10)], "negative"),
-        (["400,1", "500,1"], "20 nm"),
+        (["400,1", "700,1"], "20 nm"),
         ([], "no measurements"),
     ],
 )
