@@ -201,7 +201,7 @@ def _next(found: Correction, args: argparse.Namespace) -> str:
         return ""
     call = f"shadematch correct --go-on {shlex.quote(args.save)} --measured L A B"
     if found.doubtful and not args.anyway:
-        return ": clear the doubt first; --anyway says what to add nevertheless"
+        return ": check the measurement first; --anyway says what to add all the same"
     return f": add this, measure again, then {call}"
 
 

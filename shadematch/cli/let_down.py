@@ -29,7 +29,7 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("the let-downs").add_argument
     add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
     add("--weigh-step", dest="step_g", type=MASS, metavar="G", help="weighed to this many g (1)")
-    text = "weigh no less of one than this many g (5 times that)"
+    text = "least that is weighed of one, in g (5 times that)"
     add("--weigh-least", dest="least_g", type=MASS, metavar="G", help=text)
     add("--max-let-downs", type=COUNT, metavar="COUNT", help="most of them to make (3)")
     add_conditions(parser)

@@ -33,7 +33,7 @@ __all__ = [
 T = TypeVar("T")
 
 HASH: Final = (
-    'A shell takes # and all behind it for a comment: type "#d9822b" in quotes, or d9822b without #'
+    'A shell treats # as the start of a comment: type "#d9822b" in quotes, or d9822b without #'
 )
 """Printed where a colour seems to be missing."""
 

@@ -45,7 +45,7 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument
     add("--palette", metavar="FILE", help="palette file (the demo palette)")
     purse = parser.add_mutually_exclusive_group()
-    purse.add_argument("--buy", action="store_true", help="buy whatever is wanted (nothing)")
+    purse.add_argument("--buy", action="store_true", help="buy whatever is needed (nothing)")
     purse.add_argument("--budget", type=NUMBER, metavar="MONEY", help="buy for so much at most")
     text = "what if this tube runs out; may be repeated"
     add("--without", action="append", default=[], metavar="NAME", help=text)

@@ -74,7 +74,12 @@ def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
     add(f"{start}region", action="append", metavar="REGION", help=text)
     text = "white paper or grey card in it"
     add(f"{start}neutral", action="append", metavar="REGION", help=text)
-    add(f"{start}reflectance", type=SHARE, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
+    add(
+        f"{start}reflectance",
+        type=SHARE,
+        metavar="SHARE",
+        help="of the neutral, 0 to 1 (white paper)",
+    )
     text = (
         "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white; or "
         "'find'"

@@ -130,7 +130,7 @@ def chart_in(picture: Picture) -> Chart:
                 remedy="Flip the mirrored picture of a front camera, or take another photo",
             )
         raise PhotoError(
-            "shows no chart that could be found",
+            "shows no chart that was found",
             field="chart",
             remedy="Show all 24 patches, sharp, without glare, a tenth of the photo or more; "
             "or give the centres of the patches dark skin, bluish green, black, white",

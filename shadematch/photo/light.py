@@ -161,7 +161,7 @@ class Shading:
         ratio = (width / height) / (self._size[0] / self._size[1])
         if not 0.98 < ratio < 1.02:
             raise PhotoError(
-                "has not the shape of the photo",
+                "does not have the shape of the photo",
                 field="shading",
                 value=f"{self._size[0]} x {self._size[1]} against {width} x {height}",
                 remedy="Take both from the same stand, held the same way",

@@ -189,7 +189,7 @@ def _too_few(
     code = _only_code(picture, regions)
     if code not in (None, "#000000", "#ffffff") and field_ == "region" and through <= clips:
         return PhotoError(
-            "has one and the same code in every pixel, as a drawn swatch or a screenshot has",
+            "has the same code in every pixel, like a drawn swatch or a screenshot",
             field=field_,
             value=code,
             remedy=f"If you mean that code, give '{code}' itself as the target",

@@ -159,11 +159,11 @@ def read_photo(
 
 
 def _apart(picture: Picture, regions: Sequence[Region], neutral: Sequence[Region]) -> None:
-    """Refuse a neutral that overlaps the region whose colour is asked."""
+    """Refuse a neutral that overlaps the region of the wanted colour."""
     for one, other in itertools.product(regions, neutral):
         if overlap(one, other, picture.width, picture.height):
             raise PhotoError(
-                "overlaps the region whose colour is asked",
+                "overlaps the region of the wanted colour",
                 field="neutral",
                 value=str(other),
                 remedy="Choose a part of the photo that shows only white paper or a grey card",

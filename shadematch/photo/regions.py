@@ -52,7 +52,7 @@ class Region:
             or not all(map(is_finite, n))
         ):
             raise PhotoError(
-                "must be given in finite numbers",
+                "must be finite numbers",
                 field="region",
                 value=n,
                 remedy="Give left, top, right, bottom",

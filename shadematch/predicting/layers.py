@@ -136,7 +136,7 @@ class Layered(Reported):
         return Report(
             swatches=(Swatch.of(self.seen, "seen from above"),),
             pictures=(
-                colour_strip(poured, "as it is poured, from the bottom layer on", in_srgb=shown),
+                colour_strip(poured, "as poured, from the bottom layer up", in_srgb=shown),
                 side_view(pieces, own, "from the side, each in its own colour", in_srgb=own_shown),
             ),
             rows=(
@@ -231,7 +231,7 @@ def layers(
         thicknesses.append(thickness_of(pair[1], f"stack.{i}"))
     if not sum(thicknesses) > 0:
         raise PourError(
-            "has no thickness at all",
+            "has no thickness",
             field="stack",
             value=sum(thicknesses),
             remedy="Give at least one layer a thickness above 0",

@@ -119,7 +119,7 @@ def _bottom(pot: str | float) -> float:
     if isinstance(pot, str):
         if pot not in POTS:
             raise PourError(
-                "is not a pot",
+                "is not a known pot",
                 field="pot",
                 value=pot,
                 remedy=f"Give {', '.join(map(repr, POTS))}, or the reflectance of its bottom",

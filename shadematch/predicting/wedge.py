@@ -115,7 +115,7 @@ class Wedge(Reported):
                 for i in shown
             ),
             frozenset({0, 1}),
-            "the shade along it",
+            "the shade along the bar",
         )
         return Report(
             swatches=tuple(

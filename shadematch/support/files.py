@@ -298,7 +298,9 @@ def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
             "is not JSON",
             field="path",
             value=place,
-            remedy=f"Look at line {line}" if line else "A number or the nesting goes on too long",
+            remedy=f"Look at line {line}"
+            if line
+            else "A number is too long, or the nesting too deep",
         ) from None
 
 
@@ -357,7 +359,7 @@ def checked_envelope(data: object, versions: Mapping[str, int]) -> tuple[str, di
     form = rest.pop("format", None)
     if not isinstance(form, str) or form not in formats:
         raise FileError(
-            "is not one that this library reads" if "format" in data else "is missing",
+            "is not known to this library" if "format" in data else "is missing",
             field="format",
             value=form,
             remedy=f"The file must say one of {known}",

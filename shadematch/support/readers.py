@@ -135,7 +135,7 @@ def table_of(
             # Line by line, so that an unclosed quote spoils no line but its own.
             cells = [c.strip() for c in next(csv.reader([line], delimiter=between, strict=True))]
         except csv.Error as found:
-            remedy = "Look for a quote too many, a line break in a cell, or a cell too long"
+            remedy = "Look for an extra quote, a line break in a cell, or a cell too long"
             raise fault(
                 path, number, f"is not valid CSV: {found}", None, remedy, error=error
             ) from None
@@ -146,7 +146,7 @@ def table_of(
             continue
         if len(cells) > len(header) or (len(cells) < len(header) and not short):
             many = len(cells) > len(header)
-            remedy = "Give every column a cell, empty if need be"
+            remedy = "Give every column a cell, if need be an empty one"
             if many and between == ",":
                 remedy = (
                     "Put texts that hold a comma between quotes; "
@@ -185,7 +185,7 @@ def with_points(
         raise fault(
             path,
             row.line,
-            "a comma in a number, and between cells",
+            "commas in numbers and between cells",
             text,
             "Write it with a point, or save the file with semicolons or tabs between cells",
             error=error,
