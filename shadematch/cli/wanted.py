@@ -74,12 +74,8 @@ def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
     add(f"{start}region", action="append", metavar="REGION", help=text)
     text = "white paper or grey card in it"
     add(f"{start}neutral", action="append", metavar="REGION", help=text)
-    add(
-        f"{start}reflectance",
-        type=SHARE,
-        metavar="SHARE",
-        help="of the neutral, 0 to 1 (white paper)",
-    )
+    text = "of the neutral, 0 to 1 (white paper)"
+    add(f"{start}reflectance", type=SHARE, metavar="SHARE", help=text)
     text = (
         "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white; or "
         "'find'"
