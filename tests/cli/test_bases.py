@@ -35,7 +35,7 @@ def test_a_pour_in_a_base(capsys: pytest.CaptureFixture[str]) -> None:
     assert seen["predicted"]["hex"] == (  # type: ignore[index]
         sm.predict({"gorse": 2}, palette=browned(), pour=sm.Pour(batch_g=500, base=BROWN)).hex
     )
-    assert said(capsys, "cost", "gorse=2", *own)["base"] == BROWN
+    assert said(capsys, "cost", "gorse=2", *own)["in_base"] == BROWN
     stack = said(capsys, "layers", "0.5/0.1:gorse=2", *own)["layers"]
     assert [layer["base"] for layer in stack] == [BROWN]  # type: ignore[attr-defined]
     there = said(capsys, "same-look", "gorse=2", "--palette", "mine.json", "--to-base", BROWN)
