@@ -14,6 +14,7 @@ Levenberg-Marquardt: J. Nocedal, S. J. Wright, *Numerical Optimization* (2nd ed.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
@@ -23,7 +24,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.journal.seeing import Bar, Roughness, Shown, shown, values_of
 from shadematch.journal.unknowns import Believed, Layout
 from shadematch.studio.unit import Unit
-from shadematch.support.arrays import FloatArray, IntArray
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["absorbed", "drifted", "refitted", "wandered"]
 
@@ -120,22 +121,24 @@ def _noise(seen: Shown, rough: Roughness, age: float, layout: Layout) -> FloatAr
 
 def drifted(slopes: FloatArray, layout: Layout) -> FloatArray:
     """Covariance that one bar's time of the bases' wandering adds to what a bar shows, (m, m)."""
-    at = _bases(layout)
-    own = slopes[:, at]
-    return np.asarray(own @ np.kron(np.eye(at.size // _DRIFT.shape[0]), _DRIFT) @ own.T)
+    own = slopes[:, layout.of_bases]
+    return np.asarray(own @ _drift(layout) @ own.T)
 
 
-def _bases(layout: Layout) -> IntArray:
-    """Where the spectra of the bases are."""
-    width = _DRIFT.shape[0]
-    rows = [k for k, u in enumerate(layout.unknowns) if u.of_base and not u.number]
-    return np.concatenate([np.arange(k * width, (k + 1) * width) for k in rows])
+def _drift(layout: Layout) -> FloatArray:
+    """Variance that a bar's time adds to the spectra of all bases."""
+    return _of_all(layout.of_bases.size // _DRIFT.shape[0])
+
+
+@functools.lru_cache(maxsize=16)
+def _of_all(count: int) -> FloatArray:
+    return np.kron(np.eye(count), _DRIFT)
 
 
 def wandered(belief: Believed, times: int) -> Believed:
     """The same so many bars later."""
-    covariance, at = belief.covariance.copy(), _bases(belief.layout)
-    covariance[np.ix_(at, at)] += times * np.kron(np.eye(at.size // _DRIFT.shape[0]), _DRIFT)
+    covariance, at = belief.covariance.copy(), belief.layout.of_bases
+    covariance[np.ix_(at, at)] += times * _drift(belief.layout)
     return Believed(belief.layout, belief.mean, covariance)
 
 

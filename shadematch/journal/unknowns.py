@@ -32,7 +32,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import CLEAR
 from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["BIAS", "TUBES", "Believed", "Instrument", "Layout", "Means", "Tube", "begun", "grown"]
 
@@ -113,6 +113,12 @@ class Layout:
             )
             for paste in self.pastes
         }
+
+    @functools.cached_property
+    def of_bases(self) -> IntArray:
+        """Where the spectra of all bases are."""
+        rows = [k for k, u in enumerate(self.unknowns) if u.of_base and not u.number]
+        return np.concatenate([np.arange(k * _W, (k + 1) * _W) for k in rows])
 
     def at_tube(self, tube: Tube) -> int:
         """Where the strength of a tube is."""
