@@ -244,9 +244,10 @@ class Journal(Pages):
 
         Raises
         ------
-        PaletteError
+        PaletteError, PourError
             If the name is there already, or can't be one.
         """
+        expect(base, str, "base", "Give a text")
         check_name(base, "base", PaletteError)
 
         def make(number: int) -> Event:

@@ -141,7 +141,7 @@ def test_a_spectrum_is_refused_with_its_line(text: str, said: str, tmp_path: Pat
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ('name,L,a,b\none,"50,5",1,2\n', r"line 2, l: a comma in a number.*semicolons or tabs"),
+        ('name,L,a,b\none,"50,5",1,2\n', r"line 2, l: commas in numbers.*semicolons or tabs"),
         ('name,L,a,b\n"one\nmore",50,1,2\n', r"line 2: is not valid CSV.*line break in a cell"),
         ("name,L,a,b\none,50,1\n", r"line 2: has 3 cells for 4 columns"),
     ],

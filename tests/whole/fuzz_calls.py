@@ -1021,7 +1021,9 @@ def public_callables() -> set[str]:
                 found.add(name)
             found |= {
                 f"{name}.{method}"
-                for method, value in vars(thing).items()
+                for kind in thing.__mro__
+                if kind.__module__.rpartition(".")[0] == thing.__module__.rpartition(".")[0]
+                for method, value in vars(kind).items()
                 if not method.startswith("_")
                 and not (method == "report" and issubclass(thing, Reported | sm.Palette))
                 and isinstance(value, classmethod | staticmethod | type(public_callables))
