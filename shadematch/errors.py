@@ -51,6 +51,10 @@ class ShadematchError(ValueError):
             text += f". {remedy}"
         super().__init__(text)
 
+    def renamed(self, field: str) -> Self:
+        """The same error, about a field of another name."""
+        return type(self)(self.problem, field=field, value=self.value, remedy=self.remedy)
+
     def __reduce__(self) -> tuple[object, ...]:
         # Exceptions cross process borders in executors; rebuild them with their parts.
         return (_rebuild, (type(self), self.problem, self.field, self.value, self.remedy))

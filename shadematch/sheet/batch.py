@@ -250,7 +250,7 @@ def _as_of_today(repeat: Repeat) -> SavedRecipe:
             f"the palette no longer has {', '.join(repeat.missing)}",
             field="result",
             value=str(repeat.saved.recipe),
-            remedy="Match the target anew",
+            remedy="Match the target again",
         )
     if repeat.same and repeat.palette.fingerprint == repeat.saved.palette.fingerprint:
         return repeat.saved

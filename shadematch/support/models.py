@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import unicodedata
+from collections import Counter
+from collections.abc import Iterable
 from typing import Annotated, Any, ClassVar, Final, TypeGuard
 
 import numpy as np
@@ -22,10 +24,12 @@ __all__ = [
     "check_name",
     "check_progress",
     "expect",
+    "first_twice",
     "is_finite",
     "listed",
     "readable",
     "shape_of",
+    "whole",
 ]
 
 _UNSEEN: Final = (
@@ -123,6 +127,26 @@ def between(value: object, field: str, least: float, most: float, remedy: str) -
             remedy=remedy,
         )
     return float(value)
+
+
+def whole(value: object, field: str, least: int, most: int, remedy: str) -> int:
+    """A whole number from `least` to `most`.
+
+    Raises
+    ------
+    PourError
+        Naming the field.
+    """
+    kind = isinstance(value, int | np.integer) and not isinstance(value, bool)
+    if not kind or not least <= value <= most:  # type: ignore[operator]
+        problem = f"must be a whole number from {least} to {most:,}"
+        raise PourError(problem, field=field, value=value, remedy=remedy)
+    return int(value)  # type: ignore[call-overload,no-any-return]
+
+
+def first_twice(names: Iterable[str]) -> str | None:
+    """The first name, in alphabetical order, that appears more than once."""
+    return min((name for name, count in Counter(names).items() if count > 1), default=None)
 
 
 def _has_unseen(name: str) -> bool:

@@ -105,7 +105,7 @@ def test_rounds_that_are_refused(tmp_path: Path) -> None:
         ("", "advice", nothing | {"doses": {"kelp": -1.0}}, "not a multiple"),
         ("", "advice", nothing | {"doses": {"kelp": 500.0}}, "limits permit"),
         ("", "advice", nothing | {"clear_g": 1e308}, "advice.clear_g"),
-        ("", "advice", nothing, "does not get near enough"),
+        ("", "advice", nothing, "is not near enough"),
         ("", "made", nothing | {"doses": {"kelp": -1.0}}, "kelp"),
         ("priors", "strength_spread", -1.0, "priors.strength_spread"),
         ("priors", "white_spread", 1e308, "priors.white_spread"),
