@@ -15,6 +15,7 @@ from shadematch.predicting.prediction import Prediction, predict
 from shadematch.studio.palette import Palette
 from shadematch.support.models import expect
 from shadematch.support.report import Report, Reported, Row, Swatch
+from shadematch.support.spelling import listing
 
 __all__ = ["Repeat", "repeat"]
 
@@ -63,12 +64,12 @@ class Repeat(Reported):
         """What has changed, in words."""
         if self.missing:
             return (
-                f"The palette no longer has {_listed(self.missing)}: "
+                f"The palette no longer has {listing(self.missing)}: "
                 "this recipe can't be poured with it. Match the target again."
             )
         assert self.delta_e is not None
         if self.changed:
-            what = f"The palette has changed since: {_listed(self.changed)}"
+            what = f"The palette has changed since: {listing(self.changed)}"
             what += " differ" if len(self.changed) > 1 else " differs"
         elif self.palette.fingerprint != self.saved.palette.fingerprint:
             what = "The palette has changed since, but nothing that this recipe uses"
@@ -99,10 +100,6 @@ class Repeat(Reported):
                 rows.append(Row("now", f"CIEDE2000 {self.to_target:.2f} to the target"))
         rows.append(Row("today", f"palette {self.palette.fingerprint}"))
         return Report(swatches=tuple(swatches), rows=tuple(rows), notes=(self.sentence,))
-
-
-def _listed(names: tuple[str, ...]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def repeat(
