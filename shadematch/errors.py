@@ -51,8 +51,8 @@ class ShadematchError(ValueError):
             text += f". {remedy}"
         super().__init__(text)
 
-    def renamed(self, field: str) -> Self:
-        """The same error, about a field of another name."""
+    def at(self, field: str) -> Self:
+        """The same error, of another field."""
         return type(self)(self.problem, field=field, value=self.value, remedy=self.remedy)
 
     def __reduce__(self) -> tuple[object, ...]:

@@ -176,7 +176,7 @@ def below(entry: str) -> Iterator[None]:
     try:
         yield
     except ShadematchError as found:
-        raise found.renamed(f"{entry}.{found.field}") from None
+        raise found.at(f"{entry}.{found.field}") from None
 
 
 def possible(target: Target) -> Target:

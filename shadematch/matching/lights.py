@@ -251,7 +251,7 @@ def _seen_under(reference: Light, observer: str) -> Observation:
         return observation(reference, observer)
     except ColourError as found:
         field = "reference" if found.field == "illuminant" else found.field
-        raise found.renamed(field) from None
+        raise found.at(field) from None
 
 
 def lights(

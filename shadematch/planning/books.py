@@ -269,7 +269,7 @@ def _order(row: _Row, usual: Mapping[str, float]) -> Order:
         try:
             fields["target"] = Target.from_hex(row["target"])
         except ColourError as found:
-            raise found.renamed("target") from None
+            raise found.at("target") from None
     elif "lab" in row:
         lab = _numbers(row, "lab")
         fields["target"] = Target.from_lab(lab, illuminant=seen.illuminant, observer=seen.observer)

@@ -129,19 +129,24 @@ def between(value: object, field: str, least: float, most: float, remedy: str) -
     return float(value)
 
 
-def whole(value: object, field: str, least: int, most: int, remedy: str) -> int:
-    """A whole number from `least` to `most`.
-
-    Raises
-    ------
-    PourError
-        Naming the field.
-    """
-    kind = isinstance(value, int | np.integer) and not isinstance(value, bool)
-    if not kind or not least <= value <= most:  # type: ignore[operator]
-        problem = f"must be a whole number from {least} to {most:,}"
-        raise PourError(problem, field=field, value=value, remedy=remedy)
-    return int(value)  # type: ignore[call-overload,no-any-return]
+def whole(
+    value: object,
+    field: str,
+    least: int,
+    most: int,
+    remedy: str,
+    *,
+    error: type[ShadematchError] = PourError,
+) -> int:
+    """A whole number from `least` to `most`; anything else is an `error`."""
+    if (
+        isinstance(value, int | np.integer)
+        and not isinstance(value, bool)
+        and least <= value <= most
+    ):
+        return int(value)
+    problem = f"must be a whole number from {least:,} to {most:,}"
+    raise error(problem, field=field, value=value, remedy=remedy)
 
 
 def first_twice(names: Iterable[str]) -> str | None:
