@@ -51,13 +51,13 @@ class ShadematchError(ValueError):
             text += f". {remedy}"
         super().__init__(text)
 
-    def at(self, field: str) -> Self:
-        """The same error, of another field."""
-        return type(self)(self.problem, field=field, value=self.value, remedy=self.remedy)
-
     def __reduce__(self) -> tuple[object, ...]:
         # Exceptions cross process borders in executors; rebuild them with their parts.
         return (_rebuild, (type(self), self.problem, self.field, self.value, self.remedy))
+
+    def at(self, field: str) -> Self:
+        """The same error, of another field."""
+        return type(self)(self.problem, field=field, value=self.value, remedy=self.remedy)
 
 
 def _short(text: str, most: int) -> str:
