@@ -448,7 +448,7 @@ def test_a_restriction_that_holds_a_recipe_back_is_named(
     left = asked.keys() - {"must_avoid"}
     if len(asked) > 1:
         free = sm.match(code, pour=pour, **{n: asked[n] for n in left}).closest.delta_e  # type: ignore[arg-type]
-    assert f"restriction to {words}. Lifted, it comes to {free:.2f}, nine" in m.verdict.sentence
+    assert f"restriction to {words}. Without it: {free:.2f}, nine" in m.verdict.sentence
 
 
 def test_a_load_limit_between_whole_steps_is_named() -> None:
