@@ -134,12 +134,8 @@ def calibrate(
     if like is not None and pours and pours[0].unit in UNITS:
         check_unit(like.unit, pours[0].unit, "like", of="the pours' doses")
     if contact is not None and (not isinstance(contact, str) or contact not in ("stated", "auto")):
-        raise PourError(
-            "is not a kind of contact",
-            field="contact",
-            value=contact,
-            remedy="Take 'stated' or 'auto', or leave it out",
-        )
+        remedy = "Take 'stated' or 'auto', or leave it out"
+        raise PourError("is not a kind of contact", field="contact", value=contact, remedy=remedy)
     if pigments is not None and not isinstance(pigments, str):
         pigments = listed(pigments, "pigments", "Give the names of the pastes")
     if not isinstance(scattering, str):
@@ -261,38 +257,23 @@ def _checked(test_pours: Iterable[TestPour]) -> tuple[TestPour, ...]:
     for pour in pours:
         expect(pour, TestPour, "test_pours", "Use TestPour.from_spectrum, from_lab, ...")
     if not pours:
-        raise PourError(
-            "there are none",
-            field="test_pours",
-            remedy="Pour the base and each paste, and measure them",
-        )
+        remedy = "Pour the base and each paste, and measure them"
+        raise PourError("there are none", field="test_pours", remedy=remedy)
     units = {p.unit for p in pours}
     if len(units) > 1:
-        raise PourError(
-            "doses are in more than one unit",
-            field="test_pours",
-            value=sorted(units),
-            remedy="Convert all to one",
-        )
+        problem, remedy = "doses are in more than one unit", "Convert all to one"
+        raise PourError(problem, field="test_pours", value=sorted(units), remedy=remedy)
     bars: dict[str, TestPour] = {}
     seen: set[TestPour] = set()
     for pour in pours:
         if pour in seen:  # it would count as a second measurement
-            raise PourError(
-                "appears twice, with the same readings",
-                field="test_pours",
-                value=pour.name,
-                remedy="Leave out the copy",
-            )
+            problem, remedy = "appears twice, with the same readings", "Leave out the copy"
+            raise PourError(problem, field="test_pours", value=pour.name, remedy=remedy)
         seen.add(pour)
         other = bars.setdefault(pour.name, pour)
         if other.doses != pour.doses or other.pour != pour.pour:
-            raise PourError(
-                "two different bars have this name",
-                field="test_pours",
-                value=pour.name,
-                remedy="Give each bar its own name",
-            )
+            problem, remedy = "two different bars have this name", "Give each bar its own name"
+            raise PourError(problem, field="test_pours", value=pour.name, remedy=remedy)
     return pours
 
 
@@ -313,18 +294,11 @@ def _names(pours: Sequence[TestPour], pigments: Sequence[str] | None) -> tuple[s
         names = tuple(dict.fromkeys((pigments,) if isinstance(pigments, str) else pigments))
         unlisted = [name for name in poured if name not in names]
         if unlisted:
-            raise UnknownNameError(
-                "a pour holds a pigment that is not listed",
-                field="pigments",
-                value=unlisted[0],
-                remedy="List it as well",
-            )
+            problem, remedy = "a pour holds a pigment that is not listed", "List it as well"
+            raise UnknownNameError(problem, field="pigments", value=unlisted[0], remedy=remedy)
     if not names:
-        raise PourError(
-            "no pour holds any pigment",
-            field="test_pours",
-            remedy="Pour each pigment in clear base",
-        )
+        remedy = "Pour each pigment in clear base"
+        raise PourError("no pour holds any pigment", field="test_pours", remedy=remedy)
     return names
 
 
@@ -336,12 +310,8 @@ def _allowed(scattering: str | Sequence[str], names: tuple[str, ...]) -> tuple[s
     given = (scattering,) if isinstance(scattering, str) else tuple(scattering)
     for name in given:
         if name not in names:
-            raise UnknownNameError(
-                "no such pigment was poured",
-                field="scattering",
-                value=name,
-                remedy="Give 'auto', 'none', 'all' or names",
-            )
+            problem, remedy = "no such pigment was poured", "Give 'auto', 'none', 'all' or names"
+            raise UnknownNameError(problem, field="scattering", value=name, remedy=remedy)
     return given
 
 

@@ -81,12 +81,8 @@ def read_test_pours(
     if reflectance_unit is not None and (
         not isinstance(reflectance_unit, str) or reflectance_unit not in ("fraction", "percent")
     ):
-        raise PourError(
-            "is not a unit",
-            field="reflectance_unit",
-            value=reflectance_unit,
-            remedy="Take 'fraction' or 'percent'",
-        )
+        problem, remedy = "is not a unit", "Take 'fraction' or 'percent'"
+        raise PourError(problem, field="reflectance_unit", value=reflectance_unit, remedy=remedy)
     text = _text(path)
     light = View() if view is None else view
     first = next((line for line in text_lines(text) if line.strip()), "")

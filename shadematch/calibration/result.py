@@ -117,19 +117,11 @@ class Calibration(Reported):
         """
         expect(of, str, "of", "Give 'clear', 'white' or a pigment's name")
         if not isinstance(what, str) or what not in ("absorption", "scattering"):
-            raise PourError(
-                "is not a spectrum",
-                field="what",
-                value=what,
-                remedy="Take 'absorption' or 'scattering'",
-            )
+            remedy = "Take 'absorption' or 'scattering'"
+            raise PourError("is not a spectrum", field="what", value=what, remedy=remedy)
         if of not in self.pigments and of not in ("clear", "white"):
-            raise UnknownNameError(
-                "was not calibrated",
-                field="of",
-                value=of,
-                remedy=f"There are {', '.join(self.pigments)}",
-            )
+            remedy = f"There are {', '.join(self.pigments)}"
+            raise UnknownNameError("was not calibrated", field="of", value=of, remedy=remedy)
         return fitted(self._fit, of, what, of_base=of not in self.pigments)
 
     @property
@@ -177,12 +169,8 @@ class Calibration(Reported):
             If a name was not calibrated.
         """
         if self.unit == "part":
-            raise PaletteError(
-                "has doses in parts; a palette's are in cm or g",
-                field="unit",
-                value=self.unit,
-                remedy="Use interval(...)",
-            )
+            problem = "has doses in parts; a palette's are in cm or g"
+            raise PaletteError(problem, field="unit", value=self.unit, remedy="Use interval(...)")
         for name in names:
             self.spectrum(name)  # refuses what was not calibrated
         found, taught_by = self._fit, self.pours

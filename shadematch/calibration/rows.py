@@ -309,11 +309,8 @@ def _values(row: Row, numbers: _Numbers, percent: bool) -> tuple[FloatArray, Flo
     # 1.5: heads such as 380, 383, 387, 390 nm are rounded, and nothing is missing.
     if steps.size and steps.max() > 1.5 * steps.min():
         at = int(np.argmax(steps > 1.5 * steps.min()))
-        raise PourError(
-            "a wavelength is missing",
-            value=f"{x[at] + steps.min():g} nm",
-            remedy="Fill it in, or leave the whole reading out",
-        )
+        problem, remedy = "a wavelength is missing", "Fill it in, or leave the whole reading out"
+        raise PourError(problem, value=f"{x[at] + steps.min():g} nm", remedy=remedy)
     return x, y / 100.0 if percent else y
 
 
@@ -340,11 +337,8 @@ def backings_of(rows: Sequence[Row], path: object) -> dict[str, tuple[float, ...
             x, y = _values(row, numbers, percent[row.line])
             grid = np.clip(onto_grid(x, y), 0.0, 1.0)
             if y.min() < -0.02 or y.max() > 1.2:
-                raise SpectrumError(
-                    "must lie between 0 and 1",
-                    value=float(y.max()),
-                    remedy="Divide percentages by 100",
-                )
+                remedy = "Divide percentages by 100"
+                raise SpectrumError("must lie between 0 and 1", value=float(y.max()), remedy=remedy)
         except ShadematchError as wrong:
             raise fault(path, row.line, wrong.problem, wrong.value, wrong.remedy) from None
         found[name] = tuple(float(v) for v in grid)

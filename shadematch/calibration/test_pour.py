@@ -407,11 +407,8 @@ def _check_spectrum(spectrum: tuple[float | None, ...]) -> None:
         )
     known = [v for v in spectrum if v is not None]
     if len(known) < 10 or not all(isinstance(v, float) and math.isfinite(v) for v in known):
-        raise SpectrumError(
-            "needs finite numbers over the visible range",
-            field="spectrum",
-            remedy="Use TestPour.from_spectrum",
-        )
+        problem = "needs finite numbers over the visible range"
+        raise SpectrumError(problem, field="spectrum", remedy="Use TestPour.from_spectrum")
     _check_values(np.array(known), "spectrum")
 
 

@@ -189,12 +189,8 @@ class Measured:
         between(self.within, *_WITHIN)
         covariance = np.array(checked_covariance(self.covariance))
         if np.linalg.eigvalsh(covariance)[0] <= 0:
-            raise ColourError(
-                "must be positive definite",
-                field="covariance",
-                value=self.covariance,
-                remedy="No measurement is without error",
-            )
+            problem, remedy = "must be positive definite", "No measurement is without error"
+            raise ColourError(problem, field="covariance", value=self.covariance, remedy=remedy)
         object.__setattr__(self, "covariance", covariance)
 
 

@@ -401,10 +401,6 @@ def _rising(values: Sequence[float], field_: str) -> tuple[float, ...]:
         given = ()
     numbers = tuple(sorted({float(v) for v in given if is_finite(v)}))
     if not numbers or not all(map(is_finite, given)):
-        raise PourError(
-            "needs at least one finite number",
-            field=field_,
-            value=values,
-            remedy="Give a list of numbers",
-        )
+        problem = "needs at least one finite number"
+        raise PourError(problem, field=field_, value=values, remedy="Give a list of numbers")
     return numbers

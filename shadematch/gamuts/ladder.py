@@ -143,21 +143,13 @@ def ladder(
     pour = recipe.pour
     loads = loads_of(recipe.doses, palette, pour)
     if not isinstance(along, str) or along not in _UNITS:
-        raise PourError(
-            "must be 'load', 'thickness' or 'white'",
-            field="along",
-            value=along,
-            remedy="Take one of these",
-        )
+        problem = "must be 'load', 'thickness' or 'white'"
+        raise PourError(problem, field="along", value=along, remedy="Take one of these")
     spacing = between(every, "every", 0.01, 200.0, "In CIEDE2000")
     total = float(loads.sum())
     if along == "load" and total == 0.0:
-        raise PourError(
-            "has no paste whose load could vary",
-            field="doses",
-            value=dict(recipe.doses),
-            remedy="Give at least one dose above zero",
-        )
+        problem, remedy = "has no paste whose load could vary", "Give at least one dose above zero"
+        raise PourError(problem, field="doses", value=dict(recipe.doses), remedy=remedy)
     asked = _values(along, palette, pour, values)
     if along == "load":
         lab = model_for(palette, pour.thickness_cm, pour.white, view).lab(

@@ -41,12 +41,8 @@ class Plane:
             If not exactly one of `lightness` and `hue` is given, or a number is out of range.
         """
         if (lightness is None) == (hue is None):
-            raise PourError(
-                "give either lightness or hue",
-                field="slice",
-                value=(lightness, hue),
-                remedy="Such as lightness=60, or hue=40",
-            )
+            problem, remedy = "give either lightness or hue", "Such as lightness=60, or hue=40"
+            raise PourError(problem, field="slice", value=(lightness, hue), remedy=remedy)
         if lightness is not None:
             lightness = between(lightness, "lightness", 0.0, 100.0, "L* of CIELAB")
         if hue is not None:
@@ -193,12 +189,8 @@ def slice_of(doses: RealDoses, plane: Plane) -> Slice:
     """Decide every point of a plane's grid."""
     across, up = plane.axes(doses.cloud.lab)
     if across.size * up.size > _MOST_POINTS:
-        raise PourError(
-            f"makes {across.size * up.size:,} points",
-            field="step",
-            value=plane.step,
-            remedy="Take a wider step",
-        )
+        problem = f"makes {across.size * up.size:,} points"
+        raise PourError(problem, field="step", value=plane.step, remedy="Take a wider step")
     lab = plane.labs(*np.meshgrid(across, up))
     distances = doses.distances(lab.reshape(-1, 3), starts=3).reshape(lab.shape[:-1])
     for array in (across, up, lab, distances):

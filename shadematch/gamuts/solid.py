@@ -191,12 +191,8 @@ def wrap(body: Body, *, every: int = 2) -> Surface:
         padded.shape[0] // every, every, padded.shape[1] // every, every, -1, every
     ).mean(axis=(1, 3, 5))
     if not (blocks > 0.5).any():
-        raise ShadematchError(
-            "is too thin to draw as a solid",
-            field="surface",
-            value=body.pitch,
-            remedy="Draw a slice, or use more pigments",
-        )
+        problem, remedy = "is too thin to draw as a solid", "Draw a slice, or use more pigments"
+        raise ShadematchError(problem, field="surface", value=body.pitch, remedy=remedy)
     vertices, triangles, _, _ = marching_cubes(blocks, 0.5, gradient_direction="descent")
     step = body.pitch * every
     lab = body.origin - step + (vertices + 0.5) * step

@@ -60,12 +60,8 @@ def labs_of(targets: Targets, view: View) -> FloatArray:
         try:
             goals = list(targets)
         except TypeError:
-            raise ColourError(
-                "is not a list of colours",
-                field="targets",
-                value=targets,
-                remedy="Give targets or hex codes in a list",
-            ) from None
+            problem, remedy = "is not a list of colours", "Give targets or hex codes in a list"
+            raise ColourError(problem, field="targets", value=targets, remedy=remedy) from None
         labs = np.array([as_target(t).lab_in(view) for t in goals], dtype=float).reshape(-1, 3)
     if not len(labs):
         raise ColourError("is empty", field="targets", remedy="Give at least one colour")

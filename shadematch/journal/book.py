@@ -73,12 +73,8 @@ class Book:
                 stream.seek(self._read)
                 fresh = stream.read(_LARGEST)
         except OSError as found:
-            raise FileError(
-                f"can't be read: {found.strerror}",
-                field="path",
-                value=str(self.path),
-                remedy="Check the name and the folder",
-            ) from None
+            problem, remedy = f"can't be read: {found.strerror}", "Check the name and the folder"
+            raise FileError(problem, field="path", value=str(self.path), remedy=remedy) from None
         new: list[Event] = []
         *whole, tail = fresh.split(b"\n")
         for line in whole:

@@ -111,11 +111,8 @@ def batch_of(
             )
         pour, given = given.pour, given.doses
     if pour is None or (isinstance(pour, Pour) and "batch_g" not in pour.model_fields_set):
-        raise PourError(
-            "must say how much base the paste went into",
-            field="pour",
-            remedy="Give its mass, such as Pour(batch_g=500) or --batch 500",
-        )
+        remedy = "Give its mass, such as Pour(batch_g=500) or --batch 500"
+        raise PourError("must say how much base the paste went into", field="pour", remedy=remedy)
     expect(pour, Pour, "pour", "Use Pour(...)")
     return _doses_in(given, history), pour, wanted
 

@@ -131,12 +131,8 @@ class History:
             if len(alike) == 1:
                 return alike[0]
         hint = did_you_mean(name, have) if isinstance(name, str) else ""
-        raise UnknownNameError(
-            "the journal has no such paste",
-            field="pigment",
-            value=name,
-            remedy=f"{hint}It has {', '.join(have)}",
-        )
+        problem, remedy = "the journal has no such paste", f"{hint}It has {', '.join(have)}"
+        raise UnknownNameError(problem, field="pigment", value=name, remedy=remedy)
 
     def batch(self, number: object) -> Batch:
         """The batch of that number.
@@ -179,12 +175,8 @@ class History:
         if isinstance(what, Lesson):
             events = [event for event in events if event == what.event]
         if not events:
-            raise PourError(
-                "was never measured, or its reading was voided",
-                field="batch",
-                value=number,
-                remedy="Measure it first",
-            )
+            problem = "was never measured, or its reading was voided"
+            raise PourError(problem, field="batch", value=number, remedy="Measure it first")
         if aside and not self.lessons[events[-1]].aside:
             raise PourError(
                 "was not put aside: it counts already",

@@ -60,12 +60,8 @@ def open_or_begin(
         history.take(history.book.refresh())
     if not history.events:
         if names is None:
-            raise FileError(
-                "there is no journal yet",
-                field="path",
-                value=str(path),
-                remedy="Name the pastes to begin one: pigments=[...]",
-            )
+            remedy = "Name the pastes to begin one: pigments=[...]"
+            raise FileError("there is no journal yet", field="path", value=str(path), remedy=remedy)
         if tube_size is not None:
             expect(tube_size, Mapping, "tube_size", "Give names and amounts")
 

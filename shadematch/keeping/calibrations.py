@@ -143,11 +143,8 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
     found, slips = np.array(file.found), np.array(file.slips)
     fit = with_cameras(at_optimum(problem, prior, found, slips), cameras)
     if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
-        raise FileError(
-            "holds no possible spectra",
-            field="unknowns",
-            remedy="Calibrate again from the test pours",
-        )
+        remedy = "Calibrate again from the test pours"
+        raise FileError("holds no possible spectra", field="unknowns", remedy=remedy)
     return Calibration(
         pours=pours, unit=pours[0].unit, films=file.films, contact=contact, like=file.like, _fit=fit
     )

@@ -200,19 +200,11 @@ def read(path: str | os.PathLike[str], kind: type[Any] | None = None) -> Any:
     """
     wanted = [name for name, each in KINDS.items() if each.gives is kind]
     if kind is not None and not wanted:
-        raise PourError(
-            "is not a kind of file",
-            field="kind",
-            value=kind,
-            remedy=f"Take one of {', '.join(k.gives.__name__ for k in KINDS.values())}",
-        )
+        remedy = f"Take one of {', '.join(k.gives.__name__ for k in KINDS.values())}"
+        raise PourError("is not a kind of file", field="kind", value=kind, remedy=remedy)
     with read_json(path, kind=wanted[0] if wanted else "file") as data:
         name, content = checked_envelope(data, _VERSIONS)
         if wanted and name not in wanted:
-            raise FileError(
-                f"must be that of a {wanted[0]} file",
-                field="format",
-                value=data["format"],
-                remedy="Give another file",
-            )
+            problem, remedy = f"must be that of a {wanted[0]} file", "Give another file"
+            raise FileError(problem, field="format", value=data["format"], remedy=remedy)
         return KINDS[name].made(content)

@@ -193,12 +193,8 @@ def possible(target: Target) -> Target:
     lab, seen = np.array(target.lab), observation(target.illuminant, target.observer)
     if target.reflectance is not None:
         if np.abs(xyz_to_lab(seen.weights @ target.reflectance, seen.white) - lab).max() > 1e-3:
-            raise ColourError(
-                "is not the colour of the spectrum",
-                field="lab",
-                value=target.lab,
-                remedy="Use Target.from_reflectance",
-            )
+            problem, remedy = "is not the colour of the spectrum", "Use Target.from_reflectance"
+            raise ColourError(problem, field="lab", value=target.lab, remedy=remedy)
         return target
     xyz, unsure = lab_to_xyz(lab, seen.white), None
     if target.covariance is not None:

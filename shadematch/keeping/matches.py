@@ -106,12 +106,8 @@ class MatchEntry(Entry):
             let_downs=self.let_downs,
         )
         if asked.lights and view.illuminant != asked.lights[0]:
-            raise FileError(
-                "must begin with the view's",
-                field="lights",
-                value=str(asked.lights[0]),
-                remedy=_ALTERED,
-            )
+            problem = "must begin with the view's"
+            raise FileError(problem, field="lights", value=str(asked.lights[0]), remedy=_ALTERED)
         question = asked.question(target)
         frugal, closest = (self._choice(asked, name) for name in ("frugal", "closest"))
         robust = None if self.robust is None else self._choice(asked, "robust")

@@ -139,20 +139,12 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
     expect(pour, Pour, "pour", "Use Pour(...)")
     weighed = [str(column) for column in frame.columns if str(column).endswith(LET_DOWN_MASS)]
     if weighed:
-        raise PourError(
-            "has let-downs, which can't be read back",
-            field="frame",
-            value=weighed,
-            remedy="Save such matches with save",
-        )
+        problem = "has let-downs, which can't be read back"
+        raise PourError(problem, field="frame", value=weighed, remedy="Save such matches with save")
     units = [u for u in UNITS if any(str(column).endswith(f" [{u}]") for column in frame.columns)]
     if len(units) > 1:
-        raise PourError(
-            "has doses in more than one unit",
-            field="frame",
-            value=units,
-            remedy="Convert all to one, cm or g",
-        )
+        problem = "has doses in more than one unit"
+        raise PourError(problem, field="frame", value=units, remedy="Convert all to one, cm or g")
     unit = units[0] if units else "cm"
     ending = f" [{unit}]"
     names = {c: str(c).removesuffix(ending) for c in frame.columns if str(c).endswith(ending)}
@@ -161,24 +153,16 @@ def recipes_from_frame(frame: pd.DataFrame, *, pour: Pour | None = None) -> list
         c: n[1:] if n[:1] == "'" and spreadsheet_cell(n[1:]) == n else n for c, n in names.items()
     }
     if not names:
-        raise PourError(
-            "has no doses",
-            field="frame",
-            value=list(map(str, frame.columns)),
-            remedy="Name columns such as 'gorse [cm]' or 'gorse [g]'",
-        )
+        problem, remedy = "has no doses", "Name columns such as 'gorse [cm]' or 'gorse [g]'"
+        raise PourError(problem, field="frame", value=list(map(str, frame.columns)), remedy=remedy)
     recipes = []
     rows = frame[list(names)].itertuples(index=False, name=None)
     for number, row in enumerate(rows, start=1):
         doses = {}
         for name, dose in zip(names.values(), row, strict=True):
             if not is_finite(dose) or not 0 <= dose <= _LARGEST_DOSE:
-                raise PourError(
-                    "must be a number from 0",
-                    field=f"row {number}, {name}",
-                    value=dose,
-                    remedy=f"In {unit}",
-                )
+                problem, remedy = "must be a number from 0", f"In {unit}"
+                raise PourError(problem, field=f"row {number}, {name}", value=dose, remedy=remedy)
             if dose > 0:
                 doses[name] = float(dose)
         recipes.append(Recipe(doses, pour, unit=unit))
@@ -193,12 +177,8 @@ def _chunks(matches: Iterable[Match]) -> Iterator[Columns]:
     try:
         stream = iter(matches)
     except TypeError:
-        raise PourError(
-            "is not a list of matches",
-            field="matches",
-            value=matches,
-            remedy="Give what match_many returns, or a list",
-        ) from None
+        problem, remedy = "is not a list of matches", "Give what match_many returns, or a list"
+        raise PourError(problem, field="matches", value=matches, remedy=remedy) from None
     first: Match | None = None
     while batch := list(itertools.islice(stream, _ROWS)):
         for match in batch:

@@ -54,12 +54,8 @@ def copy_samples(folder: str | os.PathLike[str] = "data", *, replace: bool = Fal
             goal = Path(folder) / name
             goal.parent.mkdir(parents=True, exist_ok=True)
         except OSError as found:
-            raise FileError(
-                f"can't be written: {found.strerror}",
-                field="folder",
-                value=str(folder),
-                remedy="Choose another one",
-            ) from None
+            problem, remedy = f"can't be written: {found.strerror}", "Choose another one"
+            raise FileError(problem, field="folder", value=str(folder), remedy=remedy) from None
         except (TypeError, ValueError):
             raise FileError(
                 "is not a path", field="folder", value=str(folder), remedy="Check the name"

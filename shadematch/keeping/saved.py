@@ -247,12 +247,8 @@ def _nothing_else(thing: Result | Target) -> None:
             continue
         value = getattr(thing, field.name)
         if field.default is dataclasses.MISSING or value != field.default:
-            raise PourError(
-                f"a {type(thing).__name__} with this can't be saved or printed yet",
-                field=field.name,
-                value=value,
-                remedy="Save one without it",
-            )
+            problem = f"a {type(thing).__name__} with this can't be saved or printed yet"
+            raise PourError(problem, field=field.name, value=value, remedy="Save one without it")
 
 
 def _not_twice(given: object, own: object, field: str) -> None:

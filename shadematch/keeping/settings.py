@@ -167,12 +167,8 @@ class Settings(Reported):
         ]
         text = "\n".join(("# What is usual here.", *lines)) + "\n"
         if tomllib.loads(text) != self.usual.stated:
-            raise FileError(
-                "can't be written as TOML",
-                field="palette",
-                value=self.usual.palette,
-                remedy="Leave control characters out of its name",
-            )
+            problem, remedy = "can't be written as TOML", "Leave control characters out of its name"
+            raise FileError(problem, field="palette", value=self.usual.palette, remedy=remedy)
         write_text(self.place, text, replace=replace)
 
     @property

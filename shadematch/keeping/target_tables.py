@@ -152,12 +152,8 @@ def _targets_of(
     spectrum = tuple(sorted((name for name in columns if name.startswith("nm:")), key=_nm))
     ways = [way for way in (spectrum, _LAB, _XYZ, ("hex",)) if way and set(way) <= set(columns)]
     if not ways:
-        raise ColourError(
-            "has no colours",
-            field=field,
-            value=list(heads),
-            remedy="Name a column hex, or three L, a, b or X, Y, Z",
-        )
+        remedy = "Name a column hex, or three L, a, b or X, Y, Z"
+        raise ColourError("has no colours", field=field, value=list(heads), remedy=remedy)
     targets = []
     for place, values in rows:
         cells = ((name, values[at]) for name, at in columns.items())
@@ -184,12 +180,8 @@ def _columns_of(heads: Sequence[str], field: str) -> dict[str, int]:
     for name, several in places.items():
         own = [at for at in several if heads[at] in (*_PLAIN, *_SPECTRUM)] or several
         if len(own) > 1:
-            raise ColourError(
-                "several columns mean the same",
-                field=field,
-                value=[heads[at] for at in own],
-                remedy="Keep one",
-            )
+            problem, remedy = "several columns mean the same", "Keep one"
+            raise ColourError(problem, field=field, value=[heads[at] for at in own], remedy=remedy)
         found[name] = own[0]
     return found
 

@@ -100,12 +100,8 @@ def checked_asked(
     )
     both = set(required) & set(excluded)
     if both:
-        raise PourError(
-            "a pigment can't be both used and avoided",
-            field="must_use",
-            value=palette.names[min(both)],
-            remedy="Remove it from one of them",
-        )
+        problem, remedy = "a pigment can't be both used and avoided", "Remove it from one of them"
+        raise PourError(problem, field="must_use", value=palette.names[min(both)], remedy=remedy)
     check_most(max_pigments)
     least = max(1, len(required))
     if max_pigments is not None and max_pigments < least:

@@ -221,12 +221,8 @@ def metameric_index(
 def _check_correction(correction: object) -> None:
     known = ("multiplicative", "additive", "none")
     if not isinstance(correction, str) or correction not in known:
-        raise ColourError(
-            "is not a correction",
-            field="correction",
-            value=correction,
-            remedy=f"Use one of {', '.join(known)}",
-        )
+        problem, remedy = "is not a correction", f"Use one of {', '.join(known)}"
+        raise ColourError(problem, field="correction", value=correction, remedy=remedy)
 
 
 def _factors(given: FloatArray, field_: str) -> FloatArray:

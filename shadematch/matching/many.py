@@ -213,12 +213,8 @@ def match_many(
     size = whole(chunk, "chunk", 1, _LARGEST_CHUNK, "A few thousand suit most machines")
     pieces = pieces_of(targets, asked.view, size)
     if executor is not None and not callable(getattr(executor, "submit", None)):
-        raise PourError(
-            "is not an executor",
-            field="executor",
-            value=executor,
-            remedy="Give a concurrent.futures.Executor",
-        )
+        remedy = "Give a concurrent.futures.Executor"
+        raise PourError("is not an executor", field="executor", value=executor, remedy=remedy)
     check_progress(progress)
     counted, readings = checked_choice(asked, robust, dose_slip, scale_g)
     return Matches(pieces, Way(asked, tolerance, readings, counted), executor, progress)

@@ -169,11 +169,8 @@ def same_look(
     near = between(within, "within", 0.0, 100.0, "It is a CIEDE2000")
     most_worse = between(tolerance, "tolerance", 0.0, 100.0, "It is a CIEDE2000, such as 0.5")
     if to_pour is None and to_view is None:
-        raise PourError(
-            "says nothing new",
-            field="to_pour",
-            remedy="Give to_pour=Pour(...), to_view=View(...) or both",
-        )
+        remedy = "Give to_pour=Pour(...), to_view=View(...) or both"
+        raise PourError("says nothing new", field="to_pour", remedy=remedy)
     palette, pour, view = conditions(palette, recipe.pour if to_pour is None else to_pour, view)
     seen = conditions(palette, pour, view if to_view is None else to_view)[2]
     before = predict(recipe, palette=palette, view=view)

@@ -311,12 +311,8 @@ class _Pot:
                 steps = np.concatenate([own, (own[-1] + more[k] * counts)[None]])
                 kept.append((float(score[k]), steps, np.vstack([before, more[k]]), both[k]))
         if not kept:
-            raise PourError(
-                "no paste can be added under the load limit",
-                field="max_load",
-                value=pour.max_load,
-                remedy="Allow a higher load",
-            )
+            problem, remedy = "no paste can be added under the load limit", "Allow a higher load"
+            raise PourError(problem, field="max_load", value=pour.max_load, remedy=remedy)
         kept.sort(key=lambda each: each[0])
         best = kept[: _JUDGED if last else _KEPT]
         return (

@@ -330,12 +330,8 @@ def _grid(
     name = "step_g" if loss is None else "bar_g"
     for field_, value in (("largest_g", largest), (name, step)):
         if value > LARGEST_BATCH_G:
-            raise PourError(
-                f"must be at most {LARGEST_BATCH_G:,} g",
-                field=field_,
-                value=value,
-                remedy="Give less",
-            )
+            problem = f"must be at most {LARGEST_BATCH_G:,} g"
+            raise PourError(problem, field=field_, value=value, remedy="Give less")
     count = math.floor(largest / step * (1 + 1e-12))
     if count > _MOST_MASSES:
         raise PourError(

@@ -132,12 +132,8 @@ def pieces_of(given: object, view: View, size: int) -> Iterator[Wanted]:
     except TypeError:
         stream = None
     if stream is None or isinstance(given, str):
-        raise PourError(
-            "is not a list of targets",
-            field="targets",
-            value=given,
-            remedy="For one target use match",
-        )
+        remedy = "For one target use match"
+        raise PourError("is not a list of targets", field="targets", value=given, remedy=remedy)
     return _read(stream, size)
 
 

@@ -192,12 +192,8 @@ def _rows(
             row[column] = _RECIPE_COMMA.sub(r"\1.\2", row[column])
         rows.append(Row(number, row))
     if not rows:
-        raise PourError(
-            "has no lines below a header",
-            field="path",
-            value=str(path),
-            remedy=f"The first line names the columns: {', '.join(known)}",
-        )
+        remedy = f"The first line names the columns: {', '.join(known)}"
+        raise PourError("has no lines below a header", field="path", value=str(path), remedy=remedy)
     rows = with_points(
         rows, path, numeric=_NUMERIC.__contains__, error=PourError, between=table.between
     )
@@ -238,12 +234,8 @@ def _whole(row: _Row, field: str) -> int:
 def _numbers(row: _Row, field: str) -> tuple[float, ...]:
     parts = row[field].split()
     if not all(map(is_number, parts)):
-        raise PourError(
-            "must be numbers with blanks between",
-            field=field,
-            value=row[field],
-            remedy="Such as 40 12.5",
-        )
+        problem = "must be numbers with blanks between"
+        raise PourError(problem, field=field, value=row[field], remedy="Such as 40 12.5")
     return tuple(map(float, parts))
 
 
@@ -303,12 +295,8 @@ def _doses(row: _Row, column: str) -> dict[str, float]:
 
 def _tubes(row: _Row) -> Tubes:
     if "shelf_g" in row:
-        raise PourError(
-            "is for base; this line is paste",
-            field="shelf_g",
-            value=row["shelf_g"],
-            remedy="Leave it empty",
-        )
+        problem = "is for base; this line is paste"
+        raise PourError(problem, field="shelf_g", value=row["shelf_g"], remedy="Leave it empty")
     fields: dict[str, Any] = {"price": _number(row, "price")} if "price" in row else {}
     fields |= {name: _whole(row, name) for name in ("full", "most") if name in row}
     for unit in UNITS:
@@ -324,12 +312,8 @@ def _tubes(row: _Row) -> Tubes:
 def _base(row: _Row, kind: str) -> dict[str, Any]:
     wrong = sorted(set(row) & {"full", *_PASTE, "most"})
     if wrong:
-        raise PourError(
-            f"is for paste; this line is {kind} base",
-            field=wrong[0],
-            value=row[wrong[0]],
-            remedy="Leave it empty",
-        )
+        problem = f"is for paste; this line is {kind} base"
+        raise PourError(problem, field=wrong[0], value=row[wrong[0]], remedy="Leave it empty")
     return {
         f"{kind}_g": _number(row, "shelf_g") if "shelf_g" in row else None,
         f"{kind}_price_kg": _number(row, "price") if "price" in row else None,

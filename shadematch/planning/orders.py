@@ -82,11 +82,8 @@ class Order(Frozen):
     def _one_of_each(self) -> Self:
         for a, b in (("target", "recipe"), ("bars", "mass_g")):
             if (getattr(self, a) is None) == (getattr(self, b) is None):
-                raise PourError(
-                    f"needs one of {a} and {b}, and not both",
-                    field=self.name,
-                    remedy=f"Give {a} or {b}",
-                )
+                problem = f"needs one of {a} and {b}, and not both"
+                raise PourError(problem, field=self.name, remedy=f"Give {a} or {b}")
         if self.bars is not None and not self._most_bars:
             raise PourError(
                 f"a pot of {self._largest_g:g} g gives {bars_in_words(0, self.bar_g)}",

@@ -103,12 +103,8 @@ def plan(
     expect(stock, Stock, "stock", "Use Stock(...) or read_stock(...)")
     book = listed(orders, "orders", "Give a list of Order(...), or read_orders(...)")
     if not 1 <= len(book) <= _MOST_ORDERS:
-        raise PourError(
-            f"must hold 1 to {_MOST_ORDERS} orders",
-            field="orders",
-            value=len(book),
-            remedy="Give a list of Order(...)",
-        )
+        problem, remedy = f"must hold 1 to {_MOST_ORDERS} orders", "Give a list of Order(...)"
+        raise PourError(problem, field="orders", value=len(book), remedy=remedy)
     for i, order in enumerate(book):
         expect(order, Order, f"orders.{i}", "Use Order(...)")
         if order.recipe is not None:

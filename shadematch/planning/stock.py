@@ -100,12 +100,8 @@ class Stock(Frozen):
     @model_validator(mode="after")
     def _names(self) -> Self:
         if twice := first_twice(t.pigment for t in self.tubes):
-            raise PourError(
-                "a pigment appears twice",
-                field="tubes",
-                value=twice,
-                remedy="Put all its tubes into one entry",
-            )
+            remedy = "Put all its tubes into one entry"
+            raise PourError("a pigment appears twice", field="tubes", value=twice, remedy=remedy)
         return self
 
     @classmethod

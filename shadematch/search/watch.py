@@ -41,12 +41,8 @@ class Watch:
     ) -> None:
         check_progress(progress)
         if seconds is not None and not (is_finite(seconds) and seconds > 0):
-            raise PourError(
-                "must be a number above 0",
-                field="seconds",
-                value=seconds,
-                remedy="Leave it out to search to the end",
-            )
+            problem, remedy = "must be a number above 0", "Leave it out to search to the end"
+            raise PourError(problem, field="seconds", value=seconds, remedy=remedy)
         self._start = self._told = time.monotonic()
         self._seconds = self._limit = float("inf") if seconds is None else seconds
         self._progress = progress
