@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, ClassVar, Final, Self
 
-from pydantic import BeforeValidator, Field, field_validator, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from shadematch.errors import PourError, ShadematchError
@@ -62,11 +62,6 @@ class Tubes(Frozen):
     price: Annotated[Number, Field(ge=0, le=1e9)] | None = None
     most: Annotated[Whole, Field(ge=0, le=10_000)] | None = None
 
-    @field_validator("opened", mode="before")
-    @classmethod
-    def _one_or_more(cls, value: Any) -> Any:
-        return tuple(value) if isinstance(value, list) else value
-
 
 class Stock(Frozen):
     """What is on the shelf.
@@ -91,11 +86,6 @@ class Stock(Frozen):
     white_g: Annotated[Number, Field(ge=0)] | None = None
     clear_price_kg: Annotated[Number, Field(ge=0, le=1e9)] | None = None
     white_price_kg: Annotated[Number, Field(ge=0, le=1e9)] | None = None
-
-    @field_validator("tubes", mode="before")
-    @classmethod
-    def _listed(cls, value: Any) -> Any:
-        return tuple(value) if isinstance(value, list) else value
 
     @model_validator(mode="after")
     def _names(self) -> Self:
