@@ -134,10 +134,10 @@ def correct(
             if given is not None and (type(given) is not type(own) or given != own):
                 problem = "is not the one of the last correction"
                 raise PourError(problem, field=name, value=given, remedy=_ANEW)
-        for name, given in (("pour", pour), ("let_down_paste", let_down_paste)):
-            if given is not None:
+        for name, known in (("pour", pour), ("let_down_paste", let_down_paste)):
+            if known is not None:
                 problem = "is known since the batch's first correction"
-                raise PourError(problem, field=name, value=given, remedy=_ANEW)
+                raise PourError(problem, field=name, value=known, remedy=_ANEW)
         poured, belief = after(recipe)
         last = recipe._additions
         max_load = last.max_load if max_load is None else max_load
