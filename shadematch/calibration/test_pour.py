@@ -213,7 +213,6 @@ class TestPour:
             pour=pour,
             view=view,
             unit=unit,
-            spectrum=None,
             lab=target.lab,
             covariance=None if covariance is None else checked_covariance(covariance),
         )
@@ -238,15 +237,7 @@ class TestPour:
         """
         pour, view = _conditions(pour, view)
         target = Target.from_xyz(xyz, illuminant=view.illuminant, observer=view.observer)
-        return cls(
-            doses=doses,
-            name=name,
-            pour=pour,
-            view=view,
-            unit=unit,
-            spectrum=None,
-            lab=target.lab,
-        )
+        return cls(doses=doses, name=name, pour=pour, view=view, unit=unit, lab=target.lab)
 
     @classmethod
     def from_target(
@@ -288,7 +279,6 @@ class TestPour:
             pour=pour,
             view=view,
             unit=unit,
-            spectrum=None,
             lab=target.lab,
             covariance=covariance,
             response=response,
