@@ -266,7 +266,7 @@ def test_cgats_with_doses_from_a_second_file(write: Write) -> None:
         (("NUMBER_OF_SETS 2", "NUMBER_OF_SETS 3"), "line 15: 2 sets of data, not the 3"),
         (("END_DATA\n", ""), "line 12: is never ended"),
         (('"gorse light"', "gorse light"), "line 13: has 6 values for 5 fields"),
-        (('WEIGHTING_FUNCTION "ILLUMINANT, D50"\n', ""), "which light its Lab"),
+        (('WEIGHTING_FUNCTION "ILLUMINANT, D50"\n', ""), "the light of its Lab"),
         (("gorse light", "gorse dark"), r"line 13: .* has no such bar"),
         (("LAB_A LAB_B", "LAB_A LAB_A"), "line 8: a field appears twice"),
     ],

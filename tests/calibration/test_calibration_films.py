@@ -212,7 +212,7 @@ def test_a_colourant_may_be_called_white_or_clear() -> None:
     np.testing.assert_allclose(found.spectrum("white")[0], plain.spectrum("chalk")[0], rtol=1e-9)
     with pytest.raises(sm.PaletteError, match="unit: has doses in parts"):
         found.palette  # noqa: B018
-    with pytest.raises(sm.PourError, match="the calibration's doses are shares"):
+    with pytest.raises(sm.PourError, match="the calibration's doses are in parts"):
         found.interval(sm.Recipe({"gorse": 0.1}, sm.Pour(batch_g=100), unit="g"))
     weighed, beside = (dataclasses.replace(c, unit="g").palette for c in (found, plain))
     assert max(weighed.clear.absorption) == 0.0

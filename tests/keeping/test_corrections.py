@@ -103,7 +103,7 @@ def test_rounds_that_are_refused(tmp_path: Path) -> None:
         ("limits", "must_avoid", ["ink"], "no such pigment"),
         ("", "advice", nothing | {"doses": {"kelp": 0.5}}, "not a multiple"),
         ("", "advice", nothing | {"doses": {"kelp": -1.0}}, "not a multiple"),
-        ("", "advice", nothing | {"doses": {"kelp": 500.0}}, "limits permit"),
+        ("", "advice", nothing | {"doses": {"kelp": 500.0}}, "permitted by these limits"),
         ("", "advice", nothing | {"clear_g": 1e308}, "advice.clear_g"),
         ("", "advice", nothing, "is not near enough"),
         ("", "made", nothing | {"doses": {"kelp": -1.0}}, "kelp"),

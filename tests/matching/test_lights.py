@@ -163,7 +163,7 @@ def test_a_hex_code_has_no_index() -> None:
     )
     assert all(light.index is None for light in found.lights)
     assert "not a spectrum" in found.note
-    with pytest.raises(sm.ColourError, match="was not asked for"):
+    with pytest.raises(sm.ColourError, match="is not one of these lights"):
         found["D65"]
 
 
