@@ -14,10 +14,7 @@ def listing(words: Sequence[str]) -> str:
 
 
 def did_you_mean(word: object, known: Iterable[str]) -> str:
-    """A question such as ``"Did you mean gorse? "``, with a blank behind; empty if nothing is near.
-
-    Upper and lower case are alike.
-    """
+    """A question such as ``"Did you mean gorse? "``, or empty; case is ignored."""
     if not isinstance(word, str):
         return ""
     names = {name.casefold(): name for name in known}
