@@ -52,7 +52,7 @@ def test_order_book_comes_in_whole() -> None:
         ("name,target,bars\n", "path", "no lines below a header"),
         ("name,colour\na,#fff\n", "line 1, header", "not a column"),
         ("name,name\na,b\n", "line 1, header", "appears twice"),
-        ('name,target,mass_g\na,#fff,"1,5"\n', "line 2, mass_g", "a comma in a number"),
+        ('name,target,mass_g\na,#fff,"1,5"\n', "line 2, mass_g", "commas in numbers"),
         ("name;target;bars;mass_g\na;#fff;;1.200,5\n", "line 2", "commas and decimal points"),
         ("target,bars\n#fff,2\n", "line 1, header", "lacks a column"),
         ("# note\nname,target,bars\n\na,#fff,2\n,#000,3\n", "line 5, name", "is missing"),
