@@ -261,7 +261,7 @@ def test_films_on_cards_and_on_one_that_was_not_measured(tmp_path: Path) -> None
     learnt = [{n: x * 0.02} for n in made.names for x in (0.5, 1.5)]
     learnt.append({"rosehip": 0.01, "chalk": 0.01})
     path, cards = made.write(tmp_path, learnt, np.random.default_rng(3))
-    with pytest.raises(sm.PourError, match=r"line 2: backing must be .* a name .*white card"):
+    with pytest.raises(sm.PourError, match=r"line 2: backing must be .* the name .*white card"):
         sm.read_test_pours(path, reflectance_unit="percent", pour=sm.Pour(batch_g=100))
     pours = sm.read_test_pours(
         path, backings=cards, reflectance_unit="percent", pour=sm.Pour(batch_g=100)
