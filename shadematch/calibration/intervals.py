@@ -149,7 +149,7 @@ def sources_of(
     lab, spectrum
         Shapes (3,) and (36,).
     covariances
-        Each of shape (3, 3): ``"spectra"``, ``"dosing"``, ``"bench"`` (thickness and gain),
+        Each of shape (3, 3): ``"spectra"``, ``"dosing"``, ``"bench"`` (thickness, base and gain),
         ``"model"``, ``"reading"``.
     slopes
         Of Lab by the unknowns, shape (3, 36 K).
@@ -193,7 +193,7 @@ def sources_of(
         {
             "spectra": slopes @ found.covariance @ slopes.T,
             "dosing": errors[:, :dyes] @ errors[:, :dyes].T,
-            "bench": errors[:, dyes : dyes + 2] @ errors[:, dyes : dyes + 2].T,
+            "bench": errors[:, dyes : dyes + 3] @ errors[:, dyes : dyes + 3].T,
             "model": shared + np.eye(3) * p.noise.model_lab**2,
             "reading": np.mean(kinds, axis=0),
         },
