@@ -24,7 +24,7 @@ from shadematch.calibration.films import (
 from shadematch.calibration.fit import Fit, fit
 from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
-from shadematch.calibration.intervals import with_misfit
+from shadematch.calibration.intervals import with_lots, with_misfit
 from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.residual import WRONG
 from shadematch.calibration.result import Calibration
@@ -269,7 +269,7 @@ def calibrate(
         films=films,
         contact=way if way in ("dry", "wet") else None,
         like=like,
-        _fit=with_cameras(with_misfit(found), cameras),
+        _fit=with_lots(with_cameras(with_misfit(found), cameras)),
     )
 
 

@@ -159,11 +159,6 @@ class Problem:
             result.append(slots)
         return tuple(result)
 
-    @property
-    def spectral(self) -> FloatArray:
-        """1 where a pour was measured as a spectrum, shape (n,)."""
-        return np.array([p.spectrum is not None for p in self.pours], dtype=float)
-
 
 class Reading(NamedTuple):
     """One measurement: values, and the matrix or weights that whiten its residuals."""
