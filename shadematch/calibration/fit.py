@@ -200,7 +200,7 @@ def _solved(matrix: FloatArray, right: FloatArray) -> FloatArray:
     from scipy.linalg.lapack import dposv
 
     _, found, failed = dposv(matrix.T, right, overwrite_a=True)
-    return np.linalg.solve(matrix, right) if failed else np.asarray(found)
+    return np.asarray(np.linalg.solve(matrix, right) if failed else found, dtype=float)
 
 
 def _of_parameters(matrix: FloatArray, starts: IntArray) -> FloatArray:
