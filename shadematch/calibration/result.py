@@ -83,7 +83,10 @@ class Calibration(Reported):
 
     @property
     def covariance(self) -> FloatArray:
-        """Covariance of the logs of all spectra of `spectra`, in their order, 36 rows each."""
+        """Covariance of the logs of all spectra of `spectra`, in their order, 36 rows each.
+
+        Of clear base that of the next lot: how much lots differ is counted.
+        """
         return self._fit.covariance
 
     @property

@@ -17,7 +17,8 @@ from pydantic import AfterValidator, Field, TypeAdapter
 
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import at_optimum
-from shadematch.calibration.forward import Errors
+from shadematch.calibration.forward import BESIDE, Errors
+from shadematch.calibration.intervals import with_lots
 from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.spectra import BELIEFS, Unknown
@@ -141,7 +142,7 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
         scale=file.scale,
     )
     found, slips = np.array(file.found), np.array(file.slips)
-    fit = with_cameras(at_optimum(problem, prior, found, slips), cameras)
+    fit = with_lots(with_cameras(at_optimum(problem, prior, found, slips), cameras))
     if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
         remedy = "Calibrate again from the test pours"
         raise FileError("holds no possible spectra", field="unknowns", remedy=remedy)
@@ -153,7 +154,7 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
 def _check(file: _CalibrationEntry, fingerprint: str) -> None:
     """Refuse a file whose entries contradict each other."""
     pours, names = file.pours, file.pigments
-    counts = len(file.weights), len(file.slips)
+    counts, columns = (len(file.weights), len(file.slips)), len(names) + BESIDE
     widths = sorted({len(row) for row in file.slips})
     of_pigments = ("pigment", "paste", "film crowding")
     absorbing = {u.of for u in file.unknowns if u.kind == "pigment absorption"}
@@ -190,7 +191,7 @@ def _check(file: _CalibrationEntry, fingerprint: str) -> None:
             counts,
             counts == (len(pours),) * 2,
         ),
-        (f"needs {len(names) + 3} values a row", "slips", widths, widths == [len(names) + 3]),
+        (f"needs {columns} values a row", "slips", widths, widths == [columns]),
         *(("has no absorption in the file", "pigments", n, n in absorbing) for n in names),
         *(("is not listed", "pigments", n, n in names) for pour in pours for n in pour.doses),
     ]
