@@ -425,7 +425,7 @@ def test_help_keeps_the_limits_of_the_question() -> None:
     asked = {"target": "#ffe000", "must_use": ("dusk",)}
     verdict = sm.match(**asked, pour=sm.Pour(white=1.0, batch_g=1000)).verdict
     clear = sm.match(**asked, pour=sm.Pour(white=0.0, batch_g=1000)).ideal.delta_e
-    assert any(f"Clear base could come to {clear:.2f}." in text for text in verdict.help)
+    assert any(f"Clear base: {clear:.2f} with free doses." in text for text in verdict.help)
 
 
 @pytest.mark.parametrize(
@@ -463,8 +463,8 @@ def test_steps_that_help_are_told_with_slips() -> None:
     asked = {"target": "#f4d9c6", "tolerance": 0.0}
     help_ = sm.match(**asked, pour=sm.Pour(batch_g=500)).verdict.help  # type: ignore[arg-type]
     for more, words in (
-        ({"batch_g": 2500.0}, "A batch of 2500 g"),
-        ({"batch_g": 1000.0}, "A batch of 1000 g"),
+        ({"batch_g": 2500.0}, "In 2500 g"),
+        ({"batch_g": 1000.0}, "In 1000 g"),
         ({"batch_g": 500.0, "dose_step": 0.5}, "Dosing to 0.5 cm"),
     ):
         m = sm.match(**asked, pour=sm.Pour(**more))  # type: ignore[arg-type]
