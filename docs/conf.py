@@ -14,7 +14,7 @@ from docutils.utils.math import latex2mathml
 import shadematch
 
 HERE = Path(__file__).parent
-_LONGEST_WHOLE = 20
+_LONGEST_WHOLE = 24
 ROOT = HERE.parent
 
 # Notebooks live at the top of the project; the generator only reads what lies below this file.
@@ -107,7 +107,7 @@ def _code_word(found: re.Match[str]) -> str:
     word = found[1]
     if len(unescape(word)) <= _LONGEST_WHOLE:
         return f'<span class="pre whole">{word}</span>'
-    parted = re.sub(r"([._(=/,])(?=[A-Za-z])", r"\1<wbr>", word)
+    parted = re.sub(r"([.(=/,])(?=[A-Za-z])", r"\1<wbr>", word)
     return f'<span class="pre">{parted}</span>'
 
 
