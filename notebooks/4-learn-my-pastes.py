@@ -70,7 +70,7 @@ journal
 # %% [markdown]
 # ## A bar that does not fit
 #
-# This bar was poured from the wrong tube. The journal sets it aside and says what may have
+# This bar was poured from the wrong tube. The journal puts it aside and says what may have
 # happened.
 
 # %%
