@@ -25,11 +25,11 @@ import numpy as np
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.difference import squared_difference
 from shadematch.colour.floors import floor
-from shadematch.optics.layer import Layer
+from shadematch.optics.layer import CONVEXITY, Layer
 from shadematch.search.space import Space
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Images", "Judged", "beyond", "images_of", "judge", "nearest"]
+__all__ = ["Images", "Judged", "Load", "beyond", "images_of", "judge", "nearest"]
 
 _KNEE: Final = (6.0 / 29.0) ** 3
 _CUTS: Final = 8
@@ -45,12 +45,50 @@ of N. Below the knee f is linear, P is convex, and nothing is to be shown."""
 
 
 @dataclass(frozen=True)
+class Load:
+    """What doses of boxes share: each its part of the box, all together the limit on paste."""
+
+    bow: FloatArray  # (m, k) how far along its generator a dose may lie from its share of the box
+    take: FloatArray  # (m, k) paste of half the width of a box
+    room: FloatArray  # (m,) most paste beyond what the middle of a box takes
+
+    def chosen(self, at: IntArray) -> Load:
+        """Those of some boxes."""
+        return Load(self.bow[at], self.take[at], self.room[at])
+
+    def lowest(self, along: FloatArray) -> FloatArray:
+        """The least that a linear function of the shares can be in each box, shape (m,).
+
+        Whatever the price of paste, a box gives a floor of the function and what the limit on
+        paste is then worth; one of the prices at which some dose changes its mind gives the
+        largest.
+
+        Parameters
+        ----------
+        along
+            What each generator brings, shape (m, k) or, with the remainder's, (m, k + 3).
+        """
+        found = -np.abs(along).sum(axis=1)
+        n = self.take.shape[1]
+        full = np.flatnonzero(-(np.sign(along[:, :n]) * self.take).sum(axis=1) > self.room)
+        if not full.size:
+            return np.asarray(found)
+        own, take, room = along[full, :n], self.take[full], self.room[full]
+        rest = (np.abs(own) * self.bow[full]).sum(axis=1) + np.abs(along[full, n:]).sum(axis=1)
+        prices = np.divide(-own, take, out=np.zeros_like(own), where=take > 0.0)
+        for price in np.maximum(prices.T, 0.0):
+            most = np.abs(own + price[:, None] * take).sum(axis=1)
+            found[full] = np.maximum(found[full], -price * room - most - rest)
+        return np.asarray(found)
+
+
+@dataclass(frozen=True)
 class Images:
     """Zonotopes that hold the colours of boxes."""
 
     centre: FloatArray  # (m, 3) CIELAB
     generators: FloatArray  # (m, 3, k + 3): the kinds' of dose, then the remainder's
-    bow: FloatArray  # (m, k) how far along its generator a dose may lie from its share of the box
+    load: Load
     lab_lo: FloatArray  # (m, 3) an upright box that holds the colours as well
     lab_hi: FloatArray
 
@@ -59,7 +97,7 @@ class Images:
         return Images(
             centre=self.centre[at],
             generators=self.generators[at],
-            bow=self.bow[at],
+            load=self.load.chosen(at),
             lab_lo=self.lab_lo[at],
             lab_hi=self.lab_hi[at],
         )
@@ -78,10 +116,16 @@ class _Spectra:
     slack: FloatArray | None  # how far R may lie from something convex
 
 
-def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray) -> list[Images]:
+def images_of(
+    space: Space,
+    lo: IntArray | FloatArray,
+    hi: IntArray | FloatArray,
+    most_paste: float = np.inf,
+) -> list[Images]:
     """Enclose the colours of boxes [lo, hi], shapes (m, k), of whole or real-valued steps.
 
-    There is one `Images` for each view; absorption must be all that varies.
+    There is one `Images` for each view; absorption must be all that varies. What of a box takes
+    more than `most_paste` [dose steps] need not be enclosed, but see `Load`.
     """
     layer = space.layer
     assert layer is not None
@@ -97,7 +141,9 @@ def images_of(space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
     spectra = _Spectra(
         R=R, slope=slope, drop=drop, light=light, dark=dark, above=above, slack=slack
     )
-    return [_seen(space, view, spectra, radius, bow) for view in range(len(space.seen))]
+    paste = space.limits.paste
+    load = Load(bow, 0.5 * (hi - lo) * paste, most_paste - 0.5 * (lo + hi) @ paste)
+    return [_seen(space, view, spectra, radius, load) for view in range(len(space.seen))]
 
 
 def _effective(
@@ -133,9 +179,7 @@ def _effective(
     return 0.5 * (first + last), np.asarray(0.5 * width * chord), bow
 
 
-def _seen(
-    space: Space, view: int, spectra: _Spectra, radius: FloatArray, bow: FloatArray
-) -> Images:
+def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray, load: Load) -> Images:
     weights, white = space.seen[view]
     plus, minus = np.maximum(weights, 0.0).T, np.maximum(-weights, 0.0).T
     slack, above = spectra.slack, spectra.above
@@ -146,11 +190,20 @@ def _seen(
     dark_plus, light_minus = spectra.dark @ plus, spectra.light @ minus
     darkest = dark_plus - light_minus - rise
     lightest = spectra.light @ plus - spectra.dark @ minus + rise
-    f_dark, steepest = cube_root_response(darkest, white)
-    f_light, _ = cube_root_response(lightest, white)
     xyz = spectra.R @ weights.T
     f, f_slope = cube_root_response(xyz, white)
     steps = space.xyz_slope(spectra.slope, view) * radius[:, None, :]  # (m, 3, k)
+    if slack is None:
+        # All doses at once may be more than the limit on paste lets in. P^(1 - K) is convex, so it
+        # lies above its tangent.
+        P = np.maximum(spectra.R @ plus, 1e-300)
+        for i in range(3):
+            falls = load.lowest(steps[:, i]) + (spectra.drop @ minus)[:, i]
+            lies = np.maximum(1.0 + (1.0 - CONVEXITY) * falls / P[:, i], 0.0)
+            least = P[:, i] * lies ** (1.0 / (1.0 - CONVEXITY)) - light_minus[:, i] - rise[i]
+            darkest[:, i] = np.maximum(darkest[:, i], least)
+    f_dark, steepest = cube_root_response(darkest, white)
+    f_light, _ = cube_root_response(lightest, white)
     # X, Y and Z are so convex that their cube roots are, too (see `_HELD`): these lie above their
     # tangents, and, being concave functions of X, Y, Z, below the tangent in those. Where negative
     # weights spoil it, the cube root's own bend counts.
@@ -175,7 +228,7 @@ def _seen(
     return Images(
         centre=middle,
         generators=generators,
-        bow=bow,
+        load=load,
         lab_lo=np.maximum(middle - reach, low),
         lab_hi=np.minimum(middle + reach, high),
     )
@@ -229,19 +282,30 @@ class Judged:
 
 
 def judge(
-    images: Images, target: FloatArray, norm: FloatArray, radius: float, limit: float = np.inf
+    images: Images,
+    target: FloatArray,
+    norm: FloatArray,
+    radius: float,
+    limit: float = np.inf,
+    away: FloatArray | None = None,
 ) -> Judged:
     """Floors of CIEDE2000; `norm` is the minorant for `radius`.
 
-    Where the norm alone lifts a floor to `limit`, it is left at that.
+    Where the norm alone lifts a floor to `limit`, it is left at that. `away` is a direction of
+    CIELAB in which everything may lie away from the target; any one is valid.
     """
     offset = (images.centre - target) @ norm.T
     generators = norm @ images.generators
     point, shares = nearest(offset, generators)
     length = np.linalg.norm(point, axis=1)
     direction = point / np.maximum(length, 1e-300)[:, None]
-    along = np.abs(np.einsum("mc,mck->mk", direction, generators)).sum(axis=1)
-    distance = np.einsum("mc,mc->m", direction, offset) - along
+    along = images.load.lowest(np.einsum("mc,mck->mk", direction, generators))
+    distance = np.einsum("mc,mc->m", direction, offset) + along
+    if away is not None and away.any():
+        straight = norm @ away
+        straight /= max(float(np.linalg.norm(straight)), 1e-300)
+        along = images.load.lowest(np.einsum("c,mck->mk", straight, generators))
+        distance = np.maximum(distance, offset @ straight + along)
     # The norm is proved where CIEDE2000 is at most `radius`; farther out, `radius` is a floor.
     distance = np.minimum(distance, radius)
     open_ = np.flatnonzero(distance < limit)
@@ -255,7 +319,7 @@ def judge(
         pull=pull,
         offset=offset,
         generators=generators,
-        bow=images.bow,
+        bow=images.load.bow,
     )
 
 
@@ -284,7 +348,7 @@ def beyond(images: Images, target: FloatArray, limit: float) -> BoolArray:
     square, slope, _ = squared_difference(images.centre, target)
     # Any direction is valid; this one is good.
     away = slope / np.maximum(2.0 * np.sqrt(square), 1e-300)[:, None]
-    reach = np.abs(np.einsum("mc,mck->mk", away, images.generators)).sum(axis=1)
+    reach = -images.load.lowest(np.einsum("mc,mck->mk", away, images.generators))
     hopeful = np.sqrt(square) - reach > limit
     result = np.zeros(len(square), dtype=bool)
     result[hopeful] = True

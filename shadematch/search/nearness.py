@@ -27,6 +27,11 @@ _FAR: Final = 1.0
 _SHRUNK: Final = 0.6
 _PATIENCE: Final = 8
 """Waves of boxes that cost more than a plane does."""
+_RADII: Final = (np.inf, 4.0, 1.0, 0.25, 0.06)
+"""A plane for boxes that lie within so much of the colour that is faced, in each coordinate: what
+is nearer than a limit is not convex in CIELAB, so that the plane for all of it may lie far off."""
+_SEVERAL: Final = 32
+"""Boxes for which a plane of their own is worth making."""
 _EVERYWHERE: Final = np.array([-50.0, -512.0, -512.0]), np.array([150.0, 512.0, 512.0])
 """CIELAB of all reflectances between 0 and 1, and more."""
 
@@ -60,7 +65,9 @@ class Nearness:
         self._radius, self._given = np.inf, norms is not None
         self._norms = [np.zeros((3, 3)) for _ in space.seen] if norms is None else list(norms)
         self._away: FloatArray | None = None
-        self._plane: _Plane | None = None
+        self._toward: FloatArray | None = None
+        self._faced: FloatArray = self.targets[0]
+        self._planes: dict[float, _Plane] = {}
         self._waves = 0
         self.narrow(radius)
 
@@ -84,31 +91,55 @@ class Nearness:
         """Say which steps, shape (k,), are about the best, for a target that is far from all.
 
         What is nearer than some limit lies in front of a plane across the gradient there. How far
-        in front is proved for all of CIELAB at once, so that a box needs only be held against it.
+        in front is proved for all of CIELAB at once, and again for what lies about as near to the
+        colour of these steps as a box does, so that a box needs only be held against it.
         Under several lights the worst counts, whose gradient is that of no one light.
         """
         if len(self.targets) > 1 or self._given:
             return
-        square, slope, _ = squared_difference(self.space.lab(steps[None])[0], self.targets[0])
+        lab = self.space.lab(steps[None])[0]
+        self._toward = lab - self.targets[0]
+        square, slope, _ = squared_difference(lab, self.targets[0])
         if square > _FAR * _FAR:
-            self._away = slope / (2.0 * np.sqrt(square))
+            self._away, self._faced = slope / (2.0 * np.sqrt(square)), lab
+            self._planes = {}
 
     def _behind(self, images: Images, limit: float) -> BoolArray:
         """Which boxes lie behind such a plane."""
+        result = np.zeros(len(images.centre), dtype=bool)
         self._waves += 1
         if self._away is None or self._waves < _PATIENCE:
-            return np.zeros(len(images.centre), dtype=bool)
-        known = self._plane
+            return result
+        far = np.maximum(images.lab_hi - self._faced, self._faced - images.lab_lo).max(axis=1)
+        for radius in _RADII:
+            inside = np.flatnonzero(~result & (far <= radius))
+            if inside.size < (_SEVERAL if np.isfinite(radius) else 1):
+                break
+            plane = self._plane(radius, limit)
+            own = images.chosen(inside)
+            across = own.centre @ plane.direction
+            least = own.load.lowest(np.einsum("c,mck->mk", plane.direction, own.generators))
+            rounding = 1e-9 * (1.0 + np.abs(across))
+            result[inside] = across + least - rounding >= plane.level
+        return result
+
+    def _plane(self, radius: float, limit: float) -> _Plane:
+        """A plane for boxes within some distance of the colour that is faced, made anew at need."""
+        known = self._planes.get(radius)
         stale = known is None or self._waves - known.wave >= _PATIENCE
         if known is None or limit > known.limit or (stale and limit < known.limit - ROUNDING):
-            level = farthest(self.targets[0], limit, self._away, *_EVERYWHERE)
-            known = self._plane = _Plane(self._away, level, limit, self._waves)
-        across = images.centre @ known.direction
-        reach = np.abs(np.einsum("c,mck->mk", known.direction, images.generators)).sum(axis=1)
-        return np.asarray(across - reach - 1e-9 * (1.0 + np.abs(across)) >= known.level)
+            assert self._away is not None
+            lo, hi = (np.clip(self._faced + d, *_EVERYWHERE) for d in (-radius, radius))
+            level = farthest(self.targets[0], limit, self._away, lo, hi)
+            known = self._planes[radius] = _Plane(self._away, level, limit, self._waves)
+        return known
 
     def judge(
-        self, lo: IntArray | FloatArray, hi: IntArray | FloatArray, limit: float = np.inf
+        self,
+        lo: IntArray | FloatArray,
+        hi: IntArray | FloatArray,
+        limit: float = np.inf,
+        most_paste: float = np.inf,
     ) -> Judged:
         """Floors of boxes [lo, hi], shapes (m, k), rounding seen to.
 
@@ -119,6 +150,8 @@ class Nearness:
         limit
             A floor of at least this is as good as any larger one, so no more work is spent on
             it.
+        most_paste
+            Recipes with more paste [dose steps] need not be bounded.
 
         Returns
         -------
@@ -127,11 +160,11 @@ class Nearness:
             `offset` and `generators` are the first view's.
         """
         all_ = []
-        for i, images in enumerate(images_of(self.space, lo, hi)):
+        for i, images in enumerate(images_of(self.space, lo, hi, most_paste)):
             target = self.targets[i]
             # Where the norm itself is asked for, floors of CIEDE2000 are none.
             most = -np.inf if self._given else limit + ROUNDING
-            judged = judge(images, target, self._norms[i], self._radius, most)
+            judged = judge(images, target, self._norms[i], self._radius, most, self._toward)
             floor = judged.floor - ROUNDING
             if not self._given and _FAR < limit < np.inf:
                 open_ = np.flatnonzero(floor < limit)
