@@ -26,10 +26,12 @@ from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response,
 from shadematch.colour.difference import squared_difference
 from shadematch.colour.floors import floor
 from shadematch.optics.layer import CONVEXITY, Layer
-from shadematch.search.space import Space
+from shadematch.search.images import Images, Load, in_effect
+from shadematch.search.scattering import images_by_surface
+from shadematch.search.space import Space, lab_range
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["Images", "Judged", "Load", "beyond", "images_of", "judge", "nearest"]
+__all__ = ["Judged", "beyond", "images_of", "judge", "nearest"]
 
 _KNEE: Final = (6.0 / 29.0) ** 3
 _CUTS: Final = 8
@@ -42,65 +44,6 @@ taken as linear (what it rises above its tangent counts apart). Then, where N <=
 (P - N) P'' - (2/3) (P - N)'^2 >= (K (1 - H) - (2/3) (1 + e)) P'^2 - (2/3) (1 + 1/e) N'^2. With
 K = 0.8, H = 0.05 and e = 0.139 the first bracket is above 0, and 1 + 1/e < 8.2 is the price
 of N. Below the knee f is linear, P is convex, and nothing is to be shown."""
-
-
-@dataclass(frozen=True)
-class Load:
-    """What doses of boxes share: each its part of the box, all together the limit on paste."""
-
-    bow: FloatArray  # (m, k) how far along its generator a dose may lie from its share of the box
-    take: FloatArray  # (m, k) paste of half the width of a box
-    room: FloatArray  # (m,) most paste beyond what the middle of a box takes
-
-    def chosen(self, at: IntArray) -> Load:
-        """Those of some boxes."""
-        return Load(self.bow[at], self.take[at], self.room[at])
-
-    def lowest(self, along: FloatArray) -> FloatArray:
-        """The least that a linear function of the shares can be in each box, shape (m,).
-
-        Whatever the price of paste, a box gives a floor of the function and what the limit on
-        paste is then worth; one of the prices at which some dose changes its mind gives the
-        largest.
-
-        Parameters
-        ----------
-        along
-            What each generator brings, shape (m, k) or, with the remainder's, (m, k + 3).
-        """
-        found = -np.abs(along).sum(axis=1)
-        n = self.take.shape[1]
-        full = np.flatnonzero(-(np.sign(along[:, :n]) * self.take).sum(axis=1) > self.room)
-        if not full.size:
-            return np.asarray(found)
-        own, take, room = along[full, :n], self.take[full], self.room[full]
-        rest = (np.abs(own) * self.bow[full]).sum(axis=1) + np.abs(along[full, n:]).sum(axis=1)
-        prices = np.divide(-own, take, out=np.zeros_like(own), where=take > 0.0)
-        for price in np.maximum(prices.T, 0.0):
-            most = np.abs(own + price[:, None] * take).sum(axis=1)
-            found[full] = np.maximum(found[full], -price * room - most - rest)
-        return np.asarray(found)
-
-
-@dataclass(frozen=True)
-class Images:
-    """Zonotopes that hold the colours of boxes."""
-
-    centre: FloatArray  # (m, 3) CIELAB
-    generators: FloatArray  # (m, 3, k + 3): the kinds' of dose, then the remainder's
-    load: Load
-    lab_lo: FloatArray  # (m, 3) an upright box that holds the colours as well
-    lab_hi: FloatArray
-
-    def chosen(self, at: IntArray) -> Images:
-        """Those at some positions."""
-        return Images(
-            centre=self.centre[at],
-            generators=self.generators[at],
-            load=self.load.chosen(at),
-            lab_lo=self.lab_lo[at],
-            lab_hi=self.lab_hi[at],
-        )
 
 
 @dataclass(frozen=True)
@@ -124,12 +67,15 @@ def images_of(
 ) -> list[Images]:
     """Enclose the colours of boxes [lo, hi], shapes (m, k), of whole or real-valued steps.
 
-    There is one `Images` for each view; absorption must be all that varies. What of a box takes
-    more than `most_paste` [dose steps] need not be enclosed, but see `Load`.
+    There is one `Images` for each view. What of a box takes more than `most_paste` [dose steps]
+    need not be enclosed; see `Load`. Where kinds of dose scatter, see `images_by_surface`.
     """
+    centre, radius, bow = in_effect(space, lo, hi)
+    paste = space.limits.paste
+    load = Load(bow, 0.5 * (hi - lo) * paste, most_paste - 0.5 * (lo + hi) @ paste)
     layer = space.layer
-    assert layer is not None
-    centre, radius, bow = _effective(space, lo, hi)
+    if layer is None:
+        return images_by_surface(space, centre, radius, load)
     mu = space.base + centre @ space.absorption
     spread = radius @ space.absorption
     R, slope = layer.evaluate(mu)
@@ -141,42 +87,7 @@ def images_of(
     spectra = _Spectra(
         R=R, slope=slope, drop=drop, light=light, dark=dark, above=above, slack=slack
     )
-    paste = space.limits.paste
-    load = Load(bow, 0.5 * (hi - lo) * paste, most_paste - 0.5 * (lo + hi) @ paste)
     return [_seen(space, view, spectra, radius, load) for view in range(len(space.seen))]
-
-
-def _effective(
-    space: Space, lo: IntArray | FloatArray, hi: IntArray | FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Middle and half width of boxes in effective steps, and how far within they bow.
-
-    Paste bends, so that a box of doses is one of effective loads, in which reflectance is as
-    convex as ever. A dose at some share of its box has its effective load at nearly the same
-    share, off by no more than the bow: a function whose slope goes from p to q over a width d
-    without turning back lies within |p - q| d / 4 of its chord.
-
-    Returns
-    -------
-    centre, radius
-        Shape (m, k).
-    bow
-        In parts of the half width of all of the pigment's paste, shape (m, k).
-    """
-    width = np.asarray(hi - lo)
-    if not space.bent:
-        return np.asarray(0.5 * (lo + hi)), np.asarray(0.5 * width), np.zeros(width.shape)
-    ends, pigment = (lo.astype(float), hi.astype(float)), space.limits.pigment
-    first, last = (space.effective(end) for end in ends)
-    slopes = [space.effective_slope(end) for end in ends]
-    brought = space.limits.brought
-    gained = brought(last - first)[:, pigment]  # of all kinds of the pigment, in dose steps
-    paste = brought(ends[1] - ends[0])[:, pigment]
-    chord = np.divide(gained, paste, out=slopes[0].copy(), where=paste > 0)
-    chord = np.clip(chord, np.minimum(*slopes), np.maximum(*slopes))  # for rounding
-    bow = 0.5 * np.abs(slopes[0] - slopes[1]) / chord
-    bow = np.where(paste > 0, bow, 0.0)
-    return 0.5 * (first + last), np.asarray(0.5 * width * chord), bow
 
 
 def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray, load: Load) -> Images:
@@ -202,8 +113,7 @@ def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray, load: 
             lies = np.maximum(1.0 + (1.0 - CONVEXITY) * falls / P[:, i], 0.0)
             least = P[:, i] * lies ** (1.0 / (1.0 - CONVEXITY)) - light_minus[:, i] - rise[i]
             darkest[:, i] = np.maximum(darkest[:, i], least)
-    f_dark, steepest = cube_root_response(darkest, white)
-    f_light, _ = cube_root_response(lightest, white)
+    steepest = cube_root_response(darkest, white)[1]
     # X, Y and Z are so convex that their cube roots are, too (see `_HELD`): these lie above their
     # tangents, and, being concave functions of X, Y, Z, below the tangent in those. Where negative
     # weights spoil it, the cube root's own bend counts.
@@ -221,10 +131,7 @@ def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray, load: 
     middle = lab_from_response(f + 0.5 * (f_lo + f_hi)) + space.shift
     reach = np.abs(generators).sum(axis=2)
     # R falls with every dose, so the box's lightest and darkest recipes limit X, Y and Z.
-    positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)
-    offset = lab_from_response(np.zeros(3)) + space.shift
-    low = f_dark @ positive.T + f_light @ negative.T + offset
-    high = f_light @ positive.T + f_dark @ negative.T + offset
+    low, high = lab_range(darkest, lightest, white, space.shift)
     return Images(
         centre=middle,
         generators=generators,

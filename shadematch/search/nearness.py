@@ -6,19 +6,20 @@ worst, so the largest of them counts.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from shadematch.colour.difference import delta_e, squared_difference
-from shadematch.colour.floors import farthest, minorant
-from shadematch.search.bounds import Images, Judged, beyond, images_of, judge
+from shadematch.colour.floors import farthest, floor, minorant
+from shadematch.search.bounds import Judged, beyond, images_of, judge
+from shadematch.search.images import Images
 from shadematch.search.space import Space
 from shadematch.support.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["ROUNDING", "Nearness", "lengths"]
+__all__ = ["ROUNDING", "Nearness", "Settle", "lengths"]
 
 ROUNDING: Final = 1e-9
 """CIEDE2000 that rounding may have added to a floor."""
@@ -36,6 +37,9 @@ _EVERYWHERE: Final = np.array([-50.0, -512.0, -512.0]), np.array([150.0, 512.0, 
 """CIELAB of all reflectances between 0 and 1, and more."""
 
 
+Settle = Callable[[IntArray], FloatArray]
+
+
 class Nearness:
     """How near the doses of a space come to a target.
 
@@ -51,6 +55,9 @@ class Nearness:
     norms
         A matrix W for each view: what counts is then not CIEDE2000 but the length of W times
         the difference in CIELAB, such as `minorant` gives.
+    settle
+        Computes colours in each view, shape (m, v, 3), of whole recipes, where those of the
+        space are vague.
     """
 
     def __init__(
@@ -59,10 +66,12 @@ class Nearness:
         target: FloatArray,
         radius: float = np.inf,
         norms: Sequence[FloatArray] | None = None,
+        settle: Settle | None = None,
     ) -> None:
         self.space = space
         self.targets: FloatArray = np.reshape(target, (len(space.seen), 3))
         self._radius, self._given = np.inf, norms is not None
+        self._settle = settle if space.vague else None
         self._norms = [np.zeros((3, 3)) for _ in space.seen] if norms is None else list(norms)
         self._away: FloatArray | None = None
         self._toward: FloatArray | None = None
@@ -70,6 +79,11 @@ class Nearness:
         self._planes: dict[float, _Plane] = {}
         self._waves = 0
         self.narrow(radius)
+
+    @property
+    def vague(self) -> bool:
+        """Whether `worst` is slow, and `between` says something else."""
+        return self._settle is not None
 
     def narrow(self, limit: float) -> None:
         """Only what is nearer than `limit` counts from here on: make the norms fit closer."""
@@ -80,12 +94,42 @@ class Nearness:
 
     def worst(self, steps: FloatArray | IntArray) -> FloatArray:
         """Largest distance over the views, shape (m,), of steps of shape (m, k)."""
-        labs = self.space.labs(steps)
+        if self._settle is None:
+            return self.seen(steps)
+        return self._farthest(list(np.moveaxis(self._settle(np.asarray(steps, np.intp)), 1, 0)))
+
+    def seen(self, steps: FloatArray | IntArray) -> FloatArray:
+        """The same of any steps, as the space has them; right but for hundred-thousandths."""
+        return self._farthest(self.space.labs(steps))
+
+    def _farthest(self, labs: list[FloatArray]) -> FloatArray:
         if self._given:
             values = lengths(labs, self.targets, self._norms)
         else:
             values = [delta_e(lab, goal) for lab, goal in zip(labs, self.targets, strict=True)]
         return values[0] if len(values) == 1 else np.asarray(np.maximum.reduce(values))
+
+    def between(self, steps: IntArray) -> tuple[FloatArray, FloatArray]:
+        """The least and the most that `worst` can give, shapes (m,); quick where it is slow."""
+        if self._settle is None or not len(steps):
+            values = self.worst(steps)
+            return values, values
+        least, middle = [], []
+        for (lo, hi), goal in zip(self.space.ranges(steps), self.targets, strict=True):
+            least.append(floor(goal, lo, hi) - ROUNDING)
+            middle.append(delta_e(0.5 * (lo + hi), goal))
+        low, mid = np.maximum.reduce(least), np.maximum.reduce(middle)
+        # No farther up than twice as far as down: the range is small beside what it bends by.
+        return low, mid + 2.0 * (mid - low)
+
+    def reach(self, steps: IntArray, limit: float) -> BoolArray:
+        """Which steps, shape (m, k), are no farther than a limit."""
+        least, most = self.between(steps)
+        result = most <= limit
+        unsure = np.flatnonzero(~result & (least <= limit))
+        if unsure.size:
+            result[unsure] = self.worst(steps[unsure]) <= limit
+        return result
 
     def face(self, steps: FloatArray) -> None:
         """Say which steps, shape (k,), are about the best, for a target that is far from all.
@@ -165,14 +209,14 @@ class Nearness:
             # Where the norm itself is asked for, floors of CIEDE2000 are none.
             most = -np.inf if self._given else limit + ROUNDING
             judged = judge(images, target, self._norms[i], self._radius, most, self._toward)
-            floor = judged.floor - ROUNDING
+            least = judged.floor - ROUNDING
             if not self._given and _FAR < limit < np.inf:
-                open_ = np.flatnonzero(floor < limit)
+                open_ = np.flatnonzero(least < limit)
                 behind = self._behind(images.chosen(open_), limit)
-                floor[open_[behind]] = limit
+                least[open_[behind]] = limit
                 open_ = open_[~behind]
-                floor[open_[beyond(images.chosen(open_), target, limit)]] = limit
-            all_.append(replace(judged, floor=floor))
+                least[open_[beyond(images.chosen(open_), target, limit)]] = limit
+            all_.append(replace(judged, floor=least))
         if len(all_) == 1:
             return all_[0]
         floors = np.stack([j.floor for j in all_])

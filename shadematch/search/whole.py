@@ -81,24 +81,59 @@ class Solution:
 
 
 class _Incumbent:
-    """The best recipe so far, ties settled towards less paste, then by order."""
+    """The best recipe so far, ties settled towards less paste, then by order.
+
+    Where colours are vague, all recipes that may turn out to be the best are kept.
+    """
 
     def __init__(self, sought: Nearness) -> None:
         self._sought, self._limits = sought, sought.space.limits
-        self.steps: IntArray | None = None
-        self.value = np.inf
+        self._points = np.empty((0, sought.space.size), np.intp)
+        self._least = np.empty(0)
+        self.value = np.inf  # at most
+
+    @property
+    def steps(self) -> IntArray | None:
+        """The best, or what seems to be."""
+        return self._points[0] if len(self._points) else None
 
     def offer(self, points: IntArray) -> None:
         """Take the best of recipes, shape (m, k), if it is permitted and better."""
         points = self._limits.permitted(points)
         if not len(points):
             return
-        values = self._sought.worst(points)
-        ties = np.flatnonzero(values == values.min())
-        first = points[min(ties, key=lambda i: self._rank(points[i]))]
-        value = float(values.min())
-        if self.steps is None or (value, self._rank(first)) < (self.value, self._rank(self.steps)):
-            self.value, self.steps = value, first.copy()
+        least, most = self._sought.between(points)
+        value = float(most.min())
+        near = least <= min(value, self.value)
+        if not near.any():
+            return
+        self.value = min(value, self.value)
+        self._keep(
+            np.concatenate([self._points, points[near]]),
+            np.concatenate([self._least, least[near]]),
+        )
+
+    def settle(self) -> None:
+        """Find out which is the best."""
+        values = self._least
+        sure = np.zeros(len(values), dtype=bool)
+        while self._sought.vague and len(values):
+            at = int(np.argmin(values))
+            if sure[at]:
+                break
+            values[at], sure[at] = float(self._sought.worst(self._points[at : at + 1])[0]), True
+        if self._sought.vague and len(values):
+            self.value = float(values.min())
+            self._keep(self._points[sure], values[sure])
+
+    def _keep(self, points: IntArray, least: FloatArray) -> None:
+        """Keep those that may be the best, the one that is if they are what they seem first."""
+        near = np.flatnonzero(least <= self.value)
+        points, at = np.unique(points[near], axis=0, return_index=True)
+        least = least[near[at]]
+        first = min(range(len(points)), key=lambda i: (least[i], self._rank(points[i])))
+        kept = [first, *np.delete(np.arange(len(points)), first)] if self._sought.vague else [first]
+        self._points, self._least = points[kept], least[kept]
 
     def _rank(self, steps: IntArray) -> tuple[float, ...]:
         return float(steps @ self._limits.paste), *steps.tolist()
@@ -165,13 +200,14 @@ def closest(
     count = limits.count()
     if count <= LISTED:
         best.offer(limits.recipes())
+        best.settle()
         if best.value < below:
             return Solution(best.steps, best.value, best.value, True, 0)
         return Solution(None, np.inf, below, True, 0)
     exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
     best.offer(_corners(hints))
     sought.face(hints[0])
-    faced = float(sought.worst(hints[:1])[0])
+    faced = float(sought.seen(hints[:1])[0])
     # A search that turns out long is worth more guesses: a good one ends it. Several lights
     # leave too few recipes that are good under all of them.
     guesses = [] if exact_effort or len(sought.targets) > 1 else list(_GUESSES)
@@ -230,6 +266,7 @@ def closest(
             best.offer(points)
             alive &= ~small
         pool.add(limits.tighten(split(wave.at(alive), judged.pull[alive])))
+    best.settle()
     reached = min(best.value, below)
     bound = max(min(reached, settled, pool.least()), 0.0)
     proved = reached - bound <= GAP
@@ -283,7 +320,7 @@ def frugal(
         nonlocal best, least, used
         points = points[points @ paste <= least - step]
         points = limits.permitted(points)
-        good = points[sought.worst(points) <= within] if len(points) else points
+        good = points[sought.reach(points, within)] if len(points) else points
         if len(good):
             best = good[np.argmin(good @ paste)].copy()
             least = float(best @ paste)

@@ -7,8 +7,9 @@ import pytest
 from scipy.optimize import linprog
 
 from shadematch.colour.difference import delta_e
-from shadematch.search.bounds import Load, images_of
+from shadematch.search.bounds import images_of
 from shadematch.search.boxes import Boxes
+from shadematch.search.images import Load
 from shadematch.search.least_paste import leanest_real, least_paste
 from shadematch.search.nearness import Nearness
 from shadematch.support.arrays import IntArray
