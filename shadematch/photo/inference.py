@@ -95,10 +95,10 @@ class Terms:
         Lab of white printing paper as photos show it, under D65.
     """
 
-    curve: tuple[float, float] = (0.9, 0.2)
+    curve: tuple[float, float] = (0.9, 0.1)
     curve_sd: tuple[float, float] = (0.11, 0.22)
     curve_tie: float = -0.3
-    exposure: float = -0.15
+    exposure: float = -0.07
     exposure_sd: float = 0.22
     balance_sd: float = 0.12
     mix_sd: float = 0.05
@@ -110,7 +110,7 @@ class Terms:
     lab_reach: float = 28.0
     own_sd: tuple[float, float, float] = (1.5, 0.7, 0.7)
     own_share: tuple[float, float, float] = (0.025, 0.12, 0.11)
-    paper: tuple[float, float, float] = (93.6, 0.0, -4.0)
+    paper: tuple[float, float, float] = (92.3, 0.0, -4.0)
     paper_sd: tuple[float, float, float] = (4.5, 1.2, 4.0)
 
 
