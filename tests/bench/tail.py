@@ -60,7 +60,7 @@ class Told(NamedTuple):
 
 def problems(targets: int, shelf: int, seed: int) -> Iterator[Problem]:
     """All of them, those of a palette and batch in a row."""
-    each = max(targets // (len(BATCHES) * len(PASTES)), 1)
+    each = targets // (len(BATCHES) * len(PASTES))
     for pastes in PASTES:
         for batch in BATCHES:
             for number in range(each):
@@ -107,7 +107,8 @@ def page(found: dict[Problem, Told]) -> str:
         own = [told for p, told in found.items() if p.pastes == pastes]
         if own:
             rows.append(row(f"{pastes} pastes, 1 to 20 kg", own))
-    rows.append(row("all of these", [told for p, told in found.items() if p.pastes != SHELF]))
+    if rows:
+        rows.append(row("all of these", [told for p, told in found.items() if p.pastes != SHELF]))
     shelf = [told for p, told in found.items() if p.pastes == SHELF]
     said = ""
     if shelf:
