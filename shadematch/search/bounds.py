@@ -104,15 +104,16 @@ def _seen(space: Space, view: int, spectra: _Spectra, radius: FloatArray, load: 
     xyz = spectra.R @ weights.T
     f, f_slope = cube_root_response(xyz, white)
     steps = space.xyz_slope(spectra.slope, view) * radius[:, None, :]  # (m, 3, k)
-    if slack is None:
-        # All doses at once may be more than the limit on paste lets in. P^(1 - K) is convex, so it
-        # lies above its tangent.
-        P = np.maximum(spectra.R @ plus, 1e-300)
-        for i in range(3):
-            falls = load.lowest(steps[:, i]) + (spectra.drop @ minus)[:, i]
-            lies = np.maximum(1.0 + (1.0 - CONVEXITY) * falls / P[:, i], 0.0)
-            least = P[:, i] * lies ** (1.0 / (1.0 - CONVEXITY)) - light_minus[:, i] - rise[i]
-            darkest[:, i] = np.maximum(darkest[:, i], least)
+    full = np.flatnonzero(load.room < 0.0)
+    if slack is None and full.size:
+        # All doses at once are far more than the limit on paste lets in. P^(1 - K) is convex, so
+        # it lies above its tangent.
+        own, P = load.chosen(full), np.maximum(spectra.R[full] @ plus, 1e-300)
+        falls = np.stack([own.lowest(steps[full, i]) for i in range(3)], axis=1)
+        falls += spectra.drop[full] @ minus
+        lies = np.maximum(1.0 + (1.0 - CONVEXITY) * falls / P, 0.0)
+        least = P * lies ** (1.0 / (1.0 - CONVEXITY)) - light_minus[full] - rise
+        darkest[full] = np.maximum(darkest[full], least)
     steepest = cube_root_response(darkest, white)[1]
     # X, Y and Z are so convex that their cube roots are, too (see `_HELD`): these lie above their
     # tangents, and, being concave functions of X, Y, Z, below the tangent in those. Where negative
@@ -208,14 +209,18 @@ def judge(
     direction = point / np.maximum(length, 1e-300)[:, None]
     along = images.load.lowest(np.einsum("mc,mck->mk", direction, generators))
     distance = np.einsum("mc,mc->m", direction, offset) + along
-    if away is not None and away.any():
-        straight = norm @ away
-        straight /= max(float(np.linalg.norm(straight)), 1e-300)
-        along = images.load.lowest(np.einsum("c,mck->mk", straight, generators))
-        distance = np.maximum(distance, offset @ straight + along)
     # The norm is proved where CIEDE2000 is at most `radius`; farther out, `radius` is a floor.
     distance = np.minimum(distance, radius)
     open_ = np.flatnonzero(distance < limit)
+    if away is not None and away.any():
+        straight = norm @ away
+        straight /= max(float(np.linalg.norm(straight)), 1e-300)
+        along = images.load.chosen(open_).lowest(
+            np.einsum("c,mck->mk", straight, generators[open_])
+        )
+        there = np.minimum(offset[open_] @ straight + along, radius)
+        distance[open_] = np.maximum(distance[open_], there)
+        open_ = open_[distance[open_] < limit]
     hull = floor(target, images.lab_lo[open_], images.lab_hi[open_])
     distance[open_] = np.maximum(distance[open_], hull)
     pigments = generators[:, :, :-3]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,11 @@ class Load:
     take: FloatArray  # (m, k) paste of half the width of a box
     room: FloatArray  # (m,) most paste beyond what the middle of a box takes
 
+    @functools.cached_property
+    def _limited(self) -> IntArray:
+        """Boxes that the limit on paste cuts."""
+        return np.flatnonzero(self.take.sum(axis=1) > self.room)
+
     def chosen(self, at: IntArray) -> Load:
         """Those of some boxes."""
         return Load(self.bow[at], self.take[at], self.room[at])
@@ -37,8 +43,9 @@ class Load:
             What each generator brings, shape (m, k) or, with the remainder's, (m, k + 3).
         """
         found = -np.abs(along).sum(axis=1)
-        n = self.take.shape[1]
-        full = np.flatnonzero(-(np.sign(along[:, :n]) * self.take).sum(axis=1) > self.room)
+        n, full = self.take.shape[1], self._limited
+        wanted = -(np.sign(along[full, :n]) * self.take[full]).sum(axis=1)
+        full = full[wanted > self.room[full]]
         if not full.size:
             return np.asarray(found)
         own, take, room = along[full, :n], self.take[full], self.room[full]

@@ -12,6 +12,7 @@ D. Kraft, DFVLR-FB 88-28 (1988) (sequential quadratic programming, as in SciPy's
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
@@ -24,7 +25,6 @@ from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["leanest_real", "least_paste"]
 
-_ROUNDS: Final = 4
 _SOFT: Final = 1e-3
 """Below this share of the largest term a term's corner is rounded off."""
 _ITERATIONS: Final = 60
@@ -32,7 +32,12 @@ _TINY: Final = 1e-9
 
 
 def least_paste(
-    boxes: Boxes[IntArray], judged: Judged, paste: FloatArray, used: IntArray, within: float
+    boxes: Boxes[IntArray],
+    judged: Judged,
+    paste: FloatArray,
+    used: IntArray,
+    within: float,
+    rounds: int = 4,
 ) -> FloatArray:
     """Floor of the paste in all, among recipes of boxes with CIEDE2000 up to `within`, shape (m,).
 
@@ -53,6 +58,8 @@ def least_paste(
         dual of the least-paste problem would pay if these made up the recipe.
     within
         CIEDE2000, at most the radius of the norm in `judged`.
+    rounds
+        How often prices are looked at.
     """
     n = boxes.lo.shape[1]
     half = 0.5 * (boxes.hi - boxes.lo)
@@ -67,14 +74,14 @@ def least_paste(
     own[:, :n] = half * paste
     middle = 0.5 * (boxes.lo + boxes.hi) @ paste
     best = np.full(len(boxes), -np.inf)
-    for round_ in range(_ROUNDS):
+    for round_ in range(rounds):
         size = np.linalg.norm(prices, axis=1)
         priced = np.einsum("mc,mck->mk", prices, generators)
         terms = np.abs(own + priced)
         floor = middle + np.einsum("mc,mc->m", prices, offset) - size * within - terms.sum(axis=1)
         floor -= (np.abs(priced[:, :n]) * judged.bow).sum(axis=1)
         best = np.maximum(best, floor)
-        if round_ == _ROUNDS - 1:
+        if round_ == rounds - 1:
             break
         # |z| <= z^2 / (2 |z0|) + |z0| / 2, equal at z0: the price that is best for the right side.
         inverse = 1.0 / np.maximum(terms, _SOFT * terms.max(axis=1, keepdims=True) + 1e-300)
@@ -100,7 +107,7 @@ def leanest_real(sought: Nearness, within: float, start: FloatArray) -> FloatArr
     start
         Steps to begin with, shape (k,).
     """
-    from scipy.optimize import minimize  # slow to import, so late
+    from scipy.optimize import fmin_slsqp  # slow to import, so late
 
     space, limits = sought.space, sought.space.limits
     free = np.flatnonzero(limits.upper > 0)
@@ -126,13 +133,17 @@ def leanest_real(sought: Nearness, within: float, start: FloatArray) -> FloatArr
             rows.append(-by_share / (2.0 * max(float(np.sqrt(square)), _TINY)))
         return np.array(rows)
 
-    found = minimize(
+    ends = np.stack([limits.lower[free], limits.upper[free]], axis=1) / scale
+    solve: Callable[..., FloatArray] = fmin_slsqp  # whose stubs want arrays of one axis
+    found = solve(
         lambda shares: float(paste @ shares),
         start[free] / scale,
-        jac=lambda shares: np.broadcast_to(paste, shares.shape),
-        bounds=np.stack([limits.lower[free], limits.upper[free]], axis=1) / scale,
-        constraints=[{"type": "ineq", "fun": room, "jac": room_slope}],
-        method="SLSQP",
-        options={"maxiter": _ITERATIONS, "ftol": 1e-6},
+        fprime=lambda _: paste,
+        f_ieqcons=room,
+        fprime_ieqcons=room_slope,
+        bounds=ends,
+        iter=_ITERATIONS,
+        acc=1e-6,
+        iprint=0,
     )
-    return np.clip(steps_of(found.x), limits.lower, limits.upper)
+    return np.clip(steps_of(found), limits.lower, limits.upper)

@@ -67,7 +67,7 @@ def images_by_surface(
     tangent = np.where(flat, 0.0, tangent)
     above = np.where(flat, known.R_hi - R, above)
     below = np.where(flat, R - known.R_lo, below)
-    stray, convex = surface.stray(a_lo), (known.convex & ~flat).all(axis=1)
+    stray, convex = surface.stray(a_lo), np.all(known.convex & ~flat, axis=1, keepdims=True)
     above, below = above + stray, below + stray
     lightest = np.minimum(known.R_hi + stray, R + tangent + above)
     darkest = np.maximum(np.maximum(known.R_lo - stray, R - tangent - below), 0.0)
@@ -86,7 +86,7 @@ def images_by_surface(
         bend = (2.0 / 9.0) * t ** (-5.0 / 3.0) / (white * white)
         f_lo = -steepest * rest_lo - 0.5 * bend * straight * straight
         few = lightest @ minus <= _HELD * np.maximum(darkest @ plus, _KNEE * white)
-        good = few & convex[:, None]
+        good = few & convex
         if good.any():
             # Step by step: scattering first, then absorption, along which cube roots are convex.
             both = plus + minus

@@ -68,7 +68,7 @@ class Searcher:
         """All recipes, listed now if need be; None where they are too many."""
         if self._all is None and np.isfinite(self._list_work):
             steps, labs, vague = self._listed()
-            settle = self._parts.colours if vague else None
+            settle = self.colours if vague else None
             self._all = AllRecipes(self.space.limits, steps, labs, settle)
         return self._all
 
@@ -121,6 +121,10 @@ class Searcher:
         steps, labs = (np.concatenate(each) for each in zip(*found, strict=True))
         order = np.lexsort(steps.T[::-1]) if len(found) > 1 else slice(None)
         return steps[order], labs[order], False
+
+    def colours(self, steps: IntArray) -> FloatArray:
+        """CIELAB of recipes in each view, shape (m, v, 3), as `predict` gives it."""
+        return self._parts.colours(steps)
 
     # --- real-valued doses
 
@@ -241,7 +245,7 @@ class Searcher:
             if part.limits.empty:
                 continue
             found = closest(
-                Nearness(part, goals, settle=self._parts.colours),
+                Nearness(part, goals, settle=self.colours),
                 hints=np.clip(hints, part.limits.lower, part.limits.upper),
                 below=min(best.delta_e, below),
                 effort=effort,
@@ -301,7 +305,7 @@ class Searcher:
             if part.limits.empty or used >= least:
                 continue
             found = frugal(
-                Nearness(part, goals, settle=self._parts.colours),
+                Nearness(part, goals, settle=self.colours),
                 within=within,
                 less_than=least - used,
                 near=np.where(part.limits.upper > 0, near, 0),

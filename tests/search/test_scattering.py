@@ -72,7 +72,7 @@ def test_answers_by_boxes_are_the_best_of_all(seed: int, monkeypatch: pytest.Mon
     space = space_of(rng, count, scattering, most)
     found = Searcher(space)
     steps = space.limits.recipes()
-    labs = found._parts.colours(steps)[:, 0]
+    labs = found.colours(steps)[:, 0]
     for kind in range(4):
         target = labs[rng.integers(len(labs))] + rng.normal(0, (0.0, 0.05, 1.0, 20.0)[kind], 3)
         values, total = delta_e(labs, target), steps.sum(axis=1)
@@ -94,7 +94,7 @@ def test_ranges_hold_the_colours_of_layers() -> None:
         rng = np.random.default_rng(200 + seed)
         space = space_of(rng, 3, scattering, 40)
         steps = rng.integers(0, 14, (8, 3))
-        labs = Searcher(space)._parts.colours(steps)[:, 0]
+        labs = Searcher(space).colours(steps)[:, 0]
         ((lo, hi),) = space.ranges(steps)
         assert (labs >= lo).all()
         assert (labs <= hi).all()
