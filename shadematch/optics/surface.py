@@ -1,9 +1,8 @@
 """Radiance factor as one bicubic surface in absorption and scattering, for millions of recipes.
 
-`radiance_factor` reads up to four functions from the table for every value. Here they are put
-together once, on a grid twice as fine, for each backing there is; what is left is one patch to
-read. It strays from what a `Layer` gives by no more than `stray` says, which is enough to sift
-recipes, not to state their colours.
+`radiance_factor` reads up to four functions from the table for each value. Here they are combined
+beforehand, on a grid twice as fine, for each backing, so that one patch is read. The error against
+what a `Layer` gives is at most `stray`: enough to sift recipes, not to state their colours.
 
 In each patch R and its second derivatives lie between the least and the largest of their
 Bernstein coefficients; the largest over any rectangle of patches is read from four entries of a
@@ -42,10 +41,10 @@ __all__ = ["MOST_BACKINGS", "Bounds", "Surface"]
 Mode = Literal["air", "optical", "through"]
 
 MOST_BACKINGS: Final = 4
-"""More different reflectances of a backing than this are not worth a surface each."""
+"""Backings of more different reflectances are not worth one surface each."""
 _CELLS: Final = (254, 222)  # twice those of the table, so that no patch crosses its lines
 _HERMITE: Final = np.array([[1, 0, 0, 0], [0, 0, 1, 0], [-3, 3, -2, -1], [2, -2, 1, 1]], float)
-"""From values at 0 and 1 and slopes at 0 and 1 to powers of the place between."""
+"""From values and slopes at 0 and 1 to the coefficients of a cubic."""
 _BLOCK: Final = 8192
 _MERGED: Final = 2
 """Patches a side that share their bounds, to save memory."""
@@ -87,7 +86,7 @@ def _place(values: FloatArray, axis: int) -> tuple[IntArray, FloatArray]:
 
 @functools.lru_cache(maxsize=MOST_BACKINGS)
 def _fitted(mode: Mode, backing: float) -> tuple[FloatArray, FloatArray]:
-    """Powers of each patch, shape (16, patches), and the table of largest values."""
+    """Coefficients of all patches, shape (16, patches), and the table of largest values."""
     from scipy.interpolate import RectBivariateSpline
 
     x, y = (np.arange(n + 1) / rate for n, rate in zip(_CELLS, _RATE, strict=True))
@@ -201,16 +200,7 @@ def _table(powers: FloatArray, x: FloatArray, y: FloatArray) -> FloatArray:
 
 
 class Surface:
-    """R(mu_a, mu_s') of a layer.
-
-    Parameters
-    ----------
-    thickness_cm
-        Thickness [cm].
-    around
-        What lies around the layer; its backing may have up to `MOST_BACKINGS` different
-        reflectances.
-    """
+    """R(mu_a, mu_s') of a layer [cm]; the backing has up to `MOST_BACKINGS` reflectances."""
 
     def __init__(self, thickness_cm: float, around: Surroundings) -> None:
         self._thickness = thickness_cm

@@ -48,7 +48,7 @@ _GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400))
 
 _ELSEWHERE: Final = 10_000
 """From so many boxes on, another local optimum is worth being looked for."""
-_LEAN_GUESSES: Final = ((2000, (1.0, 0.9, 0.75, 0.5)),)
+_LEAN_GUESSES: Final = ((4000, (1.0, 0.9, 0.75, 0.5)),)
 """The same for a recipe with little paste: shares of what CIEDE2000 may be."""
 
 
