@@ -1,4 +1,4 @@
-"""What a calibration predicts, and how sure it is."""
+"""Predictions of a calibration, with ranges."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.report import Report, Reported, Row, Swatch
 
-__all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
+__all__ = ["Interval", "interval_of", "sources_of", "with_lots", "with_misfit"]
 
 _DRAWS: Final = 8000
 _SEED: Final = 20
 _SHARED: Final = 0.5
-"""Part of the covariance of photos that all photos of a session share (estimate)."""
+"""Fraction of the covariance of photos that all photos of a session share (estimate)."""
 _KEPT: Final = 5.0
-"""Readings' worth of the belief about what the model misses."""
+"""Number of readings that the prior on the model error is worth."""
 
 Triple = tuple[float, float, float]
 
@@ -42,19 +42,18 @@ class Interval(Reported):
     lab
         Most probable CIELAB under the view.
     covariance
-        Of `lab`, shape (3, 3).
+        Covariance of `lab`, shape (3, 3).
     level
-        Probability with which the ranges hold.
+        Probability that each range holds.
     low, high
-        Range of each of L*, a* and b*, each taken by itself.
+        Range of each of L*, a* and b*, taken separately.
     view
-        How it is seen.
+        How it is looked at.
     reflectance
         Predicted radiance factor, shape (36,).
     delta_e, delta_e_low, delta_e_high
         CIEDE2000 of `lab` to the target, and its range; None without a target. The range need
-        not hold `delta_e` itself: a colour predicted right on its target will come out a
-        little beside it.
+        not contain `delta_e`: a colour predicted exactly on its target will be a little off.
     """
 
     lab: Triple
@@ -69,7 +68,7 @@ class Interval(Reported):
     delta_e_high: float | None = None
 
     def contains(self, lab: Triple) -> bool:
-        """Whether a colour lies in the region (an ellipsoid) that holds `level` of them.
+        """Whether a colour is inside the ellipsoid that contains `level` of them.
 
         Raises
         ------
@@ -97,7 +96,7 @@ class Interval(Reported):
 
     @property
     def sentence(self) -> str:
-        """Colour and range in a line."""
+        """Colour and range in one line."""
         text = f"{', '.join(row.words for row in self._axes)} at {self.level:.0%}"
         text += f", within CIEDE2000 {self.spread:.1f}"
         return text if self.delta_e is None else f"{text}; {self._apart}"
@@ -133,7 +132,7 @@ class Interval(Reported):
 
 
 def _drawn(lab: FloatArray, covariance: FloatArray) -> FloatArray:
-    """The same normal draws each time, so that answers repeat; shape (_DRAWS, 3)."""
+    """Normal draws, the same each time so that answers are repeatable; shape (_DRAWS, 3)."""
     draws = np.random.default_rng(_SEED).standard_normal((_DRAWS, 3))
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(lab + draws * np.sqrt(np.maximum(values, 0.0)) @ vectors.T)
@@ -142,14 +141,14 @@ def _drawn(lab: FloatArray, covariance: FloatArray) -> FloatArray:
 def sources_of(
     found: Fit, doses: Mapping[str, float], pour: Pour, view: View
 ) -> tuple[FloatArray, FloatArray, dict[str, FloatArray], FloatArray]:
-    """Colour, spectrum, covariances by where they come from, and slopes by the unknowns.
+    """Colour, spectrum, covariances by source, and slopes by the unknowns.
 
     Returns
     -------
     lab, spectrum
         Shapes (3,) and (36,).
     covariances
-        Each of shape (3, 3): ``"spectra"``, ``"dosing"``, ``"bench"`` (thickness and gain),
+        Of shape (3, 3) each: ``"spectra"``, ``"dosing"``, ``"bench"`` (thickness and gain),
         ``"model"``, ``"reading"``.
     slopes
         Of Lab by the unknowns, shape (3, 36 K).
@@ -163,6 +162,7 @@ def sources_of(
     slopes = (by[:, None, :] * seen.by_unknown[0][None]).reshape(3, -1)
     errors = by @ seen.by_error[0].T
     dyes = len(p.pigments)
+    bench = [dyes, dyes + 2]
     by_spectrum, by_lab = p.scale
     kinds, photos = [], []
     for pour_ in p.pours:
@@ -176,13 +176,12 @@ def sources_of(
         else:
             kinds.append(np.eye(3) * (p.noise.lab * by_lab) ** 2)
     if photos:
-        # The correction by a chart misses this spectrum by so much, or by so much the other way:
-        # which of its corrections a photo takes is not known beforehand.
+        # The correction by a chart is off by this much for this spectrum, in either direction:
+        # which correction a photo gets is not known beforehand.
         miss = np.mean([_missed(spectrum, q) for q in p.pours if q.response is not None], axis=0)
         kinds += [_photo_of(lab, photos) + miss] * len(photos)
-    # What one camera gets wrong in one light it gets wrong in all its photos: that does not
-    # average out. Only readings that bring a covariance are of this kind, and not those whose
-    # camera was learnt (`camera`).
+    # The error of one camera in one light is in all its photos and does not average out. Only
+    # readings with a covariance have it, except those whose camera was learnt (`camera`).
     owned = [
         np.array(q.covariance) for q in p.pours if q.covariance is not None and q.response is None
     ]
@@ -193,7 +192,7 @@ def sources_of(
         {
             "spectra": slopes @ found.covariance @ slopes.T,
             "dosing": errors[:, :dyes] @ errors[:, :dyes].T,
-            "bench": errors[:, dyes : dyes + 2] @ errors[:, dyes : dyes + 2].T,
+            "bench": errors[:, bench] @ errors[:, bench].T,
             "model": shared + np.eye(3) * p.noise.model_lab**2,
             "reading": np.mean(kinds, axis=0),
         },
@@ -202,7 +201,7 @@ def sources_of(
 
 
 def _missed(spectrum: FloatArray, photo: TestPour) -> FloatArray:
-    """Squared difference of what camera and eye see of a spectrum, in Lab; shape (3, 3)."""
+    """Outer square of the difference between camera and eye for a spectrum, in Lab; (3, 3)."""
     seen = [
         xyz_to_lab(np.maximum(o.weights @ spectrum, 0.05), o.white)
         for o in (photo.observation, photo.view.observation)
@@ -213,8 +212,8 @@ def _missed(spectrum: FloatArray, photo: TestPour) -> FloatArray:
 def _photo_of(lab: FloatArray, photos: Sequence[TestPour]) -> FloatArray:
     """Covariance of one more photo's colour, read with a chart as `shadematch.read_photo` does.
 
-    As those of the test pours are along lightness, chroma and hue: a constant, and a share of
-    chroma. Medians, since a test bar whose channels end says nothing of other bars.
+    Like those of the test pours along lightness, chroma and hue: a constant, and a fraction of
+    chroma. Medians, since a test bar with an empty channel is no guide to other bars.
     """
     labs = np.array([q.lab for q in photos])
     frames = frame_of(labs)
@@ -262,12 +261,22 @@ def with_misfit(found: Fit) -> Fit:
     return replace(found, problem=replace(p, noise=noise))
 
 
+def with_lots(found: Fit) -> Fit:
+    """The same fit, less sure of clear base: the next bar's is of another lot than those poured."""
+    covariance, n = found.covariance.copy(), found.theta.shape[1]
+    for k, u in enumerate(found.problem.unknowns):
+        if u.of_clear:
+            rows = slice(k * n, (k + 1) * n)
+            covariance[rows, rows] += found.problem.errors.base_share**2
+    return replace(found, covariance=covariance)
+
+
 def _spread_of(
     found: Fit, doses: Mapping[str, float], pour: Pour, view: View, lab: FloatArray
 ) -> FloatArray:
     """Mean square about `lab` of the colours of equally probable spectra, shape (3, 3).
 
-    From draws and not from slopes: where little is known, colours bend away from any slope.
+    From draws, not slopes: if little is known, colours are far from linear.
     """
     p = found.problem
     layers = layers_of([(doses, pour, view)], p.unknowns, p.pigments, p.errors)

@@ -1,4 +1,4 @@
-"""Each bar as the others predict it, in CIELAB."""
+"""Each bar predicted from all others, in CIELAB."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ __all__ = ["LeftOut", "left_out"]
 
 
 class LeftOut(NamedTuple):
-    """One reading, and what all bars but its own say of it.
+    """A reading predicted from all other bars.
 
     Attributes
     ----------
     reading
         Its position among the pours.
     miss
-        What the others predict, less what was read, in CIELAB, shape (3,).
+        Predicted less measured CIELAB, shape (3,).
     covariance
-        That it should have, without what the model misses, shape (3, 3).
+        Expected covariance of the miss without the model error, shape (3, 3).
     delta_e
         CIEDE2000 of the miss.
     """
@@ -43,7 +43,7 @@ def left_out(found: Fit) -> list[LeftOut]:
     readings, result = readings_of(p), []
     for bar, (residual, covariance) in enumerate(found.alone):
         start = 0
-        for i in np.flatnonzero(p.bars == bar):
+        for i in p.members[bar]:
             pour, whiten = p.pours[i], readings[i].whiten
             if pour.spectrum is None:
                 by, size = np.linalg.inv(whiten), 3

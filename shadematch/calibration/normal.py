@@ -14,7 +14,6 @@ import numpy as np
 
 from shadematch.calibration.bars import (
     Residuals,
-    errors_of_bar,
     residuals_of,
     slopes_of_errors,
 )
@@ -25,14 +24,10 @@ __all__ = ["BarErrors", "Normal", "moved", "normal_equations"]
 
 
 class BarErrors(NamedTuple):
-    """The errors of one bar, as they were eliminated.
+    """The eliminated errors of one bar.
 
-    Attributes
-    ----------
-    places
-        Row and column of the slips, shape (s, 2).
-    C, g, B
-        Their own matrix (s, s) and gradient (s,), and their coupling to the spectra (36 K, s).
+    `places`: row and column of the slips, shape (s, 2); `C`, `g`, `B`: their matrix (s, s),
+    gradient (s,), and coupling to the spectra (36 K, s).
     """
 
     places: IntArray
@@ -42,18 +37,18 @@ class BarErrors(NamedTuple):
 
 
 class Normal(NamedTuple):
-    """The quadratic that misfit is near some spectra and errors.
+    """The quadratic approximation of the misfit near some spectra and errors.
 
     Attributes
     ----------
     at
         The residuals there.
     cost
-        Summed squares of residuals and errors, weighted.
+        Weighted sum of squares of residuals and errors.
     gradient, matrix
         By the spectra alone, shapes (36 K,) and (36 K, 36 K), without the prior.
     errors
-        What was eliminated.
+        The errors that were eliminated.
     log_det
         Log determinant of all `BarErrors.C`.
     """
@@ -69,15 +64,13 @@ class Normal(NamedTuple):
 def normal_equations(
     problem: Problem, readings: list[Reading], theta: FloatArray, slips: FloatArray
 ) -> Normal:
-    """Normal equations at some spectra, shape (K, 36), and errors, shape (n, D + 3)."""
+    """Normal equations at some spectra, shape (K, 36), and errors, shape (n, D + BESIDE)."""
     at = residuals_of(problem, readings, theta, slips)
     gradient, matrix = _of_spectra(problem, at)
     cost = float(sum(w * (r @ r) for w, r in zip(problem.weights, at.rows, strict=True)))
     errors, columns = [], []
     log_det = 0.0
-    for bar in range(int(problem.bars.max()) + 1):
-        members = np.flatnonzero(problem.bars == bar)
-        slots = errors_of_bar(problem, members)
+    for members, slots in zip(problem.members, problem.slots, strict=True):
         if not slots:
             continue
         places = np.array([[members[0] if r < 0 else r, c] for r, c in slots])
@@ -99,7 +92,7 @@ def normal_equations(
 
 
 def _of_spectra(problem: Problem, at: Residuals) -> tuple[FloatArray, FloatArray]:
-    """Gradient and matrix by the spectra while all errors are held."""
+    """Gradient and matrix by the spectra, all errors fixed."""
     count, width = at.by_unknown.shape[1:]
     size = count * width
     weights = problem.weights
@@ -137,7 +130,7 @@ def _of_errors(
     slots: list[tuple[int, int]],
     now: FloatArray,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """C, g and B of `BarErrors`, from the bar's readings and the errors as they are."""
+    """C, g and B of `BarErrors`, from the bar's readings and present errors."""
     C, g = np.eye(len(slots)), now.copy()
     B = np.zeros((at.by_unknown[0].size, len(slots)))
     for i in members:
@@ -158,13 +151,12 @@ def _of_errors(
 def moved(
     problem: Problem, slips: FloatArray, errors: list[BarErrors], step: FloatArray, share: float
 ) -> FloatArray:
-    """The errors that go with a share of a step of the spectra, `step` being that share of it."""
+    """The errors after a fraction of a step of the spectra; `step` is that fraction of it."""
     result = slips.copy()
     for places, C, g, B in errors:
         delta = -np.linalg.solve(C, g + B.T @ step / max(share, 1e-12)) * share
         result[places[:, 0], places[:, 1]] += delta
     dyes = len(problem.pigments)
-    for bar in range(int(problem.bars.max()) + 1):  # shared by all readings of the bar
-        members = np.flatnonzero(problem.bars == bar)
-        result[members, : dyes + 1] = result[members[0], : dyes + 1]
+    for members in problem.members:  # shared by all readings of the bar
+        result[members, : dyes + 2] = result[members[0], : dyes + 2]
     return np.clip(result, -30.0, 30.0)

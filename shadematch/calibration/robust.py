@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.calibration.films import MOST_WRONG
+from shadematch.calibration.films import MOST_WRONG, MOST_WRONG_OF_SOAP
 from shadematch.calibration.fit import Fit, fit
 from shadematch.calibration.forward import Errors
 from shadematch.calibration.identify import shared_scale
@@ -16,32 +16,45 @@ from shadematch.calibration.problem import Problem, prior_of
 from shadematch.calibration.spectra import SLIGHT, Unknown, unknown
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["MARGIN", "SUSPICIOUS", "choose_scattering", "needed", "settle", "with_instrument"]
+__all__ = [
+    "MARGIN",
+    "SUSPICIOUS",
+    "Learn",
+    "choose_scattering",
+    "needed",
+    "settle",
+    "with_instrument",
+]
 
 _BELIEVED: Final = 10.0
-"""Weight of the noise that is believed beforehand, in measured values."""
+"""Number of measured values that the prior on the noise is worth."""
 _IMPROBABLE: Final = 1e-6
-"""A bar is wrong if the others make its reading less probable than this."""
+"""A bar is wrong if its reading is less probable than this given the others ..."""
 _FAR: Final = 10.0
-"""... and its misfit is this many times that of the usual bar: less may be the model's fault."""
+"""... and its misfit is this many times the usual one: less may be the model's fault."""
 SUSPICIOUS: Final = 3.0
-"""Misfit above which it is tried whether the rest agrees better without a bar."""
+"""Misfit above which a fit without the bar is tried."""
 _LEAST_WEIGHT: Final = 1e-8
 _CERTAIN: Final = 0.1
-"""Standard deviation of the level of scattering [natural log] below which it is there."""
+"""Standard deviation of the level of scattering [natural log] below which it is certain."""
 _HARMLESS: Final = 1.0
-"""CIEDE2000 between a bar's reading and what the others predict, up to which it is kept: it may
-be the model's fault, and can't do much harm."""
+"""CIEDE2000 between a bar's reading and the others' prediction up to which it is kept: it may be
+the model's fault, and does little harm."""
 _HARMLESS_IF_ROUGH: Final = 10.0
-"""The same of rough films, which stray by that now and then."""
+"""The same for rough films, which are that far off now and then."""
 _FIRM: Final = 5.0
-"""Weight of the errors of the bench that are believed beforehand, in errors."""
+"""Number of errors that the prior on errors of the bench is worth."""
+_LOOSE: Final = 1.0
+"""The same for soap."""
 _LIKELIER: Final = 1.0
-"""Gain of log evidence that gloss, or light lost at the edge, must bring."""
+"""Least gain of log evidence for gloss, or light lost at the edge."""
+Learn = Literal["none", "soap", "all"]
+"""Which errors of the bench are learnt: for soap those of base, level and tilt; or those of doses,
+thicknesses and level."""
 MARGIN: Final = 6.0
-"""Gain of log evidence that a pigment's scattering, or a colourant's crowding, must bring."""
+"""Least gain of log evidence for a pigment's scattering, or a colourant's crowding."""
 
 
 def _scale(found: Fit) -> float:
@@ -57,17 +70,15 @@ def _scale(found: Fit) -> float:
 def _by_bar(found: Fit) -> FloatArray:
     """Weight of each bar."""
     problem = found.problem
-    result = np.ones(int(problem.bars.max()) + 1)
-    result[problem.bars] = problem.weights
-    return result
+    return problem.weights[[members[0] for members in problem.members]]
 
 
 def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
-    """How far a bar lies from what the others predict: 1 at the limit.
+    """How far a bar is from the prediction of the others, relative to the limit.
 
-    The probability of its reading, given the others', is the ratio of the two evidences. Less
-    its normalisation, twice its log is a chi-squared. No slope reaches that far, so that a bar
-    that the others predict roughly is not held for wrong.
+    The probability of its reading given the others is the ratio of the two evidences; twice its
+    log, without normalisation, is a chi-squared. Unlike a linear extrapolation this does not
+    reject a bar that the others predict only roughly.
     """
     from scipy.stats import chi2
 
@@ -80,60 +91,56 @@ def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
 
 
 def _distance(without: Fit, bar: int) -> float:
-    """CIEDE2000 between a bar's readings and what the others predict of them, the largest."""
+    """Largest CIEDE2000 between a bar's readings and the prediction of the others."""
     p = without.problem
     slips = without.slips.copy()
     slips[p.bars == bar] = 0.0
     seen = p.look(without.theta, slips).spectrum
     far = []
-    for i in np.flatnonzero(p.bars == bar):
+    for i in p.members[bar]:
         view = p.pours[i].observation
         lab = xyz_to_lab(view.weights @ np.maximum(seen[i], 0.0), view.white)
         far.append(float(delta_e(lab, np.array(p.pours[i].lab_seen))))
     return max(far)
 
 
-def _bench(found: Fit, errors: Errors) -> Errors:
-    """Errors of doses, thickness and gain as large as the readings show them to be.
+def _bench(found: Fit, errors: Errors, learn: Learn) -> Errors:
+    """Errors of the bench as large as the readings show them to be.
 
     Each round sets the sum of the squared slips against the number of slips that the readings
     tell (D. MacKay, Neural Computation 4 (1992) 415, eq. 4.9).
     """
     p = found.problem
     dyes = len(p.pigments)
-    first = np.array([np.flatnonzero(p.bars == bar)[0] for bar in range(int(p.bars.max()) + 1)])
+    if learn == "none":
+        return errors
+    first = np.array([members[0] for members in p.members])
     first = first[p.weights[first] > 0.5]
-    told = 1.0 - found.slip_variance
-    factors = []
     every = np.flatnonzero(p.weights > 0.5)
-    for most, (rows, columns, stated, now) in zip(
-        MOST_WRONG,
-        (
-            (
-                first,
-                slice(0, dyes),
-                errors.dose + errors.dose_share,
-                p.errors.dose + p.errors.dose_share,
-            ),
-            (first, slice(dyes, dyes + 1), errors.thickness_share, p.errors.thickness_share),
-            (every, slice(dyes + 1, dyes + 2), errors.gain, p.errors.gain),
-        ),
-        strict=True,
-    ):
-        if stated == 0:
-            factors.append(1.0)
-            continue
-        ratio = now / stated
-        squares = float((found.slips[rows, columns] ** 2).sum()) * ratio**2
-        told_of = float(told[rows, columns].sum())
-        factors.append(float(np.clip(np.sqrt((_FIRM + squares) / (_FIRM + told_of)), 0.1, most)))
-    return errors.scaled(*factors)
+    told = 1.0 - found.slip_variance
+
+    def times(rows: IntArray, columns: slice, stated: float, now: float, most: float) -> float:
+        if stated == 0 or most == 0:
+            return 1.0
+        squares = float((found.slips[rows, columns] ** 2).sum()) * (now / stated) ** 2
+        ratio = (firm + squares) / (firm + float(told[rows, columns].sum()))
+        return float(np.clip(np.sqrt(ratio), 0.1, most))
+
+    firm, most = (_FIRM, MOST_WRONG) if learn == "all" else (_LOOSE, MOST_WRONG_OF_SOAP)
+    doses, now = errors.dose + errors.dose_share, p.errors.dose + p.errors.dose_share
+    end = dyes + 1
+    return errors.scaled(
+        times(first, slice(0, dyes), doses, now, most[0]),
+        times(first, slice(dyes, end), errors.thickness_share, p.errors.thickness_share, most[1]),
+        times(first, slice(end, end + 1), errors.base_share, p.errors.base_share, most[2]),
+        times(every, slice(end + 1, end + 3), errors.gain, p.errors.gain, most[3]),
+    )
 
 
 def settle(
-    problem: Problem, *, near: Fit | None = None, learn_bench: bool = False, rough: bool = False
+    problem: Problem, *, near: Fit | None = None, learn: Learn = "none", rough: bool = False
 ) -> Fit:
-    """Fit, name wrong pours, and learn the noise; with `learn_bench` also how well was dosed.
+    """Fit, name wrong pours, and learn the noise, and of the bench what is to be learnt.
 
     It begins at what was found before, `near`, if there is such; else it is asked as well whether
     light is lost at edges, or gloss read along.
@@ -142,7 +149,7 @@ def settle(
     it is the one whose absence lets the rest agree best. Bars that are `needed` stay.
     """
 
-    def run(p: Problem, near: Fit | None, *, brief: bool = False) -> Fit:
+    def run(p: Problem, near: Fit | None = None, *, brief: bool = False) -> Fit:
         return fit(
             p,
             prior_of(p.unknowns),
@@ -151,13 +158,14 @@ def settle(
             brief=brief,
         )
 
+    if near is None:
+        near = with_instrument(run(problem, brief=True))
+        problem = near.problem
     found = run(problem, near)
-    found = with_instrument(found) if near is None else found
-    bars = int(problem.bars.max()) + 1
-    for _ in range(max(1, bars // 4)):
+    for _ in range(max(1, len(problem.members) // 4)):
         ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
         worst = np.argsort(ratio)[::-1][:3]
-        # One wrong bar makes the others look strange, so the usual misfit says nothing yet.
+        # One wrong bar makes the others look wrong too, so the usual misfit is no guide yet.
         kept = needed(found.problem)
         suspects = [int(b) for b in worst if ratio[b] > SUSPICIOUS and b not in kept]
         if not suspects:
@@ -175,21 +183,21 @@ def settle(
         if _distance(best, bar) <= (_HARMLESS_IF_ROUGH if rough else _HARMLESS):
             break
         found = best
-    least = 1.0 if rough else 0.1 if learn_bench else 0.3
-    for _ in range(4 if learn_bench else 2):
+    least = 1.0 if rough else 0.1 if learn == "all" else 0.3
+    for _ in range(4):
         scale = float(np.clip(_scale(found), least, 30.0))
-        errors = _bench(found, problem.errors) if learn_bench else problem.errors
+        errors = _bench(found, problem.errors, learn)
         before = (found.problem.scale[0], *found.problem.errors)
-        if learn_bench and np.allclose(before, (scale, *errors), rtol=0.03):
+        if np.allclose(before, (scale, *errors), rtol=0.03):
             break
-        found = run(replace(found.problem, scale=(scale, scale), errors=errors), found)
-    return _as_large_as_told(_as_large_as_told(found, "crowding"), "bend")
+        found = run(replace(found.problem, scale=(scale, scale), errors=errors), found, brief=True)
+    return _again(_as_large_as_told(_as_large_as_told(found, "crowding"), "bend"))
 
 
 def with_instrument(found: Fit) -> Fit:
     """The fit with light that is lost at the edge, or gloss that is read along, if more probable.
 
-    Clear base over white and over black tells the one, all that is dark the other.
+    In brief. Clear base over white and over black tells the one, all that is dark the other.
     """
     kinds = {u.kind for u in found.problem.unknowns}
     reflected = any(not p.view.through for p in found.problem.pours)
@@ -210,20 +218,20 @@ def with_instrument(found: Fit) -> Fit:
         )
         # Light is lost at the edge, and not won; of gloss there is more than none.
         if other.theta[-1].mean() > 0 and other.evidence > found.evidence + _LIKELIER:
-            found = _again(other)
+            found = other
     return found
 
 
 def _again(tried: Fit) -> Fit:
-    """What was tried, to the end."""
+    """A brief fit, completed."""
     problem = tried.problem
     return fit(problem, prior_of(problem.unknowns), start=tried.theta, slips=tried.slips)
 
 
 def _as_large_as_told(found: Fit, what: str) -> Fit:
-    """The fit with some numbers believed to be next to nothing, if that is more probable.
+    """The fit with a narrow prior on some numbers, if that is more probable.
 
-    The width of a belief by the evidence: D. MacKay, Neural Computation 4 (1992) 415, section 4.
+    The width of a prior by the evidence: D. MacKay, Neural Computation 4 (1992) 415, section 4.
     """
     problem = found.problem
     if not any(u.number and u.what == what for u in problem.unknowns):
@@ -238,14 +246,13 @@ def _as_large_as_told(found: Fit, what: str) -> Fit:
         slips=found.slips,
         brief=True,
     )
-    return found if other.evidence <= found.evidence else _again(other)
+    return found if other.evidence <= found.evidence else other
 
 
 def needed(problem: Problem) -> frozenset[int]:
     """Bars that are never put aside: the only trusted ones of their kind.
 
-    Of a paste the only bar that holds it; of a colourant of films the only masstone, and the only
-    film in which it is mixed.
+    The only bar with a paste; for a colourant of films the only masstone, and the only mixture.
     """
     films = not any(u.of_base for u in problem.unknowns)
     kept: set[int] = set()
@@ -264,26 +271,27 @@ def choose_scattering(
     allowed: Sequence[str],
     progress: Callable[[str], None] | None = None,
     *,
+    near: Fit | None = None,
     begin: frozenset[str] | None = None,
 ) -> tuple[frozenset[str], Fit]:
     """Which pigments scatter, by the evidence of the readings.
 
-    Unless it is said where to begin, the fit in which all scatter is tried, and that in which only
-    those do that must, or none; from the more probable one, pigments are let in or taken out one by
-    one as long as the evidence rises by more than `MARGIN` (for letting in) or at all (for taking
-    out). Their fit is only brief.
+    The start is `begin` or the more probable of two: all scatter, or only those that certainly do.
+    From there pigments are added or removed one by one while the evidence rises by more than
+    `MARGIN` (adding) or at all (removing), with brief fits.
     """
     fits: dict[frozenset[str], Fit] = {}
 
-    def evidence(scattering: frozenset[str], near: frozenset[str] | None) -> float:
+    def evidence(scattering: frozenset[str], beside: frozenset[str] | None) -> float:
         if scattering not in fits:
             problem = problem_with(scattering)
             if scale > 1.0:
                 problem = replace(problem, scale=(scale, scale))
-            start = _carried(fits[near], problem.unknowns) if near is not None else None
-            slips = fits[near].slips if near is not None else None
+            known = near if beside is None else fits[beside]
+            start = _carried(known, problem.unknowns) if known is not None else None
+            slips = known.slips if known is not None else None
             fits[scattering] = fit(
-                problem, prior_of(problem.unknowns), start=start, slips=slips, brief=brief
+                problem, prior_of(problem.unknowns), start=start, slips=slips, brief=True
             )
             if progress is not None:
                 names = ", ".join(sorted(scattering)) or "none"
@@ -292,9 +300,9 @@ def choose_scattering(
 
     none, every = frozenset[str](), frozenset(allowed)
     first = every if begin is None else begin
-    scale, brief = 1.0, False
+    scale = 1.0
     evidence(first, None)
-    scale, brief = _scale(fits[first]), True  # noisy readings ask for more evidence
+    scale = _scale(fits[first])  # noisy readings ask for more evidence
     if scale > 1.0:
         fits.clear()
     evidence(first, None)
@@ -318,7 +326,7 @@ def choose_scattering(
 
 
 def _certain(found: Fit) -> frozenset[str]:
-    """Pigments whose scattering is so well told by the readings that it must be there."""
+    """Pigments whose scattering is so well determined by the readings that it is certain."""
     sure = set()
     common = shared_scale(found)
     for k, u in enumerate(found.problem.unknowns):

@@ -1,25 +1,25 @@
-"""The searches put together: closest and frugal for one target, and what else is asked of it.
+"""All searches in one class.
 
-One way serves everything: doses by the ruler and let-downs, one light and several, pastes that
-scatter and a batch that is corrected. What differs is in the `Space`.
+It serves doses and let-downs, one light and several, pastes that scatter and corrections; they
+differ in the `Space` alone.
 """
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
-from shadematch.optics.layer import Layer
 from shadematch.search.all_recipes import LARGEST, AllRecipes
 from shadematch.search.answers import Answer, Answers
 from shadematch.search.ideal import ideal
 from shadematch.search.minimax import minimax
 from shadematch.search.near import Listed, lean, lean_within, within
 from shadematch.search.nearness import Nearness
+from shadematch.search.parts import MOST_PARTS, Parts
 from shadematch.search.space import Space
 from shadematch.search.watch import UNWATCHED, Watch
 from shadematch.search.whole import GAP, LISTED, MOST_EFFORT, Solution, closest, frugal
@@ -27,30 +27,25 @@ from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["Searcher"]
 
-_MOST_PARTS: Final = 1000
-"""Combinations of doses of pastes that scatter gone through one by one, some 30 ms each ..."""
-_MOST_JOINT_PARTS: Final = 250
-"""... and with several lights or let-downs."""
-_FEW_PARTS: Final = 64
 # What things cost, in boxes.
 _PART_WORK: Final = 1000.0
 _RECIPE_WORK: Final = 0.25
 _TABLE_WORK: Final = 0.35  # a recipe with its colour from the surface in two variables
 _SEARCH_WORK: Final = 1500.0  # one target
+_VAGUE_WORK: Final = 20_000.0  # and what it costs more where pastes scatter
 _SECOND: Final = 40_000.0
 _CLOSEST, _FRUGAL = 0.7, 0.9
-"""Shares of the time that are over when the searches for these must end."""
+"""Fractions of the time limit at which these searches must end."""
 
 
 class Searcher:
     """Finds recipes in a space.
 
-    Where there are at most `all_recipes.LARGEST` recipes it lists them all once its searches have
-    cost as much as the list does; from then on it looks answers up, which gives the same. What
-    can be listed within about a second, or sooner than the doses of pastes that scatter are gone
-    through, is listed at once.
+    Up to `all_recipes.LARGEST` recipes are listed once the searches have cost as much as the list
+    would; from then on answers are looked up, with the same results. They are listed at once if
+    that takes about a second or less, or less than searching all doses of scattering pastes.
 
-    Targets are CIELAB in each view, shape (v, 3), or (3,) where there is one view.
+    Targets are CIELAB in each view, shape (v, 3), or (3,) for one view.
 
     Parameters
     ----------
@@ -61,15 +56,15 @@ class Searcher:
     def __init__(self, space: Space) -> None:
         self.space = space
         self._plain = space.undiluted
-        self._still = space.scattering_kinds
+        self._parts = Parts(space)
+        self._scatters = bool(self._parts.still)
         self._work = 0.0
-        self._layers: dict[bytes, Layer] = {}
         self._all: AllRecipes | None = None
 
     # --- all recipes
 
     def all_recipes(self) -> AllRecipes | None:
-        """All recipes, listed now if need be; None where they are too many."""
+        """All recipes, listed now if necessary; None if there are too many."""
         if self._all is None and np.isfinite(self._list_work):
             steps, labs, vague = self._listed()
             settle = self.colours if vague else None
@@ -78,30 +73,25 @@ class Searcher:
 
     def _kept(self, watch: Watch) -> AllRecipes | None:
         """The list of all recipes, once it pays, and where there is time to make it."""
-        at_once = max(_SECOND, self._parts_work) if self._still else _RECIPE_WORK * LISTED
+        at_once = max(_SECOND, self._parts_work) if self._scatters else _RECIPE_WORK * LISTED
         pays = self._list_work <= min(max(self._work, at_once), watch.left * _SECOND)
         return self.all_recipes() if pays else self._all
 
-    @functools.cached_property
-    def _part_count(self) -> float:
-        """How many parts the space falls into, at most."""
-        return self.space.limits.of(self._still).count() if self._still else 1.0
-
-    @property
-    def _most_parts(self) -> int:
-        joint = len(self.space.seen) > 1 or not self.space.limits.grain
-        return _MOST_JOINT_PARTS if joint else _MOST_PARTS
+    def _worth_listing(self, proved: bool, watch: Watch) -> bool:
+        """Whether a list may prove what a search by boxes with vague colours could not."""
+        able = self.space.vague and self._list_work < watch.left * _SECOND
+        return able and not proved and self._all is None
 
     @functools.cached_property
     def _works(self) -> tuple[float, float]:
-        """What a list costs, made part by part and from the table; infinite where it can't be."""
+        """Cost of a list made part by part, and from the table; infinite if impossible."""
         count = self.space.limits.count()
         if count > LARGEST:
             return np.inf, np.inf
-        if not self._still:
+        if not self._scatters:
             return _RECIPE_WORK * count, np.inf
-        parts = self._part_count
-        by_part = _RECIPE_WORK * count + _PART_WORK * parts if parts <= _MOST_PARTS else np.inf
+        parts = self._parts.count
+        by_part = _RECIPE_WORK * count + _PART_WORK * parts if parts <= MOST_PARTS else np.inf
         return by_part, _TABLE_WORK * count
 
     @property
@@ -110,75 +100,38 @@ class Searcher:
 
     @property
     def _parts_work(self) -> float:
-        return _PART_WORK * min(self._part_count, self._most_parts) if self._still else 0.0
+        if not self._scatters:
+            return 0.0
+        if self.space.vague:
+            return _VAGUE_WORK
+        return _PART_WORK * min(self._parts.count, self._parts.most)
 
     def _listed(self) -> tuple[IntArray, FloatArray, bool]:
-        """Every recipe in order, its colours, and whether these are still to be settled."""
+        """Every recipe in order, its colours, and whether these are approximate."""
         by_part, by_table = self._works
         if by_table < by_part:
             steps = self.space.limits.leanest(self.space.limits.recipes())
             return steps, self.space.sketched(steps), True
         found = []
-        for fixed, part in self._parts(self.space, np.zeros(self.space.size))[0]:
+        for fixed, part in self._parts.of(self.space, np.zeros(self.space.size))[0]:
             own = part.limits.leanest(part.limits.recipes())
-            if len(own):  # a dose that stands still may leave no room for one that is required
+            if len(own):  # a fixed dose may leave no room for a required one
                 found.append((own + fixed, part.sketched(own)))
         steps, labs = (np.concatenate(each) for each in zip(*found, strict=True))
         order = np.lexsort(steps.T[::-1]) if len(found) > 1 else slice(None)
         return steps[order], labs[order], False
 
     def colours(self, steps: IntArray) -> FloatArray:
-        """CIELAB of recipes in each view, shape (m, v, 3), as `predict` gives it.
-
-        For each dose of what scatters a layer is made.
-        """
-        still = np.zeros_like(steps)
-        still[:, self._still] = steps[:, self._still]
-        labs = np.empty((len(steps), len(self.space.seen), 3))
-        for fixed in np.unique(still, axis=0):
-            rows = np.flatnonzero((still == fixed).all(axis=1))
-            labs[rows] = self.space.holding(fixed).sketched(steps[rows] - fixed)
-        return labs
-
-    # --- parts
-
-    def _parts(
-        self, space: Space, around: FloatArray
-    ) -> tuple[Iterable[tuple[IntArray, Space]], bool]:
-        """The space cut so that only absorption varies in a part, and whether all is there.
-
-        Doses of kinds that scatter are gone through one by one, those near `around` first; each
-        part comes with the steps that stand still in it, shape (k,).
-        """
-        if not self._still:
-            return [(np.zeros(space.size, np.intp), space)], True
-        chosen, complete = space.limits.nearest(self._still, around, self._most_parts)
-        few = complete and len(chosen) <= _FEW_PARTS
-        return ((fixed, self._part(space, fixed, few)) for fixed in chosen), complete
-
-    def _part(self, space: Space, fixed: IntArray, keep: bool) -> Space:
-        part = space.holding(fixed, self._layers.get(fixed.tobytes()))
-        if keep and part.layer is not None:
-            self._layers[fixed.tobytes()] = part.layer  # over a megabyte each
-        return part
+        """CIELAB of recipes in each view, shape (m, v, 3), as `predict` gives it."""
+        return self._parts.colours(steps)
 
     # --- real-valued doses
 
     def ideal(self, targets: FloatArray, best: Solution | None = None) -> tuple[FloatArray, float]:
-        """Real-valued steps with the smallest (worst) CIEDE2000; a local optimum.
+        """Real-valued steps, shape (k,), with the smallest CIEDE2000, and that; a local optimum.
 
-        Parameters
-        ----------
-        targets
-            The target.
-        best
-            The closest whole recipe, where it is known: its surroundings are looked at too.
-            Mixtures have several local optima, and it lies next to a good one.
-
-        Returns
-        -------
-        steps, delta_e
-            `steps` has shape (k,), with nothing in let-downs.
+        Without let-downs. With the closest whole recipe `best`, the search also starts there:
+        mixtures have several local optima, and it is next to a good one.
         """
         goals = np.reshape(targets, (-1, 3))
         steps, value = self._ideal(goals, None)
@@ -211,17 +164,16 @@ class Searcher:
         return Answers.of([self.answer(goal, tolerance) for goal in targets])
 
     def answer(self, targets: FloatArray, tolerance: float, watch: Watch = UNWATCHED) -> Answer:
-        """Search for one target.
+        """The closest and the frugal recipe for one target.
 
         Parameters
         ----------
         targets
             The target.
         tolerance
-            CIEDE2000 by which a recipe may be farther than the closest and still count as no
-            worse.
+            How much farther than the closest the frugal recipe may be [CIEDE2000].
         watch
-            When to end; what is not proved by then says so.
+            Ends the search in time; results are then marked as not proved.
         """
         watch.until(_CLOSEST)
         best = self.closest(targets, watch=watch)
@@ -250,15 +202,15 @@ class Searcher:
         targets
             The target.
         hint
-            Steps to look around first, shape (k,); by default the continuous optimum.
+            Steps to start from, shape (k,); by default the real-valued optimum.
         max_paste, max_tubes
-            Limits to keep besides the space's own; paste in dose steps.
+            Limits besides the space's own; paste in dose steps.
         below
             Only recipes with a smaller CIEDE2000 count.
         effort
-            Most boxes to look at, in each part.
+            Most boxes to search in each part.
         watch
-            When to end.
+            Ends the search in time.
         """
         goals = np.reshape(targets, (-1, 3))
         listed = self._kept(watch)
@@ -270,8 +222,8 @@ class Searcher:
                 below=below,
             )
         hints = self.space.limits.hints(self.ideal(goals)[0] if hint is None else hint)
-        parts, complete = self._parts(
-            self.space.limited(max_paste=max_paste, max_tubes=max_tubes), hints[-1]
+        parts, complete = self._parts.of(
+            self.space.limited(max_paste=max_paste, max_tubes=max_tubes), hints[-1], whole=True
         )
         best = Solution(None, np.inf, below, True, 0)
         for fixed, part in parts:
@@ -281,7 +233,7 @@ class Searcher:
             if part.limits.empty:
                 continue
             found = closest(
-                Nearness(part, goals),
+                Nearness(part, goals, settle=self.colours),
                 hints=np.clip(hints, part.limits.lower, part.limits.upper),
                 below=min(best.delta_e, below),
                 effort=effort,
@@ -291,8 +243,13 @@ class Searcher:
             if found.steps is not None:
                 best = replace(found, steps=found.steps + fixed)
             best = replace(best, bound=bound, boxes=boxes)
-            self._work += found.boxes + (_PART_WORK if self._still else 0.0)
+            self._work += found.boxes + (_PART_WORK if self._scatters else 0.0)
         reached = min(best.delta_e, below)
+        if self._worth_listing(best.bound >= reached - GAP, watch) and effort >= MOST_EFFORT:
+            self._work = np.inf
+            return self.closest(
+                goals, max_paste=max_paste, max_tubes=max_tubes, below=below, watch=watch
+            )
         if not complete:
             return replace(best, bound=0.0, proved=reached <= GAP)
         return replace(best, proved=bool(reached - best.bound <= GAP))
@@ -306,26 +263,12 @@ class Searcher:
         near: FloatArray | IntArray,
         watch: Watch = UNWATCHED,
     ) -> Solution:
-        """A recipe with the least paste; see `whole.frugal`.
-
-        Parameters
-        ----------
-        targets
-            The target.
-        within
-            Largest CIEDE2000 that will do.
-        less_than
-            Only recipes with less paste than this count [dose steps].
-        near
-            Steps to look around first, shape (k,).
-        watch
-            When to end.
-        """
+        """A recipe with the least paste; for the parameters see `whole.frugal`."""
         goals = np.reshape(targets, (-1, 3))
         listed = self._kept(watch)
         if listed is not None:
             return listed.least(goals, within=within, less_than=less_than)
-        parts, complete = self._parts(self.space, np.asarray(near, dtype=float))
+        parts, complete = self._parts.of(self.space, np.asarray(near, dtype=float), whole=True)
         best = Solution(None, np.inf, less_than, complete, 0)
         least = less_than
         for fixed, part in parts:
@@ -336,7 +279,7 @@ class Searcher:
             if part.limits.empty or used >= least:
                 continue
             found = frugal(
-                Nearness(part, goals),
+                Nearness(part, goals, settle=self.colours),
                 within=within,
                 less_than=least - used,
                 near=np.where(part.limits.upper > 0, near, 0),
@@ -350,12 +293,15 @@ class Searcher:
             best = replace(best, bound=bound, proved=proved, boxes=boxes)
             self._work += found.boxes
         bound = min(best.bound, least)
+        if self._worth_listing(best.proved, watch):
+            self._work = np.inf
+            return self.least(goals, within=within, less_than=less_than, near=near, watch=watch)
         return replace(best, bound=bound, proved=best.proved and least - bound < 1e-6)
 
     def frugal(
         self, targets: FloatArray, best: Solution, tolerance: float, watch: Watch = UNWATCHED
     ) -> Solution:
-        """The recipe with the least paste among those at most `tolerance` worse than `best`."""
+        """The recipe with the least paste among those at most `tolerance` farther than `best`."""
         assert best.steps is not None
         goals, paste_of = np.reshape(targets, (-1, 3)), self.space.limits.paste_of
         limit = best.delta_e + tolerance
@@ -368,7 +314,7 @@ class Searcher:
         )
         steps, lean = (best.steps, best) if found.steps is None else (found.steps, found)
         paste = paste_of(steps)
-        # Among equally short recipes, the closest.
+        # Among recipes with equally little paste, the closest.
         refined = self.closest(
             goals,
             hint=steps.astype(float),
@@ -421,7 +367,7 @@ class Searcher:
         if listed is not None:
             steps, values = listed.within(goals, norms, limit)
         else:
-            parts, complete = self._parts(self.space, around)
+            parts, complete = self._parts.of(self.space, around)
             found = [(np.empty((0, self.space.size), np.intp), np.empty(0))]
             for fixed, part in parts:
                 if watch.over():
@@ -435,13 +381,10 @@ class Searcher:
         return steps[order], values[order], complete and len(steps) <= most
 
     def lean(self, targets: FloatArray, limit: float, best: Solution) -> Listed:
-        """Recipes no farther than `limit` that no other such one undercuts in every paste.
-
-        `best` is the closest of them.
-        """
+        """The lean recipes no farther than `limit` (see `near`); `best` is the closest of them."""
         assert best.steps is not None
         goals = np.reshape(targets, (-1, 3))
-        parts, complete = self._parts(self.space, best.steps.astype(float))
+        parts, complete = self._parts.of(self.space, best.steps.astype(float))
         found = [best.steps[None]]
         for fixed, part in parts:
             listed = lean_within(part, goals, within=limit)

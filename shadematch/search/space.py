@@ -1,4 +1,4 @@
-"""What the searches walk in: doses counted in steps, and the colours they give."""
+"""What the searches work on: doses in steps, and their colours."""
 
 from __future__ import annotations
 
@@ -18,41 +18,53 @@ from shadematch.search.limits import DoseLimits, step_limits
 from shadematch.studio.bend import effective, effective_slope
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["Space", "whole_space"]
+__all__ = ["Space", "lab_range", "whole_space"]
 
 _CHUNK: Final = 16_384
+
+
+def lab_range(
+    lo: FloatArray, hi: FloatArray, white: FloatArray, shift: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Opposite corners in CIELAB, shapes (m, 3), of what holds boxes [lo, hi] of XYZ."""
+    positive, negative = np.maximum(LAB_FROM_RESPONSE, 0.0), np.minimum(LAB_FROM_RESPONSE, 0.0)
+    offset = lab_from_response(np.zeros(3)) + shift
+    f_lo, f_hi = (cube_root_response(end, white)[0] for end in (lo, hi))
+    return (
+        f_lo @ positive.T + f_hi @ negative.T + offset,
+        f_hi @ positive.T + f_lo @ negative.T + offset,
+    )
 
 
 @dataclass(frozen=True, eq=False)
 class Space:
     """Steps of k kinds of dose under limits, and their colour in one or more views.
 
-    Doses are whole numbers of steps or (for the continuous searches) real ones.
+    Doses are whole numbers of steps or, for the continuous searches, real ones.
 
     Attributes
     ----------
     limits
-        What is permitted.
+        The permitted doses.
     base, base_scattering
         Absorption and reduced scattering [1/cm] without any dose, shape (36,).
     absorption, scattering
         What an effective step of each kind adds to them [1/cm], shape (k, 36).
     bend
-        Of each pigment, k in `shadematch.studio.bend`, shape (n,).
+        Bend of each pigment (`shadematch.studio.bend`), shape (n,).
     load_per_step
-        Load of one dose step [per 100 g], for the bends.
+        Load of one dose step [palette's unit per 100 g], for the bends.
     held
-        Load of each pigment that is there before any step and is counted in `base`, shape (n,).
+        Load of each pigment before any step, part of `base`, shape (n,).
     thickness_cm, around
-        Thickness of the layer, and what lies around it.
+        Thickness of the layer [cm], and what lies around it.
     seen
-        How spectra become colours: one for each view.
+        The observations, one for each view.
     layer
-        Radiance factor by absorption; None where a free kind of dose scatters, so that
-        absorption is not all that varies. Colours are then read from the two-variable table.
+        Radiance factor by absorption; None if a free kind of dose scatters. Colours then come
+        from the two-variable table.
     shift
-        CIELAB added to every colour, shape (3,): where a real batch is known to stray from what
-        is computed.
+        CIELAB added to every colour, shape (3,): the known error for a real batch.
     """
 
     limits: DoseLimits
@@ -71,17 +83,7 @@ class Space:
 
     @classmethod
     def of(cls, models: Sequence[Model], load_per_step: float, limits: DoseLimits) -> Space:
-        """What limits permit, as models see it.
-
-        Parameters
-        ----------
-        models
-            One for each view; these differ in their light alone.
-        load_per_step
-            Load of one dose step [per 100 g].
-        limits
-            What is permitted.
-        """
+        """The space of models, one for each view, which differ in their light alone."""
         first = models[0]
         loads = limits.brought(np.eye(limits.size)) * load_per_step
         scattering = loads @ first.scattering
@@ -115,7 +117,7 @@ class Space:
 
     @property
     def undiluted(self) -> Space:
-        """The pigments by the ruler alone."""
+        """The space without let-downs."""
         limits = self.limits.undiluted
         if limits is self.limits:
             return self
@@ -125,19 +127,19 @@ class Space:
         )
 
     def limited(self, *, max_paste: float | None = None, max_tubes: int | None = None) -> Space:
-        """The same with tighter limits."""
+        """The space with tighter limits."""
         if max_paste is None and max_tubes is None:
             return self
         limits = self.limits.limited(max_paste=max_paste, max_tubes=max_tubes)
         return replace(self, limits=limits)
 
     def holding(self, fixed: IntArray, layer: Layer | None = None) -> Space:
-        """What is left when the kinds that scatter stand still at `fixed` steps, shape (k,).
+        """The space with the kinds that scatter fixed at `fixed` steps, shape (k,).
 
-        Absorption is then all that varies, which is what the proofs rest on. `layer` is the
-        layer with these steps in it, where it is at hand.
+        Only absorption varies then, as the proofs require. `layer` is that of these steps, if it
+        exists already.
         """
-        # All kinds of a pigment scatter or none does, so no other dose of it is to come.
+        # All kinds of a pigment scatter or none does, so these are all its doses.
         effective = self.effective(fixed.astype(float))
         base_scattering = self.base_scattering + effective @ self.scattering
         return replace(
@@ -150,18 +152,17 @@ class Space:
 
     @functools.cached_property
     def bent(self) -> bool:
-        """Whether some pigment's strength falls behind its dose, or runs before it."""
+        """Whether the strength of some pigment is not proportional to its dose."""
         return bool(self.bend.any())
 
     def _loads(self, steps: FloatArray) -> FloatArray:
-        """Load of each pigment, shape (..., n), what is held counted in."""
+        """Load of each pigment, `held` included, shape (..., n)."""
         return np.asarray(self.held + self.load_per_step * self.limits.brought(steps))
 
     def effective(self, steps: FloatArray | IntArray) -> FloatArray:
-        """Steps that would do as much in proportion, shape (..., k); rising with the steps.
+        """Effective steps, shape (..., k), in which strength is proportional; rising with steps.
 
-        What all kinds of dose of a pigment bring bends together, beside what is held, and each
-        kind has its share.
+        All doses of a pigment, and what is held, bend together; each kind gets its share.
         """
         if not self.bent:
             return np.asarray(steps)
@@ -172,7 +173,7 @@ class Space:
         return np.asarray(steps * ratio[..., self.limits.pigment])
 
     def effective_slope(self, steps: FloatArray) -> FloatArray:
-        """What a small further step of each kind does, in effective ones, shape (..., k)."""
+        """Effective steps that a small further step of each kind adds, shape (..., k)."""
         slope = effective_slope(self._loads(steps), self.bend)
         return np.asarray(slope[..., self.limits.pigment])
 
@@ -186,7 +187,7 @@ class Space:
         return radiance_factor(mu_a, mu_s, self.thickness_cm, self.around)
 
     @functools.cached_property
-    def _surface(self) -> Surface | None:
+    def surface(self) -> Surface | None:
         """All that `spectra` gives where kinds scatter, but for millionths; None: not worth it."""
         if np.unique(self.around.backing).size > MOST_BACKINGS:
             return None
@@ -195,24 +196,43 @@ class Space:
     def sketched(self, steps: IntArray) -> FloatArray:
         """CIELAB in each view, shape (m, v, 3), of very many steps, shape (m, k).
 
-        As `labs`; where kinds scatter, off by some hundred-thousandths.
+        As `labs`, but off by some hundred-thousandths if kinds scatter.
         """
-        return np.concatenate(
-            [np.empty((0, len(self.seen), 3))]
-            + [
-                self._sketched(steps[i : i + _CHUNK].astype(float))
-                for i in range(0, len(steps), _CHUNK)
-            ]
-        )
+        starts = range(0, len(steps), _CHUNK)
+        parts = [self._sketched(steps[i : i + _CHUNK].astype(float)) for i in starts]
+        return np.concatenate([np.empty((0, len(self.seen), 3)), *parts])
 
     def _sketched(self, steps: FloatArray) -> FloatArray:
-        surface = None if self.layer is not None else self._surface
+        surface = None if self.layer is not None else self.surface
         if surface is None:
             return np.stack(self.labs(steps), axis=1)
         effective = self.effective(steps)
         mu_a = self.base + effective @ self.absorption
         mu_s = self.base_scattering + effective @ self.scattering
         return np.stack(self._labs(surface.value(mu_a, mu_s)), axis=1)
+
+    @property
+    def vague(self) -> bool:
+        """Whether colours come from the surface, which strays a little from what layers give."""
+        return self.layer is None and self.surface is not None
+
+    def ranges(self, steps: IntArray) -> list[tuple[FloatArray, FloatArray]]:
+        """Corners of what holds the colours of steps, shape (m, k), in each view: (m, 3) each.
+
+        Only where colours are `vague`.
+        """
+        surface = self.surface
+        assert surface is not None
+        effective = self.effective(np.asarray(steps, dtype=float))
+        mu_a = self.base + effective @ self.absorption
+        R = surface.value(mu_a, self.base_scattering + effective @ self.scattering)
+        stray = surface.stray(mu_a)
+        return [
+            lab_range(
+                R @ w.T - stray @ np.abs(w).T, R @ w.T + stray @ np.abs(w).T, white, self.shift
+            )
+            for w, white in self.seen
+        ]
 
     def labs(self, steps: FloatArray | IntArray) -> list[FloatArray]:
         """CIELAB in each view, shapes (..., 3), of steps of shape (..., k)."""
@@ -238,9 +258,7 @@ class Space:
             R, by_a, by_s = reflectance(mu_a, mu_s, self.thickness_cm, self.around)
         found, pace = [], self.effective_slope(steps)[:, None, :] if self.bent else None
         for view, each in enumerate(self.seen):
-            slope = self.xyz_slope(by_a, view)
-            if by_s is not None:
-                slope = slope + (by_s @ self._scattered[view]).reshape(slope.shape)
+            slope = self.xyz_slope(by_a, view, by_s=by_s)
             if pace is not None:
                 slope = slope * pace
             f, f_slope = cube_root_response(R @ each.weights.T, each.white)
@@ -249,12 +267,20 @@ class Space:
         return found
 
     def lab_and_slope(self, steps: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """The same in the first view."""
+        """CIELAB and its Jacobian in the first view."""
         return self.labs_and_slopes(steps)[0]
 
-    def xyz_slope(self, by_a: FloatArray, view: int = 0) -> FloatArray:
-        """XYZ by effective steps in a view, shape (m, 3, k), from dR/d(mu_a) of shape (m, 36)."""
-        return (by_a @ self._absorbed[view]).reshape(-1, 3, self.size)
+    def xyz_slope(
+        self, by_a: FloatArray, view: int = 0, *, by_s: FloatArray | None = None
+    ) -> FloatArray:
+        """XYZ by effective steps in a view, shape (m, 3, k).
+
+        From dR/d(mu_a) and, where kinds scatter, dR/d(mu_s'), shapes (m, 36).
+        """
+        slope = by_a @ self._absorbed[view]
+        if by_s is not None:
+            slope = slope + by_s @ self._scattered[view]
+        return np.asarray(slope.reshape(-1, 3, self.size))
 
     @functools.cached_property
     def _absorbed(self) -> list[FloatArray]:
@@ -265,7 +291,7 @@ class Space:
         return self._products(self.scattering)
 
     def _products(self, per_step: FloatArray) -> list[FloatArray]:
-        """Weights times what a step adds, for each view; shape (36, 3 k)."""
+        """Weights times the addition of a step, for each view; shape (36, 3 k)."""
         each = [seen.weights[:, None, :] * per_step for seen in self.seen]
         return [part.reshape(-1, self.base.size).T.copy() for part in each]
 

@@ -1,8 +1,8 @@
 """Whole doses, with a proof that nothing permitted is better.
 
-Branch and bound over boxes of doses (`nearness` says how near a box can come). Boxes that have
-become small are gone through recipe by recipe, by their linear images first (`lattice`). It
-serves doses by the ruler and let-downs, one light and several.
+Branch and bound over boxes of doses, with floors from `nearness`. Small boxes are searched recipe
+by recipe, first by their linear images (`lattice`). It serves doses and let-downs, one light and
+several.
 
 References
 ----------
@@ -18,7 +18,9 @@ import numpy as np
 
 from shadematch.search.bounds import Judged
 from shadematch.search.boxes import Boxes, split
+from shadematch.search.ideal import ideal, ideal_elsewhere
 from shadematch.search.lattice import listable, survivors
+from shadematch.search.least_paste import leanest_real, least_paste
 from shadematch.search.limits import DoseLimits
 from shadematch.search.nearness import ROUNDING, Nearness
 from shadematch.search.rounding import near_misses
@@ -28,42 +30,45 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = ["GAP", "LISTED", "MOST_EFFORT", "Solution", "closest", "frugal"]
 
 GAP: Final = 0.01
-"""A recipe counts as proved when its CIEDE2000 exceeds the bound by no more than this."""
+"""A recipe is proved if its CIEDE2000 exceeds the bound by at most this."""
 LISTED: Final = 12_000
-"""Up to so many recipes are gone through one by one, which is quicker than a search."""
+"""Up to this many recipes are evaluated one by one, which is faster than a search."""
 _AIM: Final = 0.999 * GAP
-"""What the search aims at, so that rounding does not put a floor of exactly that out of `GAP`."""
+"""The gap to reach, slightly less than `GAP` because of rounding."""
 _EXACT_COUNT: Final = 3_000_000
 _EFFORT: Final = 60_000
 MOST_EFFORT: Final = 400_000
 _BETTER: Final = 0.05
 _HOPELESS: Final = 5.0
-"""CIEDE2000 from which on nobody waits long for a proof."""
+"""CIEDE2000 from which on a proof is not worth a long search."""
 _MOST_CORNERS: Final = 8
 _AIMS: Final = 48
 _GUESSES: Final = ((0, 100), (0, 400), (6_000, 1600), (25_000, 6400))
-"""From so many boxes on, so many tiles are looked at for a recipe that ends the search."""
+"""From this many boxes on, this many tiles are tried for a recipe that ends the search."""
+
+_ELSEWHERE: Final = 10_000
+"""From so many boxes on, another local optimum is worth being looked for."""
+_LEAN_GUESSES: Final = ((4000, (1.0, 0.9, 0.75, 0.5)),)
+"""The same for a recipe with little paste: shares of what CIEDE2000 may be."""
 
 
 @dataclass(frozen=True)
 class Solution:
-    """What a search for whole doses ends with.
+    """The result of a search for whole doses.
 
     Attributes
     ----------
     steps
-        Doses in steps, shape (n,); None where no permitted recipe fulfils what was asked.
+        Doses in steps, shape (k,); None if no permitted recipe qualifies.
     delta_e
-        CIEDE2000 of `steps`, the worst one where several lights count; infinite where there
-        are none.
+        CIEDE2000 of `steps`, the largest over the lights; infinite without steps.
     bound
         No permitted recipe has a smaller CIEDE2000 (`closest`), or no permitted recipe within
         the tolerance has less paste [dose steps] (`frugal`).
     proved
-        Whether the search came to its end: `bound` is within `GAP` of `delta_e`, or is the
-        recipe's own paste.
+        Whether `bound` is within `GAP` of `delta_e`, or is the recipe's own paste.
     boxes
-        How many boxes were looked at.
+        Number of boxes searched.
     """
 
     steps: IntArray | None
@@ -74,24 +79,59 @@ class Solution:
 
 
 class _Incumbent:
-    """The best recipe so far, ties settled towards less paste, then by order."""
+    """The best recipe so far, ties settled towards less paste, then by order.
+
+    Where colours are vague, all recipes that may turn out to be the best are kept.
+    """
 
     def __init__(self, sought: Nearness) -> None:
         self._sought, self._limits = sought, sought.space.limits
-        self.steps: IntArray | None = None
-        self.value = np.inf
+        self._points = np.empty((0, sought.space.size), np.intp)
+        self._least = np.empty(0)
+        self.value = np.inf  # at most
+
+    @property
+    def steps(self) -> IntArray | None:
+        """The best, or what seems to be."""
+        return self._points[0] if len(self._points) else None
 
     def offer(self, points: IntArray) -> None:
-        """Take the best of recipes, shape (m, k), if it is permitted and better."""
+        """Keep the best of recipes, shape (m, k), that is permitted, if it is better."""
         points = self._limits.permitted(points)
         if not len(points):
             return
-        values = self._sought.worst(points)
-        ties = np.flatnonzero(values == values.min())
-        first = points[min(ties, key=lambda i: self._rank(points[i]))]
-        value = float(values.min())
-        if self.steps is None or (value, self._rank(first)) < (self.value, self._rank(self.steps)):
-            self.value, self.steps = value, first.copy()
+        least, most = self._sought.between(points)
+        value = float(most.min())
+        near = least <= min(value, self.value)
+        if not near.any():
+            return
+        self.value = min(value, self.value)
+        self._keep(
+            np.concatenate([self._points, points[near]]),
+            np.concatenate([self._least, least[near]]),
+        )
+
+    def settle(self) -> None:
+        """Find out which is the best."""
+        values = self._least
+        sure = np.zeros(len(values), dtype=bool)
+        while self._sought.vague and len(values):
+            at = int(np.argmin(values))
+            if sure[at]:
+                break
+            values[at], sure[at] = float(self._sought.worst(self._points[at : at + 1])[0]), True
+        if self._sought.vague and len(values):
+            self.value = float(values.min())
+            self._keep(self._points[sure], values[sure])
+
+    def _keep(self, points: IntArray, least: FloatArray) -> None:
+        """Keep those that may be the best, the one that is if they are what they seem first."""
+        near = np.flatnonzero(least <= self.value)
+        points, at = np.unique(points[near], axis=0, return_index=True)
+        least = least[near[at]]
+        first = min(range(len(points)), key=lambda i: (least[i], self._rank(points[i])))
+        kept = [first, *np.delete(np.arange(len(points)), first)] if self._sought.vague else [first]
+        self._points, self._least = points[kept], least[kept]
 
     def _rank(self, steps: IntArray) -> tuple[float, ...]:
         return float(steps @ self._limits.paste), *steps.tolist()
@@ -113,7 +153,7 @@ def _corners(hints: FloatArray) -> IntArray:
 
 
 def _aims(boxes: Boxes[IntArray], judged: Judged, at: IntArray) -> IntArray:
-    """Whole recipes where boxes come nearest to the target."""
+    """Whole recipes where boxes are nearest to the target."""
     lo, hi = boxes.lo[at], boxes.hi[at]
     aim = 0.5 * (lo + hi) + 0.5 * (hi - lo) * judged.shares[at, : lo.shape[1]]
     return np.unique(np.rint(aim).astype(np.intp), axis=0)
@@ -137,37 +177,40 @@ def closest(
     Parameters
     ----------
     sought
-        The target, and where to search.
+        The target and the space.
     hints
-        Real-valued steps to look around first, shape (h, k).
+        Real-valued steps to start from, shape (h, k).
     below
         Only recipes with a smaller CIEDE2000 count.
     effort
-        Most boxes to look at.
+        Most boxes to search.
     watch
-        When to end; once there is a recipe.
+        Ends the search in time, once there is a recipe.
 
     Returns
     -------
     Solution
-        Exact (`bound` equals `delta_e`) where there are at most three million recipes or the
-        search is short; else `bound` may stay up to `GAP` below.
+        Exact (`bound` equals `delta_e`) up to three million recipes if the search is short; else
+        `bound` may be up to `GAP` below.
     """
     limits = sought.space.limits
     best = _Incumbent(sought)
     count = limits.count()
     if count <= LISTED:
         best.offer(limits.recipes())
+        best.settle()
         if best.value < below:
             return Solution(best.steps, best.value, best.value, True, 0)
         return Solution(None, np.inf, below, True, 0)
     exact_effort = _EFFORT if count <= _EXACT_COUNT else 0
     best.offer(_corners(hints))
     sought.face(hints[0])
-    faced = float(sought.worst(hints[:1])[0])
+    faced = float(sought.seen(hints[:1])[0])
     # A search that turns out long is worth more guesses: a good one ends it. Several lights
     # leave too few recipes that are good under all of them.
     guesses = [] if exact_effort or len(sought.targets) > 1 else list(_GUESSES)
+    plain = limits.grain > 0 and len(sought.targets) == 1
+    elsewhere = plain and limits.max_tubes >= limits.size > 1
     boxes, settled = 0, np.inf  # `settled`: least floor among boxes given up within the gap
     pool = _everything(limits)
     while len(pool):
@@ -178,6 +221,14 @@ def closest(
         if watch.over() and limit < np.inf:
             break
         watch.tell(limit, max(min(limit, settled, pool.least()), 0.0))
+        if elsewhere and boxes >= _ELSEWHERE:
+            elsewhere = False
+            other, value = ideal_elsewhere(sought.space, sought.targets[0])
+            best.offer(_corners(other[None]))
+            if value < faced - _BETTER:
+                faced = value
+                sought.face(other)
+            continue
         if guesses and boxes >= guesses[0][0]:
             places = guesses.pop(0)[1]
             if best.value <= 1.0:
@@ -192,12 +243,17 @@ def closest(
         sought.narrow(limit)
         wave = pool.first()
         boxes += len(wave)
-        judged = sought.judge(wave.lo, wave.hi, limit - gap)
+        judged = sought.judge(wave.lo, wave.hi, limit - gap, limits.total)
         wave.key = np.maximum(wave.key, judged.floor)
         best.offer(_aims(wave, judged, np.argsort(wave.key, kind="stable")[:_AIMS]))
         if best.steps is not None and best.value < faced - _BETTER:
-            faced = best.value  # the continuous optimum was but a local one
-            sought.face(best.steps.astype(float))
+            # The continuous optimum was but a local one.
+            better = best.steps.astype(float)
+            if plain:
+                better = ideal(sought.space, sought.targets[0], start=better)[0]
+                best.offer(_corners(better[None]))
+            faced = best.value
+            sought.face(better)
         limit = min(best.value, below)
         alive = wave.key < limit - gap
         settled = min(settled, wave.at(~alive).least())
@@ -208,6 +264,7 @@ def closest(
             best.offer(points)
             alive &= ~small
         pool.add(limits.tighten(split(wave.at(alive), judged.pull[alive])))
+    best.settle()
     reached = min(best.value, below)
     bound = max(min(reached, settled, pool.least()), 0.0)
     proved = reached - bound <= GAP
@@ -230,22 +287,22 @@ def frugal(
     Parameters
     ----------
     sought
-        The target, and where to search.
+        The target and the space.
     within
-        Largest CIEDE2000 that will do.
+        Largest permitted CIEDE2000.
     less_than
-        Only recipes with less paste than this count, in dose steps.
+        Only recipes with less paste count [dose steps].
     near
-        Steps, shape (k,), whose kinds of dose set the first price of colour; any will do.
+        Steps, shape (k,), whose kinds of dose set the first price of colour; any are valid.
     effort
-        Most boxes to look at.
+        Most boxes to search.
     watch
-        When to end.
+        Ends the search in time.
 
     Returns
     -------
     Solution
-        `steps` is None where there is none; `bound` is the proved least paste, or `less_than`.
+        `bound` is the proved least paste, or `less_than` if there is no recipe.
     """
     limits = sought.space.limits
     paste, grain = limits.paste, limits.grain
@@ -261,15 +318,22 @@ def frugal(
         nonlocal best, least, used
         points = points[points @ paste <= least - step]
         points = limits.permitted(points)
-        good = points[sought.worst(points) <= within] if len(points) else points
+        good = points[sought.reach(points, within)] if len(points) else points
         if len(good):
             best = good[np.argmin(good @ paste)].copy()
             least = float(best @ paste)
             used = np.flatnonzero(best)
 
-    boxes = 0
+    boxes, guesses = 0, list(_LEAN_GUESSES)
     pool = _everything(limits)
     while True:
+        if guesses and boxes >= guesses[0][0]:
+            # From somewhat nearer to the target, too, as whole steps stray a little.
+            start = np.asarray(near if best is None else best, dtype=float)
+            lean = [leanest_real(sought, share * within, start) for share in guesses.pop(0)[1]]
+            take(_corners(np.stack(lean)))
+            used = np.flatnonzero(lean[0] > 0.5)
+            sought.face(lean[0])
         pool.keep(pool.key <= least - step)
         if not len(pool) or boxes >= effort or watch.over():
             break
@@ -277,10 +341,11 @@ def frugal(
         boxes += len(wave)
         if not len(wave):
             continue
-        judged = sought.judge(wave.lo, wave.hi, limit)
+        judged = sought.judge(wave.lo, wave.hi, limit, least - step)
         wave.key = np.maximum(wave.key, wave.lo @ paste)
         if used.size:
-            floor = _least_paste(wave, judged, paste, used, within)
+            rounds = 1 if guesses else 4  # a short search is quicker without
+            floor = least_paste(wave, judged, paste, used, within, rounds)
             wave.key = np.maximum(wave.key, np.ceil(floor / grain) * grain if grain else floor)
         alive = (judged.floor < limit) & (wave.key <= least - step)
         first = np.flatnonzero(alive)[np.argsort(wave.key[alive], kind="stable")[:_AIMS]]
@@ -294,34 +359,3 @@ def frugal(
     bound = least if done else min(pool.least(), least)
     value = np.inf if best is None else float(sought.worst(best[None])[0])
     return Solution(best, value, bound, done, boxes)
-
-
-def _least_paste(
-    boxes: Boxes[IntArray], judged: Judged, paste: FloatArray, used: IntArray, within: float
-) -> FloatArray:
-    """Lagrangian floor of the paste in all, among recipes of a box with CIEDE2000 <= `within`.
-
-    Such recipes have norm(offset + G s) <= within, so for any price p of colour the paste is at
-    least the minimum over s of paste(s) + p . (offset + G s) - |p| within; where paste bends, s in
-    G s is off by up to the bow. The price is what the dual of the least-paste problem would pay if
-    the kinds of dose at `used` made up the recipe: any one gives a valid floor, this one is good
-    where they do.
-    """
-    n = boxes.lo.shape[1]
-    half = 0.5 * (boxes.hi - boxes.lo)
-    columns = judged.generators[:, :, used] / np.maximum(half[:, None, used], 0.5)
-    gram = np.swapaxes(columns, 1, 2) @ columns
-    ridge = 1e-6 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(used.size)
-    costs = np.broadcast_to(paste[used][:, None], (len(boxes), used.size, 1))
-    weights = np.linalg.solve(gram + ridge + 1e-300 * np.eye(used.size), costs)
-    prices = -(columns @ weights)[:, :, 0]
-    priced = np.einsum("mc,mck->mk", prices, judged.generators)
-    return np.asarray(
-        0.5 * (boxes.lo + boxes.hi) @ paste
-        + np.einsum("mc,mc->m", prices, judged.offset)
-        - np.linalg.norm(prices, axis=1) * within
-        - np.abs(half * paste + priced[:, :n]).sum(axis=1)
-        - (np.abs(priced[:, :n]) * judged.bow).sum(axis=1)
-        - np.abs(priced[:, n:]).sum(axis=1)
-        - 1e-6
-    )

@@ -50,7 +50,7 @@ def test_what_changed_since(tmp_path: Path) -> None:
     plain = sm.match("#b8752c", palette=browned(), pour=sm.Pour(batch_g=500))
     sm.save(plain, tmp_path / "plain.json")
     other = sm.repeat(tmp_path / "plain.json", palette=browned(depth=0.5))
-    assert other.same and other.changed == () and "nothing that this recipe takes" in other.sentence
+    assert other.same and other.changed == () and "nothing that this recipe uses" in other.sentence
 
 
 def test_a_base_in_the_settings(tmp_path: Path) -> None:

@@ -108,7 +108,7 @@ def test_layers_of_several_bases() -> None:
 def test_a_verdict_tells_of_the_other_bases() -> None:
     pour = sm.Pour(batch_g=500, base=BROWN)
     found = sm.match("#f4f4ff", palette=browned(depth=1.0), pour=pour)
-    assert any(text.startswith("Clear base could come to") for text in found.verdict.help)
+    assert any(text.startswith("Clear base: ") for text in found.verdict.help)
 
 
 def test_the_same_look_in_another_base() -> None:

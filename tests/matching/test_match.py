@@ -21,7 +21,7 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.matching.match import Match
 from shadematch.matching.verdict import Limit
 from shadematch.predicting.prediction import Model, model_for
-from shadematch.search import searcher
+from shadematch.search import parts, searcher
 from shadematch.support.arrays import FloatArray
 from tests.invented.problems import (
     by_adding_doubling,
@@ -187,18 +187,24 @@ def test_scattering_paste_against_enumeration() -> None:
 def test_more_doses_of_scattering_pastes_than_are_gone_through(
     lights: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # The doses nearest to a guess are looked at, and nothing is proved. A thousand take a while.
+    # On a measured backing the doses nearest to a guess are looked at, and nothing is proved. On
+    # an even one a bound is found all the same. A thousand take a while.
     palette = with_chalk(2)
     few = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1010), lights=lights)
     assert few.proved
     assert few.frugal_proved
-    for name in ("_MOST_PARTS", "_MOST_JOINT_PARTS"):
-        monkeypatch.setattr(searcher, name, 10)
+    for name in ("MOST_PARTS", "_MOST_JOINT_PARTS"):
+        monkeypatch.setattr(parts, name, 10)
     monkeypatch.setattr(searcher, "LARGEST", 10)  # so that nothing is listed
-    m = sm.match("#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights)
-    assert not m.proved
-    assert not m.frugal_proved
-    assert m.bound == 0.0
+    measured = sm.View(backing=tuple(np.linspace(0.8, 0.9, WAVELENGTHS_NM.size).tolist()))
+    for view in (measured, sm.View()):
+        m = sm.match(
+            "#b0b8b0", palette=palette, pour=sm.Pour(batch_g=1011), lights=lights, view=view
+        )
+        even = view is not measured
+        assert m.proved == even
+        assert m.frugal_proved == even
+        assert (m.bound > 0.0) == even
 
 
 @pytest.mark.parametrize("strength", [0.0, 1e-308, 1e-160, 1e-20])
@@ -401,10 +407,10 @@ def test_verdicts() -> None:
     assert sm.match("#d9822b", pour=sm.Pour(batch_g=20_000)).verdict.limit == "nothing"
     coarse = sm.match("#d9822b", pour=sm.Pour(batch_g=100)).verdict
     assert coarse.limit == "dose steps"
-    assert any("batch of" in text for text in coarse.help)
+    assert any(text.startswith("In ") for text in coarse.help)
     by_ruler = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5)).verdict
     assert by_ruler.limit == "dosing" and "the ruler" in by_ruler.sentence
-    assert any("A batch of 200 g at once" in text for text in by_ruler.help)
+    assert any("In 200 g at once" in text for text in by_ruler.help)
     half = sm.match("#d9822b", pour=sm.Pour(batch_g=100, dose_step=0.5), dose_slip=0.02).verdict
     assert half.limit == "dose steps" and "steps of 0.5 cm" in half.sentence
     # No advice to melt more than is taken: 100 kg.
@@ -412,7 +418,7 @@ def test_verdicts() -> None:
     between = sm.Target.from_lab(sm.predict({"gorse": 150, "rosehip": 50}, pour=heavy).lab)
     verdict = sm.match(between, pour=heavy).verdict
     assert verdict.limit == "dose steps" and verdict.help
-    assert not any("batch of" in text for text in verdict.help)
+    assert not any(text.startswith("In ") for text in verdict.help)
     weak = sm.match("#000000", pour=sm.Pour(batch_g=1000, max_load=1.0)).verdict
     assert weak.limit == "load limit"
     first = sm.demo_palette().names[0]
@@ -425,7 +431,7 @@ def test_help_keeps_the_limits_of_the_question() -> None:
     asked = {"target": "#ffe000", "must_use": ("dusk",)}
     verdict = sm.match(**asked, pour=sm.Pour(white=1.0, batch_g=1000)).verdict
     clear = sm.match(**asked, pour=sm.Pour(white=0.0, batch_g=1000)).ideal.delta_e
-    assert any(f"Clear base could come to {clear:.2f}." in text for text in verdict.help)
+    assert any(f"Clear base: {clear:.2f} with free doses." in text for text in verdict.help)
 
 
 @pytest.mark.parametrize(
@@ -448,7 +454,7 @@ def test_a_restriction_that_holds_a_recipe_back_is_named(
     left = asked.keys() - {"must_avoid"}
     if len(asked) > 1:
         free = sm.match(code, pour=pour, **{n: asked[n] for n in left}).closest.delta_e  # type: ignore[arg-type]
-    assert f"restriction to {words}. Lifted, it comes to {free:.2f}, nine" in m.verdict.sentence
+    assert f"restriction to {words}. Without it: {free:.2f}, nine" in m.verdict.sentence
 
 
 def test_a_load_limit_between_whole_steps_is_named() -> None:
@@ -463,8 +469,8 @@ def test_steps_that_help_are_told_with_slips() -> None:
     asked = {"target": "#f4d9c6", "tolerance": 0.0}
     help_ = sm.match(**asked, pour=sm.Pour(batch_g=500)).verdict.help  # type: ignore[arg-type]
     for more, words in (
-        ({"batch_g": 2500.0}, "A batch of 2500 g"),
-        ({"batch_g": 1000.0}, "A batch of 1000 g"),
+        ({"batch_g": 2500.0}, "In 2500 g"),
+        ({"batch_g": 1000.0}, "In 1000 g"),
         ({"batch_g": 500.0, "dose_step": 0.5}, "Dosing to 0.5 cm"),
     ):
         m = sm.match(**asked, pour=sm.Pour(**more))  # type: ignore[arg-type]

@@ -178,7 +178,7 @@ def test_verb_wedge_and_layers(capsys: pytest.CaptureFixture[str]) -> None:
         (("plan", *FILES, "--buy", "--budget", "1"), "not allowed with"),
         (("plan", *FILES[::-1]), "header: is that of a shelf, not of an order book"),
         (("plan", FILES[0], FILES[0]), "header: is that of an order book, not of a shelf"),
-        (("plan", *FILES[::-1]), "seem swapped, the order book comes first"),
+        (("plan", *FILES[::-1]), "are swapped, the order book comes first"),
         (("plan", "/no/such.csv", FILES[1]), "ORDERS: can't be read"),
         (("plan", FILES[0], "/no/such.csv"), "SHELF: can't be read"),
         (("cost", "gorse=2", "--shelf", "/no/such.csv"), "--shelf: can't be read"),
