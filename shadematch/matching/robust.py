@@ -56,7 +56,8 @@ class RobustAnswer(NamedTuple):
     best
         With the smallest expected CIEDE2000.
     frugal
-        With the least paste among those whose expected CIEDE2000 is at most the tolerance above.
+        With the least paste among those whose CIEDE2000 is at most the tolerance above that of
+        `best`, the expected one and the one when nothing is off.
     proved
         Whether every recipe that might be either was looked at.
     """
@@ -97,7 +98,7 @@ def robust_answer(
     answer
         What is best when nothing is off.
     tolerance
-        How much worse than the best is too little to mind, in expected CIEDE2000.
+        How much worse than the best is too little to mind, in CIEDE2000.
     readings
         How far they may be off.
     watch
@@ -131,18 +132,17 @@ def robust_answer(
         values[part] = colours.at(part).expected(labs)
         least = min(least, float(values[part].min()))
     paste = np.round(steps @ searcher.space.limits.paste, 9)
-    good = values <= least + tolerance
+    nominal = delta_e(colours.lab, labs).max(axis=1)
 
     def first(*keys: FloatArray) -> Expected:
         at = np.lexsort((*steps.T[::-1], *keys))[0]
-        nominal = float(delta_e(colours.lab[at], labs).max())
-        return Expected(steps[at], nominal, float(values[at]))
+        return Expected(steps[at], float(nominal[at]), float(values[at]))
 
-    return RobustAnswer(
-        first(paste, values),
-        first(values, np.where(good, paste, np.inf)),
-        complete and valid,
-    )
+    best = first(paste, values)
+    # Where little is known every expectation is large, and about the same far and wide: paste is
+    # not saved there at the cost of the best estimate.
+    good = (values <= best.expected + tolerance) & (nominal <= best.delta_e + tolerance)
+    return RobustAnswer(best, first(values, np.where(good, paste, np.inf)), complete and valid)
 
 
 def _norms(labs: FloatArray, limit: float) -> tuple[list[FloatArray], float, bool]:
