@@ -373,7 +373,7 @@ def match(
     watch = Watch(seconds, progress)
     question = asked.question(goal)
     with watch.interruptible():
-        answer = asked.searcher.answer(question.labs, tolerance, watch)
+        answer = asked.searcher.answer(question.labs, None if counted else tolerance, watch)
         sure = (
             robust_answer(
                 asked=asked,
@@ -437,7 +437,7 @@ def match_of(
         bound=closest.bound,
         proved=closest.proved,
         frugal_proved=frugal.proved if sure is None else sure.proved,
-        boxes=closest.boxes + frugal.boxes,
+        boxes=closest.boxes + (0 if frugal is closest else frugal.boxes),
         readings=readings,
         robust=None if sure is None else chosen(sure.best),
         _question=question,

@@ -201,16 +201,18 @@ class Searcher:
 
     # --- whole doses
 
-    def answers(self, targets: FloatArray, tolerance: float) -> Answers:
+    def answers(self, targets: FloatArray, tolerance: float | None) -> Answers:
         """Search for many targets, shape (t, v, 3); see `answer`."""
         listed = self._kept(UNWATCHED)
         if listed is None and self._list_work <= (_SEARCH_WORK + self._parts_work) * len(targets):
             listed = self.all_recipes()
         if listed is not None:
-            return listed.look_up(targets, tolerance)
+            return listed.look_up(targets, tolerance or 0.0)
         return Answers.of([self.answer(goal, tolerance) for goal in targets])
 
-    def answer(self, targets: FloatArray, tolerance: float, watch: Watch = UNWATCHED) -> Answer:
+    def answer(
+        self, targets: FloatArray, tolerance: float | None, watch: Watch = UNWATCHED
+    ) -> Answer:
         """Search for one target.
 
         Parameters
@@ -219,12 +221,14 @@ class Searcher:
             The target.
         tolerance
             CIEDE2000 by which a recipe may be farther than the closest and still count as no
-            worse.
+            worse; None where paste does not matter, and the closest stands for the frugal one.
         watch
             When to end; what is not proved by then says so.
         """
         watch.until(_CLOSEST)
         best = self.closest(targets, watch=watch)
+        if tolerance is None:
+            return Answer(best, best)
         watch.until(_FRUGAL)
         lean = self.frugal(targets, best, tolerance, watch)
         if lean.delta_e < best.delta_e and not best.proved:  # found on the way
