@@ -33,6 +33,9 @@ _STRAY: Final = 0.02
 _ANYWHERE: Final = 100.0
 """Share of bars that something went wrong with, and over how many units of L*, a* and b* those fall
 evenly; a hundredth of it for a spectrum."""
+_STRAIGHT: Final = 5.0
+"""Standard deviation of what was expected of L*, a* and b* up to which slopes are good (estimate);
+a hundredth of it for a spectrum."""
 _RANGES: Final = (*[(np.log(0.1), np.log(40.0))] * 2, (np.log(0.25), np.log(4.0)))
 """Of the logarithms of the factors."""
 
@@ -56,9 +59,9 @@ class Miss(NamedTuple):
 
     @property
     def share(self) -> float:
-        """How much of what was not known was noise: bars of unknown pastes tell little of it."""
-        noise = float(np.trace(self.noise.times(Roughness())))
-        return noise / (noise + float(np.trace(self.known)))
+        """How much it tells of factors: where much is not known, colours bend away from slopes."""
+        straight = _STRAIGHT if self.off.size == 3 else _STRAIGHT / 100.0
+        return 1.0 / (1.0 + float(np.mean(np.diag(self.known))) / straight**2)
 
     def total(self, rough: Roughness) -> FloatArray:
         """Covariance of all that it may be off by, shape (m, m)."""

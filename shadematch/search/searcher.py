@@ -217,13 +217,11 @@ class Searcher:
 
         Parameters
         ----------
-        targets
-            The target.
+        targets, watch
+            The target, and when to end; what is not proved by then says so.
         tolerance
-            CIEDE2000 by which a recipe may be farther than the closest and still count as no
-            worse; None where paste does not matter, and the closest stands for the frugal one.
-        watch
-            When to end; what is not proved by then says so.
+            By how much more CIEDE2000 than the closest a recipe counts as no worse; None where
+            paste does not matter, and the closest stands for the frugal one.
         """
         watch.until(_CLOSEST)
         best = self.closest(targets, watch=watch)
@@ -314,16 +312,14 @@ class Searcher:
 
         Parameters
         ----------
-        targets
-            The target.
+        targets, watch
+            The target, and when to end.
         within
             Largest CIEDE2000 that will do.
         less_than
             Only recipes with less paste than this count [dose steps].
         near
             Steps to look around first, shape (k,).
-        watch
-            When to end.
         """
         goals = np.reshape(targets, (-1, 3))
         listed = self._kept(watch)
