@@ -15,9 +15,9 @@ import shadematch as sm
 HERE = Path(__file__).resolve().parent
 HEAD = """# All figures and cards
 
-Each twice: on a light page, and on a dark one. A figure is what a function of
-`shadematch.plots` draws, a card what a result shows by itself in a notebook. Everything is of the
-invented demo palette; the page is made by `python docs/make_gallery.py`.
+This page shows every figure and card twice, on a light page and on a dark one. Functions of
+`shadematch.plots` draw the figures; results show their cards by themselves in a notebook. All use
+the invented demo palette. `python docs/make_gallery.py` makes the page.
 """
 
 
@@ -83,14 +83,21 @@ def twice(inside):
 
 def main():
     """Write the page."""
-    alts = {}
+    alts, pages = {}, {}
     for page in sorted(HERE.glob("*.md")):
         if page.name != "gallery.md":
-            for alt, name in re.findall(r"!\[([^\]]+)\]\(([\w-]+\.svg)\)", page.read_text("utf-8")):
+            text = page.read_text("utf-8")
+            for alt, name in re.findall(r"!\[([^\]]+)\]\(([\w-]+\.svg)\)", text):
                 alts.setdefault(name, alt)
+                if page.name != "index.md":
+                    title = re.findall("^# (.+)", text)[0]
+                    pages.setdefault(name, f"From [{title}]({page.name}).\n")
     parts = [HEAD, "## Figures\n"]
     for name, alt in sorted(alts.items()):
-        parts += [f"### {name.removesuffix('.svg').replace('-', ' ').capitalize()}\n"]
+        parts += [
+            f"### {name.removesuffix('.svg').replace('-', ' ').capitalize()}\n",
+            pages.get(name, ""),
+        ]
         for theme in ("light", "dark"):
             parts += [f"```{{container}} always-{theme}\n![{alt}]({name})\n```\n"]
     parts.append("## Cards\n")

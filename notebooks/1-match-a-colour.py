@@ -1,11 +1,11 @@
 # %% [markdown]
 # # Match a colour
 #
-# A customer wants an orange. How many whole centimetres of each paste go into one kilogram of
-# clear base, poured 2 cm thick, and how close will it come?
+# A customer wants an orange. How many whole centimetres of each paste go into 1 kg of clear base,
+# poured 2 cm thick, and how close will the colour come?
 #
-# The pastes here are **invented**. Give shadematch a palette of your own (`sm.read("mine.json")`)
-# before you trust a recipe.
+# The pastes here are **invented**. Before you trust a recipe, use a palette of your own
+# (`sm.read("mine.json")`).
 
 # %%
 import shadematch as sm
@@ -15,14 +15,14 @@ match = sm.match("#d9822b", pour=pour)
 match
 
 # %% [markdown]
-# The card is the answer: doses, predicted colour, and the proof that no other recipe of this
-# palette and pour comes closer. *Frugal* is the recipe with the least paste among those at most
-# 0.5 worse than the closest. Here both are the same recipe.
+# The card gives the doses, the predicted colour, and the proof that no other recipe of this
+# palette and pour comes closer. The *frugal* recipe uses the least paste among those at most 0.5
+# worse than the closest. Here the two are the same.
 
 # %% [markdown]
-# ## Along a ruler
+# ## Doses along a ruler
 #
-# The same as lengths along a ruler. (A page to print and work by is `sm.batch_sheet(match)`.)
+# The same doses, drawn as lengths. (`sm.batch_sheet(match)` makes a page to print and work from.)
 
 # %%
 from shadematch.plots import draw_match
@@ -32,8 +32,8 @@ draw_match(match);
 # %% [markdown]
 # ## Other choices
 #
-# Less paste, or fewer tubes to open? Every point is a fair trade: nothing comes closer without
-# more paste or more tubes.
+# Could you use less paste, or open fewer tubes? For every point, nothing comes closer without more
+# paste or more tubes.
 
 # %%
 from shadematch.plots import draw_choices
@@ -43,7 +43,7 @@ draw_choices(match);
 # %% [markdown]
 # ## A slip
 #
-# What if somebody squeezes a centimetre too much?
+# What if somebody squeezes one centimetre too much?
 
 # %%
 doses = dict(match.recipe.doses)
@@ -51,9 +51,9 @@ name = next(iter(doses))
 sm.predict({**doses, name: doses[name] + 1}, pour=pour)
 
 # %% [markdown]
-# ## A colour that is out of reach
+# ## A colour out of reach
 #
-# A colour that can't be met is said to be so, with what would help:
+# If a colour can't be made, the card says so, and says what would help:
 
 # %%
 sm.match("#00c8ff", pour=pour)

@@ -1,8 +1,9 @@
 # %% [markdown]
 # # From a photo
 #
-# A customer sends a photo of a bar, taken under a warm lamp with a 24-patch chart beside it. The
-# photo and its scene are **invented** (`data/make_photos.py`).
+# A customer sends a photo of a bar, taken under a warm lamp with a 24-patch chart beside it. Which
+# colour is the bar, and which recipe comes close? The photo and its scene are **invented**
+# (`data/make_photos.py`).
 
 # %%
 from pathlib import Path
@@ -23,8 +24,8 @@ photo
 # %% [markdown]
 # ## What was read
 #
-# The bar, the chart and the paper are outlined; what glare, dust or shadow spoilt is hatched and
-# left out. On the right the colour as it was photographed touches the target.
+# The bar, the chart and the paper are outlined. Glare, dust and shadow are hatched and left out. On
+# the right, the colour as photographed touches the corrected one.
 
 # %%
 photo.show();
@@ -32,9 +33,9 @@ photo.show();
 # %% [markdown]
 # ## Without a chart
 #
-# Without a chart: white paper alone leaves the lightness open, since it depends on the camera's
-# tone curve. A bar whose colour is known says more of colours like its own; here two patches of the
-# chart stand for such bars.
+# White paper alone leaves the lightness uncertain, because lightness depends on the camera's tone
+# curve. Bars of known colour help most with colours like their own; here two patches of the chart
+# stand in for such bars. Compare the three cards: chart, paper, paper and two bars.
 
 # %%
 bar = (0.70, 0.15, 0.95, 0.60)
@@ -55,7 +56,8 @@ for read in (photo, paper, bars):
 # %% [markdown]
 # ## The recipe
 #
-# The recipe is sought for the best estimate. The verdict says how well that is known.
+# The match aims at the best estimate. Its verdict says how far the bar may be from the object in
+# the photo, and what causes most of that.
 
 # %%
 sm.match(photo, pour=sm.Pour(batch_g=500, white=0.25))

@@ -1,8 +1,8 @@
 # %% [markdown]
-# # What can be made, step by step
+# # Which colours can be made
 #
-# Before you promise a colour: can these pastes make it at all, in which base and at what
-# thickness? If not, what is the nearest honest offer?
+# Before you promise a colour: can these pastes make it at all, in which base and how thick? If
+# not, what comes nearest?
 #
 # The pastes here are **invented**.
 
@@ -14,18 +14,19 @@ gamut = sm.gamut(pour=sm.Pour(thickness_cm=1.0))
 gamut
 
 # %% [markdown]
-# ## All of it
+# ## All colours
 #
-# All colours that can be reached, as a solid in CIELAB. In JupyterLab it turns once its cell has
-# been run there; pages show a picture.
+# The solid holds all colours that these pastes can make, in CIELAB. In JupyterLab you can turn it
+# after you have run its cell; elsewhere it is a still picture.
 
 # %%
 plots.turning(gamut)
 
 # %% [markdown]
-# ## One colour
+# ## Single colours
 #
-# One colour after the other. The answer comes from a search for a recipe, and a "no" is proved.
+# Each card shows a wanted colour and the nearest that can be made. A search finds the recipe; where
+# the colour can't be made, a proof says so.
 
 # %%
 from IPython.display import display
@@ -34,16 +35,16 @@ for code in ("#d9822b", "#3a6ea5", "#00ffff"):
     display(gamut.nearest(code))
 
 # %% [markdown]
-# ## A cut
+# ## A slice
 #
-# A level cut at lightness 60. Inside the thick line everything can be made, with doses of any
+# This is a slice at lightness 60. Every colour inside the thick line can be made, with doses of any
 # length.
 
 # %%
-plots.draw_slice(gamut.slice(lightness=60, step=4));
+plots.draw_slice(gamut.slice(lightness=60, step=5));
 
 # %% [markdown]
-# Thickness and white move that line:
+# Thickness and white base move that line:
 
 # %%
 others = {"1 cm, clear": gamut, "3 cm, clear": gamut.at(thickness_cm=3.0), "1 cm, 10 % white": gamut.at(white=0.1)}
@@ -52,14 +53,14 @@ plots.draw_outlines([g.slice(lightness=60, step=5) for g in others.values()], li
 # %% [markdown]
 # ## Whole centimetres
 #
-# Doses are whole centimetres, though. In 100 g one centimetre is a lot; in 500 g the nearest
-# recipe is seldom far away.
+# Doses are whole centimetres. In 100 g one centimetre is a lot; in 500 g the nearest recipe is
+# seldom far away.
 
 # %%
 plots.draw_whole(gamut.whole(lightness=60, batches_g=(100, 500, 2000), step=16));
 
 # %% [markdown]
-# How many of the colours that a screen shows come within a visible difference?
+# What share of the colours that a screen shows can be made to within CIEDE2000 2?
 
 # %%
 gamut.coverage("srgb", within=2.0)
@@ -67,7 +68,7 @@ gamut.coverage("srgb", within=2.0)
 # %% [markdown]
 # ## One colour over base, thickness and batch
 #
-# Each cell is filled with the colour its recipe will have; the small square is the wanted one.
+# Each cell shows the colour that its recipe will have. The small square is the wanted colour.
 
 # %%
 found = sm.feasibility(
@@ -88,7 +89,7 @@ plots.draw_comparison(compared);
 # %% [markdown]
 # ## To show a customer
 #
-# How one recipe moves with thickness, load and white. Ticks are equal steps to the eye.
+# How one recipe changes with thickness, load and white. Ticks are equal steps to the eye.
 
 # %%
 doses = {"gorse": 1, "rosehip": 1}

@@ -1,24 +1,33 @@
 # %% [markdown]
 # # Learn my own pastes
 #
-# A journal learns the pastes and bases of a studio from finished bars: one bar of each paste to
-# begin with, then whatever is poured anyway. These bars are **invented**
-# (`data/make_finished_bars.py`): the tubes in them differ from the demo palette by 10 %.
+# A journal learns your pastes and bases from finished bars: one bar of each paste to begin with,
+# then whatever you pour anyway. The bars here are **invented** (`data/make_finished_bars.py`):
+# their tubes differ from the demo palette by 10 %.
+
+# %% [markdown]
+# ## Begin a journal
+#
+# A new journal says which bars to pour first.
 
 # %%
-import tempfile
 from pathlib import Path
+from tempfile import mkdtemp
 
 import shadematch as sm
+from shadematch import plots
 
-DATA = next(p for p in (Path("data"), Path("../data"), Path("../../data")) if (p / "finished-bars.csv").exists())
+DATA = Path(mkdtemp())
+sm.copy_samples(DATA)
 bars = sm.read_test_pours(DATA / "finished-bars.csv")
-folder = Path(tempfile.mkdtemp())
-journal = sm.Journal(folder / "journal.jsonl", pigments=["gorse", "rosehip", "jetty", "dusk", "kelp"])
+journal = sm.Journal(DATA / "journal.jsonl", pigments=["gorse", "rosehip", "jetty", "dusk", "kelp"])
 journal.next()
 
 # %% [markdown]
-# Pour it, let it set, measure it, write it down. Here are the first five bars, one of each paste.
+# ## The first five bars
+#
+# Pour each bar, let it set, measure it and add it. Here are five, one of each paste. The card shows
+# what the last one taught.
 
 # %%
 for bar in bars[:5]:
@@ -26,39 +35,64 @@ for bar in bars[:5]:
 lesson
 
 # %% [markdown]
-# From now on the journal's palette serves like any other, and carries how well it is known.
+# ## A first recipe
+#
+# The journal's palette works like any other, and carries how well it is known. After five bars,
+# much is still uncertain. The cloud shows the colours that this recipe may give.
 
 # %%
 match = sm.match("#d9822b", palette=journal.palette, pour=sm.Pour(batch_g=500))
-print(match)
-print(sm.spread(match.recipe, palette=journal.palette, target=match.target))
+match
+
+# %%
+plots.draw_spread(sm.spread(match.recipe, palette=journal.palette, target=match.target));
 
 # %% [markdown]
-# Ten ordinary bars later the same recipe is surer.
+# ## Ten ordinary bars later
+#
+# The same recipe, predicted anew: the cloud is smaller.
 
 # %%
 for bar in bars[5:]:
     journal.add(bar.doses, bar.lab, pour=bar.pour)
-print(sm.spread(match.recipe, palette=journal.palette, target=match.target))
+plots.draw_spread(sm.spread(match.recipe, palette=journal.palette, target=match.target));
+
+# %% [markdown]
+# The journal's report says what it knows about each paste:
+
+# %%
 journal
 
 # %% [markdown]
-# A bar that does not fit is put aside aloud, with what may have happened. Here the paste of a
-# bar came from the wrong tube; it is voided, and nothing is lost.
+# ## A bar that does not fit
+#
+# This bar was poured from the wrong tube. The journal sets it aside and says what may have
+# happened.
 
 # %%
 lesson = journal.add({"rosehip": 3}, bars[4].lab, pour=bars[4].pour)
-print(lesson)
+lesson
+
+# %% [markdown]
+# It was kelp indeed, so the bar is voided. Nothing else is lost.
+
+# %%
 journal.void(lesson, why="kelp, not rosehip")
 
 # %% [markdown]
-# A batch is poured today and measured when it has set: it gets a number in between.
+# ## A batch that is measured later
+#
+# A batch is poured today and measured when it has set. Until then it has a number, and the paste
+# left in the tubes is counted.
 
 # %%
 number = journal.pour(match, fields={"base lot": "A7"})
-print(number, {name: round(left) for name, left in journal.left.items()})
+print(f"batch {number}; left in the tubes:", {name: f"{left:.0f} cm" for name, left in journal.left.items()})
+
+# %% [markdown]
+# ## The next recipe
+#
+# With all that was learned, the same orange again:
 
 # %%
-from shadematch import plots
-
 plots.draw_match(sm.match("#d9822b", palette=journal.palette, pour=sm.Pour(batch_g=500)));

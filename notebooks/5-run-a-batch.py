@@ -1,8 +1,8 @@
 # %% [markdown]
 # # From order book to bar
 #
-# The order book and the shelf are **invented**. Which orders can be poured from the tubes on the
-# shelf, and what has to be bought?
+# Which orders can be poured from the tubes on the shelf, and what has to be bought? The order book
+# and the shelf are **invented**.
 
 # %%
 from pathlib import Path
@@ -20,20 +20,26 @@ plots.draw_plan(plan);
 # %% [markdown]
 # ## One batch
 #
-# One colour of it, poured today. How does the melt look in the pot, before it is poured?
+# One of these colours is poured today:
 
 # %%
 pour = sm.Pour(batch_g=500)
 match = sm.match("#d9822b", pour=pour)
 match
 
+# %% [markdown]
+# ## Before pouring
+#
+# This is how the melt should look in the pot, and as a drop on paper. In clear base the pot looks
+# far darker than the bar.
+
 # %%
 sm.in_the_pot(match.recipe, depth_cm=6, pot="steel")
 
 # %% [markdown]
-# ## How far batches stray
+# ## What slips do
 #
-# How far may a slip of ruler and scale lead?
+# Ruler and scale are never exact. The cloud shows the colours that this recipe may give.
 
 # %%
 plots.draw_spread(sm.spread(match.recipe, target="#d9822b"));
@@ -41,7 +47,7 @@ plots.draw_spread(sm.spread(match.recipe, target="#d9822b"));
 # %% [markdown]
 # ## The bar came out off
 #
-# The bar came out darker than it should. What to add?
+# The finished bar is darker than it should be. What is to be added?
 
 # %%
 lab = match.predicted.lab
@@ -51,7 +57,7 @@ plots.draw_correction(off);
 # %% [markdown]
 # ## Next month
 #
-# Next month the same shade is wanted in a thinner bar.
+# The same shade is wanted in a thinner bar:
 
 # %%
 plots.draw_same_look(sm.same_look(match, to_pour=sm.Pour(batch_g=1000, thickness_cm=0.8)));

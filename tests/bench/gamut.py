@@ -59,10 +59,10 @@ def cost() -> list[str]:
     lines = [
         "## Cost",
         "",
-        "Seconds of one core. *Surface* is from nothing, tables loaded; *again* is the same "
-        "palette at another thickness; *volume* is its estimate with an error; *targets* are "
-        "distances of random screen colours, of which *met* can be made; *proof* is the mean of "
-        "`nearest` for six that can't.",
+        "Times are seconds of one core. *Surface* is computed with only tables loaded; *again* is "
+        "the same palette at another thickness; *volume* is the estimate with its error; "
+        "*targets* are distances of random screen colours, and *met* is the share that can be "
+        "made; *proof* is the mean of `nearest` for six that can't.",
         "",
         "| pigments | surface | again, 2 cm | volume | targets a second | met | proof | "
         "proved within 0.1 | volume in CIELAB |",
@@ -97,7 +97,7 @@ def inside() -> list[str]:
     lines = [
         "## Inside",
         "",
-        "Colours of 20,000 random recipes each; all must be found to be inside.",
+        "The colours of 20,000 random recipes in each pour. All must be found inside.",
         "",
         "| pour | largest distance found | beyond CIEDE2000 0.1 |",
         "| --- | --- | --- |",
@@ -119,9 +119,9 @@ def outside() -> list[str]:
     lines = [
         "## Outside",
         "",
-        "24 points of the surface moved outward by a share of their distance from the middle, "
-        "against the nearest of 200,000 random recipes. *Wrong* counts answers that the samples "
-        "or the proof contradict by more than CIEDE2000 0.1.",
+        "24 points of the surface, moved outward by a share of their distance from the middle, are "
+        "compared with the nearest of 200,000 random recipes. *Wrong* counts answers that the "
+        "samples or the proof contradict by more than CIEDE2000 0.1.",
         "",
         "| moved by | found outside | proved outside | nearest beaten by a sample | wrong |",
         "| --- | --- | --- | --- | --- |",
@@ -189,10 +189,11 @@ def nearest() -> list[str]:
     return [
         "## Nearest",
         "",
-        f"{count} random screen colours outside, against SciPy's SLSQP from 10 starts on "
-        "scikit-image's CIEDE2000.",
+        f"{count} random screen colours outside are compared with SciPy's SLSQP from 10 starts "
+        "on scikit-image's CIEDE2000.",
         "",
-        f"Beaten by more than 0.001: {beaten}. Largest advantage of SciPy: {worst:.1e}. "
+        f"Targets where SciPy was better by more than 0.001: {beaten}. Its largest advantage: "
+        f"{worst:.1e}. "
         f"SciPy took {theirs / ours:.0f} times as long.",
     ]
 
@@ -213,8 +214,8 @@ def volume() -> list[str]:
         "## Volume",
         "",
         f"Demo palette, 1 cm of clear base: {found.volume} (two standard errors). A plain Monte "
-        f"Carlo of 30,000 colours over a box: {plain:,.0f} ± {error:,.0f}. The drawn surface "
-        f"holds {found.surface.volume:,.0f}.",
+        f"Carlo of 30,000 colours over a box gives {plain:,.0f} ± {error:,.0f}. The drawn surface "
+        f"encloses {found.surface.volume:,.0f}.",
     ]
 
 
@@ -226,10 +227,11 @@ def main(names: list[str]) -> int:
     head = [
         "# Benchmarks of the gamut",
         "",
-        "Written by `python -m tests.bench.gamut`. "
-        f"Python {platform.python_version()}, NumPy {np.__version__}, SciPy {scipy.__version__}, "
-        f"{platform.machine()}. Clear base at 1 cm where nothing else is said; palettes of more "
-        "than five pigments are the demo palette and invented pastes.",
+        "This page measures how long gamuts take, and how often they are right. It is written by "
+        f"`python -m tests.bench.gamut`. Python {platform.python_version()}, NumPy "
+        f"{np.__version__}, SciPy {scipy.__version__}, {platform.machine()}. Clear base at 1 cm "
+        "unless stated otherwise. Palettes of more "
+        "than five pigments are the demo palette and more invented pastes.",
     ]
     pieces = []
     for part in PARTS:

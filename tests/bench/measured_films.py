@@ -161,7 +161,7 @@ def try_set(learnt: list[Film], unseen: list[Film]) -> Tried:
 def main(folder: Path) -> int:
     """Print a table."""
     print(
-        "| set | learnt from | predicted | mean | 95th | 90 % region holds | two-flux mean | "
+        "| set | learned from | predicted | mean | 95th | 90 % region holds | two-flux mean | "
         "two-flux 95th | seconds |"
     )
     print("|" + " --- |" * 9)

@@ -201,19 +201,20 @@ def main() -> int:
     lines = [
         "# Scale-out",
         "",
-        "Written by `python -m tests.bench.scale --write`. "
+        "This page measures how fast a large catalogue becomes a table, alone and over workers. It "
+        "is written by `python -m tests.bench.scale --write`. "
         f"Python {platform.python_version()}, {os.cpu_count()} cores, {platform.machine()}. The "
         f"demo palette, {asked.compare:,} random screen colours.",
         "",
-        "One core, a second of its time, with the Parquet file written: by objects (a `Target` and "
-        "a `Match` for each colour) and by columns.",
+        "Targets per second of one core, including writing the Parquet file: by objects (a "
+        "`Target` and a `Match` for each colour) and by columns.",
         "",
         "| batch | by objects | by columns | ratio |",
         "| --- | --- | --- | --- |",
         *alone,
         "",
-        f"Workers that write parts, {BATCHES[0]:g} g: targets a second, and what this process "
-        "itself spends on each.",
+        f"Workers that write parts, {BATCHES[0]:g} g: targets per second, and the time that this "
+        "process itself spends on each.",
         "",
         "| workers | targets a second | this process |",
         "| --- | --- | --- |",
@@ -221,8 +222,8 @@ def main() -> int:
         "",
         f"All ways gave {'the same tables, bit for bit' if same else 'DIFFERENT TABLES'}. This "
         f"process does {own / (own + work):.2%} of the work. Simulated, not measured: with that "
-        f"share and the work in a worker as measured, {SIMULATED} workers on as many cores come "
-        f"to {simulated:,.0f} targets a second.",
+        f"share and the measured work of a worker, {SIMULATED} workers on as many cores would "
+        f"match {simulated:,.0f} targets a second.",
         "",
         last,
     ]

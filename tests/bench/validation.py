@@ -259,10 +259,11 @@ def main() -> int:
     lines = [
         "# Validation",
         "",
-        "Written by `python -m tests.bench.validation`. Every figure here comes from outside the "
-        "project. *Seen*: read in a file that carries the table. *Memory*: not seen in print. "
-        "*Computed*: worked out from a formula or by another library. The tests in `tests/` make "
-        "these comparisons, and more of them, with stated limits.",
+        "This page compares the library with published values and other libraries. It is written "
+        "by `python -m tests.bench.validation`. Every figure under *theirs* comes from outside the "
+        "project: *seen* means read in a file that holds the table, *seen second-hand* in a work "
+        "that quotes it, *memory* not seen in print, *computed* by a formula or another library. "
+        "The tests in `tests/` make these comparisons and more, with stated limits.",
     ]
     for title, checks in (
         ("Light in a layer: published values", transport()),
@@ -286,9 +287,9 @@ def main() -> int:
         "",
         "## What was not measured",
         "",
-        "Real soap. The strength of white base, the refractive index and the forward lean of its "
-        "scattering are estimates; edge losses, rough faces, shimmer and fluorescence are not "
-        "modelled.",
+        "Real soap was not measured. The strength of white base, its refractive index and its "
+        "forward scattering are estimates. Edge losses, rough faces, shimmer and fluorescence are "
+        "not modelled.",
     ]
     text = "\n".join(lines) + "\n"
     print(text)
