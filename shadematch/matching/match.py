@@ -437,7 +437,7 @@ def match_of(
         bound=closest.bound,
         proved=closest.proved,
         frugal_proved=frugal.proved if sure is None else sure.proved,
-        boxes=closest.boxes + (0 if frugal is closest else frugal.boxes),
+        boxes=closest.boxes + frugal.boxes,
         readings=readings,
         robust=None if sure is None else chosen(sure.best),
         _question=question,

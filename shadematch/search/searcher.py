@@ -226,7 +226,7 @@ class Searcher:
         watch.until(_CLOSEST)
         best = self.closest(targets, watch=watch)
         if tolerance is None:
-            return Answer(best, best)
+            return Answer(best, replace(best, boxes=0))
         watch.until(_FRUGAL)
         lean = self.frugal(targets, best, tolerance, watch)
         if lean.delta_e < best.delta_e and not best.proved:  # found on the way
