@@ -131,7 +131,7 @@ class Interval(Reported):
 
 def _apart(lab: FloatArray, goal: FloatArray, covariance: FloatArray) -> FloatArray:
     """CIEDE2000 of an uncertain colour to one that is known, as equally likely values."""
-    return differences(lab[None, None], goal[None], covariance[None])[0]
+    return np.asarray(differences(lab[None, None], goal[None], covariance[None])[0])
 
 
 def sources_of(
