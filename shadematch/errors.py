@@ -1,6 +1,6 @@
 """One tree of exceptions.
 
-Every message says what was wrong, shows the value, and says what to do about it.
+Each message says what is wrong, shows the value, and says what to do.
 """
 
 from __future__ import annotations
@@ -55,13 +55,17 @@ class ShadematchError(ValueError):
         # Exceptions cross process borders in executors; rebuild them with their parts.
         return (_rebuild, (type(self), self.problem, self.field, self.value, self.remedy))
 
+    def at(self, field: str) -> Self:
+        """The same error, of another field."""
+        return type(self)(self.problem, field=field, value=self.value, remedy=self.remedy)
+
 
 def _short(text: str, most: int) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
 def _plain(value: object) -> object:
-    """A number of NumPy's as Python's own, which people know the look of."""
+    """NumPy's numbers as Python's own, which print plainly."""
     item = getattr(value, "item", None)
     return item() if getattr(value, "shape", None) == () and callable(item) else value
 
@@ -105,7 +109,7 @@ class MissingExtraError(ShadematchError):
 
     @classmethod
     def of(cls, package: str, extra: str, *, field: str, otherwise: str = "") -> Self:
-        """The error that names the package, and the extra of this project that brings it."""
+        """The error that names the package, and the extra that brings it."""
         return cls(
             f"needs {package}, which is not installed",
             field=field,
@@ -115,4 +119,4 @@ class MissingExtraError(ShadematchError):
 
 
 class ThicknessWarning(UserWarning):
-    """A bar thinner or thicker than bars are: perhaps millimetres were meant."""
+    """A bar thinner or thicker than usual: perhaps millimetres were meant."""

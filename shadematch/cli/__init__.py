@@ -1,4 +1,4 @@
-"""Words on the command line in, calls of the library, text out.
+"""The command line: words in, calls of the library, text out.
 
 Computes nothing by itself.
 """

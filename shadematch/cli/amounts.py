@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from typing import Final
 
-from shadematch.cli.parsing import reader, renamed
+from shadematch.cli.parsing import reader
 from shadematch.errors import PourError
 from shadematch.studio.recipe import LetDown
 from shadematch.studio.unit import Unit, check_unit
@@ -33,7 +33,7 @@ __all__ = [
 _NUMBER: Final = r"[-+]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][-+]?\d{1,3})?"
 _AMOUNT: Final = re.compile(rf"\s*({_NUMBER})\s*([a-zA-Z%]*)\s*")
 _GROUPED: Final = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
-"""What is 1000 to some and 1 to others."""
+"""A number that is 1000 to some and 1 to others."""
 _TENTH: Final = Decimal("0.1")
 _UNITS: Final[Mapping[str, Mapping[str, Decimal]]] = {
     "": {},
@@ -42,18 +42,13 @@ _UNITS: Final[Mapping[str, Mapping[str, Decimal]]] = {
     "mm": {"mm": Decimal(1), "cm": Decimal(10)},
     "%": {"%": Decimal("0.01")},
 }
-"""What each unit is in the one that counts."""
+"""Each unit in terms of the one used."""
 
 
 def _amount(text: str, unit: str) -> float:
-    """A number, with or without a unit, in the unit that counts.
+    """A number in `unit`, given with or without a unit.
 
-    Raises
-    ------
-    ValueError
-        If it is none.
-    argparse.ArgumentTypeError
-        If it could be two.
+    A `ValueError` if it is not one, an `ArgumentTypeError` if it could be two.
     """
     found = _AMOUNT.fullmatch(text)
     if found is None:
@@ -76,7 +71,7 @@ def _one(unit: str) -> Callable[[str], float]:
 
 def _list(unit: str) -> Callable[[str], tuple[float, ...]]:
     def read(text: str) -> tuple[float, ...]:
-        # Commas are decimal ones where something else stands between the numbers.
+        # Commas are decimal if something else separates the numbers.
         words = re.split(r"[;\s]+", text.strip()) if re.search(r"[;\s]", text.strip()) else None
         return tuple(_amount(word, unit) for word in words or text.split(","))
 
@@ -104,12 +99,12 @@ BACKING: Final = reader(_to_backing, "white, black or a reflectance from 0 to 1"
 
 
 def read_length(text: str) -> float | None:
-    """A length [cm]; None for what is none."""
+    """A length [cm]; None for anything else."""
     return _or_none(text, "cm")
 
 
 def read_share(text: str) -> float | None:
-    """A fraction; None for what is none."""
+    """A fraction; None for anything else."""
     return _or_none(text, "%")
 
 
@@ -121,13 +116,7 @@ def _or_none(text: str, unit: str) -> float | None:
 
 
 def _dose(text: str, unit: Unit, whole: str, remedy: str) -> float:
-    """A dose in a palette's unit; `whole` is all that was typed.
-
-    Raises
-    ------
-    PourError
-        If it is none, or in another unit.
-    """
+    """A dose in a palette's unit; anything else in `whole`, the word typed, is a `PourError`."""
     found = _AMOUNT.fullmatch(text)
     own = found[2].lower() if found else ""
     other: Unit = "g" if unit == "cm" else "cm"
@@ -144,13 +133,7 @@ def _dose(text: str, unit: Unit, whole: str, remedy: str) -> float:
 
 
 def read_doses(pairs: Sequence[str], unit: Unit) -> dict[str, float]:
-    """Doses written as NAME=DOSE, in a palette's unit.
-
-    Raises
-    ------
-    PourError
-        If one is none, is in another unit, or comes twice.
-    """
+    """Doses written as NAME=DOSE, in a palette's unit, each once; else a `PourError`."""
     doses: dict[str, float] = {}
     remedy = "Write each dose as NAME=DOSE, for instance gorse=3"
     for pair in pairs:
@@ -165,13 +148,7 @@ def read_doses(pairs: Sequence[str], unit: Unit) -> dict[str, float]:
 
 
 def read_let_down(text: str, *, unit: Unit, step_g: float | None, white: float | None) -> LetDown:
-    """A let-down written as NAME=DOSE/G: so much paste in so many g of base.
-
-    Raises
-    ------
-    PourError
-        If it is none.
-    """
+    """A let-down written as NAME=DOSE/G: so much paste in so many g of base."""
     name, equals, strength = text.rpartition("=")
     paste, slash, base = strength.partition("/")
     base_g = _or_none(base, "g")
@@ -185,4 +162,4 @@ def read_let_down(text: str, *, unit: Unit, step_g: float | None, white: float |
         return LetDown.made(name.strip(), paste=made, base_g=base_g, unit=unit, **more)
     except PourError as found:
         own = {"step_g": "--weigh-step", "white": "--let-down-white"}
-        raise renamed(found, own.get(found.field, f"--let-down {text}")) from None
+        raise found.at(own.get(found.field, f"--let-down {text}")) from None

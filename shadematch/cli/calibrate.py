@@ -1,9 +1,8 @@
 """``shadematch calibrate``: a palette from test pours measured in bulk.
 
-``--json``: ``pigments`` ({name, strength_sd, scatters}), ``wrong`` (names of bars put aside),
-``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``warnings``,
-``contact`` (null if as stated),
-``saved`` and ``saved_palette`` (null or the file).
+With ``--json``: ``pigments`` ({name, strength_sd, scatters}), ``wrong`` (names of bars put aside),
+``residuals`` ({name, delta_e, misfit, weight}), ``poorly_known``, ``warnings``, ``contact`` (null
+if as stated), ``saved`` and ``saved_palette`` (the file, or null).
 """
 
 from __future__ import annotations
@@ -13,7 +12,7 @@ import dataclasses
 
 from shadematch.calibration.calibrate import calibrate
 from shadematch.calibration.files import read_test_pours
-from shadematch.cli.parsing import Verbs, called
+from shadematch.cli.parsing import Verbs, called, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.keeping.files import read, save
 from shadematch.studio.palette import Palette
@@ -24,7 +23,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verbs."""
+    """Add the verb."""
     parser = verb("calibrate", _calibrate)
     parser.add_argument("files", nargs="+", metavar="FILE", help="CSV or CGATS.17 text")
     parser.add_argument("--bars", metavar="FILE", help="CSV with the doses of the bars")
@@ -38,8 +37,7 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _calibrate(args: argparse.Namespace) -> str:
-    light = {"illuminant": args.illuminant, "observer": args.observer}
-    light = {name: value for name, value in light.items() if value is not None}
+    light = given(args, "illuminant", "observer")
     view = View(**light) if light else None
     pours = [
         p

@@ -1,4 +1,4 @@
-"""How palette, pour, view, lights and slips of dosing are given."""
+"""Options for palette, pour, view, lights and readings."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE, read_doses
-from shadematch.cli.parsing import OPTIONS, called
+from shadematch.cli.parsing import OPTIONS, called, given
 from shadematch.colour.illuminant import Illuminant, Light
 from shadematch.keeping.settings import palette_in
 from shadematch.predicting.readings import DOSE_SLIP, SCALE_G
@@ -20,6 +20,7 @@ __all__ = [
     "LIGHT",
     "add_conditions",
     "add_lights",
+    "add_loss",
     "add_made",
     "add_readings",
     "as_light",
@@ -42,19 +43,12 @@ def add_conditions(
     view: bool = True,
     palette: bool = True,
 ) -> None:
-    """Let palette, pour and view be given; `pour_and_view` and `read_palette` read them.
+    """Add palette, pour and view; `pour_and_view` and `read_palette` read them.
 
-    Parameters
-    ----------
-    parser
-        Of the verb.
-    pour
-        Fields of the pour that matter to it.
-    view, palette
-        Whether the view does, and whether a palette can be given.
+    `pour` lists the fields of the pour that the verb uses.
     """
     if palette:
-        text = "palette, calibration or journal (what is usual here, or else invented samples)"
+        text = "palette, calibration or journal (from the settings, or else invented samples)"
         parser.add_argument("--palette", metavar="FILE", help=text)
     usual = Pour()
     add = parser.add_argument_group("the pour").add_argument
@@ -80,7 +74,7 @@ def add_conditions(
 
 
 def read_palette(args: argparse.Namespace) -> Palette:
-    """The palette that was given, or else what is usual here, or else the demo palette."""
+    """The palette given, or that of the settings, or the demo palette."""
     found: Palette
     if args.palette is None:
         found = args.usual.palette or demo_palette()
@@ -92,7 +86,7 @@ def read_palette(args: argparse.Namespace) -> Palette:
 
 
 def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
-    """The pour and the view that were given, what is usual here where nothing was."""
+    """Pour and view as given, completed from the settings."""
     usual = args.usual.usual.stated
     given = usual | {name: value for name, value in vars(args).items() if value is not None}
     pour = Pour(**{k: v for k, v in given.items() if k in Pour.model_fields})
@@ -102,13 +96,19 @@ def pour_and_view(args: argparse.Namespace) -> tuple[Pour, View]:
 
 
 def usual_bars(args: argparse.Namespace) -> dict[str, float]:
-    """`bar_g` and `loss`, as they were given or else as is usual here."""
+    """`bar_g` and `loss` as given, or else from the settings."""
     usual, given = args.usual.usual, vars(args)
     both = {
         name: getattr(usual, name) if given.get(name) is None else given[name]
         for name in ("bar_g", "loss")
     }
     return {name: value for name, value in both.items() if value is not None}
+
+
+def add_loss(add: Callable[..., Any]) -> None:
+    """Add ``--loss``; `usual_bars` reads it."""
+    text = "part of the base that stays in the pot, 0 to 1 (0.03)"
+    add("--loss", type=SHARE, metavar="FRACTION", help=text)
 
 
 def as_light(text: str, option: str) -> Light:
@@ -120,7 +120,7 @@ def as_light(text: str, option: str) -> Light:
 
 
 def add_lights(add: Callable[..., Any], usual: str) -> None:
-    """Let several lights be named, in one option or in more; `read_lights` reads them."""
+    """Add lights, in one option or in more; `read_lights` reads them."""
     text = f"lights that count, such as D65,A or lamp.csv; may be repeated ({usual})"
     add("--lights", type=_to_names, action="extend", default=[], metavar="NAME,...", help=text)
 
@@ -130,13 +130,13 @@ def _to_names(text: str) -> list[str]:
 
 
 def read_lights(args: argparse.Namespace) -> list[Light]:
-    """The lights that were named."""
+    """The lights that were given."""
     return [as_light(name, "--lights") for name in args.lights]
 
 
 def add_readings(parser: argparse.ArgumentParser) -> None:
-    """Let be said how well ruler and scale are read; `read_readings` reads it."""
-    add = parser.add_argument_group("how far a reading may be off, either way").add_argument
+    """Add the accuracy of ruler and scale; `read_readings` reads it."""
+    add = parser.add_argument_group("how far a reading may be off either way").add_argument
     text = " or ".join(f"{slip:g} {unit}" for unit, slip in DOSE_SLIP.items())
     add(
         "--dose-slip", type=NUMBER, metavar="DOSE", help=f"of a dose ({text}, as the palette's are)"
@@ -145,17 +145,16 @@ def add_readings(parser: argparse.ArgumentParser) -> None:
 
 
 def read_readings(args: argparse.Namespace) -> dict[str, Any]:
-    """`dose_slip` and `scale_g`, where they were given."""
-    given = {"dose_slip": args.dose_slip, "scale_g": args.scale_g}
-    return {name: value for name, value in given.items() if value is not None}
+    """`dose_slip` and `scale_g`, if given."""
+    return given(args, "dose_slip", "scale_g")
 
 
 def add_made(parser: argparse.ArgumentParser) -> None:
-    """Let be said how much of let-downs was made at once; `read_made` reads it."""
-    text = "paste that a let-down in the recipe was made with at once; may be repeated"
+    """Add the amounts that let-downs were made with; `read_made` reads them."""
+    text = "paste that a let-down in the recipe was made with in one go; may be repeated"
     parser.add_argument("--let-down-paste", action="append", metavar="NAME=DOSE", help=text)
 
 
 def read_made(args: argparse.Namespace, unit: Unit) -> dict[str, float] | None:
-    """`let_down_paste` in the palette's unit, where it was given."""
+    """`let_down_paste` in the palette's unit, if given."""
     return None if args.let_down_paste is None else read_doses(args.let_down_paste, unit)

@@ -3,10 +3,10 @@
 With ``--json``: ``status``; ``measured_delta_e``; ``believed`` {lab, delta_e}; ``strengths``, a
 list of {name, factor, low, high}; ``surprise``, ``doubtful``; ``advice`` and ``closest``, each
 {doses, unit, clear_g, white_g, delta_e, p90, lab, hex, after {``doses`` to ``tubes`` as in
-`shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``within``;
-``pour``, ``view``, ``cautions``. Where the batch can't be saved, ``advice`` is ``closest``.
-Both are null where the measurement is doubtful, unless ``--anyway`` is given.
-``round`` counts the corrections of this batch; ``saved`` and ``saved_palette`` are files, or null.
+`shadematch.cli.match`, batch_g, white}}; ``bound``, ``proved``, ``proof``, ``within``; ``pour``,
+``view``, ``cautions``. If the batch can't be saved, ``advice`` is ``closest``. Both are null for a
+doubtful measurement, unless ``--anyway`` is given. ``round`` counts the corrections of this batch;
+``saved`` and ``saved_palette`` are files, or null.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ from shadematch.cli.conditions import (
     read_palette,
     read_readings,
 )
-from shadematch.cli.entries import dose_entries, shared_entries
-from shadematch.cli.parsing import Verbs, called, only_with, option_of, renamed
+from shadematch.cli.entries import dose_entries, picked, shared_entries
+from shadematch.cli.parsing import Verbs, called, only_with, option_of
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import (
@@ -39,7 +39,7 @@ from shadematch.cli.wanted import (
 )
 from shadematch.correction.correct import correct
 from shadematch.correction.results import Addition, Correction
-from shadematch.errors import ColourError, FileError, PourError
+from shadematch.errors import ColourError, PourError
 from shadematch.keeping.files import read, save
 from shadematch.predicting.prediction import predict
 from shadematch.studio.pour import Pour
@@ -51,13 +51,13 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("correct", _correct)
     add_target(parser)
     add = parser.add_argument_group("the batch").add_argument
     text = "the paste that went in; base, thickness and limits are those of the pour"
     add("--poured", nargs="+", metavar="NAME=DOSE", help=text)
-    text = "or the recipe that match --save wrote, with its pour, view, palette and target"
+    text = "or a file of match --save, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
     text = "or the batch that --save wrote in an earlier round, once its advice was followed"
     add("--go-on", metavar="FILE", help=text)
@@ -77,7 +77,7 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("the addition").add_argument
     text = "how near is near enough (1)"
     add("--within", type=NUMBER, metavar="CIEDE2000", help=text)
-    text = "say what to add though the measurement does not fit the recipe"
+    text = "say what to add even if the measurement does not fit the recipe"
     add("--anyway", action="store_true", help=text)
     add("--pot", type=MASS, metavar="G", help="base that the pot holds in g (1.5 batches)")
     text = "base that may be added (what the batch is made of)"
@@ -87,7 +87,7 @@ def add_verb(verb: Verbs) -> None:
     add("--must-avoid", action="append", default=[], metavar="NAME", help=text)
     add_readings(parser)
     add_made(parser)
-    text = "write the palette with the strengths learned to a file"
+    text = "write the palette with the strengths learnt to a file"
     add("--save-palette", metavar="FILE", help=text)
     add_conditions(parser)
 
@@ -113,7 +113,7 @@ def _measured(args: argparse.Namespace) -> Target | list[float]:
 
 
 def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[str, Any]]:
-    """What was poured, the target, and palette and view where they are not in a file."""
+    """What was poured, the target, and palette and view unless a file has them."""
     given = [o for o in ("poured", "recipe", "go_on") if getattr(args, o) is not None]
     if len(given) != 1:
         raise PourError(
@@ -141,27 +141,21 @@ def _batch(args: argparse.Namespace) -> tuple[Recipe | Correction, Target, dict[
                 "has no target",
                 field="--recipe",
                 value=args.recipe,
-                remedy="Give what match --save wrote, or use --poured",
+                remedy="Give a file of match --save, or use --poured",
             )
         return (
             saved.saved.recipe,
             saved.saved.target,
             {"palette": saved.palette, "view": saved.saved.view},
         )
-    last = _last(args.go_on)
+    with called("path", "--go-on"):
+        last = read(args.go_on, Correction)
     if args.added is not None or args.added_clear is not None or args.added_white is not None:
         words = [] if args.added in (None, ["nothing"]) else args.added
         clear, white = (value or 0.0 for value in (args.added_clear, args.added_white))
         with called("clear_g", "--added-clear"), called("white_g", "--added-white"):
             last = last.added(read_doses(words, last.recipe.unit), clear_g=clear, white_g=white)
     return last, last.target, {}
-
-
-def _last(path: str) -> Correction:
-    try:
-        return read(path, Correction)
-    except FileError as found:
-        raise (renamed(found, "--go-on") if found.field == "path" else found) from None
 
 
 def _correct(args: argparse.Namespace) -> str:
@@ -202,42 +196,33 @@ def _correct(args: argparse.Namespace) -> str:
 
 
 def _next(found: Correction, args: argparse.Namespace) -> str:
-    """What to do now, once a batch was saved."""
+    """What to do next, once a batch was saved."""
     if found.advice.nothing:
         return ""
     call = f"shadematch correct --go-on {shlex.quote(args.save)} --measured L A B"
     if found.doubtful and not args.anyway:
-        return ": clear the doubt first; --anyway says what to add nevertheless"
+        return ": check the measurement first; --anyway says what to add all the same"
     return f": add this, measure again, then {call}"
 
 
 def _entries(found: Correction, *, anyway: bool) -> dict[str, Any]:
     told = anyway or not found.doubtful
-    strengths = [
-        {name: getattr(s, name) for name in ("name", "factor", "low", "high")}
-        for s in found.strengths
-    ]
     return {
-        **{name: getattr(found, name) for name in ("status", "measured_delta_e", "surprise")},
+        **picked(found, "status", "measured_delta_e", "surprise"),
         "believed": {"lab": found.believed_lab, "delta_e": found.believed_delta_e},
-        "strengths": strengths,
+        "strengths": [picked(s, "name", "factor", "low", "high") for s in found.strengths],
         "doubtful": found.doubtful,
         "advice": _addition(found.advice) if told else None,
         "closest": _addition(found.closest) if told else None,
-        **{name: getattr(found, name) for name in ("bound", "proved", "proof", "within")},
+        **picked(found, "bound", "proved", "proof", "within"),
     }
 
 
 def _addition(found: Addition) -> dict[str, Any]:
     after = found.recipe
-    shown = ("clear_g", "white_g", "delta_e", "p90", "lab", "hex")
     return {
         "doses": dict(found.doses),
         "unit": after.unit,
-        **{name: getattr(found, name) for name in shown},
-        "after": {
-            **dose_entries(after),
-            "batch_g": after.pour.batch_g,
-            "white": after.pour.white,
-        },
+        **picked(found, *("clear_g", "white_g", "delta_e", "p90", "lab", "hex")),
+        "after": {**dose_entries(after), **picked(after.pour, "batch_g", "white")},
     }

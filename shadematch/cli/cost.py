@@ -1,19 +1,19 @@
 """``shadematch cost``: what a bar costs, and how many bars the tubes make.
 
 With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``bar_g``, ``loss``, ``bars``;
-``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null where
-a price is not known; ``bars_per_set``, ``bars_on_shelf``, ``first_out``, null without paste, the
-second also without ``--shelf``; ``assumed_tubes``, pigments of whose tubes nobody entered how much
-they hold; ``batch_g``, ``white``, ``cautions``.
+``paste``, ``base`` of one batch, ``per_bar``, ``paste_per_bar`` and ``base_per_bar``, null for an
+unknown price; ``bars_per_set``, ``bars_on_shelf`` (null also without ``--shelf``), ``first_out``,
+null without paste; ``assumed_tubes``, pigments whose tube size is assumed; ``batch_g``, ``white``,
+``cautions``.
 """
 
 from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.amounts import MASS, SHARE
-from shadematch.cli.conditions import add_conditions, usual_bars
-from shadematch.cli.entries import dose_entries
+from shadematch.cli.amounts import MASS
+from shadematch.cli.conditions import add_conditions, add_loss, usual_bars
+from shadematch.cli.entries import dose_entries, picked
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
@@ -28,14 +28,13 @@ _TUBES = ("bars_per_set", "bars_on_shelf", "first_out", "assumed_tubes")
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("cost", _cost)
     add_recipe(parser)
     text = "what is on the shelf with its prices, a CSV file as for plan (the palette's prices)"
     parser.add_argument("--shelf", metavar="FILE", help=text)
     parser.add_argument("--bar", dest="bar_g", type=MASS, metavar="G", help="mass in g (100)")
-    text = "part of the base that stays in the pot, 0 to 1 (0.03)"
-    parser.add_argument("--loss", type=SHARE, metavar="FRACTION", help=text)
+    add_loss(parser.add_argument)
     add_conditions(parser, pour=("batch_g", "white"), view=False)  # the rest costs nothing
 
 
@@ -50,8 +49,8 @@ def _cost(args: argparse.Namespace) -> str:
         return json_text(
             {
                 **dose_entries(own.recipe),
-                **{name: getattr(found, name) for name in (*_SHOWN, *_TUBES)},
-                **{name: getattr(pour, name) for name in ("batch_g", "white")},
+                **picked(found, *_SHOWN, *_TUBES),
+                **picked(pour, "batch_g", "white"),
                 "cautions": CAUTIONS,
             }
         )

@@ -1,4 +1,4 @@
-"""What JSON tells of recipes, choices, spreads and conditions."""
+"""Recipes, choices, spreads and conditions in JSON."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from shadematch.support.cautions import CAUTIONS
 __all__ = [
     "choice_entries",
     "dose_entries",
+    "picked",
     "recipe_entries",
     "shades_entries",
     "shared_entries",
@@ -23,26 +24,31 @@ __all__ = [
 ]
 
 
+def picked(thing: object, *names: str) -> dict[str, Any]:
+    """Some attributes of a result, by name."""
+    return {name: getattr(thing, name) for name in names}
+
+
 def recipe_entries(recipe: Recipe, colour: Prediction, **more: float) -> dict[str, Any]:
-    """What JSON tells of a recipe: from `doses` to `tubes`, `more`, and `predicted`."""
-    shown = {name: getattr(colour, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+    """A recipe in JSON: from `doses` to `tubes`, `more`, and `predicted`."""
+    shown = picked(colour, "lab", "xyz", "hex", "in_srgb")
     return {**dose_entries(recipe), **more, "predicted": shown}
 
 
 def dose_entries(recipe: Recipe) -> dict[str, Any]:
-    """What JSON tells of doses: from `doses` and their `unit` to `tubes`."""
+    """Doses in JSON: from `doses` and their `unit` to `tubes`."""
     entries: dict[str, Any] = {"doses": dict(recipe.doses), "unit": recipe.unit}
     if recipe.weighed:
         entries["squeezed"] = recipe.squeezed
         entries["weighed"] = [
             {**part.let_down.model_dump(), "mass_g": part.mass_g} for part in recipe.weighed
         ]
-    entries |= {n: getattr(recipe, n) for n in ("proportions", "total", "load", "tubes")}
+    entries |= picked(recipe, "proportions", "total", "load", "tubes")
     return entries
 
 
 def choice_entries(choice: Choice) -> dict[str, Any]:
-    """The same with `delta_e`, and `expected` where it was asked for."""
+    """A choice in JSON: a recipe with `delta_e`, and `expected` if known."""
     more = {"delta_e": choice.delta_e}
     if choice.expected is not None:
         more["expected"] = choice.expected
@@ -50,16 +56,15 @@ def choice_entries(choice: Choice) -> dict[str, Any]:
 
 
 def spread_entries(found: Spread) -> dict[str, Any]:
-    """What JSON tells of a spread."""
-    shown = ("mean", "median", "p90", "p95", "lab_covariance", "dose_slip", "scale_g")
-    entries = {name: getattr(found, name) for name in shown}
+    """A spread in JSON."""
+    figures = picked(found, *("mean", "median", "p90", "p95", "lab_covariance"))
+    figures |= picked(found, "dose_slip", "scale_g")
     parts = {"shares": dict(found.shares), "causes": dict(found.causes), "largest": found.largest}
-    return {"delta_e": found.nominal_delta_e, **entries, **parts}
+    return {"delta_e": found.nominal_delta_e, **figures, **parts}
 
 
 def shades_entries(found: Shades) -> dict[str, Any]:
-    """What JSON tells of shades from one pot."""
-    shown = ("expected", "p90", "alone_expected", "alone_p90", "dab_g")
+    """Shades from one pot in JSON."""
     each = [
         {
             "added": dict(shade.added),
@@ -69,9 +74,12 @@ def shades_entries(found: Shades) -> dict[str, Any]:
         }
         for shade in found
     ]
-    return {**{name: getattr(found, name) for name in shown}, "each": each}
+    return {
+        **picked(found, *("expected", "p90", "alone_expected", "alone_p90", "dab_g")),
+        "each": each,
+    }
 
 
 def shared_entries(pour: Pour, view: View) -> dict[str, Any]:
-    """What JSON tells in every answer: `pour`, `view`, `cautions`."""
+    """Part of every answer in JSON: `pour`, `view`, `cautions`."""
     return {"pour": pour.model_dump(), "view": view.model_dump(), "cautions": CAUTIONS}

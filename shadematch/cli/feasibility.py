@@ -14,11 +14,10 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import LENGTHS, MASSES, NUMBER, SHARES
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import choice_entries
-from shadematch.cli.parsing import Verbs, called
+from shadematch.cli.entries import choice_entries, picked
+from shadematch.cli.parsing import Verbs, called, not_with
 from shadematch.cli.printing import json_text, picture, picture_kind, shown
 from shadematch.cli.wanted import add_target, read_target
-from shadematch.errors import PourError
 from shadematch.gamuts.feasibility import Cell, feasibility
 from shadematch.support.cautions import CAUTIONS
 from shadematch.support.report import Row
@@ -30,7 +29,7 @@ _LISTS: Final = {"thickness_cm": "thicknesses", "white": "whites", "batch_g": "b
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("feasibility", _feasibility)
     add_target(parser)
     add = parser.add_argument_group("what to try").add_argument
@@ -50,29 +49,24 @@ def _feasibility(args: argparse.Namespace) -> str:
     if args.save is not None:
         picture_kind(args.save)
     for one, many in _LISTS.items():
-        if getattr(args, many) is not None and (value := getattr(args, one)) is not None:
-            raise PourError(
-                f"has no meaning with --{many}",
-                field=one,
-                value=value,
-                remedy="Put it into that list",
-            )
+        if getattr(args, many) is not None:
+            not_with(f"--{many}", args, one, remedy="Put it into that list")
     pour, view = pour_and_view(args)
     palette = read_palette(args)
-    # One thickness or white fraction given as for other verbs is all that is tried.
+    # A single thickness or white fraction, given as for other verbs, is all that is tried.
     single = {
         "thicknesses_cm": args.thicknesses or _single(args.thickness_cm),
         "whites": args.whites or _single(args.white),
         "batches_g": args.batches,
         "within": args.within,
     }
-    given = {name: value for name, value in single.items() if value is not None}
+    options = {name: value for name, value in single.items() if value is not None}
     others = palette.without(*args.without) if args.without else None
     target = read_target(args)
     with contextlib.ExitStack() as lists:
         for field, option in _LISTS.items():
             lists.enter_context(called(field, f"--{option}"))
-        found = feasibility(target, palette=palette, pour=pour, view=view, **given)
+        found = feasibility(target, palette=palette, pour=pour, view=view, **options)
     name = f"{', '.join(args.without)} left out"
     compared = None if others is None else found.compare(others, name=name)
     if args.save is not None:
@@ -110,7 +104,7 @@ def _best(cell: Cell) -> dict[str, Any]:
 def _cell(cell: Cell) -> dict[str, Any]:
     pour = cell.pour
     return {
-        **{n: getattr(pour, n) for n in ("batch_g", "white", "thickness_cm")},
+        **picked(pour, "batch_g", "white", "thickness_cm"),
         "doses": dict(cell.closest.recipe.doses),
         "delta_e": cell.delta_e,
         "p90": cell.p90,

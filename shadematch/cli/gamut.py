@@ -12,7 +12,7 @@ from typing import Any
 
 from shadematch.cli.amounts import COUNT, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import shared_entries
+from shadematch.cli.entries import picked, shared_entries
 from shadematch.cli.parsing import Verbs, only_with
 from shadematch.cli.printing import json_text, picture, picture_kind, shown
 from shadematch.gamuts.reach import gamut
@@ -22,7 +22,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("gamut", _gamut)
     text = 'screen colours to find the nearest of, for instance "#d9822b" or d9822b'
     parser.add_argument("targets", nargs="*", metavar="HEX", help=text)
@@ -32,9 +32,9 @@ def add_verb(verb: Verbs) -> None:
     text = "how far away still counts as made in --coverage (1)"
     add("--within", type=NUMBER, metavar="CIEDE2000", help=text)
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
-    text = "draw into this file (.png, .svg, .pdf): the solid, or a cut through it"
+    text = "draw into this file (.png, .svg, .pdf): the solid, or a slice of it"
     add("--save", metavar="FILE", help=text)
-    add("--lightness", type=NUMBER, metavar="L", help="draw the cut at this lightness")
+    add("--lightness", type=NUMBER, metavar="L", help="draw the slice at this lightness")
     add("--hue", type=NUMBER, metavar="DEGREES", help="or at this hue")
     add_conditions(parser)
 
@@ -67,9 +67,7 @@ def _gamut(args: argparse.Namespace) -> str:
             "targets": [
                 {
                     "hex": n.target.hex,
-                    "delta_e": n.delta_e,
-                    "bound": n.bound,
-                    "proved": n.proved,
+                    **picked(n, "delta_e", "bound", "proved"),
                     "nearest": n.choice.predicted.hex,
                 }
                 for n in nearest

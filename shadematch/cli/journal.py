@@ -22,7 +22,8 @@ from typing import Any
 
 from shadematch.cli.amounts import COUNT, LENGTH, MASS, NUMBER, read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.parsing import OPTIONS, Parser, Verbs, add_replace, called
+from shadematch.cli.entries import picked
+from shadematch.cli.parsing import OPTIONS, Parser, Verbs, add_replace, called, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_photo, no_photo, read_photo
 from shadematch.errors import ColourError, FileError, PourError
@@ -38,11 +39,11 @@ from shadematch.support.cautions import CAUTIONS
 __all__ = ["add_verb", "read_journal"]
 
 Answer = tuple[dict[str, Any], list[Any]]
-"""What JSON tells, and what is shown."""
+"""The JSON, and what is printed."""
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb and what can be done with a journal."""
+    """Add the verb, and its own verbs."""
     parser = verb("journal", _journal)
     deeds = parser.add_subparsers(dest="deed", metavar="DEED", required=True)
 
@@ -51,7 +52,7 @@ def add_verb(verb: Verbs) -> None:
         one.set_defaults(do=do, parser=one)
         one.add_argument("--journal", default="journal.jsonl", metavar="FILE", help="the file")
         one.add_argument("--json", action="store_true", help="print one JSON object instead")
-        text = "bars may be thinner than 0.2 cm or thicker than 8 cm"
+        text = "allow bars thinner than 0.2 cm or thicker than 8 cm"
         one.add_argument("--any-thickness", action="store_true", help=text)
         return one
 
@@ -76,8 +77,8 @@ def add_verb(verb: Verbs) -> None:
     ):
         one = deed(name, do, text)
         add = one.add_argument
-        add("doses", nargs="*", metavar="NAME=DOSE", help="paste as really squeezed")
-        text = "or a recipe that match --save wrote, if it was kept to"
+        add("doses", nargs="*", metavar="NAME=DOSE", help="paste as actually squeezed")
+        text = "or a file of match --save, if it was followed"
         add("--recipe", metavar="FILE", help=text)
         _add_fields(add)
         if name == "add":
@@ -113,7 +114,7 @@ def add_verb(verb: Verbs) -> None:
         add("batch", type=COUNT, metavar="N", help="number of the batch")
         add("--why", default="", metavar="TEXT", help="your own words")
         if name == "void":
-            add("--reading-only", action="store_true", help="what was measured last of it alone")
+            add("--reading-only", action="store_true", help="only its last measurement")
     deed("report", _report, "What is known, what is odd, what is left.")
     add = deed("table", _table, "All events as CSV for a spreadsheet.").add_argument
     add("--save", required=True, metavar="FILE", help="where to")
@@ -121,7 +122,7 @@ def add_verb(verb: Verbs) -> None:
 
 
 def _add_fields(add: Callable[..., Any]) -> None:
-    text = "words of your own, such as 'base lot=A7'; may be repeated"
+    text = "notes of your own, such as 'base lot=A7'; may be repeated"
     add("--field", action="append", default=[], metavar="NAME=TEXT", help=text)
 
 
@@ -130,20 +131,14 @@ def _add_measured(add: Callable[..., Any]) -> None:
     text = "or its spectrum: lines of wavelength in nm, reflectance from 0 to 1"
     add("--spectrum", metavar="FILE", help=text)
     add_photo(add)
-    text = "what it was read with (a phone for photos, else a colorimeter)"
+    text = "what it was measured with (a phone for photos, else a colorimeter)"
     add("--means", choices=("colorimeter", "phone"), help=text)
-    add("--instrument", default="", metavar="NAME", help="which, where there are several")
-    add("--age", type=NUMBER, metavar="DAYS", help="how old the bar was; kept, not reckoned with")
+    add("--instrument", default="", metavar="NAME", help="which one, if there are several")
+    add("--age", type=NUMBER, metavar="DAYS", help="age of the bar; kept, not used")
 
 
 def read_journal(path: str) -> Journal:
-    """The journal in a file.
-
-    Raises
-    ------
-    FileError
-        Saying how to begin one where there is none.
-    """
+    """The journal in a file; the `FileError` for a missing one says how to begin it."""
     try:
         return Journal(path)
     except FileError as found:
@@ -198,25 +193,22 @@ def _next(args: argparse.Namespace) -> Answer:
     entries = {
         "doses": dict(bar.recipe.doses),
         "unit": bar.recipe.unit,
-        "batch_g": bar.recipe.pour.batch_g,
-        "white": bar.recipe.pour.white,
-        "why": bar.why,
-        "before": bar.before,
-        "after": bar.after,
+        **picked(bar.recipe.pour, "batch_g", "white"),
+        **picked(bar, "why", "before", "after"),
         "cautions": CAUTIONS,
     }
     return entries, [bar]
 
 
 def _poured(args: argparse.Namespace, journal: Journal) -> dict[str, Any]:
-    """Doses, pour and fields as they were given."""
+    """Doses, pour and fields as given."""
     fields = _fields(args)
     if args.recipe is None:
         pour = _usual_pour(args)
         return {"doses": read_doses(args.doses, journal.unit), "pour": pour, "fields": fields}
     if args.doses or _given_pour(args):
         raise PourError(
-            "brings its own doses and pour",
+            "has its own doses and pour",
             field="--recipe",
             value=args.recipe,
             remedy="Leave them out, or give no file",
@@ -231,7 +223,7 @@ def _given_pour(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _usual_pour(args: argparse.Namespace) -> Pour:
-    """The pour that was given, what is usual here where nothing was; unlike elsewhere no more."""
+    """The pour as given, completed from the settings; nothing else is taken from them."""
     usual = {n: v for n, v in args.usual.usual.stated.items() if n in Pour.model_fields}
     return Pour(**(usual | _given_pour(args)))
 
@@ -252,7 +244,7 @@ def _fields(args: argparse.Namespace) -> dict[str, str]:
 
 
 def _reading(args: argparse.Namespace) -> dict[str, Any]:
-    """What was measured, as it was given."""
+    """What was measured, as given."""
     ways = [way for way in ("lab", "spectrum", "photo") if getattr(args, way) is not None]
     if len(ways) != 1:
         raise ColourError(
@@ -280,15 +272,8 @@ def _reading(args: argparse.Namespace) -> dict[str, Any]:
 
 def _lesson(lesson: Lesson) -> Answer:
     entries = {
-        "batch": lesson.batch,
-        "measured": lesson.measured,
-        "expected": lesson.expected,
-        "delta_e": lesson.delta_e,
-        "fits": lesson.fits,
-        "probability": lesson.probability,
-        "explanations": [
-            {"text": e.text, "kind": e.kind, "share": e.share} for e in lesson.explanations
-        ],
+        **picked(lesson, *("batch", "measured", "expected", "delta_e", "fits", "probability")),
+        "explanations": [picked(e, "text", "kind", "share") for e in lesson.explanations],
         "known_to": {name: list(pair) for name, pair in lesson.known_to.items()},
     }
     return entries, [lesson]
@@ -314,10 +299,10 @@ def _measured(args: argparse.Namespace) -> Answer:
 
 
 def _correct(args: argparse.Namespace) -> Answer:
-    journal, given = read_journal(args.journal), _reading(args)
-    options = {} if args.within is None else {"within": args.within}
+    journal, reading = read_journal(args.journal), _reading(args)
+    options = given(args, "within")
     try:
-        found = journal.correct(args.batch, target=args.target, **given, **options)
+        found = journal.correct(args.batch, target=args.target, **reading, **options)
     except PourError as wrong:
         if wrong.field != "target":
             raise
@@ -328,7 +313,7 @@ def _correct(args: argparse.Namespace) -> Answer:
         "status": found.status,
         "advice": {
             "doses": dict(advice.doses),
-            **{n: getattr(advice, n) for n in ("clear_g", "white_g", "delta_e", "p90")},
+            **picked(advice, "clear_g", "white_g", "delta_e", "p90"),
         },
         "cautions": CAUTIONS,
     }

@@ -1,10 +1,9 @@
-"""``shadematch layers``: the colour of layers on top of each other, looked at from above.
+"""``shadematch layers``: the colour of layers on top of each other, seen from above.
 
-With ``--json``: ``lab``, ``xyz``, ``hex``, ``in_srgb`` of the whole; ``layers``, a list from the
-top down of {thickness_cm, white, doses, unit, alone}; ``poured``, a list from the bottom layer
-alone to the whole; ``alone`` and the entries of ``poured`` are {lab, xyz, hex, in_srgb}; ``pour``,
-``view``, ``cautions``. The thickness in ``pour`` plays no part, and its white fraction is that of
-layers that name none.
+With ``--json``: ``lab``, ``xyz``, ``hex``, ``in_srgb`` of the whole; ``layers``, from the top down,
+a list of {thickness_cm, white, doses, unit, alone}; ``poured``, a list from the bottom layer to the
+whole; ``alone`` and the entries of ``poured`` are {lab, xyz, hex, in_srgb}; ``pour``, whose
+thickness is ignored and whose white fraction is the default for layers, ``view``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -28,10 +27,10 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("layers", _layers)
     text = (
-        "the top layer first: its thickness in cm, a colon, and doses with commas between, for "
+        "the top layer first: its thickness in cm, a colon, and doses separated by commas, for "
         "instance 0.6:gorse=2,kelp=1; 1: is base without paste; 0.8/0.1:dusk=2 has a tenth of "
         "white base"
     )
@@ -54,7 +53,7 @@ def _read_layer(word: str, pour: Pour, unit: Unit) -> tuple[Recipe, float]:
     if slash:
         with called("white", f"white of {word}"):
             pour = Pour(**(pour.model_dump() | {"white": share}))
-    # Commas before a name part doses; others are decimal ones.
+    # Commas before a name separate doses; others are decimal commas.
     pairs = re.split(r",(?=[^,=]*=)", doses) if doses.strip() else []
     given = read_doses(pairs, unit)
     return Recipe(given, pour, unit=unit), thickness_cm

@@ -1,9 +1,9 @@
 """``shadematch let-down``: which let-down to make for a pastel shade in a small bar.
 
-With ``--json``: ``to_make``, a list of {pigment, paste, base_g, used_g}, empty where none is
-needed or none is worth making; ``sentence``, ``within`` as asked for, ``reached`` (whether it
-comes so close), ``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`;
-``pour``, ``view``, ``cautions``.
+With ``--json``: ``to_make``, a list of {pigment, paste, base_g, used_g}, empty if none is needed or
+worth making; ``sentence``, ``within`` as asked for, ``reached`` (whether it comes so close),
+``floor``, ``tried``; ``without`` and ``closest`` as in `shadematch.cli.match`; ``pour``, ``view``,
+``cautions``.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ import argparse
 
 from shadematch.cli.amounts import COUNT, MASS, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import choice_entries, shared_entries
-from shadematch.cli.parsing import Verbs, renamed
+from shadematch.cli.entries import choice_entries, picked, shared_entries
+from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import ShadematchError
@@ -23,13 +23,13 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("let-down", _propose)
     add_target(parser)
     add = parser.add_argument_group("the let-downs").add_argument
     add("--within", type=NUMBER, metavar="CIEDE2000", help="how close it must come (1)")
     add("--weigh-step", dest="step_g", type=MASS, metavar="G", help="weighed to this many g (1)")
-    text = "weigh no less of one than this many g (5 times that)"
+    text = "least that is weighed of one, in g (5 times that)"
     add("--weigh-least", dest="least_g", type=MASS, metavar="G", help=text)
     add("--max-let-downs", type=COUNT, metavar="COUNT", help="most of them to make (3)")
     add_conditions(parser)
@@ -37,28 +37,25 @@ def add_verb(verb: Verbs) -> None:
 
 def _propose(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
-    names = ("within", "step_g", "least_g", "max_let_downs")
-    given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
+    options = given(args, "within", "step_g", "least_g", "max_let_downs")
     palette, target = read_palette(args), read_target(args)
     try:
-        plan = propose_let_down(target, palette=palette, pour=pour, view=view, **given)
+        plan = propose_let_down(target, palette=palette, pour=pour, view=view, **options)
     except ShadematchError as found:
         own = {"step_g": "--weigh-step", "least_g": "--weigh-least"}
-        raise renamed(found, own.get(found.field, found.field)) from None
+        raise found.at(own.get(found.field, found.field)) from None
     if args.json:
         make = [
             {
                 "pigment": part.let_down.pigment,
-                **{n: getattr(part, n) for n in ("paste", "base_g", "used_g")},
+                **picked(part, "paste", "base_g", "used_g"),
             }
             for part in plan.to_make
         ]
         return json_text(
             {
                 "to_make": make,
-                **{
-                    n: getattr(plan, n) for n in ("sentence", "within", "reached", "floor", "tried")
-                },
+                **picked(plan, *("sentence", "within", "reached", "floor", "tried")),
                 "without": choice_entries(plan.without.closest),
                 "closest": choice_entries(plan.closest),
                 **shared_entries(pour, view),

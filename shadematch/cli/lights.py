@@ -19,8 +19,8 @@ from shadematch.cli.conditions import (
     read_lights,
     read_palette,
 )
-from shadematch.cli.entries import recipe_entries, shared_entries
-from shadematch.cli.parsing import Verbs
+from shadematch.cli.entries import picked, recipe_entries, shared_entries
+from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import TARGET_OPTIONS, TARGET_WAYS, add_target, read_target
@@ -37,13 +37,13 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("lights", _lights)
     add_target(parser)
     add = parser.add_argument_group("the recipe").add_argument
-    text = "the paste that goes in (without it, what match finds)"
+    text = "the paste that goes in (by default what match finds)"
     add("--poured", nargs="+", metavar="NAME=DOSE", help=text)
-    text = "or the recipe that match --save wrote, with its pour, view, palette and target"
+    text = "or a file of match --save, with its pour, view, palette and target"
     add("--recipe", metavar="FILE", help=text)
     add = parser.add_argument_group("the lights").add_argument
     add_lights(add, ", ".join(USUAL_LIGHTS))
@@ -90,13 +90,13 @@ def _lights(args: argparse.Namespace) -> str:
         target,
         palette=palette,
         lights=read_lights(args) or USUAL_LIGHTS,
-        **({} if args.reference is None else {"reference": args.reference}),
+        **given(args, "reference"),
     )
     if args.json:
         return json_text(
             {
                 "lights": [asdict(light) for light in found.lights],
-                **{n: getattr(found, n) for n in ("spectral", "reference", "note")},
+                **picked(found, "spectral", "reference", "note"),
                 **recipe_entries(found.recipe, bar),
                 **shared_entries(pour, view),
             }

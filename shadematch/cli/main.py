@@ -1,11 +1,11 @@
-"""The command line's door: parse, call, print.
+"""The entry to the command line: parse, call, print.
 
-Exit status: 0 when answered, 2 for anything that can't be used, 130 after Ctrl-C, 141 when
-nobody reads the output any more.
+Exit status: 0 for an answer, 2 for anything unusable, 130 after Ctrl-C, 141 when nobody reads the
+output any more.
 
 With ``--json`` each verb prints one JSON object, described at the head of its room. Keys may be
-added later; none of these will change its meaning. ``notices``, where there are any, lists what
-must be known of the pastes: that they are invented samples.
+added later; none of these changes its meaning. ``notices``, if any, lists what must be known of
+the pastes: that they are invented samples.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import Final, TextIO
 
 from shadematch._version import __version__
-from shadematch.cli.parsing import OPTIONS, Parser, add_replace, called, option_of, renamed
+from shadematch.cli.parsing import OPTIONS, Parser, add_replace, called, option_of
 from shadematch.cli.printing import clean, json_text, wrapped
 from shadematch.errors import FileError, ShadematchError, ThicknessWarning
 from shadematch.keeping.settings import SETTINGS_FILE, Settings
@@ -36,8 +36,8 @@ VERBS: Final = {
     "match": "The doses that give a colour.",
     "match-many": "Match each colour of a catalogue.",
     "predict": "The colour of a recipe.",
-    "photo": "Propose flat parts of a photo, as a numbered picture.",
-    "gamut": "What can be made at all, before doses are made whole.",
+    "photo": "Propose flat areas of a photo, as a numbered picture.",
+    "gamut": "What can be made at all, with doses not rounded.",
     "feasibility": "Where a colour can be made: over thickness, white base and batch.",
     "smallest-batch": "The smallest batch that comes close enough.",
     "same-look": "Take a recipe to another mould, base or view.",
@@ -52,16 +52,16 @@ VERBS: Final = {
     "cost": "What a bar costs, and how many bars the tubes make.",
     "wedge": "The shade along a sloped coloured layer topped with clear base.",
     "layers": "The colour of layers on top of each other.",
-    "palette": "List the pigments of a palette file, and so check it.",
+    "palette": "List the pigments of a palette file, which also checks it.",
     "journal": "The book of batches: your own pastes, learnt as you work.",
     "calibrate": "Learn a palette from measured test pours.",
     "samples": "Copy invented photos, test pours and an order book.",
-    "settings": "Show or write what is usual here: palette, pour, bars.",
+    "settings": "Show or write the settings of this folder: palette, pour, bars.",
 }
 """The verbs as ``--help`` lists them. A new one is an entry here and a room of its name in
-`shadematch.cli`, which is imported when it is asked for."""
+`shadematch.cli`, imported when it is called."""
 WRITTEN: Final = ("save", "save_palette", "save_sheets")
-"""What options are called that name a file to write. A batch is kept where it was read from."""
+"""Names of options for a file to write. A batch of the journal stays in the file it came from."""
 
 
 def room_of(name: str) -> str:
@@ -70,7 +70,7 @@ def room_of(name: str) -> str:
 
 
 def _parser(wanted: Container[str] = frozenset(VERBS)) -> Parser:
-    """The parser; verbs that are not `wanted` are listed, and know no options."""
+    """The parser; verbs that are not `wanted` are listed without options."""
     parser = Parser(
         prog="shadematch",
         description="How many whole centimetres of each pigment paste give a wanted colour.",
@@ -85,9 +85,9 @@ def _parser(wanted: Container[str] = frozenset(VERBS)) -> Parser:
         )
         one.set_defaults(run=run, parser=one)
         one.add_argument("--json", action="store_true", help="print one JSON object instead")
-        text = "bars may be thinner than 0.2 cm or thicker than 8 cm"
+        text = "allow bars thinner than 0.2 cm or thicker than 8 cm"
         one.add_argument("--any-thickness", action="store_true", help=text)
-        text = f"what is usual here ({SETTINGS_FILE}, where there is one)"
+        text = f"file of settings ({SETTINGS_FILE}, if there is one)"
         one.add_argument("--settings", metavar="FILE", help=text)
         return one
 
@@ -103,9 +103,9 @@ def _parser(wanted: Container[str] = frozenset(VERBS)) -> Parser:
 
 
 def _say(text: str) -> None:
-    if sys.stdout is None:  # closed before the start: nothing would be printed, without a word
+    if sys.stdout is None:  # closed before the start: nothing would be printed, silently
         raise OSError(errno.EBADF, os.strerror(errno.EBADF))
-    # A name in letters that the output can't hold must not end in a traceback.
+    # A name in characters that the output can't encode must not end in a traceback.
     code = getattr(sys.stdout, "encoding", None) or "utf-8"
     print(text.encode(code, "backslashreplace").decode(code), flush=True)
 
@@ -114,31 +114,25 @@ def _complain(text: str) -> int:
     if sys.stderr is not None:  # closed; print would take None for the standard output
         try:
             print(f"shadematch: error: {clean(text.replace(chr(10), ' '))}", file=sys.stderr)
-        except OSError:  # the exit status is all that is left to say
+        except OSError:  # only the exit status is left
             _drop(sys.stderr)
     return 2
 
 
 def _drop(stream: TextIO | None) -> None:
-    """Let what is still held back go nowhere, so that the interpreter's exit stays quiet."""
+    """Discard what is still buffered, so that the interpreter exits quietly."""
     if stream is not None:
         with contextlib.suppress(OSError, ValueError):
             os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _marked(word: str) -> str:
-    """Negative numbers so that argparse takes every one for a number and not for an option."""
+    """Negative numbers, marked so that argparse doesn't take them for options."""
     return f" {word}" if word.startswith("-") and is_number(re.split("[, ]", word)[0]) else word
 
 
 def _spare(args: argparse.Namespace) -> None:
-    """Refuse to write over a file that was given to be read, or two results into one file.
-
-    Raises
-    ------
-    FileError
-        Naming the option.
-    """
+    """Refuse to write over a file given to be read, or two results to one file (`FileError`)."""
     given = {name: value for name, value in vars(args).items() if value is not None}
     for name in [name for name in WRITTEN if name in given]:
         goal = given.pop(name)
@@ -156,7 +150,7 @@ def _spare(args: argparse.Namespace) -> None:
 
 
 def _one_file(goal: str, word: str, written: bool) -> bool:
-    """Whether two words name one file: one that is there, or one that will be."""
+    """Whether two words name one file, existing or to be written."""
     with contextlib.suppress(OSError, ValueError):
         one, other = Path(goal), Path(word)
         if one.exists() and other.exists():
@@ -166,7 +160,7 @@ def _one_file(goal: str, word: str, written: bool) -> bool:
 
 
 def _usual(args: argparse.Namespace) -> Settings:
-    """What is usual here."""
+    """The settings of this folder or of the file given."""
     to_be_made = args.settings is None or args.verb == "settings"
     path = Path(SETTINGS_FILE if args.settings is None else args.settings)
     if to_be_made and not path.exists():
@@ -179,7 +173,7 @@ def _usual(args: argparse.Namespace) -> Settings:
 
 
 def _noted(answer: str, args: argparse.Namespace) -> str:
-    """The answer, with what must be known of its pastes where it doesn't say so itself."""
+    """The answer, with notices about its pastes that it doesn't contain."""
     said = " ".join(answer.split())
     new = [notice for notice in dict.fromkeys(args.notices) if notice and notice not in said]
     if args.json:
@@ -218,11 +212,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         _drop(sys.stdout)
         return 141
-    except OSError as found:  # files are read elsewhere: only the output is left
+    except OSError as found:  # files are handled elsewhere: only the output is left
         _drop(sys.stdout)
         return _complain(f"the output can't be written: {found.strerror}. Send it elsewhere")
     except ThicknessWarning as doubt:
         return _complain(f"{doubt}. If that is right, add --any-thickness")
     except ShadematchError as found:
-        return _complain(str(renamed(found, OPTIONS.get(found.field, found.field))))
+        return _complain(str(found.at(OPTIONS.get(found.field, found.field))))
     return 0

@@ -2,22 +2,19 @@
 
 With ``--json``: ``target`` {lab, hex, source, illuminant, observer, lab_in_view}; of the recipe
 ``doses`` {name: amount}, their ``unit`` (``cm`` or ``g``), ``proportions`` {name: whole number},
-``total`` [unit], ``load`` [unit per 100 g], ``tubes``, ``delta_e``, ``predicted`` {lab, xyz, hex,
-in_srgb}; ``closest`` and ``ideal``, each with the keys from ``doses`` to ``predicted``; ``bound``,
-``proved``,
-``frugal_proved``, ``tolerance``; ``verdict`` {limit, sentence, help}; ``pour``, ``view``,
-``cautions``; with ``--choices`` also ``choices``, a list of the same form as ``closest``.
-``rule`` (``nominal`` or ``expected``) tells by which CIEDE2000 the recipe was chosen, and
-``spread`` how far it may be off, as in `shadematch.cli.spread`; by the rule ``expected`` (with
-``--robust``, or a palette that says how well it is known) choices carry ``expected``, and
-``robust`` is the one with the smallest.
-``proportions`` is null where doses are no multiples of the dose step. With let-downs ``doses``
-is the paste in all, ``squeezed`` what does not come with a let-down, and ``weighed`` a list of
-{pigment, paste_per_g, step_g, white, unit, mass_g}. With ``--lights``, ``lights`` {name:
-CIEDE2000}.
-With ``--shades``, ``shades`` {expected, p90, alone_expected, alone_p90, dab_g, each}, of each
-``added`` {name: amount}, ``share`` and the keys from ``doses`` to ``predicted`` of what the pot
-then holds.
+null off the dose steps, ``total`` [unit], ``load`` [unit per 100 g], ``tubes``, ``delta_e``,
+``predicted`` {lab, xyz, hex, in_srgb}; ``closest`` and ``ideal``, each with the keys from ``doses``
+to ``predicted``; ``bound``, ``proved``, ``frugal_proved``, ``tolerance``; ``verdict`` {limit,
+sentence, help}; ``rule`` (``nominal`` or ``expected``), the CIEDE2000 by which the recipe was
+chosen; ``spread`` as in `shadematch.cli.spread`; ``pour``, ``view``, ``cautions``.
+
+By the rule ``expected`` (with ``--robust``, or a palette that says how well it is known) choices
+have ``expected``, and ``robust`` is the one with the smallest. With ``--choices``: ``choices``, a
+list in the form of ``closest``. With let-downs, ``doses`` is the total paste, ``squeezed`` what
+does not come with a let-down, and ``weighed`` a list of {pigment, paste_per_g, step_g, white, unit,
+mass_g}. With ``--lights``: ``lights`` {name: CIEDE2000}. With ``--shades``: ``shades`` {expected,
+p90, alone_expected, alone_p90, dab_g, each}, of each ``added`` {name: amount}, ``share`` and the
+keys from ``doses`` to ``predicted`` of what the pot then holds.
 """
 
 from __future__ import annotations
@@ -38,11 +35,12 @@ from shadematch.cli.conditions import (
 )
 from shadematch.cli.entries import (
     choice_entries,
+    picked,
     shades_entries,
     shared_entries,
     spread_entries,
 )
-from shadematch.cli.parsing import Verbs, only_with
+from shadematch.cli.parsing import Verbs, given, only_with
 from shadematch.cli.predict import read_calibration
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import save_as
@@ -54,7 +52,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("match", _match)
     add_target(parser)
     add = parser.add_argument_group("the recipe").add_argument
@@ -64,7 +62,7 @@ def add_verb(verb: Verbs) -> None:
     for option, text in (("--must-use", "pigment to put in"), ("--must-avoid", "to leave out")):
         add(option, action="append", default=[], metavar="NAME", help=f"{text}; may be repeated")
     add_lights(add, "the view's")
-    text = "paste diluted beforehand, so much of it in so many g of base; may be repeated"
+    text = "paste diluted beforehand, so much in so many g of base; may be repeated"
     add("--let-down", action="append", default=[], metavar="NAME=DOSE/G", help=text)
     text = "let-downs are weighed to this many g (1)"
     add("--weigh-step", type=MASS, metavar="G", help=text)
@@ -90,19 +88,19 @@ def add_verb(verb: Verbs) -> None:
     add = parser.add_argument_group("saving it").add_argument
     add("--save", metavar="FILE", help="into this file, for shadematch repeat and sheet")
     add("--note", metavar="TEXT", help="your own words, kept with it")
-    text = "what calibrate --save wrote: gives the palette, and backings as they were found"
+    text = "a file of calibrate --save: gives the palette, and backings as they were found"
     add("--calibration", metavar="FILE", help=text)
     add_readings(parser)
     add_conditions(parser)
 
 
 def _match(args: argparse.Namespace) -> str:
-    for option, given, names in (
+    for option, wanted, names in (
         ("--let-down", args.let_down, ("weigh_step", "let_down_white")),
         ("--save", args.save, ("note",)),
         ("--shades", args.shades, ("dab_g",)),
     ):
-        if not given:
+        if not wanted:
             only_with(option, args, *names)
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
@@ -116,8 +114,7 @@ def _match(args: argparse.Namespace) -> str:
         palette=palette,
         pour=pour,
         view=view if learnt is None else learnt.view(view),
-        **({} if args.tolerance is None else {"tolerance": args.tolerance}),
-        max_pigments=args.max_pigments,
+        **given(args, "tolerance", "max_pigments"),
         must_use=args.must_use,
         must_avoid=args.must_avoid,
         lights=read_lights(args),
@@ -131,8 +128,7 @@ def _match(args: argparse.Namespace) -> str:
     more = []
     extra: dict[str, Any] = {}
     if args.shades is not None:
-        dab = {} if args.dab_g is None else {"dab_g": args.dab_g}
-        poured = found.shades(args.shades, **dab)
+        poured = found.shades(args.shades, **given(args, "dab_g"))
         more.append(replace(poured.report(), swatches=()))
         extra["shades"] = shades_entries(poured)
     if args.json:
@@ -146,7 +142,7 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
     goal = found.target
     entries = {
         "target": {
-            **{n: getattr(goal, n) for n in ("lab", "hex", "source", "observer")},
+            **picked(goal, "lab", "hex", "source", "observer"),
             "illuminant": str(goal.illuminant),
             "lab_in_view": goal.lab_in(found.view).tolist(),
         },
@@ -154,8 +150,8 @@ def _match_entries(found: Match, choices: bool) -> dict[str, Any]:
         **({"lights": found.lights} if found.lights else {}),
         "closest": choice_entries(found.closest),
         "ideal": choice_entries(found.ideal),
-        **{n: getattr(found, n) for n in ("bound", "proved", "frugal_proved", "tolerance")},
-        "verdict": {n: getattr(found.verdict, n) for n in ("limit", "sentence", "help")},
+        **picked(found, "bound", "proved", "frugal_proved", "tolerance"),
+        "verdict": picked(found.verdict, "limit", "sentence", "help"),
         **shared_entries(found.pour, found.view),
     }
     entries |= {"rule": found.rule, "spread": spread_entries(found.spread)}

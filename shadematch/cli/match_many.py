@@ -18,7 +18,8 @@ import numpy as np
 
 from shadematch.cli.amounts import COUNT, NUMBER
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.parsing import Verbs, called
+from shadematch.cli.entries import picked
+from shadematch.cli.parsing import Verbs, called, given
 from shadematch.cli.printing import json_text, shown, terminal
 from shadematch.keeping.results import save_results
 from shadematch.keeping.target_tables import read_targets
@@ -31,7 +32,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("match-many", _match_many)
     text = "wanted colours: a CSV with a column hex, or L, a, b, or X, Y, Z, or spectra; or .json"
     parser.add_argument("targets", metavar="FILE", help=text)
@@ -56,8 +57,7 @@ def _match_many(args: argparse.Namespace) -> str:
             palette=read_palette(args),
             pour=pour,
             view=view,
-            **({} if args.tolerance is None else {"tolerance": args.tolerance}),
-            max_pigments=args.max_pigments,
+            **given(args, "tolerance", "max_pigments"),
             executor=pool,
         )
         kept: list[Match] = []
@@ -82,7 +82,7 @@ def _match_many(args: argparse.Namespace) -> str:
 
 
 def _followed(matches: Iterator[Match], count: int) -> Iterator[Match]:
-    """The same, counted where somebody looks on."""
+    """The matches, counted on the error output if it runs in a terminal."""
     watched = terminal() and sys.stderr is not None
     for number, match in enumerate(matches, start=1):
         if watched and (number % 100 == 0 or number == count):
@@ -103,7 +103,7 @@ def _entry(match: Match) -> dict[str, Any]:
         "doses": dict(match.recipe.doses),
         "unit": match.recipe.unit,
         "total": match.recipe.total,
-        **{name: getattr(match, name) for name in ("delta_e", "bound", "proved")},
+        **picked(match, "delta_e", "bound", "proved"),
         "predicted": match.predicted.hex,
     }
 

@@ -1,8 +1,7 @@
-"""``shadematch palette``: the pigments of a palette file, which checks it too.
+"""``shadematch palette``: the pigments of a palette file, which this also checks.
 
 With ``--json``: ``note``, ``unit`` of the doses (``cm`` or ``g``) and ``pigments``, a list of
-{name, hex, tube_size, tube_price, scatters}; ``tube_size`` and ``tube_price`` are null where they
-are not known.
+{name, hex, tube_size, tube_price, scatters}; unknown tube sizes and prices are null.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("palette", _palette)
     parser.add_argument("palette", nargs="?", metavar="FILE", help="the demo palette if left out")
 

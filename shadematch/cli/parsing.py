@@ -1,4 +1,4 @@
-"""The parser, and what the library's fields are called on the command line."""
+"""The parser, and the names of the library's fields on the command line."""
 
 from __future__ import annotations
 
@@ -22,23 +22,24 @@ __all__ = [
     "Verbs",
     "add_replace",
     "called",
+    "given",
+    "not_with",
     "only_with",
     "option_of",
     "reader",
-    "renamed",
 ]
 
 
 T = TypeVar("T")
 
 HASH: Final = (
-    'A shell takes # and all behind it for a comment: type "#d9822b" in quotes, or d9822b without #'
+    'A shell treats # as the start of a comment: type "#d9822b" in quotes, or d9822b without #'
 )
-"""Said where a colour seems to be missing."""
+"""Printed where a colour seems to be missing."""
 
 
 _LONGEST: Final = 400
-"""Letters of a complaint; words that were typed can be of any length."""
+"""Characters of an error message; words that were typed can be of any length."""
 
 
 OPTIONS: Final = (
@@ -59,14 +60,14 @@ OPTIONS: Final = (
     | {"let_down_paste": "--let-down-paste", "drop_mm": "--drop"}
     | {"lights": "--lights", "count": "--shades"}
 )
-"""What the library's fields are called here."""
+"""Names of the library's fields here."""
 
 
 class Parser(argparse.ArgumentParser):
-    """A parser that complains in this library's form instead of leaving the program."""
+    """A parser that raises this library's errors instead of leaving the program."""
 
     def error(self, message: str) -> NoReturn:
-        """Turn what argparse says into an error with a remedy."""
+        """Turn argparse's message into an error with a remedy."""
         hint = ""
         if message.endswith("expected one argument") and "--target" in message:
             hint = f"{HASH}. "
@@ -75,18 +76,18 @@ class Parser(argparse.ArgumentParser):
         self._complain(message.removeprefix("argument "), hint)
 
     def _print_message(self, message: str, file: Any = None) -> None:
-        # argparse says nothing of help that it can't write; what it prints goes to sys.stdout.
+        # Argparse ignores help that it can't write; what it prints goes to sys.stdout.
         if file is None:
             raise OSError(errno.EBADF, os.strerror(errno.EBADF))
         print(message, end="", file=file, flush=True)
 
     @property
     def destinations(self) -> set[str]:
-        """What its options are read as."""
+        """Names of its options in the namespace."""
         return {action.dest for action in self._actions}
 
     def unknown(self, words: Sequence[str]) -> NoReturn:
-        """Complain of words that mean nothing to the verb of this parser."""
+        """Refuse words that mean nothing to this verb."""
         options = [o for a in self._actions for o in a.option_strings]
         hint = did_you_mean(words[0], options) if words[0][:1] == "-" else ""
         self._complain(f"unrecognized arguments: {' '.join(words)}", hint)
@@ -97,20 +98,20 @@ class Parser(argparse.ArgumentParser):
 
 
 class Verbs(Protocol):
-    """Where a verb's room announces its verb."""
+    """How a verb's room adds its verb."""
 
     def __call__(self, name: str, run: Callable[[argparse.Namespace], str], /) -> Parser:
-        """Add the verb `name`, done by `run`; every verb has ``--json``."""
+        """Add the verb `name`, run by `run`; every verb has ``--json``."""
 
 
 def add_replace(add: Callable[..., object]) -> None:
-    """Let what is written overwrite other files."""
-    text = "let the files that are written overwrite others"
+    """Add ``--replace``."""
+    text = "let written files replace existing ones"
     add("--replace", action="store_true", help=text)
 
 
 def reader(make: Callable[[str], T], what: str) -> Callable[[str], T]:
-    """How argparse is to read a word, complaining in this library's form."""
+    """A type for argparse that reads a word, with this library's errors."""
 
     def read(text: str) -> T:
         try:
@@ -122,39 +123,38 @@ def reader(make: Callable[[str], T], what: str) -> Callable[[str], T]:
 
 
 def option_of(name: str) -> str:
-    """The option that is read as `name`."""
+    """The option of the name `name`."""
     return OPTIONS.get(name, "--" + name.replace("_", "-"))
 
 
 def only_with(option: str, args: argparse.Namespace, *names: str) -> None:
-    """Complain of what is given and would count for nothing, `option` not being given.
+    """Refuse options, with a `PourError`, that have no meaning without `option`."""
+    _refuse(f"without {option}", args, names, f"Give {option} too, or leave it out")
 
-    Raises
-    ------
-    PourError
-        Naming it.
-    """
+
+def not_with(option: str, args: argparse.Namespace, *names: str, remedy: str) -> None:
+    """Refuse options, with a `PourError`, that have no meaning with `option`."""
+    _refuse(f"with {option}", args, names, remedy)
+
+
+def _refuse(how: str, args: argparse.Namespace, names: Sequence[str], remedy: str) -> None:
     for name in names:
-        if (value := getattr(args, name)) is not None:
-            raise PourError(
-                f"has no meaning without {option}",
-                field=option_of(name),
-                value=value,
-                remedy=f"Give {option} too, or leave it out",
-            )
+        if (value := getattr(args, name)) is not None and value is not False:
+            problem = f"has no meaning {how}"
+            raise PourError(problem, field=option_of(name), value=value, remedy=remedy)
 
 
 @contextlib.contextmanager
 def called(field: str, option: str) -> Iterator[None]:
-    """Complaints about a field say the option it was given in."""
+    """Errors of a field name the option it was given in."""
     try:
         yield
     except ShadematchError as found:
         if found.field != field:
             raise
-        raise renamed(found, option) from None
+        raise found.at(option) from None
 
 
-def renamed(found: ShadematchError, field: str) -> ShadematchError:
-    """The same error about a field called otherwise here."""
-    return type(found)(found.problem, field=field, value=found.value, remedy=found.remedy)
+def given(args: argparse.Namespace, *names: str) -> dict[str, Any]:
+    """The values of the options that were given, by name."""
+    return {name: value for name in names if (value := getattr(args, name)) is not None}

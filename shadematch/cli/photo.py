@@ -1,10 +1,10 @@
-"""``shadematch photo``: flat parts of a photo as a numbered picture, to choose a region from.
+"""``shadematch photo``: flat areas of a photo as a numbered picture, to choose a region from.
 
-With ``--chart``, where a 24-patch chart lies instead, with the patches numbered.
+With ``--chart``, the corners of a 24-patch chart instead, with its patches numbered.
 
 With ``--json``: ``areas``, a list of {number, region [left, top, right, bottom in pixels], hex,
-neutral}; or ``corners``, of the chart, a list of four [x, y] in pixels, and ``left_out``, the
-patches from 1 to 24 that something lies on. And ``saved``, the file written, or null.
+neutral}; or ``corners`` of the chart, a list of four [x, y] in pixels, and ``left_out``, the
+covered patches, from 1 to 24. And ``saved``, the file or null.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from __future__ import annotations
 import argparse
 
 from shadematch.cli.amounts import COUNT
-from shadematch.cli.parsing import Verbs
+from shadematch.cli.entries import picked
+from shadematch.cli.parsing import Verbs, given, not_with
 from shadematch.cli.printing import coloured, json_text, picture, picture_kind
-from shadematch.errors import PhotoError
 from shadematch.photo.finding import draw_chart, find_chart
 from shadematch.photo.proposal import flat_areas
 from shadematch.support.report import Swatch
@@ -23,14 +23,14 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("photo", _photo)
     parser.add_argument("photo", metavar="FILE", help="JPEG, PNG, TIFF, WebP or HEIC")
     parser.add_argument(
         "--save", metavar="FILE", help="draw them, numbered, into this file (.png, .svg, .pdf)"
     )
     parser.add_argument("--most", type=COUNT, metavar="COUNT", help="how many at most (12)")
-    text = "look for a 24-patch chart instead, and say where its corners are"
+    text = "look for a 24-patch chart instead, and print its corners"
     parser.add_argument("--chart", action="store_true", help=text)
 
 
@@ -39,17 +39,12 @@ def _photo(args: argparse.Namespace) -> str:
         picture_kind(args.save)
     if args.chart:
         return _chart(args)
-    found = flat_areas(args.photo, **({} if args.most is None else {"most": args.most}))
+    found = flat_areas(args.photo, **given(args, "most"))
     if args.save is not None:
         picture(found.show(), args.save, replace=args.replace)
     if args.json:
         areas = [
-            {
-                "number": a.number,
-                "region": list(a.region.numbers),
-                "hex": a.hex,
-                "neutral": a.neutral,
-            }
+            {"region": list(a.region.numbers), **picked(a, "number", "hex", "neutral")}
             for a in found.areas
         ]
         return json_text({"areas": areas, "saved": args.save})
@@ -60,13 +55,7 @@ def _photo(args: argparse.Namespace) -> str:
 
 
 def _chart(args: argparse.Namespace) -> str:
-    if args.most is not None:
-        raise PhotoError(
-            "has no meaning with --chart",
-            field="--most",
-            value=args.most,
-            remedy="It goes with flat areas",
-        )
+    not_with("--chart", args, "most", remedy="It goes with flat areas")
     found = find_chart(args.photo)
     if args.save is not None:
         picture(draw_chart(args.photo, found), args.save, replace=args.replace)

@@ -1,18 +1,17 @@
 """``shadematch plan``: which orders can be poured, in which recipe each, and what to buy.
 
-The page on files, and the head of `shadematch.planning.books`, list the columns of both.
+`shadematch.planning.books` lists the columns of both files.
 
 With ``--json``: ``poured``, a list of {order, pots, among, use, cost_per_bar, value, due, p90} and
 of the recipe of one pot ``doses`` to ``tubes``, ``delta_e`` and ``predicted`` as in
 `shadematch.cli.match`, its ``pour`` and ``view``; ``left_out``, a list of {order, reason,
 sentence, short, would_take, proved}; ``buy``, a list of {pigment, tubes, price};
 ``buy_base_g`` {clear, white}; ``money``, ``value``; ``unit`` of ``use``, ``left`` and ``short``;
-``assumed``, what is taken for known of tubes (empty if nothing); ``use``, ``left``, ``proved``,
-``gap``, ``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message};
-``saved``, the file of sheets or null; ``cautions``.
-With ``--without`` also ``without``: {names, changes}, the latter a list of {order, was, now} in
-words, and all the rest tells of the plan without these tubes. ``delta_e`` is 0 for a recipe that
-was given, ``cost_per_bar`` null where a price is not known.
+``assumed``, what is assumed of tubes (empty if nothing); ``use``, ``left``, ``proved``, ``gap``,
+``limited``; ``stages``, a list of {goal, reached, bound, gap, proved, message}; ``saved``, the file
+of sheets or null; ``cautions``. With ``--without`` also ``without`` {names, changes}, the latter a
+list of {order, was, now} in words; everything else is then of the plan without these tubes.
+``delta_e`` is 0 for a recipe that was given, ``cost_per_bar`` null for an unknown price.
 """
 
 from __future__ import annotations
@@ -26,8 +25,8 @@ from typing import Any
 
 from shadematch.cli.amounts import NUMBER, SHARE
 from shadematch.cli.conditions import read_palette, usual_bars
-from shadematch.cli.entries import choice_entries
-from shadematch.cli.parsing import Verbs, called
+from shadematch.cli.entries import choice_entries, picked
+from shadematch.cli.parsing import Verbs, called, given
 from shadematch.cli.printing import json_text, shown, wrapped
 from shadematch.planning.books import read_orders, read_stock
 from shadematch.planning.plan import plan
@@ -39,14 +38,14 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("plan", _plan)
     parser.add_argument("orders", metavar="ORDERS", help="order book, a CSV file")
     parser.add_argument("stock", metavar="SHELF", help="what is on the shelf, a CSV file")
     add = parser.add_argument
     add("--palette", metavar="FILE", help="palette file (the demo palette)")
     purse = parser.add_mutually_exclusive_group()
-    purse.add_argument("--buy", action="store_true", help="buy whatever is wanted (nothing)")
+    purse.add_argument("--buy", action="store_true", help="buy whatever is needed (nothing)")
     purse.add_argument("--budget", type=NUMBER, metavar="MONEY", help="buy for so much at most")
     text = "what if this tube runs out; may be repeated"
     add("--without", action="append", default=[], metavar="NAME", help=text)
@@ -59,12 +58,12 @@ def add_verb(verb: Verbs) -> None:
 
 @contextlib.contextmanager
 def _quietly() -> Iterator[None]:
-    """What the solver's own code prints goes to the error output: ours may be read as JSON."""
+    """Send what the solver's own code prints to the error output: ours may be read as JSON."""
     sys.stdout.flush()
     try:
         ours = os.dup(1)
         os.dup2(2, 1)
-    except OSError:  # there is no such output to turn away
+    except OSError:  # there is no such output to redirect
         yield
         return
     try:
@@ -79,8 +78,7 @@ def _plan(args: argparse.Namespace) -> str:
         orders = read_orders(args.orders, **usual_bars(args))
     with called("path", "SHELF"):
         stock = read_stock(args.stock)
-    given = {"seconds": args.seconds, "gap": args.gap}
-    options = {name: value for name, value in given.items() if value is not None}
+    options = given(args, "seconds", "gap")
     buy = args.buy if args.budget is None else args.budget
     with _quietly():
         found = plan(orders, stock, palette=read_palette(args), buy=buy, **options)
@@ -109,19 +107,18 @@ def _entries(found: Plan, what: WhatIf | None) -> dict[str, Any]:
                 for name, (old, new) in what.changes.items()
             ],
         }
-    plain = ("money", "value", "proved", "gap", "limited")
     parts = ("goal", "reached", "bound", "gap", "proved", "message")
     return {
         "poured": [_poured(line) for line in found.poured],
         "left_out": [_left_out(line) for line in found.left_out],
         "buy": [_purchase(p) for p in found.buy],
         "buy_base_g": dict(zip(("clear", "white"), found.buy_base_g, strict=True)),
-        **{name: getattr(found, name) for name in plain},
+        **picked(found, *("money", "value", "proved", "gap", "limited")),
         "unit": found.palette.unit,
         "assumed": found.assumed,
         "use": dict(found.use),
         "left": dict(found.left),
-        "stages": [{name: getattr(s, name) for name in parts} for s in found.stages],
+        "stages": [picked(s, *parts) for s in found.stages],
         **entries,
         "cautions": CAUTIONS,
     }
@@ -147,11 +144,11 @@ def _poured(line: Poured) -> dict[str, Any]:
 def _left_out(line: LeftOut) -> dict[str, Any]:
     return {
         "order": line.order.name,
-        **{name: getattr(line, name) for name in ("reason", "sentence", "proved")},
+        **picked(line, "reason", "sentence", "proved"),
         "short": dict(line.short),
         "would_take": [_purchase(p) for p in line.would_take],
     }
 
 
 def _purchase(purchase: Purchase) -> dict[str, Any]:
-    return {name: getattr(purchase, name) for name in ("pigment", "tubes", "price")}
+    return picked(purchase, "pigment", "tubes", "price")

@@ -13,8 +13,8 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import LENGTH, MILLIMETRES
 from shadematch.cli.conditions import add_conditions
-from shadematch.cli.entries import recipe_entries, shared_entries
-from shadematch.cli.parsing import Verbs, reader
+from shadematch.cli.entries import picked, recipe_entries, shared_entries
+from shadematch.cli.parsing import Verbs, given, reader
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
 from shadematch.predicting.pot import HOT_LIMIT, POTS, InThePot, in_the_pot
@@ -30,7 +30,7 @@ _POT: Final = reader(_to_pot, f"{', '.join(POTS)} or a reflectance from 0 to 1")
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("pot", _pot)
     add_recipe(parser)
     add_pot(parser)
@@ -38,7 +38,7 @@ def add_verb(verb: Verbs) -> None:
 
 
 def add_pot(parser: argparse.ArgumentParser) -> None:
-    """Let pot, depth and drop be given; `pot_options` reads them."""
+    """Add pot, depth and drop; `pot_options` reads them."""
     add = parser.add_argument_group("the pot").add_argument
     add("--depth", dest="depth_cm", type=LENGTH, metavar="CM", help="depth of the melt (8)")
     text = "steel (usual), white, black, or the reflectance of its bottom from 0 to 1"
@@ -47,9 +47,8 @@ def add_pot(parser: argparse.ArgumentParser) -> None:
 
 
 def pot_options(args: argparse.Namespace) -> dict[str, Any]:
-    """What was given of `add_pot`."""
-    names = ("depth_cm", "pot", "drop_mm")
-    return {name: value for name in names if (value := getattr(args, name)) is not None}
+    """The options of `add_pot` that were given."""
+    return given(args, "depth_cm", "pot", "drop_mm")
 
 
 def _pot(args: argparse.Namespace) -> str:
@@ -65,14 +64,10 @@ def _entries(looks: InThePot) -> dict[str, Any]:
     shown = tuple(bar.pop("predicted"))
     return {
         **bar,
-        **{
-            place: {name: getattr(getattr(looks, place), name) for name in shown}
-            for place in ("pot", "drop", "bar")
-        },
-        **{
-            name: getattr(looks, name)
-            for name in ("pot_delta_e", "drop_delta_e", "depth_cm", "drop_mm", "bottom", "sentence")
-        },
+        **{place: picked(getattr(looks, place), *shown) for place in ("pot", "drop", "bar")},
+        **picked(
+            looks, *("pot_delta_e", "drop_delta_e", "depth_cm", "drop_mm", "bottom", "sentence")
+        ),
         "limit": HOT_LIMIT,
         **shared_entries(looks.recipe.pour, looks.bar.view),
     }

@@ -2,7 +2,7 @@
 
 With ``--json``: ``doses`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`,
 ``pour``, ``view``, ``cautions``; with ``--calibration`` ``range`` {level, low, high,
-delta_e_low, delta_e_high}, the last two null where nothing is wanted.
+delta_e_low, delta_e_high}, the last two null without a target.
 """
 
 from __future__ import annotations
@@ -11,11 +11,10 @@ import argparse
 import math
 from typing import Any
 
-from shadematch.calibration.intervals import Interval
 from shadematch.calibration.result import Calibration
 from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import recipe_entries, shared_entries
+from shadematch.cli.entries import picked, recipe_entries, shared_entries
 from shadematch.cli.parsing import Verbs, called
 from shadematch.cli.printing import json_text, shown
 from shadematch.errors import PourError
@@ -27,21 +26,21 @@ __all__ = ["add_verb", "read_calibration"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("predict", _predict)
     parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
-    text = "what calibrate --save wrote: gives palette, backing and the range of the colour"
+    text = "a file of calibrate --save: gives palette, backing and the range of the colour"
     parser.add_argument("--calibration", metavar="FILE", help=text)
     add_conditions(parser)
 
 
 def read_calibration(args: argparse.Namespace) -> Calibration | None:
-    """The calibration in a file, or None if none was named."""
+    """The calibration in a file; None if no file was given."""
     if args.calibration is None:
         return None
     if args.palette is not None:
         raise PourError(
-            "a calibration brings its own palette",
+            "a calibration has its own palette",
             field="--palette",
             value=args.palette,
             remedy="Leave one of the two out",
@@ -58,11 +57,6 @@ def read_calibration(args: argparse.Namespace) -> Calibration | None:
     return learnt
 
 
-def _range_entries(ranged: Interval) -> dict[str, Any]:
-    """What JSON tells of a range."""
-    return {n: getattr(ranged, n) for n in ("level", "low", "high", "delta_e_low", "delta_e_high")}
-
-
 def _predict(args: argparse.Namespace) -> str:
     pour, view = pour_and_view(args)
     learnt = read_calibration(args)
@@ -76,9 +70,10 @@ def _predict(args: argparse.Namespace) -> str:
     recipe = found.recipe
     ranged = None if learnt is None else learnt.interval(recipe, view=view)
     if args.json:
-        more = {}
-        if learnt is not None and ranged is not None:
-            more = {"range": _range_entries(ranged)}
+        more: dict[str, Any] = {}
+        if ranged is not None:
+            limits = ("level", "low", "high", "delta_e_low", "delta_e_high")
+            more["range"] = picked(ranged, *limits)
         return json_text({**recipe_entries(recipe, found), **shared_entries(pour, view), **more})
     rows = []
     if ranged is not None:

@@ -35,8 +35,8 @@ _ARABIC_AND_KIN: Final = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc"
 _RIGHT_TO_LEFT: Final = re.compile(
     f"[{_ARABIC_AND_KIN}](?:[ {_ARABIC_AND_KIN}]*[{_ARABIC_AND_KIN}])?"
 )
-"""Letters that run from right to left. Without a mark behind them they take the number that
-follows along, and a dose would stand at the wrong name (Unicode Standard Annex #9, rule W2 on)."""
+"""Letters written from right to left. Without a mark behind them they would draw the number that
+follows, and a dose would end up at the wrong name (Unicode Standard Annex 9, rule W2 on)."""
 
 
 def json_text(entries: dict[str, Any]) -> str:
@@ -53,13 +53,7 @@ _KINDS: Final = ("png", "svg", "pdf")
 
 
 def picture_kind(path: str) -> str:
-    """In which form a figure goes into a file; to be asked before the figure is worked out.
-
-    Raises
-    ------
-    FileError
-        If the ending is not known.
-    """
+    """The format of a figure's file, asked before the figure is made; else a `FileError`."""
     kind = PurePath(path).suffix.removeprefix(".").lower()
     if kind not in _KINDS:
         raise FileError(
@@ -72,18 +66,15 @@ def picture_kind(path: str) -> str:
 
 
 def picture(figure: Any, path: str, *, replace: bool) -> None:
-    """Write a figure to a file, whole or not at all, and let go of it.
+    """Write a figure to a file, whole or not at all, and close it.
 
-    Raises
-    ------
-    FileError
-        If the ending is not known or the file can't be written.
+    A `FileError` for an unknown ending, or a file that can't be written.
     """
     from matplotlib import pyplot
 
     try:
         kind = picture_kind(path)
-        # Without dates and chance, so that the same figure is the same file.
+        # Without dates and random ids, so that equal figures are equal files.
         undated = {"png": {}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[kind]
         with (
             pyplot.rc_context({"svg.hashsalt": "shadematch"}),
@@ -97,7 +88,7 @@ def picture(figure: Any, path: str, *, replace: bool) -> None:
 
 
 def terminal() -> bool:
-    """Whether somebody looks at the output."""
+    """Whether the output is a terminal."""
     return sys.stdout is not None and sys.stdout.isatty()
 
 
@@ -108,13 +99,13 @@ def coloured() -> bool:
 
 
 def clean(text: str) -> str:
-    """Without characters that could steer the terminal: names come from files."""
+    """Without characters that could control the terminal: names come from files."""
     kept = "".join(c if c == "\n" or unicodedata.category(c)[0] != "C" else "?" for c in text)
     return _RIGHT_TO_LEFT.sub(lambda run: f"{run.group()}\N{LEFT-TO-RIGHT MARK}", kept)
 
 
 def wrapped(text: str, indent: int = 0) -> str:
-    """On a terminal, long lines broken between words; elsewhere as they are, for other tools."""
+    """On a terminal, long lines are wrapped; elsewhere they stay whole, for other tools."""
     text, width = clean(text), _width()
     if width is None:
         return text
@@ -124,12 +115,12 @@ def wrapped(text: str, indent: int = 0) -> str:
 
 
 def _width() -> int | None:
-    """Letters to a line of the terminal; None where the output goes elsewhere."""
+    """Width of the terminal in characters; None if the output goes elsewhere."""
     return max(shutil.get_terminal_size().columns, 40) if terminal() else None
 
 
 def shown(*results: Reported | Report | str) -> str:
-    """Results with their swatches, where they can be seen, and the cautions once."""
+    """Results with their swatches, if colours can be shown, and the cautions once."""
     parts, careful = [], False
     for result in results:
         if isinstance(result, str):

@@ -2,9 +2,9 @@
 
 With ``--json``: ``doses`` to ``tubes`` as in `shadematch.cli.match`; ``note``, ``library``;
 ``then`` {lab, hex, in_srgb, delta_e, fingerprint} and ``now`` {lab, xyz, hex, in_srgb, delta_e,
-fingerprint}, whose ``delta_e`` are to the target, null without one; ``now`` is null where a
-paste is missing; ``missing``, ``changed``, ``delta_e`` (between then and now), ``same``,
-``sentence``, ``pour``, ``view``, ``cautions``.
+fingerprint}, with ``delta_e`` to the target, or null; ``now`` is null if a paste is missing;
+``missing``, ``changed``, ``delta_e`` (between then and now), ``same``, ``sentence``, ``pour``,
+``view``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from typing import Any
 
 from shadematch.cli.amounts import read_doses
 from shadematch.cli.conditions import pour_and_view, read_palette
-from shadematch.cli.entries import dose_entries, recipe_entries, shared_entries
-from shadematch.cli.parsing import Verbs, called, option_of, renamed
+from shadematch.cli.entries import dose_entries, picked, recipe_entries, shared_entries
+from shadematch.cli.parsing import Verbs, called, option_of
 from shadematch.cli.printing import json_text, shown
-from shadematch.errors import FileError, PourError
+from shadematch.errors import PourError
 from shadematch.keeping.files import save
 from shadematch.keeping.repeat import Repeat, repeat
 from shadematch.matching.match import Match
@@ -41,26 +41,24 @@ __all__ = [
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("repeat", _repeat)
-    parser.add_argument("recipe", metavar="FILE", help="what shadematch match --save wrote")
-    text = "the palette of today (the one in the file)"
+    parser.add_argument("recipe", metavar="FILE", help="a file of shadematch match --save")
+    text = "today's palette (the one in the file)"
     parser.add_argument("--palette", metavar="FILE", help=text)
 
 
 def read_saved(args: argparse.Namespace, path: str) -> Repeat:
-    """The recipe in a file, with the palette in another one or its own."""
-    try:
+    """The recipe in a file, with the palette given or its own."""
+    with called("path", "recipe file"):
         found = repeat(path, palette=None if args.palette is None else read_palette(args))
-    except FileError as wrong:
-        raise (renamed(wrong, "recipe file") if wrong.field == "path" else wrong) from None
     args.notices.append(found.palette.notice)
     return found
 
 
 @dataclass(frozen=True)
 class Given:
-    """A recipe that was given: in words, or in a file."""
+    """A recipe as given, in words or in a file."""
 
     recipe: Recipe
     palette: Palette
@@ -69,9 +67,9 @@ class Given:
 
 
 def add_recipe(parser: argparse.ArgumentParser) -> None:
-    """Let a recipe be given as doses or in a file; `read_recipe` reads it."""
+    """Add a recipe as doses or in a file; `read_recipe` reads it."""
     parser.add_argument("doses", nargs="*", metavar="NAME=DOSE", help="paste of each pigment")
-    text = "or the recipe that match --save wrote, with its pour, view, palette and target"
+    text = "or a file of match --save, with its pour, view, palette and target"
     parser.add_argument("--recipe", metavar="FILE", help=text)
 
 
@@ -100,7 +98,7 @@ def read_recipe(args: argparse.Namespace) -> Given:
 
 
 def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> None:
-    """Complain of what is given though the file of `option` holds it."""
+    """Refuse options for what the file of `option` holds."""
     place = "saved recipe" if option == "--recipe" else "file"
     for name in names:
         if (value := getattr(args, name, None)) is not None:
@@ -113,7 +111,7 @@ def in_the_file(args: argparse.Namespace, names: Sequence[str], option: str) -> 
 
 
 def save_as(found: Match, path: str, *, note: str | None, replace: bool) -> None:
-    """Keep a match in a file."""
+    """Save a match to a file."""
     with called("note", "--note"), called("path", "--save"):
         save(found, path, note=note, replace=replace)
 
@@ -140,10 +138,10 @@ def _entries(found: Repeat) -> dict[str, Any]:
         "note": saved.note,
         "library": saved.library,
         "then": {
-            **{n: getattr(saved, n) for n in ("lab", "hex", "in_srgb", "delta_e")},
+            **picked(saved, "lab", "hex", "in_srgb", "delta_e"),
             "fingerprint": saved.palette.fingerprint,
         },
         "now": now,
-        **{n: getattr(found, n) for n in ("missing", "changed", "delta_e", "same", "sentence")},
+        **picked(found, *("missing", "changed", "delta_e", "same", "sentence")),
         **shared_entries(recipe.pour, saved.view),
     }

@@ -13,10 +13,10 @@ import dataclasses
 from shadematch.cli.amounts import BACKING, LENGTH, MASS, NUMBER, SHARE
 from shadematch.cli.conditions import add_conditions
 from shadematch.cli.entries import choice_entries, recipe_entries, shared_entries
-from shadematch.cli.parsing import OPTIONS, Verbs, called, renamed
+from shadematch.cli.parsing import OPTIONS, Verbs, called, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.repeat import add_recipe, read_recipe
-from shadematch.errors import FileError, PourError, ShadematchError
+from shadematch.errors import PourError, ShadematchError
 from shadematch.keeping.files import save
 from shadematch.keeping.saved import kept
 from shadematch.matching.same_look import same_look
@@ -35,7 +35,7 @@ def _to(field: str) -> str:
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("same-look", _same)
     add_recipe(parser)
     add = parser.add_argument_group("where it goes; what is not given stays as it was").add_argument
@@ -56,8 +56,9 @@ def add_verb(verb: Verbs) -> None:
 def _same(args: argparse.Namespace) -> str:
     own = read_recipe(args)
     pour, view = own.recipe.pour, own.view
-    given = {n: getattr(args, f"to_{n}") for n in (*_POUR, *_VIEW)}
-    if all(value is None for value in given.values()):
+    new_ones = {n: getattr(args, f"to_{n}") for n in (*_POUR, *_VIEW)}
+    wanted = {n: value for n, value in new_ones.items() if value is not None}
+    if not wanted:
         raise PourError(
             "say where the recipe goes",
             field="--to-batch, --to-thickness, ...",
@@ -65,13 +66,11 @@ def _same(args: argparse.Namespace) -> str:
             remedy="Give at least one option that begins with --to",
         )
     try:
-        there = Pour(
-            **{**pour.model_dump(), **{n: given[n] for n in _POUR if given[n] is not None}}
-        )
-        seen = View(**{**view.model_dump(), **{n: given[n] for n in _VIEW if given[n] is not None}})
+        there = Pour(**pour.model_dump() | {n: v for n, v in wanted.items() if n in _POUR})
+        seen = View(**view.model_dump() | {n: v for n, v in wanted.items() if n in _VIEW})
     except ShadematchError as found:
-        # The old pour and view were read already: what is wrong is new.
-        raise renamed(found, _to(found.field) if found.field in OPTIONS else found.field) from None
+        # The old pour and view were valid, so the fault is in a new value.
+        raise found.at(_to(found.field) if found.field in OPTIONS else found.field) from None
     with called("batch_g", "--to-batch"):
         look = same_look(
             own.recipe,
@@ -79,16 +78,14 @@ def _same(args: argparse.Namespace) -> str:
             to_view=seen,
             palette=own.palette,
             view=view,
-            **({} if args.tolerance is None else {"tolerance": args.tolerance}),
+            **given(args, "tolerance"),
         )
     if args.save is not None:
-        try:
-            new = kept(look.recipe, palette=own.palette, view=seen)
-            # What is wanted of it is the look of the old bar.
-            new = dataclasses.replace(new, target=look.target, delta_e=look.delta_e)
+        new = kept(look.recipe, palette=own.palette, view=seen)
+        # Its target is the look of the old bar.
+        new = dataclasses.replace(new, target=look.target, delta_e=look.delta_e)
+        with called("path", "--save"):
             save(new, args.save, replace=args.replace)
-        except FileError as wrong:
-            raise renamed(wrong, "--save") from None
     if args.json:
         return json_text(
             {

@@ -1,4 +1,4 @@
-"""``shadematch samples``: copy sample files, invented ones, to try things with.
+"""``shadematch samples``: copy invented sample files to try things with.
 
 With ``--json``: ``files``, a list of paths.
 """
@@ -15,7 +15,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("samples", _samples)
     parser.add_argument(
         "folder", nargs="?", default="data", metavar="FOLDER", help="where to (data)"

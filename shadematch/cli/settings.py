@@ -1,10 +1,9 @@
-"""``shadematch settings``: what is usual here, so that other commands need not be told.
+"""``shadematch settings``: defaults of this folder for the other commands.
 
-Without options it shows the settings of this folder; where there are none and somebody sits at
-the terminal, it asks. Options write the file, or with ``--replace`` change what it says.
+Without options it shows them; if there are none and it runs in a terminal, it asks. Options write
+the file, or with ``--replace`` change it.
 
-With ``--json``: ``file``, null where there is none; ``settings``, what it says by name; ``saved``,
-the file that was written, or null.
+With ``--json``: ``file``, or null; ``settings`` by name; ``saved``, the file written, or null.
 """
 
 from __future__ import annotations
@@ -30,13 +29,13 @@ class _Asked(NamedTuple):
     Attributes
     ----------
     option, metavar
-        How it is given.
+        The option for it.
     read
-        Makes a value of what was typed.
+        Converts what was typed.
     question
-        As it is asked; empty where it is not.
+        The question; empty if it is not asked.
     usual
-        What holds where nothing is answered.
+        The default.
     """
 
     option: str
@@ -66,14 +65,14 @@ _QUESTIONS: Final[Mapping[str, _Asked]] = {
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("settings", _settings)
-    text = "write the file anew with these, or change these in one that is there (--replace)"
-    add = parser.add_argument_group("what is usual", text).add_argument
+    text = "write a new file with these, or change them in an existing one (--replace)"
+    add = parser.add_argument_group("the defaults", text).add_argument
     for name, asked in _QUESTIONS.items():
         text = f"{asked.question or name.replace('_', ' ')} ({asked.usual})"
         add(asked.option, dest=name, type=asked.read, metavar=asked.metavar, help=text)
-    text = "let the settings that are there be changed"
+    text = "change existing settings"
     parser.add_argument("--replace", action="store_true", help=text)
 
 
@@ -87,7 +86,7 @@ def _settings(args: argparse.Namespace) -> str:
     if given:
         if found.place is not None and not args.replace:
             raise FileError(
-                "settings are there already",
+                "settings exist already",
                 field="--settings",
                 value=str(place),
                 remedy="Allow them to be changed (--replace)",
@@ -106,9 +105,9 @@ def _somebody_there() -> bool:
 
 
 def _answers() -> dict[str, Any]:
-    """Ask, one question after the other; Enter takes what is usual."""
+    """Ask one question after the other; Enter takes the default."""
     answers: dict[str, Any] = {}
-    print("Enter takes what stands in brackets.")
+    print("Enter takes what is in brackets.")
     for name, asked in _QUESTIONS.items():
         while asked.question:
             try:

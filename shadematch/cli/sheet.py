@@ -1,4 +1,4 @@
-"""``shadematch sheet``: a batch sheet to print, of a wanted colour or of a saved recipe.
+"""``shadematch sheet``: a batch sheet to print, for a wanted colour or a saved recipe.
 
 With ``--json``: ``title``, ``text``, ``html``, and ``saved``, the file or null.
 """
@@ -7,21 +7,23 @@ from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.amounts import COUNT, MASS, SHARE
+from shadematch.cli.amounts import COUNT, MASS
 from shadematch.cli.conditions import (
     add_conditions,
+    add_loss,
     add_readings,
     pour_and_view,
     read_palette,
     read_readings,
     usual_bars,
 )
-from shadematch.cli.parsing import HASH, Verbs, renamed
+from shadematch.cli.entries import picked
+from shadematch.cli.parsing import HASH, Verbs, called, given, not_with
 from shadematch.cli.pot import add_pot, pot_options
 from shadematch.cli.printing import json_text, wrapped
 from shadematch.cli.repeat import in_the_file, read_saved
 from shadematch.cli.wanted import TARGET_OPTIONS, TARGET_WAYS, add_target, read_target
-from shadematch.errors import FileError, PourError
+from shadematch.errors import PourError
 from shadematch.keeping.repeat import Repeat
 from shadematch.matching.match import Match, match
 from shadematch.predicting.pot import in_the_pot
@@ -36,12 +38,12 @@ _PAGE = ("title", "date", "note", "bars")
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("sheet", _sheet)
     parser.add_argument("--save", metavar="FILE", help="where to: .html to print, .txt for text")
-    text = "a recipe that match --save wrote, instead of a wanted colour, pour and view"
+    text = "a file of match --save, in place of a wanted colour, pour and view"
     parser.add_argument("--recipe", metavar="FILE", help=text)
-    text = "pour the closest recipe, not the one with less paste"
+    text = "pour the closest recipe instead of the one with less paste"
     parser.add_argument("--closest", action="store_true", help=text)
     add = parser.add_argument_group("the page").add_argument
     add("--title", metavar="TEXT", help="its heading")
@@ -49,11 +51,10 @@ def add_verb(verb: Verbs) -> None:
     add("--note", metavar="TEXT", help="your own words")
     add("--bars", type=COUNT, metavar="COUNT", help="how many bars")
     add("--bar", dest="bar_g", type=MASS, metavar="G", help="mass of a bar in g")
-    text = "part of the base that stays in the pot, 0 to 1 (0.03)"
-    add("--loss", type=SHARE, metavar="FRACTION", help=text)
+    add_loss(add)
     text = "a sheet of so many shades from one pot, for a customer to choose from, 2 to 6"
     add("--shades", type=COUNT, metavar="COUNT", help=text)
-    add("--no-spread", action="store_true", help="without what slips of dosing and weighing do")
+    add("--no-spread", action="store_true", help="without the effect of slips")
     add_pot(parser)
     add_readings(parser)
     add_target(parser)
@@ -75,12 +76,8 @@ def _result(args: argparse.Namespace) -> Match | Repeat:
             read_target(args), palette=palette, pour=pour, view=view, **read_readings(args)
         )
     in_the_file(args, (*TARGET_OPTIONS, *Pour.model_fields, *View.model_fields), "--recipe")
-    if args.closest:
-        raise PourError(
-            "has no meaning with --recipe",
-            field="--closest",
-            remedy="The file says which recipe is poured",
-        )
+    not_with("--recipe", args, "closest", remedy="The file says which recipe is poured")
+    not_with("--recipe", args, "shades", remedy="Give a wanted colour")
     return read_saved(args, args.recipe)
 
 
@@ -99,7 +96,7 @@ def _strayed(args: argparse.Namespace, result: Match | Repeat) -> Spread | bool:
 
 def _sheet(args: argparse.Namespace) -> str:
     result = _result(args)
-    options = {n: value for n in _PAGE if (value := getattr(args, n)) is not None}
+    options = given(args, *_PAGE)
     options |= usual_bars(args)
     choice = result.closest if isinstance(result, Match) and args.closest else None
     if isinstance(result, Match):
@@ -108,25 +105,17 @@ def _sheet(args: argparse.Namespace) -> str:
     else:
         recipe, palette, view = result.saved.recipe, result.palette, result.saved.view
     looks = None
-    if args.shades is not None and not isinstance(result, Match):
-        raise PourError(
-            "has no meaning with --recipe",
-            field="--shades",
-            remedy="Give a wanted colour",
-        )
     if isinstance(result, Match) and args.shades is not None:
         options["shades"] = result.shades(args.shades)
         recipe = options["shades"][0].recipe
-    if not (isinstance(result, Repeat) and result.missing):  # else the sheet says what is wrong
+    if not (isinstance(result, Repeat) and result.missing):  # else the sheet raises the error
         looks = in_the_pot(recipe, palette=palette, view=view, **pot_options(args))
         options["spread"] = _strayed(args, result)
     made = batch_sheet(result, choice=choice, looks=looks, **options)
     if args.save is not None:
-        try:
+        with called("path", "--save"):
             made.save(args.save, replace=args.replace)
-        except FileError as found:
-            raise renamed(found, "--save") from None
     if args.json:
-        entries = {name: getattr(made, name) for name in ("title", "text", "html")}
+        entries = picked(made, "title", "text", "html")
         return json_text({**entries, "saved": args.save})
     return made.text.rstrip("\n") if args.save is None else wrapped(f"saved in {args.save}")

@@ -1,20 +1,25 @@
 """``shadematch smallest-batch``: the smallest batch whose recipe comes close enough.
 
-With ``--json``: ``mass_g`` and ``always_from_g`` (null where there is none), ``bars`` (null
-unless counted in bars), ``within`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``,
-``sentence``, ``closest`` (as in `shadematch.cli.match`; null where there is none), ``curve``, a
-list of {mass_g, delta_e, doses, bound, proved}, ``pour``, ``view``, ``cautions``. The batch in
-``pour`` plays no part.
+With ``--json``: ``mass_g`` and ``always_from_g`` (or null), ``bars`` (null unless counted in bars),
+``within`` as asked for, ``ideal_delta_e``, ``floor``, ``proved``, ``sentence``, ``closest`` (as in
+`shadematch.cli.match`, or null), ``curve``, a list of {mass_g, delta_e, doses, bound, proved},
+``pour``, whose batch is ignored, ``view``, ``cautions``.
 """
 
 from __future__ import annotations
 
 import argparse
 
-from shadematch.cli.amounts import COUNT, MASS, NUMBER, SHARE
-from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette, usual_bars
-from shadematch.cli.entries import choice_entries, shared_entries
-from shadematch.cli.parsing import Verbs, only_with
+from shadematch.cli.amounts import COUNT, MASS, NUMBER
+from shadematch.cli.conditions import (
+    add_conditions,
+    add_loss,
+    pour_and_view,
+    read_palette,
+    usual_bars,
+)
+from shadematch.cli.entries import choice_entries, picked, shared_entries
+from shadematch.cli.parsing import Verbs, given, only_with
 from shadematch.cli.printing import json_text, shown
 from shadematch.cli.wanted import add_target, read_target
 from shadematch.errors import PourError
@@ -24,7 +29,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("smallest-batch", _smallest)
     add_target(parser)
     add = parser.add_argument_group("the batches").add_argument
@@ -32,8 +37,7 @@ def add_verb(verb: Verbs) -> None:
     add("--step", dest="step_g", type=MASS, metavar="G", help="masses tried, in g apart (10)")
     add("--largest", dest="largest_g", type=MASS, metavar="G", help="largest tried, in g (1000)")
     add("--bar", dest="bar_g", type=MASS, metavar="G", help="count in whole bars of this mass")
-    text = "part of the base that stays in the pot, 0 to 1 (0.03)"
-    add("--loss", type=SHARE, metavar="FRACTION", help=text)
+    add_loss(add)
     add("--max-pigments", type=COUNT, metavar="COUNT", help="most pigments in a recipe")
     add("--curve", action="store_true", help="also list every mass tried")
     add_conditions(parser)
@@ -45,29 +49,28 @@ def _smallest(args: argparse.Namespace) -> str:
             "has no meaning here",
             field="--batch",
             value=args.batch_g,
-            remedy="It is what is sought; --largest limits it",
+            remedy="It is what is looked for; --largest limits it",
         )
     pour, view = pour_and_view(args)
-    names = ("within", "step_g", "largest_g", "bar_g", "max_pigments")
-    given = {n: getattr(args, n) for n in names if getattr(args, n) is not None}
+    options = given(args, *("within", "step_g", "largest_g", "bar_g", "max_pigments"))
     if args.bar_g is not None:
-        given |= usual_bars(args)
+        options |= usual_bars(args)
     elif args.loss is not None:
         only_with("--bar", args, "loss")
     found = smallest_batch(
-        read_target(args), palette=read_palette(args), pour=pour, view=view, **given
+        read_target(args), palette=read_palette(args), pour=pour, view=view, **options
     )
     if args.json:
         kept = ("mass_g", "always_from_g", "bars", "within", "ideal_delta_e", "floor", "proved")
         return json_text(
             {
-                **{n: getattr(found, n) for n in (*kept, "sentence")},
+                **picked(found, *kept, "sentence"),
                 "closest": None
                 if found.recipe is None or found.match is None
                 else choice_entries(found.match.closest),
                 "curve": [
                     {
-                        **{n: getattr(p, n) for n in ("mass_g", "delta_e", "bound", "proved")},
+                        **picked(p, "mass_g", "delta_e", "bound", "proved"),
                         "doses": dict(p.recipe.doses),
                     }
                     for p in found.curve

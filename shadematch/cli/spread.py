@@ -2,7 +2,7 @@
 
 With ``--json``: ``doses`` to ``tubes`` and ``predicted`` as in `shadematch.cli.match`;
 ``spread`` {delta_e, mean, median, p90, p95, lab_covariance, shares {cause: share}, causes {kind:
-share}, largest, dose_slip, scale_g}, ``delta_e`` being that when nothing is off; ``target`` {lab,
+share}, largest, dose_slip, scale_g}, with ``delta_e`` the one when nothing is off; ``target`` {lab,
 hex} or null; ``pour``, ``view``, ``cautions``.
 """
 
@@ -27,7 +27,7 @@ __all__ = ["add_verb"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("spread", _spread)
     add_recipe(parser)
     text = "screen colour that CIEDE2000 is taken to (the target in the file, or the recipe's own)"

@@ -1,4 +1,4 @@
-"""How a wanted or a measured colour is given: in words, in a file or in a photo."""
+"""Options for a wanted or a measured colour: in words, in a file or in a photo."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from shadematch.cli.amounts import NUMBER, SHARE
 from shadematch.cli.conditions import read_palette
-from shadematch.cli.parsing import HASH, OPTIONS, called, renamed
+from shadematch.cli.parsing import HASH, OPTIONS, called, given, not_with, only_with
 from shadematch.errors import ColourError
 from shadematch.photo.light import Neutral
 from shadematch.photo.read import read_photo as _read_photo
@@ -32,7 +32,7 @@ _OF_PHOTO: Final = ("region", "neutral", "reflectance", "chart", "shading")
 
 
 TARGET_WAYS: Final = ("hex", "lab", "xyz", "spectrum", "photo")
-"""How a wanted colour can be given."""
+"""The ways to give a wanted colour."""
 
 
 _BY_KIND: Final = {
@@ -40,31 +40,31 @@ _BY_KIND: Final = {
     **dict.fromkeys((".csv", ".txt"), "--spectrum"),
     **dict.fromkeys((".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp"), "--photo"),
 }
-"""The option that takes such a file."""
+"""The option for each kind of file."""
 
 TARGET_OPTIONS: Final = (
     *(*TARGET_WAYS, *_OF_PHOTO, "of_palette"),
     *("target_illuminant", "target_observer"),
 )
-"""All that tells of it."""
+"""All options of a wanted colour."""
 
 
 def add_target(parser: argparse.ArgumentParser) -> None:
-    """Let the wanted colour be given in any of its ways; `read_target` reads it."""
+    """Add the wanted colour in any of its ways; `read_target` reads it."""
     add = parser.add_argument_group("the wanted colour, given in one of these ways").add_argument
     add("hex", nargs="?", metavar="HEX", help='screen colour, for instance "#d9822b" or d9822b')
     add("--lab", nargs=3, type=NUMBER, metavar=("L", "A", "B"), help="CIELAB")
     add("--xyz", nargs=3, type=NUMBER, metavar=("X", "Y", "Z"), help="with Y = 100 for white")
     add("--spectrum", metavar="FILE", help="lines of: wavelength in nm, reflectance from 0 to 1")
     add_photo(add)
-    text = "the photo shows a bar of the palette's pastes and no others; tells more with --chart"
+    text = "the photo shows a bar of the palette's pastes only; helps together with --chart"
     add("--of-palette", action="store_true", default=None, help=text)
     add("--target-illuminant", metavar="NAME", help="light in which --lab or --xyz is meant (D65)")
     add("--target-observer", metavar="DEGREES", help="and its observer, 2 or 10 (2)")
 
 
 def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
-    """Let a colour be given as a photo, in options that begin with `prefix`."""
+    """Add a colour in a photo, in options that begin with `prefix`."""
     start = f"--{prefix}"
     add(f"{start}photo", metavar="FILE", help=f"photo in which {start}region shows it")
     text = (
@@ -74,7 +74,8 @@ def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
     add(f"{start}region", action="append", metavar="REGION", help=text)
     text = "white paper or grey card in it"
     add(f"{start}neutral", action="append", metavar="REGION", help=text)
-    add(f"{start}reflectance", type=SHARE, metavar="SHARE", help="of the neutral, 0 to 1 (0.9)")
+    text = "of the neutral, 0 to 1 (white paper)"
+    add(f"{start}reflectance", type=SHARE, metavar="SHARE", help=text)
     text = (
         "24-patch chart in it: 'x,y x,y x,y x,y' of dark skin, bluish green, black, white; or "
         "'find'"
@@ -85,21 +86,19 @@ def add_photo(add: Callable[..., Any], prefix: str = "") -> None:
 
 def read_target(args: argparse.Namespace) -> Target:
     """The one wanted colour that was given."""
-    given = [OPTIONS[way] for way in TARGET_WAYS if getattr(args, way) is not None]
-    if len(given) != 1:
+    ways = [OPTIONS[way] for way in TARGET_WAYS if getattr(args, way) is not None]
+    if len(ways) != 1:
         raise ColourError(
             "give exactly one wanted colour",
             field="target",
-            value=" and ".join(given) or "none",
+            value=" and ".join(ways) or "none",
             remedy="Take one of HEX, --lab, --xyz, --spectrum and --photo"
-            + ("" if given else f". {HASH}"),
+            + ("" if ways else f". {HASH}"),
         )
-    light = {"illuminant": args.target_illuminant, "observer": args.target_observer}
-    light = {name: value for name, value in light.items() if value is not None}
-    if light and given[0] not in ("--lab", "--xyz"):
-        name, value = next(iter(light.items()))
-        problem, remedy = f"has no meaning with {given[0]}", "It goes with --lab and --xyz"
-        raise ColourError(problem, field=f"--target-{name}", value=value, remedy=remedy)
+    options = given(args, "target_illuminant", "target_observer")
+    if ways[0] not in ("--lab", "--xyz"):
+        not_with(ways[0], args, *options, remedy="It goes with --lab and --xyz")
+    light = {name.removeprefix("target_"): value for name, value in options.items()}
     try:
         if args.lab is not None:
             return Target.from_lab(args.lab, **light)
@@ -108,14 +107,12 @@ def read_target(args: argparse.Namespace) -> Target:
     except ColourError as found:
         # The view has a light and an observer too: say whose is wrong.
         if found.field in light:
-            raise renamed(found, f"--target-{found.field}") from None
+            raise found.at(f"--target-{found.field}") from None
         raise
     if args.photo is not None:
         return read_photo(args, palette=read_palette(args) if args.of_palette else None)
-    no_photo(args, given[0])
-    if args.of_palette:
-        problem = f"has no meaning with {given[0]}"
-        raise ColourError(problem, field="--of-palette", remedy="It goes with --photo")
+    no_photo(args, ways[0])
+    not_with(ways[0], args, "of_palette", remedy="It goes with --photo")
     if args.spectrum is not None:
         with called("path", "--spectrum"):
             return Target.from_csv(args.spectrum)
@@ -124,7 +121,7 @@ def read_target(args: argparse.Namespace) -> Target:
 
 
 def _no_file(args: argparse.Namespace) -> None:
-    """Tell the option to whoever gives a file where a hex colour is wanted."""
+    """Name the option to whoever gives a file where a hex colour is expected."""
     kind = PurePath(args.hex).suffix.lower()
     option = _BY_KIND.get(kind)
     if option is None or not hasattr(args, option.removeprefix("--")):
@@ -137,23 +134,16 @@ def _no_file(args: argparse.Namespace) -> None:
     )
 
 
-def no_photo(args: argparse.Namespace, given: str, prefix: str = "") -> None:
-    """Complain of options that go with a photo where there is none."""
-    for name in _OF_PHOTO:
-        value = getattr(args, f"{prefix}{name}".replace("-", "_"))
-        if value is not None:
-            raise ColourError(
-                f"has no meaning with {given}",
-                field=f"--{prefix}{name}",
-                value=value,
-                remedy=f"It goes with --{prefix}photo",
-            )
+def no_photo(args: argparse.Namespace, way: str, prefix: str = "") -> None:
+    """Refuse options of a photo where there is none."""
+    names = (f"{prefix}{name}".replace("-", "_") for name in _OF_PHOTO)
+    not_with(way, args, *names, remedy=f"It goes with --{prefix}photo")
 
 
 def read_photo(
     args: argparse.Namespace, prefix: str = "", palette: Palette | None = None
 ) -> Target:
-    """The colour in a photo that was given in options that begin with `prefix`."""
+    """The colour in a photo given in options that begin with `prefix`."""
     names = ("photo", *_OF_PHOTO)
     own = {n: getattr(args, f"{prefix}{n}".replace("-", "_")) for n in names}
     start = f"--{prefix}"
@@ -165,15 +155,10 @@ def read_photo(
         )
     neutral: Neutral | None = None
     if own["neutral"] is not None:
-        given = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
-        neutral = Neutral(as_regions(own["neutral"], "neutral"), **given)
-    elif own["reflectance"] is not None:
-        raise ColourError(
-            f"has no meaning without {start}neutral",
-            field=f"{start}reflectance",
-            value=own["reflectance"],
-            remedy="Say where the neutral is",
-        )
+        known = {} if own["reflectance"] is None else {"reflectance": own["reflectance"]}
+        neutral = Neutral(as_regions(own["neutral"], "neutral"), **known)
+    else:
+        only_with(f"{start}neutral", args, f"{prefix}reflectance".replace("-", "_"))
     return _read_photo(
         own["photo"],
         region=own["region"],

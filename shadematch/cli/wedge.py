@@ -1,9 +1,8 @@
 """``shadematch wedge``: the shade along a sloped coloured layer topped with clear base.
 
 With ``--json``: ``doses`` {name: amount} and their ``unit``; ``places``, a list of {coloured_cm,
-clear_cm, lab, xyz, hex, in_srgb}, evenly spaced from one end to the other; ``pour``, ``view``,
-``cautions``. The
-thickness in ``pour`` plays no part.
+clear_cm, lab, xyz, hex, in_srgb}, evenly spaced from one end to the other; ``pour``, whose
+thickness is ignored, ``view``, ``cautions``.
 """
 
 from __future__ import annotations
@@ -13,8 +12,8 @@ from typing import Any
 
 from shadematch.cli.amounts import COUNT, LENGTH, read_doses
 from shadematch.cli.conditions import add_conditions, pour_and_view, read_palette
-from shadematch.cli.entries import shared_entries
-from shadematch.cli.parsing import Verbs
+from shadematch.cli.entries import picked, shared_entries
+from shadematch.cli.parsing import Verbs, given
 from shadematch.cli.printing import json_text, shown
 from shadematch.predicting.layers import Shade
 from shadematch.predicting.wedge import wedge
@@ -23,7 +22,7 @@ __all__ = ["add_verb", "shade_entries"]
 
 
 def add_verb(verb: Verbs) -> None:
-    """Announce the verb."""
+    """Add the verb."""
     parser = verb("wedge", _wedge)
     parser.add_argument("doses", nargs="+", metavar="NAME=DOSE", help="paste of each pigment")
     add = parser.add_argument_group("the wedge").add_argument
@@ -38,8 +37,8 @@ def add_verb(verb: Verbs) -> None:
 
 
 def shade_entries(shade: Shade) -> dict[str, Any]:
-    """What JSON tells of a colour."""
-    return {name: getattr(shade, name) for name in ("lab", "xyz", "hex", "in_srgb")}
+    """A colour in JSON."""
+    return picked(shade, "lab", "xyz", "hex", "in_srgb")
 
 
 def _wedge(args: argparse.Namespace) -> str:
@@ -54,7 +53,7 @@ def _wedge(args: argparse.Namespace) -> str:
         palette=palette,
         pour=pour,
         view=view,
-        **({} if args.steps is None else {"steps": args.steps}),
+        **given(args, "steps"),
     )
     if args.json:
         places = [

@@ -1,10 +1,8 @@
-"""The parts of CIEDE2000, with the numbers of the equations.
+"""The parts of CIEDE2000.
 
-References
-----------
-G. Sharma, W. Wu, E. N. Dalal, *The CIEDE2000 Color-Difference Formula: Implementation Notes,
-Supplementary Test Data, and Mathematical Observations*, Color Res. Appl. 30 (2005) 21-30; numbers
-in brackets are those of its equations. The same formula: ISO/CIE 11664-6:2014.
+Numbers in brackets are those of the equations in G. Sharma, W. Wu, E. N. Dalal, *The CIEDE2000
+Color-Difference Formula: Implementation Notes, Supplementary Test Data, and Mathematical
+Observations*, Color Res. Appl. 30 (2005) 21-30. The same formula: ISO/CIE 11664-6:2014.
 """
 
 from __future__ import annotations
@@ -34,7 +32,7 @@ _T: Final = tuple(
     (weight * math.cos(math.radians(turn)), -weight * math.sin(math.radians(turn)))
     for weight, turn in ((-0.17, -30.0), (0.24, 0.0), (0.32, 6.0), (-0.20, -63.0))
 )
-"""T - 1 of (15): weights of cos kh and sin kh for k = 1 to 4, from those of cos(kh + turn)."""
+"""T - 1 of (15): weights of cos kh and sin kh for k = 1 to 4, from those of cos(kh + shift)."""
 
 
 def pow7(c: FloatArray) -> FloatArray:
@@ -44,25 +42,25 @@ def pow7(c: FloatArray) -> FloatArray:
 
 
 def g_at(mean_chroma: FloatArray) -> FloatArray:
-    """G, by which a* is stretched, at a mean C*ab."""
+    """G, by which a* is stretched, at a mean C*ab (4)."""
     c7 = pow7(mean_chroma)
     return 0.5 * (1.0 - np.sqrt(c7 / (c7 + POW25)))  # (4)
 
 
 def r_c_at(mean_c: FloatArray) -> FloatArray:
-    """R_C at a mean C'."""
+    """R_C at a mean C' (17)."""
     c7 = pow7(mean_c)
     return 2.0 * np.sqrt(c7 / (c7 + POW25))  # (17)
 
 
 def s_l_at(mean_lightness: FloatArray) -> FloatArray:
-    """S_L at a mean L*."""
+    """S_L at a mean L* (18)."""
     q = (mean_lightness - 50.0) ** 2
     return 1.0 + 0.015 * q / np.sqrt(20.0 + q)  # (18)
 
 
 def t_at(h: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """T and dT/dh [1/rad] at a mean hue h [rad]."""
+    """T (15) and dT/dh [1/rad] at a mean hue h [rad]."""
     cos, sin = np.cos(h), np.sin(h)
     cos2, sin2 = 2.0 * cos * cos - 1.0, 2.0 * cos * sin
     cos3, sin3 = cos * (2.0 * cos2 - 1.0), sin * (2.0 * cos2 + 1.0)
@@ -76,7 +74,7 @@ def t_at(h: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def t_of(cos: FloatArray, sin: FloatArray) -> FloatArray:
-    """T at a mean hue that is given by its cosine and sine."""
+    """T (15) at a mean hue given by its cosine and sine."""
     cos2, sin2 = 2.0 * cos * cos - 1.0, 2.0 * cos * sin
     # cos 3h = cos h (2 cos 2h - 1), sin 3h = sin h (2 cos 2h + 1), and double angles of 2h
     value = (_T[0][0] + _T[2][0] * (2.0 * cos2 - 1.0)) * cos
@@ -87,14 +85,14 @@ def t_of(cos: FloatArray, sin: FloatArray) -> FloatArray:
 
 
 class Parts(NamedTuple):
-    """What the formula is put together from; every array has the broadcast shape."""
+    """What the formula is built from; every array has the broadcast shape."""
 
     g: FloatArray
     a1: FloatArray  # a' of the first
     c1: FloatArray  # C' of the first
     a2: FloatArray
     c2: FloatArray
-    half_dh: FloatArray  # half the hue difference [rad], signed
+    half_dh: FloatArray  # half the hue difference Delta h' [rad], signed
     mean_h: FloatArray  # [rad]
     mean_c: FloatArray
     d_l: FloatArray
@@ -110,7 +108,7 @@ def parts(lab1: FloatArray, lab2: FloatArray) -> Parts:
     """The parts for pairs of CIELAB colours, shapes (..., 3) that broadcast."""
     l1, a1, b1 = lab1[..., 0], lab1[..., 1], lab1[..., 2]
     l2, a2, b2 = lab2[..., 0], lab2[..., 1], lab2[..., 2]
-    g = g_at(0.5 * (np.hypot(a1, b1) + np.hypot(a2, b2)))  # (2) and (3) go in
+    g = g_at(0.5 * (np.hypot(a1, b1) + np.hypot(a2, b2)))  # (2), (3), (4)
     ap1, ap2 = (1.0 + g) * a1, (1.0 + g) * a2  # (5)
     c1, c2 = np.hypot(ap1, b1), np.hypot(ap2, b2)  # (6)
     # Degrees, as in the paper, so that "exactly 180" means the same here as there.
@@ -138,7 +136,7 @@ def parts(lab1: FloatArray, lab2: FloatArray) -> Parts:
         d_l=l2 - l1,  # (8)
         d_c=c2 - c1,  # (9)
         d_h=2.0 * np.sqrt(c1 * c2) * np.sin(half_dh),  # (11)
-        s_l=s_l_at(0.5 * (l1 + l2)),  # (12) goes in
+        s_l=s_l_at(0.5 * (l1 + l2)),  # (12), (18)
         s_c=1.0 + 0.045 * mean_c,  # (19)
         s_h=1.0 + 0.015 * mean_c * t_at(mean_h)[0],  # (20)
         r_t=-np.sin(np.radians(60.0 * theta)) * r_c_at(mean_c),  # (21)
@@ -148,7 +146,7 @@ def parts(lab1: FloatArray, lab2: FloatArray) -> Parts:
 def chroma_metric(
     g: FloatArray, mean_h: FloatArray, s_c: FloatArray, s_h: FloatArray, r_t: FloatArray
 ) -> FloatArray:
-    """The quadratic form in (a*, b*) with all weights held, shape (..., 2, 2)."""
+    """The quadratic form in (a*, b*) with all weights held fixed, shape (..., 2, 2)."""
     cos, sin = np.cos(mean_h), np.sin(mean_h)
     # Rows: the chroma and the hue direction, each over its weight.
     row_c = np.stack([(1.0 + g) * cos, sin], axis=-1) / s_c[..., None]

@@ -1,12 +1,12 @@
 """Spectrum to XYZ to CIELAB to sRGB, and back.
 
-All functions take arrays whose last axis holds the components and work on any leading shape.
-XYZ is scaled to Y = 100 for the perfect diffuser.
+Functions work on the last axis of arrays of any leading shape. XYZ is scaled to Y = 100 for the
+perfect diffuser.
 
 References
 ----------
-CIE 15:2018, section 8.2.1 (CIELAB); IEC 61966-2-1:1999, clauses 5.2 (sRGB to XYZ) and 5.3 (XYZ to
-sRGB); ICC.1:2010, annex E (linear Bradford adaptation).
+CIE 15:2018, 8.2.1 (CIELAB); IEC 61966-2-1:1999, 5.2 (sRGB to XYZ) and 5.3 (XYZ to sRGB);
+ICC.1:2010, annex E (linear Bradford adaptation); W3C, WCAG 2.1 (contrast).
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ __all__ = [
     "SRGB_WHITE",
     "adapt",
     "cube_root_response",
+    "decode_srgb",
+    "encode_srgb",
     "hex_to_srgb",
     "ink_on",
     "lab_from_response",
@@ -32,6 +34,7 @@ __all__ = [
     "srgb_margin",
     "srgb_to_hex",
     "srgb_to_xyz",
+    "xyz_to_hex",
     "xyz_to_lab",
     "xyz_to_srgb",
 ]
@@ -47,7 +50,7 @@ SRGB_WHITE: Final[FloatArray] = np.asarray(100.0 * _RGB_TO_XYZ.sum(axis=1), dtyp
 SRGB_WHITE.setflags(write=False)
 
 _HALF_STEP: Final = 0.5 / 255
-"""Half of an 8-bit step: what is clipped by less is shown truly."""
+"""Half an 8-bit step: clipping by less doesn't show."""
 
 _BRADFORD: Final[FloatArray] = np.array(
     [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
@@ -63,20 +66,10 @@ LAB_FROM_RESPONSE: Final[FloatArray] = np.array(
 
 
 def cube_root_response(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """CIELAB's f(t) of X/Xn, Y/Yn, Z/Zn and its derivative by X, Y, Z.
+    """CIELAB's f(t) of X/Xn, Y/Yn, Z/Zn and its derivative by X, Y, Z, shapes (..., 3).
 
-    Parameters
-    ----------
-    xyz
-        Shape (..., 3).
-    white
-        Shape (3,).
-
-    Returns
-    -------
-    f, slope
-        Each of shape (..., 3). Below t = (6/29)^3 the straight part of the definition holds,
-        negative t included, so that nothing here can give NaN.
+    `xyz` has shape (..., 3), `white` (3,). Below t = (6/29)^3, negative t included, the straight
+    part of the definition applies, so nothing here gives NaN.
     """
     t = xyz / white
     root = np.cbrt(np.maximum(t, _DELTA**3))  # CIE 15, 8.2.1
@@ -87,7 +80,7 @@ def cube_root_response(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, 
 
 
 def lab_from_response(f: FloatArray) -> FloatArray:
-    """Lab from the three values of `cube_root_response`; shape (..., 3)."""
+    """Lab, shape (..., 3), from the three values of `cube_root_response`."""
     return f @ LAB_FROM_RESPONSE.T + _LAB_OFFSET
 
 
@@ -99,51 +92,44 @@ def xyz_to_lab(xyz: FloatArray, white: FloatArray) -> FloatArray:
 def lab_to_xyz(lab: FloatArray, white: FloatArray) -> FloatArray:
     """XYZ of CIELAB relative to a white; shapes (..., 3) and (3,)."""
     lab = np.asarray(lab, dtype=float)
-    fy = (lab[..., 0] + 16.0) / 116.0  # CIE 15, 8.2.1 turned round
+    fy = (lab[..., 0] + 16.0) / 116.0  # CIE 15, 8.2.1 inverted
     f = np.stack([fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0], axis=-1)
     t = np.where(f > _DELTA, f**3, 3 * _DELTA**2 * (f - 4.0 / 29.0))
     return np.asarray(t * white)
 
 
 def adapt(xyz: FloatArray, source: FloatArray, destination: FloatArray) -> FloatArray:
-    """Take XYZ seen under one white to the same appearance under another (linear Bradford).
-
-    Parameters
-    ----------
-    xyz
-        Shape (..., 3).
-    source, destination
-        The two whites, shape (3,).
-    """
-    gain = (_BRADFORD @ destination) / (_BRADFORD @ source)
+    """XYZ, shape (..., 3), adapted from one white to another, (3,) each (linear Bradford)."""
+    gain = (_BRADFORD @ destination) / (_BRADFORD @ source)  # ICC.1, annex E
     matrix = np.linalg.solve(_BRADFORD, gain[:, None] * _BRADFORD)
     return np.asarray(np.asarray(xyz, dtype=float) @ matrix.T)
 
 
 def srgb_to_xyz(rgb: FloatArray) -> FloatArray:
     """XYZ of sRGB components 0 to 1; shape (..., 3)."""
-    rgb = np.asarray(rgb, dtype=float)
-    # IEC 61966-2-1, 5.2
-    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((np.maximum(rgb, 0) + 0.055) / 1.055) ** 2.4)
-    return np.asarray(100.0 * linear @ _RGB_TO_XYZ.T)
+    return np.asarray(100.0 * decode_srgb(np.asarray(rgb, dtype=float)) @ _RGB_TO_XYZ.T)
+
+
+def decode_srgb(rgb: FloatArray) -> FloatArray:
+    """Linear values of encoded ones, any shape (IEC 61966-2-1, 5.2)."""
+    return np.where(rgb <= 0.04045, rgb / 12.92, ((np.maximum(rgb, 0) + 0.055) / 1.055) ** 2.4)
+
+
+def encode_srgb(linear: FloatArray) -> FloatArray:
+    """Encoded values of linear ones, any shape (IEC 61966-2-1, 5.3)."""
+    steep = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.where(linear <= 0.0031308, 12.92 * linear, steep)
 
 
 def xyz_to_srgb(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """Colour on an sRGB display for a viewer adapted to `white`.
-
-    Parameters
-    ----------
-    xyz
-        Shape (..., 3).
-    white
-        Shape (3,); what the eye takes as white.
+    """Colour on an sRGB display for a viewer adapted to `white`, shape (3,).
 
     Returns
     -------
     rgb
         Components clipped to 0 to 1, shape (..., 3).
     inside
-        Shape (...); False where something had to be clipped, by more than half of an 8-bit step.
+        Shape (...); False where something was clipped by more than half an 8-bit step.
     """
     rgb = _components(xyz, white)
     inside = np.all((rgb >= -_HALF_STEP) & (rgb <= 1 + _HALF_STEP), axis=-1)
@@ -151,32 +137,22 @@ def xyz_to_srgb(xyz: FloatArray, white: FloatArray) -> tuple[FloatArray, BoolArr
 
 
 def srgb_margin(xyz: FloatArray, white: FloatArray) -> FloatArray:
-    """How far colours lie inside sRGB, shape (...).
+    """How far colours lie inside sRGB, shape (...); negative where `xyz_to_srgb` clips.
 
-    The least that a component is above 0 or below 1; negative where `xyz_to_srgb` says that
-    something is clipped, and steady across that edge.
+    The least distance of a component from 0 and 1, continuous across the edge.
     """
     rgb = _components(xyz, white)
     return np.asarray(np.minimum(rgb, 1.0 - rgb).min(axis=-1) + _HALF_STEP)
 
 
 def _components(xyz: FloatArray, white: FloatArray) -> FloatArray:
-    """Components of sRGB, not clipped, shape (..., 3)."""
+    """Unclipped components of sRGB, shape (..., 3)."""
     shown = xyz if np.array_equal(white, SRGB_WHITE) else adapt(xyz, white, SRGB_WHITE)
-    linear = np.asarray(shown) / 100.0 @ _XYZ_TO_RGB.T
-    # IEC 61966-2-1, 5.3
-    steep = 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
-    return np.asarray(np.where(linear <= 0.0031308, 12.92 * linear, steep))
+    return encode_srgb(np.asarray(shown) / 100.0 @ _XYZ_TO_RGB.T)
 
 
 def hex_to_srgb(code: str) -> FloatArray:
-    """Components 0 to 1 of ``#rrggbb`` or ``#rgb``; the ``#`` may be left out.
-
-    Raises
-    ------
-    ColourError
-        If the text is not such a code.
-    """
+    """Components 0 to 1 of ``#rrggbb`` or ``#rgb``, with or without ``#``; else `ColourError`."""
     text = code.strip() if isinstance(code, str) else ""
     found = re.fullmatch(r"#?([0-9a-fA-F]{3}|[0-9a-fA-F]{6})", text)
     if found is None:
@@ -195,6 +171,11 @@ def srgb_to_hex(rgb: FloatArray) -> str:
     return srgb_codes(np.asarray(rgb)[None])[0]
 
 
+def xyz_to_hex(xyz: FloatArray, white: FloatArray) -> str:
+    """Nearest ``#rrggbb`` of one XYZ for a viewer adapted to `white`; shapes (3,)."""
+    return srgb_to_hex(xyz_to_srgb(xyz, white)[0])
+
+
 def srgb_codes(rgb: FloatArray) -> list[str]:
     """``#rrggbb`` of colours with components 0 to 1, shape (t, 3)."""
     bytes_ = np.rint(255 * np.clip(rgb, 0, 1)).astype(np.uint8).tobytes().hex()
@@ -202,8 +183,8 @@ def srgb_codes(rgb: FloatArray) -> list[str]:
 
 
 def ink_on(code: str) -> str:
-    """Black or white, whichever is read better on a hex colour.
+    """Black or white, whichever contrasts more with a hex colour.
 
-    By the luminance of IEC 61966-2-1 against that of equal contrast (W3C, WCAG 2.1, 1.4.3).
+    They do equally at a relative luminance Y of 17.9, where (Y + 5)^2 = 105 x 5 (WCAG 2.1).
     """
     return "#000000" if srgb_to_xyz(hex_to_srgb(code))[1] > 17.9 else "#ffffff"

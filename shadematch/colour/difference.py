@@ -1,15 +1,11 @@
-"""CIEDE2000 and its gradient.
+"""CIEDE2000 and its gradient, with all parametric factors 1.
 
-References
-----------
-Formula and numbers of equations: see `ciede2000`. The parametric factors are 1.
+Numbers in brackets are those of the equations in `ciede2000`.
 
-The hue jump
-------------
-The mean hue of two colours whose hues lie 180 degrees apart is not continuous there, and neither
-is the difference (Sharma et al., section on discontinuities): by little between near-greys, by
-much between opposite strong colours. Exactly at 180 degrees the mean is (h1 + h2) / 2, as in the
-paper. Gradients are those of the side on which the pair lies.
+Where two hues lie 180 degrees apart, their mean hue jumps, and so does the difference (Sharma et
+al., section on discontinuities): slightly between near-greys, much between opposite strong colours.
+At exactly 180 degrees the mean is (h1 + h2) / 2, as in the paper. Gradients are those of the side
+on which the pair lies.
 """
 
 from __future__ import annotations
@@ -35,51 +31,44 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["delta_e", "squared_difference"]
 
 _OPPOSITE: Final = 1e-2
-"""1 + cos of the hue difference below which too many digits cancel; 8 degrees from 180."""
+"""1 + cos of the hue difference below which too many digits cancel: 8 degrees from 180."""
 _SIXTY, _QUARTER, _RED = (math.radians(angle) for angle in (60.0, 25.0, 85.0))
 _BLUE: Final = math.cos(math.radians(275.0)), math.sin(math.radians(275.0))
 
 
 def delta_e(lab1: FloatArray, lab2: FloatArray) -> FloatArray:
-    """CIEDE2000 between two arrays of CIELAB colours.
+    """CIEDE2000 between two arrays of CIELAB colours, shape (...), never negative.
 
-    Parameters
-    ----------
-    lab1, lab2
-        Shapes (..., 3) that broadcast. Where both are of single precision the work is, too: twice
-        as fast, and right to some 1e-4.
-
-    Returns
-    -------
-    ndarray
-        Shape (...), never negative.
+    `lab1` and `lab2` have shapes (..., 3) that broadcast. If both are of single precision, so is
+    the work: twice as fast, with errors up to some 1e-4.
     """
     single = all(getattr(lab, "dtype", None) == np.float32 for lab in (lab1, lab2))
     precision = np.float32 if single else np.float64
     lab1, lab2 = np.asarray(lab1, dtype=precision), np.asarray(lab2, dtype=precision)
-    tiny = 1e-36 if single else 1e-300  # in place of 0 below a fraction
+    tiny = 1e-36 if single else 1e-300  # keeps denominators above 0
     l1, a1, b1 = lab1[..., 0], lab1[..., 1], lab1[..., 2]
     l2, a2, b2 = lab2[..., 0], lab2[..., 1], lab2[..., 2]
-    # Square roots are several times as fast as `hypot`, sums of products as sines and cosines.
-    stretch = 1.0 + g_at(0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a2 * a2 + b2 * b2)))
-    a1, a2 = stretch * a1, stretch * a2
-    c1, c2 = np.sqrt(a1 * a1 + b1 * b1), np.sqrt(a2 * a2 + b2 * b2)
+    # Square roots are several times as fast as `hypot`, and products as sines and cosines.
+    mean = 0.5 * (np.sqrt(a1 * a1 + b1 * b1) + np.sqrt(a2 * a2 + b2 * b2))  # (2), (3)
+    stretch = 1.0 + g_at(mean)
+    a1, a2 = stretch * a1, stretch * a2  # (5)
+    c1, c2 = np.sqrt(a1 * a1 + b1 * b1), np.sqrt(a2 * a2 + b2 * b2)  # (6)
     product, mean_c = c1 * c2, 0.5 * (c1 + c2)
-    # The hue difference is dh: this is C1' C2' (1 + cos dh), and Delta H' follows from sin dh and
-    # that. The mean hue points along the sum of both colours' directions.
+    # With dh the hue difference, `open_` is C1' C2' (1 + cos dh). Delta H' follows from it and
+    # sin dh, and the mean hue lies along the sum of both directions.
     open_ = product + a1 * a2 + b1 * b2
-    d_h = (a1 * b2 - b1 * a2) * np.sqrt(2.0 / np.maximum(open_, tiny))
+    d_h = (a1 * b2 - b1 * a2) * np.sqrt(2.0 / np.maximum(open_, tiny))  # (11)
     cos, sin = a1 * c2 + a2 * c1, b1 * c2 + b2 * c1
     length = np.sqrt(np.maximum(cos * cos + sin * sin, tiny))
-    cos, sin = cos / length, sin / length
-    # Degrees from 275, in parts of 25; where the mean hue is 0 to 90 the formula, which does not
-    # wrap, sees it on the far side.
+    cos, sin = cos / length, sin / length  # (14)
+    # Degrees from 275, over 25 (16). The formula doesn't wrap: it sees a mean hue of 0 to 90 from
+    # the far side.
     from_blue = np.arctan2(_BLUE[0] * sin - _BLUE[1] * cos, _BLUE[0] * cos + _BLUE[1] * sin)
     from_blue = np.where(from_blue < _RED, from_blue, from_blue - 2.0 * np.pi) / _QUARTER
-    r_t = -r_c_at(mean_c) * np.sin(_SIXTY * np.exp(-from_blue * from_blue))
-    y = (c2 - c1) / (1.0 + 0.045 * mean_c)
-    w = d_h / (1.0 + 0.015 * mean_c * t_of(cos, sin))
-    x = (l2 - l1) / s_l_at(0.5 * (l1 + l2))
+    r_t = -r_c_at(mean_c) * np.sin(_SIXTY * np.exp(-from_blue * from_blue))  # (16), (17), (21)
+    y = (c2 - c1) / (1.0 + 0.045 * mean_c)  # (9), (19)
+    w = d_h / (1.0 + 0.015 * mean_c * t_of(cos, sin))  # (15), (20)
+    x = (l2 - l1) / s_l_at(0.5 * (l1 + l2))  # (8), (12), (18)
     found = np.sqrt(np.maximum(x * x + y * y + w * w + r_t * y * w, 0.0))  # (22)
     opposite = open_ < _OPPOSITE * product
     if np.any(opposite):
@@ -90,10 +79,10 @@ def delta_e(lab1: FloatArray, lab2: FloatArray) -> FloatArray:
 
 
 def _by_angles(lab1: FloatArray, lab2: FloatArray) -> FloatArray:
-    """The same from the angles: for hues so far apart that on which side they lie counts."""
+    """The same from angles, for hues so far apart that their side matters."""
     p = parts(lab1, lab2)
     y, w = p.d_c / p.s_c, p.d_h / p.s_h
-    square = (p.d_l / p.s_l) ** 2 + y * y + w * w + p.r_t * y * w
+    square = (p.d_l / p.s_l) ** 2 + y * y + w * w + p.r_t * y * w  # (22)
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
@@ -102,24 +91,19 @@ def squared_difference(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Square of CIEDE2000, its gradient by `lab`, and its metric there.
 
-    The square is smooth where the difference itself is not (at no difference at all), so this
-    is what an optimiser works on.
-
-    Parameters
-    ----------
-    lab, target
-        Shapes (..., 3) that broadcast.
+    The square is smooth where the difference is not, at 0, so optimisers work on the square.
+    `lab` and `target` have shapes (..., 3) that broadcast.
 
     Returns
     -------
     square
         Shape (...).
     gradient
-        Shape (..., 3); zero at no difference. At the hue jump it is that of the pair's own
-        side; where `lab` is exactly grey, the derivative of its hue is taken as zero.
+        Shape (..., 3); 0 at no difference. At the hue jump it is that of the pair's own side; where
+        `lab` is exactly grey, the derivative of its hue counts as 0.
     metric
-        Shape (..., 3, 3), positive definite: the square is d @ metric @ d, up to the slow
-        change of its weights, for d = lab - target.
+        Shape (..., 3, 3), positive definite: for d = lab - target, the square is d @ metric @ d,
+        up to the slow change of its weights.
     """
     lab, target = np.broadcast_arrays(np.asarray(lab, float), np.asarray(target, float))
     p = parts(target, lab)
@@ -135,14 +119,14 @@ def squared_difference(
     zero, one = np.zeros_like(a2), np.ones_like(a2)
     chroma = np.hypot(a2, b2)
     mean = 0.5 * (np.hypot(a1, b1) + chroma)
-    g_slope = -1.75 * POW25 * mean**2.5 / (pow7(mean) + POW25) ** 1.5
+    g_slope = -1.75 * POW25 * mean**2.5 / (pow7(mean) + POW25) ** 1.5  # (4), derived
     d_g = 0.5 * g_slope[..., None] * vector(over(a2, chroma), over(b2, chroma))
     d_a1 = a1[..., None] * d_g
     d_a2 = vector(1.0 + p.g, zero) + a2[..., None] * d_g
     d_c1 = over(p.a1, p.c1)[..., None] * d_a1
     d_c2 = over(p.a2, p.c2)[..., None] * d_a2 + vector(zero, over(b2, p.c2))
     d_h1 = -over(over(b1, p.c1), p.c1)[..., None] * d_a1
-    # cos(h) db - sin(h) da', over C': quotients first, since C' squared could underflow.
+    # (cos(h) db - sin(h) da') / C': quotients first, since C' squared could underflow.
     cos2, sin2 = over(p.a2, p.c2), over(b2, p.c2)
     d_h2 = over(one, np.maximum(p.c2, 1e-100))[..., None] * (
         vector(zero, cos2) - sin2[..., None] * d_a2
@@ -178,7 +162,7 @@ def squared_difference(
         + (2.0 * w + p.r_t * y)[..., None] * d_w
         + (y * w)[..., None] * d_rt
     )
-    square = x * x + y * y + w * w + p.r_t * y * w
+    square = x * x + y * y + w * w + p.r_t * y * w  # (22)
     metric = np.zeros((*a2.shape, 3, 3))
     metric[..., 0, 0] = 1.0 / p.s_l**2
     metric[..., 1:, 1:] = chroma_metric(p.g, p.mean_h, p.s_c, p.s_h, p.r_t)

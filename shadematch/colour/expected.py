@@ -1,9 +1,9 @@
-"""What CIEDE2000 comes to where colours are known with a covariance only.
+"""CIEDE2000 between colours that are known with a covariance only.
 
-The one way in which the library turns a covariance into "half the time within" and "nine times in
-ten within": fixed points of a normal distribution, spread evenly, are pushed through the exact
-formula, and quantiles are read off. The points come in pairs of +z and -z, so that their mean is
-0, and they are scaled so that their covariance is 1; they are the same ones every time.
+This is the library's one way from a covariance to "half the time within" and "nine times in ten
+within": fixed, evenly spread points of a normal distribution go through the exact formula, and
+quantiles are read off. The points come in pairs of +z and -z, so their mean is 0, and are scaled to
+covariance 1.
 
 References
 ----------
@@ -29,7 +29,6 @@ __all__ = [
     "nine_in_ten",
     "normal_points",
     "root_of",
-    "within_of",
 ]
 
 LEVEL: Final = 0.9
@@ -41,12 +40,7 @@ _POINTS: Final = 4096
 def normal_points(count: int, size: int) -> FloatArray:
     """Points of a standard normal distribution in pairs, shape (count, size); read-only.
 
-    Parameters
-    ----------
-    count
-        How many, a power of 2.
-    size
-        Of each.
+    `count` is a power of 2.
     """
     from scipy.special import ndtri
     from scipy.stats import qmc  # slow to import, so late
@@ -54,7 +48,7 @@ def normal_points(count: int, size: int) -> FloatArray:
     even = qmc.Sobol(size, scramble=True, seed=20_261_129).random(count // 2)
     half = ndtri(np.clip(even, 1e-9, 1.0 - 1e-9))
     points = np.concatenate([half, -half])
-    if count >= 8 * size:  # fewer can't have every covariance
+    if count >= 8 * size:  # fewer may not span all directions
         points = points @ np.linalg.inv(np.linalg.cholesky(points.T @ points / count)).T
     points.setflags(write=False)
     return np.asarray(points)
@@ -82,15 +76,15 @@ def differences(
     lab
         Mean colours in v lights, shape (k, v, 3).
     aim
-        The colours that are wanted, shape (v, 3), or (k, 1, v, 3) for each its own.
+        Wanted colours, shape (v, 3), or (k, 1, v, 3) for one per colour.
     covariance
-        Of `lab`, over all lights together, shape (k, 3 v, 3 v).
+        Of `lab` over all lights together, shape (k, 3 v, 3 v).
     aim_covariance
-        Of `aim`, shape (3 v, 3 v); None where it is known.
+        Of `aim`, shape (3 v, 3 v); None: exact.
     count
-        How many values, a power of 2.
+        Number of values, a power of 2.
     single
-        In single precision, which is right to some 1e-4 and twice as fast.
+        In single precision: errors up to some 1e-4, twice as fast.
 
     Returns
     -------
@@ -111,22 +105,17 @@ def differences(
 
 
 def nine_in_ten(values: FloatArray) -> FloatArray:
-    """What equally likely values, along the last axis, stay within nine times in ten."""
+    """What equally likely values, along the last axis, stay within in nine cases of ten."""
     return np.asarray(np.quantile(values, LEVEL, axis=-1))
 
 
 def half_and_nine_in_ten(values: FloatArray) -> FloatArray:
-    """What they stay within half the time, then nine times in ten; shape (2, ...)."""
+    """What they stay within in half the cases, and in nine of ten; shape (2, ...)."""
     return np.asarray(np.quantile(values, (0.5, LEVEL), axis=-1))
 
 
-def within_of(lab: FloatArray, covariance: FloatArray) -> float:
-    """The CIEDE2000 from `lab`, shape (3,), within which it lies nine times in ten."""
-    return float(nine_in_ten(differences(lab[None, None], lab[None], covariance[None]))[0])
-
-
 def how_seen(difference: float) -> str:
-    """What people make of a CIEDE2000, in words (common practice, no source)."""
+    """How visible a CIEDE2000 is, in words (common practice, no source)."""
     for most, words in (
         (1.0, "most people see no difference"),
         (2.0, "a careful eye sees it"),

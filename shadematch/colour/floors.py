@@ -1,10 +1,7 @@
-"""Floors of CIEDE2000 that a proof may stand on: over a box of CIELAB, and near a target.
+"""Lower bounds of CIEDE2000 for proofs: over a box of CIELAB, and near a target.
 
-Both hold on either side of the hue jump (`difference`). Symbols are those of `ciede2000`.
-
-References
-----------
-Interval arithmetic: R. E. Moore, R. B. Kearfott, M. J. Cloud, *Introduction to Interval Analysis*
+Both hold on either side of the hue jump (`difference`). Symbols are those of `ciede2000`; interval
+arithmetic as in R. E. Moore, R. B. Kearfott, M. J. Cloud, *Introduction to Interval Analysis*
 (2009).
 """
 
@@ -24,13 +21,13 @@ _T_SLOPE2: Final = 0.17 + 4 * 0.24 + 9 * 0.32 + 16 * 0.20  # largest |T''|
 _T_LARGEST: Final = 1.0 + 0.17 + 0.24 + 0.32 + 0.20
 _MOST_CELLS: Final = 150_000
 _LARGEST_AB: Final = 512.0
-"""|a*| and |b*| of any reflectance between 0 and 1 lie below this: 500 (1 - 16/116) = 431."""
+"""Above |a*| and |b*| of any reflectance from 0 to 1: these stay below 500 (1 - 16/116) = 431."""
 
 
 class _Cells(NamedTuple):
     """Ranges of the formula's parts while (a*, b*) of the second colour runs over rectangles."""
 
-    floor2: FloatArray  # a floor of the chroma-and-hue part of the square
+    floor2: FloatArray  # a lower bound of the chroma and hue part of the square
     g_lo: FloatArray
     g_hi: FloatArray
     c_lo: FloatArray  # C' of the second
@@ -38,7 +35,7 @@ class _Cells(NamedTuple):
     t_c_lo: FloatArray  # C' of the target
     t_c_hi: FloatArray
     h: FloatArray  # mean hue at the centre [rad]
-    h_width: FloatArray  # most that the mean hue departs from it; inf: could be any
+    h_width: FloatArray  # most that the mean hue departs from it; inf: unknown
     turn: FloatArray  # largest |hue difference| / 2
     s_c_lo: FloatArray
     s_c_hi: FloatArray
@@ -49,7 +46,7 @@ class _Cells(NamedTuple):
 
 
 def _length(x: FloatArray, y: FloatArray) -> FloatArray:
-    """As `numpy.hypot`, several times as fast; no colour comes near what overflows."""
+    """As `numpy.hypot`, several times as fast; colours don't overflow."""
     return np.asarray(np.sqrt(x * x + y * y))
 
 
@@ -84,12 +81,12 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     raw = np.arctan2(b_mid, s_mid * a_mid) - h1
     dh = raw - 2 * np.pi * np.rint(raw / (2 * np.pi))
     width = width1 + width2
-    # A hair of slack: hues that are opposite to the last bit lie on either side of the jump.
+    # A little slack: hues opposite to the last digit lie on either side of the jump.
     known &= t_known & (np.abs(dh) + width < np.pi - 1e-9)
     h = h1 + 0.5 * dh
     h_width = np.where(known, 0.5 * width, np.inf)
     dh_lo = np.where(known, np.maximum(np.abs(dh) - width, 0.0), 0.0)
-    # Unknown where the hue jump is near: the least angle still counts if both hues are known.
+    # Near the hue jump: the least angle still counts if both hues are known.
     jump = ~known & t_known & (reach < centre)
     dh_lo = np.where(jump, np.maximum(np.abs(dh) - width, 0.0), dh_lo)
     turn = np.where(known, 0.5 * (np.abs(dh) + width), 0.5 * np.pi)
@@ -105,7 +102,7 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     wide = np.where(known, np.degrees(finite), 180.0)
     near_blue = np.maximum(from_blue - wide, 0.0) / 25.0
     if jump.any():
-        # There the mean hue is the one between both hues or the opposite one, nothing else.
+        # The mean hue is then the one between both hues, or its opposite.
         half = np.where(jump, 0.5 * width, 0.0)
         there, there_slope = t_at(h + np.pi)
         bend = 0.5 * _T_SLOPE2 * half * half
@@ -124,24 +121,24 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
     s_h_lo = 1.0 + 0.015 * np.minimum(mean_lo * t_low, mean_hi * t_low)
     s_h_hi = 1.0 + 0.015 * mean_hi * t_top
 
-    up, down = c_lo - t_hi, t_lo - c_hi  # > 0: surely more, surely less chroma
+    up, down = c_lo - t_hi, t_lo - c_hi  # > 0: certainly more, certainly less chroma
     y = np.maximum(0.0, np.maximum(up, down)) / s_c_hi
     w = 2.0 * np.sqrt(c_lo * t_lo) * np.sin(0.5 * np.minimum(dh_lo, np.pi)) / s_h_hi
-    # R_T <= 0: the cross term takes away only where both differences have one sign; where they
-    # surely have not it adds, and no less than the smallest of all three factors.
+    # R_T <= 0: the cross term subtracts only where both differences have one sign. Where they
+    # certainly differ it adds at least the product of the smallest factors.
     opposite = (dh_lo > 0) & known & (((up > 0) & (dh < 0)) | ((down > 0) & (dh > 0)))
     rho = np.where(opposite, 0.0, rho_hi)
     y_top = np.maximum(np.abs(c_hi - t_lo), np.abs(t_hi - c_lo)) / s_c_lo
     widest = np.where(known, np.minimum(np.abs(dh) + width, np.pi), np.pi)
     w_top = 2.0 * np.sqrt(c_hi * t_hi) * np.sin(0.5 * widest) / s_h_lo
     small, large = np.minimum(y, w), np.maximum(y, w)
-    # Least of y^2 + w^2 - rho y w above (y, w): the smaller one may grow to rho/2 of the larger,
-    # as far as its range goes.
+    # Least of y^2 + w^2 - rho y w above (y, w): the smaller may grow to rho/2 of the larger, up to
+    # the end of its range.
     top = np.maximum(np.where(y <= w, y_top, w_top), small)
     free = np.clip(0.5 * rho * large, small, top)
     framed = large * large + free * free - rho * large * free
     framed += np.where(opposite, rho_lo * y * w, 0.0)
-    # Delta C'^2 + Delta H'^2 is the squared distance in (a', b'), whatever the hue.
+    # Whatever the hue, Delta C'^2 + Delta H'^2 is the squared distance in (a', b').
     a_gap = np.maximum(0.0, np.maximum(a_lo - ta, ta - a_hi))
     b_gap = np.maximum(0.0, np.maximum(b_lo - tb, tb - b_hi))
     gap2 = (s_lo * a_gap) ** 2 + b_gap**2
@@ -167,33 +164,23 @@ def _cells(target: FloatArray, lo: FloatArray, hi: FloatArray) -> _Cells:
 
 
 def floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
-    """A number that CIEDE2000 to `target` does not fall below anywhere in a box of CIELAB.
+    """A lower bound, shape (...), of CIEDE2000 to `target` anywhere in a box of CIELAB.
 
     Interval evaluation of the formula. The lightness part is exact, since the difference in L*
     over S_L grows with the difference; chroma and hue are bounded from the ranges of G, C', h',
     S_C, S_H and R_T over the box.
 
-    Parameters
-    ----------
-    target
-        Shape (3,) or (..., 3).
-    lo, hi
-        Opposite corners, shapes (..., 3), lo <= hi.
-
-    Returns
-    -------
-    ndarray
-        Shape (...).
+    `target` has shape (3,) or (..., 3); `lo` and `hi`, opposite corners, (..., 3).
     """
     target, lo, hi = (np.asarray(v, dtype=float) for v in (target, lo, hi))
     cells = _cells(target, lo[..., 1:], hi[..., 1:])
     x = lightness_floor(target[..., 0], lo[..., 0], hi[..., 0])
-    # A relative 1e-12 for rounding.
+    # 1e-12 allows for rounding.
     return np.asarray(np.sqrt(x * x + cells.floor2) * (1.0 - 1e-12))
 
 
 def lightness_floor(target: FloatArray, lo: FloatArray, hi: FloatArray) -> FloatArray:
-    """What lightness alone says of `floor`, at a tenth of the cost; L* only, shapes (...)."""
+    """The part of `floor` due to lightness, at a tenth of the cost; L* only, shapes (...)."""
     nearest = np.clip(target, lo, hi)
     return np.asarray(np.abs(nearest - target) / s_l_at(0.5 * (nearest + target)) * (1.0 - 1e-12))
 
@@ -215,25 +202,25 @@ def _rings(target: FloatArray, size: float) -> tuple[FloatArray, FloatArray]:
 def minorant(target: FloatArray, radius: float) -> FloatArray:
     """A norm that stays below CIEDE2000 wherever CIEDE2000 is at most `radius`.
 
-    The formula is a quadratic form in the colour difference, (Delta L', Delta C', Delta H') being
-    a rotation of (Delta L*, Delta a', Delta b*) up to factors that are bounded here, whose
-    weights change slowly. The plane around the target is cut into squares; in each that can hold
-    a colour within `radius`, the ranges of the weights bound the form from below by a multiple
-    of the form at the target. The least multiple counts.
+    CIEDE2000 is a quadratic form in (Delta L', Delta C', Delta H'), which is (Delta L*, Delta a',
+    Delta b*) rotated, up to factors bounded here. Its weights change slowly. The plane around the
+    target is cut into squares; in each that can hold a colour within `radius`, the ranges of the
+    weights bound the form from below by a multiple of the form at the target. The least multiple
+    counts.
 
     Parameters
     ----------
     target
         Shape (3,).
     radius
-        CIEDE2000, greater than 0.
+        CIEDE2000, above 0.
 
     Returns
     -------
     ndarray
         W of shape (3, 3): for every Lab with ``delta_e(target, Lab) <= radius``,
-        ``norm(W @ (Lab - target)) <= delta_e(target, Lab)``. W may be zero in (a*, b*) when
-        nothing could be shown.
+        ``norm(W @ (Lab - target)) <= delta_e(target, Lab)``. W is 0 in (a*, b*) where nothing
+        could be shown.
     """
     target = np.asarray(target, dtype=float)
     lo, hi = _rings(target, max(radius, 1e-3) / 3.0)
@@ -278,7 +265,7 @@ def minorant(target: FloatArray, radius: float) -> FloatArray:
 
     factor2 = np.maximum(kept * kept * least(framed), least(round_))
     factor = np.sqrt(max(float(factor2.min(initial=1.0)), 0.0)) * (1.0 - 1e-9)
-    # S_L stays below 2 for mean lightness -16 to 116, so L* strays by at most twice the radius.
+    # S_L stays below 2 for mean lightness -16 to 116, so L* differs by at most twice the radius.
     ends = target[0] + np.array([-1.0, 1.0]) * radius
     matrix = np.zeros((3, 3))
     matrix[0, 0] = 1.0 / s_l_at(ends).max() * (1.0 - 1e-9)
@@ -295,23 +282,21 @@ def farthest(
 ) -> float:
     """How far colours nearer to a target than `radius` reach along a direction, at most.
 
-    The box is cut into ever smaller ones; those whose floor is at least `radius` hold none.
+    The box is cut into ever smaller ones; those whose `floor` is at least `radius` hold none.
 
     Parameters
     ----------
-    target
+    target, direction
         Shape (3,).
     radius
-        CIEDE2000, greater than 0.
-    direction
-        Shape (3,).
+        CIEDE2000, above 0.
     lo, hi
-        Opposite corners of the box of CIELAB in which they are sought, shape (3,).
+        Opposite corners of the box of CIELAB to search, shape (3,).
 
     Returns
     -------
     float
-        A number that ``direction @ lab`` does not exceed for any Lab in the box with
+        An upper bound of ``direction @ lab`` for all Lab in the box with
         ``delta_e(target, lab) < radius``.
     """
     lows, highs, cells = lo[None], hi[None], 0
@@ -329,7 +314,7 @@ def farthest(
         cells += len(lows)
         kept = floor(target, lows, highs) < radius
         lows, highs, reach = lows[kept], highs[kept], reach[kept]
-        # What some colour within reaches, need not be sought again.
+        # What some colour within reaches need not be searched again.
         middle = 0.5 * (lows + highs)
         within = delta_e(middle, target) < radius
         there = max(there, float((middle[within] @ direction).max(initial=there)))

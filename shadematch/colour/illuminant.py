@@ -1,38 +1,44 @@
-"""A light of one's own: a measured spectrum where a CIE name would stand."""
+"""An illuminant by its spectrum, for use in place of a CIE name."""
 
 from __future__ import annotations
 
 import contextlib
-import itertools
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from shadematch.errors import ColourError, SpectrumError
+import numpy as np
+
+from shadematch.errors import ColourError, ShadematchError, SpectrumError
+from shadematch.support.arrays import FloatArray
 from shadematch.support.models import check_name, is_finite
 from shadematch.support.readers import read_spectrum
 
-__all__ = ["Illuminant", "Light"]
+__all__ = ["Illuminant", "Light", "check_spectrum"]
 
 _LONGEST_NAME: Final = 200
-_WIDEST_STEP_NM: Final = 20.0
 
 
 @dataclass(frozen=True)
 class Illuminant:
-    """A light given by its spectrum; goes wherever the name of a light goes.
+    """An illuminant given by its spectrum; usable wherever a CIE name is.
 
     Attributes
     ----------
     name
-        What it is called in answers; not empty.
+        Its name in results, 1 to 200 characters.
     wavelengths_nm
-        Rising [nm], covering 400 to 700 nm in steps of at most 20 nm; 5 nm or less for lamps
-        with lines.
+        Rising [nm], covering 400 to 700 nm in steps of at most 20 nm; 5 nm or less for lamps with
+        lines.
     power
-        Relative spectral power, one value for each wavelength, not negative; any unit. Between
-        the wavelengths it is taken as straight, outside as the end value (CIE 15:2018, 7.2.3).
+        Relative spectral power from 0 on, one value per wavelength, scaled to a maximum of 1.
+        Interpolated linearly, and outside taken as the end value (CIE 15:2018, 7.2.3).
+
+    Raises
+    ------
+    ColourError
+        If it is not such a spectrum, or dark from 450 to 650 nm.
     """
 
     name: str
@@ -50,36 +56,8 @@ class Illuminant:
         check_name(self.name, "name", ColourError)
         x = _numbers(self.wavelengths_nm, "wavelengths_nm")
         power = _numbers(self.power, "power")
-        if len(x) != len(power):
-            raise ColourError(
-                "needs one value for each wavelength",
-                field="power",
-                value=f"{len(x)} wavelengths, {len(power)} values",
-                remedy="Give two lists of the same length",
-            )
-        steps = [after - before for before, after in itertools.pairwise(x)]
-        if not steps:
-            raise ColourError(
-                "has one wavelength only",
-                field="wavelengths_nm",
-                value=x[0],
-                remedy="Measure from 400 to 700 nm at every 5 or 10 nm",
-            )
-        if min(steps) <= 0 or max(steps) > _WIDEST_STEP_NM:
-            raise ColourError(
-                "wavelengths must rise, by at most 20 nm",
-                field="wavelengths_nm",
-                value=min(steps) if min(steps) <= 0 else max(steps),
-                remedy="Sort them, leave out repeats, measure at every 5 or 10 nm",
-            )
-        if x[0] > 400 or x[-1] < 700:
-            raise ColourError(
-                "does not cover the visible range",
-                field="wavelengths_nm",
-                value=f"{x[0]:g} to {x[-1]:g} nm",
-                remedy="It must reach from 400 nm or less to 700 nm or more",
-            )
-        # Some of it must be seen: where no light is, no white is either.
+        check_spectrum(np.array(x), np.array(power), "wavelengths_nm", ColourError)
+        # Without some visible light there is no white.
         seen = [p for at, p in zip(x, power, strict=True) if 450 <= at <= 650]
         if min(power) < 0 or max(seen) <= 0:
             raise ColourError(
@@ -94,14 +72,10 @@ class Illuminant:
 
     @classmethod
     def from_csv(cls, path: str | os.PathLike[str], *, name: str | None = None) -> Illuminant:
-        """From a file with lines of wavelength [nm] and power, as for a measured target.
+        """From a file with lines of wavelength [nm] and power in any unit.
 
-        Parameters
-        ----------
-        path
-            A text file, as `shadematch.support.readers` tells.
-        name
-            What to call it; by default the file's name.
+        The file is read as `shadematch.support.readers` says; `name` is by default that of the
+        file.
 
         Raises
         ------
@@ -120,25 +94,49 @@ class Illuminant:
         except ColourError as found:
             if found.field == "name":
                 raise
-            # What is wrong stands in the file.
-            raise ColourError(
-                found.problem,
-                field=f"{path}, {found.field}",
-                value=found.value,
-                remedy=found.remedy,
-            ) from None
+            # The fault is in the file.
+            raise found.at(f"{path}, {found.field}") from None
 
     def __str__(self) -> str:
-        """Its name, and that it is not a CIE name."""
+        """Its name, marked as no CIE name."""
         return f"{self.name} (own spectrum)"
 
     def __format__(self, spec: str) -> str:
-        """As its text."""
+        """Formatted like its text."""
         return format(str(self), spec)
 
 
 Light = str | Illuminant
-"""A CIE name, or a spectrum of one's own."""
+"""A CIE name, or an `Illuminant`."""
+
+
+def check_spectrum(x: FloatArray, y: FloatArray, field: str, error: type[ShadematchError]) -> None:
+    """Refuse a spectrum unless x [nm] rises, covering 400 to 700 nm in steps of at most 20 nm."""
+    if x.ndim != 1 or y.shape != x.shape:
+        problem = "needs one value for each wavelength"
+        value: object = f"{x.size} wavelengths, {y.size} values"
+        remedy = "Give two lists of the same length"
+    elif x.size < 2:
+        problem, value = "has too few wavelengths", f"{x.size}"
+        remedy = "It must cover 400 to 700 nm"
+    elif not np.all(np.isfinite(x)) or np.any(np.diff(x) <= 0):
+        problem, value = "wavelengths must be finite and rise", x.tolist()
+        remedy = "Sort them, and leave out repeats"
+    elif not np.all(np.isfinite(y)):
+        problem, value = "has a value that is not a finite number", y[~np.isfinite(y)][0]
+        remedy = f"Look at {x[~np.isfinite(y)][0]:g} nm"
+    elif x[0] > 400 or x[-1] < 700:
+        problem, value = "does not cover the visible range", f"{x[0]:g} to {x[-1]:g} nm"
+        remedy = (
+            "It must reach from 400 nm or less to 700 nm or more; "
+            "where an instrument stops just short, repeat its end value (ASTM E308)"
+        )
+    elif np.diff(x).max() > 20:
+        problem, value = "has a gap of more than 20 nm", f"after {x[np.argmax(np.diff(x))]:g} nm"
+        remedy = "Measure at every 10 or 20 nm"
+    else:
+        return
+    raise error(problem, field=field, value=value, remedy=remedy)
 
 
 def _numbers(given: object, called: str) -> tuple[float, ...]:

@@ -1,14 +1,14 @@
 """Wavelength grid, CIE observers and illuminants.
 
-The one room that may import colour-science, and only for what is not frozen. The usual
-illuminants and both observers are frozen as weighting factors in
-``resources/standards.npz``; ``python -m shadematch.colour.standards`` writes that file anew.
+The only room that may import colour-science, and only for what is not frozen: the usual
+illuminants and both observers are frozen as weighting factors in ``resources/standards.npz``, which
+``python -m shadematch.colour.standards`` rewrites.
 
 References
 ----------
 ASTM E2022-16, *Standard Practice for Calculation of Weighting Factors for Tristimulus
-Integration*; ASTM E308-15, section 7.3.2.2 (what lies outside the measured range goes to the
-last weight); CIE 15:2018, *Colorimetry* (smooth illuminants are interpolated linearly).
+Integration*; ASTM E308-15, 7.3.2.2 (what lies outside the measured range goes to the last weight);
+CIE 15:2018, *Colorimetry* (smooth illuminants are interpolated linearly).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from shadematch.colour.illuminant import Illuminant, Light
+from shadematch.colour.illuminant import Illuminant, Light, check_spectrum
 from shadematch.errors import ColourError, SpectrumError
 from shadematch.support.arrays import FloatArray
 
@@ -39,7 +39,7 @@ __all__ = [
 ]
 
 WAVELENGTHS_NM: Final[FloatArray] = np.arange(380.0, 731.0, 10.0)
-"""The 36 wavelengths [nm] on which the library works."""
+"""The library's 36 wavelengths [nm]."""
 WAVELENGTHS_NM.setflags(write=False)
 
 OBSERVERS: Final = {
@@ -51,23 +51,23 @@ FROZEN_ILLUMINANTS: Final = (
     *("A", "C", "D50", "D55", "D65", "D75", "E", "FL2", "FL7", "FL11"),
     *("LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1", "LED-RGB1"),
 )
-"""CIE names of the illuminants whose weights are shipped."""
+"""CIE names of the illuminants whose weights come with the library."""
 
 _FILE: Final = "standards.npz"
 _LEAST_WHITE: Final = 1e-6
-"""Tristimulus values of a white, Y = 100, that CIELAB can still divide by: under a lamp without
-blue, Z of the 10 degree observer is 0."""
+"""Least XYZ of a white, Y = 100, that CIELAB can divide by: under a lamp without blue, Z of the 10
+degree observer is 0."""
 
 
 class Observation(NamedTuple):
-    """How spectra become tristimulus values under one illuminant and observer.
+    """What turns spectra into XYZ under one illuminant and observer.
 
     Attributes
     ----------
     weights
         Shape (3, 36); ``weights @ reflectance`` is XYZ with Y = 100 for the perfect diffuser.
     white
-        Shape (3,); XYZ of the perfect diffuser.
+        XYZ of the perfect diffuser, shape (3,).
     """
 
     weights: FloatArray
@@ -84,13 +84,13 @@ def _frozen() -> dict[str, FloatArray]:
 
 
 def observation(illuminant: Light = "D65", observer: str = "2") -> Observation:
-    """Weights and white point for an illuminant and observer.
+    """Weights and white for an illuminant and observer.
 
     Parameters
     ----------
     illuminant
-        A CIE name such as ``"D65"``, ``"A"``, ``"FL11"`` or ``"LED-B3"``; any that
-        colour-science knows is taken, the usual ones without importing it. Or an `Illuminant`.
+        A CIE name such as ``"D65"``, ``"A"``, ``"FL11"`` or ``"LED-B3"``, or any other that
+        colour-science knows (only those import it); or an `Illuminant`.
     observer
         ``"2"`` or ``"10"`` degrees.
 
@@ -137,26 +137,16 @@ def _observation(illuminant: Light, observer: str) -> Observation:
 
 
 def checked_lights(illuminants: Sequence[Light], *, field: str = "lights") -> tuple[Light, ...]:
-    """Lights, each known and each once.
+    """Lights, each known and each once; a single one makes a list of one.
 
-    Parameters
-    ----------
-    illuminants
-        CIE names or an `Illuminant`; a single one stands for itself alone.
-    field
-        What to call the list in an error.
-
-    Raises
-    ------
-    ColourError
-        If it isn't a list, one appears twice, or one is unknown.
+    Anything else is a `ColourError`, which calls the list `field`.
     """
     if isinstance(illuminants, str | Illuminant):
         illuminants = (illuminants,)
     try:
         names = tuple(illuminants)
         plain = all(isinstance(name, str | Illuminant) for name in names)
-    except TypeError:  # no list at all
+    except TypeError:  # not a list
         names, plain = (), False
     if not plain or any(names.count(name) > 1 for name in names):
         raise ColourError(
@@ -169,21 +159,16 @@ def checked_lights(illuminants: Sequence[Light], *, field: str = "lights") -> tu
         try:
             observation(name)
         except ColourError as found:
-            raise ColourError(
-                found.problem, field=field, value=found.value, remedy=found.remedy
-            ) from None
+            raise found.at(field) from None
     return names
 
 
 @functools.cache
 def munsell_real() -> FloatArray:
-    """XYZ of the 2,734 real colours of the Munsell renotation under illuminant C, shape (2734, 3).
+    """XYZ of the 2,734 real Munsell colours under illuminant C, 2 degree observer; (2734, 3).
 
-    2 degree observer; Y as colour-science gives it. Read from colour-science at the first call.
-
-    References
-    ----------
-    S. M. Newhall, D. Nickerson, D. B. Judd, J. Opt. Soc. Am. 33 (1943) 385.
+    S. M. Newhall, D. Nickerson, D. B. Judd, J. Opt. Soc. Am. 33 (1943) 385, as colour-science gives
+    them, Y included. Read at the first call.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -197,25 +182,12 @@ def munsell_real() -> FloatArray:
 
 
 def weighting_factors(illuminant: Light, observer: str) -> FloatArray:
-    """Tristimulus weighting factors, worked out from the tables of colour-science.
+    """Tristimulus weighting factors for `WAVELENGTHS_NM` from colour-science; shape (3, 36).
 
-    Parameters
-    ----------
-    illuminant, observer
-        As for `observation`.
-
-    Returns
-    -------
-    ndarray
-        Shape (3, 36), for `WAVELENGTHS_NM`.
-
-    Raises
-    ------
-    ColourError
-        If the illuminant is unknown to colour-science.
+    `illuminant` and `observer` as for `observation`; an unknown illuminant is a `ColourError`.
     """
     with warnings.catch_warnings():
-        # Importing colour-science warns about optional packages of its own.
+        # Importing colour-science warns about its own optional packages.
         warnings.simplefilter("ignore")
         import colour
     if isinstance(illuminant, Illuminant):
@@ -227,8 +199,8 @@ def weighting_factors(illuminant: Light, observer: str) -> FloatArray:
     table = colour.MSDS_CMFS[OBSERVERS[observer]]
     fine = np.asarray(table.wavelengths, dtype=float)
     if lines:
-        # Lamps with lines are tabulated for summation at their own 5 nm steps (CIE 15);
-        # interpolating would smear the lines.
+        # Lamps with lines are summed at their own 5 nm steps (CIE 15); interpolation would smear
+        # the lines.
         fine = np.intersect1d(wavelengths, fine)
     power = np.interp(fine, wavelengths, powers)
     at = np.searchsorted(table.wavelengths, fine)
@@ -253,10 +225,10 @@ def _tabulated(illuminant: str, colour: Any) -> Any:
 
 
 def _lagrange_matrix(coarse: FloatArray, fine: FloatArray) -> FloatArray:
-    """Matrix that takes values on `coarse` to `fine` as ASTM E2022 prescribes.
+    """Matrix from values on `coarse` to values on `fine`, as ASTM E2022 prescribes.
 
-    Four-point Lagrange polynomials inside, three-point in the first and last interval, the end
-    value outside (ASTM E308).
+    Four-point Lagrange polynomials, three-point in the first and last interval, and outside the end
+    value (ASTM E308).
     """
     matrix = np.zeros((fine.size, coarse.size))
     last = coarse.size - 1
@@ -274,23 +246,18 @@ def _lagrange_matrix(coarse: FloatArray, fine: FloatArray) -> FloatArray:
 def onto_grid(
     wavelengths_nm: FloatArray, values: FloatArray, *, field: str = "spectrum"
 ) -> FloatArray:
-    """Bring a spectrum onto `WAVELENGTHS_NM`.
+    """A spectrum at `WAVELENGTHS_NM`, shape (36,).
 
-    Monotone cubic interpolation inside, the end value outside (ASTM E308).
+    Monotone cubic interpolation, and outside the end value (ASTM E308).
 
     Parameters
     ----------
     wavelengths_nm
-        Shape (k,), rising [nm], covering at least 400 to 700 nm in steps of at most 20 nm.
+        Shape (k,), rising [nm], covering 400 to 700 nm in steps of at most 20 nm.
     values
         Shape (k,), finite.
     field
-        What to call the spectrum in an error.
-
-    Returns
-    -------
-    ndarray
-        Shape (36,).
+        Name of the spectrum in errors.
 
     Raises
     ------
@@ -300,49 +267,7 @@ def onto_grid(
     """
     x = np.asarray(wavelengths_nm, dtype=float)
     y = np.asarray(values, dtype=float)
-    if x.ndim != 1 or y.shape != x.shape:
-        raise SpectrumError(
-            "needs one value for each wavelength",
-            field=field,
-            value=f"{x.size} wavelengths, {y.size} values",
-            remedy="Give two lists of the same length",
-        )
-    if x.size < 2:
-        raise SpectrumError(
-            "has too few wavelengths",
-            field=field,
-            value=f"{x.size}",
-            remedy="It must cover 400 to 700 nm",
-        )
-    if not np.all(np.isfinite(x)) or np.any(np.diff(x) <= 0):
-        raise SpectrumError(
-            "wavelengths must be finite and rise",
-            field=field,
-            value=x.tolist(),
-            remedy="Sort them, and leave out repeats",
-        )
-    if not np.all(np.isfinite(y)):
-        raise SpectrumError(
-            "has a value that is not a finite number",
-            field=field,
-            value=y[~np.isfinite(y)][0],
-            remedy=f"Look at {x[~np.isfinite(y)][0]:g} nm",
-        )
-    if x[0] > 400 or x[-1] < 700:
-        raise SpectrumError(
-            "does not cover the visible range",
-            field=field,
-            value=f"{x[0]:g} to {x[-1]:g} nm",
-            remedy="It must reach from 400 nm or less to 700 nm or more; "
-            "where an instrument stops just short, repeat its end value (ASTM E308)",
-        )
-    if np.diff(x).max() > 20:
-        raise SpectrumError(
-            "has a gap of more than 20 nm",
-            field=field,
-            value=f"after {x[np.argmax(np.diff(x))]:g} nm",
-            remedy="Measure at every 10 or 20 nm",
-        )
+    check_spectrum(x, y, field, SpectrumError)
     if x.size == WAVELENGTHS_NM.size and np.array_equal(x, WAVELENGTHS_NM):
         return y.copy()
     from scipy.interpolate import PchipInterpolator

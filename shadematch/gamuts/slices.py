@@ -169,7 +169,7 @@ class WholeMap(Reported):
         Whether each is proved to within 0.01, shape (k,).
     """
 
-    slice: Slice
+    slice: Slice = field(repr=False)
     pour: Pour
     rows: IntArray = field(repr=False)
     columns: IntArray = field(repr=False)

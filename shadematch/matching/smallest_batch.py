@@ -30,9 +30,9 @@ from shadematch.studio.pour import LARGEST_BATCH_G, Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.target import HoldsTarget, Target, as_target
 from shadematch.studio.view import View
+from shadematch.support.charts import Curve, curves
 from shadematch.support.models import check_most, is_finite
 from shadematch.support.report import Report, Reported, Row, Swatch, Table, rows_of
-from shadematch.support.svg import chart
 
 __all__ = ["BatchPoint", "SmallestBatch", "positive", "smallest_batch"]
 
@@ -187,18 +187,18 @@ class SmallestBatch(Reported):
         return Report(tables=(Table(heads, points, frozenset({0, 1})),))
 
     def _pictures(self) -> tuple[str, ...]:
-        """CIEDE2000 by mass; nothing where nothing was tried."""
-        if not self.curve:
+        """CIEDE2000 by mass, cut off at four times what is asked for; a single mass has none."""
+        if len(self.curve) < 2:
             return ()
-        found = next((p for p in self.curve if p.mass_g == self.mass_g), None)
-        drawn = chart(
-            [(p.mass_g, p.delta_e) for p in self.curve],
-            across="mass of base [g]",
-            up="CIEDE2000 of the closest recipe",
-            level=self.within,
-            level_name=f"asked for: {self.within:g}",
-            mark=None if found is None else (found.mass_g, found.delta_e),
-            mark_name="" if found is None else f"{found.mass_g:g} g",
+        drawn = curves(
+            [p.mass_g for p in self.curve],
+            [
+                Curve("closest", [p.delta_e for p in self.curve]),
+                Curve("asked for", [self.within] * len(self.curve)),
+            ],
+            across_name="mass of base [g]",
+            up_name="CIEDE2000 of the closest recipe",
+            most=4.0 * self.within,
         )
         return (drawn,)
 

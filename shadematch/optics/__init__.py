@@ -1,4 +1,4 @@
-"""How a layer of soap reflects and transmits: exact transfer, its table, a fast layer, a stack.
+"""How soap reflects and transmits: the exact solution, its table, one fast layer, stacks of layers.
 
-Knows absorption, scattering, thickness and backing; no paste, no colour.
+Knows absorption, scattering, thickness and backing; no pastes, no colours.
 """

@@ -1,8 +1,8 @@
-"""What one soap layer reflects or lets through, fast, with derivatives.
+"""What one soap layer reflects or transmits, fast, with derivatives.
 
-Two ways in. `reflectance` reads the two-variable table for any absorption and scattering.
-`Layer` fixes the scattering, thickness and surroundings; then absorption is the only variable
-left, and one cubic spline a wavelength gives R, dR/d(mu_a) and how convex R is, proved.
+`reflectance` reads the two-variable table for any absorption and scattering. `Layer` fixes
+scattering, thickness and surroundings; one cubic spline in absorption per wavelength then gives R,
+dR/d(mu_a) and proven bounds on how convex R is.
 """
 
 from __future__ import annotations
@@ -35,15 +35,15 @@ __all__ = [
 ]
 
 CONVEXITY: Final = 0.8
-"""R R'' >= this times R'^2. It is 1 by theory (ln R is convex); above 2/3 a cube root is convex."""
+"""R R'' >= this times R'^2. By theory 1 (ln R is convex); above 2/3 cube roots are convex."""
 
 _SURFACE: Final = ((REFRACTIVE_INDEX - 1.0) / (REFRACTIVE_INDEX + 1.0)) ** 2
 _INNER_KNOTS: Final = 640  # even in sqrt(u), up to u = U_MAX
 _OUTER_KNOTS: Final = 96  # even in log(u), beyond
 _U_LARGEST: Final = 1e9
-_MANY: Final = 2048  # layers from which on one wavelength at a time is the faster way
+_MANY: Final = 2048  # rows from which one wavelength at a time is faster
 _STRETCH: Final = 8192
-_BLACK: Final = 1e-9  # reflectance from which on digits of the table may break the law
+_BLACK: Final = 1e-9  # reflectance below which the table's digits may break the law
 
 
 class Surroundings(NamedTuple):
@@ -52,10 +52,10 @@ class Surroundings(NamedTuple):
     Attributes
     ----------
     mode
-        ``"air"``: seen by reflected light, on a backing across a film of air;
-        ``"optical"``: the same, wet on its backing; ``"through"``: held against the light.
+        ``"air"``: by reflected light, on a backing across a film of air; ``"optical"``: the same,
+        wet on its backing; ``"through"``: against the light.
     backing
-        Reflectance of the backing at each wavelength, shape (w,); not used against the light.
+        Reflectance of the backing, shape (w,); ignored against the light.
     """
 
     mode: Literal["air", "optical", "through"]
@@ -82,11 +82,11 @@ _NAMES: Final[dict[str, tuple[str, ...]]] = {
     "optical": ("C1", "D1", "Cu", "Du"),
     "through": ("T1",),
 }
-"""Which functions of `transport.Slab` each mode needs."""
+"""The functions of `transport.Slab` that each mode needs."""
 
 
 def seen(parts: list[FloatArray], around: Surroundings) -> FloatArray:
-    """Radiance factor at normal view, gloss left out, from the functions that `_NAMES` lists."""
+    """Radiance factor at normal view, without gloss, from the functions in `_NAMES`."""
     if around.mode == "through":
         return np.maximum(parts[0], 0.0)
     direct, down, up, back = parts
@@ -97,7 +97,7 @@ def seen(parts: list[FloatArray], around: Surroundings) -> FloatArray:
 def _seen_slope(
     parts: list[FloatArray], slopes: list[FloatArray], around: Surroundings
 ) -> FloatArray:
-    """Derivative of `seen` along whatever `slopes` are derivatives by."""
+    """Derivative of `seen` by whatever `slopes` are derivatives by."""
     if around.mode == "through":
         return slopes[0]
     _, down, up, back = parts
@@ -119,23 +119,23 @@ def reflectance(
     Parameters
     ----------
     mu_a, mu_s_reduced
-        Absorption and reduced scattering [1/cm], shapes (..., w), not negative.
+        Absorption and reduced scattering [1/cm], shapes (..., w), from 0 on.
     thickness_cm
-        Thickness [cm], greater than 0.
+        Thickness [cm], above 0.
     around
-        What lies around the layer.
+        Surroundings of the layer.
 
     Returns
     -------
     R, dR_dmu_a, dR_dmu_s
-        Each of shape (..., w). Slopes are per 1/cm. Against the light, R is a transmittance.
+        Shapes (..., w); slopes per 1/cm. Against the light, R is a transmittance.
     """
     u0, v0 = np.broadcast_arrays(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
     u, v, scale = to_table_range(u0, v0)
     x, y = u_axis(u), v_axis(v)
     names = _NAMES[around.mode]
     parts = _values(x, y, names)
-    # Beyond the table R depends on u / v alone: there the slopes follow from both axes.
+    # Beyond the table R depends on u / v alone, so each slope follows from both axes.
     along_u = [d * u_axis_slope(u) for d in _values(x, y, names, dx=1)]
     along_v = [d * v_axis_slope(v) for d in _values(x, y, names, dy=1)]
     capped_u = (u0 > U_MAX) & (u0 * scale >= U_MAX * (1 - 1e-12))
@@ -167,13 +167,7 @@ def radiance_factor(
 def backing_slope(
     mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
 ) -> FloatArray:
-    """Derivative of `reflectance` by the reflectance of the backing, shape (..., w).
-
-    Parameters
-    ----------
-    mu_a, mu_s_reduced, thickness_cm, around
-        As for `reflectance`.
-    """
+    """Derivative of `reflectance` by the reflectance of the backing, shape (..., w)."""
     u, v, _ = to_table_range(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
     if around.mode == "through":
         return np.zeros_like(u)
@@ -182,7 +176,7 @@ def backing_slope(
 
 
 def _bernstein_floor(powers: tuple[FloatArray, ...]) -> FloatArray:
-    """A floor between 0 and 1 of polynomials given by their powers, the constant first."""
+    """A lower bound on (0, 1) of polynomials given by their coefficients, the constant first."""
     n = len(powers) - 1
     shares = [[math.comb(i, j) / math.comb(n, j) for j in range(n + 1)] for i in range(n + 1)]
     return np.asarray(np.tensordot(shares, np.stack(powers), axes=1).min(axis=0))
@@ -198,24 +192,23 @@ class Layer:
     thickness_cm
         Thickness [cm].
     around
-        What lies around the layer.
-
-    Notes
-    -----
-    R falls with absorption whatever the rest (it is a Laplace transform of the distribution of
-    path lengths); the knot values are made to do so, which the table's last digits may not.
-
-    In the black the cubic may dip below 0, and is cut off there. That keeps what `rise` and
-    `stray` say: the cut lets nothing rise by more, and brings R nearer to the function, nowhere
-    negative, that it strays from. R stays below 1 by what the faces turn back.
+        Surroundings of the layer.
 
     Attributes
     ----------
     rise
         Most by which `value` grows between any two absorptions, against the law; shape (w,).
     stray, stray_slope
-        How far `value` and its slope may lie from a function that `dip` speaks of, shape (w,);
-        0 but for the last digits of what is all but black.
+        How far `value` and its slope may lie from the function that `dip` describes, shape (w,);
+        0 except in the last digits of near-black.
+
+    Notes
+    -----
+    R falls with absorption (it is a Laplace transform of the distribution of path lengths). The
+    knot values are made to fall, since the table's last digits may not.
+
+    Near black the cubic may dip below 0 and is clipped there. `rise` and `stray` stay valid:
+    clipping adds no rise, and brings R nearer to a function that is never negative.
     """
 
     def __init__(self, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings) -> None:
@@ -233,11 +226,11 @@ class Layer:
         spline = CubicSpline(knots / thickness_cm, values, axis=0)
         self._knots = knots / thickness_cm
         self._top = self._knots[-1]
-        # One row of four coefficients for each knot and wavelength: a single gather reads it.
+        # One row of four coefficients per knot and wavelength: a single gather reads it.
         self._coefficients = np.ascontiguousarray(np.moveaxis(spline.c, 0, -1)).reshape(-1, 4)
         self._columns: IntArray = np.arange(count, dtype=np.intp)
         self._by_wavelength = np.ascontiguousarray(np.moveaxis(spline.c, -1, 0))  # (w, 4, knots)
-        # Between knots the cubic may rise by its last digits; by how much in all, at most.
+        # Between knots the cubic may rise in its last digits: an upper bound of the sum.
         width = np.diff(self._knots)[:, None]
         a, b, c = 3.0 * spline.c[0], 2.0 * spline.c[1], spline.c[2]  # slope a d^2 + b d + c
         turn = np.clip(np.divide(-b, 2.0 * a, out=np.zeros_like(a), where=a != 0.0), 0.0, width)
@@ -246,11 +239,11 @@ class Layer:
         self._dip, self.stray, self.stray_slope = self._convexity(spline.c)
 
     def _convexity(self, c: FloatArray) -> tuple[FloatArray | None, FloatArray, FloatArray]:
-        """What `dip` gives, by knot and wavelength in one row, and the stray parts; from `c`."""
+        """`dip` by knot and wavelength in one row, `stray` and `stray_slope`; from `c`."""
         width = np.diff(self._knots)[:, None]
         a, b, s, r = c[0] * width**3, c[1] * width**2, c[2] * width, c[3]
-        # R R'' - CONVEXITY R'^2 is a polynomial of degree 4 in the place within an interval; the
-        # least of its Bernstein coefficients is a floor, and so is that of R's own four.
+        # R R'' - CONVEXITY R'^2 is a polynomial of degree 4 within an interval. The least of its
+        # Bernstein coefficients is a lower bound, and so is that of R's own four.
         k = CONVEXITY
         powers = (
             2.0 * b * r - k * s * s,
@@ -262,8 +255,8 @@ class Layer:
         convex = _bernstein_floor(powers)
         least = _bernstein_floor((r, s, b, a))
         lacks = (convex < 0.0) | (least <= 0.0)
-        # In the black tail the table's last digits count. From its start on R is taken to go on as
-        # an exponential that falls, from which it strays by no more than both are large.
+        # In the black tail the table's last digits matter. From its start R is taken to go on as a
+        # falling exponential, from which it differs by no more than both are large.
         at = np.arange(len(r))[:, None]
         spoilt = (lacks & ((r <= _BLACK) | (least <= 0.0))) | ((r <= _BLACK) & (s > 0.0))
         first = np.where(spoilt, at, len(r)).min(axis=0)
@@ -310,18 +303,7 @@ class Layer:
         return np.asarray(np.minimum(at, self._knots.size - 2))
 
     def evaluate(self, mu_a: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """R and dR/d(mu_a).
-
-        Parameters
-        ----------
-        mu_a
-            Absorption [1/cm], shape (..., w), not negative.
-
-        Returns
-        -------
-        R, slope
-            Shapes (..., w); the slope is per 1/cm.
-        """
+        """R and dR/d(mu_a), shapes (..., w), for absorption [1/cm], (..., w), from 0 on."""
         if mu_a.ndim == 2 and len(mu_a) >= _MANY:
             slope = np.empty_like(mu_a)
             return self._one_wavelength_at_a_time(mu_a, slope), slope
@@ -345,7 +327,7 @@ class Layer:
         return np.asarray(np.maximum(R, 0.0))
 
     def _one_wavelength_at_a_time(self, mu_a: FloatArray, slope: FloatArray | None) -> FloatArray:
-        """The same numbers for long arrays, three times as fast: what is read stays in cache."""
+        """The same for long arrays, three times as fast: what is read stays in cache."""
         result = np.empty_like(mu_a)
         for start in range(0, len(mu_a), _STRETCH):
             stretch = slice(start, start + _STRETCH)
@@ -372,23 +354,23 @@ class Layer:
         return result
 
     def dip(self, mu_a: FloatArray) -> FloatArray | None:
-        """Most that R'' lacks to be convex enough, at some absorption or above.
+        """How much R'' lacks of being convex enough, at most, at this absorption or above.
 
-        R has R R'' >= `CONVEXITY` R'^2, being a Laplace transform of something that is nowhere
-        negative. A table's digits, at the first knots of a thin layer above all, may miss that.
+        R has R R'' >= `CONVEXITY` R'^2, as a Laplace transform of something never negative; the
+        table's digits, above all at the first knots of a thin layer, may miss that.
 
         Parameters
         ----------
         mu_a
-            Absorption [1/cm], shape (..., w), not negative.
+            Absorption [1/cm], shape (..., w), from 0 on.
 
         Returns
         -------
         ndarray or None
             D of shape (..., w), per 1/cm squared: a function within `stray` of `value`, with a
-            slope within `stray_slope` of its slope, has R (R'' + D) >= `CONVEXITY` R'^2 and
-            R > 0 from `mu_a` on. None where all of D would be 0. Checked on the spline itself,
-            so a proof that rests on it is about the very function that `value` returns.
+            slope within `stray_slope` of its slope, has R (R'' + D) >= `CONVEXITY` R'^2 and R > 0
+            from `mu_a` on. None if D is 0 throughout. Checked on the spline itself, so that a proof
+            is about the very function that `value` returns.
         """
         if self._dip is None:
             return None

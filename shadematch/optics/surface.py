@@ -1,9 +1,8 @@
 """Radiance factor as one bicubic surface in absorption and scattering, for millions of recipes.
 
-`radiance_factor` reads up to four functions from the table for every value. Here they are put
-together once, on a grid twice as fine, for each backing there is; what is left is one patch to
-read. It strays from `radiance_factor` by some millionths, which is enough to sift recipes, not to
-state their colours.
+`radiance_factor` reads up to four functions from the table for each value. Here they are combined
+beforehand, on a grid twice as fine, for each backing, so that one patch is read. The error against
+`radiance_factor` is a few millionths: enough to sift recipes, not to state their colours.
 """
 
 from __future__ import annotations
@@ -19,24 +18,15 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = ["MOST_BACKINGS", "Surface"]
 
 MOST_BACKINGS: Final = 4
-"""More different reflectances of a backing than this are not worth a surface each."""
+"""Backings of more different reflectances are not worth one surface each."""
 _CELLS: Final = (256, 224)
 _HERMITE: Final = np.array([[1, 0, 0, 0], [0, 0, 1, 0], [-3, 3, -2, -1], [2, -2, 1, 1]], float)
-"""From values at 0 and 1 and slopes at 0 and 1 to powers of the place between."""
+"""From values and slopes at 0 and 1 to the coefficients of a cubic."""
 _BLOCK: Final = 8192
 
 
 class Surface:
-    """R(mu_a, mu_s') of a layer.
-
-    Parameters
-    ----------
-    thickness_cm
-        Thickness [cm].
-    around
-        What lies around the layer; its backing may have up to `MOST_BACKINGS` different
-        reflectances.
-    """
+    """R(mu_a, mu_s') of a layer [cm]; the backing has up to `MOST_BACKINGS` reflectances."""
 
     def __init__(self, thickness_cm: float, around: Surroundings) -> None:
         self._thickness = thickness_cm
@@ -51,7 +41,7 @@ class Surface:
         ]
 
     def _fitted(self, around: Surroundings) -> FloatArray:
-        """Powers of each patch, shape (16, patches)."""
+        """Coefficients of all patches, shape (16, patches)."""
         from scipy.interpolate import RectBivariateSpline
 
         x, y = (np.arange(n + 1) / rate for n, rate in zip(_CELLS, self._rate, strict=True))

@@ -1,12 +1,11 @@
-"""The exact slab tabulated in two variables, shipped with the library.
+"""The exact slab, tabulated in two variables; the table comes with the library.
 
-For a fixed refractive index and asymmetry only ``u = mu_a X`` and ``v = mu_s' X`` matter. The
-table holds the eight functions of `shadematch.optics.transport.Slab` on a grid that is even in
+For a fixed refractive index and asymmetry only ``u = mu_a X`` and ``v = mu_s' X`` matter. The table
+holds the eight functions of `shadematch.optics.transport.Slab` on a grid even in
 ``asinh(u / 0.002)`` and ``asinh(v / 0.005)``, to be read by bicubic splines. Near the origin R
-depends on u / v (trapped light), so coarser scales there cost accuracy.
+depends on u / v (trapped light), so coarser scales would cost accuracy there.
 
-``python -m shadematch.optics.table`` writes ``resources/slab.npz`` anew (a quarter of a
-minute).
+``python -m shadematch.optics.table`` rewrites ``resources/slab.npz`` in a quarter of a minute.
 """
 
 from __future__ import annotations
@@ -44,22 +43,22 @@ _FILE: Final = "slab.npz"
 
 
 def u_axis(u: FloatArray) -> FloatArray:
-    """Where u lies along the table."""
+    """Position of u along the table."""
     return np.arcsinh(u / _U_SCALE)
 
 
 def v_axis(v: FloatArray) -> FloatArray:
-    """Where v lies along the table."""
+    """Position of v along the table."""
     return np.arcsinh(v / _V_SCALE)
 
 
 def u_at(x: FloatArray) -> FloatArray:
-    """Absorption at a place of the table's axis."""
+    """U at a position along the table."""
     return np.asarray(_U_SCALE * np.sinh(x))
 
 
 def v_at(y: FloatArray) -> FloatArray:
-    """Scattering at a place of the table's axis."""
+    """V at a position along the table."""
     return np.asarray(_V_SCALE * np.sinh(y))
 
 
@@ -74,20 +73,10 @@ def v_axis_slope(v: FloatArray) -> FloatArray:
 
 
 def to_table_range(u: FloatArray, v: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Where to look a slab up, for any u and v from 0 on.
+    """U and v, from 0 on, scaled down into the table's range, and the scale, 1 inside it.
 
-    What is thicker than the table lets no light through, and what it reflects depends on u / v
-    alone, so both are scaled down together until they fit.
-
-    Parameters
-    ----------
-    u, v
-        Shapes that broadcast, not negative.
-
-    Returns
-    -------
-    u, v, scale
-        `scale` is 1 inside the table and below 1 where they had to be scaled.
+    What is thicker than the table lets no light through, and its reflectance depends on u / v
+    alone, so both are scaled by the same factor. Shapes broadcast.
     """
     u, v = np.broadcast_arrays(np.asarray(u, float), np.asarray(v, float))
     scale = np.minimum(1.0, np.minimum(U_MAX / np.maximum(u, U_MAX), V_MAX / np.maximum(v, V_MAX)))

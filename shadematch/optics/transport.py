@@ -1,30 +1,30 @@
 """Exact radiative transfer through a plane slab with Fresnel faces, by discrete ordinates.
 
-A bare slab (no faces) is solved once as a pair of operators on the intensities that enter it;
-faces are then put on by solving for what bounces between them. This way a face can be that of
-soap against air, or none at all (optical contact with what lies behind).
+A bare slab is solved once as a pair of operators on the intensities that enter it; faces are then
+added by solving for what bounces between them. A face is that of soap against air, or none
+(optical contact with what lies behind).
 
 Derivation
 ----------
-Numbers in brackets stand beside the lines that compute them. All is symmetric about the normal,
-mu is the cosine of the angle to it, x the depth.
+Numbers in brackets mark the lines that compute them. Everything is symmetric about the normal; mu
+is the cosine of the angle to it, x the depth.
 
-1. Delta-M: of M moments g^l of the phase function the forward part f = g^M counts as not
-   scattered. What is left: s = mu_s (1 - f), chi_l = (g^l - f) / (1 - f), e = mu_a + s.
-2. Discrete ordinates mu_i, weights w_i on (0, 1), for light that goes down (+) and up (-). With
+1. Delta-M: the forward part f = g^M of the phase function's moments g^l, l < M, counts as not
+   scattered. What remains: s = mu_s (1 - f), chi_l = (g^l - f) / (1 - f), e = mu_a + s.
+2. Discrete ordinates mu_i with weights w_i on (0, 1), for light going down (+) and up (-). With
    J = sqrt(w mu) I and P± = sum over l of (2 l + 1) chi_l (±1)^l P_l(mu_i) P_l(mu_j), the equation
    of transfer is ±dJ±/dx = -(e / mu) J± + s (K+ J± + K- J∓), K± = sqrt(w_i w_j / (mu_i mu_j)) P±/2.
 3. Sums S = J+ + J- and differences D = J+ - J-: dS/dx = -B D, dD/dx = -A S, with
    A = e / mu - s (K+ + K-), B = e / mu - s (K+ - K-), both symmetric and positive.
 4. Modes: B = L L^T, L^T A L = Q k^2 Q^T, E = L Q, F = L^-T Q, so that B A E = E k^2 and F^T E = 1.
 5. A slab lit alike from both sides has D = Y S where light enters, Y = F k tanh(k X / 2) F^T; lit
-   with opposite signs, S = Z D, Z = E tanh(k X / 2) / k E^T. What enters is (S + D) / 2, what
-   leaves (S - D) / 2: R + T = 2 (1 + Y)^-1 - 1, R - T = 2 (Z + 1)^-1 Z - 1.
-6. Faces of internal reflectance rho: what enters the bare slab is the source and what its face
-   turns back, a = b + rho (R a + T a') at the lit face, likewise a' at the far one.
+   with opposite signs, S = Z D, Z = E tanh(k X / 2) / k E^T. (S + D) / 2 enters, (S - D) / 2
+   leaves: R + T = 2 (1 + Y)^-1 - 1, R - T = 2 (Z + 1)^-1 Z - 1.
+6. Faces of internal reflectance rho: the source and what its face turns back enter the bare slab,
+   a = b + rho (R a + T a') at the lit face, likewise a' at the far one.
 7. Sources, with q = sqrt(w mu): the beam, b = (1 - rho) / (2 q) at mu = 1; diffuse light,
-   b = q n^2 (1 - rho). What comes out is 2 sum q (1 - rho) o of what leaves the bare slab, o.
-8. What never went in: r0 = ((n - 1) / (n + 1))^2 of the beam, 1 - 2 sum q^2 n^2 (1 - rho) of
+   b = q n^2 (1 - rho). From o leaving the bare slab, 2 sum q (1 - rho) o comes out.
+8. What never entered: r0 = ((n - 1) / (n + 1))^2 of the beam, 1 - 2 sum q^2 n^2 (1 - rho) of
    diffuse light.
 
 References
@@ -69,25 +69,23 @@ ASYMMETRY: Final = 0.6
 
 
 class Slab(NamedTuple):
-    """Reflectances and transmittances of a slab, each between 0 and 1 and of shape (...).
-
-    Both faces in air:
+    """Reflectances and transmittances of a slab, 0 to 1, shapes (...).
 
     Attributes
     ----------
     R1, T1
-        Of a beam at normal incidence, everything that comes back or through, the surface
-        reflection included. By reciprocity also the radiance factor seen at normal view under
-        diffuse light.
+        With both faces in air: what returns and what passes of a beam at normal incidence, surface
+        reflection included. By reciprocity also the radiance factor at normal view under diffuse
+        light.
     Rd, Td
-        Of diffuse light. (Where the two sides differ, as in `optics.stack`: of diffuse light on
-        the far side.)
+        The same of diffuse light (in `optics.stack`, where the two sides differ, from the far
+        side).
     C1, D1
-        *Lit face in air, far face in optical contact*: share of a normal beam that comes back
-        without having met what lies behind, and share that arrives there.
+        With the lit face in air and the far face in optical contact: share of a normal beam that
+        returns without having met what lies behind, and share that arrives there.
     Cu, Du
-        The same condition, for diffuse light that starts at the contact: share that comes out
-        of the lit face, and share that comes back to the contact.
+        Under the same conditions, of diffuse light that starts at the contact: share that comes out
+        of the lit face, and share that returns to the contact.
     """
 
     R1: FloatArray
@@ -101,24 +99,14 @@ class Slab(NamedTuple):
 
 
 def fresnel(mu: FloatArray, n: float) -> FloatArray:
-    """Internal reflectance of unpolarised light at a face of index n against air.
+    """Internal reflectance of unpolarised light at a face of index n >= 1 against air.
 
-    Parameters
-    ----------
-    mu
-        Cosine of the angle inside, 0 to 1.
-    n
-        Refractive index, at least 1.
-
-    Returns
-    -------
-    ndarray
-        1 below the critical cosine.
+    `mu` is the cosine of the angle inside, 0 to 1; below the critical cosine it is 1.
     """
     mu = np.asarray(mu, dtype=float)
     outside2 = 1.0 - n * n * (1.0 - mu * mu)
     nu = np.sqrt(np.maximum(outside2, 0.0))
-    tiny = 1e-300  # along the face, both are 0
+    tiny = 1e-300  # along the face both are 0
     s = (n * mu - nu) / np.maximum(n * mu + nu, tiny)
     p = (n * nu - mu) / np.maximum(n * nu + mu, tiny)
     return np.where(outside2 <= 0.0, 1.0, 0.5 * (s * s + p * p))
@@ -165,7 +153,7 @@ def _kernels(mu: FloatArray, weight: FloatArray, g: float, moments: int) -> tupl
 
 
 class Directions(NamedTuple):
-    """The directions in which intensities are followed, and what goes on between them.
+    """The directions in which intensities are followed, and scattering between them.
 
     Attributes
     ----------
@@ -176,7 +164,7 @@ class Directions(NamedTuple):
     even, odd
         Halves of the delta-M phase function, shape (N, N).
     n, g, moments
-        What they were made for.
+        As for `slab`.
     """
 
     mu: FloatArray
@@ -215,30 +203,24 @@ def slab(
 
     Parameters
     ----------
-    mu_a
-        Absorption coefficient [1/cm], not negative; shapes of the first three broadcast.
-    mu_s_reduced
-        Reduced scattering coefficient [1/cm], not negative.
+    mu_a, mu_s_reduced
+        Absorption and reduced scattering coefficients [1/cm], from 0 on; the first three broadcast.
     thickness_cm
-        Thickness [cm], greater than 0.
+        Thickness [cm], above 0.
     n
         Refractive index of the slab, at least 1; air on both sides.
     g
         Henyey-Greenstein asymmetry, 0 <= g < 1.
     half
-        Directions on each side of the critical angle (twice as many above it if n = 1).
-        14 agree with 40 to 5e-5 in R1 and C1, to 2e-4 in Rd.
+        Directions on each side of the critical angle (if n = 1, twice as many above it), at least
+        2. 14 agree with 40 to 5e-5 in R1 and C1, to 2e-4 in Rd.
     moments
-        Moments of the phase function kept by delta-M; at most 4 * half.
-
-    Returns
-    -------
-    Slab
+        Moments of the phase function kept by delta-M, 1 to 4 * half.
 
     Raises
     ------
     PourError
-        If a coefficient is negative or not finite, or a thickness is not above 0.
+        If a number is out of range or not finite.
     """
     arrays = [np.asarray(v, dtype=float) for v in (mu_a, mu_s_reduced, thickness_cm)]
     for name, values in zip(("mu_a", "mu_s_reduced", "thickness_cm"), arrays, strict=True):
@@ -264,7 +246,7 @@ def slab(
     shape = a_all.shape
     if a_all.size == 0:
         return Slab(*(np.zeros(shape) for _ in Slab._fields))
-    # Only the products count; the floor keeps the conservative case away from k = 0.
+    # Only the products matter; the floor keeps the conservative case away from k = 0.
     u = np.maximum((a_all * x_all).ravel(), 1e-9)
     v = (s_all * x_all).ravel()
     along = directions(n, g, half, moments)
@@ -278,12 +260,12 @@ def slab(
 
 
 class Modes(NamedTuple):
-    """What a material does to light, before its thickness is known.
+    """How a material acts on light, before its thickness is known (step 4).
 
     Attributes
     ----------
     k2
-        Squares of the rates at which its modes die away [1/cm^2], shape (m, N).
+        Squares of the rates at which its modes decay [1/cm^2], shape (m, N).
     E, F
         Their even and odd parts, shape (m, N, N).
     """
@@ -322,7 +304,7 @@ def operators(of: Modes, thickness_cm: float) -> tuple[FloatArray, FloatArray]:
     Y = (of.F * (ratio * of.k2)[:, None, :]) @ np.swapaxes(of.F, 1, 2)
     Z = (of.E * ratio[:, None, :]) @ np.swapaxes(of.E, 1, 2)
     one = np.eye(of.k2.shape[1])
-    # Of both sides alike and with opposite signs: R + T and R - T.
+    # Lit alike and with opposite signs: R + T and R - T.
     even_out = 2.0 * np.linalg.inv(one + Y) - one
     odd_out = 2.0 * np.linalg.solve(Z + one, Z) - one
     return 0.5 * (even_out + odd_out), 0.5 * (even_out - odd_out)
@@ -331,25 +313,17 @@ def operators(of: Modes, thickness_cm: float) -> tuple[FloatArray, FloatArray]:
 def with_faces(
     R: FloatArray, T: FloatArray, R_below: FloatArray, along: Directions, *, contact: bool
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Put a Fresnel face on the lit side, and one or (in contact) none on the far side.
+    """Add a Fresnel face to the lit side, and one or (in contact) none to the far side.
 
-    Parameters
-    ----------
-    R, T
-        What is reflected and let through from the lit side, shape (m, N, N). By reciprocity the
-        transpose of T is what is let through the other way.
-    R_below
-        What is reflected from the far side, shape (m, N, N).
-    along
-        The directions that these act on.
-    contact
-        Whether the far side has no face.
+    `R`, `T` and `R_below`, shape (m, N, N), act on the directions `along`: reflection and
+    transmission from the lit side, and reflection from the far side. By reciprocity the transpose
+    of T is the transmission the other way.
 
     Returns
     -------
     tuple
-        R1, T1, Rd, Td of `Slab`, or in contact C1, D1, Cu, Du; the diffuse light comes from the
-        far side. Each of shape (m,).
+        R1, T1, Rd, Td of `Slab`, or in contact C1, D1, Cu, Du, shape (m,) each. Diffuse light comes
+        from the far side.
     """
     mu, weight, rho, n = along.mu, along.weight, along.rho, along.n
     count, size = R.shape[0], mu.size

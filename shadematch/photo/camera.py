@@ -1,13 +1,15 @@
 """What a camera's channels see, learnt from the chart in its photos.
 
 Up to a matrix, which the chart gives, a camera's three channels are weights over wavelength. They
-are believed to lie about those of the CIE observer (that is what cameras are made for), as a
-Gaussian process; the patches, whose spectra are published, are readings of them, averaged over all
-photos.
+are assumed near those of the CIE observer, which cameras aim at, as a Gaussian process; the
+patches, whose spectra are published, are readings of them, averaged over all photos.
 
-Spectra of the chart are those of ISO 17321-1. The idea of learning a camera from a chart:
+References
+----------
+ISO 17321-1 (spectra of the chart). C. E. Rasmussen, C. K. I. Williams, *Gaussian Processes for
+Machine Learning* (2006); numbers in brackets are those of its equations, from memory. The idea:
 J. Jiang, D. Liu, J. Gu, S. Suesstrunk, *What is the Space of Spectral Sensitivity Functions for
-Digital Color Cameras?*, WACV 2013 (whose measured cameras are not used here).
+Digital Color Cameras?*, WACV 2013 (its measured cameras are not used here).
 """
 
 from __future__ import annotations
@@ -28,16 +30,16 @@ __all__ = ["DARKEST", "chart_spectra", "learn_weights", "matrix_between"]
 _LENGTH_NM: Final = 30.0
 _SHARE: Final = 0.7
 _FLOOR: Final = 0.1
-"""Departure of a camera's weights from an observer's (estimates): smooth over so many nm, a
-share of the weight, and a part of the strongest that may come in anywhere in the visible."""
+"""How a camera's weights depart from an observer's (estimates): smooth over so many nm, by a share
+of the weight, and by a part of the largest anywhere in the visible."""
 _PATCH_SHARE: Final = 0.01
 _PATCH_FLOOR: Final = 0.2
-"""How far a chart's patches may be off their published spectra, as a share of Y and in units of
-XYZ (sets of measured charts differ so)."""
+"""Error of a chart's patches against their published spectra, as a share of Y and in XYZ (measured
+charts differ by as much)."""
 _PHOTO: Final = 0.3
-"""The same for one photo of a patch (standard deviation, XYZ)."""
+"""The same of one photo of a patch (standard deviation, XYZ)."""
 DARKEST: Final = 0.05
-"""XYZ below which a cube root would make noise of everything."""
+"""XYZ below which cube roots amplify noise."""
 
 
 @functools.cache
@@ -50,7 +52,7 @@ def chart_spectra() -> FloatArray:
 
 @functools.cache
 def _belief() -> FloatArray:
-    """Covariance of each channel's weights before a photo was taken, shape (3, 36, 36)."""
+    """Prior covariance of each channel's weights, shape (3, 36, 36)."""
     weights = observation("D65").weights
     kernel = np.exp(-0.5 * (np.subtract.outer(WAVELENGTHS_NM, WAVELENGTHS_NM) / _LENGTH_NM) ** 2)
     visible = np.interp(WAVELENGTHS_NM, [390.0, 420.0, 670.0, 700.0], [0.1, 1.0, 1.0, 0.1])
@@ -59,7 +61,7 @@ def _belief() -> FloatArray:
 
 
 def matrix_between(patches: FloatArray, wanted: FloatArray) -> FloatArray:
-    """What takes a photo's patches to the wanted XYZ, least squares in Lab; shape (3, 3)."""
+    """The matrix from a photo's patches to the wanted XYZ, least squares in Lab; shape (3, 3)."""
     known = np.isfinite(patches[:, 0])
     white = observation("D65").white
     shown, goal = patches[known], np.maximum(wanted[known], DARKEST)
@@ -71,11 +73,11 @@ def matrix_between(patches: FloatArray, wanted: FloatArray) -> FloatArray:
 
 
 def learn_weights(photos: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Weights and their covariance, from the patches in some photos, shape (n, 24, 3)."""
+    """Weights (3, 36) and their covariance (3, 36, 36) from the patches of n photos, (n, 24, 3)."""
     spectra, before = chart_spectra(), _belief()
     mean = observation("D65").weights
     weights, covariance = mean, before
-    for _ in range(3):  # each photo's matrix, and what all of them see, in turns
+    for _ in range(3):  # alternate between each photo's matrix and the common weights
         wanted = spectra @ weights.T
         brought = np.array([p @ matrix_between(p, wanted) for p in photos])
         count = np.isfinite(brought).sum(axis=0)[:, 0]
@@ -89,7 +91,8 @@ def learn_weights(photos: FloatArray) -> tuple[FloatArray, FloatArray]:
             half = before[channel] @ rows.T
             spread = rows @ half + np.diag(variance)
             gain = np.linalg.solve(spread, half.T).T
-            found.append(mean[channel] + gain @ (shown[:, channel] - rows @ mean[channel]))
-            left.append(before[channel] - gain @ half.T)
+            off = shown[:, channel] - rows @ mean[channel]
+            found.append(mean[channel] + gain @ off)  # (2.38)
+            left.append(before[channel] - gain @ half.T)  # (2.24)
         weights, covariance = np.array(found), np.array(left)
     return weights, covariance

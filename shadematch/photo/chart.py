@@ -1,4 +1,4 @@
-"""A 24-patch chart in the photo: where it lies, its published colours, and what is read of it."""
+"""A 24-patch chart in the photo: its place, its published colours, and what is read of it."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from shadematch.photo.mean import Mean, mean_of
 from shadematch.photo.picture import Picture
 from shadematch.photo.profile import SRGB
 from shadematch.photo.regions import Region
-from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.support.arrays import BoolArray, FloatArray, triple
 
 __all__ = [
     "GREYS",
@@ -43,8 +43,8 @@ _TURNS: Final = 12
 _USUAL: Final = 4.0  # CIEDE2000 up to which patches count nearly alike
 GREYS: Final = range(18, 24)
 _OWN: Final = 0.35
-"""By how much a channel's own part must be above any other's, where all three make 1 (an estimate:
-in photos it is about 1; a turn of hue by 60 degrees makes it 0)."""
+"""How far a channel's own part must exceed any other's, where all three add up to 1 (an estimate:
+in photos it is about 1, and 0 after a turn of hue by 60 degrees)."""
 _PART: Final = 0.25
 """Half the side of the square that is read, in distances between patches."""
 
@@ -53,6 +53,7 @@ PUBLISHED: Final = {
     "made before November 2014": "chart24-before2014.csv",
 }
 Point = tuple[float, float]
+_CENTRES: Final = "Give the centres of the patches dark skin, bluish green, black, white"
 
 
 @functools.cache
@@ -71,15 +72,18 @@ class Chart:
     Attributes
     ----------
     corners
-        Middles (x, y) of its four corner patches, in this order: dark skin, bluish green,
-        black, white. In pixels, or in fractions if none is above 1. The chart may lie at any
-        angle.
+        Centres (x, y) of its corner patches: dark skin, bluish green, black, white, in this order.
+        In pixels, or in fractions if none is above 1; the chart may lie at any angle.
     reference
-        Lab under D50 of its 24 patches, row by row, if it was measured. By default one of the
-        two that are published, of charts made before and after November 2014: the one that
-        fits the photo better.
+        Lab under D50 of its 24 patches, row by row, if measured. By default that of charts made
+        before or after November 2014, whichever fits the photo better.
     left_out
-        Numbers, 0 to 23, of patches that aren't read, since something lies on them; 8 at most.
+        Numbers, 0 to 23, of up to 8 covered patches that are not read.
+
+    Raises
+    ------
+    PhotoError
+        If one of these is not so.
     """
 
     corners: tuple[Point, Point, Point, Point]
@@ -97,7 +101,7 @@ class Chart:
                 "needs four corners (x, y)",
                 field="chart",
                 value=self.corners,
-                remedy="Give the middles of the patches dark skin, bluish green, black, white",
+                remedy=_CENTRES,
             )
         if table.shape != (24, 3) or not np.all(np.isfinite(table)):
             raise PhotoError(
@@ -107,12 +111,8 @@ class Chart:
                 remedy="Give 24 rows of L*, a*, b* under D50, in the order of the chart",
             )
         numbers = self.left_out
-        if (
-            not isinstance(numbers, tuple | list)
-            or any(isinstance(i, bool) or not isinstance(i, int) for i in numbers)
-            or not set(numbers) <= set(range(24))
-            or len(numbers) > MOST_LEFT_OUT
-        ):
+        whole = isinstance(numbers, tuple | list) and all(type(i) is int for i in numbers)
+        if not whole or not set(numbers) <= set(range(24)) or len(numbers) > MOST_LEFT_OUT:
             raise PhotoError(
                 "must be up to eight whole numbers from 0 to 23",
                 field="chart left_out",
@@ -121,7 +121,7 @@ class Chart:
             )
         object.__setattr__(self, "left_out", tuple(numbers))
         if self.reference is not None:
-            rows = tuple((float(r[0]), float(r[1]), float(r[2])) for r in table)
+            rows = tuple(triple(r) for r in table)
             object.__setattr__(self, "reference", rows)
         a, b, c, d = (((float(x), float(y))) for x, y in points)
         object.__setattr__(self, "corners", (a, b, c, d))
@@ -134,12 +134,12 @@ class Chart:
                 "has corners out of order",
                 field="chart",
                 value=self.corners,
-                remedy="Give the middles of the patches dark skin, bluish green, black, white",
+                remedy=_CENTRES,
             )
 
     @property
     def references(self) -> dict[str, FloatArray]:
-        """XYZ under D65 (linear Bradford adaptation of D50), shape (24, 3), by what it is of."""
+        """XYZ under D65 (by linear Bradford from D50), shape (24, 3), by name of the reference."""
         d50, d65 = observation("D50").white, observation("D65").white
         if self.reference is not None:
             known = {"as measured": np.array(self.reference)}
@@ -171,13 +171,7 @@ class Chart:
 
 
 def as_chart(given: object) -> Chart:
-    """A chart, or the one with the corners given, as numbers or as a text.
-
-    Raises
-    ------
-    PhotoError
-        If it is neither.
-    """
+    """A chart, from one or its corners as numbers or as a text; else a `PhotoError`."""
     if isinstance(given, Chart):
         return given
     if isinstance(given, str):
@@ -189,25 +183,25 @@ def as_chart(given: object) -> Chart:
                 "is neither four corners nor 'find'",
                 field="chart",
                 value=given,
-                remedy="Give the middles x,y of the patches dark skin, bluish green, black, white, "
-                "or 'find' to look for it",
+                remedy=f"{_CENTRES}, or 'find' to look for it",
             ) from None
         given = [tuple(numbers[i : i + 2]) for i in range(0, len(numbers), 2)]
     return Chart(given)  # type: ignore[arg-type]
 
 
 def homography(source: FloatArray, target: FloatArray) -> FloatArray:
-    """The 3 x 3 matrix that takes points (x, y) to others: exact for four, least squares for more.
+    """The 3 x 3 matrix, its last number 1, that takes points (x, y) to others, shapes (k, 2).
 
-    With its last number 1; shapes (k, 2).
+    Exact for four points, least squares for more (direct linear transformation: R. Hartley, A.
+    Zisserman, *Multiple View Geometry in Computer Vision*, 2nd ed. 2004, (4.3); from memory).
     """
     rows = []
     for (x, y), (u, v) in zip(source, target, strict=True):
-        rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])
+        rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])  # (4.3), with the last number 1
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y])
     table, goal = np.array(rows, dtype=float), target.ravel()
     weights = np.ones(len(table))
-    # The equations are multiplied out by their denominators: weights take these out again.
+    # The equations are multiplied by their denominators; weights divide by them again.
     for _ in range(1 if len(source) == 4 else 4):
         values = np.linalg.lstsq(table * weights[:, None], goal * weights, rcond=None)[0]
         below = 1.0 + source @ values[6:]
@@ -218,25 +212,20 @@ def homography(source: FloatArray, target: FloatArray) -> FloatArray:
 def by_matrix(
     shown: FloatArray, reference: FloatArray, sound: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
-    """CIEDE2000 of patches to their reference, as the best matrix brings them; and the matrix.
+    """CIEDE2000 of patches after the best matrix, shape (k,); and the matrix, (3, 3).
 
-    Least squares in CIELAB, linearised about the reference, with Cauchy's weights: what lies on
-    some patches must not draw the matrix to itself. Starts from the median gain of each channel,
-    which half of the patches can't spoil.
+    Least squares in CIELAB, linearised about the reference, with Cauchy weights, so that covered
+    patches don't pull the matrix (P. W. Holland, R. E. Welsch, Commun. Stat. A 6 (1977) 813; from
+    memory). It starts from the median gain of each channel, which half of the patches can't spoil.
 
     Parameters
     ----------
     shown
-        Channel values; shape (k, 3).
+        Channel values, shape (k, 3); the matrix takes them, as rows, to XYZ.
     reference
-        XYZ under D65; shape (k, 3).
+        XYZ under D65, shape (k, 3).
     sound
-        Which patches count; shape (k,).
-
-    Returns
-    -------
-    ndarray, ndarray
-        CIEDE2000, shape (k,); what takes rows of channel values to XYZ, shape (3, 3).
+        Which patches count, shape (k,).
     """
     white = observation("D65").white
     wanted = xyz_to_lab(reference, white)
@@ -257,14 +246,9 @@ def by_matrix(
 
 
 def is_camera(matrix: FloatArray) -> bool:
-    """Whether a camera may have such a matrix: each channel is mostly its own.
+    """Whether a camera may have such a matrix (as of `by_matrix`): channels are mostly their own.
 
-    It brings colours that are turned in hue back as well, which no camera turns.
-
-    Parameters
-    ----------
-    matrix
-        As `by_matrix` gives it.
+    A matrix could also undo a turn of hue, which no camera makes.
     """
     mixing = np.linalg.solve(SRGB.matrix, matrix.T)  # of channels, to those of sRGB
     white = np.linalg.solve(matrix.T, SRGB.matrix.sum(axis=1))  # as the camera shows it
@@ -275,17 +259,9 @@ def is_camera(matrix: FloatArray) -> bool:
 
 
 def read_chart(picture: Picture, chart: Chart) -> tuple[tuple[int, ...], tuple[Mean, ...]]:
-    """What the photo shows of each patch; those that clip are left out.
+    """Numbers and means of the patches; those that clip are left out.
 
-    Returns
-    -------
-    tuple of int, tuple of Mean
-        Which patches, and their means.
-
-    Raises
-    ------
-    PhotoError
-        If it lies outside the photo, is too small in it, or too many patches clip.
+    A `PhotoError` if the chart lies outside the photo, is too small in it, or too much of it clips.
     """
     if picture.profile.channels == 1:
         raise PhotoError(

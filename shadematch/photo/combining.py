@@ -1,10 +1,10 @@
-"""Several photos of the same thing, as one target.
+"""Several photos of the same thing as one target.
 
-What one camera gets wrong of a surface it gets wrong in all its photos, so errors of photos are
-taken to be half shared: photos from other places, in other lights, make the colour surer, but
-many photos don't make it certain. Where they disagree by more than they say of themselves, the
-covariance grows by as much (R. T. Birge, *The calculation of errors by the method of least
-squares*, Phys. Rev. 40 (1932) 207-227).
+A camera's errors with a surface repeat in all its photos, so half the variance is taken as shared:
+photos from other places, in other lights, narrow the covariance, but many photos don't make the
+colour certain. Where they disagree by more than their own covariance says, it grows by as much
+(R. T. Birge, *The calculation of errors by the method of least squares*, Phys. Rev. 40 (1932)
+207-227).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import numpy as np
 
 from shadematch.errors import PhotoError
 from shadematch.photo.target import PhotoTarget
-from shadematch.studio.covariance import Covariance
+from shadematch.studio.covariance import symmetric
 from shadematch.studio.target import Target
 from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
@@ -25,14 +25,14 @@ from shadematch.support.report import Report, Reported, Row, Swatch, rows_of
 __all__ = ["CombinedPhotos", "combine_photos"]
 
 _SHARED: Final = 0.5
-"""Part of the variance that errors of photos of the same thing share; an estimate."""
+"""Part of the variance that photos of the same thing share; an estimate."""
 _FAR: Final = 1.5
-"""Times as far apart as they say of themselves, from which on photos disagree."""
+"""Birge's ratio from which on photos disagree."""
 
 
 @dataclass(frozen=True)
 class CombinedPhotos(Reported):
-    """One colour from several photos. Give it to `match` and others as it is.
+    """One colour from several photos; `match` and others take it as it is.
 
     Attributes
     ----------
@@ -41,10 +41,10 @@ class CombinedPhotos(Reported):
     photos
         What was read in each.
     disagreement
-        How far the photos lie apart against what they say of themselves, root mean square; 1
-        where they are as good as they say.
+        Birge's ratio: root mean square distance of the photos over the standard deviations that
+        they don't share; 1 where they are as good as they say.
     warnings
-        What to mind.
+        What to check.
     """
 
     target: Target
@@ -73,18 +73,18 @@ def combine_photos(photos: Sequence[PhotoTarget]) -> CombinedPhotos:
     Parameters
     ----------
     photos
-        What `read_photo` gave of each, two or more; better from other places and in other lights
-        than many alike.
+        Two or more results of `read_photo`; better from other places and in other lights than
+        many alike.
 
     Raises
     ------
     PhotoError
-        If there are not two, or one is none.
+        If it isn't two or more such results.
     """
     given = tuple(photos) if isinstance(photos, Sequence) else ()
     if len(given) < 2 or not all(isinstance(p, PhotoTarget) for p in given):
         raise PhotoError(
-            "must be two or more photos that were read",
+            "must be two or more results of read_photo",
             field="photos",
             value=str(photos)[:80],
             remedy="Give a list of what read_photo(...) gave",
@@ -104,11 +104,11 @@ def combine_photos(photos: Sequence[PhotoTarget]) -> CombinedPhotos:
     warnings = []
     if square > _FAR**2:
         warnings.append(
-            f"The photos differ by {np.sqrt(square):.1f} times what they say of themselves: is it "
-            "the same part of the same thing in all of them?"
+            f"The photos differ by {np.sqrt(square):.1f} times their own uncertainty: is it the "
+            "same part of the same thing in all of them?"
         )
     source = f"{len(given)} photos"
-    target = Target(triple(lab), source=source, covariance=_rows(covariance))
+    target = Target(triple(lab), source=source, covariance=symmetric(covariance))
     return CombinedPhotos(target, given, float(np.sqrt(square)), tuple(warnings))
 
 
@@ -116,8 +116,4 @@ def _root(matrix: FloatArray) -> FloatArray:
     """The symmetric square root."""
     values, axes = np.linalg.eigh(matrix)
     return np.asarray(axes * np.sqrt(np.maximum(values, 0.0)) @ axes.T)
-
-
-def _rows(matrix: FloatArray) -> Covariance:
-    even = (matrix + matrix.T) / 2.0
-    return triple(even[0]), triple(even[1]), triple(even[2])
+    return np.asarray(axes * np.sqrt(np.maximum(values, 0.0)) @ axes.T)

@@ -1,4 +1,4 @@
-"""A photo with what was read in it, as a picture. Matplotlib is an extra."""
+"""A photo with what was read in it, as a picture; matplotlib is an extra."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shadematch.errors import MissingExtraError, PhotoError
+from shadematch.colour.colorimetry import encode_srgb
+from shadematch.errors import PhotoError
 from shadematch.photo.mean import Mean
 from shadematch.photo.picture import Picture
 from shadematch.photo.profile import SRGB
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["Bytes", "Scene", "draw_photo", "draw_regions", "preview", "scene_of"]
 
 LONGEST: Final = 720
-"""Longer side [pixels] of the copy of a photo that a result keeps for its picture."""
+"""Longer side [pixels] of the copy of a photo kept for its picture."""
 _LINES: Final[dict[str, tuple[str, Any]]] = {
     "region": ("#ffffff", "solid"),
     "neutral": ("#00c8e8", (0, (5, 2))),
@@ -48,7 +49,7 @@ class Scene:
     pixels
         sRGB, shape (rows, columns, 3).
     every
-        Pixels of the photo to one of these, along a side.
+        Pixels of the photo per pixel of the copy, along a side.
     frames
         Kind, frame [pixels of the photo] and marks of each region.
     """
@@ -60,16 +61,15 @@ class Scene:
 
 @functools.cache
 def _curve() -> Bytes:
-    """Codes of sRGB for linear values from 0 to 1, in steps too small to tell."""
-    v = np.linspace(0.0, 1.0, 2**15)
-    steep = 1.055 * np.maximum(v, 0.0031308) ** (1 / 2.4) - 0.055
-    return np.asarray(np.rint(255 * np.where(v <= 0.0031308, 12.92 * v, steep)), dtype=np.uint8)
+    """Codes of sRGB for linear values from 0 to 1, in steps too small to see."""
+    linear = np.linspace(0.0, 1.0, 2**15)
+    return np.asarray(np.rint(255 * encode_srgb(linear)), dtype=np.uint8)
 
 
 def preview(picture: Picture, longest: int = LONGEST) -> tuple[Bytes, float]:
-    """A small sRGB copy, and how many pixels of the photo one of its pixels stands for."""
+    """A small sRGB copy, and how many pixels of the photo each of its pixels stands for."""
     patch, every = picture.small(longest)
-    # The same for every pixel: one matrix, and a table for the curve.
+    # One matrix for all pixels, and a table for the curve.
     to_srgb = np.linalg.solve(SRGB.matrix, picture.profile.matrix)
     linear = np.clip(patch.linear @ to_srgb.T.astype(np.float32), 0.0, 1.0)
     pixels = _curve()[np.rint(linear * (_curve().size - 1)).astype(np.intp)]
@@ -86,19 +86,10 @@ def scene_of(picture: Picture, means: Sequence[tuple[str, Mean]]) -> Scene:
     return Scene(pixels, every, frames)
 
 
-def _pyplot() -> Any:
-    try:
-        from matplotlib import pyplot
-    except ImportError:
-        raise MissingExtraError.of("matplotlib", "plots", field="plots") from None
-    return pyplot
-
-
 def draw_photo(scene: Scene | None, *, before: str, after: Seen, title: str) -> Figure:
     """The photo with its regions and what was left out, and the colour before and after."""
-    _pyplot()
     if scene is None:
-        raise PhotoError("the photo was not kept", field="show", remedy="Read the photo anew")
+        raise PhotoError("the photo was not kept", field="show", remedy="Read the photo again")
     high, wide = scene.pixels.shape[:2]
     axes: Any = axes_for(None, (7.4, 1.5 + 5.2 * min(1.3, high / wide)))
     axes.imshow(scene.pixels, interpolation="nearest", extent=(0, wide, high, 0))
@@ -122,6 +113,7 @@ def draw_photo(scene: Scene | None, *, before: str, after: Seen, title: str) -> 
     axes.set_axis_off()
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch as Key
+    from matplotlib.patheffects import withStroke
 
     kinds = dict.fromkeys(kind for kind, _, _ in scene.frames)
     keys: list[Any] = [
@@ -129,7 +121,7 @@ def draw_photo(scene: Scene | None, *, before: str, after: Seen, title: str) -> 
         for kind, (line, style) in ((k, _LINES[k]) for k in kinds)
     ]
     for line_key in keys:
-        line_key.set_path_effects(_outlined())
+        line_key.set_path_effects([withStroke(linewidth=3.6, foreground="#000000")])
     keys += [
         Key(fc=np.array(_MARKS[c]) / 255, ec="#000000", hatch=_HATCHES[c], lw=0, label=_WORDS[c])
         for c in used
@@ -137,7 +129,7 @@ def draw_photo(scene: Scene | None, *, before: str, after: Seen, title: str) -> 
     side: Any = inset(axes, (1.03, 0.0, 0.24, 1.0))
     codes = (("as photographed", before, True), ("target", after.hex, after.in_srgb))
     for i, (word, code, true) in enumerate(codes):
-        # They touch: the eye compares best without a gap.
+        # Touching, because the eye compares best without a gap.
         side.bar(0.5, 1.0, width=1.0, bottom=1.0 - i, color=paint(code), lw=0)
         where: dict[str, Any] = {"va": "bottom", "y": 2.03} if i == 0 else {"va": "top", "y": -0.03}
         side.text(x=0, s=f"{word}\n{code}", color=INK, **where)
@@ -154,7 +146,7 @@ def draw_photo(scene: Scene | None, *, before: str, after: Seen, title: str) -> 
 
 
 def _overlay(marks: Bytes) -> Bytes:
-    """What was left out as RGBA, each kind in its own hue and its own hatching."""
+    """What was left out as RGBA, each kind in its own hue and hatching."""
     overlay = np.zeros((*marks.shape, 4), dtype=np.uint8)
     down, across = np.indices(marks.shape)
     hatched = {
@@ -170,12 +162,6 @@ def _overlay(marks: Bytes) -> Bytes:
     return overlay
 
 
-def _outlined() -> Any:
-    from matplotlib.patheffects import withStroke
-
-    return [withStroke(linewidth=3.6, foreground="#000000")]
-
-
 def draw_regions(
     pixels: Bytes,
     every: float,
@@ -185,7 +171,8 @@ def draw_regions(
     letter: float = 13,
 ) -> Figure:
     """A photo with numbered boxes or polygons; `letter` is the size of the numbers [pt]."""
-    pyplot = _pyplot()
+    from matplotlib.patches import Polygon
+
     high, wide = pixels.shape[:2]
     axes: Any = axes_for(None, (7.0, 0.4 + 6.5 * min(1.4, high / wide)))
     axes.imshow(pixels, extent=(0, wide, high, 0))
@@ -195,7 +182,7 @@ def draw_regions(
             n = [n[0], n[1], n[2], n[1], n[2], n[3], n[0], n[3]]
         corners = np.array(n).reshape(-1, 2)
         for width, colour in ((3.0, "#000000"), (1.4, "#ffffff")):
-            axes.add_patch(pyplot.Polygon(corners, fill=False, edgecolor=colour, linewidth=width))
+            axes.add_patch(Polygon(corners, fill=False, edgecolor=colour, linewidth=width))
         axes.text(
             *corners.mean(axis=0),
             str(i),

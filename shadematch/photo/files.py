@@ -1,9 +1,9 @@
-"""Photos from files: what is read, what is refused, and how little is unpacked.
+"""Photos from files: what is read, what is refused, unpacking as little as possible.
 
-Pillow reads JPEG, PNG, TIFF and WebP, pillow-heif reads HEIC; what Pillow would cut down to 8
-bits (16-bit RGB in PNG and TIFF) goes through imagecodecs and tifffile. Size is judged by the
-header, before anything is unpacked. Of the metadata only orientation, colour profile and colour
-space are looked at.
+Pillow reads JPEG, PNG, TIFF and WebP, pillow-heif reads HEIC; what Pillow would reduce to 8 bits
+(16-bit RGB in PNG and TIFF) goes through imagecodecs and tifffile. Size is judged by the header,
+before anything is unpacked. Of the metadata only orientation, colour profile and colour space are
+read.
 
 References
 ----------
@@ -29,17 +29,17 @@ from shadematch.photo.profile import ADOBE_RGB, DISPLAY_P3, SRGB, Profile, grey_
 __all__ = ["LARGEST_PIXELS", "open_photo"]
 
 LARGEST_PIXELS: Final = 120_000_000
-"""Width times height of the largest photo that is taken."""
+"""Width times height of the largest photo that is read."""
 _LARGEST_BYTES: Final = 640_000_000
-"""The same for its size unpacked."""
+"""Bytes of the largest photo, unpacked."""
 _LARGEST_FILE: Final = 400_000_000
 _FORMATS: Final = ("JPEG", "PNG", "TIFF", "WEBP")  # MPO comes with JPEG
 _KINDS: Final = "JPEG, PNG, TIFF, WebP or HEIC"
 _PRIMARIES: Final = {1: SRGB, 2: SRGB, 12: DISPLAY_P3}
-"""Codes of H.273 that a HEIC without a profile may state; 2 says nothing, and sRGB is taken."""
+"""H.273 codes that a HEIC without a profile may state; 2 is unspecified and taken as sRGB."""
 _CURVES: Final = (1, 2, 6, 13, 14, 15)
-"""The same of tone curves: sRGB's is 13; 1, 6, 14 and 15 are one of video, which pictures state
-and mean sRGB's (common practice, no source). All else, of HDR above all, looks otherwise."""
+"""H.273 codes of tone curves read as sRGB's, which is 13; 1, 6, 14 and 15 are video curves that
+pictures state and mean sRGB's (common practice, no source). Others, HDR above all, differ."""
 
 
 def _missing(package: str) -> MissingExtraError:
@@ -52,15 +52,14 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
     Raises
     ------
     PhotoError
-        If it is no such file, can't be read, is damaged, animated, CMYK, or too large to
-        unpack.
+        If it is no such file, can't be read, is damaged, animated, CMYK, or too large.
     MissingExtraError
         If a library that reads it is not installed.
     """
     try:
         from PIL import Image, UnidentifiedImageError
 
-        # Pillow knows formats by the plugins that have been imported.
+        # Pillow knows the formats whose plugins have been imported.
         for name in ("Jpeg", "Png", "Tiff", "WebP"):
             importlib.import_module(f"PIL.{name}ImagePlugin")
     except ImportError:
@@ -70,7 +69,9 @@ def open_photo(path: str | os.PathLike[str]) -> Picture:
         head = stream.read(32)
         if head[4:8] == b"ftyp" and head[8:12] != b"avif":
             return _heif(place)
-        _refuse_early(head)
+        if head[:6] in (b"GIF87a", b"GIF89a"):  # which Pillow would open
+            remedy = f"Give a {_KINDS} file"
+            raise PhotoError("is a GIF, which has only 256 colours", field="photo", remedy=remedy)
         stream.seek(0)
         try:
             image = Image.open(stream, formats=_FORMATS)
@@ -110,14 +111,6 @@ def _regular_file(path: str | os.PathLike[str]) -> Path:
     return place
 
 
-def _refuse_early(head: bytes) -> None:
-    """Refuse by their first bytes what libraries would open with side effects or not at all."""
-    if head[:6] in (b"GIF87a", b"GIF89a"):
-        raise PhotoError(
-            "is a GIF, which has only 256 colours", field="photo", remedy=f"Give a {_KINDS} file"
-        )
-
-
 def _too_large(shown: object) -> PhotoError:
     return PhotoError(
         f"has more than {LARGEST_PIXELS // 10**6} million pixels, or unpacks to more than "
@@ -135,16 +128,6 @@ def _check_size(width: int, height: int, channels: int, bits: int) -> None:
         raise _too_large(f"{width} x {height}")
 
 
-def _one_frame(count: int) -> None:
-    if count != 1:
-        raise PhotoError(
-            "is animated or has several pages",
-            field="photo",
-            value=f"{count} pictures",
-            remedy="Save the one that is meant by itself",
-        )
-
-
 def _pillow(image: Any, place: Path, head: bytes) -> Picture:
     mode, (width, height) = image.mode, image.size
     if mode in ("CMYK", "LAB", "YCbCr", "F", "I", "HSV"):
@@ -155,8 +138,14 @@ def _pillow(image: Any, place: Path, head: bytes) -> Picture:
             remedy="Save it as RGB in a picture program that knows its profile",
         )
     _check_size(width, height, len(image.getbands()), 16 if mode.startswith("I;16") else 8)
-    if image.format != "MPO":  # the further pictures of a phone's MPO are previews and depth
-        _one_frame(getattr(image, "n_frames", 1))
+    # A phone's MPO also holds previews and depth.
+    if image.format != "MPO" and (count := getattr(image, "n_frames", 1)) != 1:
+        raise PhotoError(
+            "is animated or has several pages",
+            field="photo",
+            value=f"{count} pictures",
+            remedy="Save the one you mean by itself",
+        )
     if image.format in ("JPEG", "MPO"):
         _check_end(place)
     deep = _deep_codes(image, place, head)
@@ -174,34 +163,32 @@ def _pillow(image: Any, place: Path, head: bytes) -> Picture:
         if to and alpha:
             to = ("LA", "RGBA")[channels == 3]
         cut = _of_image(image, to)
-    colours = 1 if channels <= 2 else 3
     interop = exif.get_ifd(0xA005).get(1, "") if 0x8769 in exif else ""
     fallback = ADOBE_RGB if str(interop).strip("\x00 ") == "R03" else SRGB
-    icc = image.info.get("icc_profile")
     return _picture(
         width=width,
         height=height,
         bits=bits,
-        colours=colours,
+        channels=channels,
         alpha=alpha,
         orientation=orientation,
         cut=cut,
-        icc=icc,
+        icc=image.info.get("icc_profile"),
         fallback=fallback,
         kind=image.format,
     )
 
 
 def _check_end(place: Path) -> None:
-    """Refuse a JPEG that is cut off, however near its end: decoders fill what is missing.
+    """Refuse a JPEG that is cut off, however near its end: decoders would fill in the rest.
 
-    A file is made of segments with their lengths up to the first scan; in scans, the byte FF is
-    followed by 00 or by the number of a restart, and by D9 at the very end (ITU-T T.81, annex B).
+    Segments with their lengths precede the first scan; in scans the byte FF is followed by 00 or by
+    the number of a restart, and by D9 at the very end (ITU-T T.81, annex B).
     """
     data = place.read_bytes()
     at = 2
     while data[at : at + 1] == b"\xff" and data[at + 1 : at + 2] != b"\xda":
-        if data[at + 1 : at + 2] == b"\xff":  # a marker may be filled up
+        if data[at + 1 : at + 2] == b"\xff":  # fill bytes may precede a marker
             at += 1
             continue
         at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
@@ -210,12 +197,12 @@ def _check_end(place: Path) -> None:
             "is cut off before its end",
             field="photo",
             value=place.name,
-            remedy="Send or copy the file anew",
+            remedy="Send or copy the file again",
         )
 
 
 def _deep_codes(image: Any, place: Path, head: bytes) -> Codes | None:
-    """All codes of a file whose 16 bits Pillow would cut to 8."""
+    """All codes of a file whose 16 bits Pillow would reduce to 8."""
     width, height = image.size
     if image.format == "PNG" and head[24:25] == b"\x10" and head[25:26] in (b"\2", b"\4", b"\6"):
         channels = {2: 3, 4: 2, 6: 4}[head[25]]
@@ -283,7 +270,7 @@ def _heif(place: Path) -> Picture:
     if bands not in ("L", "LA", "RGB", "RGBA"):
         raise PhotoError(f"is a {mode} picture", field="photo", value=mode, remedy="Save it as RGB")
     _check_size(width, height, channels, bits)
-    # A copy: with some versions the picture's memory goes with the file.
+    # A copy: in some versions the memory goes with the file.
     codes = np.array(file)
     if codes.ndim == 2:
         codes = codes[..., None]
@@ -295,18 +282,18 @@ def _heif(place: Path) -> Picture:
     icc = file.info.get("icc_profile")
     if not icc and (primaries not in _PRIMARIES or curve not in _CURVES):
         raise PhotoError(
-            "has colours that are coded in a way that is not read, such as HDR",
+            "codes its colours in a way that is not read, such as HDR",
             field="photo",
             value=f"H.273 primaries {primaries}, curve {curve}",
             remedy="Switch HDR off in the camera, or save it as sRGB in a picture program",
         )
     fallback = _PRIMARIES.get(primaries, SRGB)
-    # The decoder has turned the picture already, as the format asks; Exif must not turn it again.
+    # The decoder has already turned the picture, as the format asks; Exif must not do so again.
     return _picture(
         width=width,
         height=height,
         bits=bits,
-        colours=1 if channels <= 2 else 3,
+        channels=channels,
         alpha=channels in (2, 4),
         orientation=1,
         cut=_of_array(codes),
@@ -320,7 +307,7 @@ def _picture(
     width: int,
     height: int,
     bits: int,
-    colours: int,
+    channels: int,
     alpha: bool,
     orientation: object,
     cut: Callable[[int, int, int, int], Codes],
@@ -328,17 +315,18 @@ def _picture(
     fallback: Profile,
     kind: str,
 ) -> Picture:
+    colours = 1 if channels <= 2 else 3
     notes = [f"{kind.replace('MPO', 'JPEG')}, {width} x {height} pixels, {bits} bits"]
-    profile = None
     if icc:
-        profile = read_profile(bytes(icc), channels=colours)
-        if profile is None:
+        found = read_profile(bytes(icc), channels=colours)
+        if found is None:
             raise PhotoError(
                 "has a colour profile made of tables, which is not read",
                 field="photo",
                 value=kind,
-                remedy="Save it anew as sRGB in a picture program",
+                remedy="Save it again as sRGB in a picture program",
             )
+        profile = found
         notes.append(f"colour profile: {profile.name}")
     else:
         profile = fallback if colours == 3 else grey_of(fallback)

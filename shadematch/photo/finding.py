@@ -1,10 +1,10 @@
-"""Where a 24-patch chart lies in a photo.
+"""Finding a 24-patch chart in a photo.
 
-Even spots are gathered into grids by their distances, which a tilted chart leaves nearly regular
-from one patch to the next; a homography is laid through each grid. Then the colours decide:
-every place that the chart's 6 x 4 patches can take in the grid, four ways round and mirrored, is
-tried against the reference. What is found must fit clearly better than any other way round.
-Scikit-image, which finds the even spots, is an extra.
+Even spots are gathered into grids by their distances, which stay nearly regular from patch to patch
+of a tilted chart, and a homography is fitted to each grid. Then the colours decide: each place of
+the chart's 6 x 4 patches in the grid, in four orientations and mirrored, is compared with the
+reference, and the best must fit clearly better than the others. Scikit-image, which finds the
+even spots, is an extra.
 """
 
 from __future__ import annotations
@@ -18,10 +18,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 from scipy.ndimage import gaussian_filter, gaussian_gradient_magnitude
 
-from shadematch.colour.colorimetry import (
-    SRGB_WHITE,
-    xyz_to_lab,
-)
+from shadematch.colour.colorimetry import SRGB_WHITE, xyz_to_lab
 from shadematch.errors import MissingExtraError, PhotoError
 from shadematch.photo.chart import MOST_LEFT_OUT, Chart, by_matrix, homography, is_camera
 from shadematch.photo.drawing import draw_regions, preview
@@ -36,10 +33,10 @@ __all__ = ["chart_in", "draw_chart", "find_chart"]
 
 _LONGEST: Final = 960
 _EDGES: Final = (1.2, 2.0, 3.5, 6.0)
-"""Slopes of Lab [per pixel] that count as an edge; more than one, for noisy and for soft photos."""
+"""Gradients of Lab [per pixel] that count as an edge; several, for noisy and for soft photos."""
 _SMALLEST, _LARGEST = 30, 0.02  # area of a patch: pixels, share of the photo
 _FEWEST: Final = 10  # patches of a grid
-_ENOUGH: Final = 18  # of them that need no other start
+_ENOUGH: Final = 18  # patches of a grid that needs no other start
 _FITS: Final = 7.0  # mean CIEDE2000 of the patches that count
 _CLEARLY: Final = 1.4  # times as bad any other way round must be
 _COVERED: Final = 16.0  # CIEDE2000 of a patch above which something lies on it
@@ -55,12 +52,12 @@ class _Spot(NamedTuple):
 
 
 Cells = dict[tuple[int, int], int]
-"""Which spot lies at a place of a grid."""
+"""The spot at each place of a grid."""
 
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
-    """The small copy: linear colours, Lab, and how many pixels of the photo one stands for."""
+    """The small copy: linear colours, Lab, and pixels of the photo per pixel."""
 
     linear: FloatArray
     lab: FloatArray
@@ -76,7 +73,7 @@ class _Found:
 
 
 def find_chart(path: str | os.PathLike[str]) -> Chart:
-    """The 24-patch chart that a photo shows, wherever and however it lies.
+    """The 24-patch chart that a photo shows, in any place and orientation.
 
     Parameters
     ----------
@@ -86,21 +83,21 @@ def find_chart(path: str | os.PathLike[str]) -> Chart:
     Returns
     -------
     Chart
-        With its corners in pixels, and with the patches that something lies on left out.
+        With corners in pixels, and covered patches left out.
 
     Raises
     ------
     PhotoError
-        If none is found, or two, or one that is mirrored or mostly covered; if the photo can't
-        be read.
+        If there is none or more than one, if it is mirrored or mostly covered, or if the photo
+        can't be read.
     MissingExtraError
-        If scikit-image is not installed, or a library that reads the photo.
+        If scikit-image or a library that reads the photo is not installed.
     """
     return chart_in(open_photo(path))
 
 
 def chart_in(picture: Picture) -> Chart:
-    """As `find_chart`, in a photo that is open."""
+    """`find_chart` in an open photo."""
     if picture.profile.channels == 1:
         raise PhotoError(
             "a grey photo shows no chart's colours", field="chart", remedy="Take a colour photo"
@@ -123,20 +120,20 @@ def chart_in(picture: Picture) -> Chart:
             "shows more than one chart",
             field="chart",
             value=f"{len(straight)} found",
-            remedy="Give the corners of the one that lies beside the soap",
+            remedy="Give the corners of the one beside the soap",
         )
     if not straight:
         if found:
             raise PhotoError(
                 "shows the chart mirrored",
                 field="chart",
-                remedy="Turn the mirrored picture of a front camera back, or take another photo",
+                remedy="Flip the mirrored picture of a front camera, or take another photo",
             )
         raise PhotoError(
-            "shows no chart that could be found",
+            "shows no chart that was found",
             field="chart",
             remedy="Show all 24 patches, sharp, without glare, a tenth of the photo or more; "
-            "or give the middles of the patches dark skin, bluish green, black, white",
+            "or give the centres of the patches dark skin, bluish green, black, white",
         )
     best = straight[0]
     ends = np.array([(0, 0), (5, 0), (5, 3), (0, 3)], dtype=float)
@@ -150,8 +147,8 @@ def draw_chart(path: str | os.PathLike[str], chart: Chart) -> Figure:
 
     Raises
     ------
-    MissingExtraError
-        If matplotlib is not installed.
+    MissingExtraError, PhotoError
+        If matplotlib is not installed, or the photo can't be read.
     """
     picture = open_photo(path)
     size = picture.width, picture.height
@@ -159,7 +156,7 @@ def draw_chart(path: str | os.PathLike[str], chart: Chart) -> Figure:
 
 
 def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
-    """Even spots of a patch's size and shape."""
+    """Even spots of the size and shape of a patch."""
     try:
         from skimage.measure import label, regionprops
     except ImportError:
@@ -176,7 +173,7 @@ def _spots(lab: FloatArray, edge: float) -> list[_Spot]:
         top, left, bottom, right = part.bbox
         if top == 0 or left == 0 or bottom == high or right == wide:
             continue
-        # A turned square fills half of its upright box; a thin strip or a ring is not a patch.
+        # A turned square fills half of its upright box; thin strips and rings are no patches.
         if part.solidity < 0.85 or part.axis_minor_length < 0.3 * part.axis_major_length:
             continue
         spots.append(_Spot(float(part.centroid[1]), float(part.centroid[0]), float(part.area)))
@@ -203,7 +200,7 @@ def _grids(spots: Sequence[_Spot]) -> list[Cells]:
             lengths = length[i, j], length[i, k]
             if across < 0.64 * lengths[0] * lengths[1] or max(lengths) > 2.5 * min(lengths):
                 continue
-            # Patches lie close: their middles are hardly two sides apart.
+            # Patches are close: their centres lie hardly two sides apart.
             if across > 4.0 * areas[i]:
                 continue
             if u[0] * v[1] - u[1] * v[0] < 0:
@@ -225,7 +222,7 @@ def _grids(spots: Sequence[_Spot]) -> list[Cells]:
 def _grown(
     places: FloatArray, areas: FloatArray, start: int, u: FloatArray, v: FloatArray
 ) -> Cells:
-    """All spots that can be reached from one by steps like u and v, which may change slowly."""
+    """All spots reached from one by steps like u and v, which may change slowly."""
     cells: Cells = {(0, 0): start}
     used = {start}
     waiting: list[tuple[tuple[int, int], FloatArray, FloatArray]] = [((0, 0), u, v)]
@@ -233,7 +230,7 @@ def _grown(
         (column, row), u, v = waiting.pop(0)
         here = places[cells[column, row]]
         reach = 0.3 * min(np.hypot(*u), np.hypot(*v))
-        # Where something lies on the next patch, the one behind it goes on.
+        # If the next patch is covered, go on with the one behind it.
         for (dx, dy), far in itertools.product(((1, 0), (-1, 0), (0, 1), (0, -1)), (1, 2)):
             cell = column + far * dx, row + far * dy
             if cell in cells or (column + dx, row + dy) in cells:
@@ -257,11 +254,11 @@ def _map(to_photo: FloatArray, points: FloatArray) -> FloatArray:
 
 
 def _placed(seen: _Seen, spots: Sequence[_Spot], cells: Cells) -> _Found | None:
-    """The chart in a grid, if its colours are there and fit one way round only."""
+    """The chart in a grid, if its colours are there and fit in one orientation only."""
     keys = np.array(list(cells), dtype=float)
     points = np.array([(spots[i].x, spots[i].y) for i in cells.values()])
     to_photo = homography(keys, points)
-    # The middle of a patch that is half covered lies elsewhere.
+    # The centre of a half-covered patch is displaced.
     off = np.hypot(*(_map(to_photo, keys) - points).T)
     pitch = np.hypot(*(_map(to_photo, keys + np.array([1.0, 0.0])) - _map(to_photo, keys)).T)
     good = off < max(_ASIDE, 2.5 * float(np.median(off / pitch))) * pitch
@@ -292,7 +289,7 @@ def _placed(seen: _Seen, spots: Sequence[_Spot], cells: Cells) -> _Found | None:
 
 
 def _onto_grid(left: int, top: int, wide: int, tall: int, turns: int, mirrored: bool) -> FloatArray:
-    """From the chart's columns and rows to those of the grid."""
+    """The matrix from the chart's columns and rows to those of the grid."""
     matrix = np.array([[1.0, 0.0, -2.5], [0.0, 1.0, -1.5], [0.0, 0.0, 1.0]])
     if mirrored:
         matrix = np.diag([-1.0, 1.0, 1.0]) @ matrix
@@ -310,7 +307,7 @@ _PATCHES: Final = np.array([(i % 6, i // 6) for i in range(24)], dtype=float)
 
 
 def _colours(seen: _Seen, to_photo: FloatArray, mirrored: bool) -> _Found | None:
-    """How well the colours at the 24 places fit the chart's, as a matrix may change them."""
+    """How well the colours at the 24 places fit the chart's after the best matrix."""
     high, wide = seen.lab.shape[:2]
     spots = _map(to_photo, (_PATCHES[:, None] + _INSIDE).reshape(-1, 2))
     column, row = np.rint(spots).astype(int).T
@@ -332,7 +329,7 @@ def _colours(seen: _Seen, to_photo: FloatArray, mirrored: bool) -> _Found | None
 
 
 def _same(one: _Found, other: _Found) -> bool:
-    """Whether two lie over each other."""
+    """Whether two overlap."""
     middle = np.array([[2.5, 1.5]])
     a, b = _map(one.to_photo, middle)[0], _map(other.to_photo, middle)[0]
     ends = _map(other.to_photo, np.array([[0.0, 0.0], [5.0, 3.0]]))

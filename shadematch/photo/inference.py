@@ -1,33 +1,32 @@
-"""What surfaces of known colour tell of camera and light, and so of any other colour in the photo.
+"""What surfaces of known colour tell of camera and light, and so of other colours in the photo.
 
-A paper, a card, two dozen patches of a chart or a bar of one's own: all are surfaces whose colour
-is known, more or less. One model explains what the photo shows of them, and says what another
-surface must be, and how surely. Channel values r, 0 to 1 in linear light as the file means them,
-become the surface's by
+Paper, a card, the patches of a chart and finished bars are all surfaces whose colour is known, more
+or less. One model explains what the photo shows of them, and predicts what another surface is, and
+how surely. Channel values r, 0 to 1 in linear light as the file means them, become
 
-    s = r^p / (1 - r)^q,                               the camera's tone curve undone,
-    XYZ = M (I + D) diag(exp(g)) s exp(-light(place)),
+    s = r^p / (1 - r)^q,                               the camera's tone curve undone,  (a)
+    XYZ = M (I + D) diag(exp(g)) s exp(-light(place)),                                  (b)
 
-with the matrix M of the file's primaries. p and q undo the toe and the shoulder that pictures are
-given to please (1 and 0 for a camera that doesn't); g is exposure and white balance, D (rows that
-sum to 0, so that white stays white) the camera's mixing of channels and its rendering, vivid ones
-above all; the light falls off along a plane and towards the corners, and its colour may change
-across the photo where two lights meet. What remains is a Gaussian process in Lab: nearly alike
-for surfaces of nearly the same colour, and for light also nearly alike in places close together,
-as cameras tone parts of a photo differently. All have normal priors; the posterior is Laplace's
-approximation about the most probable parameters, with the spread of what remains in it.
+with the matrix M of the file's primaries. p and q undo the toe and the shoulder that please the eye
+(1 and 0 for a camera without); g is exposure and white balance; D (its rows sum to 0, so white
+stays white) is the camera's mixing of channels and its rendering, of vivid colours above all; the
+light falls off along a plane and towards the corners, and its colour may change across the photo
+where two lights meet. The rest is a Gaussian process in Lab: alike for surfaces of like colour, and
+for the light also in places close together, as cameras tone parts of a photo differently. All
+priors are normal; the posterior is Laplace's approximation about the most probable parameters, with
+the process in it.
 
-So one paper corrects exposure and cast, and leaves the tone curve as it mostly is, with the
-lightness of everything unlike paper known accordingly less well; a grey beside it narrows the
-curve; a chart fixes it and shows what remains. A bar of one's own counts where the colour is like
-it.
+So one paper corrects exposure and cast and leaves the tone curve near its prior; the lightness of
+anything unlike paper is then known less well. A grey beside it narrows the curve; a chart fixes it
+and shows the rest. A finished bar counts for colours like its own.
 
 References
 ----------
 C. E. Rasmussen, C. K. I. Williams, *Gaussian Processes for Machine Learning*, 2006, 2.7 (a process
-about a parametric mean) and 3.4 (Laplace's approximation). M. C. Kennedy, A. O'Hagan, *Bayesian
-calibration of computer models*, J. R. Stat. Soc. B 63 (2001) 425-464: what a model misses as a
-process of its own.
+about a parametric mean), 3.4 (Laplace's approximation) and 5.4.2 (leaving one out); numbers in
+brackets are those of its equations, from memory. M. C. Kennedy, A. O'Hagan, *Bayesian calibration
+of computer models*, J. R. Stat. Soc. B 63 (2001) 425-464: the model's error as a process of its
+own.
 """
 
 from __future__ import annotations
@@ -46,59 +45,59 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["BELIEF", "Inferred", "Known", "Terms", "frame_of", "infer", "lab_by_xyz", "straighten"]
 
 _DARKEST: Final = 1e-3
-"""Below it the tone curve goes on in proportion, so that black stays black."""
+"""Below it the tone curve is linear, so that black stays black."""
 _BRIGHTEST: Final = 0.985
 _STEPS: Final = 14
 _SETTLED: Final = 3
-"""Steps after which the size of what remains is judged."""
+"""Steps after which the size of the process is estimated."""
 _PLANE: Final = slice(2, 5)
 _GAINS: Final = slice(5, 8)
 _MIX: Final = slice(8, 14)
 _TILT: Final = slice(14, 18)
 _COUNT: Final = 18
 _PULL: Final = 12.0
-"""How many residuals the usual size of what remains counts for, against those seen."""
+"""Residuals that the prior size of the process counts for."""
 
 
 @dataclass(frozen=True)
 class Terms:
-    """What is believed of photos before one is seen; standard deviations but for the means.
+    """What is assumed of photos: standard deviations, except for the means.
 
-    Rounded numbers, chosen by hand so that what is stated holds in simulated photos of many kinds
-    (``python -m tests.bench.photo_terms``) and in eight real ones, of one phone; none belongs to a
-    camera or a light.
+    Rounded numbers, chosen by hand so that stated uncertainties hold in simulated photos of many
+    kinds (``python -m tests.bench.photo_terms``) and in eight real ones from one phone; none
+    belongs to a camera or a light.
 
     Attributes
     ----------
     curve, curve_sd, curve_tie
         Means and standard deviations of p and q, and their correlation.
     exposure, exposure_sd, balance_sd
-        Mean and standard deviation of the log of the gain common to all channels; of the
-        channels' own.
+        Mean and standard deviation of the log of the gain common to all channels; that of each
+        channel's own.
     mix_sd
-        Standard deviation of the mixing of channels.
+        Of the mixing of channels.
     tilt_sd
-        Of how the colour of the light changes across the photo: log of red and of blue against
-        green, per diagonal.
+        Of the change in the light's colour across the photo: log of red and of blue over green,
+        per diagonal.
     tone_sd, tone_reach
-        Of light that one part of the photo gets and another does not, as a share; and how far
-        such a part reaches, in diagonals.
+        Of extra light on a part of the photo, as a share; and how far such a part reaches, in
+        diagonals.
     lab_sd, chroma_sd
-        What remains in L*, and in a* and b*; and along lightness, chroma and hue per unit of
+        Of the process in L*, and in a* and b*; and along lightness, chroma and hue per unit of
         chroma: alike for like colours.
     lab_reach
         How far "like" reaches, in Lab.
     own_sd, own_share
-        The same that a surface has to itself: along lightness, chroma and hue, as a constant
-        and a share of chroma. A camera takes for alike what an eye doesn't.
+        Of what each surface has to itself, along lightness, chroma and hue, as a constant and a
+        share of chroma: surfaces alike to a camera may differ to an eye.
     paper, paper_sd
         Lab of white printing paper as photos show it, under D65.
     """
 
-    curve: tuple[float, float] = (0.9, 0.2)
+    curve: tuple[float, float] = (0.9, 0.1)
     curve_sd: tuple[float, float] = (0.11, 0.22)
     curve_tie: float = -0.3
-    exposure: float = -0.15
+    exposure: float = -0.07
     exposure_sd: float = 0.22
     balance_sd: float = 0.12
     mix_sd: float = 0.05
@@ -110,7 +109,7 @@ class Terms:
     lab_reach: float = 28.0
     own_sd: tuple[float, float, float] = (1.5, 0.7, 0.7)
     own_share: tuple[float, float, float] = (0.025, 0.12, 0.11)
-    paper: tuple[float, float, float] = (93.6, 0.0, -4.0)
+    paper: tuple[float, float, float] = (92.3, 0.0, -4.0)
     paper_sd: tuple[float, float, float] = (4.5, 1.2, 4.0)
 
 
@@ -118,22 +117,21 @@ BELIEF: Final = Terms()
 
 
 class Known(NamedTuple):
-    """A surface whose colour is known.
+    """A surface of known colour.
 
     Attributes
     ----------
     linear
-        What the photo shows: channel values 0 to 1 in linear light, the known fall of the light
-        taken off; shape (3,).
+        What the photo shows: channel values 0 to 1 in linear light, without the known fall of the
+        light; shape (3,).
     place
-        Where, in diagonals of the photo from its middle; shape (2,).
+        In diagonals of the photo from its middle; shape (2,).
     lab
-        What it is, under D65; shape (3,).
+        Its colour under D65; shape (3,).
     covariance
-        How well that is known, with the noise of the photo in it; shape (3, 3).
+        Of `lab`, including the photo's noise; shape (3, 3).
     steep
-        Part of what a surface has to itself by its chroma (`Terms.own_share`); below 1 where
-        its bands are known to be broad, as those of a chart are.
+        Factor of `Terms.own_share`; below 1 if its bands are known to be broad, as a chart's are.
     """
 
     linear: FloatArray
@@ -144,13 +142,13 @@ class Known(NamedTuple):
 
 
 def lab_by_xyz(xyz: FloatArray, white: FloatArray) -> FloatArray:
-    """How Lab changes with XYZ: shape (..., 3, 3)."""
+    """How Lab changes with XYZ, shape (..., 3, 3)."""
     slopes = cube_root_response(xyz, white)[1]
     return np.asarray(LAB_FROM_RESPONSE * slopes[..., None, :])
 
 
 def straighten(linear: FloatArray, curve: FloatArray) -> FloatArray:
-    """Channel values with the tone curve undone; any shape."""
+    """Channel values with the tone curve undone (a); any shape."""
     held = np.clip(linear, _DARKEST, _BRIGHTEST)
     low = np.minimum(linear / _DARKEST, 1.0)
     return np.asarray(low * np.exp(curve[0] * np.log(held) - curve[1] * np.log1p(-held)))
@@ -172,18 +170,19 @@ def frame_of(lab: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, eq=False)
 class Inferred:
-    """What the known surfaces told.
+    """What the k known surfaces tell.
 
     Attributes
     ----------
     mean, spread
-        Of the parameters p, q, the plane of the light (3), g (3), D (6), the tilt of its colour.
+        Mean and covariance of the parameters: p, q, the plane of the light (3), g (3), D (6), the
+        tilt of its colour (4).
     size
-        How large what remains is, against the usual.
+        Size of the process against its prior.
     residuals
-        Lab that the photo gives each known surface by the others alone, less its own; (k, 3).
+        Lab predicted for each known surface from the others, less its own; (k, 3).
     strange
-        How far off each is by that, in standard deviations, root mean square; shape (k,).
+        The same in standard deviations, root mean square; shape (k,).
     evidence
         Log of the probability density of what was seen.
     """
@@ -194,17 +193,16 @@ class Inferred:
     residuals: FloatArray
     strange: FloatArray
     evidence: float
-    _blocks: FloatArray
     _matrix: FloatArray
     _terms: Terms
     _known: _Table
-    _weights: FloatArray  # what takes residuals of the known ones to those of another
+    _weights: FloatArray  # from covariances with the known surfaces to the process
     _inverse: FloatArray
     _slopes: FloatArray  # of the known ones by the parameters
 
     @property
     def slope(self) -> tuple[float, float]:
-        """How much the log of the light changes over a diagonal, and how surely (one sd)."""
+        """How much the log of the light changes over a diagonal, and its standard deviation."""
         along = self.mean[_PLANE][:2]
         size = float(np.hypot(*along))
         way = along / max(size, 1e-9)
@@ -213,12 +211,12 @@ class Inferred:
     def lab(self, linear: FloatArray, place: FloatArray) -> FloatArray:
         """Most probable Lab of channel values at a place; shapes (3,), (2,)."""
         start = _lab_of(self.mean, linear[None], place[None], self._matrix)[0]
-        return np.asarray(start - self._tie(start, place)[0] @ self._weights)
+        return np.asarray(start - self._tie(start, place)[0] @ self._weights)  # (2.38)
 
     def _tie(
         self, lab: FloatArray, place: FloatArray, steep: float = 1.0
     ) -> tuple[FloatArray, FloatArray]:
-        """Covariance of what remains there with the known ones', (3, 3k), and there, (3, 3)."""
+        """Covariance of the process there with that of known surfaces, (3, 3k); and its own."""
         own = _Table(lab[None], place[None])
         between = _shared(self._terms, own, self._known).reshape(3, -1)
         here = _shared(self._terms, own, own).reshape(3, 3)
@@ -228,25 +226,25 @@ class Inferred:
     def covariance(
         self, linear: FloatArray, place: FloatArray, steep: float = 1.0
     ) -> tuple[FloatArray, FloatArray]:
-        """Of Lab there: by the parameters, and by what remains; each (3, 3).
+        """Covariance of Lab there: from the parameters, and from the process; each (3, 3).
 
         `steep` is as in `Known`.
         """
         lab = self.lab(linear, place)
         between, here = self._tie(lab, place, steep)
         slopes = _slopes(self.mean, linear[None], place[None], self._matrix)[0]
-        by = slopes - between @ self._inverse @ self._slopes
-        rest = here - between @ self._inverse @ between.T
-        return by @ self.spread @ by.T, np.asarray((rest + rest.T) / 2.0)
+        by = slopes - between @ self._inverse @ self._slopes  # R of (2.41)
+        rest = here - between @ self._inverse @ between.T  # (2.24)
+        return by @ self.spread @ by.T, np.asarray((rest + rest.T) / 2.0)  # (2.41)
 
     def light_variance(self, place: FloatArray) -> float:
-        """Of the log of the light at a place, against the known surfaces' mean."""
+        """Variance of the log of the light at a place, against the known surfaces' mean."""
         away = regressors(place[None])[0] - regressors(self._known.place).mean(axis=0)
         plane = float(away @ self.spread[_PLANE, _PLANE] @ away)
         return plane + self._terms.tone_sd**2
 
     def straight(self, linear: FloatArray, place: FloatArray) -> FloatArray:
-        """Channel values with tone curve and light taken off; shape (3,)."""
+        """Channel values without tone curve and light; shape (3,)."""
         light = _log_light(self.mean, place[None])[0]
         return np.asarray(straighten(linear, self.mean[:2]) * np.exp(-light))
 
@@ -257,7 +255,7 @@ class _Table(NamedTuple):
 
 
 def _mixing(values: FloatArray) -> FloatArray:
-    """I + D, by six numbers off the diagonal."""
+    """I + D, from its six numbers off the diagonal."""
     matrix = np.eye(3)
     matrix[~np.eye(3, dtype=bool)] += values[_MIX]
     matrix[np.diag_indices(3)] += 1.0 - matrix.sum(axis=1)
@@ -265,7 +263,7 @@ def _mixing(values: FloatArray) -> FloatArray:
 
 
 def _log_light(values: FloatArray, place: FloatArray) -> FloatArray:
-    """Log of the light in each channel at some places; shape (k, 3)."""
+    """Log of the light in each channel at k places; shape (k, 3)."""
     own = place @ values[_TILT].reshape(2, 2)
     common = regressors(place) @ values[_PLANE]
     return np.asarray(common[:, None] + np.stack([own[:, 0], 0.0 * common, own[:, 1]], axis=-1))
@@ -276,7 +274,7 @@ def _xyz_of(
 ) -> FloatArray:
     light = _log_light(values, place)
     straight = straighten(linear, values[:2]) * np.exp(values[_GAINS] - light)
-    return np.asarray(100.0 * straight @ (matrix @ _mixing(values)).T)
+    return np.asarray(100.0 * straight @ (matrix @ _mixing(values)).T)  # (b)
 
 
 def _lab_of(
@@ -311,7 +309,7 @@ def _slopes(
 
 
 def _shared(belief: Terms, one: _Table, other: _Table) -> FloatArray:
-    """Covariance of what remains between surfaces; shape (j, 3, k, 3)."""
+    """Covariance of the process between surfaces; shape (j, 3, k, 3)."""
     gap = one.lab[:, None] - other.lab[None]
     like = np.exp(-0.5 * (gap**2).sum(axis=-1) / belief.lab_reach**2)
     plain = np.diag(np.square([belief.lab_sd[0], belief.lab_sd[1], belief.lab_sd[1]]))
@@ -329,12 +327,12 @@ def _shared(belief: Terms, one: _Table, other: _Table) -> FloatArray:
 
 
 def _by_light(lab: FloatArray) -> FloatArray:
-    """How Lab changes with the log of the light: all but the offset of L* is in proportion."""
+    """How Lab changes with the log of the light: in proportion, but for the offset of L*."""
     return np.asarray((lab + np.array([16.0, 0.0, 0.0])) / 3.0)
 
 
 def _own(belief: Terms, lab: FloatArray, steep: FloatArray) -> FloatArray:
-    """Covariance of what a surface has to itself; shape (k, 3, 3)."""
+    """Covariance of what surfaces have to themselves; shape (k, 3, 3)."""
     turn = frame_of(lab)
     chroma = (steep * np.hypot(lab[:, 1], lab[:, 2]))[:, None]
     sd = np.hypot(belief.own_sd, chroma * np.array(belief.own_share))
@@ -370,10 +368,10 @@ def infer(
     matrix
         From channel values to XYZ, white at Y = 1; shape (3, 3).
     plane
-        Mean and covariance of the slope of the log of the light along x, along y [per
-        diagonal] and at the corners, before the surfaces are seen; shapes (3,), (3, 3).
+        Prior mean (3,) and covariance (3, 3) of the slope of the log of the light along x and y
+        [per diagonal] and at the corners.
     belief
-        What is believed of photos before.
+        What is assumed of photos.
     """
     mean, spread = _prior(belief, plane)
     k = len(known)
@@ -393,7 +391,7 @@ def infer(
     values, size = mean, 1.0
     for step in range(_STEPS):
         slopes = _slopes(values, linear, place, matrix).reshape(3 * k, _COUNT)
-        # What the surfaces would look off by, were all as believed beforehand.
+        # What the surfaces would look off by with all parameters at their prior means.
         off = (_lab_of(values, linear, place, matrix) - lab).ravel() - slopes @ (values - mean)
         if step == _SETTLED:
             size = _size(off, size**2 * rest + apart + slopes @ spread @ slopes.T)
@@ -402,15 +400,15 @@ def infer(
             spread[_TILT, _TILT] = (size**2 * belief.tilt_sd**2 + found) * np.eye(4)
             prior = np.linalg.inv(spread)
         inverse = np.asarray(np.linalg.inv(size**2 * rest + apart), dtype=float)
-        posterior = np.linalg.inv(slopes.T @ inverse @ slopes + prior)
+        posterior = np.linalg.inv(slopes.T @ inverse @ slopes + prior)  # (2.41), linearised
         move = mean - posterior @ (slopes.T @ (inverse @ off)) - values
         values = values + np.clip(move, -0.5, 0.5)
         if step > _SETTLED and np.abs(move).max() < 1e-5:
             break
     whole = size**2 * rest + apart + slopes @ spread @ slopes.T
     back = np.linalg.inv(whole)
-    blocks = np.linalg.inv(back.reshape(k, 3, k, 3)[each, :, each, :])
-    residuals = np.einsum("kab,kb->ka", blocks, (back @ off).reshape(k, 3))
+    blocks = np.linalg.inv(back.reshape(k, 3, k, 3)[each, :, each, :])  # (5.12)
+    residuals = np.einsum("kab,kb->ka", blocks, (back @ off).reshape(k, 3))  # (5.12)
     strange = np.einsum("ka,kab,kb->k", residuals, np.linalg.inv(blocks), residuals)
     return Inferred(
         mean=values,
@@ -418,8 +416,7 @@ def infer(
         size=size,
         residuals=residuals,
         strange=np.sqrt(strange / 3.0),
-        evidence=-0.5 * float(off @ back @ off + np.linalg.slogdet(whole)[1]),
-        _blocks=blocks,
+        evidence=-0.5 * float(off @ back @ off + np.linalg.slogdet(whole)[1]),  # (2.43)
         _matrix=matrix,
         _terms=belief,
         _known=table,
@@ -430,6 +427,6 @@ def infer(
 
 
 def _size(off: FloatArray, covariance: FloatArray) -> float:
-    """How large what remains is against the usual, which counts for a dozen residuals."""
+    """Size of the process against its prior, which counts for `_PULL` residuals."""
     square = float(off @ np.linalg.solve(covariance, off))
     return float(np.sqrt((_PULL + square) / (_PULL + len(off))))

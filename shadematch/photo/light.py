@@ -1,9 +1,8 @@
-"""The light on the scene: how bright and what colour it is, and how it falls off.
+"""The light on the scene: its brightness, its colour, and how it falls off.
 
-A neutral surface of known reflectance tells exposure and colour of the light: what it shows is
-taken to what it should show by linear Bradford adaptation. Light also falls off across a
-table. Where the neutral covers some of the way, its own slope tells how; a straight line from
-it to the soap is an extrapolation, and its variance says so. A second photo of plain paper from
+A neutral surface of known reflectance gives exposure and colour of the light (`inference`). Light
+also falls off across a table. Where the neutral covers some of the way, its own slope shows how;
+beyond it this is an extrapolation, with the variance of one. A second photo of plain paper from
 the same stand measures it everywhere.
 """
 
@@ -20,7 +19,7 @@ from shadematch.errors import PhotoError
 from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region, as_regions
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import is_finite
+from shadematch.support.models import between
 
 __all__ = [
     "PRIOR_MEAN",
@@ -34,11 +33,11 @@ __all__ = [
 
 PRIOR_MEAN: Final[FloatArray] = np.array([0.0, 0.0, -0.06])
 PRIOR_SD: Final[FloatArray] = np.array([0.12, 0.12, 0.06])
-"""Slope of log light along x and y [per diagonal] and at the corners, before anything is
-measured; estimates for a table beside a window or under a lamp, and for a lens whose fall
-towards the corners the camera has mostly corrected."""
+"""Prior slope of log light along x and y [per diagonal] and at the corners: estimates for a table
+beside a window or under a lamp, and a lens whose fall towards the corners the camera has mostly
+corrected."""
 _GRAIN: Final = 0.01
-"""Unevenness of paper that is not a slope of the light, as a share."""
+"""Unevenness of paper that is no slope of the light, as a share."""
 
 
 @dataclass(frozen=True)
@@ -50,10 +49,15 @@ class Neutral:
     regions
         Where it is; several if it is seen in several places.
     reflectance
-        Of its whole, 0 to 1, if it is known; a grey card says its own, mostly 0.18. By default
-        it is taken for white printing paper, whose brightener makes it bluish.
+        0.02 to 1 if known; a grey card states its own, mostly 0.18. By default it is white printing
+        paper, which its brightener makes bluish.
     reflectance_sd
-        How far that may be off (standard deviation).
+        Standard deviation of `reflectance`, 0 to 0.3.
+
+    Raises
+    ------
+    PhotoError
+        If a number is out of range, or a region is not one.
     """
 
     regions: tuple[Region, ...]
@@ -66,23 +70,12 @@ class Neutral:
             value = getattr(self, name)
             if name == "reflectance" and value is None:
                 continue
-            if not is_finite(value) or not low <= value <= high:
-                raise PhotoError(
-                    f"must be a number from {low:g} to {high:g}",
-                    field=name,
-                    value=value,
-                    remedy="White paper has about 0.9, a grey card 0.18; divide percent by 100",
-                )
+            remedy = "White paper has about 0.9, a grey card 0.18; divide percent by 100"
+            between(value, name, low, high, remedy, error=PhotoError)
 
 
 def as_neutrals(given: object) -> tuple[Neutral, ...]:
-    """Neutrals: one, several, or one whose regions were given.
-
-    Raises
-    ------
-    PhotoError
-        If it is not one of these.
-    """
+    """Neutrals from one, several, or their regions; anything else is a `PhotoError`."""
     if isinstance(given, Neutral):
         return (given,)
     if isinstance(given, Sequence) and any(isinstance(one, Neutral) for one in given):
@@ -91,9 +84,9 @@ def as_neutrals(given: object) -> tuple[Neutral, ...]:
 
 
 def regressors(place: FloatArray) -> FloatArray:
-    """A plane, and the fall towards the corners that lenses have; shape (k, 3).
+    """A plane, and a lens's fall towards the corners, shape (k, 3).
 
-    `place` in diagonals of the photo from its middle, shape (k, 2).
+    `place`, shape (k, 2), is in diagonals of the photo from its middle.
     """
     return np.column_stack([place, 4.0 * (place**2).sum(axis=-1)])
 
@@ -104,10 +97,11 @@ def slope_of(
     size: tuple[int, int],
     before: tuple[FloatArray, FloatArray] = (PRIOR_MEAN, np.diag(PRIOR_SD**2)),
 ) -> tuple[FloatArray, FloatArray]:
-    """Slope of the light from how bright the same surface is in several places.
+    """Slope of the light from how bright one surface is in several places.
 
-    Bayesian linear regression with a normal prior: with few or close places the slope stays
-    near that of the prior, and so does its variance.
+    Bayesian linear regression with a normal prior (C. M. Bishop, *Pattern Recognition and Machine
+    Learning* (2006), (3.50) and (3.51); numbers from memory): with few or close places the slope
+    and its variance stay near the prior's.
 
     Parameters
     ----------
@@ -118,20 +112,20 @@ def slope_of(
     size
         Width and height of the photo [pixels].
     before
-        Mean and covariance of the slope before.
+        Prior mean and covariance of the slope.
 
     Returns
     -------
     ndarray, ndarray
-        Mean and covariance of the slope along x, along y [per diagonal], and at the corners
-        against the middle; shapes (3,), (3, 3).
+        Mean (3,) and covariance (3, 3) of the slope along x and y [per diagonal], and at the
+        corners against the middle.
     """
     table = regressors((places - np.array(size) / 2.0) / math.hypot(*size))
     away = table - table.mean(axis=0)
     prior = np.linalg.inv(before[1])
-    covariance = np.linalg.inv(away.T @ away / _GRAIN**2 + prior)
+    covariance = np.linalg.inv(away.T @ away / _GRAIN**2 + prior)  # (3.51)
     pull = away.T @ (log_light - log_light.mean()) / _GRAIN**2 + prior @ before[0]
-    return covariance @ pull, covariance
+    return covariance @ pull, covariance  # (3.50)
 
 
 class Shading:
@@ -148,7 +142,7 @@ class Shading:
                 value=f"{clipped:.0%} of it",
                 remedy="Take it with a shorter exposure",
             )
-        # Dust, edges and noise are no light: what remains after smoothing by a twelfth is.
+        # Smoothing by a twelfth leaves the light; dust, edges and noise go.
         from scipy.ndimage import gaussian_filter  # slow to import, so late
 
         light = gaussian_filter(np.maximum(light, 1e-6), max(light.shape) / 24, mode="nearest")
@@ -167,7 +161,7 @@ class Shading:
         ratio = (width / height) / (self._size[0] / self._size[1])
         if not 0.98 < ratio < 1.02:
             raise PhotoError(
-                "has not the shape of the photo",
+                "does not have the shape of the photo",
                 field="shading",
                 value=f"{self._size[0]} x {self._size[1]} against {width} x {height}",
                 remedy="Take both from the same stand, held the same way",

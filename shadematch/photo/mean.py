@@ -1,10 +1,9 @@
-"""The mean of what lies in some regions of a photo.
+"""The mean colour of some regions of a photo.
 
-Glare, dust and shadow are not part of a bar's colour. The mean is taken in linear light over
-the pixels that belong together: it starts from the shortest interval of lightness that holds
-half of them (the shorth: D. F. Andrews et al., *Robust Estimates of Location*, 1972), which
-glare on up to half of the region does not move, and gathers what lies within three standard
-deviations of it.
+Glare, dust and shadow are not part of a bar's colour. The mean is taken in linear light over the
+pixels that belong together: from the shortest interval of lightness that holds half of them (the
+shorth: D. F. Andrews et al., *Robust Estimates of Location*, 1972), which glare on up to half of
+the region doesn't move, everything within three standard deviations is gathered.
 """
 
 from __future__ import annotations
@@ -15,45 +14,45 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import SRGB_WHITE, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.colorimetry import SRGB_WHITE, xyz_to_hex, xyz_to_lab
 from shadematch.errors import PhotoError
 from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region
-from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.support.arrays import FloatArray
 
 __all__ = ["Mean", "mean_of"]
 
 
 _FEWEST: Final = 16
-"""Pixels below which there is no mean."""
+"""Fewer pixels have no mean."""
 _TILES: Final = 4  # along each side
 _WIDE: Final = 3.0  # standard deviations
 _FLOOR: Final = np.array([0.4, 1.0, 1.0])
 """Smallest standard deviations of L*, a*, b*: code steps, and the coarser ones of JPEG colour."""
 _SECOND: Final = 0.12
-"""Share of a region from which on an even colour beside the one taken is told."""
+"""Share of a region from which another even colour in it is reported."""
 _SMOOTH: Final = np.array([1.2, 1.2, 1.2])
-"""Standard deviations of L*, a*, b* of what counts as even there."""
+"""Standard deviations of L*, a*, b* up to which such a colour counts as even."""
 _REJECTED: Final = ("kept", "glare", "shadow", "dust", "clipped", "see-through", "outside")
 
 
 @dataclass(frozen=True, eq=False)
 class Mean:
-    """What a region of a photo looks like, glare, dust and shadow left out.
+    """What a region of a photo looks like, without glare, dust and shadow.
 
     Attributes
     ----------
     xyz
-        Mean of the pixels kept, in linear light, as the photo's profile says; the photo's
-        white has Y = 1, D65. Shape (3,).
+        Mean of the kept pixels in linear light by the photo's profile; the photo's white has
+        Y = 1, D65. Shape (3,).
     pixels
         How many were kept.
     noise
         Covariance of `xyz` from the scatter of sixteen tiles; shape (3, 3).
     steps
-        Covariance of `xyz` from its code steps; shape (3, 3).
+        Covariance of `xyz` from code steps; shape (3, 3).
     spread
-        Standard deviation of L*, a*, b* between the tiles, shape (3,).
+        Standard deviation of L*, a*, b* between tiles, shape (3,).
     tiles
         x, y [pixels], then X, Y, Z of each tile; shape (t, 5).
     shares
@@ -62,15 +61,15 @@ class Mean:
     clipped_channels
         Names of channels that clip in more than a fiftieth of the region.
     second
-        Share and Lab (sRGB) of another even colour in the region, if there is one; such as the
-        other half of a bar in two colours.
+        Share and Lab (sRGB) of another even colour in the region, such as the other half of a bar
+        in two colours; or None.
     drawn
-        Whether all pixels have the same code, which no photo gives.
+        Whether all pixels have one code, as in no photo.
     empty
         Share of the kept pixels where each channel is at its lower end; shape (channels,).
     marks
-        For each region, its frame and shape (rows, columns): 0 kept, 1 glare, 2 shadow, 3 dust,
-        4 clipped, 5 see-through, 6 outside; thinned as read.
+        Frame of each region, and codes of its pixels, thinned as read: 0 kept, 1 glare, 2 shadow,
+        3 dust, 4 clipped, 5 see-through, 6 outside.
     """
 
     xyz: FloatArray
@@ -88,8 +87,13 @@ class Mean:
 
     @property
     def middle(self) -> FloatArray:
-        """Mean x and y of the tiles [pixels]."""
+        """Mean x and y of the tiles [pixels], shape (2,)."""
         return np.asarray(self.tiles[:, :2].mean(axis=0))
+
+    @property
+    def uneven(self) -> FloatArray:
+        """Covariance of `xyz` from slow unevenness: a quarter of that of tiles; shape (3, 3)."""
+        return np.cov(self.tiles[:, 2:].T) / 4.0 if len(self.tiles) > 3 else np.zeros((3, 3))
 
 
 def mean_of(
@@ -101,22 +105,16 @@ def mean_of(
 ) -> Mean:
     """The robust mean of some regions together.
 
-    Raises
-    ------
-    PhotoError
-        If a region lies outside, or fewer than 16 of its pixels can be used.
+    A `PhotoError` if a region lies outside, or fewer than `fewest` of its pixels can be used.
     """
     matrix = picture.profile.matrix
-    codes, linear, steps, places, frames, ends = [], [], [], [], [], []
-    floors = []
+    codes, linear, steps, places, frames, ends, floors = [], [], [], [], [], [], []
     dark = 0
     for region in regions:
         try:
             frame = region.frame(picture.width, picture.height)
         except PhotoError as found:
-            raise PhotoError(
-                found.problem, field=field_, value=found.value, remedy=found.remedy
-            ) from None
+            raise found.at(field_) from None
         patch = picture.cut(*frame)
         inside = region.holds(
             patch.x.astype(float), patch.y.astype(float), picture.width, picture.height
@@ -140,49 +138,19 @@ def mean_of(
     every = np.concatenate(ends)
     total = len(every)
     names = ("red", "green", "blue") if values.shape[1] == 3 else ("grey",)
-    bad = tuple(n for n, share in zip(names, _share(every), strict=True) if share > 0.02)
+    ending = every.mean(axis=0) if total else np.zeros(every.shape[1])
+    bad = tuple(n for n, share in zip(names, ending, strict=True) if share > 0.02)
     if len(values) < fewest:
-        clips = sum(int((m == 4).sum()) for m in codes)
-        through = sum(int((m == 5).sum()) for m in codes)
-        # Such as 0.5,0.5,2,2: meant as fractions, and taken for pixels.
-        code = _only_code(picture, regions)
-        drawn = code not in (None, "#000000", "#ffffff") and field_ == "region"
-        if drawn and through <= clips:
-            raise PhotoError(
-                "has one and the same code in every pixel, as a drawn swatch or a screenshot has",
-                field=field_,
-                value=code,
-                remedy=f"If that code is meant, give '{code}' itself as the target",
-            )
-        mixed = any(max(r.numbers) > 1 and any(0 < v < 1 for v in r.numbers) for r in regions)
-        raise PhotoError(
-            f"has {len(values)} pixels that can be used, which are too few"
-            + (f" ({through} are transparent)" if through else "")
-            + (f" ({clips} are clipped: too bright or too dark)" if clips else ""),
-            field=field_,
-            value=", ".join(map(str, regions)),
-            remedy="Fractions end at 1; with a larger number all are taken for pixels"
-            if mixed
-            else "Save the photo without transparency (an alpha channel), or take a "
-            "region that is opaque"
-            if through > clips
-            else f"Take a larger region, or a photo with {'more' if dark > clips / 2 else 'less'} "
-            "light on it"
-            if clips
-            else "Take a larger region, or a larger copy of the photo",
-        )
+        raise _too_few(picture, regions, field_, codes, dark=dark)
     xyz = values @ matrix.T.astype(np.float32)
     kind = _sort(xyz)
     kept = kind == 0
     if kept.sum() < fewest:
         kept = np.ones_like(kept)
         kind = np.zeros_like(kind)
-    start = 0
-    for mark in codes:
-        free = mark == 0
-        count = int(free.sum())
-        mark[free] = kind[start : start + count]
-        start += count
+    ends_at = np.cumsum([np.count_nonzero(mark == 0) for mark in codes])
+    for mark, own in zip(codes, np.split(kind, ends_at[:-1]), strict=True):
+        mark[mark == 0] = own
     marks = np.concatenate([m.ravel() for m in codes])
     shares = {
         name: float((marks == i).sum()) / max(total, 1) for i, name in enumerate(_REJECTED[:-1])
@@ -208,6 +176,44 @@ def mean_of(
     )
 
 
+def _too_few(
+    picture: Picture,
+    regions: Sequence[Region],
+    field_: str,
+    codes: Sequence[FloatArray],
+    *,
+    dark: int,
+) -> PhotoError:
+    """The error for regions with too few usable pixels, of which `dark` are clipped at 0."""
+    usable, clips, through = (sum(np.count_nonzero(m == i) for m in codes) for i in (0, 4, 5))
+    code = _only_code(picture, regions)
+    if code not in (None, "#000000", "#ffffff") and field_ == "region" and through <= clips:
+        return PhotoError(
+            "has the same code in every pixel, like a drawn swatch or a screenshot",
+            field=field_,
+            value=code,
+            remedy=f"If you mean that code, give '{code}' itself as the target",
+        )
+    # Such as 0.5,0.5,2,2: meant as fractions, but taken for pixels.
+    if any(max(r.numbers) > 1 and any(0 < v < 1 for v in r.numbers) for r in regions):
+        remedy = "Fractions end at 1; with a larger number all count as pixels"
+    elif through > clips:
+        remedy = "Save the photo without transparency (an alpha channel), or take an opaque region"
+    elif clips:
+        light = "more" if dark > clips / 2 else "less"
+        remedy = f"Take a larger region, or a photo with {light} light on it"
+    else:
+        remedy = "Take a larger region, or a larger copy of the photo"
+    return PhotoError(
+        f"has {usable} usable pixels, which are too few"
+        + (f" ({through} are transparent)" if through else "")
+        + (f" ({clips} are clipped: too bright or too dark)" if clips else ""),
+        field=field_,
+        value=", ".join(map(str, regions)),
+        remedy=remedy,
+    )
+
+
 def _second(xyz: FloatArray, total: int) -> tuple[float, FloatArray] | None:
     """Another even colour among what was left out."""
     if len(xyz) < max(_FEWEST, _SECOND * total):
@@ -219,12 +225,8 @@ def _second(xyz: FloatArray, total: int) -> tuple[float, FloatArray] | None:
     return (share, lab[alike].mean(axis=0)) if share >= _SECOND else None
 
 
-def _share(full: BoolArray) -> FloatArray:
-    return np.asarray(full.mean(axis=0) if len(full) else np.zeros(full.shape[1]))
-
-
 def _only_code(picture: Picture, regions: Sequence[Region]) -> str | None:
-    """The one sRGB code that some regions have in every pixel, if they do."""
+    """The one sRGB code that some regions have in all pixels, if they do."""
     found = set()
     for region in regions:
         linear = picture.cut(*region.frame(picture.width, picture.height)).linear
@@ -232,7 +234,7 @@ def _only_code(picture: Picture, regions: Sequence[Region]) -> str | None:
         if len(flat) < _FEWEST or np.ptp(flat, axis=0).any():
             return None
         xyz = 100.0 * picture.profile.matrix @ flat[0].astype(float)
-        found.add(srgb_to_hex(xyz_to_srgb(xyz, SRGB_WHITE)[0]))
+        found.add(xyz_to_hex(xyz, SRGB_WHITE))
     return found.pop() if len(found) == 1 else None
 
 
@@ -257,7 +259,7 @@ def _sort(xyz: FloatArray) -> FloatArray:
             kept = core
         new = np.maximum(lab[kept].std(axis=0), _FLOOR)
         settled = np.allclose(new, scale, rtol=0.02)
-        # A region may be uneven, but what is gathered must not creep outwards without end.
+        # Regions may be uneven, but gathering must not creep outwards without end.
         centre, scale = lab[kept].mean(axis=0), np.minimum(new, 1.5 * scale)
         if settled:
             break
@@ -288,11 +290,11 @@ def _tiles(xyz: FloatArray, where: FloatArray) -> FloatArray:
 
 
 def _steps(values: FloatArray, step: FloatArray, matrix: FloatArray) -> FloatArray:
-    """Covariance of the mean from rounding to whole codes.
+    """Covariance of the mean from rounding to codes.
 
     Noise of s steps spreads a value over neighbouring codes, so that the mean errs by at most
-    exp(-2 pi^2 s^2)/pi steps (B. Widrow, I. Kollar, *Quantization Noise*, 2008, chapter on
-    dither); without noise it may err by half a step.
+    exp(-2 pi^2 s^2) / pi steps (B. Widrow, I. Kollar, *Quantization Noise*, 2008, chapter on
+    dither); without noise by up to half a step.
     """
     size = np.maximum(step.mean(axis=0).astype(float), 1e-12)
     noise = values.std(axis=0) / size

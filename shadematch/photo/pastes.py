@@ -1,10 +1,10 @@
-"""What is known of a surface that is a bar of known pastes: how a camera sees such bars.
+"""How a camera sees bars of known pastes, and so what such a bar is.
 
-A chart brings a camera's channels to colours of surfaces with broad bands. Bars with steep bands
-it misses, each shade of a palette in its own way. What the camera's channels see is learnt from
-the chart (`camera`); bars of the palette are mixed, and for each it is worked out what the photo
-would make of it and what it is. The difference, of bars that would look as this one does, is
-taken off; its spread, and what is not known of the channels, count as uncertainty.
+A chart corrects a camera for surfaces with broad bands. Bars with steep bands it misses, each shade
+of a palette in its own way. Here the camera's channels are learnt from the chart (`camera`), and
+for many bars of the palette what the photo would show is compared with what they are. The mean
+difference of bars that would look like this one is removed; its spread, and the uncertainty of the
+channels, are added to the covariance.
 """
 
 from __future__ import annotations
@@ -31,21 +31,21 @@ _EACH: Final = 160
 """Bars of each thickness and base."""
 _LEAST, _MOST = 0.03, 3.0  # load of a paste, in the palette's unit per 100 g
 _NEAR: Final = 2.0
-"""How far off (standard deviation, Lab) bars count as looking alike, besides what is stated."""
+"""Bars within so many units of Lab (standard deviation), besides its own error, look alike."""
 _FEWEST: Final = 8.0
 _FAR: Final = 4.0
-"""Standard deviations from the nearest bar above which it is not one of these pastes."""
+"""Standard deviations from the nearest bar beyond which it is not of these pastes."""
 
 
 class Shift(NamedTuple):
-    """How bars that look so in a photo differ from what the chart makes of them.
+    """Difference between bars of known pastes and what the chart makes of them.
 
     Attributes
     ----------
     lab
-        To be added; shape (3,).
+        To be added, shape (3,).
     covariance
-        Of it; shape (3, 3).
+        Of `lab`, shape (3, 3).
     """
 
     lab: FloatArray
@@ -70,16 +70,9 @@ def _bars(palette: Palette) -> FloatArray:
 def shift_of(
     response: Response, lab: FloatArray, covariance: FloatArray, palette: Palette
 ) -> Shift | None:
-    """What to add to the colour that the chart gives; None if no bar looks so.
+    """What to add to the colour that the chart gives; None if no bar looks like it.
 
-    Parameters
-    ----------
-    response
-        What the camera's channels gave of the chart.
-    lab, covariance
-        What the chart makes of the surface, and how surely; shapes (3,), (3, 3).
-    palette
-        Its pastes.
+    `lab` (3,) and `covariance` (3, 3) are what the chart makes of the surface.
     """
     patches = np.array([[np.nan] * 3 if v is None else v for v in response.patches])
     weights, unknown = learn_weights(patches[None])

@@ -1,7 +1,6 @@
-"""An opened photo: pieces of it in linear light, upright, and how little is unpacked for them.
+"""An opened photo: pieces of it in linear light, upright, unpacking as little as possible.
 
-Orientation is applied to what is cut out, not to the whole picture, so that a large photo is held
-only once.
+Orientation is applied to each piece, so a large photo is held only once.
 """
 
 from __future__ import annotations
@@ -22,7 +21,7 @@ __all__ = ["Codes", "Patch", "Picture", "decoding"]
 
 
 _SAMPLE: Final = 250_000
-"""A region with more pixels than this is thinned to a regular grid of about so many."""
+"""Regions with more pixels are thinned to a regular grid of about so many."""
 _ROWS: Final = 4_000_000  # pixels cut out at a time
 
 
@@ -32,7 +31,7 @@ Float32 = NDArray[np.float32]
 
 
 class Patch(NamedTuple):
-    """A piece of a photo, in linear light.
+    """A piece of a photo in linear light.
 
     Attributes
     ----------
@@ -45,7 +44,7 @@ class Patch(NamedTuple):
     step
         Linear size of one code step at each value, shape of `linear`.
     x, y
-        Middle of each column and row, in pixels of the upright photo.
+        Centre of each column and row, in pixels of the upright photo.
     """
 
     linear: Float32
@@ -68,7 +67,7 @@ class Picture:
     bits
         Per channel as stored, 8 or 16.
     profile
-        What its numbers mean.
+        The meaning of its numbers.
     notes
         What was found and done, in words.
     """
@@ -85,24 +84,14 @@ class Picture:
     def cut(self, left: int, top: int, right: int, bottom: int) -> Patch:
         """The pixels from `left` to `right` and `top` to `bottom` (ends excluded).
 
-        Pieces of more than 250,000 pixels are thinned: every second, third, ... pixel of
-        every second, third, ... row.
-
-        Raises
-        ------
-        PhotoError
-            If the file proves damaged.
+        Pieces of more than 250,000 pixels are thinned: every second, third, ... pixel of every
+        second, third, ... row. A damaged file is a `PhotoError`.
         """
         every = max(1, int(np.ceil(np.sqrt((right - left) * (bottom - top) / _SAMPLE))))
         codes = self._upright(left, top, right, bottom, every)
-        colour = codes[..., : self.profile.channels]
-        seen = np.ones(codes.shape[:2], dtype=bool)
+        colour, linear, seen = self._linear(codes)
         top_code = 2**self.bits - 1
-        if self._alpha:
-            seen = codes[..., -1] >= top_code * 0.99
-        tables = self.profile.tables(self.bits)
-        steps = [np.gradient(table) for table in tables]
-        linear = np.stack([t[colour[..., i]] for i, t in enumerate(tables)], axis=-1)
+        steps = [np.gradient(table) for table in self.profile.tables(self.bits)]
         step = np.stack([s[colour[..., i]] for i, s in enumerate(steps)], axis=-1)
         margin = top_code // 255
         return Patch(
@@ -116,31 +105,21 @@ class Picture:
         )
 
     def small(self, longest: int) -> tuple[Patch, float]:
-        """The whole photo with its longer side brought down to at most `longest` pixels.
+        """The whole photo with its longer side reduced to at most `longest` pixels.
 
-        Each pixel is the mean of a square, in codes; what is left at the right and lower edge
-        is not a full square and falls away. That takes noise out, which thinning would not.
-
-        Returns
-        -------
-        Patch, float
-            And how many pixels of the photo one of its pixels stands for, along a side.
+        Each pixel is the mean of a square, in codes, which removes noise as thinning would not;
+        incomplete squares at the right and lower edge are dropped. With it, the side of a square
+        in pixels of the photo.
         """
         every = max(1, -(-max(self.width, self.height) // longest))
         narrow = every > min(self.width, self.height)  # not one full square
-        whole = self._upright(0, 0, self.width, self.height, every, mean=not narrow)
-        tables = self.profile.tables(self.bits)
-        colour = whole[..., : self.profile.channels]
-        linear = np.stack([t[colour[..., i]] for i, t in enumerate(tables)], axis=-1)
-        top_code = 2**self.bits - 1
-        seen = np.ones(whole.shape[:2], dtype=bool)
-        if self._alpha:
-            seen = whole[..., -1] >= top_code * 0.99
-        rows, columns = whole.shape[:2]
+        squares = self._upright(0, 0, self.width, self.height, every, mean=not narrow)
+        colour, linear, seen = self._linear(squares)
+        rows, columns = squares.shape[:2]
         patch = Patch(
             linear=linear,
             seen=seen,
-            full=colour >= top_code,
+            full=colour >= 2**self.bits - 1,
             empty=colour <= 0,
             step=np.zeros_like(linear),
             x=np.arange(columns, dtype=np.float32) * np.float32(every) + np.float32(every / 2),
@@ -148,14 +127,23 @@ class Picture:
         )
         return patch, float(every)
 
+    def _linear(self, codes: Codes) -> tuple[Codes, Float32, BoolArray]:
+        """Colour codes without alpha, their linear values, and where they are opaque."""
+        colour = codes[..., : self.profile.channels]
+        tables = self.profile.tables(self.bits)
+        linear = np.stack([t[colour[..., i]] for i, t in enumerate(tables)], axis=-1)
+        if self._alpha:
+            return colour, linear, codes[..., -1] >= 0.99 * (2**self.bits - 1)
+        return colour, linear, np.ones(codes.shape[:2], dtype=bool)
+
     def _upright(
         self, left: int, top: int, right: int, bottom: int, every: int, *, mean: bool = False
     ) -> Codes:
-        """Codes of a piece of the upright photo, thinned or brought down to means."""
+        """Codes of a piece of the upright photo, thinned or reduced to means."""
         turned = self._orientation >= 5
         wide, high = (self.height, self.width) if turned else (self.width, self.height)
         x0, y0, x1, y1 = left, top, right, bottom
-        # Where the piece lies in the stored picture: undo the mirrors and the transpose.
+        # Where the piece lies in the stored picture: undo mirrors and transpose.
         if turned:
             x0, y0, x1, y1 = y0, x0, y1, x1
         if self._orientation in (2, 3, 7, 8):
@@ -173,8 +161,8 @@ class Picture:
         return piece.swapaxes(0, 1) if turned else piece
 
     def _rows(self, x0: int, y0: int, x1: int, y1: int, every: int) -> Iterator[Codes]:
-        # A mirrored side is thinned backwards, so that the pixels kept are those at multiples
-        # of `every` from the upright corner.
+        # A mirrored side is thinned backwards, so that pixels at multiples of `every` from the
+        # upright corner are kept.
         back_x = self._orientation in (2, 3, 7, 8)
         back_y = self._orientation in (3, 4, 6, 7)
         skip_x = (x1 - x0 - 1) % every if back_x else 0
@@ -194,7 +182,7 @@ class Picture:
             yield np.ascontiguousarray(block[::every, skip_x::every])
 
     def _means(self, x0: int, y0: int, x1: int, y1: int, every: int) -> Iterator[Codes]:
-        # Counted from the upright corner, as in `_rows`: what is left falls away at the other end.
+        # Counted from the upright corner, as in `_rows`: the rest is dropped at the other end.
         wide, high = (x1 - x0) // every, (y1 - y0) // every
         left = x1 - wide * every if self._orientation in (2, 3, 7, 8) else x0
         top = y1 - high * every if self._orientation in (3, 4, 6, 7) else y0
@@ -204,7 +192,7 @@ class Picture:
             with decoding():
                 start = top + row * every
                 block = self._cut(left, start, left + wide * every, start + count * every)
-            # Down first, along whole rows, in no wider numbers than it takes: that is fast.
+            # Rows first, in the narrowest numbers that hold the sums: that is fast.
             narrow = np.uint16 if self.bits == 8 and every < 257 else np.uint32
             sums = block.reshape(count, every, -1).sum(axis=1, dtype=narrow)
             sums = sums.reshape(count, wide, every, -1).sum(axis=2, dtype=np.uint64)
@@ -212,7 +200,7 @@ class Picture:
 
 
 class decoding:  # noqa: N801  (reads as a statement)
-    """Errors and warnings of the decoders as this library's own."""
+    """Turns errors of the decoders into this library's, and silences their warnings."""
 
     def __enter__(self) -> None:
         self._quiet = warnings.catch_warnings()
@@ -223,10 +211,10 @@ class decoding:  # noqa: N801  (reads as a statement)
         self._quiet.__exit__(None, None, None)
         if found is None or isinstance(found, ShadematchError):
             return
-        # Decoders of damaged files raise whatever they stumble over; nothing of it is ours.
+        # Decoders of damaged files raise whatever they stumble over.
         if isinstance(found, Exception):
             raise PhotoError(
-                "is damaged or not complete",
+                "is damaged or incomplete",
                 field="photo",
-                remedy="Send or copy the file anew; open and save it in a picture program",
+                remedy="Send or copy the file again, or open and save it in a picture program",
             ) from None

@@ -1,8 +1,8 @@
-"""What the numbers in a photo mean: from its ICC profile to linear light.
+"""From the numbers in a photo to linear light, by its ICC profile.
 
-Matrix profiles (what phones, cameras and screens use) are read here, since a colour engine that
-works in 8 bits would round in between and cut off what lies outside sRGB. Everything else of
-an ICC profile, its texts too, is left unread.
+Matrix profiles (of phones, cameras and screens) are read here, because colour engines that work in
+8 bits round in between and clip what lies outside sRGB. Nothing else of a profile is read, not even
+its texts.
 
 References
 ----------
@@ -20,7 +20,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shadematch.colour.colorimetry import SRGB_WHITE, adapt
+from shadematch.colour.colorimetry import SRGB_WHITE, adapt, decode_srgb
 from shadematch.errors import PhotoError
 from shadematch.support.arrays import FloatArray
 
@@ -39,7 +39,7 @@ _PRIMARIES: Final = {
 }
 """Chromaticities of red, green and blue."""
 _LONGEST: Final = 4096
-"""Points of the longest curve in use; a longer one is not read."""
+"""Points of the longest curve that is read."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,11 +49,11 @@ class Profile:
     Attributes
     ----------
     name
-        In words; found from the primaries, never copied from the file.
+        In words, from the primaries, never copied from the file.
     curves
-        One per channel (one for a grey photo): encoded 0 to 1 to linear 0 to 1.
+        One per channel (one for a grey photo): from encoded 0 to 1 to linear 0 to 1.
     matrix
-        Shape (3, channels): linear values to XYZ, white at Y = 1, D65.
+        From linear values to XYZ, with white at Y = 1, D65; shape (3, channels).
     """
 
     name: str
@@ -66,13 +66,9 @@ class Profile:
         return len(self.curves)
 
     def tables(self, bits: int) -> tuple[NDArray[np.float32], ...]:
-        """Linear value of every code of 8 or 16 bits, one array per channel."""
+        """Linear value of each code of 8 or 16 bits, one array per channel."""
         codes = np.linspace(0.0, 1.0, 2**bits)
         return tuple(np.asarray(curve(codes), dtype=np.float32) for curve in self.curves)
-
-
-def _srgb_curve(v: FloatArray) -> FloatArray:
-    return np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
 
 
 def _power(gamma: float) -> Curve:
@@ -86,13 +82,13 @@ def _of_primaries(name: str, curve: Curve) -> Profile:
     return Profile(name, (curve,) * 3, xyz * np.linalg.solve(xyz, white))
 
 
-SRGB: Final = _of_primaries("sRGB", _srgb_curve)
-DISPLAY_P3: Final = _of_primaries("Display P3", _srgb_curve)
+SRGB: Final = _of_primaries("sRGB", decode_srgb)
+DISPLAY_P3: Final = _of_primaries("Display P3", decode_srgb)
 ADOBE_RGB: Final = _of_primaries("Adobe RGB", _power(563 / 256))
 
 
 def grey_of(profile: Profile) -> Profile:
-    """The same for a photo with one channel."""
+    """The same profile for a photo with one channel."""
     white = profile.matrix.sum(axis=1, keepdims=True)
     return Profile(f"grey, {profile.name} curve", profile.curves[:1], white)
 
@@ -101,29 +97,15 @@ def _wrong(problem: str) -> PhotoError:
     return PhotoError(
         problem,
         field="profile",
-        remedy="Save the picture anew as sRGB in a picture program, or send the original",
+        remedy="Save the picture again as sRGB in a picture program, or send the original",
     )
 
 
 def read_profile(data: bytes, *, channels: int) -> Profile | None:
-    """The meaning of a photo's numbers from its ICC profile.
+    """The meaning of a photo's numbers from its embedded ICC profile.
 
-    Parameters
-    ----------
-    data
-        The embedded profile.
-    channels
-        Colour channels of the picture, 1 or 3.
-
-    Returns
-    -------
-    Profile or None
-        None if it is sound but not of the matrix kind.
-
-    Raises
-    ------
-    PhotoError
-        If it is damaged, or made for pictures of another kind.
+    `channels` of the picture are 1 or 3. None for a sound profile that is not of the matrix kind;
+    a `PhotoError` for one that is damaged or for another kind of picture.
     """
     if len(data) < 132 or data[36:40] != b"acsp":
         raise _wrong("the embedded colour profile is damaged")
@@ -131,7 +113,7 @@ def read_profile(data: bytes, *, channels: int) -> Profile | None:
     wanted = {1: b"GRAY", 3: b"RGB "}[channels]
     if space != wanted:
         kind = {b"CMYK": "CMYK", b"GRAY": "grey", b"RGB ": "RGB"}.get(space, "other")
-        raise _wrong(f"the embedded colour profile is for {kind} pictures, this is none")
+        raise _wrong(f"the embedded colour profile is for {kind} pictures, which this is not")
     try:
         tags = _tags(data)
         if channels == 1:
@@ -150,7 +132,7 @@ def read_profile(data: bytes, *, channels: int) -> Profile | None:
         raise _wrong("the embedded colour profile is damaged") from None
     if not np.allclose(matrix.sum(axis=1), _D50, atol=0.05):
         raise _wrong("the embedded colour profile has no sensible white")
-    # Profiles describe their white as D50; take it back to the D65 it stands for.
+    # Profiles give their white as D50; adapt it back to the D65 it stands for.
     d65 = adapt(matrix.T, matrix.sum(axis=1), SRGB_WHITE / 100.0).T
     return Profile(_name(d65), curves, d65)
 
@@ -173,7 +155,7 @@ def _xyz(tag: bytes) -> FloatArray:
 
 
 def _curve(tag: bytes) -> Curve:
-    """A tone curve that is finite, does not fall and runs from about 0 to about 1."""
+    """A tone curve that is finite, doesn't fall and runs from about 0 to about 1."""
     curve = _parametric(tag) if tag[:4] == b"para" else _sampled(tag)
     with np.errstate(all="ignore"):
         values = np.asarray(curve(np.linspace(0, 1, 256)))
@@ -218,7 +200,7 @@ def _parametric(tag: bytes) -> Curve:
 
 
 def _name(matrix: FloatArray) -> str:
-    """Which space it is, by its primaries."""
+    """The space with these primaries, in words."""
     xy = (matrix[:2] / matrix.sum(axis=0)).T
     for name, primaries in _PRIMARIES.items():
         if np.abs(xy - np.array(primaries)).max() < 0.008:

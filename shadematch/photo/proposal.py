@@ -1,4 +1,4 @@
-"""Where a photo is flat: regions to choose from, when none is known."""
+"""Flat areas of a photo, as regions to choose from."""
 
 from __future__ import annotations
 
@@ -10,13 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter
 
-from shadematch.colour.colorimetry import (
-    SRGB_WHITE,
-    lab_to_xyz,
-    srgb_to_hex,
-    xyz_to_lab,
-    xyz_to_srgb,
-)
+from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.errors import PhotoError
 from shadematch.photo.drawing import Bytes, draw_regions, preview
@@ -24,6 +18,7 @@ from shadematch.photo.files import open_photo
 from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region
 from shadematch.support.arrays import BoolArray, FloatArray
+from shadematch.support.models import whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -42,12 +37,12 @@ _SAME: Final = 3.0  # CIEDE2000 below which two neighbours count as one surface
 
 @dataclass(frozen=True)
 class FlatArea:
-    """A flat part of a photo.
+    """A flat area of a photo.
 
     Attributes
     ----------
     number
-        As in the picture.
+        From 1, as in the picture.
     region
         A box in pixels.
     hex
@@ -69,7 +64,7 @@ class FlatArea:
 
 @dataclass(frozen=True)
 class FlatAreas:
-    """Flat parts of a photo, largest first; `show()` draws them numbered."""
+    """Flat areas of a photo, largest first; `show()` draws them numbered."""
 
     areas: tuple[FlatArea, ...]
     _pixels: Bytes = field(repr=False, compare=False)
@@ -77,7 +72,7 @@ class FlatAreas:
     _size: tuple[int, int] = field(repr=False, compare=False)
 
     def __getitem__(self, number: int) -> Region:
-        """The region with a number, counted from 1 as in the picture."""
+        """The region with a number, from 1, as in the picture; else a `PhotoError`."""
         for area in self.areas:
             if area.number == number:
                 return area.region
@@ -108,17 +103,17 @@ class FlatAreas:
 
 
 def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
-    """Flat, even parts of a photo, as regions to choose from.
+    """Flat, even areas of a photo, as regions to choose from.
 
-    Squares are tried in a small copy, from large to small; one is taken where it is even,
-    neither clipped nor black, and not a part of the same surface beside one already taken.
+    Squares are tried in a small copy, large ones first. One is taken if it is even, neither clipped
+    nor black, and not beside one of the same colour.
 
     Parameters
     ----------
     path
         As for `shadematch.read_photo`.
     most
-        How many to propose at most.
+        The most to propose, 1 to 99.
 
     Returns
     -------
@@ -132,13 +127,7 @@ def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
     MissingExtraError
         If a library that reads it is missing.
     """
-    if isinstance(most, bool) or not isinstance(most, int) or not 1 <= most <= 99:
-        raise PhotoError(
-            "must be a whole number from 1 to 99",
-            field="most",
-            value=most,
-            remedy="12 are easily told apart",
-        )
+    most = whole(most, "most", 1, 99, "12 are easily told apart", error=PhotoError)
     picture = open_photo(path)
     found = _squares(picture, most)
     areas = tuple(_area(i, box, lab) for i, (box, lab) in enumerate(found, 1))
@@ -147,7 +136,7 @@ def flat_areas(path: str | os.PathLike[str], *, most: int = 12) -> FlatAreas:
 
 
 def _area(number: int, box: Box, lab: FloatArray) -> FlatArea:
-    code = srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)[0])
+    code = xyz_to_hex(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)
     grey = bool(np.hypot(lab[1], lab[2]) < 10.0 and lab[0] > 35.0)
     return FlatArea(number, Region.box(*box), code, grey)
 
@@ -180,15 +169,12 @@ def _squares(picture: Picture, most: int) -> list[tuple[Box, FloatArray]]:
             taken.append((int(middles[0][at[0], 0]), int(middles[1][0, at[1]]), side, mean[at]))
             spread[_like(middles, mean, side, taken[-1])] = np.inf
     found = []
-    for y, x, wide, own in taken:
-        half = wide // 2 - 1
-        right, bottom = (
-            min((x + half) * every, picture.width),
-            min((y + half) * every, picture.height),
-        )
-        found.append(
-            ((int((x - half) * every), int((y - half) * every), int(right), int(bottom)), own)
-        )
+    for y, x, side, own in taken:
+        half = side // 2 - 1
+        right = min((x + half) * every, picture.width)
+        bottom = min((y + half) * every, picture.height)
+        box = int((x - half) * every), int((y - half) * every), int(right), int(bottom)
+        found.append((box, own))
     return found
 
 
@@ -198,7 +184,7 @@ def _like(
     side: int,
     other: tuple[int, int, int, FloatArray],
 ) -> BoolArray:
-    """Which squares overlap another, or are neighbours of its colour."""
+    """Which squares overlap another, or neighbour it in its colour."""
     reach = (side + other[2]) / 2
     away = np.maximum(np.abs(middles[0] - other[0]), np.abs(middles[1] - other[1]))
     found = np.asarray(away < reach)

@@ -1,22 +1,15 @@
-"""A photo in, a target with its uncertainty out."""
+"""From a photo to a target with its uncertainty."""
 
 from __future__ import annotations
 
 import itertools
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import (
-    SRGB_WHITE,
-    adapt,
-    lab_to_xyz,
-    srgb_to_hex,
-    xyz_to_lab,
-    xyz_to_srgb,
-)
+from shadematch.colour.colorimetry import SRGB_WHITE, adapt, lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.standards import observation
 from shadematch.errors import PhotoError
 from shadematch.photo.chart import Chart, as_chart
@@ -29,13 +22,13 @@ from shadematch.photo.mean import Mean, mean_of
 from shadematch.photo.pastes import shift_of
 from shadematch.photo.picture import Picture
 from shadematch.photo.regions import Region, as_regions, overlap
-from shadematch.photo.response import Response, response_of
+from shadematch.photo.response import Response, response_of, slopes_of
 from shadematch.photo.surfaces import BELOW, STEEP, ChartRead, Surfaces
 from shadematch.photo.target import Correction, Part, PhotoTarget
-from shadematch.studio.covariance import Covariance
+from shadematch.studio.covariance import symmetric
 from shadematch.studio.palette import Palette
 from shadematch.studio.target import Target
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 
 __all__ = ["read_photo"]
 
@@ -48,7 +41,7 @@ _TWO_LIGHTS: Final = 3.0  # a*, b* between a chart's greys
 _ILL: Final = 1.6  # times as much as usual that remains beside a chart
 _EMPTY: Final = 0.02
 _BEYOND: Final = 2.5
-"""Standard deviations of L* above 100 from which on something must be wrong."""
+"""Standard deviations of L* above 100 from which something must be wrong."""
 
 
 def read_photo(
@@ -63,49 +56,48 @@ def read_photo(
 ) -> PhotoTarget:
     """A colour in a photo, and how well it is known.
 
-    The colour is that of the surface under D65, for the 2 degree observer. Glare, dust and
-    shadow in the region are left out, the rest is averaged in linear light.
+    The colour is that of the surface under D65 for the 2 degree observer. Glare, dust and shadow
+    in the region are left out; the rest is averaged in linear light.
 
     Parameters
     ----------
     path
-        JPEG, PNG, TIFF, WebP or HEIC, 8 or 16 bits; the embedded profile and orientation
-        are applied. At most 120 million pixels.
+        JPEG, PNG, TIFF, WebP or HEIC, 8 or 16 bits, up to 120 million pixels. The embedded
+        profile and orientation are applied.
     region
-        Where the colour is: left, top, right, bottom in pixels or fractions of the upright
-        photo; a `Region`; a text as `Region.parse` reads it; or a list of these.
+        Where the colour is: left, top, right, bottom in pixels or fractions of the upright photo;
+        a `Region`; a text as `Region.parse` reads it; or a list of these.
     neutral
-        Where white paper or a grey card is, in the same forms; a `Neutral`, which tells its
-        reflectance (else white printing paper is taken); or several of these, such as a white
-        and a grey card, which tell more of the camera's tone curve than one. Corrects exposure
-        and the light's colour.
+        Where white paper or a grey card is, in the same forms; a `Neutral`, which states its
+        reflectance (else it is white printing paper); or several, such as a white and a grey card,
+        which show more of the camera's tone curve. Corrects exposure and the light's colour.
     chart
         The four corner patches of a 24-patch chart, a `Chart`, or ``"find"`` to look for it.
         Corrects the camera too.
     reference
-        Other surfaces of known colour, each by its region: Lab under D65, a `Target`, a hex
-        code, or what `predict` or `load` gave. A finished, measured bar serves. Any number;
-        those like the colour asked for help most. Neutral and chart may be given too.
+        Other surfaces of known colour, by region: Lab under D65, a `Target`, a hex code, or a
+        result of `predict` or `load`, such as finished, measured bars. Those most like the wanted
+        colour help most. Neutral and chart may be given too.
     shading
-        Another photo from the same stand, all of plain paper: tells how the light falls.
+        Another photo from the same stand, all of plain paper: shows how the light falls.
     palette
-        The pastes of the bar in the region, if it is known to be of these and no others. With a
-        chart it is then worked out how the camera sees such bars, whose bands may be steep.
+        The pastes of the bar in the region, if it holds these and no others. With a chart, the
+        camera's error with such bars, whose bands may be steep, is then corrected.
 
     Returns
     -------
     PhotoTarget
-        It holds a `Target` with its covariance, whose `parts` it tells, `warnings`, and
-        `show()`. With nothing of known colour in the photo, the covariance is wide.
+        Holds a `Target` with its covariance, which is wide if nothing in the photo has a known
+        colour.
 
     Raises
     ------
     PhotoError
-        If the file is not a sound photo of these kinds, a region lies outside or can't be
-        used, or the neutral, chart or reference makes no sense.
+        If the file is not a sound photo of these kinds, a region lies outside or can't be used,
+        or the neutral, chart or reference makes no sense.
     MissingExtraError
-        If a library that reads it is missing (``pip install "shadematch[photos]"``), or
-        the one that finds a chart (``pip install "shadematch[chart]"``).
+        If a library that reads it is missing (``pip install "shadematch[photos]"``), or the one
+        that finds a chart (``pip install "shadematch[chart]"``).
     """
     picture = open_photo(path)
     regions = as_regions(region)
@@ -119,7 +111,7 @@ def read_photo(
         _apart(picture, regions, one.regions)
     if reference is not None and not isinstance(reference, Mapping):
         raise PhotoError(
-            "must say for each region which colour is there",
+            "must give the colour of each region",
             field="reference",
             value=reference,
             remedy="Give {region: colour}",
@@ -133,7 +125,7 @@ def read_photo(
         kind = "chart" if placed else "neutral" if neutrals else "reference"
     else:
         minds.append(
-            "Nothing in the photo tells the light: put white paper or a chart beside the soap."
+            "Nothing in the photo shows the light: put white paper or a chart beside the soap."
         )
     minds += surfaces.warnings
     minds += _mind_light(evidence.inferred, paper)
@@ -141,7 +133,7 @@ def read_photo(
         minds += _mind_chart(evidence.inferred, evidence.chart, seen)
     response = None
     if evidence.chart is not None and placed is not None and placed.reference is None:
-        # Of another chart the spectra are not known.
+        # Spectra are known only of charts of published colours.
         response = response_of(surfaces, evidence.inferred, evidence.chart, seen)
     lab, parts = _colour(
         surfaces, evidence.inferred, seen, minds, _pastes(palette, response, minds)
@@ -152,13 +144,13 @@ def read_photo(
     before = xyz_to_lab(adapt(100.0 * seen.xyz, SRGB_WHITE, white), white)
     total = sum((c for _, c in parts), np.zeros((3, 3)))
     return PhotoTarget(
-        Target(_row(lab), source=f"a photo, {method}", covariance=_rows(total)),
+        Target(triple(lab), source=f"a photo, {method}", covariance=symmetric(total)),
         correction=kind,
         method=method,
-        uncorrected=_row(before),
+        uncorrected=triple(before),
         shares=tuple(seen.shares.items()),
         pixels=seen.pixels,
-        parts=tuple(Part(name, _rows(c)) for name, c in parts),
+        parts=tuple(Part(name, symmetric(c)) for name, c in parts),
         warnings=tuple(minds),
         notes=picture.notes,
         response=response,
@@ -167,11 +159,11 @@ def read_photo(
 
 
 def _apart(picture: Picture, regions: Sequence[Region], neutral: Sequence[Region]) -> None:
-    """Refuse a neutral that lies on the surface whose colour is asked."""
+    """Refuse a neutral that overlaps the region of the wanted colour."""
     for one, other in itertools.product(regions, neutral):
         if overlap(one, other, picture.width, picture.height):
             raise PhotoError(
-                "overlaps the region whose colour is asked",
+                "overlaps the region of the wanted colour",
                 field="neutral",
                 value=str(other),
                 remedy="Choose a part of the photo that shows only white paper or a grey card",
@@ -184,10 +176,7 @@ def _shading(path: str | os.PathLike[str]) -> Shading:
     except PhotoError as found:
         if found.field != "photo":
             raise
-        # Two files were given: say which is meant.
-        raise PhotoError(
-            found.problem, field="shading", value=found.value, remedy=found.remedy
-        ) from None
+        raise found.at("shading") from None  # two files were given: say which
     return Shading(paper)
 
 
@@ -211,26 +200,26 @@ def _mind_region(picture: Picture, seen: Mean) -> list[str]:
         minds.append(
             f"The region is not flat or even: its colour varies by {seen.spread.max():.1f}."
         )
-    shown = srgb_to_hex(xyz_to_srgb(100.0 * seen.xyz, SRGB_WHITE)[0])
+    shown = xyz_to_hex(100.0 * seen.xyz, SRGB_WHITE)
     if seen.drawn:
         minds.append(
-            f"Every pixel of the region is {shown}, as in a drawn swatch or a screenshot. If that "
-            f"code is meant, give '{shown}' itself as the target: it is exact."
+            f"Every pixel of the region is {shown}, as in a drawn swatch or a screenshot. If you "
+            f"mean that code, give '{shown}' itself as the target: it is exact."
         )
     left_out = 1.0 - seen.shares["kept"]
     if seen.second is not None:
         share, lab = seen.second
-        other = srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)[0])
+        other = xyz_to_hex(lab_to_xyz(lab, SRGB_WHITE), SRGB_WHITE)
         minds.append(
             f"The region shows two colours: {shown} was taken, {other} ({share:.0%}) was left "
-            "out. Choose a part of the one that is meant."
+            "out. Choose a part of the one you mean."
         )
     elif left_out > _REJECTED:
         minds.append(f"{left_out:.0%} of the region was left out; choose another part.")
     if _sheen(seen):
         minds.append(
-            "A sheen seems to lie over the region, which makes it lighter and greyer than it is: "
-            "turn the bar until it is gone."
+            "A sheen seems to lie over the region and makes it lighter and greyer: turn the bar "
+            "until it is gone."
         )
     if picture.profile.channels == 1:
         minds.append("The photo is grey: it shows lightness, no colour.")
@@ -238,7 +227,7 @@ def _mind_region(picture: Picture, seen: Mean) -> list[str]:
 
 
 def _sheen(seen: Mean) -> bool:
-    """Whether white is added here and there, and not light more or less of the own colour."""
+    """Whether tiles differ by added white, not by more or less of their own colour."""
     tiles = seen.tiles[:, 2:]
     if len(tiles) < 8:
         return False
@@ -266,16 +255,16 @@ def _mind_chart(inferred: Inferred, read: ChartRead, seen: Mean) -> list[str]:
     if read.strange:
         many = len(read.strange)
         which = "1 of its patches doesn't" if many == 1 else f"{many} of its patches don't"
-        minds.append(f"Chart: {which} fit, as if something lay there or shone: left out.")
+        minds.append(f"Chart: {which} fit, as if covered or shiny, and are left out.")
     if seen.xyz[1] > 1.5 * max(m.xyz[1] for m in read.means):
-        minds.append("The region is much brighter than the chart: is it in its light?")
+        minds.append("The region is much brighter than the chart: is it in the same light?")
     greys = read.residuals[np.hypot(read.lab[:, 1], read.lab[:, 2]) < 5.0]
     if len(greys) >= 4 and np.hypot(*greys[:, 1:].std(axis=0)) > _TWO_LIGHTS:
         minds.append("The chart's greys differ in colour: two lights, or a shadow?")
     elif inferred.size > _ILL:
         minds.append(
-            "The chart fits badly, and the colour is known accordingly less well: two lights, "
-            "glare on the chart, a fluorescent lamp, or a camera that beautifies?"
+            "The chart fits badly, so the colour is known less well: two lights, glare on the "
+            "chart, a fluorescent lamp, or a camera that beautifies?"
         )
     return minds
 
@@ -296,7 +285,7 @@ Pastes = tuple[Palette, Response]
 
 
 def _pastes(given: object, response: Response | None, minds: list[str]) -> Pastes | None:
-    """What tells how the camera sees bars of the pastes that were given."""
+    """The palette given, and what tells how the camera sees its bars."""
     if given is None:
         return None
     if not isinstance(given, Palette):
@@ -308,7 +297,7 @@ def _pastes(given: object, response: Response | None, minds: list[str]) -> Paste
         )
     if response is None:
         minds.append(
-            "Its pastes tell nothing of a bar's colour without a 24-patch chart beside it."
+            "Without a 24-patch chart beside it, the pastes tell nothing of a bar's colour."
         )
         return None
     return given, response
@@ -328,16 +317,15 @@ def _colour(
         return inferred.lab(surfaces.linear(xyz, seen), place)
 
     lab = lab_of(seen.xyz)
-    by = _slopes(lab_of, seen.xyz)
-    uneven = np.cov(seen.tiles[:, 2:].T) / 4.0 if len(seen.tiles) > 3 else np.zeros((3, 3))
+    by = slopes_of(lab_of, seen.xyz)
     light, rest = inferred.covariance(surfaces.linear(seen.xyz, seen), place)
     parts = [
-        ("pixels", by @ (seen.noise + uneven) @ by.T),
+        ("pixels", by @ (seen.noise + seen.uneven) @ by.T),
         ("code steps", by @ seen.steps @ by.T),
     ]
     if seen.empty.max() > _EMPTY:
-        # What the file cut off at zero may have been anything below: about as far below as
-        # a step up is above. A step, no slope, since roots are steep at zero.
+        # Values clipped at 0 may lie about as far below it as a step up lies above. A step, no
+        # slope, since roots are steep at 0.
         total = np.zeros((3, 3))
         matrix = surfaces.picture.profile.matrix
         for share, primary in zip(seen.empty, matrix.T, strict=True):
@@ -349,7 +337,7 @@ def _colour(
         palette, response = pastes
         shift = shift_of(response, lab, sum((c for _, c in parts), light + rest), palette)
         if shift is None:
-            minds.append("No bar of the pastes given looks like this: they were not counted.")
+            minds.append("No bar of the given pastes looks like this: they were ignored.")
         else:
             lab = lab + shift.lab
             rest = inferred.covariance(surfaces.linear(seen.xyz, seen), place, STEEP)[1]
@@ -366,30 +354,10 @@ def _colour(
             value=f"L* {lab[0]:.0f}",
             remedy="Check the neutral and its reflectance: is it in the same light?",
         )
-    # A colour on the edge of what is possible may come out just beyond it.
+    # A colour at the edge of the possible may come out just beyond it.
     white = observation("D65").white
     xyz = np.maximum(lab_to_xyz(np.array([np.clip(lab[0], 0.0, 100.0), lab[1], lab[2]]), white), 0)
     held = xyz_to_lab(xyz, white)
     if np.abs(held - lab).max() > 3.0:
         minds.append("The corrected colour lies beyond what surfaces can have.")
     return held, parts
-
-
-def _slopes(correct: Callable[[FloatArray], FloatArray], xyz: FloatArray) -> FloatArray:
-    """How Lab changes with XYZ in the photo, shape (3, 3); by central differences."""
-    step = max(1e-4, 1e-3 * float(xyz[1]))
-    columns = []
-    for i in range(3):
-        shift = np.zeros(3)
-        shift[i] = step
-        columns.append((correct(xyz + shift) - correct(xyz - shift)) / (2 * step))
-    return np.array(columns).T
-
-
-def _row(values: FloatArray) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])
-
-
-def _rows(matrix: FloatArray) -> Covariance:
-    even = (matrix + matrix.T) / 2.0
-    return _row(even[0]), _row(even[1]), _row(even[2])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from shadematch.errors import PhotoError
 from shadematch.support.arrays import BoolArray, FloatArray
-from shadematch.support.models import is_finite
+from shadematch.support.models import between, is_finite
 
 __all__ = ["Region", "as_regions", "overlap"]
 
@@ -24,16 +24,21 @@ Kind = Literal["box", "circle", "polygon"]
 class Region:
     """A part of a photo: `Region.box`, `Region.circle` or `Region.polygon`.
 
-    Places are counted from the upper left corner of the upright photo, x to the right, y down.
-    They are fractions of width and height if none is above 1, else pixels. A circle's radius
-    is then a fraction of the shorter side.
+    Places are counted from the upper left corner of the upright photo, x to the right, y down. They
+    are fractions of width and height if none is above 1, else pixels; a circle's radius is then a
+    fraction of the shorter side.
 
     Attributes
     ----------
     kind
         ``"box"``, ``"circle"`` or ``"polygon"``.
     numbers
-        Left, top, right, bottom; or x, y, radius; or x, y of one corner after the other.
+        Left, top, right, bottom; or x, y, radius; or x, y of each corner in turn.
+
+    Raises
+    ------
+    PhotoError
+        If kind and numbers are not those of a region.
     """
 
     kind: Kind
@@ -47,7 +52,7 @@ class Region:
             or not all(map(is_finite, n))
         ):
             raise PhotoError(
-                "must be given in finite numbers",
+                "must be finite numbers",
                 field="region",
                 value=n,
                 remedy="Give left, top, right, bottom",
@@ -61,7 +66,7 @@ class Region:
         if not isinstance(self.kind, str) or self.kind not in wanted:
             problem = "must be a box, a circle or a polygon"
         elif not wanted[self.kind]:
-            problem = "has a wrong number of numbers"
+            problem = "has the wrong count of numbers"
         elif self.kind == "box" and (n[2] <= n[0] or n[3] <= n[1]):
             problem = "has no inside: left must be less than right, top less than bottom"
         elif self.kind == "circle" and n[2] <= 0:
@@ -88,7 +93,7 @@ class Region:
 
     @classmethod
     def polygon(cls, *corners: Sequence[float]) -> Region:
-        """The inside of a polygon, by the even-odd rule; three corners (x, y) or more."""
+        """The inside of a polygon of three or more corners (x, y), by the even-odd rule."""
         for corner in corners:
             if not isinstance(corner, Sequence | np.ndarray) or np.shape(corner) != (2,):
                 raise PhotoError(
@@ -101,15 +106,15 @@ class Region:
 
     @classmethod
     def parse(cls, text: str) -> Region:
-        """From a text: four numbers (a box), or ``circle`` or ``polygon`` and its numbers.
+        """From a text: four numbers (a box), or ``circle`` or ``polygon`` and numbers.
 
-        Numbers are separated by commas or blanks: ``0.2,0.3,0.5,0.6``,
-        ``circle 0.5,0.5,0.1``, ``polygon 10,10 90,20 50,80``.
+        Commas or blanks separate numbers: ``0.2,0.3,0.5,0.6``, ``circle 0.5,0.5,0.1``,
+        ``polygon 10,10 90,20 50,80``.
 
         Raises
         ------
         PhotoError
-            If the text says no region.
+            If the text is not a region.
         """
         words = str(text).replace(",", " ").replace(":", " ").split()
         kind: Kind = "box"
@@ -134,21 +139,10 @@ class Region:
         )
 
     def outline(self, width: int, height: int) -> tuple[float, ...]:
-        """The numbers in pixels of a photo of that size.
-
-        Raises
-        ------
-        PhotoError
-            If the size is none.
-        """
+        """The numbers in pixels of a photo of that size; a `PhotoError` for an invalid size."""
         for name, size in (("width", width), ("height", height)):
-            if not is_finite(size) or not 1 <= size <= _LARGEST_SIDE:
-                raise PhotoError(
-                    "must be a number of pixels",
-                    field=name,
-                    value=size,
-                    remedy=f"From 1 to {_LARGEST_SIDE:,}",
-                )
+            remedy = "Give the size of the photo in pixels"
+            between(size, name, 1, _LARGEST_SIDE, remedy, error=PhotoError)
         if max(self.numbers) > 1.0:
             return self.numbers
         if self.kind == "circle":
@@ -157,24 +151,13 @@ class Region:
         return tuple(v * (height if i % 2 else width) for i, v in enumerate(self.numbers))
 
     def frame(self, width: int, height: int) -> tuple[int, int, int, int]:
-        """Left, top, right, bottom of the pixels that it touches.
-
-        Raises
-        ------
-        PhotoError
-            If it doesn't lie wholly inside the photo.
-        """
+        """Left, top, right, bottom of the pixels it touches; a `PhotoError` if outside."""
         n = self.outline(width, height)
         xs, ys = n[0::2], n[1::2]
         if self.kind == "circle":
             xs, ys = (n[0] - n[2], n[0] + n[2]), (n[1] - n[2], n[1] + n[2])
         slack = 1e-6 * (width + height)
-        if (
-            min(xs) < -slack
-            or min(ys) < -slack
-            or max(xs) > width + slack
-            or (max(ys) > height + slack)
-        ):
+        if min(*xs, *ys) < -slack or max(xs) > width + slack or max(ys) > height + slack:
             raise PhotoError(
                 f"lies outside the photo, which has {width} x {height} pixels",
                 field="region",
@@ -182,19 +165,17 @@ class Region:
                 remedy="Give pixels counted from the upper left corner, or fractions 0 to 1",
             )
         left, top = max(0, math.floor(min(xs) + 1e-9)), max(0, math.floor(min(ys) + 1e-9))
-        right, bottom = (
-            min(width, math.ceil(max(xs) - 1e-9)),
-            min(height, math.ceil(max(ys) - 1e-9)),
-        )
-        return left, top, max(right, left + 1), max(bottom, top + 1)
+        right = max(left + 1, min(width, math.ceil(max(xs) - 1e-9)))
+        bottom = max(top + 1, min(height, math.ceil(max(ys) - 1e-9)))
+        return left, top, right, bottom
 
     def holds(self, x: FloatArray, y: FloatArray, width: int, height: int) -> BoolArray:
-        """Whether the points (x, y) [pixels] lie in it; shape (len(y), len(x)).
+        """Whether points (x, y) [pixels] lie in it, shape (len(y), len(x)).
 
         Raises
         ------
         PhotoError
-            If x or y is not a list of finite numbers, or the size is none.
+            If x or y is not a list of finite numbers, or the size is invalid.
         """
         n = self.outline(width, height)
         x, y = _places(x, "x"), _places(y, "y")
@@ -235,22 +216,8 @@ def _places(given: FloatArray, field_: str) -> FloatArray:
     return values
 
 
-def _all_numbers(values: Iterable[object]) -> bool:
-    return all(map(_is_number, values))
-
-
-def _is_number(value: object) -> bool:
-    return isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)
-
-
 def overlap(one: Region, other: Region, width: int, height: int) -> bool:
-    """Whether two regions of a photo of that size share a pixel.
-
-    Raises
-    ------
-    PhotoError
-        If one doesn't lie wholly inside the photo.
-    """
+    """Whether two regions of a photo of that size share a pixel."""
     frames = one.frame(width, height), other.frame(width, height)
     left, top = (max(f[i] for f in frames) for i in (0, 1))
     right, bottom = (min(f[i] for f in frames) for i in (2, 3))
@@ -261,31 +228,19 @@ def overlap(one: Region, other: Region, width: int, height: int) -> bool:
 
 
 def as_regions(given: object, field_: str = "region") -> tuple[Region, ...]:
-    """One or several regions from what a person gave.
+    """One or several regions from a `Region`, a text, four numbers, or a list of these.
 
-    Parameters
-    ----------
-    given
-        A `Region`, a text as `Region.parse` reads it, four numbers, or a list of these.
-    field_
-        What to call it in an error.
-
-    Raises
-    ------
-    PhotoError
-        If it is not one of these.
+    Anything else is a `PhotoError`, which calls the field `field_`.
     """
     if isinstance(given, Region):
         return (given,)
     try:
         if isinstance(given, str):
             return (Region.parse(given),)
-        if isinstance(given, Sequence | np.ndarray) and len(given) and _all_numbers(given):
+        if isinstance(given, Sequence | np.ndarray) and len(given) and all(map(is_finite, given)):
             return (Region("box", tuple(given)),)
     except PhotoError as found:
-        raise PhotoError(
-            found.problem, field=field_, value=found.value, remedy=found.remedy
-        ) from None
+        raise found.at(field_) from None
     if isinstance(given, Sequence | np.ndarray) and len(given):
         return tuple(r for one in given for r in as_regions(one, field_))
     raise PhotoError(

@@ -1,14 +1,15 @@
-"""What a camera's channels gave, of a region and of a chart, before any correction to an eye.
+"""What a camera's channels show of a region and of a chart, before any correction for the eye.
 
-A camera is not an eye: two surfaces that look alike to one differ to the other, and a correction
-learnt on a chart can't mend that for colours unlike the chart's. Who knows more about the
-surface than its colour, as a calibration does, can reckon with the camera itself. For that, the
-tone curve and the slope of the light are taken off; all else of the camera, its light, white
-balance, exposure and matrices, is linear then, and the same for the chart as for the region.
+Two surfaces that look alike to an eye may differ to a camera, and a correction learnt on a chart
+can't mend that for other colours. Who knows more of the surface than its colour, as a calibration
+does, can compute what the camera itself would see. For that, the tone curve and the slope of the
+light are removed here; all else (light, white balance, exposure, matrices) is then linear, and the
+same for chart and region.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,40 +19,40 @@ from shadematch.errors import PhotoError
 from shadematch.photo.inference import Inferred
 from shadematch.photo.mean import Mean
 from shadematch.photo.surfaces import ChartRead, Surfaces
-from shadematch.studio.covariance import Covariance
-from shadematch.support.arrays import FloatArray
+from shadematch.studio.covariance import Covariance, symmetric
+from shadematch.support.arrays import FloatArray, Triple, triple
 
-__all__ = ["PATCHES", "Response", "response_of"]
-
-Triple = tuple[float, float, float]
+__all__ = ["PATCHES", "Response", "response_of", "slopes_of"]
 
 PATCHES: Final = 24
 _EMPTY: Final = 0.04
-"""Part of the strongest channel below which a channel is next to empty."""
+"""Part of the strongest channel below which a channel counts as nearly empty."""
 _BEYOND: Final = 0.2
-"""How far below nothing it may have to be, as a part of the strongest (test bars in invented
-worlds)."""
-
-
+"""How far below 0 it may lie, as a part of the strongest (from test bars in invented worlds)."""
 _CUT: Final = 0.02
 """Share of a patch that may lie beyond what the file can hold."""
 
 
 @dataclass(frozen=True)
 class Response:
-    """Proportional to light, in some three channels that are the same all over the photo.
+    """Linear values in three channels that are the same all over the photo.
 
     Attributes
     ----------
     region
         Of the region.
     covariance
-        Of `region`: noise, code steps, unevenness, the fall of the light.
+        Of `region`: noise, code steps, unevenness, fall of the light.
     beyond
-        For each channel that is next to empty, the step that the region may lie further out.
+        For each nearly empty channel, the step by which the region may lie further out.
     patches
-        Of the 24 patches of the chart, row by row; None for those left out, or beyond what
-        the file can hold.
+        Of the chart's 24 patches, row by row; None for those left out, or beyond what the file
+        holds.
+
+    Raises
+    ------
+    PhotoError
+        If they are not threes of finite numbers.
     """
 
     region: Triple
@@ -76,15 +77,7 @@ class Response:
 
 
 def response_of(surfaces: Surfaces, inferred: Inferred, chart: ChartRead, seen: Mean) -> Response:
-    """What the photo shows, straightened.
-
-    Parameters
-    ----------
-    surfaces, inferred, chart
-        What was read of the photo's chart, and what it told.
-    seen
-        Mean of the region.
-    """
+    """What the photo shows of the chart and of a region with mean `seen`, made linear."""
     matrix = surfaces.picture.profile.matrix
 
     def straight(xyz: FloatArray, mean: Mean) -> FloatArray:
@@ -94,31 +87,23 @@ def response_of(surfaces: Surfaces, inferred: Inferred, chart: ChartRead, seen: 
     found: list[Triple | None] = [None] * PATCHES
     for number, mean in zip(chart.numbers, chart.means, strict=True):
         if mean.empty.max() <= _CUT:
-            found[number] = _row(straight(mean.xyz, mean))
+            found[number] = triple(straight(mean.xyz, mean))
     region = straight(seen.xyz, seen)
-    step = max(1e-4, 1e-3 * float(seen.xyz[1]))
-    slopes = np.array(
-        [
-            (straight(seen.xyz + d, seen) - straight(seen.xyz - d, seen)) / (2 * step)
-            for d in step * np.eye(3)
-        ]
-    ).T
-    uneven = np.cov(seen.tiles[:, 2:].T) / 4.0 if len(seen.tiles) > 3 else np.zeros((3, 3))
-    covariance = slopes @ (seen.noise + seen.steps + uneven) @ slopes.T
+    slopes = slopes_of(lambda xyz: straight(xyz, seen), seen.xyz)
+    covariance = slopes @ (seen.noise + seen.steps + seen.uneven) @ slopes.T
     covariance = covariance + inferred.light_variance(surfaces.place(seen)) * np.outer(
         region, region
     )
     channels = np.linalg.solve(matrix, seen.xyz)
     strongest = float(np.linalg.solve(matrix, region).max())
     beyond = tuple(
-        _row(-_BEYOND * strongest * matrix[:, c])
+        triple(-_BEYOND * strongest * matrix[:, c])
         for c in np.flatnonzero(channels < _EMPTY * channels.max())
     )
-    even = (covariance + covariance.T) / 2.0
-    return Response(
-        _row(region), (_row(even[0]), _row(even[1]), _row(even[2])), beyond, tuple(found)
-    )
+    return Response(triple(region), symmetric(covariance), beyond, tuple(found))
 
 
-def _row(values: FloatArray) -> Triple:
-    return float(values[0]), float(values[1]), float(values[2])
+def slopes_of(of: Callable[[FloatArray], FloatArray], xyz: FloatArray) -> FloatArray:
+    """How three numbers change with XYZ in the photo, shape (3, 3); by central differences."""
+    step = max(1e-4, 1e-3 * float(xyz[1]))
+    return np.array([(of(xyz + d) - of(xyz - d)) / (2 * step) for d in step * np.eye(3)]).T

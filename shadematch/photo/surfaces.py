@@ -1,7 +1,7 @@
-"""The surfaces of known colour that a photo shows: neutrals, a chart, bars of one's own.
+"""The surfaces of known colour in a photo: neutrals, a chart, finished bars.
 
-What is given is made into surfaces as `inference` takes them; of a chart, patches that do not fit
-are left out, one by one, the worst first.
+They are brought into the form that `inference` takes. Patches of a chart that don't fit are left
+out one by one, the worst first.
 """
 
 from __future__ import annotations
@@ -12,13 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import (
-    SRGB_WHITE,
-    lab_to_xyz,
-    srgb_to_hex,
-    xyz_to_lab,
-    xyz_to_srgb,
-)
+from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.standards import observation
 from shadematch.errors import ColourError, PhotoError
 from shadematch.photo.chart import GREYS, Chart, by_matrix, read_chart
@@ -35,28 +29,27 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["BELOW", "PATCH", "STEEP", "ChartRead", "Evidence", "Surfaces", "below_nothing"]
 
 _WRONG: Final = 10.0
-"""Mean CIEDE2000 of a chart's patches, brought near by a matrix, above which it can be none."""
+"""Mean CIEDE2000 of patches after the best matrix above which they are no chart's."""
 _STRANGE: Final = 4.0
-"""Standard deviations (root mean square) from which on a patch is left out: something lies on
-it, or shines in it."""
+"""Standard deviations (root mean square) from which a patch is left out as covered or shiny."""
 _FEWEST: Final = 14  # patches that must remain
 _TINT: Final = 0.5  # standard deviation of a* and b* of a grey card
 _MEASURED: Final = 0.5  # the same of L*, a*, b* of a bar that was measured
 _PREDICTED: Final = 2.0  # ... and of one that was predicted
 PATCH: Final = 0.5  # ... and of a chart's patch
 STEEP: Final = 0.3
-"""Part of `Terms.own_share` that a chart's patches have: their bands are broad."""
+"""Part of `Terms.own_share` that a chart's patches have, their bands being broad."""
 _CLIPPED: Final = 0.3
 _STRONG_TINT: Final = 20.0
-"""C*ab of a neutral as photographed from which on it may be no neutral at all."""
+"""C*ab of a neutral as photographed from which it may be no neutral."""
 _TWO_LIGHTS: Final = 3.0  # a*, b* between the parts of a neutral
 BELOW: Final = 0.1
-"""How far below zero an empty channel may truly lie (standard deviation), as a share of Y; an
+"""How far below 0 an empty channel may truly be (standard deviation), as a share of Y; an
 estimate."""
 _LOST: Final = 0.3
-"""Share of a white or grey without any of one channel."""
+"""Share of a white or grey that has nothing in one channel."""
 _DARK: Final = 0.5
-"""Part of the light of the photo's brightest parts below which a surface is hardly paper."""
+"""Share of the light of the photo's brightest parts below which a surface is hardly paper."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,13 +59,13 @@ class ChartRead:
     Attributes
     ----------
     made
-        Which reference fits it.
+        The reference that fits it.
     numbers, means
-        Of the patches that count.
+        Of the k patches that count.
     strange
-        Numbers of those that were left out because they don't fit.
+        Numbers of those left out because they don't fit.
     residuals
-        Lab of each patch that counts, by all others, less its own; shape (k, 3).
+        Lab predicted for each patch from all others, less its own; shape (k, 3).
     lab
         Its own; shape (k, 3).
     """
@@ -87,14 +80,14 @@ class ChartRead:
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """What the surfaces told of camera and light, and the chart, if there was one."""
+    """What the surfaces tell of camera and light, and the chart, if there is one."""
 
     inferred: Inferred
     chart: ChartRead | None
 
 
 class Surfaces:
-    """Those of a photo, as they are gathered.
+    """The surfaces of known colour in a photo.
 
     Attributes
     ----------
@@ -103,7 +96,7 @@ class Surfaces:
     words
         What they are.
     warnings
-        What to mind.
+        What to check.
     """
 
     def __init__(self, picture: Picture, shading: Shading | None) -> None:
@@ -112,7 +105,7 @@ class Surfaces:
         self.words: list[str] = []
         self.warnings: list[str] = []
         self._known: list[Known] = []
-        # Of a grey photo, all three channels are its one.
+        # A grey photo's one channel stands for all three.
         self._matrix = picture.profile.matrix if picture.profile.channels == 3 else SRGB.matrix
         if shading is None:
             self._plane = PRIOR_MEAN, np.diag(PRIOR_SD**2)
@@ -120,30 +113,24 @@ class Surfaces:
             self._plane = np.zeros(3), 0.01**2 * np.eye(3)
 
     def place(self, mean: Mean) -> FloatArray:
-        """Where a region lies, in diagonals of the photo from its middle; shape (2,)."""
+        """Place of a region, in diagonals of the photo from its middle; shape (2,)."""
         size = np.array([self.picture.width, self.picture.height], dtype=float)
         return np.asarray((mean.middle - size / 2.0) / np.hypot(*size))
 
     def linear(self, xyz: FloatArray, mean: Mean) -> FloatArray:
-        """Channel values of XYZ at a region, the measured fall of the light off; shape (3,)."""
+        """Channel values of XYZ at a region, without the measured fall of the light; (3,)."""
         linear = np.linalg.solve(self._matrix, xyz)
         if self.shading is not None:
             linear = linear / self.shading.at(mean.middle, self.picture.width, self.picture.height)
         return np.asarray(linear)
 
     def add_neutral(self, given: Neutral) -> None:
-        """Paper or a card.
-
-        Raises
-        ------
-        PhotoError
-            If it can't be read, or is too bright or too dark to tell anything.
-        """
+        """Add paper or a card; a `PhotoError` if it can't be read, or is too bright or dark."""
         own = [mean_of(self.picture, (r,), field_="neutral") for r in given.regions]
         for mean in own:
             if mean.shares["clipped"] > _CLIPPED:
                 raise PhotoError(
-                    "clips: it is too bright to tell the light",
+                    "clips: it is too bright to show the light",
                     field="neutral",
                     value=f"{mean.shares['clipped']:.0%} of it",
                     remedy="Take the photo with a shorter exposure, or use a grey card",
@@ -153,7 +140,7 @@ class Surfaces:
         whole = own[0] if len(own) == 1 else mean_of(self.picture, given.regions, field_="neutral")
         if whole.xyz[1] < 0.02:
             raise PhotoError(
-                "is too dark to tell the light",
+                "is too dark to show the light",
                 field="neutral",
                 value=f"Y {whole.xyz[1]:.3f}",
                 remedy="Take the photo with a longer exposure, or choose a lighter surface",
@@ -173,13 +160,7 @@ class Surfaces:
         self.words.append(f"a neutral of {given.reflectance:g}" if known else "white paper")
 
     def add_reference(self, region: object, colour: object) -> None:
-        """A surface whose colour is known.
-
-        Raises
-        ------
-        PhotoError
-            If it can't be read, or its colour is none.
-        """
+        """Add a surface of known colour; a `PhotoError` if it or its colour can't be read."""
         lab, covariance = _reference_lab(colour)
         for one in as_regions(region, "reference"):
             self._add(
@@ -190,17 +171,11 @@ class Surfaces:
         self.words.append("a surface of known colour" if bars == 1 else f"{bars} of known colour")
 
     def infer(self) -> Evidence:
-        """What they tell, without a chart."""
+        """What they tell without a chart."""
         return Evidence(infer(self._known, self._matrix, self._plane), None)
 
     def infer_with(self, chart: Chart) -> Evidence:
-        """What they tell together with a chart.
-
-        Raises
-        ------
-        PhotoError
-            If it can't be read, or can be no such chart.
-        """
+        """What they tell with a chart; a `PhotoError` if it can't be read or be such a chart."""
         numbers, means = read_chart(self.picture, chart)
         _mind_lost([m for i, m in zip(numbers, means, strict=True) if i in GREYS[:4]], "chart")
         white = observation("D65").white
@@ -256,7 +231,7 @@ class Surfaces:
     def _surface(
         self, mean: Mean, lab: FloatArray, covariance: FloatArray, steep: float = 1.0
     ) -> Known:
-        # Noise as a share of what is seen is the same share of what is.
+        # Noise is the same share of what is seen and of what is.
         white = observation("D65").white
         shown = np.maximum(mean.xyz, 1e-3)
         relative = (mean.noise + mean.steps) / np.outer(shown, shown)
@@ -268,14 +243,14 @@ class Surfaces:
         return Known(self.linear(mean.xyz, mean), self.place(mean), lab, covariance, steep)
 
     def _doubt(self, given: Neutral, mean: Mean) -> FloatArray:
-        """More variance for what hardly looks like a neutral, or like paper."""
+        """More variance for what hardly looks neutral, or like paper."""
         shown = xyz_to_lab(100.0 * mean.xyz / mean.xyz[1], SRGB_WHITE)
         tint = float(np.hypot(shown[1], shown[2]))
         sd = np.zeros(3)
         if tint > _STRONG_TINT:
-            looks = srgb_to_hex(xyz_to_srgb(100.0 * mean.xyz, SRGB_WHITE)[0])
+            looks = xyz_to_hex(100.0 * mean.xyz, SRGB_WHITE)
             self.warnings.append(
-                f"The neutral looks {looks} in the photo. Some lamps do that; but if it is not "
+                f"The neutral looks {looks} in the photo. Some lamps do that; but if it isn't "
                 "white or grey itself, the colour is wrong."
             )
             sd[1:] = 0.5 * (tint - _STRONG_TINT)
@@ -283,7 +258,7 @@ class Surfaces:
         if given.reflectance is None and mean.xyz[1] < _DARK * bright:
             self.warnings.append(
                 f"The neutral has {mean.xyz[1] / bright:.0%} of the light of the brightest parts: "
-                "is it white paper, in the same light? Of a grey card say its reflectance."
+                "is it white paper in the same light? If it is a grey card, give its reflectance."
             )
             sd[0] = 50.0 * (1.0 - np.cbrt(mean.xyz[1] / bright))
         return np.diag(sd**2)
@@ -301,29 +276,29 @@ class Surfaces:
 
 
 def brightest(picture: Picture) -> float:
-    """Luminance (white is 1) that a fiftieth of a photo is above."""
+    """Luminance (white is 1) that a fiftieth of a photo exceeds."""
     patch, _ = picture.small(160)
     y = patch.linear @ picture.profile.matrix[1].astype(np.float32)
     return float(np.percentile(y, 98.0))
 
 
 def _mind_lost(whites: Sequence[Mean], field: str) -> None:
-    """Refuse a photo in whose light even white and grey have lost a channel."""
+    """Refuse a photo whose light leaves even white and grey without a channel."""
     for mean in whites:
         if mean.empty.max() > _LOST:
             name = ("red", "green", "blue")[int(np.argmax(mean.empty))]
             raise PhotoError(
                 f"has no {name} left: the light is so strong in colour that the file can't hold it",
                 field=field,
-                value=srgb_to_hex(xyz_to_srgb(100.0 * mean.xyz, SRGB_WHITE)[0]),
+                value=xyz_to_hex(100.0 * mean.xyz, SRGB_WHITE),
                 remedy="Use daylight, or let the camera balance its white for this lamp",
             )
 
 
 def below_nothing(lab: FloatArray, empty: FloatArray) -> FloatArray:
-    """Covariance of the Lab of a surface, some of whose channels the file cut off at zero.
+    """Covariance of the Lab of a surface, some of whose channels the file clips at 0.
 
-    They may have been anything below: about as far as a step up is above. `empty` holds the
+    Their true values may lie about as far below 0 as a step up lies above. `empty` holds their
     shares of pixels, shape (3,).
     """
     xyz = _xyz(lab)
@@ -350,7 +325,7 @@ def _reference_lab(colour: object) -> tuple[FloatArray, FloatArray]:
         if isinstance(colour, Sequence) and not isinstance(colour, str):
             target = Target.from_lab(colour)
         elif isinstance(view := getattr(colour, "view", None), View):
-            # What was predicted or kept of a recipe.
+            # A prediction, or what is kept of a recipe.
             target = Target(
                 colour.lab,  # type: ignore[attr-defined]
                 view.illuminant,
@@ -358,13 +333,13 @@ def _reference_lab(colour: object) -> tuple[FloatArray, FloatArray]:
                 covariance=np.diag([_PREDICTED**2] * 3),  # type: ignore[arg-type]
             )
         else:
-            target = as_target(colour)  # type: ignore[arg-type]  # refuses what is none
+            target = as_target(colour)  # type: ignore[arg-type]  # refuses anything else
     except ColourError as found:
         raise PhotoError(
             "is not a known colour",
             field="reference",
             value=str(found.value)[:80],
-            remedy="Give Lab under D65, a Target, a hex code, or what predict or load gave",
+            remedy="Give Lab under D65, a Target, a hex code, or a result of predict or load",
         ) from None
     known = _MEASURED**2 * np.eye(3) if target.covariance is None else np.array(target.covariance)
     return target.lab_in(View()), known

@@ -1,4 +1,4 @@
-"""A colour that was read from a photo, and how well it is known."""
+"""A colour read from a photo, and how well it is known."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, srgb_to_hex, xyz_to_srgb
+from shadematch.colour.colorimetry import SRGB_WHITE, lab_to_xyz, xyz_to_hex
 from shadematch.photo.drawing import Scene, draw_photo
 from shadematch.photo.response import Response
 from shadematch.studio.covariance import Covariance
@@ -40,7 +40,7 @@ class Part:
 
     @property
     def size(self) -> float:
-        """Root of the sum of its three variances, in units of Lab."""
+        """Root of the sum of its variances, in units of Lab."""
         return float(np.sqrt(np.trace(np.array(self.covariance))))
 
     def __str__(self) -> str:
@@ -53,34 +53,33 @@ class Part:
 class PhotoTarget(Reported):
     """A colour read from a photo, and how well it is known.
 
-    Nothing of the file but what is listed here is kept: no place, time, device, name or text.
-
-    Give it to `match` and others as it is, or its `target`.
+    `match` and others take it as it is. Nothing else of the file is kept: no place, time, device,
+    name or text.
 
     Attributes
     ----------
     target
         The colour under D65 for the 2 degree observer, with its covariance.
     correction
-        By what, the surest first: ``"chart"``, ``"neutral"``, ``"reference"`` or ``"none"``.
+        The best evidence of the light: ``"chart"``, ``"neutral"``, ``"reference"`` or ``"none"``.
     method
         What was done, in words.
     uncorrected
         Lab as the camera saw it, under D65.
     shares
-        Shares of the region that were kept, or left out as glare, shadow, dust, clipped or
+        Share of the region that was kept, and left out as glare, shadow, dust, clipped or
         see-through.
     pixels
         How many were averaged.
     parts
-        What the covariance of the target is the sum of.
+        The causes that the covariance of the target is the sum of.
     warnings
-        What to mind.
+        What to check.
     notes
         What was found in the file.
     response
-        What the camera's channels gave of the region and of a chart of published colours, for
-        `shadematch.calibrate`; None without one.
+        The camera's channels for the region and a chart of published colours, for
+        `shadematch.calibrate`; None without such a chart.
     """
 
     target: Target
@@ -99,7 +98,7 @@ class PhotoTarget(Reported):
     def uncorrected_hex(self) -> str:
         """Nearest sRGB code of the colour as the camera saw it."""
         xyz = lab_to_xyz(np.array(self.uncorrected), SRGB_WHITE)
-        return srgb_to_hex(xyz_to_srgb(xyz, SRGB_WHITE)[0])
+        return xyz_to_hex(xyz, SRGB_WHITE)
 
     def show(self) -> Figure:
         """The photo with its regions, what was left out of them, and the colour before and after.
@@ -108,6 +107,8 @@ class PhotoTarget(Reported):
         ------
         MissingExtraError
             If matplotlib is not installed.
+        PhotoError
+            If the photo was not kept with the result.
         """
         return draw_photo(
             self._scene, before=self.uncorrected_hex, after=self.target, title=self.method

@@ -1,6 +1,8 @@
-"""Figures from results. Matplotlib is an extra (``pip install ".[plots]"``).
+"""Figures from results.
 
-Every function takes and returns axes, so that figures can be composed.
+Matplotlib is an extra (``pip install ".[plots]"``): without it, functions raise
+`MissingExtraError`. Each draws into the axes `ax`, by default those of a new figure, and returns
+them, so that figures can be composed.
 """
 
 from shadematch.plots.choices import draw_choices

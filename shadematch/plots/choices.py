@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from shadematch.matching.match import Match
 from shadematch.support.hatching import mark_key, mark_surface
-from shadematch.support.paper import INK, MARK, QUIET, axes_for, paint, title
+from shadematch.support.paper import INK, MARK, QUIET, axes_for, beside, paint, title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,23 +19,8 @@ _TUBES = ("", "o", "s", "^", "D", "p", "h", "8", "*")
 def draw_choices(match: Match, ax: Axes | None = None) -> Axes:
     """Draw how much paste each of a match's choices takes, and how close it comes.
 
-    Parameters
-    ----------
-    match
-        What `shadematch.match` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        Each choice in its predicted colour; its shape tells how many tubes it needs. A line
-        marks what is at most the tolerance worse than the closest, a ring the frugal choice.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    Each choice has its predicted colour, and a shape for its number of tubes. A line marks
+    `Match.tolerance`, a ring the frugal choice.
     """
     ax = axes_for(ax, (6.4, 3.9))
     from matplotlib.lines import Line2D
@@ -43,16 +28,7 @@ def draw_choices(match: Match, ax: Axes | None = None) -> Axes:
     choices, unit = match.choices, match.recipe.unit
     limit = match.closest.delta_e + match.tolerance
     ax.axhline(limit, color=MARK, ls="--", lw=1.2)
-    ax.annotate(
-        f"{match.tolerance:g} worse\nthan the closest",
-        (1.0, limit),
-        xycoords=("axes fraction", "data"),
-        xytext=(5, 0),
-        textcoords="offset points",
-        va="center",
-        color=MARK,
-        annotation_clip=False,
-    )
+    beside(ax, limit, f"{match.tolerance:g} worse\nthan the closest", MARK)
     ax.step(
         [c.recipe.total for c in choices],
         [c.delta_e for c in choices],

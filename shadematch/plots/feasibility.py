@@ -1,4 +1,4 @@
-"""Heat maps of how near a colour can be come to."""
+"""Maps of how near a colour can be made."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ __all__ = ["draw_comparison", "draw_feasibility"]
 
 _MOST_NAMED: Final = 4
 _CHANGES: Final = (-10.0, -5.0, -2.0, -1.0, -0.2, 0.2, 1.0, 2.0, 5.0, 10.0)
-"""Steps of a change of CIEDE2000."""
+"""Steps of a change in CIEDE2000."""
 
 
 def _initials(names: tuple[str, ...]) -> dict[str, str]:
-    """The shortest beginnings that tell the names apart, at least two letters."""
+    """The shortest unique beginnings of the names, at least two letters."""
     found = {}
     for name in names:
         others = [n for n in names if n != name]
@@ -37,27 +37,17 @@ def draw_feasibility(
 ) -> Axes:
     """Draw one batch of a feasibility: in each cell its true colour, CIEDE2000 and recipe.
 
+    Cells have the colour of their recipe; the corner has the wanted one. A thick frame marks what
+    is within `Feasibility.within`.
+
     Parameters
     ----------
-    found
-        From `shadematch.feasibility`.
-    ax
-        Where to draw; by default a new figure.
+    found, ax
+        A result of `shadematch.feasibility`, and where to draw it.
     batch
         Position in `found.batches_g`; the largest by default.
     recipes
         Whether to write the doses into the cells.
-
-    Returns
-    -------
-    Axes
-        Each cell is filled with the colour its recipe will have, which touches the wanted one in
-        its corner. A thick frame marks what counts as made.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
     """
     columns, rows = len(found.thicknesses_cm), len(found.whites)
     wide = max(4.8, 1.0 + 0.98 * columns)
@@ -128,19 +118,7 @@ def draw_feasibility(
 def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -1) -> Axes:
     """Draw how much farther or nearer the second palette stays, cell by cell.
 
-    Parameters
-    ----------
-    found
-        From `Feasibility.compare`.
-    ax
-        Where to draw; by default a new figure.
-    batch
-        Position among the batches; the largest by default.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    `batch` is a position among the batches; the largest by default.
     """
     first, second = found.first, found.second
     columns, rows = len(first.thicknesses_cm), len(first.whites)
@@ -152,7 +130,7 @@ def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -
     from matplotlib.patches import Rectangle
 
     change = found.difference[batch]
-    # Steps that are the same in every figure: one cell far off does not set the scale.
+    # The same steps in all figures: one far cell doesn't set the scale.
     colours = colormaps["PuOr"]
     norm = BoundaryNorm(_CHANGES, colours.N, extend="both")
     ax.imshow(change, origin="lower", cmap=colours, norm=norm, aspect="auto")
@@ -161,7 +139,7 @@ def draw_comparison(found: Comparison, ax: Axes | None = None, *, batch: int = -
             was, now = (f.cells[batch][y][x].delta_e for f in (first, second))
             ink = ink_on(to_hex(colours(norm(change[y, x]))))
             if change[y, x] < _CHANGES[4]:
-                # Both ends of the scale are dark: without hue, dots tell nearer from farther.
+                # Both ends of the scale are dark: dots show nearer without hue.
                 at = (x - 0.5, y - 0.5)
                 ax.add_patch(Rectangle(at, 1, 1, fill=False, ec=ink, hatch="..", lw=0))
             ax.text(

@@ -16,17 +16,15 @@ from shadematch.support.paper import INK, LINES, QUIET, axes_for, colour_bar, in
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.lines import Line2D
-    from matplotlib.patches import Patch
 
 __all__ = ["draw_outlines", "draw_slice", "draw_whole"]
 
 _BOUNDS = (0.0, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0)
-_EDGE = 0.5  # CIEDE2000; contours run between grid points, and inside is flat zero
+_EDGE = 0.5  # CIEDE2000; contours run between grid points, and inside all is 0
 
 
 def _screen(cut: Slice) -> tuple[FloatArray, FloatArray]:
-    """Screen colours of the grid, shape (y, x, 3), and how far each is inside sRGB."""
+    """Screen colours of the grid, shape (y, x, 3), and how far each lies inside sRGB."""
     white = cut.view.observation.white
     xyz = lab_to_xyz(cut.lab, white)
     return xyz_to_srgb(xyz, white)[0], srgb_margin(xyz, white)
@@ -42,33 +40,11 @@ def _frame(ax: Axes, cut: Slice) -> None:
     ax.set_aspect("equal")
 
 
-def _key(ax: Axes, handles: Sequence[Line2D | Patch]) -> None:
-    if handles:
-        mark_key(ax, handles, below_pt=40.0)
-
-
 def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = (2.0, 5.0)) -> Axes:
-    """Draw a slice: true colours where they can be made, and lines of CIEDE2000 around.
+    """Draw a slice: true colours where they can be made, and contours of CIEDE2000 around.
 
-    Parameters
-    ----------
-    cut
-        From `Gamut.slice`.
-    ax
-        Where to draw; by default a new figure.
-    limits
-        CIEDE2000 to the gamut at which further lines are drawn, rising.
-
-    Returns
-    -------
-    Axes
-        With the drawing. Colours that a screen can't show are drawn as the nearest it can, and
-        the edge of what it can is dotted.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    Colours outside sRGB are drawn as the nearest inside, hatched and edged by a line. `limits`,
+    rising, are further contours of CIEDE2000 to the gamut.
     """
     ax = axes_for(ax, (6.4, 5.6))
     from matplotlib.lines import Line2D
@@ -118,7 +94,8 @@ def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = 
     if outside:
         mark_surface(ax)
     _frame(ax, cut)
-    _key(ax, keys)
+    if keys:
+        mark_key(ax, keys, below_pt=40.0)
     title(
         ax,
         f"What can be made, {cut.plane}",
@@ -129,20 +106,7 @@ def draw_slice(cut: Slice, ax: Axes | None = None, *, limits: Sequence[float] = 
 
 
 def draw_outlines(cuts: Sequence[Slice], labels: Sequence[str], ax: Axes | None = None) -> Axes:
-    """Draw the edges of several slices at one lightness or hue over each other.
-
-    Parameters
-    ----------
-    cuts, labels
-        Slices, and what each is called; lines are told apart by their style.
-    ax
-        Where to draw; by default a new figure.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw the edges of several slices at one lightness or hue, each with its line style."""
     ax = axes_for(ax, (6.4, 5.6))
     from matplotlib.lines import Line2D
 
@@ -169,26 +133,18 @@ def draw_outlines(cuts: Sequence[Slice], labels: Sequence[str], ax: Axes | None 
             alt=f"The edges of what can be made at {cuts[0].plane}, one line each for "
             + ", ".join(labels),
         )
-    _key(ax, keys)
+    if keys:
+        mark_key(ax, keys, below_pt=40.0)
     return ax
 
 
 def draw_whole(maps: Sequence[WholeMap], ax: Axes | None = None) -> Axes:
-    """Draw how far the nearest recipe of whole dose steps is over a slice, batch by batch.
-
-    Parameters
-    ----------
-    maps
-        From `Gamut.whole`; at least one.
-    ax
-        Where to draw; by default a new figure. The maps are panels inside it, with one colour bar.
+    """Draw how far the nearest recipe of whole dose steps is over a slice, one panel per batch.
 
     Raises
     ------
     PourError
         If there is no map.
-    MissingExtraError
-        If matplotlib is not installed.
     """
     maps = list(maps)
     if not maps:
@@ -221,7 +177,7 @@ def draw_whole(maps: Sequence[WholeMap], ax: Axes | None = None) -> Axes:
 def _draw_map(panel: Axes, found: WholeMap, palette: Any, norm: Any, *, first: bool) -> None:
     cut = found.slice
     half = 0.5 * cut.plane.step
-    # No wider than what can be made, and a little air.
+    # As wide as what can be made, and a little more.
     rows, columns = (
         slice(max(int(at.min()) - 1, 0), int(at.max()) + 2) if at.size else slice(None)
         for at in (found.rows, found.columns)

@@ -17,24 +17,9 @@ __all__ = ["draw_ladder"]
 
 
 def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
-    """Draw a ladder: a strip of true colour, ticked at equal steps of CIEDE2000.
+    """Draw a ladder: a strip of true colours, with ticks at equal steps of CIEDE2000.
 
-    Parameters
-    ----------
-    found
-        From `shadematch.ladder`.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        Thickness runs on a logarithmic scale. The triangle marks the recipe itself.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    Thickness runs on a logarithmic scale; the triangle marks the recipe itself.
     """
     ax = axes_for(ax, (6.4, 2.3))
     from matplotlib.colors import to_rgb

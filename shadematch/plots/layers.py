@@ -1,4 +1,4 @@
-"""Layers and wedges: a strip in true colours above, the bar from the side below."""
+"""Layers and wedges: a strip of true colours above, the bar from the side below."""
 
 from __future__ import annotations
 
@@ -21,29 +21,11 @@ __all__ = ["draw_layers", "draw_wedge"]
 
 _GAP: Final = 0.16
 _STRIP: Final = 0.5
-"""Height of the strip and the gap below it, as shares of the bar's height."""
+"""Height of the strip, and of the gap below it, as shares of the bar's height."""
 
 
 def draw_wedge(wedge: Wedge, ax: Axes | None = None) -> Axes:
-    """Draw a wedge: the shade along it as it is seen from above, and the bar from the side.
-
-    Parameters
-    ----------
-    wedge
-        What `shadematch.wedge` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing; heights are in cm.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw a wedge: the shade along it seen from above, and the bar from the side, in cm."""
     ax = axes_for(ax, (6.4, 3.9))
     coloured, clear = np.array(wedge.coloured_cm), np.array(wedge.clear_cm)
     thickest = wedge.shades[int(np.argmax(coloured))]
@@ -56,7 +38,7 @@ def draw_wedge(wedge: Wedge, ax: Axes | None = None) -> Axes:
         ax.annotate(
             f"{x:g} cm",
             (place, x),
-            # Clear of the slope, or above the bar where no clear base lies on it.
+            # Off the slope, or above the bar where no clear base lies on it.
             (9 if place == 0 else -9, 18 if rest > 0 else 2),
             textcoords="offset points",
             ha="left" if place == 0 else "right",
@@ -75,25 +57,7 @@ def draw_wedge(wedge: Wedge, ax: Axes | None = None) -> Axes:
 
 
 def draw_layers(layers: Layered, ax: Axes | None = None) -> Axes:
-    """Draw a stack: its colour as it is poured, layer by layer, and the bar from the side.
-
-    Parameters
-    ----------
-    layers
-        What `shadematch.layers` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing; heights are in cm.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw a stack: its colour after each pour, and the bar from the side, in cm."""
     ax = axes_for(ax, (6.4, 3.9))
     places = np.array([0.0, 1.0])
     thick = [np.full(2, t) for t in layers.thicknesses_cm]
@@ -149,7 +113,7 @@ def _strip(
     *,
     parted: bool = False,
 ) -> None:
-    """Colours side by side above the bar; steps are parted, however like they are."""
+    """Colours side by side above the bar, separated if they are steps."""
     bottom, tall = height * (1 + _GAP), height * _STRIP
     from matplotlib.colors import to_rgb
 

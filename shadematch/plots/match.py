@@ -17,6 +17,7 @@ from shadematch.support.paper import (
     MARK,
     QUIET,
     axes_for,
+    beside,
     inset,
     paint,
     plain,
@@ -31,26 +32,7 @@ __all__ = ["draw_batches", "draw_match", "draw_same_look"]
 
 
 def draw_match(match: Match, ax: Axes | None = None) -> Axes:
-    """Draw a match: the two colours side by side, and the doses along a ruler.
-
-    Parameters
-    ----------
-    match
-        What `shadematch.match` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing. The wanted colour touches the predicted one; beside them CIEDE2000 on a
-        small scale.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw a match: the two colours touching, CIEDE2000 on a scale, and the doses on a ruler."""
     doses = match.recipe.squeezed
     weighed, unit = match.recipe.weighed, match.recipe.unit
     rows = max(len(doses) + len(weighed), 1)
@@ -67,7 +49,7 @@ def draw_match(match: Match, ax: Axes | None = None) -> Axes:
     for i, (word, code, true) in enumerate(pair):
         left, width = 0.31 * i * across, 0.31 * across
         middle, tall = (top + bottom) / 2, bottom - top
-        # The first goes on below the second, so that no seam shows between them.
+        # The first extends below the second, so that no seam shows between them.
         ax.barh(middle, (2 - i) * width, left=left, height=tall, color=paint(code), lw=0)
         ax.text(left, top - 0.12, f"{word}\n{code}", va="bottom", color=INK)
         if not true:
@@ -109,53 +91,26 @@ def _said(match: Match) -> str:
 def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
     """Draw CIEDE2000 of the closest recipe against the mass of the batch.
 
-    Parameters
-    ----------
-    smallest
-        What `shadematch.smallest_batch` gave; where it tried nothing, only the levels are drawn.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing. CIEDE2000 is cut off at four times the question, so that the curve near
-        it can be read.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    CIEDE2000 is cut off at four times `SmallestBatch.within`. A result that tried nothing shows
+    the levels only.
     """
     ax = axes_for(ax, (6.4, 3.9))
     masses = [p.mass_g for p in smallest.curve]
     values = [p.delta_e for p in smallest.curve]
-    level, right = smallest.within, smallest.largest_g
-    highest = max(4.0 * level, 1.3 * smallest.ideal_delta_e, 1e-3)
+    level, ideal = smallest.within, smallest.ideal_delta_e
+    highest = max(4.0 * level, 1.3 * ideal, 1e-3)
     ax.plot(masses, values, color=CURVE, lw=1.4, marker=".", ms=4)
     ax.axhline(level, color=MARK, ls="--", lw=1.2)
-    ax.axhline(smallest.ideal_delta_e, color=QUIET, ls=":", lw=1.4)
+    ax.axhline(ideal, color=QUIET, ls=":", lw=1.4)
     cut = [m for m, v in zip(masses, values, strict=True) if v > highest]
     if cut:
         ax.plot(cut, [0.985 * highest] * len(cut), "^", color=CURVE, ms=4)
-    # Beside the axes, where no curve runs.
-    far = max(level, smallest.ideal_delta_e) - min(level, smallest.ideal_delta_e)
+    # Labels beside the axes, where no curve runs.
+    far = abs(level - ideal)
     shift = 0.0 if far > 0.09 * highest else 0.5 * (0.09 * highest - far)
-    up = 1.0 if level >= smallest.ideal_delta_e else -1.0
-    for value, words, colour, way in (
-        (level, f"asked for: {level:g}", MARK, up),
-        (smallest.ideal_delta_e, f"any doses: {smallest.ideal_delta_e:.2f}", QUIET, -up),
-    ):
-        ax.annotate(
-            words,
-            (1.0, value + way * shift),
-            xycoords=("axes fraction", "data"),
-            xytext=(5, 0),
-            textcoords="offset points",
-            va="center",
-            color=colour,
-            annotation_clip=False,
-        )
+    up = 1.0 if level >= ideal else -1.0
+    beside(ax, level + up * shift, f"asked for: {level:g}", MARK)
+    beside(ax, ideal - up * shift, f"any doses: {ideal:.2f}", QUIET)
     if smallest.mass_g is not None:
         at = masses.index(smallest.mass_g)
         ax.plot(masses[at], values[at], "o", color=MARK, ms=7)
@@ -167,7 +122,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
             color=MARK,
         )
         ax.plot([masses[at]] * 2, [0.0, values[at]], color=MARK, lw=0.8)
-    ax.set_xlim(0, right)
+    ax.set_xlim(0, smallest.largest_g)
     ax.set_ylim(0, highest)
     ax.set_xlabel("mass of base [g]" + ("; ▲ above the frame" if cut else ""))
     ax.set_ylabel("CIEDE2000 of the closest recipe")
@@ -177,25 +132,7 @@ def draw_batches(smallest: SmallestBatch, ax: Axes | None = None) -> Axes:
 
 
 def draw_same_look(look: SameLook, ax: Axes | None = None) -> Axes:
-    """Draw the old bar and the new one: their colours, side views to scale, and doses.
-
-    Parameters
-    ----------
-    look
-        What `shadematch.same_look` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw the old bar and the new one: their colours, side views to scale, and doses."""
     ax = axes_for(ax, (6.4, 4.2))
     thickest = max(look.before.recipe.pour.thickness_cm, look.predicted.recipe.pour.thickness_cm)
     for left, word, bar, recipe in (
@@ -225,7 +162,7 @@ def _draw_bar(
 ) -> None:
     pour = recipe.pour
     colour: dict[str, Any] = {"color": paint(bar.hex), "edgecolor": INK, "lw": 0.8}
-    # Seen from above the two touch: the eye compares best without a gap.
+    # Seen from above they touch, because the eye compares best without a gap.
     ax.bar(1.0 + left / 2, 1.0, width=2.0 - left, bottom=1.1, color=colour["color"], lw=0)
     ax.text(left + 0.01, 2.14, f"{word} {bar.hex}, from above", color=INK)
     height = 0.55 * pour.thickness_cm / thickest

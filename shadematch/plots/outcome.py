@@ -1,4 +1,4 @@
-"""What comes of a recipe: how far batches stray, and a batch before and after its correction."""
+"""The outcome of a recipe: how far batches stray, and a batch before and after correction."""
 
 from __future__ import annotations
 
@@ -19,25 +19,7 @@ _MOST_DRAWN = 500
 
 
 def draw_spread(spread: Spread, ax: Axes | None = None) -> Axes:
-    """Draw batches of one recipe as a cloud, each in its colour.
-
-    Parameters
-    ----------
-    spread
-        What `shadematch.spread` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        a* and b* of batches, of the recipe when nothing is off, and of the target.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw a* and b* of batches of one recipe, each in its colour, of the recipe and the target."""
     ax = axes_for(ax, (6.4, 4.6))
     lab = spread.drawn[:_MOST_DRAWN]
     white = spread.view.observation.white
@@ -62,26 +44,7 @@ def draw_spread(spread: Spread, ax: Axes | None = None) -> Axes:
 
 
 def draw_correction(found: Correction, ax: Axes | None = None) -> Axes:
-    """Draw a batch before and after its correction, each beside the wanted colour.
-
-    Parameters
-    ----------
-    found
-        What `shadematch.correct` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        Above the bar as it was measured, below as it is expected after the advice; each touches
-        the wanted colour, with CIEDE2000 on a small scale.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
-    """
+    """Draw a batch as measured and as expected after the advice, each beside the wanted colour."""
     ax = axes_for(ax, (6.4, 3.9))
     advice = found.advice
     before = f"measured {found.measured.hex}"

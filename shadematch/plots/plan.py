@@ -1,4 +1,4 @@
-"""A plan: what each tube gives to which order."""
+"""A plan: what each order takes from each tube."""
 
 from __future__ import annotations
 
@@ -17,28 +17,10 @@ __all__ = ["draw_plan"]
 
 
 def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
-    """Draw a plan: for each pigment the paste on the shelf, the tubes to buy, and who takes it.
+    """Draw a plan: for each pigment, the paste that orders take, what is left, tubes to buy.
 
-    A row is as long as the paste that is used and left over; its pieces have the predicted
-    colours of the orders that take them. A line marks where the shelf ends and bought tubes
-    begin.
-
-    Parameters
-    ----------
-    plan
-        What `shadematch.plan` gave.
-    ax
-        Where to draw; by default a new figure.
-
-    Returns
-    -------
-    Axes
-        With the drawing.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    A row is as long as the paste used and left; its pieces have the predicted colours of their
+    orders. A thick line marks where the shelf ends and bought tubes begin.
     """
     names, unit = plan.palette.names, plan.palette.unit
     ax = axes_for(ax, (7.4, 2.2 + 0.72 * len(names)))
@@ -60,7 +42,7 @@ def draw_plan(plan: Plan, ax: Axes | None = None) -> Axes:
             if length > 0.03 * longest:
                 ax.text(middle, row, str(number), ha="center", va="center", color=ink_on(seen.hex))
             else:
-                # Too small for its number: above or below it by turns, so that all are told.
+                # Too small for its number, which goes above or below by turns.
                 up = -1 if small % 2 == 0 else 1
                 small += 1
                 ax.plot([middle] * 2, [row + 0.25 * up, row + 0.31 * up], color=INK, lw=0.7)

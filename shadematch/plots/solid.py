@@ -21,27 +21,20 @@ __all__ = ["Turning", "draw_solid", "turning"]
 
 _PLOTLY = "application/vnd.plotly.v1+json"
 _ACROSS_LINES: Final = np.array([1.0, 0.5, 0.5])
-"""Direction in CIELAB from line to line of the hatching."""
+"""Direction across the lines of the hatching, in CIELAB."""
 _APART: Final = 4.0
-"""From line to line, along that direction."""
+"""Distance of the lines in that direction."""
 _ELEVATION: Final = 22.0
 _AZIMUTH: Final = -60.0
 
 
 def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
-    """Draw the surface of a gamut in its own colours, in perspective.
-
-    Parameters
-    ----------
-    gamut
-        From `shadematch.gamut`.
-    ax
-        Three-dimensional axes; by default those of a new figure.
+    """Draw the surface of a gamut in its own colours, in perspective; `ax` is three-dimensional.
 
     Raises
     ------
     PourError
-        If fewer than three pigments can be in a recipe.
+        If recipes can hold fewer than three pigments.
     MissingExtraError
         If matplotlib or scikit-image is not installed.
     """
@@ -59,7 +52,7 @@ def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
     up, around = np.radians(_ELEVATION), np.radians(_AZIMUTH)
     eye = np.array([np.sin(up), np.cos(up) * np.cos(around), np.cos(up) * np.sin(around)])
     shown = ends[normals @ eye > 0.0]
-    # Lines above faces: sorted by distance, faces would hide pieces of the lines on them.
+    # Lines above faces: sorted by distance, faces would hide parts of their lines.
     three.computed_zorder = False
     if len(shown):
         lines = Line3DCollection(shown[:, :, [1, 2, 0]], colors="#000000", lw=0.6, zorder=5)
@@ -88,12 +81,9 @@ def draw_solid(gamut: Gamut, ax: Axes | None = None) -> Axes:
 
 
 def _hatching(gamut: Gamut) -> tuple[FloatArray, FloatArray]:
-    """Lines over what of the surface is outside sRGB, each in the face it lies on.
+    """Lines over the surface outside sRGB: both ends in CIELAB, (k, 2, 3), and normals, (k, 3).
 
-    Returns
-    -------
-    ends, normals
-        CIELAB of both ends, shape (k, 2, 3), and the unit normals outwards of the faces, (k, 3).
+    The unit normals are those of the faces that the lines lie on, pointing outwards.
     """
     corners = gamut.surface.vertices[gamut.surface.triangles]
     _, inside = gamut.colours(corners.mean(axis=1))
@@ -107,7 +97,7 @@ def _hatching(gamut: Gamut) -> tuple[FloatArray, FloatArray]:
     for level in np.arange(np.ceil(height.min(initial=0.0)), height.max(initial=0.0)):
         above = height > level
         cut = np.flatnonzero(above.any(axis=1) & ~above.all(axis=1))
-        # The corner that is alone on its side: both cut edges start there.
+        # The corner alone on its side, where both cut edges start.
         alone = np.where(
             above[cut].sum(axis=1) == 1, above[cut].argmax(axis=1), above[cut].argmin(axis=1)
         )
@@ -125,19 +115,10 @@ def _hatching(gamut: Gamut) -> tuple[FloatArray, FloatArray]:
 
 
 def _chained(ends: FloatArray, shown: FloatArray) -> FloatArray:
-    """Pieces that meet end to end as one line: a third of the points, for a smaller file.
+    """Pieces that meet end to end as lines, with a third of the points, for a smaller file.
 
-    Parameters
-    ----------
-    ends
-        By which ends pieces meet, shape (k, 2, 3).
-    shown
-        Where each end is drawn, shape (k, 2, 3).
-
-    Returns
-    -------
-    numpy.ndarray
-        Points of all lines, shape (n, 3); a row of NaN follows each line.
+    Pieces meet by their `ends` and are drawn where `shown` says, shape (k, 2, 3) each. Shape
+    (n, 3), with a row of NaN after each line.
     """
     keys = [tuple(map(tuple, pair)) for pair in np.round(ends, 6).tolist()]
     meeting: dict[tuple[float, ...], list[int]] = {}
@@ -164,7 +145,7 @@ def _chained(ends: FloatArray, shown: FloatArray) -> FloatArray:
 
 
 class Turning:
-    """A solid that a notebook lets turn, with a picture for pages that can't.
+    """A solid that turns in a notebook, with a picture for pages where it can't.
 
     Attributes
     ----------
@@ -203,21 +184,13 @@ class Turning:
 def turning(gamut: Gamut) -> Turning:
     """The surface of a gamut as a solid that turns in a notebook.
 
-    Parameters
-    ----------
-    gamut
-        From `shadematch.gamut`.
-
-    Returns
-    -------
-    Turning
-        Draws itself in JupyterLab; ``.figure`` is a plotly figure, to change or to save
-        (``.figure.write_html(path)``).
+    It draws itself in JupyterLab; ``.figure`` is a plotly figure, to change or to save
+    (``.figure.write_html(path)``).
 
     Raises
     ------
     PourError
-        If fewer than three pigments can be in a recipe.
+        If recipes can hold fewer than three pigments.
     MissingExtraError
         If plotly, matplotlib or scikit-image is not installed.
     """
@@ -226,7 +199,7 @@ def turning(gamut: Gamut) -> Turning:
     except ImportError:
         raise MissingExtraError.of("plotly", "notebooks", field="plots") from None
     surface = gamut.surface
-    # Plain 32-bit arrays, which plotly stores in base 64: a third of the size of digits.
+    # Plain 32-bit arrays, which plotly stores in base 64, take a third of the size of digits.
     lab = surface.vertices.astype(np.float32)
     rgb, _ = gamut.colours(surface.vertices)
     i, j, k = surface.triangles.T.astype(np.uint16 if len(lab) < 2**16 else np.int32)

@@ -1,7 +1,7 @@
-"""A gamut to walk in: a cut that follows lightness, thickness, white and batch; click on a colour.
+"""A gamut to walk in: a slice follows lightness, thickness, white and batch; clicks give recipes.
 
-The recipe comes at once: the nearest real-valued one, its doses made whole among those next to
-it. When the hand rests it is matched anew and proved, and the cut is decided by search.
+A recipe comes at once: the nearest real-valued one, rounded to the best whole doses near it. When
+the hand rests it is matched again and proved, and the slice is decided by search.
 """
 
 from __future__ import annotations
@@ -13,12 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import (
-    lab_to_xyz,
-    srgb_margin,
-    srgb_to_hex,
-    xyz_to_srgb,
-)
+from shadematch.colour.colorimetry import lab_to_xyz, srgb_margin, srgb_to_hex, xyz_to_srgb
 from shadematch.colour.difference import delta_e
 from shadematch.gamuts.reach import Gamut
 from shadematch.gamuts.slices import Plane
@@ -37,16 +32,13 @@ _STEP: Final = 8.0
 _MOST_MOVES: Final = 12
 _MOST_CHANGED: Final = 4
 _THICK: Final = 4.0
-"""How far from a level plane a sampled colour still counts for the first look at a cut [L*]."""
+"""How far from the plane sampled colours count in the first look at a slice [L*]."""
 
 
 class Walk:
-    """What a walk answers: cuts and recipes, as plain lists that a page can draw.
+    """The answers of a walk: slices and recipes as plain lists that a page can draw.
 
-    Parameters
-    ----------
-    gamut
-        From `shadematch.gamut`; its palette and view are walked in, its pour is where it starts.
+    `gamut` gives palette and view, and the pour that the walk starts with.
     """
 
     def __init__(self, gamut: Gamut) -> None:
@@ -62,7 +54,7 @@ class Walk:
         cut = draw_slice(self.gamut.slice(lightness=60.0, step=_STEP))
         figure: Any = cut.figure
         still = {"text/plain": repr(self), "text/html": figure._repr_html_()}
-        pyplot.close(figure)  # or the notebook would show it a second time
+        pyplot.close(figure)  # or the notebook would show it again
         try:
             shown = widget_of(self)
         except ImportError:
@@ -82,14 +74,14 @@ class Walk:
         return found, Pour(**fields)
 
     def cut(self, asked: dict[str, Any], *, exact: bool) -> dict[str, Any]:
-        """A level cut: where its grid lies, the colours, what can be made and what sRGB shows.
+        """A level slice: where its grid lies, its colours, what can be made, what sRGB shows.
 
         Parameters
         ----------
         asked
             ``lightness``, ``thickness`` [cm], ``white`` [%] and ``batch`` [g].
         exact
-            Whether each point is decided by search; else by sampled recipes near the plane.
+            Whether each point is decided by search, or by sampled recipes near the plane.
         """
         gamut, _ = self._conditions(asked)
         lightness = float(asked["lightness"])
@@ -117,15 +109,15 @@ class Walk:
         }
 
     def recipe(self, asked: dict[str, Any], *, proved: bool) -> dict[str, Any]:
-        """The nearest recipe to a colour and what holds it back.
+        """The recipe nearest to a colour, and what holds it back.
 
         Parameters
         ----------
         asked
             As for `cut`, and ``a`` and ``b``, the place in the plane.
         proved
-            Whether it is matched and proved, with the range of batches; else made whole from the
-            nearest real-valued recipe.
+            Whether it is matched and proved, with the range of batches, or rounded from the nearest
+            real-valued recipe.
         """
         gamut, pour = self._conditions(asked)
         view, palette = gamut.view, gamut.palette
@@ -182,7 +174,7 @@ def _near(cloud: FloatArray, lightness: float, across: FloatArray, up: FloatArra
 def _whole(
     gamut: Gamut, pour: Pour, loads: FloatArray, lab: FloatArray
 ) -> tuple[FloatArray, float, FloatArray]:
-    """A near recipe of whole steps, found from real-valued loads: doses, CIEDE2000, Lab."""
+    """A near recipe of whole steps from real-valued loads: doses, CIEDE2000, Lab."""
     steps = loads / pour.load_per_step
     ends = [{np.floor(value), np.ceil(value)} for value in steps]
     tried = np.array(list(itertools.product(*ends))) * pour.load_per_step
@@ -195,9 +187,9 @@ def _whole(
         if away[nearest] >= least - 1e-9:
             break
         best, least, seen = tried[nearest], float(away[nearest]), labs[nearest]
-        # Up to four steps more or less, of any pastes at once.
+        # Up to four steps more or less in total.
         tried = best + _moves(loads.size) * pour.load_per_step
-    # Whole steps, as loads they have rounding errors.
+    # As loads, whole steps have rounding errors.
     return np.rint(best / pour.load_per_step) * pour.dose_step, least, seen
 
 
@@ -216,13 +208,7 @@ def _held(ideal: float, whole: float) -> str:
 
 
 def widget_of(walk: Walk) -> Any:
-    """The walk as a widget for Jupyter.
-
-    Raises
-    ------
-    ImportError
-        If anywidget is not installed.
-    """
+    """The walk as a widget for Jupyter; an `ImportError` without anywidget."""
     import anywidget
     import traitlets
 
@@ -254,17 +240,10 @@ def widget_of(walk: Walk) -> Any:
 
 
 def walk(gamut: Gamut) -> Walk:
-    """A gamut to walk in, in Jupyter; elsewhere a cut through it.
+    """A gamut to walk in, in Jupyter; elsewhere a slice of it.
 
-    Parameters
-    ----------
-    gamut
-        From `shadematch.gamut`.
-
-    Returns
-    -------
-    Walk
-        Shows itself: with ``anywidget`` as controls for lightness, thickness, white and batch
-        beside a cut, in which a click asks for a recipe; without it as a figure.
+    With ``anywidget`` it shows controls for lightness, thickness, white and batch beside a slice,
+    where a click asks for a recipe; without it, a figure. `gamut` is a result of
+    `shadematch.gamut`.
     """
     return Walk(gamut)

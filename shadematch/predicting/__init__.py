@@ -1,4 +1,4 @@
-"""From a recipe to its colour, and how far ruler and scale make it stray.
+"""From a recipe to its colour, and how far the colour may stray.
 
-The one bridge from models to arrays; knows of no target that is sought.
+The one bridge from models to arrays; searches for nothing.
 """

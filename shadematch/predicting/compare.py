@@ -1,4 +1,4 @@
-"""How different two colours look, in whatever form each is given."""
+"""How different two colours look, in any form."""
 
 from __future__ import annotations
 
@@ -22,29 +22,25 @@ Colour: TypeAlias = "Sequence[float] | FloatArray | str | HoldsTarget | Predicti
 
 
 def delta_e(first: Colour, second: Colour, *, view: View | None = None) -> float:
-    """CIEDE2000 between two colours.
+    """CIEDE2000 between two colours (ISO/CIE 11664-6:2014).
 
     Parameters
     ----------
     first, second
-        Each CIELAB as three numbers, under the view's white; a hex code; a `Target`, which is
-        taken to the view's light; or a `Prediction`, in its own view.
+        Each CIELAB as three numbers, under the view's white; a hex code; a `Target`, adapted to
+        the view's light; or a `Prediction`, in its own view.
     view
-        Whose light and observer count; by default the prediction's, else D65 and 2 degrees.
+        Gives light and observer; by default those of a prediction, else D65 and 2 degrees.
 
     Returns
     -------
     float
-        0 or more; most people see one colour up to about 1 (common practice, no source).
+        0 or more; most people see no difference up to about 1 (common practice, no source).
 
     Raises
     ------
     ColourError
-        If one is not one of these, or a prediction is seen in another light.
-
-    References
-    ----------
-    ISO/CIE 11664-6:2014.
+        For anything else, or a prediction in another light.
     """
     both = (("first", first), ("second", second))
     if view is None:
@@ -70,7 +66,7 @@ def _lab(colour: Colour, field: str, view: View) -> FloatArray:
     ):
         return as_target(colour).lab_in(view)
     try:
-        numbers = tuple(colour)  # type: ignore[arg-type]  # refused where it can't be gone through
+        numbers = tuple(colour)  # type: ignore[arg-type]  # refused below if not iterable
     except TypeError:
         numbers = ()
     if len(numbers) != 3 or not all(is_finite(v) and abs(v) <= FARTHEST for v in numbers):

@@ -1,4 +1,4 @@
-"""Coloured layers on top of each other, seen through."""
+"""Coloured layers on top of each other."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import between, listed
 from shadematch.support.report import Report, Reported, Row, Swatch, lab_words
 from shadematch.support.svg import colour_strip, side_view
@@ -61,7 +61,7 @@ class Shade:
     in_srgb: bool
 
     def __str__(self) -> str:
-        """In plain words."""
+        """CIELAB and code."""
         return f"{lab_words(self.lab)}, {Swatch.of(self)}"
 
 
@@ -74,7 +74,7 @@ class Layered(Reported):
     recipes
         What each layer is made of, the top one first.
     thicknesses_cm
-        How thick each is [cm].
+        Thickness of each [cm].
     view
         How the stack is looked at: from above.
     seen
@@ -90,7 +90,7 @@ class Layered(Reported):
 
     @functools.cached_property
     def poured(self) -> tuple[Shade, ...]:
-        """The colour after each pour, from the bottom layer alone to the whole."""
+        """The colour after each pour, from the bottom layer to the whole stack."""
         coat, grown = self._coats[-1], []
         for upper in reversed(self._coats[:-1]):
             grown.append(self._shade(coat))
@@ -99,7 +99,7 @@ class Layered(Reported):
 
     @functools.cached_property
     def alone(self) -> tuple[Shade, ...]:
-        """The colour that each layer would have without the others, the top one first."""
+        """The colour of each layer without the others, the top one first."""
         return (self.seen,) if len(self._coats) == 1 else tuple(map(self._shade, self._coats))
 
     def _shade(self, coat: Coat) -> Shade:
@@ -117,7 +117,7 @@ class Layered(Reported):
 
     @property
     def height_cm(self) -> float:
-        """How thick the stack is [cm]."""
+        """Thickness of the stack [cm]."""
         return float(sum(self.thicknesses_cm))
 
     @property
@@ -136,17 +136,12 @@ class Layered(Reported):
         return Report(
             swatches=(Swatch.of(self.seen, "seen from above"),),
             pictures=(
-                colour_strip(poured, "as it is poured, from the bottom layer on", in_srgb=shown),
-                side_view(
-                    pieces,
-                    own,
-                    "from the side, each layer in its own colour",
-                    in_srgb=own_shown,
-                ),
+                colour_strip(poured, "as poured, from the bottom layer up", in_srgb=shown),
+                side_view(pieces, own, "from the side, each in its own colour", in_srgb=own_shown),
             ),
             rows=(
                 Row.colour("seen", self.seen, str(self.view)),
-                Row("layers", "from the top down, each with the colour that it has alone"),
+                Row("layers", "from the top down, each with its colour alone"),
                 *(
                     Row("layers", f"{thick:g} cm of {label}", swatch=Swatch.of(shade))
                     for thick, label, shade in alone
@@ -156,7 +151,7 @@ class Layered(Reported):
 
 
 def label_of(recipe: Recipe) -> str:
-    """What a layer is made of, in words; its thickness is another matter."""
+    """What a layer is made of, in words, without its thickness."""
     pour = recipe.pour
     if not recipe.doses:
         return f"plain {pour.base}"
@@ -165,33 +160,21 @@ def label_of(recipe: Recipe) -> str:
 
 def shade_of(reflectance: FloatArray, view: View) -> Shade:
     """The colour of a radiance factor, shape (36,), in a view."""
-    weights, white = view.observation
-    xyz = weights @ reflectance
-    lab = xyz_to_lab(xyz, white)
+    xyz = view.observation.weights @ reflectance
+    white = view.observation.white
     rgb, inside = xyz_to_srgb(xyz, white)
     reflectance.setflags(write=False)
-    return Shade(
-        reflectance,
-        (float(xyz[0]), float(xyz[1]), float(xyz[2])),
-        (float(lab[0]), float(lab[1]), float(lab[2])),
-        srgb_to_hex(rgb),
-        bool(inside),
-    )
+    lab = triple(xyz_to_lab(xyz, white))
+    return Shade(reflectance, triple(xyz), lab, srgb_to_hex(rgb), bool(inside))
 
 
 def thickness_of(value: object, field_: str, *, least: float = 0.0) -> float:
-    """A thickness in cm, `least` to 100.
-
-    Raises
-    ------
-    PourError
-        For anything else.
-    """
+    """A thickness in cm, `least` to 100; anything else is a `PourError`."""
     return between(value, field_, least, _THICKEST_CM, "Give it in cm")
 
 
 def medium_of(recipe: Recipe, palette: Palette) -> Medium:
-    """The coloured base of a recipe as the optics see it."""
+    """Absorption and scattering of a recipe's coloured base, as the optics take them."""
     loads = loads_of(recipe.doses, palette, recipe.pour)
     model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, View())
     mu_a, mu_s = model.absorbed(loads), model.scattered(loads)
@@ -205,29 +188,25 @@ def layers(
     pour: Pour | None = None,
     view: View | None = None,
 ) -> Layered:
-    """The colour of layers poured on top of each other, looked at from above.
+    """The colour of layers poured on top of each other, seen from above.
 
-    Exact: light goes to and fro between the layers in every direction, and is nowhere refracted
-    inside, since all are of one base (`optics.stack`).
+    Exact: light passes to and fro between the layers in every direction and is nowhere refracted
+    between them, since all have one base (`optics.stack`).
 
     Parameters
     ----------
     stack
-        Pairs of a recipe and a thickness [cm, 0 to 100], the top layer first. A recipe is a
-        `Recipe`, or doses [palette's unit] into the base and the batch of `pour`; ``{}`` is base
-        without paste.
+        1 to 100 pairs of a recipe and a thickness [cm, 0 to 100], the top layer first. A recipe is
+        a `Recipe`, or doses [palette's unit] into the base and batch of `pour`; ``{}`` is plain
+        base.
     palette, pour, view
-        By default the demo palette, 500 g of clear base, and D65 on white paper. The thickness
-        in `pour` plays no part.
-
-    Returns
-    -------
-    Layered
+        By default the demo palette, 500 g of clear base, and D65 on white paper. The thickness in
+        `pour` is ignored.
 
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, or a dose, a thickness or a stack that can't be.
+        For a name that the palette lacks, or an invalid dose, thickness or stack.
     """
     palette, pour, view = conditions(palette, pour, view)
     pairs = listed(stack, "stack", "Give pairs of a recipe and a thickness in cm, top first")
@@ -252,7 +231,7 @@ def layers(
         thicknesses.append(thickness_of(pair[1], f"stack.{i}"))
     if not sum(thicknesses) > 0:
         raise PourError(
-            "has no thickness at all",
+            "has no thickness",
             field="stack",
             value=sum(thicknesses),
             remedy="Give at least one layer a thickness above 0",

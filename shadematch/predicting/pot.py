@@ -1,13 +1,13 @@
 """How the melted, coloured base looks before it is poured.
 
-Two looks to check against. *In the pot*: straight down into the melt, whose depth is the layer's
-thickness and whose backing is the bottom of the pot. *The drop*: a little of it on white paper.
-Melt wets what it lies on, so both are in optical contact with their backing, unlike a bar that
-lies dry.
+Two views to check against. *In the pot*: straight down into the melt; the layer is as thick as
+the melt is deep, and its backing is the bottom of the pot. *The drop*: a little melt on white
+paper. Melt wets what it lies on, so both are in optical contact with their backing, unlike a dry
+bar.
 
-What is left out: the walls (the pot counts as wide), the gloss, and that hot base may be clearer
-or hazier than cold base, by an amount that nobody has measured here. Steel is taken as matt,
-though most pots mirror a little.
+Left out are the walls (the pot counts as wide), gloss, and that hot base may be clearer or hazier
+than cold base, which nobody has measured here. Steel is taken as matt, though most pots mirror a
+little.
 """
 
 from __future__ import annotations
@@ -16,10 +16,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
-from shadematch.colour.difference import delta_e
 from shadematch.errors import PourError
+from shadematch.predicting.compare import delta_e
 from shadematch.predicting.prediction import Prediction, conditions, predict, recipe_of
 from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
@@ -36,26 +34,25 @@ POTS: Final = {"steel": 0.55, "white": 0.8, "black": 0.05}
 _PAPER: Final = BACKINGS["white"]
 
 HOT_LIMIT: Final = (
-    "Hot base can be clearer or hazier than when it has set: judge the hue and the depth, "
-    "not the last shade."
+    "Hot base can be clearer or hazier than set base: judge hue and depth, not the exact shade."
 )
-"""What the two looks can't tell."""
+"""What the two views can't show."""
 
 
 @dataclass(frozen=True)
 class InThePot(Reported):
-    """The looks of a coloured melt before it is poured, and of the bar it becomes.
+    """A coloured melt before it is poured, and the bar it becomes.
 
     Attributes
     ----------
     recipe
         What is in the pot.
     pot
-        Straight down into the pot; its pour's thickness is the depth of the melt.
+        Seen straight down into the pot; the thickness of its pour is the depth of the melt.
     drop
         A drop on white paper.
     bar
-        The bar, seen as the recipe's view says.
+        The bar, in the view given.
     depth_cm
         Depth of the melt [cm].
     drop_mm
@@ -75,12 +72,12 @@ class InThePot(Reported):
     @property
     def pot_delta_e(self) -> float:
         """CIEDE2000 between the pot and the bar."""
-        return _between(self.pot, self.bar)
+        return delta_e(self.pot, self.bar)
 
     @property
     def drop_delta_e(self) -> float:
         """CIEDE2000 between the drop and the bar."""
-        return _between(self.drop, self.bar)
+        return delta_e(self.drop, self.bar)
 
     @property
     def sentence(self) -> str:
@@ -118,15 +115,11 @@ class InThePot(Reported):
         )
 
 
-def _between(one: Prediction, other: Prediction) -> float:
-    return float(delta_e(np.array(one.lab), np.array(other.lab)))
-
-
 def _bottom(pot: str | float) -> float:
     if isinstance(pot, str):
         if pot not in POTS:
             raise PourError(
-                "is not a pot",
+                "is not a known pot",
                 field="pot",
                 value=pot,
                 remedy=f"Give {', '.join(map(repr, POTS))}, or the reflectance of its bottom",
@@ -145,31 +138,27 @@ def in_the_pot(
     pot: str | float = "steel",
     drop_mm: float = 3.0,
 ) -> InThePot:
-    """How a coloured melt looks in the pot and as a drop on white paper.
+    """How a coloured melt looks in the pot, and as a drop on white paper.
 
     Parameters
     ----------
     recipe
-        A `Recipe`, which has its pour with it, or doses [palette's unit] by name.
+        A `Recipe`, which has its own pour, or doses [palette's unit] by name.
     palette, pour, view
-        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper. The
-        view is the bar's; pot and drop are seen in its light, by reflected light.
+        By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper. The view
+        is the bar's; pot and drop are seen in its light, reflected.
     depth_cm
-        Depth of the melt in the pot [cm], 0.1 to 100; put a clean ruler in.
+        Depth of the melt in the pot [cm], 0.1 to 100; measure it with a clean ruler.
     pot
-        ``"steel"``, ``"white"``, ``"black"``, or the reflectance of the pot's bottom, 0 to 1.
+        ``"steel"``, ``"white"``, ``"black"``, or the reflectance of the bottom, 0 to 1.
     drop_mm
-        Height of the drop [mm], 0.1 to 100. It lies wet on white paper that doesn't soak it up.
-
-    Returns
-    -------
-    InThePot
+        Height of the drop [mm], 0.1 to 100, wet on white paper that doesn't soak it up.
 
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, a dose, depth or pot that can't be, a `Recipe` in
-        another unit than the palette's, or a pour that is given twice.
+        For a name that the palette lacks, an invalid dose, depth or pot, a `Recipe` in another
+        unit than the palette's, or a pour besides that of the `Recipe`.
     """
     palette, _, view = conditions(palette, pour, view)
     own = recipe_of(recipe, palette, pour, "recipe")

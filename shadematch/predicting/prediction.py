@@ -23,7 +23,7 @@ from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import LetDown, Recipe, doses_of
 from shadematch.studio.unit import Unit, check_unit
 from shadematch.studio.view import View
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, triple
 from shadematch.support.models import expect
 from shadematch.support.report import Report, Reported, Row, Swatch
 
@@ -45,15 +45,12 @@ __all__ = [
 class Model:
     """Colour as a function of loads, for one palette, base, thickness and view.
 
-    Loads are in the palette's unit per 100 g and in its order, so that the batch size plays no
-    part.
+    Loads are per 100 g [palette's unit], in palette order, so the batch size doesn't matter.
 
     Attributes
     ----------
-    absorption
-        Of the pigments per effective load, shape (n, 36).
-    scattering
-        Of the pigments, shape (n, 36); zeros where none scatters.
+    absorption, scattering
+        Of the pigments per effective load, shape (n, 36); scattering is 0 where there is none.
     bend
         Of the pigments, shape (n,); see `shadematch.studio.bend`.
     base_absorption, base_scattering
@@ -79,7 +76,7 @@ class Model:
 
     @functools.cached_property
     def layer(self) -> Layer:
-        """The layer while no scattering pigment is in it."""
+        """The layer without scattering pigments."""
         return self.layer_with(np.zeros(len(self.palette.pigments)))
 
     def layer_with(self, loads: FloatArray) -> Layer:
@@ -100,7 +97,7 @@ class Model:
         if not self.scattering_pigments:
             return self.layer.value(mu_a)
         if loads.ndim == 1:
-            # By the spline, as the proved search sees it.
+            # By the spline, as in the proved search.
             return self.layer_with(loads).value(mu_a)
         return radiance_factor(mu_a, self.scattered(loads), self.thickness_cm, self._around)
 
@@ -130,7 +127,7 @@ class Model:
 
 @functools.lru_cache(maxsize=32)
 def model_for(palette: Palette, thickness_cm: float, white: float, view: View) -> Model:
-    """The model of these conditions, kept for the next call."""
+    """The cached model of these conditions."""
     return Model(palette, thickness_cm, white, view)
 
 
@@ -177,13 +174,7 @@ class Prediction(Reported):
 def conditions(
     palette: Palette | None, pour: Pour | None, view: View | None
 ) -> tuple[Palette, Pour, View]:
-    """What was given, or what is meant where nothing was.
-
-    Raises
-    ------
-    PourError
-        If one of them is of the wrong kind.
-    """
+    """What was given, or the defaults; a `PourError` for anything of the wrong kind."""
     palette = demo_palette() if palette is None else palette
     pour = Pour() if pour is None else pour
     view = View() if view is None else view
@@ -194,31 +185,29 @@ def conditions(
 
 
 def loads_of(doses: Mapping[str, float], palette: Palette, pour: Pour) -> FloatArray:
-    """Loads in palette order [palette's unit per 100 g].
+    """Loads in palette order [palette's unit per 100 g], shape (n,).
 
-    Raises
-    ------
-    UnknownNameError
-        For a name that the palette lacks.
-    PourError
-        For a dose that is negative or not a finite number.
+    Raises `UnknownNameError` for a name that the palette lacks, `PourError` for an invalid dose.
     """
-    told = Recipe(palette.named(doses_of(doses, "doses")), pour, unit=palette.unit).doses
-    return np.array([told.get(name, 0.0) * 100.0 / pour.batch_g for name in palette.names])
+    own = Recipe(palette.named(doses_of(doses, "doses")), pour, unit=palette.unit).doses
+
+    return np.array([own.get(name, 0.0) * 100.0 / pour.batch_g for name in palette.names])
 
 
 def recipe_of(
     given: Recipe | Mapping[str, float], palette: Palette, pour: Pour | None, field: str
 ) -> Recipe:
-    """A recipe as the palette spells its names, in its order: a `Recipe`, or doses into a pour.
+    """A recipe with its names as the palette spells them, in palette order.
+
+    `given` is a `Recipe`, or doses into `pour` (by default 500 g at 1 cm in clear base).
 
     Raises
     ------
     UnknownNameError
         For a name that the palette lacks.
     PourError
-        If it is neither, a dose can't be, a recipe's doses are in another unit than the palette's,
-        or its pour is given a second time and is another one.
+        For an invalid dose, a recipe in another unit than the palette's, or a second, different
+        pour.
     """
     if not isinstance(given, Recipe):
         given = Recipe(doses_of(given, field), Pour() if pour is None else pour, (), palette.unit)
@@ -231,34 +220,22 @@ def recipe_of(
 
 
 def checked_recipe(recipe: Recipe, pour: Pour | None, unit: Unit, field: str) -> Recipe:
-    """A recipe that is in a unit, and in the pour that was given beside it, if any.
-
-    Raises
-    ------
-    PourError
-        If it isn't.
-    """
+    """The recipe; a `PourError` if it has another unit, or another pour than one given."""
     if pour is not None:
         expect(pour, Pour, "pour", "Use Pour(...)")
         if pour != recipe.pour:
             raise PourError(
-                "is given twice, and not the same",
+                "is not the recipe's own",
                 field="pour",
                 value=pour,
-                remedy="A Recipe brings its own; leave it out, or give the doses alone",
+                remedy="A Recipe has its own; leave it out, or give the doses alone",
             )
     check_unit(recipe.unit, unit, field)
     return recipe
 
 
 def spelled(let_down: LetDown, palette: Palette) -> LetDown:
-    """A let-down of a pigment as the palette spells it.
-
-    Raises
-    ------
-    UnknownNameError
-        If the palette lacks it.
-    """
+    """A let-down with its pigment as the palette spells it; else an `UnknownNameError`."""
     name = palette.names[palette.index(let_down.pigment)]
     if name == let_down.pigment:
         return let_down
@@ -276,21 +253,16 @@ def predict(
 
     Parameters
     ----------
-    doses
-        Paste of each pigment [palette's unit]; any amount from 0 on, over the load limit too. Or a
-        `Recipe`, which brings its own pour.
+        Paste of each pigment [palette's unit], any amount from 0 on, even above the load limit; or
+        a `Recipe`, which has its own pour.
     palette, pour, view
         By default the demo palette, 500 g at 1 cm in clear base, and D65 on white paper.
-
-    Returns
-    -------
-    Prediction
 
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, a dose that can't be, a `Recipe` in another unit than
-        the palette's, or a pour beside a `Recipe` that is not its own.
+        For a name that the palette lacks, an invalid dose, a `Recipe` in another unit than the
+        palette's, or a pour besides that of the `Recipe`.
     """
     palette, _, view = conditions(palette, pour, view)
     recipe = recipe_of(doses, palette, pour, "doses")
@@ -298,18 +270,12 @@ def predict(
 
 
 def paste_colour(name: str, palette: Palette, view: View | None = None) -> Prediction:
-    """A colour to know a paste by: of 2 cm (or g) in 100 g of clear base, 1 cm thick.
-
-    Raises
-    ------
-    UnknownNameError
-        If the palette has no such pigment.
-    """
+    """A colour to recognise a paste by: 2 cm (or g) in 100 g of clear base, 1 cm thick."""
     return predict({name: 2.0}, palette=palette, pour=Pour(batch_g=100), view=view)
 
 
 def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: View) -> Prediction:
-    """The prediction for loads [palette's unit per 100 g] whose recipe is already made up."""
+    """The prediction for loads [palette's unit per 100 g], shape (n,), of a finished recipe."""
     model = model_for(palette, recipe.pour.thickness_cm, recipe.pour.white, view)
     spectrum = model.spectra(loads)
     xyz = spectrum @ model.weights.T
@@ -320,8 +286,8 @@ def predict_loads(loads: FloatArray, recipe: Recipe, palette: Palette, view: Vie
         recipe=recipe,
         view=view,
         reflectance=spectrum,
-        xyz=(float(xyz[0]), float(xyz[1]), float(xyz[2])),
-        lab=(float(lab[0]), float(lab[1]), float(lab[2])),
+        xyz=triple(xyz),
+        lab=triple(lab),
         hex=srgb_to_hex(rgb),
         in_srgb=bool(inside),
     )

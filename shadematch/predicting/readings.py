@@ -1,8 +1,8 @@
-"""What is read off ruler and scale: which readings a recipe takes, and how far they may be off.
+"""The readings that a recipe takes on ruler and scale, and how far they may be off.
 
-A dose is one reading of the ruler, or of the small scale where paste is weighed; a base is one of
-the scale. A let-down brings three: the dose of the paste and the mass of the base that it was made
-of, which every gram of it shares, and the mass that is dosed.
+A dose is one reading of the ruler, or of the small scale where paste is weighed. A base is one
+reading of the scale. A let-down takes three: its paste and its base when it is made, shared by
+every gram of it, and the mass that is dosed.
 """
 
 from __future__ import annotations
@@ -38,34 +38,28 @@ __all__ = [
 ]
 
 DOSE_SLIP: Final[Mapping[Unit, float]] = {"cm": 0.2, "g": 0.1}
-"""How far a dose may be off, either way, in its unit: a ruler is read to 2 mm, a small scale to
+"""How far a dose may be off either way, in its unit: rulers are read to 2 mm, small scales to
 0.1 g (common practice, no source)."""
 SCALE_G: Final = 1.0
-"""How far the mass of a base may be off [g], either way (common practice, no source)."""
+"""How far a mass of base may be off either way [g] (common practice, no source)."""
 _SURE: Final = 4.0
-"""How many times what the scale may be off a batch, or the base of a let-down, weighs at least."""
+"""A batch, or the base of a let-down, weighs at least this many times the scale's error."""
 _SLACK: Final = 1e-6
 
 
 class Readings(NamedTuple):
-    """How far readings may be off, either way: of a dose [its unit], and of a base [g]."""
+    """How far readings may be off either way: of a dose [its unit], and of a base [g]."""
 
     dose_slip: float
     scale_g: float
 
 
 def checked_readings(dose_slip: object, scale_g: object, batch_g: float, unit: Unit) -> Readings:
-    """Both as floats; None is the usual one, for doses in that unit and a base of that mass.
-
-    Raises
-    ------
-    PourError
-        For what is not a dose or mass, or a scale too coarse for the batch.
-    """
-    remedy = "Say how far a reading may be off, either way"
+    """Both as floats, None being the usual one for that unit and mass; else a `PourError`."""
+    remedy = "Say how far a reading may be off either way"
     slip = DOSE_SLIP[unit] if dose_slip is None else dose_slip
     ruler = between(slip, "dose_slip", 0.0, 100.0, f"{remedy}, in {unit}")
-    remedy += "; a batch must be at least four times what the scale may be off"
+    remedy += "; a batch must weigh at least four times that"
     scale = usual_scale_g(batch_g) if scale_g is None else scale_g
     return Readings(ruler, between(scale, "scale_g", 0.0, batch_g / _SURE, remedy))
 
@@ -78,7 +72,7 @@ def readings_in_words(dose_slip: float, scale_g: float, unit: Unit) -> tuple[str
 
 
 def usual_scale_g(mass_g: float) -> float:
-    """How far the scale may be off [g] where nobody told: less for so little that it is finer."""
+    """The default error of the scale [g], smaller for masses so small that a finer one is used."""
     return min(SCALE_G, mass_g / _SURE)
 
 
@@ -91,7 +85,7 @@ class Dosed:
     let_down
         What it is meant to be.
     paste
-        Paste that it was made with at once [the let-down's unit].
+        Paste that it was made with in one go [the let-down's unit].
     mass_g
         How much of it is dosed [g].
     """
@@ -106,23 +100,18 @@ class Dosed:
         return self.paste / self.let_down.paste_per_g
 
     def strength(self, paste_off: FloatArray, base_off_g: FloatArray) -> FloatArray:
-        """How strong it is, 1 as meant, if its paste and its base are off by so much; (k,)."""
+        """Strength relative to the intended, (k,), if paste and base are off by so much."""
         paste = np.maximum(self.paste + paste_off, 0.0)
         return np.asarray(paste / self.paste / (1.0 + base_off_g / self.base_g))
 
     def strength_sd(self, dose_slip: float, scale_g: float) -> float:
-        """Standard deviation of `strength`, to first order, for readings that may be so far off."""
+        """Standard deviation of `strength` to first order, for errors evenly within limits."""
         return math.hypot(dose_slip / self.paste, scale_g / self.base_g) / math.sqrt(3.0)
 
     def brings(self, strength: FloatArray, off_g: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Paste [unit], shape (k,), and clear and white base [g], shape (k, 2), that come with it.
+        """Paste [unit], shape (k,), and clear and white base [g], shape (k, 2), in a dose of it.
 
-        Parameters
-        ----------
-        strength
-            Of it, 1 as meant, shape (k,).
-        off_g
-            How far the mass that is dosed is off [g], shape (k,).
+        `strength` is relative to the intended, and `off_g` the error of the mass [g]; (k,) each.
         """
         grams = np.maximum(self.mass_g + off_g, 0.0)
         white = self.let_down.white
@@ -130,9 +119,9 @@ class Dosed:
 
 
 def paste_made(let_down: LetDown, mass_g: float, step: float, scale_g: float) -> float:
-    """Paste [unit] in the least of a let-down that is made at once for so many grams of it.
+    """The least paste [unit] that makes `mass_g` of a let-down in one go.
 
-    In whole dose steps, with base enough for the scale.
+    In whole dose steps, with enough base for the scale.
     """
     least = max(mass_g, _SURE * scale_g) * let_down.paste_per_g
     return max(1, math.ceil(least / step - 1e-9)) * step
@@ -143,10 +132,8 @@ def checked_made(
 ) -> dict[str, float]:
     """Paste that let-downs were made with, by pigment.
 
-    Raises
-    ------
-    PourError
-        For a let-down that the recipe lacks, what is not a dose, or base too little to weigh.
+    A `PourError` for a let-down that the recipe lacks, an invalid dose, or too little base to
+    weigh.
     """
     if made is None:
         return {}
@@ -177,7 +164,7 @@ def checked_made(
                 f"goes into {least:.3g} g of base, too little for this scale",
                 field=f"let_down_paste.{name}",
                 value=paste,
-                remedy="The base must weigh at least four times what the scale may be off",
+                remedy="The base must weigh at least four times the scale's error",
             )
         found[name] = float(paste)
     return found
@@ -185,18 +172,16 @@ def checked_made(
 
 @dataclass(frozen=True, eq=False)
 class Taken:
-    """What a recipe takes, reading by reading.
+    """The readings that a recipe takes.
 
     Attributes
     ----------
     squeezed_doses
         Paste from the tubes [palette's unit], in palette order, shape (n,).
     base_g
-        Clear and white base weighed beside what the let-downs bring [g], shape (2,).
-    let_downs
-        Each once.
-    masses_g
-        Of the let-downs [g].
+        Clear and white base weighed besides that of the let-downs [g], shape (2,).
+    let_downs, masses_g
+        Each let-down once, and how much of it [g].
     """
 
     squeezed_doses: FloatArray
@@ -206,13 +191,7 @@ class Taken:
 
 
 def taken(recipe: Recipe, palette: Palette) -> Taken:
-    """What a recipe takes, reading by reading.
-
-    Raises
-    ------
-    UnknownNameError
-        If the palette lacks a paste of it.
-    """
+    """The readings that a recipe takes; `UnknownNameError` if the palette lacks a paste of it."""
     lengths = loads_of(recipe.doses, palette, recipe.pour) * (recipe.pour.batch_g / 100.0)
     masses: dict[LetDown, float] = {}
     for part in recipe.weighed:
@@ -221,13 +200,13 @@ def taken(recipe: Recipe, palette: Palette) -> Taken:
         masses[part.let_down] = masses.get(part.let_down, 0.0) + part.mass_g
         lengths[palette.index(part.let_down.pigment)] -= part.paste
     base = np.array([recipe.clear_g, recipe.white_g])
-    # What is left of rounding is not a reading.
+    # Remainders of rounding are not readings.
     lengths[lengths < _SLACK], base[base < _SLACK] = 0.0, 0.0
     return Taken(lengths, base, tuple(masses), tuple(masses.values()))
 
 
 def told_apart(let_downs: Sequence[LetDown]) -> list[str]:
-    """What to call let-downs: by their paste, and by their strength where two share one."""
+    """Names for let-downs: their paste, with the strength where two have the same."""
     short = [f"{d.pigment} let-down" for d in let_downs]
     return [
         words if short.count(words) == 1 else str(d)

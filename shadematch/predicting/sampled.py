@@ -1,21 +1,17 @@
-"""What becomes of one recipe when all that is not known of it is drawn: the full model.
+"""The spread of one recipe's colour by sampling: the full model.
 
-Each dose is one reading of a ruler and each base one reading of a scale. "To 2 mm" is taken as
-limits: the true length lies anywhere within 2 mm of the mark, on either side, with equal chance,
-and so for the scale. Where only limits are known, an even distribution between them is the
-choice that adds nothing (JCGM 100:2008, *Guide to the expression of uncertainty in measurement*,
-4.3.7). Readings are independent of each other and of the length, and nothing is squeezed that is
-less than nothing: a slip below 0 is cut off there. A dose squeezed in several goes strays more.
+Readings (`shadematch.predicting.readings`) are even and independent. "To 2 mm" is taken as limits:
+the true length lies anywhere within 2 mm of the mark with equal chance. Where only limits are
+known, an even distribution adds no other assumption (JCGM 100:2008, *Guide to the expression of
+uncertainty in measurement*, 4.3.7). A dose is never below 0. A dose squeezed in several goes strays
+more than this says. How much of a let-down is made in one go matters: 1 cm read to 2 mm may be a
+fifth off, 5 cm a twenty-fifth.
 
-A let-down brings three readings: the length of the paste and the mass of the base that it was
-made of, which every gram of it shares, and the mass that is dosed. How much of it was made at
-once matters: 1 cm read to 2 mm may be a fifth off, 5 cm a twenty-fifth.
-
-What is not known of pastes, bases, bench and model is normally distributed
-(`shadematch.studio.uncertainty`). The colours are computed on a low-discrepancy sequence (I. M.
-Sobol', USSR Comput. Math. Math. Phys. 7 (1967) 86), always the same points, each by the full
-model: nothing is linear here. `shadematch.predicting.uncertainty` is the quick way for many
-recipes; this is its judge, and what is printed of the one that was chosen.
+Pastes, bases, bench and model are uncertain by normal distributions
+(`shadematch.studio.uncertainty`). Colours are computed on a fixed low-discrepancy sequence (I. M.
+Sobol', USSR Comput. Math. Math. Phys. 7 (1967) 86), each by the full model, with nothing
+linearised. `shadematch.predicting.uncertainty` is the fast approximation for many recipes; this one
+checks it, and gives the figures printed for the recipe chosen.
 """
 
 from __future__ import annotations
@@ -39,28 +35,28 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["Points", "Sampled", "strength_off"]
 
 _DRAWS: Final = (4096, 2048)
-"""How many points: with pastes that are taken as known, and with others, which cost more."""
+"""Points drawn: with pastes taken as exact, and with uncertain ones, which cost more."""
 _PASTES: Final = 8  # in an ordinary palette
 _PLAIN: Final = _PASTES + 2  # readings without let-downs: pastes, two bases
 _READINGS: Final = _PLAIN + 3 * MOST_LET_DOWNS
 _WHITES: Final = (5, 9)
-"""Nodes over white fractions; the second where they reach down to nearly clear base."""
+"""Nodes over white fractions; the second for ranges that reach down to nearly clear base."""
 
 
 class Points(NamedTuple):
-    """What is drawn, k times.
+    """The k points drawn.
 
     Attributes
     ----------
     readings
-        In units of the limits, -1 to 1: of the pastes, of clear and white base, and three of
-        each let-down (its paste, its base, its dose); shape (k, n + 2 + 3 m).
+        As shares of their limits, -1 to 1: pastes, clear and white base, then three for each of m
+        let-downs (its paste, its base, its dose); shape (k, n + 2 + 3 m).
     modes
-        Standard normal: of the palette, shape (k, K).
+        Of the palette, standard normal, shape (k, K).
     bench
-        Thickness and gain, shape (k, 2).
+        Thickness and gain, standard normal, shape (k, 2).
     model, target
-        Of L*, a* and b*, shapes (k, 3).
+        Of L*, a* and b*, standard normal, shapes (k, 3).
     """
 
     readings: FloatArray
@@ -76,20 +72,14 @@ def _even_points(count: int, size: int) -> FloatArray:
     from scipy.stats import qmc  # slow to import, so late
 
     points = qmc.Sobol(size, scramble=False).random(count)
-    # Shifted round a circle, so that no point sits in a corner.
+    # Shifted cyclically, so that no point lies in a corner.
     points = (points + np.random.default_rng(20_261_125).random(size)) % 1.0
     points.setflags(write=False)
     return np.asarray(points)
 
 
 class Sampled:
-    """What becomes of recipes when everything that is not known of them is drawn.
-
-    Parameters
-    ----------
-    known
-        What is not known, for a palette, a pour and a view.
-    """
+    """Colours of recipes under everything that `known` says is not known of them."""
 
     def __init__(self, known: Uncertainty) -> None:
         self.known = known
@@ -101,9 +91,9 @@ class Sampled:
     def _layers_around(self) -> tuple[FloatArray, list[Layer]]:
         """Layers at a few white fractions, between which R is interpolated.
 
-        Chebyshev's nodes over the white fractions that occur (L. N. Trefethen, *Approximation
-        Theory and Approximation Practice* (2013), ch. 5), even in the square root of the
-        fraction, since R turns fastest at the first traces of white.
+        At Chebyshev nodes (L. N. Trefethen, *Approximation Theory and Approximation Practice*
+        (2013), ch. 5) in the square root of the fraction, since R changes fastest at the first
+        traces of white.
         """
         known, pour = self.known, self.known.pour
         if pour.white in (0.0, 1.0) or not known.scale_g or known.model.scattering_pigments:
@@ -123,7 +113,7 @@ class Sampled:
 
     @functools.cached_property
     def points(self) -> Points:
-        """What is drawn, the same each time."""
+        """The points, the same each time."""
         from scipy.special import ndtri
 
         known = self.known
@@ -144,10 +134,7 @@ class Sampled:
 
     @functools.cached_property
     def one_by_one(self) -> Points:
-        """Each cause by itself, one standard deviation up, then each one down.
-
-        In the order of `Uncertainty.names`.
-        """
+        """Each cause alone, one standard deviation up, then each down, as `Uncertainty.names`."""
         known = self.known
         modes = 0 if self._palette is None else len(self._palette.modes)
         ends = np.cumsum([len(known.names) - modes - 5, modes, 2])
@@ -156,14 +143,10 @@ class Sampled:
         return Points(readings * SD, moved, bench, missed, np.zeros_like(missed))
 
     def made(self, amounts: FloatArray, readings: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Loads [per 100 g], shape (k, n), and white fractions, (k,), that come of readings.
+        """Loads [per 100 g], shape (k, n), and white fractions, (k,), for k readings.
 
-        Parameters
-        ----------
-        amounts
-            Doses in palette order, then the masses of let-downs [g]: shape (n + m,).
-        readings
-            As in `Points`.
+        `amounts`, shape (n + m,), holds doses in palette order, then masses of let-downs [g];
+        `readings` is as in `Points`.
         """
         known, pour = self.known, self.known.pour
         slip, scale, n = known.dose_slip, known.scale_g, len(known.palette.pigments)
@@ -242,22 +225,16 @@ class Sampled:
     def differences(
         self, amounts: FloatArray, aims: FloatArray, aim_covariance: FloatArray | None = None
     ) -> tuple[FloatArray, FloatArray]:
-        """CIEDE2000 to uncertain aims, the worst over the lights, and the colours.
+        """CIEDE2000 to the aims, the worst over the lights, shape (k,); and CIELAB, (v, k, 3).
 
         Parameters
         ----------
         amounts
-            Shape (n + m,).
+            As for `made`, shape (n + m,).
         aims
             CIELAB in each light, shape (v, 3).
         aim_covariance
-            Of the aim in CIELAB, shape (3, 3), the same error in every light; None where it is
-            known.
-
-        Returns
-        -------
-        values, lab
-            Shapes (k,) and (v, k, 3).
+            Of the aim's CIELAB, shape (3, 3), one error in all lights; None: exact.
         """
         lab = self.lab(amounts)
         off = 0.0 if aim_covariance is None else self.points.target @ root_of(aim_covariance).T
@@ -273,21 +250,10 @@ def strength_off(
     dose_slip: float | None = None,
     scale_g: float | None = None,
 ) -> float:
-    """How far the strength of a let-down is off at most, as a share, in nine cases of ten.
+    """The largest relative error of a let-down's strength in nine cases of ten.
 
-    Parameters
-    ----------
-    paste, base_g
-        What it is made of.
-    unit
-        Of the paste.
-    dose_slip, scale_g
-        How far a reading may be off, either way; as for `spread`.
-
-    Raises
-    ------
-    PourError
-        For readings that can't be, or a scale too coarse for the base.
+    Of `paste` [`unit`] in `base_g` of base; `dose_slip` and `scale_g` as for `spread`, else a
+    `PourError`.
     """
     ruler, scale = checked_readings(dose_slip, scale_g, base_g, unit)
     read, thinned = 2.0 * _even_points(_DRAWS[0], 2).T - 1.0
@@ -296,7 +262,7 @@ def strength_off(
 
 
 def _mixed(shares: FloatArray, spectra: FloatArray, z: FloatArray, modes: FloatArray) -> FloatArray:
-    """Coefficients of mixtures (k, n + 2) of spectra (n + 2, 36), moved by modes; (k, 36)."""
+    """Coefficients (k, 36) of mixtures (k, n + 2) of spectra (n + 2, 36), moved by modes."""
     total = np.zeros((len(shares), spectra.shape[1]))
     for at, (share, spectrum) in enumerate(zip(shares.T, spectra, strict=True)):
         if share.any():
@@ -307,7 +273,7 @@ def _mixed(shares: FloatArray, spectra: FloatArray, z: FloatArray, modes: FloatA
 
 
 def _lagrange(nodes: FloatArray, x: FloatArray) -> FloatArray:
-    """Shares of the values at nodes in the interpolating polynomial at x, shape (k, nodes)."""
+    """Weights of the values at nodes in the interpolating polynomial at x, shape (k, nodes)."""
     shares = np.ones((x.size, nodes.size))
     for i, here in enumerate(nodes):
         for j, other in enumerate(nodes):

@@ -1,7 +1,7 @@
-"""How far a batch may stray from what is wanted, and why.
+"""How far a batch may stray from the wanted colour, and why.
 
-What is not known is told in `shadematch.predicting.uncertainty`; the figures come from the full
-model, `shadematch.predicting.sampled`.
+`shadematch.predicting.uncertainty` holds what is not known; the figures come from the full model,
+`shadematch.predicting.sampled`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.colour.colorimetry import lab_to_xyz, srgb_to_hex, xyz_to_lab, xyz_to_srgb
+from shadematch.colour.colorimetry import lab_to_xyz, xyz_to_hex, xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.colour.expected import how_seen, nine_in_ten, root_of
 from shadematch.colour.illuminant import Light
@@ -38,45 +38,46 @@ from shadematch.support.report import Report, Reported, Row, Swatch, Table
 
 __all__ = ["Spread", "spread"]
 
+_MAPPINGS: Final = ("shares", "causes", "let_down_paste")
+_FIFTH: Final = 1.6449
+"""Standard deviations of a normal distribution beyond which one case in twenty lies."""
+
 
 @dataclass(frozen=True)
 class Spread(Reported):
-    """What all that is not known of a recipe, and of its target, does to the difference.
+    """How far a recipe's colour may be from its target, given everything that is not known.
 
     Attributes
     ----------
     recipe, view
-        What was asked.
+        As given.
     target
-        What CIEDE2000 is taken to; None where it is taken to the recipe's own colour.
+        CIEDE2000 is taken to it; None: to the recipe's own nominal colour.
     dose_slip, scale_g
-        How far a reading may be off, either way.
+        How far a reading may be off either way [recipe's unit, g].
     nominal
-        The colour when nothing is off.
+        The colour if nothing is off.
     nominal_delta_e
         Its CIEDE2000 to the target; 0 without one.
     mean, median, p90, p95
-        Of CIEDE2000: the mean, and the values that 50, 90 and 95 percent of such batches stay
-        within; with several lights, of the worst over them.
+        Of CIEDE2000: its mean, and the values that 50, 90 and 95 % of batches stay within; with
+        several lights, of the worst over them.
     lab_covariance
-        Of the recipe's colour, in CIELAB, shape (3, 3) as tuples.
+        Of the recipe's colour in CIELAB, 3 x 3.
     shares
-        Which cause matters how much: the share of the mean square of CIEDE2000 from the
-        recipe's own colour that each brings by itself. Readings are each told, by the names of
-        the pastes and such as ``"weighing clear base"`` (making a let-down is two of them);
-        beside them, where they count, ``"the target"``, ``"pastes and bases"``,
-        ``"thickness"``, ``"light and white tile"``, ``"what the model misses"``. They sum to 1
-        (or are all 0).
+        Share of each cause, acting alone, in the mean square of CIEDE2000; they sum to 1, or are
+        all 0. Readings are listed by paste and as ``"weighing clear base"`` and so on (making a
+        let-down is two). The others, where they count, are ``"the target"``, ``"pastes and
+        bases"``, ``"thickness"``, ``"light and white tile"``, ``"what the model misses"``.
     causes
         The same by kind: ``"target"``, ``"dosing"``, ``"base"``, ``"pastes"``, ``"bench"``,
-        ``"model"``; all of them.
+        ``"model"``.
     lights
-        Those that count, where it is not the view's alone.
-    slips_only
-        Whether nothing but slips is counted of the recipe, because the palette doesn't say how
-        well it is known.
+        The lights that count, if not the view's alone.
     let_down_paste
-        Paste that each let-down was taken to be made with [recipe's unit], by pigment; read-only.
+        Paste that each let-down was made with in one go [recipe's unit], by pigment; read-only.
+    slips_only
+        Whether only slips count, because the palette doesn't say how well it is known.
     """
 
     recipe: Recipe
@@ -110,7 +111,7 @@ class Spread(Reported):
 
     @property
     def drawn(self) -> FloatArray:
-        """CIELAB of the batches that were tried, shape (k, 3)."""
+        """CIELAB of the batches drawn, shape (k, 3)."""
         return self._lab
 
     @property
@@ -125,7 +126,7 @@ class Spread(Reported):
 
     @property
     def extremes(self) -> tuple[str, str]:
-        """Hex codes of the colours that 5 % of squeezes stray beyond, one way and the other."""
+        """Hex codes of the two colours that 5 % of batches stray beyond, one to each side."""
         middle = self._lab.mean(axis=0)
         axis = np.linalg.eigh(np.array(self.lab_covariance))[1][:, -1]
         along = (self._lab - middle) @ axis
@@ -136,9 +137,9 @@ class Spread(Reported):
 
     @property
     def ends(self) -> tuple[Swatch, Swatch]:
-        """The ends of the range to look at: of the object, where that is what is known least.
+        """The ends of the range as swatches: of the object's colour if that is known least.
 
-        Along the axis on which colours stray most, one in twenty lies beyond each.
+        They lie along the axis of the largest spread; one case in twenty lies beyond each.
         """
         goal = self.target
         if goal is None or goal.covariance is None or self.largest != "target":
@@ -151,7 +152,7 @@ class Spread(Reported):
 
     @property
     def worst(self) -> str | None:
-        """What matters most; None where nothing is off."""
+        """The cause that matters most; None where nothing is off."""
         name = max(self.shares, key=self.shares.__getitem__, default=None)
         return name if name is not None and self.shares[name] > 0 else None
 
@@ -163,7 +164,7 @@ class Spread(Reported):
 
     @property
     def within_rows(self) -> tuple[Row, ...]:
-        """What CIEDE2000 stays within, and what that counts."""
+        """What CIEDE2000 stays within, and what that covers."""
         of_photo = self.target is not None and "photo" in self.target.source
         half, nine = f"half the time within {self.median:.1f}", f"nine times in ten {self.p90:.1f}"
         label = "to the object" if of_photo else "as poured"
@@ -174,7 +175,7 @@ class Spread(Reported):
         return tuple(rows)
 
     def report(self) -> Report:
-        """How far it strays, and what matters most."""
+        """How far the colour strays, and what matters most."""
         first, second = self.extremes
         wanted = () if self.target is None else (Swatch.of(self.target, "wanted"),)
         rows = [
@@ -214,14 +215,8 @@ class Spread(Reported):
                 Swatch(second, "the other"),
             ),
             rows=tuple(rows),
-            tables=(Table(("cause", "share"), shares, frozenset({1}), _SHARES),),
+            tables=(Table(("cause", "share"), shares, frozenset({1}), "share of each cause"),),
         )
-
-
-_MAPPINGS = ("shares", "causes", "let_down_paste")
-_FIFTH: Final = 1.6449
-"""Standard deviations of a normal distribution beyond which one in twenty lies."""
-_SHARES = "share of each cause"
 
 
 def spread(
@@ -236,42 +231,36 @@ def spread(
     lights: Sequence[Light] = (),
     let_down_paste: Mapping[str, float] | None = None,
 ) -> Spread:
-    """How far a recipe's colour strays, and from its target, with all that is not known.
+    """How far a recipe's colour may stray, given everything that is not known.
 
-    Counted are the readings of ruler and scale; how well the target is known, where it has a
-    covariance; and what the palette says is not known of itself (`Palette.uncertainty`): pastes,
-    bases, thickness, and what the model misses.
+    That is the readings of ruler and scale; the target, if it has a covariance; and what the
+    palette says of itself (`Palette.uncertainty`): pastes, bases, thickness and the model's error.
 
     Parameters
     ----------
     recipe
-        A `Recipe`, which brings its own pour, or doses [palette's unit].
+        A `Recipe`, which has its own pour, or doses [palette's unit].
     palette, view
         By default the demo palette, and D65 on white paper.
     pour
-        For doses: by default 500 g at 1 cm in clear base. Not together with a `Recipe`.
+        For doses: by default 500 g at 1 cm in clear base. Not with a `Recipe`.
     dose_slip, scale_g
-        How far a reading may be off [palette's unit, g], either way; every dose or mass between
-        the limits is equally likely. A dose of 0 is not a reading, nor is a base that isn't used.
-        By default 0.2 cm, or 0.1 g where paste is weighed, and 1 g of base.
+        How far a reading may be off either way [palette's unit, g], every error within being
+        equally likely; by default 0.2 cm (0.1 g where paste is weighed) and 1 g. A dose of 0 and
+        an unused base are not read.
     target
-        Take CIEDE2000 to this colour; by default to the recipe's own.
+        The colour that CIEDE2000 is taken to; by default the recipe's own.
     lights
-        Lights that all count, as for `match`: the worst CIEDE2000 over them.
+        Lights that all count, as for `match`: CIEDE2000 is the worst over them.
     let_down_paste
-        Of a recipe with let-downs: paste that each was made with at once [palette's unit], by
-        pigment. By default the fewest dose steps that give what the recipe takes. The more is made
-        at once, the better its strength is known.
-
-    Returns
-    -------
-    Spread
+        Paste that each let-down was made with in one go [palette's unit], by pigment; by default
+        the fewest dose steps that make enough. The more, the better its strength is known.
 
     Raises
     ------
     PourError
-        For a pour given beside a `Recipe`, one in another unit than the palette's, readings or
-        let-downs that can't be.
+        For a pour besides that of a `Recipe`, a `Recipe` in another unit than the palette's, or
+        invalid readings or let-downs.
     UnknownNameError, ColourError
         As `predict` and `match` do.
     """
@@ -332,14 +321,11 @@ def spread(
 
 
 def _hex(lab: FloatArray, white: FloatArray) -> str:
-    return srgb_to_hex(xyz_to_srgb(lab_to_xyz(lab, white), white)[0])
-
-
-_TARGETS: Final[tuple[Cause, ...]] = ("target",) * 3
+    return xyz_to_hex(lab_to_xyz(lab, white), white)
 
 
 def _squares(lab: FloatArray, middle: FloatArray) -> FloatArray:
-    """Mean square of CIEDE2000 of colours one way (first half) and the other; (v, 2 c, 3)."""
+    """Mean square of CIEDE2000 of colours to one side (first half) and the other, (v, 2 c, 3)."""
     far = delta_e(lab, middle[:, None]).max(axis=0) ** 2
     return np.asarray(0.5 * (far[: far.size // 2] + far[far.size // 2 :]))
 
@@ -352,9 +338,9 @@ def _shares(
     doubt: FloatArray | None,
     used: set[int],
 ) -> tuple[dict[str, float], dict[Cause, float]]:
-    """What each cause does by itself, one standard deviation up and down.
+    """The share of each cause acting alone, one standard deviation up and down, and by kind.
 
-    Readings that are taken, at the positions in `used`, are told even where they do nothing.
+    Readings that are taken, at the positions in `used`, are listed even if they do nothing.
     """
     known = sampled.known
     names: list[str] = [*known.names]
@@ -362,7 +348,7 @@ def _shares(
     lab = sampled.lab(amounts, sampled.one_by_one)
     squares = _squares(lab, centre)
     if doubt is not None:
-        names, kinds = [*names, *["the target"] * 3], [*kinds, *_TARGETS]
+        names, kinds = [*names, *["the target"] * 3], [*kinds, *CAUSES[:1] * 3]
         moved = aim[:, None] + np.concatenate([root_of(doubt).T, -root_of(doubt).T])
         squares = np.concatenate([squares, _squares(moved, aim)])
     total = float(squares.sum())
@@ -370,7 +356,7 @@ def _shares(
     causes: dict[Cause, float] = dict.fromkeys(CAUSES, 0.0)
     for at, (name, kind, square) in enumerate(zip(names, kinds, squares, strict=True)):
         share = float(square) / total if total > 1e-12 else 0.0
-        if share > 1e-9 or at in used:  # what does nothing leaves rounding behind
+        if share > 1e-9 or at in used:  # smaller shares are rounding
             shares[name] = shares.get(name, 0.0) + share
         causes[kind] += share
     return shares, causes

@@ -1,17 +1,17 @@
-"""What is not known when a recipe is poured, and what it does to its colour.
+"""What is not known when a recipe is poured, and what it does to the colour: the fast way.
 
-One object holds all of it: the readings of ruler and scale (limits, evenly; see
-`shadematch.predicting.readings`), what the palette says of its own pastes and bases
-(`shadematch.studio.uncertainty`), thickness and gain of the bench, and what the model misses. It
-answers for many recipes at once. Each cause moves the colour along the layer's slope, so the
-colour has a covariance, and CIEDE2000 an expectation (`shadematch.colour.expected`). That is
-linear: a slip of a small dose below zero is not cut off. Recipes are chosen by it; what is printed
-of the one that was chosen comes from the full model (`shadematch.predicting.sampled`).
+Uncertain are the readings of ruler and scale (evenly within limits,
+`shadematch.predicting.readings`), what the palette says of its pastes and bases
+(`shadematch.studio.uncertainty`), thickness and gain of the bench, and the model's error. Each
+cause moves the colour along the layer's slope, so the colour has a covariance, and CIEDE2000 an
+expectation (`shadematch.colour.expected`). Being linear, this doesn't cut off doses below zero. It
+serves to choose among many recipes; the figures printed for the chosen one come from the full
+model (`shadematch.predicting.sampled`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
@@ -42,31 +42,31 @@ __all__ = ["CAUSES", "MAKING", "SD", "Cause", "Colours", "Linear", "Uncertainty"
 
 Cause = Literal["target", "dosing", "base", "pastes", "bench", "model"]
 CAUSES: Final[tuple[Cause, ...]] = ("target", "dosing", "base", "pastes", "bench", "model")
-"""Where doubt comes from: how well the target is known; readings of doses, and of the mass of base;
-how well pastes and bases are known; thickness and gain of the bench; what the model misses."""
+"""Kinds of causes: how well the target is known; readings of doses; readings of base; how well
+pastes and bases are known; thickness and gain of the bench; the model's error."""
 MAKING: Final = "making "
-"""What names a reading begins with that a let-down is made by."""
+"""How the names of readings begin that make a let-down."""
 SD: Final = 1.0 / np.sqrt(3.0)
 """Standard deviation of an even distribution, in units of its limit (JCGM 100:2008, 4.3.7)."""
 _STEP: Final = 0.02
-"""Of the logarithm of scattering, or of the logit of a backing, for slopes by central differences;
-their error is a sixth of its square."""
+"""Of the logarithm of scattering, or of a backing's logit, for slopes by central differences.
+Their relative error is a sixth of its square."""
 _CHUNK: Final = 256
 _POINTS: Final = 512
 _FEW: Final = 16
-"""Recipes whose points stay in a processor's cache."""
+"""Recipes whose points fit a processor's cache."""
 _NOTHING: Final = PaletteUncertainty()
 
 
 class Linear(NamedTuple):
-    """Colours of k recipes in v lights, and what one standard deviation of each cause does.
+    """Colours of k recipes in v lights, and their slopes by each of c causes.
 
     Attributes
     ----------
     lab
-        When nothing is off, shape (k, v, 3).
+        Nominal, shape (k, v, 3).
     columns
-        By cause, in the order of `Uncertainty.names`, shape (k, c, 3 v).
+        Change by one standard deviation of each of `Uncertainty.names`, shape (k, c, 3 v).
     """
 
     lab: FloatArray
@@ -92,20 +92,22 @@ class Colours(NamedTuple):
         return Colours(self.lab[rows], self.covariance[rows])
 
     def expected(self, aims: FloatArray) -> FloatArray:
-        """Expected CIEDE2000 to known aims, shape (v, 3), the worst over the lights; (k,)."""
+        """Expected CIEDE2000 to exact aims, shape (v, 3), the worst over the lights; (k,)."""
         parts = [
-            differences(part.lab, aims, part.covariance, count=_POINTS).mean(axis=1)
-            for part in self._chunks()
+            differences(self.lab[rows], aims, self.covariance[rows], count=_POINTS).mean(axis=1)
+            for rows in (slice(i, i + _CHUNK) for i in range(0, len(self.lab), _CHUNK))
         ]
         return np.concatenate([np.empty(0), *parts])
 
     def floor(self, aims: FloatArray, norms: Sequence[FloatArray], radius: float) -> FloatArray:
-        """What `expected` does not fall below, at a fraction of its cost; shape (k,).
+        """A lower bound of `expected` at a fraction of its cost; shape (k,).
 
-        `norms` are of `minorant` for that radius, one for each light. Of the same points, so it
-        holds to the last digit but rounding.
+        `norms` are those of `minorant` for that radius, one for each light. It uses the same
+        points, so it holds up to rounding.
         """
-        scaled = _block_diagonal(norms)
+        from scipy.linalg import block_diag  # slow to import, so late
+
+        scaled = block_diag(*norms)
         away = (self.lab - aims).reshape(len(self.lab), -1) @ scaled.T
         points = normal_points(_POINTS, away.shape[1])
         found = np.empty(len(away))
@@ -120,15 +122,14 @@ class Colours(NamedTuple):
     def within(
         self, aims: FloatArray, aim_covariance: FloatArray | None = None
     ) -> tuple[FloatArray, FloatArray]:
-        """What CIEDE2000 stays within half the time, and nine times in ten; shapes (k,).
+        """What CIEDE2000 stays within in half and in nine tenths of cases; shapes (k,).
 
         Parameters
         ----------
         aims
-            CIELAB in each light, shape (v, 3), or (k, v, 3) where each has its own.
+            CIELAB in each light, shape (v, 3), or (k, v, 3) for one per recipe.
         aim_covariance
-            Of the aim in CIELAB, shape (3, 3), the same error in every light; None where it is
-            known.
+            Of the aim's CIELAB, shape (3, 3), one error in all lights; None: exact.
         """
         lights = self.lab.shape[1]
         doubt = None
@@ -150,10 +151,6 @@ class Colours(NamedTuple):
         half, nine = np.concatenate(found).T
         return half, nine
 
-    def _chunks(self) -> Iterator[Colours]:
-        for i in range(0, len(self.lab), _CHUNK):
-            yield self.at(slice(i, i + _CHUNK))
-
 
 class Uncertainty:
     """What is not known of recipes for one palette, pour and view.
@@ -161,28 +158,25 @@ class Uncertainty:
     Parameters
     ----------
     palette, pour, view
-        Of the recipes; the palette brings what is not known of itself.
+        Of the recipes; the palette says what is not known of itself.
     dose_slip, scale_g
-        How far a reading may be off, either way.
+        How far a reading may be off either way [palette's unit, g].
     let_downs
-        To hand, m of them.
+        Available ones, m of them.
     made
-        Paste that each let-down was made with at once, by pigment; where it is not told, the
-        fewest dose steps that give what the recipe takes.
+        Paste that each let-down was made with in one go, by pigment; by default the fewest dose
+        steps that make enough.
     lights
-        Those that count, where it is not the view's alone.
+        Those that count, if not the view's alone.
 
     Attributes
     ----------
-    names
-        Of the causes, as people call them: pastes by their names (the reading of the ruler),
-        ``"weighing clear base"``, ``"making gorse let-down"``, ``"pastes and bases"`` and so on.
-    causes
-        The kind of each.
+    names, causes
+        Of the causes: pastes by their names (the reading of the ruler), ``"weighing clear base"``,
+        ``"making gorse let-down"``, ``"pastes and bases"`` and so on; and the kind of each.
     model, seen, spectra, backing
-        The model of colour; weights and white of each light; absorption and scattering of
-        pastes, clear and white base, shape (n + 2, 36) each; and how modes move the logit of
-        the backing, shape (K, 36).
+        The colour model; weights and white of each light; absorption and scattering of pastes,
+        clear and white base, shape (n + 2, 36) each; moves of the backing's logit, shape (K, 36).
     """
 
     def __init__(
@@ -204,20 +198,16 @@ class Uncertainty:
         self.model = model_for(palette, pour.thickness_cm, pour.white, view)
         seen = [observation(light, view.observer) for light in lights] or [view.observation]
         self.seen = [(each.weights, each.white) for each in seen]
-        self.spectra = self._bases()
+        clear, white = palette.clear, palette.white
+        self.spectra = (
+            np.vstack([self.model.absorption, clear.absorption, white.absorption]),
+            np.vstack([self.model.scattering, clear.scattering, white.scattering]),
+        )
         self.backing = self._known.of_backing(view)
         self.names, self.causes = self._names()
         self._scatter_layers = self._backing_layers = None
         if not self.model.scattering_pigments:
             self._scatter_layers, self._backing_layers = self._layers()
-
-    def _bases(self) -> tuple[FloatArray, FloatArray]:
-        """Absorption and scattering of pastes, clear and white base, shape (n + 2, 36) each."""
-        model, clear, white = self.model, self.palette.clear, self.palette.white
-        return (
-            np.vstack([model.absorption, clear.absorption, white.absorption]),
-            np.vstack([model.scattering, clear.scattering, white.scattering]),
-        )
 
     def _names(self) -> tuple[tuple[str, ...], tuple[Cause, ...]]:
         rows: list[tuple[str, Cause]] = [(name, "dosing") for name in self.palette.names]
@@ -231,12 +221,12 @@ class Uncertainty:
         return tuple(name for name, _ in rows), tuple(cause for _, cause in rows)
 
     def _layers(self) -> tuple[tuple[Layer, Layer] | None, tuple[Layer, Layer] | None]:
-        """Layers a little to either side in scattering, and in the backing, where that counts."""
+        """Layers of slightly different scattering, and backing, where either matters."""
         model, pour, around = self.model, self.pour, self.view.surroundings
         known, up = self._known, float(np.exp(_STEP))
         blended = 0.0 < pour.white < 1.0 and self.scale_g > 0.0
         scatter = backing = None
-        # Modes that move the scattering of what doesn't scatter move nothing.
+        # Modes of the scattering of what doesn't scatter change nothing.
         moved = bool(known.modes) and known.scattering.any(axis=(0, 2)) @ self.spectra[1] > 0.0
         crowds = pour.white > 0.0 and known.crowding.any()
         if blended or known.thickness > 0.0 or np.any(moved) or crowds:
@@ -254,12 +244,9 @@ class Uncertainty:
         return scatter, backing
 
     def linear(self, amounts: FloatArray) -> Linear:
-        """Colours of recipes, and what each cause does to them.
+        """Colours of recipes and their slopes by each cause.
 
-        Parameters
-        ----------
-        amounts
-            Doses in palette order, then the masses of let-downs [g]: shape (k, n + m).
+        `amounts`, shape (k, n + m), holds doses in palette order, then masses of let-downs [g].
         """
         loads, by_load, by_white = self._readings(amounts)
         model, known, (a, s) = self.model, self._known, self.spectra
@@ -269,7 +256,7 @@ class Uncertainty:
         by_load = by_load * effective_slope(loads, model.bend)[:, None, :]
         by_base = np.stack([-by_white, by_white], axis=-1)
         by_share = np.concatenate([by_load, by_base], axis=-1)  # (k, r, n + 2)
-        # White scatters by a share of its own.
+        # The scattering of white goes by a share of its own.
         scattered, by_scattered = shares.copy(), by_share.copy()
         scattered[:, -1] = white_share(white, crowding)
         by_scattered[..., -1] *= white_share_slope(white, crowding)
@@ -298,7 +285,7 @@ class Uncertainty:
         missed = known.model_lab * np.tile(np.eye(3), len(self.seen))
         by_cause = np.concatenate(slopes, axis=-1)
         by_cause = np.concatenate([by_cause, np.tile(missed, (len(loads), 1, 1))], axis=1)
-        if len(self.seen) == 1:  # as the search has it, to the last bit
+        if len(self.seen) == 1:  # bit for bit as in the search
             labs = [model.lab(loads)]
         return Linear(np.stack(labs, axis=1), by_cause)
 
@@ -323,9 +310,9 @@ class Uncertainty:
         return R, by_a, by_s, backing_slope(mu_a, mu_s, thickness, around) * by_logit
 
     def _readings(self, amounts: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Loads, and how readings move them and the white fraction by a standard deviation.
+        """Loads, and their changes and the white fraction's by a standard deviation of r readings.
 
-        Shapes (k, n), (k, r, n) and (k, r); a dose of 0 and a base that isn't weighed are none.
+        Shapes (k, n), (k, r, n) and (k, r); a dose of 0 and an unused base change nothing.
         """
         pour, size, batch = self.pour, len(self.palette.pigments), self.pour.batch_g
         count, m = len(amounts), len(self.let_downs)
@@ -358,12 +345,12 @@ class Uncertainty:
         return loads, by_load, by_white
 
     def paste_made(self, let_down: LetDown, mass_g: float) -> float:
-        """Paste that a let-down is taken to be made with at once, for so much of it."""
+        """Paste that a let-down is made with in one go, for so much of it."""
         told = self._made.get(let_down.pigment)
         return told or paste_made(let_down, mass_g, self.pour.dose_step, self.scale_g)
 
     def dosed(self, amounts: FloatArray) -> list[tuple[int, Dosed]]:
-        """The let-downs that one recipe, shape (n + m,), takes, with their positions."""
+        """The let-downs in one recipe, shape (n + m,), with their positions."""
         masses = amounts[len(self.palette.pigments) :].tolist()
         return [
             (at, Dosed(d, self.paste_made(d, mass), mass))
@@ -372,10 +359,7 @@ class Uncertainty:
         ]
 
     def colours(self, amounts: FloatArray, *, spared: Sequence[Cause] = ()) -> Colours:
-        """Recipes' colours as normal distributions, with some causes taken as exact.
-
-        `amounts` as for `linear`.
-        """
+        """Colours of recipes as normal distributions, with the causes `spared` taken as exact."""
         kept = np.array([cause not in spared for cause in self.causes])
         labs = [np.empty((0, len(self.seen), 3))]
         covariances = [np.empty((0, 3 * len(self.seen), 3 * len(self.seen)))]
@@ -385,14 +369,6 @@ class Uncertainty:
             labs.append(part.lab)
             covariances.append(np.swapaxes(columns, 1, 2) @ columns)
         return Colours(np.concatenate(labs), np.concatenate(covariances))
-
-
-def _block_diagonal(norms: Sequence[FloatArray]) -> FloatArray:
-    size = 3 * len(norms)
-    found = np.zeros((size, size))
-    for i, norm in enumerate(norms):
-        found[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = norm
-    return found
 
 
 def _central(sides: tuple[Layer, Layer], mu_a: FloatArray) -> FloatArray:

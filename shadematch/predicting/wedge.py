@@ -1,4 +1,4 @@
-"""The shade along a sloped coloured layer with clear base on top."""
+"""The shade along a sloped coloured layer under clear base."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from shadematch.studio.palette import Palette
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.view import View
-from shadematch.support.models import expect
+from shadematch.support.models import expect, whole
 from shadematch.support.report import Report, Reported, Row, Swatch, Table, lab_words
 from shadematch.support.svg import colour_strip, side_view
 
@@ -49,10 +49,8 @@ class Wedge(Reported):
         Of the coloured layer.
     view
         How it is looked at: from above.
-    coloured_cm
-        Thickness of the coloured layer at each place [cm].
-    clear_cm
-        Thickness of the clear base on top of it [cm].
+    coloured_cm, clear_cm
+        Thickness of the coloured layer, and of the clear base on top, at each place [cm].
     shades
         The colour at each place.
     """
@@ -80,12 +78,12 @@ class Wedge(Reported):
 
     @functools.cached_property
     def smooth(self) -> tuple[tuple[str, ...], tuple[bool, ...]]:
-        """Codes from end to end in steps that nobody sees, and whether sRGB shows each.
+        """Codes from end to end in invisible steps, and whether sRGB shows each.
 
-        Between the places CIELAB is taken to run straight.
+        CIELAB is interpolated linearly between places.
         """
         lab = np.array(self.lab)
-        # Columns are evenly wide, so the steepest place sets how many there are.
+        # Columns are equally wide, so the steepest place decides how many there are.
         steepest = float(delta_e(lab[1:], lab[:-1]).max())
         count = int(np.clip((len(lab) - 1) * steepest / _UNSEEN, len(lab), _MOST_STEPS))
         at = np.linspace(0.0, len(lab) - 1.0, count)
@@ -117,7 +115,7 @@ class Wedge(Reported):
                 for i in shown
             ),
             frozenset({0, 1}),
-            "the shade along it",
+            "the shade along the bar",
         )
         return Report(
             swatches=tuple(
@@ -156,47 +154,37 @@ def wedge(
 ) -> Wedge:
     """The shade along a bar whose coloured layer slopes and is topped up level with clear base.
 
-    The coloured layer is poured into a tilted mould and sets; clear base on top makes the bar
-    level. At each place the bar is taken as even sideways (exact for gentle slopes).
+    The coloured layer sets in a tilted mould; clear base on top makes the bar level. Each place is
+    computed as if it were even sideways, which is exact for gentle slopes.
 
     Parameters
     ----------
     recipe
-        A `Recipe`, or doses [palette's unit] into the base and the batch of `pour`.
+        A `Recipe`, or doses [palette's unit] into the base and batch of `pour`.
     from_cm, to_cm
         Thickness of the coloured layer at the two ends [cm], 0 to 100.
     height_cm
-        Height of the level bar [cm], at least that of the thicker end, which is the default.
+        Height of the level bar [cm]; at least, and by default, that of the thicker end.
     clear_top
-        False for a sloped layer with nothing on top: then each place is a plain pour.
+        False for a sloped layer with nothing on top.
     steps
-        How many places, from 2 on.
+        Number of places, 2 to 1000.
     palette, pour, view
-        By default the demo palette, 500 g of clear base, and D65 on white paper. The thickness
-        in the pour plays no part.
-
-    Returns
-    -------
-    Wedge
+        By default the demo palette, 500 g of clear base, and D65 on white paper. The thickness in
+        `pour` is ignored.
 
     Raises
     ------
     UnknownNameError, PourError
-        For a name that the palette lacks, or a dose or a measure that can't be.
+        For a name that the palette lacks, or an invalid dose or measure.
     """
     palette, pour, view = conditions(palette, pour, view)
     own = None if isinstance(recipe, Recipe) else pour
     made = recipe_of(recipe, palette, own, "recipe")
     expect(clear_top, bool, "clear_top", "Give True or False")
-    least = 0.0 if clear_top else 0.01  # a bare layer has to be there
+    least = 0.0 if clear_top else 0.01  # a bare layer can't end in nothing
     ends = thickness_of(from_cm, "from_cm", least=least), thickness_of(to_cm, "to_cm", least=least)
-    if isinstance(steps, bool) or not isinstance(steps, int) or not 2 <= steps <= _MOST_STEPS:
-        raise PourError(
-            f"must be a whole number from 2 to {_MOST_STEPS}",
-            field="steps",
-            value=steps,
-            remedy="A few dozen look smooth",
-        )
+    count = whole(steps, "steps", 2, _MOST_STEPS, "A few dozen look smooth")
     height = max(ends) if height_cm is None else thickness_of(height_cm, "height_cm")
     if height < max(ends) or height < 0.01:
         raise PourError(
@@ -212,8 +200,8 @@ def wedge(
             value=height_cm,
             remedy="Leave it out: a bare wedge is as high as it is thick",
         )
-    coloured = np.linspace(*ends, steps)
-    clear = np.maximum(height - coloured, 0.0) if clear_top else np.zeros(steps)
+    coloured = np.linspace(*ends, count)
+    clear = np.maximum(height - coloured, 0.0) if clear_top else np.zeros(count)
     below = medium_of(made, palette)
     above = medium_of(Recipe({}, Pour()), palette)
     around = view.surroundings

@@ -1,4 +1,4 @@
-"""One page to work by, as text and for print.
+"""The batch sheet: one page to work by, as text and for print.
 
-Tells what others have computed.
+Lays out what others have computed.
 """

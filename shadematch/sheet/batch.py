@@ -39,10 +39,10 @@ class BatchSheet:
     title
         Its heading.
     html
-        A whole HTML document that prints on one page of A4 or Letter, and a plan's on a page for
-        each order. It fetches nothing.
+        An HTML document that prints on one page of A4 or Letter; a plan's has a page for each
+        order. It fetches nothing.
     text
-        The same as plain text, with a form feed between pages.
+        The same as plain text, with form feeds between pages.
     """
 
     title: str
@@ -55,8 +55,8 @@ class BatchSheet:
         Raises
         ------
         FileError
-            If the suffix is another one, the place can't be written, or another file is there and
-            `replace` is false.
+            For another suffix, a place that can't be written, or another file there unless
+            `replace` is true.
         """
         suffix = PurePath(path).suffix.lower() if isinstance(path, str | os.PathLike) else ""
         if suffix not in (".html", ".htm", ".txt"):
@@ -99,56 +99,49 @@ def batch_sheet(
 ) -> BatchSheet:
     """One page to work by, or one for each order of a plan.
 
-    It tells doses, base, order of work, what to check, yield and cautions.
+    It lists doses, base, order of work, checks, yield and cautions.
 
     Parameters
     ----------
     result
-        A `Match`, `Prediction`, `Recipe`, `SavedRecipe`, or `Repeat` of one (which then says
-        on the sheet whether the palette has changed). Of a `Plan` each order that is poured gets a
-        page, or one of them does, such as ``plan["the order's name"]``.
+        A `Match`, `Prediction`, `Recipe`, `SavedRecipe`, or `Repeat` of one (the sheet then says
+        whether the palette has changed). A `Plan` gives a page for each order that is poured, one
+        of its orders, such as ``plan["the order's name"]``, a single page.
     palette, view, choice
         As for `shadematch.save`.
     title
-        Heading, at most 120 letters; by default an order's name.
+        Heading, up to 120 characters; by default an order's name.
     date
-        As it should be printed, at most 40 letters; by default a line to write it on.
+        As it should be printed, up to 40 characters; by default a line to write it on.
     note
-        The maker's own words, in any script, some twelve lines at most; by default the saved
-        ones, if any.
+        Your own words, up to some twelve lines; by default those saved with the recipe.
     bars, bar_g
-        How many bars, and the mass of each [g]; both, one or none. An order brings its own.
+        How many bars, and the mass of each [g]; both, one or none. An order has its own.
     loss
-        Share of the base that stays in the pot and on the tools, 0 to below 1; by default 0.03,
-        which is common practice, no source. An order brings its own.
+        Share of the base that stays in the pot and on the tools, 0 to below 1; by default 0.03
+        (common practice, no source). An order has its own.
     looks
-        What `shadematch.in_the_pot` gave, for another depth or pot; by default 8 cm in steel.
+        A result of `shadematch.in_the_pot` for another depth or pot; by default 8 cm in steel.
     spread
-        What slips of ruler and scale do. True works it out, for a ruler within 2 mm and a scale
-        within 1 g (a robust match brings its own); False leaves it out; or what
-        `shadematch.spread` gave, or ``median`` and ``p90`` [CIEDE2000] in a mapping.
+        The effect of slips of ruler and scale. True computes it for a ruler within 2 mm and a scale
+        within 1 g (or as the match counted); False leaves it out; or give a result of
+        `shadematch.spread`, or ``median`` and ``p90`` [CIEDE2000] in a mapping.
     shades
-        What `Match.shades` of this match gave: the sheet is then of the first of them, and its
+        A result of `Match.shades` of this match: the sheet is then for the first shade, and its
         order of work goes on to the others.
-
-    Returns
-    -------
-    BatchSheet
 
     Raises
     ------
     PourError
-        If parts don't fit together, a text is too long for one page, or the batch gives less
-        than is asked of it, or a plan pours nothing.
+        If parts don't fit together, a text is too long for one page, the batch gives less than
+        asked, or a plan pours nothing.
     """
     subjects: tuple[Subject, ...]
     own: dict[str, object] = {"palette": palette, "view": view, "choice": choice}
     yields: dict[str, object] = {"bars": bars, "bar_g": bar_g, "loss": loss}
     if isinstance(result, Plan | Poured):
-        # A plan's pages share nothing that belongs to one of them alone.
-        alone: dict[str, object] = (
-            {"title": title or None, "looks": looks} if isinstance(result, Plan) else {}
-        )
+        # Pages of a plan share nothing that belongs to one of them.
+        alone = {"title": title or None, "looks": looks} if isinstance(result, Plan) else {}
         _brings_its_own(own | yields | alone | {"shades": shades})
         subjects = subjects_of(result)
     elif shades is not None:
@@ -184,7 +177,7 @@ def _brings_its_own(given: Mapping[str, object]) -> None:
     for field_, value in given.items():
         if value is not None:
             raise PourError(
-                f"the result brings its own {field_}",
+                f"the result has its own {field_}",
                 field=field_,
                 value=str(value),
                 remedy="Leave it out",
@@ -194,7 +187,7 @@ def _brings_its_own(given: Mapping[str, object]) -> None:
 def _looks_of(saved: SavedRecipe, looks: InThePot | None) -> InThePot:
     if looks is None:
         return in_the_pot(saved.recipe, palette=saved.palette, view=saved.view)
-    expect(looks, InThePot, "looks", "Give what in_the_pot gave")
+    expect(looks, InThePot, "looks", "Give a result of in_the_pot")
     if looks.recipe != saved.recipe or looks.bar.view != saved.view:
         raise PourError(
             "is of another recipe or view",
@@ -214,8 +207,8 @@ def _told(
 
 
 def _first_of(shades: Shades, result: Result | Repeat, choice: Choice | None) -> SavedRecipe:
-    """The first of a match's shades, as a recipe."""
-    expect(shades, Shades, "shades", "Give what Match.shades gave")
+    """The first of a match's shades as a recipe."""
+    expect(shades, Shades, "shades", "Give a result of Match.shades")
     if not isinstance(result, Match) or result.target != shades.target or choice is not None:
         raise PourError(
             "are of another match",
@@ -227,7 +220,7 @@ def _first_of(shades: Shades, result: Result | Repeat, choice: Choice | None) ->
 
 
 def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
-    """How far it may be off: from its target, if it has one; by its match's readings."""
+    """How far it may stray: from its target, if it has one; with its match's readings."""
     match = saved.match
     if match is not None and match.recipe == saved.recipe and not readings:
         return match.spread
@@ -243,18 +236,18 @@ def spread_of(saved: SavedRecipe, **readings: Any) -> Spread:
 
 
 def _as_of_today(repeat: Repeat) -> SavedRecipe:
-    """The saved recipe with the colour it has now."""
+    """The saved recipe with its colour of today."""
     seen = repeat.predicted
     if seen is None:
         raise PourError(
             f"the palette no longer has {', '.join(repeat.missing)}",
             field="result",
             value=str(repeat.saved.recipe),
-            remedy="Match the target anew",
+            remedy="Match the target again",
         )
     if repeat.same and repeat.palette.fingerprint == repeat.saved.palette.fingerprint:
         return repeat.saved
-    # What was proved of another palette, or by another version, need not hold any more.
+    # A proof for another palette, or by another version, need not hold any more.
     return replace(
         repeat.saved,
         palette=repeat.palette,

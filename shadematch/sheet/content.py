@@ -1,12 +1,10 @@
-"""What a batch sheet says, before it is set as a page or as text."""
+"""The content of a batch sheet, before it becomes a page or a text."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
-
-import numpy as np
 
 from shadematch._version import __version__
 from shadematch.errors import PourError
@@ -28,31 +26,31 @@ from shadematch.studio.bars import (
 from shadematch.studio.pour import Pour
 from shadematch.studio.recipe import Recipe
 from shadematch.studio.unit import Unit
-from shadematch.support.models import between, expect, is_finite
+from shadematch.support.models import between, expect, is_finite, whole
 from shadematch.support.report import Row, lab_words
 
 __all__ = ["NOTE_SIZES", "Content", "Dose", "content_of", "figure", "yield_of"]
 
 NOTE_SIZES: Final = ((9.0, 42.0, 9), (7.0, 56.0, 12))
-"""Letter size [pt], units to a line and most lines of a note; smaller letters if need be."""
+"""Letter size [pt], units per line and most lines of a note; smaller letters if needed."""
 _LONGEST_TITLE: Final = 120
 _LONGEST_DATE: Final = 40
 
 
 @dataclass(frozen=True)
 class Dose:
-    """One paste to squeeze or to weigh, or one let-down to weigh.
+    """One paste to squeeze or weigh, or one let-down to weigh.
 
     Attributes
     ----------
     name
-        What it is.
+        Of the paste or let-down.
     amount, unit
         How much of it: figures, and ``"cm"`` or ``"g"``.
     ruler_cm
-        Length of paste along a ruler [cm]; 0 for what is weighed.
+        Length of paste along a ruler [cm]; 0 if weighed.
     hex, in_srgb
-        An sRGB code to know it by, and whether that shows it without clipping.
+        An sRGB code to recognise it by, and whether that shows it without clipping.
     """
 
     name: str
@@ -74,7 +72,7 @@ class Content:
     saved, looks
         The recipe, and how it looks before it is poured.
     doses
-        The pastes in palette order.
+        In palette order, let-downs last.
     weigh
         Base masses, such as ``("800 g clear base", "200 g white base")``.
     yields
@@ -82,9 +80,9 @@ class Content:
     steps
         Order of work: a word and a sentence each.
     figures
-        Name and value of what is known about the colour.
+        What is known about the colour.
     remark
-        What the maker must know before starting; mostly empty.
+        What to know before starting; mostly empty.
     foot
         Palette and versions.
     """
@@ -138,39 +136,17 @@ def figure(dose: float) -> str:
 def yield_of(
     pour: Pour, bars: int | None = None, bar_g: float | None = None, loss: float = LOSS
 ) -> tuple[str, str]:
-    """What a batch gives.
+    """What a batch gives: a sentence, and the bars in short, as ``"9 bars of 100 g"``.
 
-    Parameters
-    ----------
-    pour
-        The pour; paste is not counted.
-    bars, bar_g
-        How many bars, and the mass of each [g]; both, one or none.
-    loss
-        Share of the base that stays in the pot and on the tools, 0 to below 1.
-
-    Returns
-    -------
-    yields, bars
-        A sentence, and short for the bars (``"9 bars of 100 g"``, or ``"the moulds"``).
-
-    Raises
-    ------
-    PourError
-        If a number can't be, or the batch gives less than is asked of it.
+    `bars` is how many, `bar_g` the mass of each [g]: both, one or none (then ``"the moulds"``).
+    `loss` is the share of the base that stays in the pot, 0 to below 1; paste is not counted. A
+    `PourError` if a number is out of range, or the batch gives less than asked.
     """
     loss = checked_loss(loss)
     usable = usable_g(pour.batch_g, loss)
     stays = f"{grams(usable)} to pour, if {100 * loss:.3g} % stays in the pot"
-    if bars is not None and (
-        isinstance(bars, bool) or not isinstance(bars, int | np.integer) or not 1 <= bars <= 10**6
-    ):
-        raise PourError(
-            "must be a whole number from 1 to 1,000,000",
-            field="bars",
-            value=bars,
-            remedy="Count the moulds",
-        )
+    if bars is not None:
+        bars = whole(bars, "bars", 1, 10**6, "Count the moulds")
     if bar_g is None:
         if bars is None:
             return f"{grams(pour.batch_g)} of base, {stays}.", "the moulds"
@@ -182,11 +158,11 @@ def yield_of(
                 value=bars,
                 remedy="Make fewer, or melt more",
             )
-        short = bars_in_words(int(bars), each)
+        short = bars_in_words(bars, each)
         return f"{short}: {stays}.", short
     mass = between(bar_g, "bar_g", 0.1, 1e5, "Weigh a bar, in g")
     count = whole_bars(pour.batch_g, mass, loss)
-    wanted = count if bars is None else int(bars)
+    wanted = count if bars is None else bars
     if count < max(wanted, 1):
         needed = to_melt_g(max(wanted, 1) * mass, loss)
         raise PourError(
@@ -240,7 +216,7 @@ _DOSING: Final[Mapping[Unit, str]] = {
 
 _KEEP: Final = (
     "one bar of this batch: measure it once it is cold and learn from it. "
-    "Its pastes are what is known least"
+    "Its pastes are the largest unknown"
 )
 
 
@@ -306,12 +282,12 @@ def _spread(spread: Spread | Mapping[str, float]) -> Row:
 
 
 def _shades(shades: Shades) -> tuple[tuple[str, str], ...]:
-    """Order of work from the first stirring on."""
+    """Order of work after the first stirring."""
     found, out = [], f"Take {grams(shades.dab_g)} out and let it set"
     for at, dab in enumerate(shades, start=1):
         pot = dab.recipe.pour
         if at > 1:
-            add = f"To the {grams(pot.batch_g)} that are left add {clean(str(dab))}; stir."
+            add = f"To the {grams(pot.batch_g)} left, add {clean(str(dab))}; stir."
             found.append((f"Shade {at}", add))
         if at < len(shades):
             found.append(("Dab", f"{out}, {pot.thickness_cm:g} cm thick: it is shade {at}."))
@@ -334,10 +310,7 @@ def content_of(
 ) -> Content:
     """Put the content together; see `shadematch.batch_sheet`.
 
-    Raises
-    ------
-    PourError
-        If a text is too long for one page, or a number can't be.
+    A `PourError` if a text is too long for one page, or a number is out of range.
     """
     recipe = saved.recipe
     # What is taken out of the pot for the first shades is not poured with the last.

@@ -1,6 +1,6 @@
 """Rulers and swatches as SVG, in millimetres.
 
-Colours are fills of shapes, which printers print even where backgrounds are left out.
+Colours are fills of shapes, which printers print even without backgrounds.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from shadematch.support.mark import corner
 __all__ = ["MARKS_MM", "PAPER_RULER_CM", "drop", "ruler", "scale_for", "swatches"]
 
 PAPER_RULER_CM: Final = 15
-"""How much of a ruler fits across the page [cm]."""
+"""Length of a ruler across the page [cm]."""
 MARKS_MM: Final = 3.8
 """Height of the marks and figures below a bar [mm]."""
 _LEFT: Final = 2.0
@@ -39,7 +39,7 @@ def _box(left: float, top: float, width: float, height: float, fill: str, edge: 
 
 
 def scale_for(longest: float) -> int:
-    """How many centimetres of paste one drawn centimetre stands for: 1, 2, 5, 10, ..."""
+    """Centimetres of paste per drawn centimetre: 1, 2, 5, 10, ..."""
     power = 1
     while True:
         for digit in (1, 2, 5):
@@ -57,22 +57,20 @@ def ruler(
     height_mm: float,
     in_srgb: bool = True,
 ) -> str:
-    """What of a dose lies on one stretch of a ruler, as a bar along it.
+    """The part of a dose that lies on one stretch of a ruler, as a bar along it.
 
     Parameters
     ----------
     dose_cm
-        Length of paste [cm] from the dose's beginning.
-    hex_code
-        Colour of the bar.
+        Length of the whole dose [cm].
+    hex_code, in_srgb
+        Colour of the bar, and whether the code shows it without clipping.
     scale
         See `scale_for`; 1 is true to size.
     start
         Where the stretch begins [cm of paste].
     height_mm
         Height of the bar [mm]; the marks take `MARKS_MM` more.
-    in_srgb
-        Whether the code shows the paste's colour without clipping.
     """
     end = PAPER_RULER_CM * 10.0
     y = height_mm + 0.5
@@ -99,9 +97,9 @@ def ruler(
 def swatches(
     colours: Sequence[tuple[str, bool]], label: str, *, each_mm: float, height_mm: float
 ) -> str:
-    """Colours side by side, touching: each its code, and whether sRGB shows it."""
+    """Colours side by side, touching: the code of each, and whether sRGB shows it."""
     count = len(colours)
-    # Each but the last goes on below the next one, so that no seam shows between them.
+    # Each but the last extends below the next, so that no seam shows between them.
     parts = [
         _box(
             left=0.2 + i * each_mm,
@@ -127,7 +125,7 @@ def swatches(
 
 
 def drop(code: str, label: str, *, size_mm: float, in_srgb: bool = True) -> str:
-    """A round drop; where sRGB does not show it, with the mark beside its foot."""
+    """A round drop; if sRGB doesn't show it, with the mark beside its foot."""
     r = size_mm / 2
     circle = (
         f'<circle cx="{r:g}" cy="{r:g}" r="{r - 0.2:g}" fill="{escape(code)}" '

@@ -1,9 +1,8 @@
-"""How large the words and rulers of a sheet can be so that it stays one page."""
+"""How large the words and rulers of a sheet can be for it to stay one page."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -20,13 +19,13 @@ _MM_PER_PT: Final = 25.4 / 72.0
 
 @dataclass(frozen=True)
 class _Size:
-    """What one size of words allows; letters in pt, heights in mm."""
+    """One size of words, and the room it leaves; letters in pt, heights in mm."""
 
     name_pt: float
     bar_mm: float
     room_mm: float  # for all doses
     colours_mm: float  # the usual height of the colours and their figures
-    note_mm: float  # height of a note that needs no more room than the order of work
+    note_mm: float  # height of a note that fits beside the order of work
 
 
 _SIZES: Final[dict[Kind, _Size]] = {
@@ -43,15 +42,15 @@ _HEAD_MM: Final = 4.0
 
 @dataclass(frozen=True)
 class Layout:
-    """The choice for one sheet.
+    """The layout of one sheet.
 
     Attributes
     ----------
     kind
-        How large the words are.
+        Size of the words.
     scale
-        How many centimetres of paste one drawn centimetre stands for; 1 is true to size, 0 means
-        that no rulers are drawn, since the names need the room.
+        Centimetres of paste per drawn centimetre; 1 is true to size, 0 means no rulers, because
+        the names need the room.
     """
 
     kind: Kind
@@ -74,7 +73,7 @@ class Layout:
         return max(1, math.ceil(dose.ruler_cm / (PAPER_RULER_CM * self.scale) - 1e-9))
 
     def doses_mm(self, content: Content) -> float:
-        """Height of all doses [mm], a little more than they will take."""
+        """Height of all doses [mm], a little more than they take."""
         total = _HEAD_MM
         for dose in content.doses:
             _, pt, lines = name_size(dose.name, self.name_pt)
@@ -97,7 +96,14 @@ def name_size(name: str, own_pt: float) -> tuple[str, float, int]:
 
 def layout_of(content: Content) -> Layout:
     """The largest words, and rulers true to size if they fit."""
-    for layout in _tries(content):
+    scale = scale_for(max((d.ruler_cm for d in content.doses), default=0.0))
+    sizes: tuple[tuple[Kind, ...], ...] = (("roomy", "plain"), ("full",))
+    for layout in (
+        Layout(kind, wanted)
+        for kinds in sizes
+        for wanted in dict.fromkeys((1, scale))
+        for kind in kinds
+    ):
         room = _SIZES[layout.kind].room_mm - _more_mm(content, layout.kind)
         if layout.doses_mm(content) <= room:
             return layout
@@ -123,12 +129,3 @@ def note_size(note: str) -> tuple[float, int]:
     sizes = [(pt, lines_needed(note.split("\n"), width), most) for pt, width, most in NOTE_SIZES]
     pt, lines, _ = next((size for size in sizes if size[1] <= size[2]), sizes[-1])
     return pt, lines
-
-
-def _tries(content: Content) -> Iterator[Layout]:
-    scale = scale_for(max((d.ruler_cm for d in content.doses), default=0.0))
-    large: tuple[Kind, ...] = ("roomy", "plain")
-    for wanted in dict.fromkeys((1, scale)):
-        yield from (Layout(kind, wanted) for kind in large)
-    for wanted in dict.fromkeys((1, scale)):
-        yield Layout("full", wanted)

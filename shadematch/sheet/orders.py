@@ -1,4 +1,4 @@
-"""What the sheets of a plan are about: an order each."""
+"""The subjects of a plan's sheets: one for each order."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ __all__ = ["Subject", "subjects_of"]
 
 @dataclass(frozen=True)
 class Subject:
-    """What one sheet is about.
+    """The subject of one sheet.
 
     Attributes
     ----------
     saved
         The recipe.
     title
-        The heading, where nobody gave one.
+        The default heading.
     remark
-        What the maker must know before starting; mostly empty.
+        What to know before starting; mostly empty.
     bars, bar_g, loss
         Bars from the batch, the mass of each [g], and the share that stays in the pot.
     """
@@ -38,13 +38,7 @@ class Subject:
 
 
 def subjects_of(result: Plan | Poured) -> tuple[Subject, ...]:
-    """One for each order that is poured.
-
-    Raises
-    ------
-    PourError
-        If none is.
-    """
+    """One for each order that is poured; a `PourError` if none is."""
     lines = result.poured if isinstance(result, Plan) else (result,)
     if not lines:
         raise PourError(

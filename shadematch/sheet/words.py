@@ -1,4 +1,4 @@
-"""Other people's words on a page of ours: made harmless, measured, and kept in their direction."""
+"""Other people's words on the page: made harmless, measured, and kept in their direction."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ _END: Final = "\u2069"
 def clean(text: str, *, lines: bool = False) -> str:
     """The text without what a page can't hold.
 
-    Control characters become blanks (line ends stay if `lines`), halves of surrogate pairs and
-    signs that steer the writing direction of what follows become the replacement character.
+    Control characters become blanks (line ends stay if `lines`); lone surrogates and characters
+    that set the writing direction become the replacement character.
     """
     kept = []
     for letter in text.replace("\r\n", "\n").replace("\r", "\n"):
@@ -40,17 +40,17 @@ def _no_character(letter: str) -> bool:
 
 
 def isolated(text: str) -> str:
-    """The text so that right-to-left letters in it don't turn what stands beside it.
+    """The text, isolated so that right-to-left letters in it don't turn its neighbours.
 
-    Puts FIRST STRONG ISOLATE and POP DIRECTIONAL ISOLATE around it (Unicode Standard Annex 9)
-    if there are such letters; for plain text. In HTML, ``dir="auto"`` does the same.
+    For plain text: FIRST STRONG ISOLATE and POP DIRECTIONAL ISOLATE (Unicode Standard Annex 9)
+    enclose it if it has such letters. In HTML, ``dir="auto"`` does the same.
     """
     turns = any(unicodedata.bidirectional(letter) in ("R", "AL", "AN") for letter in text)
     return f"{_ISOLATE}{text}{_END}" if turns else text
 
 
 def units(text: str) -> float:
-    """Roughly how wide a text is set, in halves of the letter size."""
+    """Rough width of a text, in halves of the letter size."""
     return sum(map(_unit, text))
 
 
@@ -66,7 +66,7 @@ def _unit(letter: str) -> float:
 
 
 def shortened(text: str, most: int = 90) -> str:
-    """The text, or its beginning if it is longer than `most` letters."""
+    """The text, or its beginning if it is longer than `most` characters."""
     return text if len(text) <= most else f"{text[: most - 1].rstrip()}…"
 
 

@@ -1,4 +1,4 @@
 """What people type in: palettes, pours, views, recipes and targets.
 
-Knows what is permitted, and no optics.
+Knows what is permitted; knows no optics but what paste chips need.
 """

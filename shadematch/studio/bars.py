@@ -1,7 +1,4 @@
-"""What a batch gives: what stays in the pot, and whole bars from whole batches.
-
-Orders, plans, costs and batch sheets all count with these; nothing else does.
-"""
+"""What a batch yields: the loss in the pot, and whole bars."""
 
 from __future__ import annotations
 
@@ -16,17 +13,11 @@ __all__ = ["LOSS", "bars_in_words", "checked_loss", "grams", "to_melt_g", "usabl
 LOSS: Final = 0.03
 """Share of the base that stays in the pot and on the tools (common practice, no source)."""
 _SLACK: Final = 1e-9
-"""Of a bar, that is taken for rounding."""
+"""Of a bar; smaller shortfalls are rounding."""
 
 
 def checked_loss(loss: object) -> float:
-    """A share that stays in the pot, 0 to below 1.
-
-    Raises
-    ------
-    PourError
-        If it is another number, or none.
-    """
+    """The share that stays in the pot, 0 to below 1; anything else is a `PourError`."""
     if not is_finite(loss) or not 0 <= loss < 1:
         raise PourError(
             "must be a number from 0 to below 1",
@@ -43,14 +34,14 @@ def usable_g(batch_g: float, loss: float) -> float:
 
 
 def whole_bars(batch_g: float, bar_g: float, loss: float) -> int:
-    """Whole bars of so many grams from one batch."""
+    """Whole bars of `bar_g` [g] from one batch."""
     return math.floor(usable_g(batch_g, loss) / bar_g + _SLACK)
 
 
 def to_melt_g(wanted_g: float, loss: float) -> float:
-    """Base to melt so that so much leaves the pot [g], rounded up to what a scale shows.
+    """Base to melt [g] so that `wanted_g` leaves the pot.
 
-    Whole grams from 100 g on, tenths below.
+    Rounded up to what a scale shows: whole grams from 100 g on, tenths below.
     """
     needed = wanted_g / (1.0 - loss)
     steps = 1.0 if needed >= 100 else 10.0
@@ -58,7 +49,7 @@ def to_melt_g(wanted_g: float, loss: float) -> float:
 
 
 def grams(mass: float) -> str:
-    """A mass as one reads it off a scale: whole grams from 100 g on, then tenths."""
+    """A mass as a scale shows it: whole grams from 100 g on, then tenths."""
     if mass >= 100 or float(mass).is_integer():
         return f"{mass:,.0f} g"
     return f"{mass:.1f} g" if mass >= 1 else f"{mass:.2g} g"

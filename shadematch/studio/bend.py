@@ -1,23 +1,22 @@
-"""How the strength of pastes and of white base falls behind what their amounts promise.
+"""How the strength of paste and of white base falls behind the amount.
 
-Particles that clump or lie close do less each. Paste at a load c [per 100 g] does as much as
+Particles that clump or crowd act less each. Paste at a load c acts like the effective load
 
     e(c) = c (1 + k) / (1 + k c)
 
-would in proportion, with one number k, its *bend*, for each paste: e(1) = 1 whatever k is, and at
-a large load it does 1 / (1 + k c) of what small loads promise. The load at which strength is told,
-1, is in the palette's unit per 100 g: a bend of a palette in g is that at 1 g, and with 1.3 g a cm
-the same paste bends 1.3 times as much per cm. White base in a blend scatters
+with one number k, its *bend*, for each paste. Loads are in the palette's unit per 100 g of base;
+strength is stated at a load of 1, so e(1) = 1 for every k. A load c does 1 / (1 + k c) of what
+small loads promise. The bend depends on the unit: where 1 cm weighs 1.3 g, the bend per cm
+is 1.3 times that per g. White base of fraction w scatters
 
     s w exp(-h (w - 0.1))
 
-for a white fraction w, with one number h, its *crowding*: s is its strength per fraction near a
-tenth, and pure white scatters s exp(-0.9 h). Both forms are chosen for being simple and monotone;
-with k = h = 0 all is in proportion. (White pigments that crowd: S. Fitzwater, J. W. Hook, J. Coat.
-Technol. 57 (721) (1985) 39.)
+with one number h, its *crowding*: s is its strength per fraction near 0.1, and pure white scatters
+s exp(-0.9 h). Both forms are chosen for being simple and monotone; k = h = 0 is proportional.
+(On crowding of white pigments: S. Fitzwater, J. W. Hook, J. Coat. Technol. 57 (721) (1985) 39.)
 
-A paste that gains strength with load, k < 0, would pass all bounds at c = -1 / k. From half of that
-on e goes on straight, along its tangent.
+For k < 0, paste that gains strength with load, e has a pole at c = -1 / k. From half of that on, e
+continues along its tangent.
 """
 
 from __future__ import annotations
@@ -43,34 +42,27 @@ __all__ = [
 
 LEAST_BEND: Final = -0.05
 MOST_BEND: Final = 10.0
-"""Of a paste, far beyond what clumping does: at a load of 1 it does an eleventh of what small
-loads promise."""
+"""Of a paste, far beyond clumping: a load of 1 does an eleventh of what small loads promise."""
 MOST_CROWDING: Final = 1.0
-"""Of white base, either way: up to it, more of it scatters more."""
+"""Of white base, as an absolute value: up to it, more white always scatters more."""
 TENTH: Final = 0.1
-"""White fraction at which the strength of white base is told."""
+"""White fraction at which the strength of white base is stated."""
 
 
 def _straight_from(bend: FloatArray) -> FloatArray:
-    """Load from which on e is straight; infinite where it never is."""
+    """Load from which on e is straight; infinite for k >= 0."""
     return np.asarray(np.divide(-0.5, bend, out=np.full(np.shape(bend), np.inf), where=bend < 0))
 
 
 def effective(load: FloatArray, bend: FloatArray) -> FloatArray:
-    """The load that would do as much in proportion, e(c).
+    """The effective load e(c), shape (..., n), rising with the load.
 
     Parameters
     ----------
     load
         [palette's unit per 100 g], shape (..., n), from 0 on.
     bend
-        k of each paste [100 g per palette's unit], at least `LEAST_BEND`; shape (n,), or one that
-        `load` broadcasts with.
-
-    Returns
-    -------
-    ndarray
-        Shape (..., n), rising with the load.
+        k of each paste [100 g per palette's unit], at least `LEAST_BEND`; broadcasts with `load`.
     """
     if not bend.any():
         return load
@@ -101,21 +93,16 @@ def effective_by_bend(load: FloatArray, bend: FloatArray) -> FloatArray:
 
 
 def white_share(white: FloatArray | float, crowding: FloatArray | float) -> FloatArray:
-    """What white base scatters in a blend, as a share of its `Base.scattering`.
+    """Scattering of white base in a blend, as a share of `Base.scattering`.
 
-    Parameters
-    ----------
-    white
-        Mass fraction, 0 to 1, any shape.
-    crowding
-        h, -`MOST_CROWDING` to `MOST_CROWDING`; a number, or of the shape of `white`.
+    `white` is its mass fraction, 0 to 1; `crowding` is h, a number or of the shape of `white`.
     """
     fraction = np.asarray(white, dtype=float)
     return np.asarray(fraction * np.exp(-crowding * (fraction - TENTH)))
 
 
 def white_share_slope(white: FloatArray | float, crowding: float) -> FloatArray:
-    """Derivative of `white_share` by the fraction."""
+    """Derivative of `white_share` by the white fraction."""
     fraction = np.asarray(white, dtype=float)
     return np.asarray((1.0 - crowding * fraction) * np.exp(-crowding * (fraction - TENTH)))
 

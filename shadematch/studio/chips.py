@@ -23,16 +23,10 @@ _HEADS: Final = {"thin": (0.5, 0.0), "deep": (4.0, 0.0), "in half white": (1.0, 
 def paste_chips(
     pigments: Sequence[Pigment], blend: Callable[[float], tuple[FloatArray, FloatArray]], unit: str
 ) -> str:
-    """A row for each paste, as SVG: little and much of it in clear base, and some in half white.
+    """One row of chips per paste, as SVG, 1 cm thick on white paper in D65.
 
-    Parameters
-    ----------
-    pigments
-        The pastes; seen 1 cm thick on white paper in D65.
-    blend
-        Absorption and scattering [1/cm] of the base of a white fraction, shape (36,) each.
-    unit
-        Of their loads.
+    `blend` gives absorption and scattering [1/cm] of the base of a white fraction, shape (36,)
+    each; `unit` is that of the loads.
     """
     view = View()
     weights, white = view.observation

@@ -11,24 +11,18 @@ from shadematch.colour.difference import delta_e
 from shadematch.errors import ColourError
 from shadematch.support.arrays import FloatArray, Triple, triple
 
-__all__ = ["Covariance", "checked_covariance", "radius"]
+__all__ = ["Covariance", "checked_covariance", "radius", "symmetric"]
 
 Covariance = tuple[Triple, Triple, Triple]
 
 _LEVEL: Final = 0.9
 _LARGEST_VARIANCE: Final = 1e6
-"""Of L*, a* or b*: far beyond any colour; keeps bounds finite."""
+"""Of L*, a* or b*: far beyond any colour. Keeps bounds finite."""
 _DIRECTIONS: Final = 600
 
 
 def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covariance:
-    """A covariance of L*, a* and b*.
-
-    Raises
-    ------
-    ColourError
-        If it is none.
-    """
+    """A covariance of L*, a* and b* as tuples; anything else is a `ColourError`."""
     try:
         matrix = np.asarray(given, dtype=float)
     except (TypeError, ValueError, OverflowError):
@@ -57,16 +51,22 @@ def checked_covariance(given: Sequence[Sequence[float]] | FloatArray) -> Covaria
     return triple(matrix[0]), triple(matrix[1]), triple(matrix[2])
 
 
-def radius(lab: FloatArray, covariance: Covariance) -> float:
-    """The CIEDE2000 within which a normally distributed colour lies with a probability of 90 %.
+def symmetric(matrix: FloatArray) -> Covariance:
+    """A covariance as tuples, without the asymmetry that rounding leaves; shape (3, 3)."""
+    even = (matrix + matrix.T) / 2.0
+    return triple(even[0]), triple(even[1]), triple(even[2])
 
-    CIEDE2000 is taken to grow in proportion along each of 600 directions, at the pace it has on
-    the ellipsoid that holds 90 %.
+
+def radius(lab: FloatArray, covariance: Covariance) -> float:
+    """The CIEDE2000 that a normally distributed colour stays within in 90 % of cases.
+
+    Along each of 600 directions CIEDE2000 is taken as proportional to the distance, at the rate it
+    has at the edge of the ellipsoid that holds 90 %.
     """
     from scipy.optimize import brentq  # slow to import, so late
     from scipy.special import chdtr, chdtri
 
-    # Standard deviations to the ellipsoid that holds 90 %.
+    # Standard deviations to the edge of that ellipsoid.
     edge = float(np.sqrt(chdtri(3, 1.0 - _LEVEL)))
     values, axes = np.linalg.eigh(np.array(covariance))
     spread = axes * np.sqrt(np.maximum(values, 0.0))

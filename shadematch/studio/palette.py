@@ -1,4 +1,4 @@
-"""Palettes: the pastes and bases that a studio has on its shelf."""
+"""Palettes: the pastes and bases of a studio."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from shadematch.studio.pigment import LARGEST_NUMBER, Base, Pigment
 from shadematch.studio.uncertainty import PaletteUncertainty
 from shadematch.studio.unit import Unit
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import Frozen, expect, is_finite, shape_of
+from shadematch.support.models import Frozen, between, expect, is_finite, shape_of
 from shadematch.support.report import Report, Row, rows_of
 from shadematch.support.spelling import did_you_mean
 
@@ -32,7 +32,7 @@ _T = TypeVar("_T")
 INVENTED: Final = (
     "These pastes are invented samples. Real ones colour otherwise: give a palette of your own."
 )
-"""Said with whatever is worked out for pastes of the demo palette."""
+"""Printed with every result for pastes of the demo palette."""
 
 
 def fingerprint_of(numbers: Mapping[str, Any]) -> str:
@@ -48,21 +48,19 @@ class Palette(Frozen):
     Attributes
     ----------
     pigments
-        One to twelve, each name once.
+        One to twelve; no two names look the same.
     clear, white
         The two bases; a blend mixes them by mass.
     unit
-        Of every dose: ``"cm"`` squeezed out or ``"g"`` weighed. Loads are in it per 100 g of
-        base, and so are a pour's load limit and dose step.
+        Of every dose: ``"cm"`` squeezed out or ``"g"`` weighed. Loads, load limits and dose steps
+        use it too, loads per 100 g of base.
     note
         Where the data come from.
     uncertainty
-        What is not known of it, as a calibration leaves it (or `known_to` states it); None where
-        nothing is said of it.
+        How well the palette is known, from a calibration or `known_to`; None if not stated.
 
-
-    Spectra at other wavelengths can be given as well, each paste and base as a dict: say
-    ``wavelengths_nm``, rising, which cover 400 to 700 nm with steps of at most 20 nm.
+    Spectra may be given at other wavelengths, with each paste and base as a dict: add
+    ``wavelengths_nm``, rising, covering 400 to 700 nm in steps of at most 20 nm.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -75,36 +73,24 @@ class Palette(Frozen):
 
     @model_validator(mode="after")
     def _names(self) -> Self:
-        if not self.pigments:
-            raise PaletteError(
-                "has no pigments", field="pigments", value=[], remedy="Give at least one"
-            )
-        if len(self.pigments) > MOST_PIGMENTS:
-            raise PaletteError(
-                "has more than twelve pigments",
-                field="pigments",
-                value=len(self.pigments),
-                remedy="Leave some out",
-            )
         names = [p.name for p in self.pigments]
-        twice = sorted({n for n in names if names.count(n) > 1})
-        if twice:
-            raise PaletteError(
-                "a name appears twice",
-                field="pigments",
-                value=twice[0],
-                remedy="Rename one of them",
-            )
         shapes = [shape_of(n) for n in names]
-        alike = [n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1]
-        if alike:
-            raise PaletteError(
-                "two names look the same",
-                field="pigments",
-                value=tuple(alike),
-                remedy="Rename one of them, so that a sheet tells them apart",
-            )
-        return self
+        alike = tuple(n for n, shape in zip(names, shapes, strict=True) if shapes.count(shape) > 1)
+        value: object
+        if not names:
+            problem, value, remedy = "has no pigments", names, "Give at least one"
+        elif len(names) > MOST_PIGMENTS:
+            problem, value = "has more than twelve pigments", len(names)
+            remedy = "Leave some out"
+        elif len(set(names)) < len(names):
+            problem, value = "a name appears twice", next(n for n in names if names.count(n) > 1)
+            remedy = "Rename one of them"
+        elif alike:
+            problem, value = "two names look the same", alike
+            remedy = "Rename one of them, so that a sheet tells them apart"
+        else:
+            return self
+        raise PaletteError(problem, field="pigments", value=value, remedy=remedy)
 
     @model_validator(mode="after")
     def _speaks_of_all(self) -> Self:
@@ -118,7 +104,7 @@ class Palette(Frozen):
         return tuple(p.name for p in self.pigments)
 
     def report(self) -> Report:
-        """The pastes, and how they look."""
+        """The pastes and how they look."""
         tubes = [
             Row(
                 pigment.name,
@@ -140,11 +126,10 @@ class Palette(Frozen):
 
     @property
     def fingerprint(self) -> str:
-        """Short for the numbers that make its colours, such as ``"1f0a-93b2-77c4"``.
+        """A code for the numbers that its colours depend on, such as ``"1f0a-93b2-77c4"``.
 
-        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorptions and scatterings, bends
-        and crowding where there are any, and the unit if it is not cm. Order, prices, tubes and the
-        note play no part.
+        The first 48 bits of SHA-256 (FIPS 180-4) over names, absorption and scattering, any bend
+        and crowding, and the unit unless it is cm. Order, prices, tubes and the note don't count.
         """
         unit = {} if self.unit == "cm" else {"unit": self.unit}
         return fingerprint_of(
@@ -158,13 +143,13 @@ class Palette(Frozen):
 
     @property
     def notice(self) -> str:
-        """What must be known of its pastes: that they are invented, as the demo palette's are."""
+        """That some of its pastes are invented, as the demo palette's are; else empty."""
         samples = {_colours_of(p) for p in demo_palette().pigments}
         return INVENTED if any(_colours_of(p) in samples for p in self.pigments) else ""
 
     @property
     def notice_rows(self) -> tuple[Row, ...]:
-        """The same for a report."""
+        """The notice as rows of a report."""
         return rows_of("pastes", (self.notice,) if self.notice else ())
 
     def __getitem__(self, name: str) -> Pigment:
@@ -172,12 +157,12 @@ class Palette(Frozen):
         return self.pigments[self.index(name)]
 
     def index(self, name: str) -> int:
-        """Position of a pigment; upper and lower case are alike where that names one only.
+        """Position of a pigment; case is ignored where that leaves one candidate.
 
         Raises
         ------
         UnknownNameError
-            If the palette has none of that name.
+            If the palette has no such pigment.
         """
         place = self._place(name)
         if place is not None:
@@ -207,14 +192,14 @@ class Palette(Frozen):
         return self._place(name) is not None
 
     def named(self, given: Mapping[str, _T]) -> dict[str, _T]:
-        """What is given by names of pigments, under the palette's own spelling of them.
+        """The given values by name of pigment, each name as the palette spells it.
 
         Raises
         ------
         UnknownNameError
-            If the palette has none of a name, or one is given twice.
+            If the palette lacks a name, or one is given twice.
         PourError
-            If it is not a mapping.
+            If `given` is not a mapping.
         """
         expect(given, Mapping, "given", "Give names and values, such as {'gorse': 2}")
         named: dict[str, _T] = {}
@@ -238,12 +223,18 @@ class Palette(Frozen):
         return self._of([i for i in range(len(self.pigments)) if i not in gone])
 
     def known_to(self, strength: float | Mapping[str, float]) -> Palette:
-        """The same, its pastes' strengths known to a share each, one for all or by name.
+        """The same palette, its strengths known to a share: one for all pastes, or by name.
 
-        A relative standard deviation, 0 to 1: tubes differ by 0.1 (common practice, no source).
+        The share is a relative standard deviation, 0 to 1; tubes differ by 0.1 (common practice,
+        no source).
+
+        Raises
+        ------
+        UnknownNameError, PaletteError
+            For a name that the palette lacks, or a share out of range.
         """
         if isinstance(strength, Mapping):
-            self._places(tuple(strength))
+            strength = self.named(strength)
         known = PaletteUncertainty.of_strengths(self.names, strength)
         return Palette(**{**dict(self), "uncertainty": known})
 
@@ -266,23 +257,17 @@ class Palette(Frozen):
         return Palette(**{**dict(self), **fewer, **more})
 
     def blend(self, white: float) -> tuple[FloatArray, FloatArray]:
-        """Absorption and reduced scattering [1/cm] of a base with white fraction 0 to 1.
+        """Absorption and reduced scattering [1/cm] of base with a white fraction, shape (36,).
 
-        Absorption and clear's scattering go by mass; white's scattering may lag behind
+        Both mix by mass, except that white base may scatter less than its share
         (`Base.crowding`).
 
         Raises
         ------
         PaletteError
-            If it is not a number from 0 to 1.
+            If `white` is not a number from 0 to 1.
         """
-        if not is_finite(white) or not 0 <= white <= 1:
-            raise PaletteError(
-                "must be a number from 0 to 1",
-                field="white",
-                value=white,
-                remedy="It is a fraction by mass",
-            )
+        white = between(white, "white", 0, 1, "It is a fraction by mass", error=PaletteError)
         clear, opaque = self.clear, self.white
         share = float(white_share(white, opaque.crowding))
         return (
@@ -293,7 +278,7 @@ class Palette(Frozen):
     @model_validator(mode="before")
     @classmethod
     def _brought_onto_grid(cls, data: object) -> object:
-        """Spectra at wavelengths of their own, as files may have them, at the library's."""
+        """Spectra at other wavelengths, as in files, interpolated to the library's."""
         if not isinstance(data, Mapping) or "wavelengths_nm" not in data:
             return data
         rest = dict(data)
@@ -314,7 +299,7 @@ class Palette(Frozen):
         note = {"note": rest.pop("note")} if "note" in rest else {}
         if rest.get("uncertainty", 0) is None:
             del rest["uncertainty"]
-        # What is in proportion, as most is, is not told.
+        # Zeros, the usual case, are left out.
         for part in (*rest.get("pigments", ()), rest.get("clear", {}), rest.get("white", {})):
             for field in ("bend", "crowding"):
                 if part.get(field) == 0.0:
@@ -361,7 +346,7 @@ def _colours_of(pigment: Pigment) -> tuple[object, ...]:
 
 @functools.cache
 def demo_palette() -> Palette:
-    """The invented palette that comes along, to try things out."""
+    """The invented palette that comes with the library, to try things out."""
     place = resources.files("shadematch").joinpath("resources", "demo-palette.json")
     content = json.loads(place.read_text(encoding="utf-8"))
     return Palette(**{n: v for n, v in content.items() if n not in ("format", "version")})

@@ -1,4 +1,4 @@
-"""A paste and a base, by what their colours rest on."""
+"""A paste and a base: the optical data that colours are computed from."""
 
 from __future__ import annotations
 
@@ -60,12 +60,10 @@ class Base(Frozen):
     Attributes
     ----------
     absorption, scattering
-        Absorption and reduced scattering [1/cm] at `WAVELENGTHS_NM`, 36 values each, not
-        negative.
+        Absorption and reduced scattering [1/cm] at `WAVELENGTHS_NM`, 36 values each, from 0 on.
     crowding
-        Of white base: how its scattering falls behind its fraction w in a blend,
-        w exp(-crowding (w - 0.1)); -1 to 1, 0 in proportion (`shadematch.studio.bend`). Means
-        nothing for clear base.
+        Of white base: its scattering in a blend goes as w exp(-crowding (w - 0.1)) with its
+        fraction w (`shadematch.studio.bend`). -1 to 1; 0 is proportional. Ignored for clear base.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -82,7 +80,7 @@ class Base(Frozen):
 
     @property
     def colour_numbers(self) -> list[list[float]]:
-        """What its colour rests on: absorption, scattering, and crowding if there is any."""
+        """What its colour depends on: absorption, scattering, and crowding unless 0."""
         rest = ((self.crowding,),) if self.crowding else ()
         return _numbers(self.absorption, self.scattering, *rest)
 
@@ -93,21 +91,19 @@ class Pigment(Frozen):
     Attributes
     ----------
     name
-        What it is called in doses, in 1 to 200 letters, some of which show.
+        Its name in doses: 1 to 200 characters, some of them visible.
     absorption
-        [1/cm per (paste in the palette's unit / 100 g base)] at `WAVELENGTHS_NM`, 36 values, not
-        negative.
+        [1/cm per (palette's unit / 100 g base)] at `WAVELENGTHS_NM`, 36 values from 0 on.
     scattering
-        Reduced scattering in the same unit, or None for a paste that does not scatter.
+        Reduced scattering in the same unit; None for a paste that does not scatter.
     bend
-        How its strength falls behind its load c, c (1 + bend) / (1 + bend c) in place of c, in
-        100 g per the palette's unit; -0.05 to 10, 0 in proportion (`shadematch.studio.bend`).
-        Absorption and scattering are those at a load of 1.
+        k of the effective load c (1 + k) / (1 + k c) at a load c (`shadematch.studio.bend`)
+        [100 g per palette's unit]. -0.05 to 10; 0 is proportional. Absorption and scattering are
+        those at a load of 1.
     tube_size
-        Paste in a full tube [the palette's unit], 0.01 to 10,000; None if nobody entered it.
+        Paste in a full tube [palette's unit], 0.01 to 10,000; None if unknown.
     tube_price
-        Price of a full tube, in the studio's currency, up to a thousand million; None if not
-        known.
+        Price of a full tube in the studio's currency, 0 to 1e9; None if unknown.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -125,7 +121,7 @@ class Pigment(Frozen):
 
     @property
     def colour_numbers(self) -> list[list[float]]:
-        """What its colour rests on: absorption, scattering, and bend if it has any."""
+        """What its colour depends on: absorption, scattering, and bend unless 0."""
         rest = ((self.bend,),) if self.bend else ()
         return _numbers(self.absorption, self.scattering if self.scatters else None, *rest)
 

@@ -1,4 +1,4 @@
-"""What is made: dose and mass arithmetic."""
+"""What is made: masses, doses and their limits."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ __all__ = [
 ]
 
 LARGEST_BATCH_G: Final = 100_000
-"""More than any pot for soap holds; larger ones are refused, and not advised."""
+"""More than any soap pot holds; larger batches are refused."""
 _THINNEST_CM: Final = 0.2
 _THICKEST_CM: Final = 8.0
 """Of bars (common practice, no source)."""
@@ -43,7 +43,7 @@ def _no_percentage(value: object) -> object:
 
 
 Share = Annotated[Number, BeforeValidator(_no_percentage)]
-"""A number that some would give in percent."""
+"""A fraction; the error for 1 to 100 says that percent was probably meant."""
 
 
 class Pour(Frozen):
@@ -52,20 +52,20 @@ class Pour(Frozen):
     Attributes
     ----------
     batch_g
-        Mass of base [g], 0.1 g to 100 kg. In small batches whole centimetres are coarse: 500 g is
-        the least in which most colours come out near.
+        Mass of base [g], 0.1 to 100,000. Whole centimetres are coarse in small batches: most
+        colours need 500 g to come out close.
     thickness_cm
-        Thickness of the bar as it is looked at [cm], 0.01 to 100; a `ThicknessWarning` below 0.2
-        and above 8, where millimetres may have been meant.
+        Thickness of the bar in the direction of view [cm], 0.01 to 100. Below 0.2 and above 8 a
+        `ThicknessWarning` asks whether millimetres were meant.
     white
         Mass fraction of white base in the blend, 0 to 1.
     max_load
-        The most paste the base takes [palette's unit per 100 g], above 0. 4 cm is where the shade
-        stops gaining (common practice, no source). For doses in g no such number is known: the
-        default is 4 g, and a match says so until another number is given.
+        The most paste the base takes [palette's unit per 100 g], above 0 to 1000. At 4 cm the
+        shade stops gaining (common practice, no source). For doses in g no such figure is known:
+        the default is 4 g, and a match says so until you set another.
     dose_step
-        What doses are multiples of [palette's unit]: 1, or 0.5 for a steady hand; as fine as the
-        scale where paste is weighed.
+        Doses are multiples of this [palette's unit], 0.01 to 100: 1, or 0.5 for a steady hand; the
+        resolution of the scale where paste is weighed.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -78,7 +78,7 @@ class Pour(Frozen):
     @model_validator(mode="after")
     def _warned(self) -> Self:
         if (doubt := unusual_thickness(self.thickness_cm)) is not None:
-            # Past this method, pydantic's maker and ours.
+            # The stack above: this method, pydantic's initialiser, ours.
             warnings.warn(f"thickness_cm: {doubt}", ThicknessWarning, stacklevel=4)
         return self
 
@@ -98,18 +98,12 @@ class Pour(Frozen):
         return self.dose_step * 100.0 / self.batch_g
 
     def limit_note(self, unit: Unit) -> str:
-        """What to know of a load limit that nobody stated for doses in g; else empty.
-
-        Raises
-        ------
-        PourError
-            If it is not a unit.
-        """
+        """The caution for a default load limit where doses are in g; else empty."""
         if checked_unit(unit) == "cm" or self.max_load != USUAL_LOAD:
             return ""
         return (
-            f"at most {self.max_load:g} {unit} of paste per 100 g of base: a default that rests on "
-            "nothing where paste is weighed; state what yours take (max_load)"
+            f"at most {self.max_load:g} {unit} of paste per 100 g of base: a default without a "
+            "basis where paste is weighed; set what yours take (max_load)"
         )
 
     @property
@@ -133,19 +127,13 @@ class Pour(Frozen):
 
 
 def pour_of_any_thickness(thickness_cm: float, **given: float) -> Pour:
-    """A pour whose thickness [cm] nobody is warned of.
-
-    Raises
-    ------
-    PourError
-        As `Pour` does.
-    """
+    """A pour of any thickness [cm], 0.01 to 100, without a warning; raises as `Pour` does."""
     thickness = between(thickness_cm, "thickness_cm", 0.01, 100.0, "Give it in cm")
     return Pour(**given).model_copy(update={"thickness_cm": thickness})
 
 
 def unusual_thickness(thickness_cm: float) -> str | None:
-    """What is odd about a bar's thickness [cm], in words; None for one of 0.2 to 8 cm."""
+    """What is odd about a bar's thickness [cm], in words; None from 0.2 to 8 cm."""
     if _THINNEST_CM <= thickness_cm <= _THICKEST_CM:
         return None
     doubt = f"is {thickness_cm:g} cm, and bars are {_THINNEST_CM:g} to {_THICKEST_CM:g} cm thick"

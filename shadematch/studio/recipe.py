@@ -1,4 +1,4 @@
-"""Doses and the pour that they go into; let-downs."""
+"""Recipes (doses and the pour they go into), and let-downs."""
 
 from __future__ import annotations
 
@@ -15,27 +15,35 @@ from shadematch.errors import PourError, ShadematchError
 from shadematch.studio.pour import Pour, Share, base_named
 from shadematch.studio.unit import Unit, check_unit, checked_unit, measured
 from shadematch.support.charts import bars
-from shadematch.support.models import Frozen, Name, Number, check_name, expect, is_finite, listed
+from shadematch.support.models import (
+    Frozen,
+    Name,
+    Number,
+    between,
+    check_name,
+    expect,
+    is_finite,
+    listed,
+)
 from shadematch.support.report import Report, Reported, Row, rows_of
 
 __all__ = ["LARGEST_DOSE", "MOST_LET_DOWNS", "LetDown", "Recipe", "Weighed", "doses_of"]
 
 LARGEST_DOSE: Final = 10_000_000.0
-"""Far beyond any batch; keeps sums finite."""
+"""Far beyond any batch. Keeps sums finite."""
 MOST_LET_DOWNS: Final = 8
-"""In one search: as many as a palette has pastes at most."""
+"""In one search."""
 _HEAVIEST_G: Final = 1e9
 _SLACK: Final = 1e-6
-"""Paste [cm or g] or base [g] that is taken for rounding."""
+"""Paste [cm or g] or base [g]; smaller amounts are rounding."""
 
 
 class LetDown(Frozen):
     """A paste diluted in base beforehand, to be dosed by weight.
 
-    Its grams take the place of as many grams of the batch's base, clear for clear and white for
-    white, so the batch keeps its mass and its white fraction. As everywhere here, the paste's
-    own mass is not counted: 1 cm stirred into 50 g of base is 0.02 cm per g, and 1 g is 0.02 g per
-    g.
+    Its grams replace as many grams of the batch's base, clear for clear and white for white, so
+    the batch keeps its mass and its white fraction. The paste's own mass is never counted: 1 cm
+    stirred into 50 g of base is 0.02 cm per g, and 1 g is 0.02 g per g.
 
     Attributes
     ----------
@@ -44,11 +52,11 @@ class LetDown(Frozen):
     paste_per_g
         Paste in it [`unit` per g of its base], 1e-9 to 10.
     step_g
-        What it is weighed to [g]: 1, or 0.5 on a finer scale.
+        The step it is weighed in [g], 0.001 to 1000.
     white
-        White fraction of the base it is made in, 0 to 1.
+        White fraction of its own base, 0 to 1.
     unit
-        Of the paste in it, ``"cm"`` or ``"g"``: that of the palette.
+        Of the paste in it, ``"cm"`` or ``"g"``: the palette's.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -69,7 +77,7 @@ class LetDown(Frozen):
         white: float = 0,
         unit: Unit = "cm",
     ) -> LetDown:
-        """The let-down that so much paste [unit] in a mass of base gives.
+        """The let-down of so much paste [`unit`] in a mass of base [g].
 
         Raises
         ------
@@ -141,12 +149,9 @@ class Weighed:
 
 
 def doses_of(given: Mapping[str, float], field: str) -> dict[str, float]:
-    """Doses by name, from a mapping or from what has an index, as a pandas Series.
+    """Doses by name, from a mapping or from what has an index, such as a pandas Series.
 
-    Raises
-    ------
-    PourError
-        If it is neither.
+    Anything else is a `PourError`.
     """
     items = getattr(given, "items", None)
     if not isinstance(given, Mapping) and not (callable(items) and hasattr(given, "index")):
@@ -161,18 +166,18 @@ class Recipe(Reported):
     Attributes
     ----------
     doses
-        Paste of each pigment in all [unit], zero doses left out, in palette order; read-only.
+        Total paste of each pigment [unit], read-only; doses of 0 are left out.
     pour
         What they go into.
     weighed
-        Let-downs; the paste in them is part of `doses`, their base part of the pour's.
+        Let-downs. Their paste is part of `doses`, their base part of the pour's.
     unit
-        Of the doses, ``"cm"`` or ``"g"``: that of the palette they are for.
+        Of the doses, ``"cm"`` or ``"g"``: the palette's.
 
     Raises
     ------
     PourError
-        For a name or a dose that can't be, let-downs that bring more paste or base than that, or
+        For an invalid name or dose, let-downs with more paste or base than the recipe has, or
         let-downs in another unit.
     """
 
@@ -191,17 +196,8 @@ class Recipe(Reported):
                     "a pigment has no name", field="doses", value=name, remedy="Give a text"
                 )
             check_name(name, "doses")
-            if type(dose) is not float and not is_finite(dose):
-                raise PourError(
-                    "must be a number", field=f"doses.{name}", value=dose, remedy=f"In {unit}"
-                )
-            if not 0 <= dose <= LARGEST_DOSE:  # NaN fails every comparison
-                raise PourError(
-                    f"must lie between 0 and {LARGEST_DOSE:,.0f} {unit}",
-                    field=f"doses.{name}",
-                    value=dose,
-                    remedy=f"Give the {measured(unit)} of paste in {unit}",
-                )
+            remedy = f"Give the {measured(unit)} of paste in {unit}"
+            between(dose, f"doses.{name}", 0.0, LARGEST_DOSE, remedy)
         parts = listed(self.weighed, "weighed", "Give a list of Weighed(...)")
         for part in parts:
             expect(part, Weighed, "weighed", "Give a list of Weighed(...)")
@@ -214,7 +210,7 @@ class Recipe(Reported):
             self._check_weighed()
 
     def _check_weighed(self) -> None:
-        """Refuse let-downs that hold more than the recipe has."""
+        """Refuse let-downs with more paste or base than the recipe has."""
         paste: dict[str, float] = {}
         for part in self.weighed:
             name = part.let_down.pigment
@@ -229,7 +225,7 @@ class Recipe(Reported):
                 f"holds more {short} than the recipe has",
                 field="weighed",
                 value=", ".join(map(str, self.weighed)),
-                remedy="doses is the paste in all, and let-downs are part of the base",
+                remedy="doses is the total paste, and let-downs are part of the base",
             )
 
     def __hash__(self) -> int:
@@ -241,7 +237,7 @@ class Recipe(Reported):
 
     @property
     def squeezed(self) -> dict[str, float]:
-        """Paste to take from the tubes [unit]: what does not come with a let-down."""
+        """Paste to take from the tubes [unit]: what the let-downs don't bring."""
         left = dict(self.doses)
         for part in self.weighed:
             name = part.let_down.pigment
@@ -250,17 +246,17 @@ class Recipe(Reported):
 
     @property
     def clear_g(self) -> float:
-        """Clear base to melt beside what the let-downs bring [g]."""
+        """Clear base to melt besides that of the let-downs [g]."""
         return self.pour.clear_g - sum(p.mass_g * (1 - p.let_down.white) for p in self.weighed)
 
     @property
     def white_g(self) -> float:
-        """White base to melt beside what the let-downs bring [g]."""
+        """White base to melt besides that of the let-downs [g]."""
         return self.pour.white_g - sum(p.mass_g * p.let_down.white for p in self.weighed)
 
     @property
     def total(self) -> float:
-        """Paste in all [unit]."""
+        """Total paste [unit]."""
         return float(sum(self.doses.values()))
 
     @property
@@ -270,12 +266,12 @@ class Recipe(Reported):
 
     @property
     def tubes(self) -> int:
-        """How many pigments it takes."""
+        """How many pigments it uses."""
         return len(self.doses)
 
     @property
     def proportions(self) -> dict[str, int] | None:
-        """The doses in lowest terms; None where they are not multiples of a dose step."""
+        """The doses in lowest terms; None with let-downs, or off the dose steps."""
         if self.weighed:
             return None
         step = self.pour.dose_step
@@ -287,22 +283,22 @@ class Recipe(Reported):
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """What to dose, in words: a line for each."""
+        """What to dose, in words, one line each."""
         squeezed = [f"{dose:g} {self.unit} {name}" for name, dose in self.squeezed.items()]
         return (*squeezed, *map(str, self.weighed)) or ("no paste at all",)
 
     @property
     def in_all(self) -> str:
-        """Paste in all and its load, in words."""
+        """Total paste and load, in words."""
         return f"{self.total:g} {self.unit} in all, {self.load:.2f} {self.unit} per 100 g"
 
     @property
     def rows(self) -> tuple[Row, Row]:
-        """The recipe and the pour as a report says them."""
+        """Recipe and pour as rows of a report."""
         return Row("recipe", self.lines), Row("pour", str(self.pour))
 
     def report(self) -> Report:
-        """What to dose, into what."""
+        """What to dose into what."""
         lengths = [(name, dose, f"{dose:g} {self.unit}") for name, dose in self.squeezed.items()]
         shares = (self.proportions or {}).values()
         few = 1 < sum(shares) <= 60

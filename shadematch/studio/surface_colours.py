@@ -1,4 +1,4 @@
-"""Colours that a surface can have: the solid of object colours."""
+"""The colours that a surface can have: the solid of object colours."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ from shadematch.support.arrays import FloatArray
 __all__ = ["check_all_real", "check_real"]
 
 _SLACK: Final = (0.1, 0.01)
-"""How far outside the solid of object colours (in XYZ) a measured colour may lie: a fixed part,
-and a share of the colour's own size."""
+"""How far outside the solid of object colours [XYZ] a measured colour may lie: a fixed part, and a
+share of the colour's length."""
 
 _ROWS: Final = 256
 
 
 @functools.cache
 def _solid(illuminant: Light, observer: str) -> tuple[FloatArray, FloatArray]:
-    """Facet normals of the solid of object colours, and how far it reaches along them.
+    """Facet normals of the solid of object colours, and its extent along each.
 
-    The solid is the set of XYZ of all reflectances between 0 and 1 at the library's
-    wavelengths: a zonotope, whose facets are spanned by pairs of weights.
+    The solid holds the XYZ of all reflectances from 0 to 1 at the library's wavelengths. It is a
+    zonotope, and pairs of weights span its facets.
     """
     weights = observation(illuminant, observer).weights
     first, second = np.triu_indices(weights.shape[1], 1)
@@ -45,14 +45,9 @@ def check_real(
     given: FloatArray,
     unsure: FloatArray | None = None,
 ) -> None:
-    """Refuse a colour that no surface has under this light.
+    """Refuse a colour that no surface has under this light, with a `ColourError`.
 
-    With `unsure`, rows of XYZ that are independent of each other, it may lie so far outside.
-
-    Raises
-    ------
-    ColourError
-        Naming the field, and what was given.
+    `unsure` widens the limit: rows of XYZ, by which independent causes may have moved it.
     """
     normals, reach = _solid(illuminant, observer)
     slack = _SLACK[0] + _SLACK[1] * float(np.linalg.norm(xyz))
@@ -65,13 +60,7 @@ def check_real(
 def check_all_real(
     xyz: FloatArray, illuminant: Light, observer: str, given: FloatArray, first: int
 ) -> None:
-    """The same for rows of XYZ, shape (t, 3), of what was `given`; `first` rows came before.
-
-    Raises
-    ------
-    ColourError
-        Naming the first wrong row.
-    """
+    """`check_real` for rows of XYZ, shape (t, 3); `first` rows came before them."""
     normals, reach = _solid(illuminant, observer)
     slack = _SLACK[0] + _SLACK[1] * np.linalg.norm(xyz, axis=1)
     for start in range(0, len(xyz), _ROWS):

@@ -35,31 +35,36 @@ from shadematch.support.report import Report, Reported, Row, Swatch
 __all__ = ["FARTHEST", "HoldsTarget", "Target", "as_target", "measured"]
 
 FARTHEST: Final = 1e4
-"""Beyond any colour, in CIELAB; keeps what is computed from it finite."""
+"""Beyond any colour, in CIELAB. Keeps results finite."""
 _FRACTION: Final = 1.5
-"""A Y up to this is taken for one of a scale on which white has 1."""
+"""A Y up to this is taken for one on a scale where white has 1."""
 
 
 @dataclass(frozen=True)
 class Target(Reported):
     """A wanted colour.
 
-    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz` or `from_reflectance`; from a
-    photo with `shadematch.read_photo`.
+    Make one with `from_hex`, `from_srgb`, `from_lab`, `from_xyz`, `from_csv` or
+    `from_reflectance`; from a photo with `shadematch.read_photo`.
 
     Attributes
     ----------
     lab
         CIELAB relative to the white of `illuminant` and `observer`.
     illuminant, observer
-        The light in which the colour is meant.
+        The light in which the colour is wanted.
     source
         Where it came from, in words.
     reflectance
-        Radiance factor, shape (36,), if it was measured; then the colour is known in any light.
+        Measured radiance factor, shape (36,), 0 to 1, or None. With it the colour is known in any
+        light.
     covariance
-        How well `lab` is known: its covariance, 3 x 3, under the same illuminant and observer.
-        None if it is taken as exact.
+        Covariance of `lab`, 3 x 3, under the same illuminant and observer; None: exact.
+
+    Raises
+    ------
+    ColourError
+        For numbers that are not a colour, a covariance or a light.
     """
 
     lab: Triple
@@ -93,7 +98,7 @@ class Target(Reported):
         Raises
         ------
         ColourError
-            If the text is no such code.
+            If the text is not such a code.
         """
         rgb = hex_to_srgb(code)
         return cls._of_srgb(rgb, f"the sRGB colour {srgb_to_hex(rgb)}")
@@ -105,7 +110,7 @@ class Target(Reported):
         Raises
         ------
         ColourError
-            If there are not three, or one is out of range.
+            If it isn't three numbers, or one is out of range.
         """
         values = _triple(rgb, "srgb")
         if values.min() < 0 or values.max() > 1:
@@ -125,7 +130,7 @@ class Target(Reported):
         Raises
         ------
         SpectrumError
-            If the file or the spectrum can't be used; the line is named where one is at fault.
+            If the file or the spectrum can't be used; a faulty line is named.
         """
         rows = read_spectrum(path)
         try:
@@ -161,15 +166,15 @@ class Target(Reported):
         lab
             L*, a*, b*.
         illuminant, observer
-            The light in which the colour is meant.
+            The light in which the colour is wanted.
         covariance
-            How well it is known, 3 x 3; by default it is taken as exact.
+            Of `lab`, 3 x 3; by default the colour is exact.
 
         Raises
         ------
         ColourError
             If it isn't three finite numbers, no surface can have that colour, or the covariance
-            is none.
+            is not one.
         """
         values = _triple(lab, "lab")
         if not 0 <= values[0] <= 100:
@@ -196,9 +201,9 @@ class Target(Reported):
         Raises
         ------
         ColourError
-            If it isn't three finite numbers, no surface can have that colour, or Y is at most
-            1.5 (and neither X nor Z above 3), as it is on a scale where white has 1; a true
-            near-black can be given as Lab.
+            If it isn't three finite numbers, no surface can have that colour, or the values look
+            like a scale where white has 1 (Y up to 1.5, X and Z up to 3); give a near-black as
+            Lab.
         """
         values = _triple(xyz, "xyz")
         if values[1] <= _FRACTION and values.max() <= 2.0 * _FRACTION:
@@ -226,7 +231,7 @@ class Target(Reported):
         wavelengths_nm
             Rising [nm], covering 400 to 700 nm in steps of at most 20 nm.
         reflectance
-            Radiance factors, 0 to 1 (not percent), gloss left out.
+            Radiance factors, 0 to 1 (not percent), without gloss.
 
         Raises
         ------
@@ -235,19 +240,15 @@ class Target(Reported):
         """
         x, y = measured(wavelengths_nm, reflectance, "reflectance")
         grid = onto_grid(x, y, field="reflectance")
-        if y.min() < 0:
+        worst = float(y.min() if y.min() < 0 else y.max())
+        if not 0 <= worst <= 1:
             raise SpectrumError(
                 "must lie between 0 and 1",
                 field="reflectance",
-                value=float(y.min()),
-                remedy="Measure the dark correction anew, or set small negatives to 0",
-            )
-        if y.max() > 1:
-            raise SpectrumError(
-                "must lie between 0 and 1",
-                field="reflectance",
-                value=float(y.max()),
-                remedy="Divide percentages by 100",
+                value=worst,
+                remedy="Divide percentages by 100"
+                if worst > 1
+                else "Measure the dark correction again, or set small negatives to 0",
             )
         seen = observation()
         lab = xyz_to_lab(seen.weights @ grid, seen.white)
@@ -256,9 +257,8 @@ class Target(Reported):
     def lab_in(self, view: View) -> FloatArray:
         """CIELAB under a view, relative to its white; shape (3,).
 
-        A measured spectrum is computed anew for the view's light. Any other colour is taken to
-        the same appearance under the view's white by linear Bradford adaptation, if the lights
-        differ: an estimate, since the colour is known in one light only.
+        A measured spectrum is computed for the view's light. Any other colour is known in one
+        light only; for another it is adapted by linear Bradford, which is an estimate.
         """
         expect(view, View, "view", "Use View(...)")
         seen = view.observation
@@ -272,15 +272,14 @@ class Target(Reported):
 
     @property
     def target(self) -> Target:
-        """Itself: what holds a target is taken wherever a target is."""
+        """Itself: a target can stand wherever something that has one can."""
         return self
 
     @functools.cached_property
     def radius(self) -> float:
-        """The CIEDE2000 within which the true colour lies with a probability of 90 %.
+        """The CIEDE2000 that the true colour stays within in 90 % of cases.
 
-        The true colour is taken to be normally distributed about `lab` with `covariance`; 0 if
-        there is none.
+        It is taken as normally distributed about `lab` with `covariance`; 0 without one.
         """
         if self.covariance is None:
             return 0.0
@@ -333,13 +332,7 @@ class HoldsTarget(Protocol):
 
 
 def as_target(value: HoldsTarget | str) -> Target:
-    """A target, the one that a hex code stands for, or the one that something holds.
-
-    Raises
-    ------
-    ColourError
-        For anything else.
-    """
+    """The target of a hex code, or of anything that has one; else a `ColourError`."""
     if isinstance(value, str):
         return Target.from_hex(value)
     if isinstance(held := getattr(value, "target", None), Target):
@@ -355,20 +348,14 @@ def as_target(value: HoldsTarget | str) -> Target:
 def measured(
     wavelengths_nm: Sequence[float] | FloatArray, values: Sequence[float] | FloatArray, field_: str
 ) -> tuple[FloatArray, FloatArray]:
-    """Wavelengths and measured values as arrays, of whatever shapes they have.
-
-    Raises
-    ------
-    SpectrumError
-        If one is not a list of numbers.
-    """
+    """Wavelengths and values as arrays of any shape; a `SpectrumError` unless all are numbers."""
     try:
         if any(
             isinstance(v, str | bool | np.str_ | np.bool_)
             for given in (wavelengths_nm, values)
             for v in given
         ):
-            raise TypeError  # texts and truth values are no numbers
+            raise TypeError  # NumPy would convert texts and booleans
         return np.asarray(wavelengths_nm, dtype=float), np.asarray(values, dtype=float)
     except (TypeError, ValueError, OverflowError):
         raise SpectrumError(
@@ -382,7 +369,7 @@ def measured(
 def _triple(values: Sequence[float], field_: str) -> FloatArray:
     try:
         array = np.asarray(values, dtype=float)
-        if not all(map(is_finite, values)):  # texts and truth values are no numbers
+        if not all(map(is_finite, values)):  # NumPy would convert texts and booleans
             array = np.empty(0)
     except (TypeError, ValueError, OverflowError):
         array = np.empty(0)

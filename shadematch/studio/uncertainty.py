@@ -1,12 +1,11 @@
-"""What is not known of a palette: strengths and spectra of its pastes and bases.
+"""How well a palette is known: strengths and spectra of its pastes and bases.
 
-Everything that is not known is laid to a few independent causes, each a standard normal number z
-("modes"). A mode says by how many standard deviations it moves the logarithm of each absorption
-and scattering, and the logit of each backing that was learnt along with them: a coefficient c
-becomes c exp(z1 m1 + z2 m2 + ...), which stays positive. It also says how far it moves the bend of
-each paste and the crowding of white base (`shadematch.studio.bend`). A calibration's covariance, a
-strength known to 10 % and what a book of batches leaves open all have this form; so what is shared,
-such as an error of the white tile, is told once and counts in all pastes together.
+All uncertainty comes from a few independent causes ("modes"), each a standard normal number z. A
+mode moves the logarithm of each absorption and scattering, and the logit of each backing learnt
+with them: a coefficient c becomes c exp(z1 m1 + z2 m2 + ...), which stays positive. It also moves
+the bend of each paste and the crowding of white base (`shadematch.studio.bend`), linearly. A
+calibration's covariance, a strength known to 10 % and what a journal has learnt all take this form.
+A shared error, such as that of the white tile, is one mode and moves all pastes together.
 """
 
 from __future__ import annotations
@@ -22,26 +21,27 @@ from shadematch.colour.standards import WAVELENGTHS_NM
 from shadematch.errors import PaletteError, ShadematchError
 from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
-from shadematch.support.models import Frozen, Number, is_finite
+from shadematch.support.models import Frozen, Number, between
 
 __all__ = ["Backing", "Mode", "PaletteUncertainty"]
 
 _WIDEST = 10.0
-"""Of a logarithm: beyond, exp(z m) leaves what floats hold."""
+"""Of a logarithm; beyond, exp(z m) overflows."""
 _ALIKE = 0.7
-"""Mean difference of the logits of two backings up to which one stands for the other."""
+"""Mean difference in logits up to which two backings count as the same."""
 
 Moves = tuple[Annotated[Number, Field(ge=-_WIDEST, le=_WIDEST)], ...]
-"""Of one spectrum, in standard deviations of its logarithm, 36 values; empty for none."""
+"""Of one spectrum: how far one standard deviation moves its logarithm, 36 values or none."""
+_NONE = (0.0,) * WAVELENGTHS_NM.size
 
 
 class Backing(Frozen):
-    """A backing whose reflectance was learnt together with the pastes.
+    """A backing whose reflectance was learnt with the pastes.
 
     Attributes
     ----------
     reflectance
-        As it is believed to be, 36 values, 0 to 1.
+        Its estimate, 36 values, 0 to 1.
     contact
         As in `View.contact`.
     """
@@ -57,14 +57,14 @@ class Mode(Frozen):
     Attributes
     ----------
     absorption, scattering
-        How it moves the logarithm of each paste's, in the palette's order, and of the clear and
-        the white base's, which come last; empty where it moves none.
+        Moves of the logarithm for each paste in palette order, then clear and white base; empty
+        for what it doesn't move.
     backings
-        How it moves the logit of each backing.
+        Moves of the logit of each backing.
     bends
-        How much it adds to the bend of each paste, in the palette's order; empty where to none.
+        Moves of the bend of each paste, in palette order; empty for none.
     crowding
-        How much it adds to the crowding of white base.
+        Move of the crowding of white base.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -76,19 +76,19 @@ class Mode(Frozen):
 
 
 class PaletteUncertainty(Frozen):
-    """What is not known of a palette, of the bench it is used at, and of the model.
+    """How well a palette, its bench and the model are known.
 
     Attributes
     ----------
     modes
         Independent causes that move spectra.
     backings
-        Those that the modes speak of.
+        The backings that the modes move.
     thickness, gain
-        Standard deviations of the thickness and of all reflectances together (lamp, white tile),
-        as shares, 0 to 0.5.
+        Relative standard deviations of the thickness, and of all reflectances together (lamp,
+        white tile), 0 to 0.5.
     model_lab
-        Standard deviation of what the model misses, in each of L*, a* and b*, 0 to 100.
+        Standard deviation of the model's error in each of L*, a* and b*, 0 to 100.
     """
 
     _error: ClassVar[type[ShadematchError]] = PaletteError
@@ -136,31 +136,15 @@ class PaletteUncertainty(Frozen):
     def of_strengths(
         cls, names: Sequence[str], known_to: float | Mapping[str, float]
     ) -> PaletteUncertainty:
-        """Pastes whose strengths are known to a share, each by itself.
+        """Pastes whose strengths are known to a share, independently.
 
-        Parameters
-        ----------
-        names
-            Of the palette's pastes, in its order.
-        known_to
-            Relative standard deviation of a strength, 0 to 1: 0.1 is 10 %. One for all pastes,
-            or by name.
-
-        Raises
-        ------
-        PaletteError
-            For what can't be one.
+        `known_to` is the relative standard deviation of a strength, 0 to 1, for all `names` or by
+        name; anything else is a `PaletteError`.
         """
         modes = []
         for at, name in enumerate(names):
             share = known_to.get(name, 0.0) if isinstance(known_to, Mapping) else known_to
-            if not is_finite(share) or not 0 <= share <= 1:
-                raise PaletteError(
-                    "must be a number from 0 to 1",
-                    field="known_to",
-                    value=share,
-                    remedy="It is a share: 0.1 is 10 %",
-                )
+            between(share, "known_to", 0, 1, "It is a share: 0.1 is 10 %", error=PaletteError)
             if share:
                 rows: list[Moves] = [()] * (len(names) + 2)
                 rows[at] = (float(share),) * WAVELENGTHS_NM.size
@@ -168,22 +152,23 @@ class PaletteUncertainty(Frozen):
         return cls(modes=tuple(modes))
 
     def of(self, pigments: Sequence[int]) -> PaletteUncertainty:
-        """The same for some of the palette's pastes, by their positions."""
+        """The same for some of the palette's pastes, by position."""
 
         def chosen(rows: tuple[Moves, ...]) -> tuple[Moves, ...]:
             return (*(rows[i] for i in pigments), *rows[-2:])
 
+        modes = tuple(
+            mode.model_copy(
+                update={
+                    "absorption": chosen(mode.absorption),
+                    "scattering": chosen(mode.scattering),
+                    "bends": tuple(mode.bends[i] for i in pigments) if mode.bends else (),
+                }
+            )
+            for mode in self.modes
+        )
         return PaletteUncertainty(
-            modes=tuple(
-                Mode(
-                    absorption=chosen(mode.absorption),
-                    scattering=chosen(mode.scattering),
-                    backings=mode.backings,
-                    bends=tuple(mode.bends[i] for i in pigments) if mode.bends else (),
-                    crowding=mode.crowding,
-                )
-                for mode in self.modes
-            ),
+            modes=modes,
             backings=self.backings,
             thickness=self.thickness,
             gain=self.gain,
@@ -191,13 +176,7 @@ class PaletteUncertainty(Frozen):
         )
 
     def check_speaks_of(self, pigments: int) -> None:
-        """Refuse to belong to a palette of so many pastes.
-
-        Raises
-        ------
-        PaletteError
-            Where the modes have other spectra.
-        """
+        """Refuse modes that don't fit a palette of so many pastes, with a `PaletteError`."""
         found = len(self.modes[0].absorption) if self.modes else pigments + 2
         if found != pigments + 2:
             raise PaletteError(
@@ -209,44 +188,33 @@ class PaletteUncertainty(Frozen):
 
     @functools.cached_property
     def absorption(self) -> FloatArray:
-        """How modes move logarithms of absorption, shape (K, n + 2, 36)."""
+        """Moves of the logarithms of absorption, shape (K, n + 2, 36)."""
         return self._rows("absorption")
 
     @functools.cached_property
     def scattering(self) -> FloatArray:
-        """The same of scattering."""
+        """Moves of the logarithms of scattering, shape (K, n + 2, 36)."""
         return self._rows("scattering")
 
     def _rows(self, field: str) -> FloatArray:
         spectra = len(self.modes[0].absorption) if self.modes else 0
-        found = np.zeros((len(self.modes), spectra, WAVELENGTHS_NM.size))
-        for at, mode in enumerate(self.modes):
-            for k, row in enumerate(getattr(mode, field)):
-                if row:
-                    found[at, k] = row
-        found.setflags(write=False)
-        return found
+        rows = [[row or _NONE for row in getattr(mode, field)] for mode in self.modes]
+        return _read_only(rows, len(self.modes), spectra, WAVELENGTHS_NM.size)
 
     @functools.cached_property
     def bends(self) -> FloatArray:
-        """How modes move bends, shape (K, n)."""
+        """Moves of the bends, shape (K, n)."""
         pastes = len(self.modes[0].absorption) - 2 if self.modes else 0
-        found = np.zeros((len(self.modes), pastes))
-        for row, mode in zip(found, self.modes, strict=True):
-            if mode.bends:
-                row[:] = mode.bends
-        found.setflags(write=False)
-        return found
+        rows = [mode.bends or (0.0,) * pastes for mode in self.modes]
+        return _read_only(rows, len(self.modes), pastes)
 
     @functools.cached_property
     def crowding(self) -> FloatArray:
-        """How modes move the crowding of white base, shape (K,)."""
-        found = np.array([mode.crowding for mode in self.modes])
-        found.setflags(write=False)
-        return found
+        """Moves of the crowding of white base, shape (K,)."""
+        return _read_only([mode.crowding for mode in self.modes], len(self.modes))
 
     def of_backing(self, view: View) -> FloatArray:
-        """How modes move the logit of a view's backing, shape (K, 36); zeros for a strange one."""
+        """Moves of the logit of a view's backing, shape (K, 36); zeros for an unknown one."""
         found = np.zeros((len(self.modes), WAVELENGTHS_NM.size))
         if view.through:
             return found
@@ -259,9 +227,8 @@ class PaletteUncertainty(Frozen):
         ]
         if far and min(far) <= _ALIKE:
             at = int(np.argmin(far))
-            for row, mode in zip(found, self.modes, strict=True):
-                if mode.backings[at]:
-                    row[:] = mode.backings[at]
+            rows = [mode.backings[at] or _NONE for mode in self.modes]
+            return _read_only(rows, *found.shape)
         return found
 
     @property
@@ -269,7 +236,7 @@ class PaletteUncertainty(Frozen):
         return tuple(getattr(self, name) for name in PaletteUncertainty.model_fields)
 
     def __eq__(self, other: object) -> bool:
-        # Not pydantic's, which looks at the arrays that are kept as well.
+        # Pydantic's own would compare the cached arrays as well.
         return isinstance(other, PaletteUncertainty) and self._said == other._said
 
     @functools.cached_property
@@ -278,6 +245,12 @@ class PaletteUncertainty(Frozen):
 
     def __hash__(self) -> int:
         return self._hash
+
+
+def _read_only(rows: Sequence[object], *shape: int) -> FloatArray:
+    found = np.array(rows, dtype=float).reshape(shape)
+    found.setflags(write=False)
+    return found
 
 
 def _logit(reflectance: FloatArray) -> FloatArray:

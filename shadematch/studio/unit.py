@@ -9,20 +9,14 @@ from shadematch.errors import PourError, ShadematchError
 __all__ = ["UNITS", "Unit", "check_unit", "checked_unit", "measured", "steps_in"]
 
 Unit = Literal["cm", "g"]
-"""Of every dose, dose step, tube and load (per 100 g of base) of a palette."""
+"""The unit of every dose, dose step, tube and load (per 100 g of base) of a palette."""
 UNITS: Final[tuple[Unit, ...]] = get_args(Unit)
 _WHOLE: Final = {"cm": "whole centimetres", "g": "whole grams"}
 _MEASURED: Final = {"cm": "length", "g": "mass"}
 
 
 def checked_unit(value: object, error: type[ShadematchError] = PourError) -> Unit:
-    """A unit.
-
-    Raises
-    ------
-    error
-        For anything else.
-    """
+    """The value if it is a unit, else `error`."""
     for unit in UNITS:
         if isinstance(value, str) and value == unit:
             return unit
@@ -30,13 +24,7 @@ def checked_unit(value: object, error: type[ShadematchError] = PourError) -> Uni
 
 
 def check_unit(given: Unit, wanted: Unit, field: str, *, of: str = "the palette's doses") -> None:
-    """Refuse to mix units.
-
-    Raises
-    ------
-    PourError
-        If they differ.
-    """
+    """Refuse to mix units, with a `PourError`."""
     if given != wanted:
         raise PourError(
             f"is in {given}, and {of} are in {wanted}",

@@ -56,13 +56,7 @@ def _checked_light(value: object) -> Light:
 
 
 def degrees(observer: object) -> str:
-    """The name of an observer given in degrees: ``"2"`` for 2.
-
-    Raises
-    ------
-    ColourError
-        If it is neither a number nor a text.
-    """
+    """The name of an observer given in degrees, ``"2"`` for 2; texts pass, else `ColourError`."""
     if isinstance(observer, str):
         return observer
     if is_finite(observer):
@@ -80,7 +74,7 @@ def _named_observer(value: object) -> str:
 
 
 OwnLight = Annotated[Light, BeforeValidator(_checked_light)]
-"""A light as models keep it."""
+"""A light as models store it."""
 
 
 class View(Frozen):
@@ -94,11 +88,16 @@ class View(Frozen):
         Degrees, 2 or 10; kept as text.
     backing
         What lies behind: ``"white"`` paper (0.9), a ``"black"`` table (0.04), a reflectance
-        0 to 1, or 36 of them at the library's wavelengths.
+        from 0 to 1, or 36 of them at the library's wavelengths.
     contact
-        How it lies there: ``"dry"``, with a film of air between, or ``"wet"``.
+        ``"dry"``, with a film of air between bar and backing, or ``"wet"``.
     through
-        Whether the bar is held against the light; backing and contact then play no part.
+        Whether the bar is held against the light; backing and contact are then ignored.
+
+    Raises
+    ------
+    PourError, ColourError
+        For an unknown light or observer, or a backing that can't be.
     """
 
     _error: ClassVar[type[ShadematchError]] = PourError
@@ -126,7 +125,7 @@ class View(Frozen):
 
     @property
     def surroundings(self) -> Surroundings:
-        """The same for the optics."""
+        """Mode and backing for the optics."""
         mode = "through" if self.through else _MODES[self.contact]
         return Surroundings(mode, self.backing_reflectance)
 

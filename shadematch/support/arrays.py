@@ -1,4 +1,4 @@
-"""The array types that all rooms share, and colours of three plain numbers."""
+"""Array types, and triples of plain numbers."""
 
 from __future__ import annotations
 
@@ -16,5 +16,5 @@ Triple = tuple[float, float, float]
 
 
 def triple(values: FloatArray) -> Triple:
-    """Three plain numbers of an array of shape (3,)."""
+    """An array of shape (3,) as plain numbers."""
     return float(values[0]), float(values[1]), float(values[2])

@@ -1,4 +1,4 @@
-"""What every printed recipe says about working and selling safely."""
+"""How to work and sell safely, printed with every recipe."""
 
 from typing import Final
 
@@ -12,9 +12,9 @@ CAUTIONS: Final[tuple[str, ...]] = (
     "Don't breathe powder dust.",
     "Local rules and licensed practice come first.",
 )
-"""One sentence each, in the order in which they are printed."""
+"""One sentence each, in the order of printing."""
 IN_SHORT: Final = (
     "Cautions: hot base burns; alcohol spray is flammable; only colourants allowed for cosmetics; "
     "no powder dust; local rules first"
 )
-"""All of them in a line."""
+"""All of them in one line."""

@@ -1,4 +1,4 @@
-"""Charts for cards, as SVG in the colours of the card: bars, maps and curves. Text is escaped."""
+"""Charts for cards, as SVG in the card's colours: bars, maps and curves. Text is escaped."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _DASHES: Final = ("", "7 3", "2 3", "9 3 2 3", "12 3", "4 2 1 2", "1 2", "8 2 2 
 
 @dataclass(frozen=True)
 class Tile:
-    """One cell of a map: a colour, whether sRGB shows it, words on it and whether it counts."""
+    """One cell of a map: its colour, whether sRGB shows it, words on it, and a frame."""
 
     hex: str
     in_srgb: bool = True
@@ -32,7 +32,7 @@ class Tile:
 
 @dataclass(frozen=True)
 class Curve:
-    """Heights at places, and between what each lies where that is known."""
+    """Heights at places, and their range if known."""
 
     label: str
     heights: Sequence[float]
@@ -43,16 +43,9 @@ class Curve:
 def bars(
     lengths: Sequence[tuple[str, float, str]], label: str, *, colours: Sequence[str] = ()
 ) -> str:
-    """Bars under each other.
+    """Horizontal bars below each other.
 
-    Parameters
-    ----------
-    lengths
-        For each its name, its length from 0 on, and what is written behind it.
-    label
-        What they show.
-    colours
-        A hex colour for each; none: the curve's.
+    `lengths` are name, length from 0 on, and text at the end; `colours` a hex colour for each.
     """
     most = max([length for _, length, _ in lengths] + [1e-12])
     left, step, room = 118.0, 24.0, 120.0
@@ -80,16 +73,8 @@ def tiles(
 ) -> str:
     """A map of colours, the first row at the foot.
 
-    Parameters
-    ----------
-    rows
-        Cells, from the foot up.
-    across, up
-        What stands at each column and row.
-    across_name, up_name
-        What the two are, with their unit.
-    label
-        What it shows.
+    `across` and `up` label columns and rows; `across_name` and `up_name` say what they are, with
+    their unit.
     """
     left, top, foot = 58.0, 18.0, 38.0
     each, high = (_WIDTH - left) / max(len(across), 1), 34.0
@@ -133,20 +118,11 @@ def curves(
     colours: Sequence[str] = (),
     most: float | None = None,
 ) -> str:
-    """Curves over the same places, told apart by dashes as well; ranges are shaded.
+    """Curves over the same two or more rising places, told apart by dashes; ranges are shaded.
 
-    Parameters
-    ----------
-    places
-        At least two, rising.
-    drawn
-        Each with as many heights, from 0 on.
-    across_name, up_name
-        What the two are, with their unit.
-    colours
-        A hex colour for each; none: the curve's.
-    most
-        Where the drawing ends at the latest; ranges that go on are cut off.
+    Heights are from 0 on. `across_name` and `up_name` say what the two are, with their unit.
+    `colours` gives a hex colour for each curve. The drawing ends at `most` at the latest, and
+    cuts off ranges that go on.
     """
     left, top, foot, high = 46.0, 18.0, 38.0, 200.0
     below = high - foot
@@ -187,17 +163,7 @@ def curves(
 
 
 def chips(rows: Sequence[tuple[str, Sequence[Tile]]], heads: Sequence[str], label: str) -> str:
-    """Rows of colour chips, each with its name; what the chips of a column are stands above.
-
-    Parameters
-    ----------
-    rows
-        Name and chips of each.
-    heads
-        Names of the columns.
-    label
-        What it shows.
-    """
+    """Rows of colour chips with their names, below the heads of their columns."""
     left, top, high, gap = 118.0, 20.0, 30.0, 6.0
     each = min((_WIDTH - left) / max(len(heads), 1), 120.0)
     parts = [text(left + i * each, 12, head, "start") for i, head in enumerate(heads)]
@@ -216,7 +182,7 @@ def chips(rows: Sequence[tuple[str, Sequence[Tile]]], heads: Sequence[str], labe
 
 
 def _round_numbers(first: float, last: float) -> list[float]:
-    """Three to seven round numbers, rising, between two."""
+    """Three to seven round numbers between two, rising."""
     power = 10.0 ** math.floor(math.log10(last - first))
     step = next(
         digit * power
@@ -228,5 +194,5 @@ def _round_numbers(first: float, last: float) -> list[float]:
 
 
 def _short(words: str, most: int) -> str:
-    """At most so many letters; the whole is in the rows below."""
+    """At most so many characters; the rows below have them all."""
     return words if len(words) <= most else f"{words[: most - 1]}…"

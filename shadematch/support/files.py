@@ -1,7 +1,7 @@
 """Files that are written whole or not at all, and JSON that says what it is.
 
-Every JSON file of this library opens with ``"format"`` and ``"version"``, so that a wrong file is
-told from an old one and an old one from a newer one.
+Every JSON file of this library begins with ``"format"`` and ``"version"``, which tell a wrong file
+from an old one, and an old one from a newer one.
 """
 
 from __future__ import annotations
@@ -40,28 +40,22 @@ __all__ = [
 ]
 
 LARGEST_FILE: Final = 20_000_000
-"""Bytes; far beyond any file of this library."""
+"""Bytes, far beyond any file of this library."""
 
 _OURS: Final = "shadematch"
 _HEX: Final = 16
-"""Letters behind the name of a file that is being written."""
+"""Hexadecimal digits in the name of a file that is being written."""
 _YOUNG_S: Final = 300
-"""Files younger than this [s] may be on the way to be locked, and are never cleared."""
+"""Younger files [s] may not be locked yet, and are never cleared."""
 _STEERING: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-"""Signs at which a spreadsheet takes a text for a formula (OWASP, "CSV Injection")."""
+"""Characters at which spreadsheets take a text for a formula (OWASP, "CSV Injection")."""
 
 _Path = str | os.PathLike[str]
 _Kind = type[ShadematchError]
 
 
 def write_text(path: _Path, text: str, *, replace: bool = False, error: _Kind = FileError) -> None:
-    """Write a UTF-8 file that is whole at every moment; see `whole_file`.
-
-    Raises
-    ------
-    error
-        If the place can't be written, or another file is there.
-    """
+    """Write a UTF-8 file that is whole at every moment; see `whole_file`."""
     with whole_file(path, replace=replace, error=error) as temporary:
         try:
             temporary.write_text(text, encoding="utf-8", newline="\n")
@@ -78,19 +72,17 @@ def write_text(path: _Path, text: str, *, replace: bool = False, error: _Kind = 
 def whole_file(path: _Path, *, replace: bool = False, error: _Kind = FileError) -> Iterator[Path]:
     """A place to write to, whose file takes the name `path` once it is complete.
 
-    What is written goes to a new file next to the goal, is brought to the disk, and takes the
-    goal's name in one step. A process that is killed leaves what was there, and at worst a hidden
-    ``.name.xxxx`` beside it, which nothing reads and a later writing of the same name clears. A
-    symbolic link stays one, and a file that was there keeps its permissions.
+    What is written goes to a new file beside the goal, is flushed to disk, and takes the goal's
+    name in one step. A killed process leaves what was there, and at worst a hidden ``.name.xxxx``
+    beside it, which nothing reads and the next write of that name clears. A symbolic link stays
+    one, and an existing file keeps its permissions.
 
-    A file that is there and holds the same is left as it is. One that holds something else is
-    refused, unless `replace` is true.
+    A file with the same content is left alone; one with other content is refused unless `replace`.
 
     Yields
     ------
     Path
-        An empty file next to the goal. Where the work on it ends in an exception it is removed,
-        and what stood at `path` stays.
+        An empty file beside the goal, removed if the work on it raises.
 
     Raises
     ------
@@ -125,21 +117,15 @@ def whole_file(path: _Path, *, replace: bool = False, error: _Kind = FileError) 
         ) from None
     except ShadematchError:
         raise
-    except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
+    except (TypeError, ValueError, OverflowError):  # not a path, or a NUL in the name
         raise _no_path(path, error) from None
 
 
 def check_free(path: _Path, *, replace: bool, error: _Kind = FileError) -> None:
-    """Refuse a place where a file is, before long work: for what is written as it comes.
-
-    Raises
-    ------
-    error
-        If a file is there and `replace` is not true.
-    """
+    """Refuse a place where a file is, unless `replace`, before long work."""
     try:
         there = os.path.lexists(path)
-    except (TypeError, ValueError):  # no path at all, or a NUL in the name
+    except (TypeError, ValueError):  # not a path, or a NUL in the name
         raise _no_path(path, error) from None
     if there and not replace:
         raise _taken(path, error)
@@ -156,9 +142,9 @@ def _taken(path: object, error: _Kind) -> ShadematchError:
 
 @contextlib.contextmanager
 def _beside(goal: Path) -> Iterator[Path]:
-    """A new empty file next to the goal, locked while it is written to, and gone afterwards."""
+    """A new empty file beside the goal, locked while it is written, and then removed."""
     temporary = goal.with_name(f"{_prefix(goal)}{secrets.token_hex(_HEX // 2)}")
-    # Made like any other file of the user's, so that others may read it as they may those.
+    # Created like any other file of the user's, with the usual permissions.
     held = os.open(temporary, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
     with contextlib.ExitStack() as leaving:
         leaving.callback(temporary.unlink, missing_ok=True)
@@ -174,7 +160,7 @@ def _prefix(goal: Path) -> str:
 
 
 def _clear(goal: Path) -> None:
-    """Remove what killed writers of this name left: old files of our naming that nobody holds."""
+    """Remove what killed writers of this name left: old files of our naming that nobody locks."""
     start = _prefix(goal)
     ours = re.compile(re.escape(start) + f"[0-9a-f]{{{_HEX}}}")
     with contextlib.suppress(OSError):
@@ -192,14 +178,14 @@ def _clear(goal: Path) -> None:
 if sys.platform == "win32":
 
     def _lock(_held: int) -> bool:
-        """No lock: an open file can't take another name there. So none is cleared, either."""
+        """No lock, since an open file can't be renamed there; so none is cleared either."""
         return False
 
 else:
     import fcntl
 
     def _lock(held: int) -> bool:
-        """Lock a file for as long as it is open; False where another process holds it."""
+        """Lock a file while it is open; False if another process holds it."""
         try:
             fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
@@ -215,7 +201,7 @@ def _remedy_for(found: OSError) -> str:
 
 
 def _mode(goal: Path) -> int | None:
-    """Permissions of the file that is there; None if there is none."""
+    """Permissions of the existing file; None if there is none."""
     try:
         found = goal.stat().st_mode
     except FileNotFoundError:
@@ -232,19 +218,9 @@ def _no_path(path: object, error: _Kind) -> ShadematchError:
 
 
 def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
-    """Read a UTF-8 file of at most `LARGEST_FILE` bytes.
+    """The text of a UTF-8 file of at most `LARGEST_FILE` bytes; `kind` names it in errors.
 
-    Parameters
-    ----------
-    path
-        The file.
-    kind
-        What it should be, for the message, such as ``"palette"``.
-
-    Raises
-    ------
-    error
-        If it can't be read, is too large, or is not UTF-8 text.
+    An `error` if it can't be read, is too large, or is not UTF-8.
     """
     try:
         return read_bytes(path, kind=kind, error=error).decode("utf-8-sig")
@@ -257,15 +233,9 @@ def read_text(path: _Path, *, kind: str, error: _Kind = FileError) -> str:
 def read_bytes(
     path: _Path, *, kind: str, error: _Kind = FileError, largest: int = LARGEST_FILE
 ) -> bytes:
-    """What a file of at most `largest` bytes holds.
-
-    Raises
-    ------
-    error
-        If it can't be read, or is too large.
-    """
+    """The content of a file of at most `largest` bytes, else an `error`; `kind` as above."""
     try:
-        # Bounded, and not by the size that the system tells: a device or a pipe has none.
+        # Bounded by reading, not by the reported size, which devices and pipes lack.
         with Path(path).open("rb") as stream:
             content = stream.read(largest + 1)
     except OSError as found:
@@ -275,7 +245,7 @@ def read_bytes(
             value=str(path),
             remedy="Check the name and the folder",
         ) from None
-    except (TypeError, ValueError, OverflowError):  # no path at all, or a NUL in the name
+    except (TypeError, ValueError, OverflowError):  # not a path, or a NUL in the name
         raise _no_path(path, error) from None
     if len(content) > largest:
         raise error(
@@ -292,9 +262,9 @@ class _TwiceError(Exception):
 
 
 def spreadsheet_cell(cell: object) -> object:
-    """A text that no spreadsheet takes for a formula; anything but a text as it is.
+    """A text that spreadsheets don't take for a formula; anything but a text unchanged.
 
-    A ``'`` is put before a text that starts like a formula, as people do by hand.
+    A ``'`` goes before a text that starts like a formula, as people do by hand.
     """
     if isinstance(cell, str) and cell.startswith(_STEERING):
         return "'" + cell
@@ -311,22 +281,10 @@ def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
-    """What a JSON text says; entries that stand twice are refused.
+    """The content of a JSON text from `place`; an `error` if it is not JSON or repeats an entry.
 
-    NaN and infinities, which JSON does not have and Python reads, are left to the models, whose
-    errors tell the entry.
-
-    Parameters
-    ----------
-    text
-        The text.
-    place
-        Where it came from, for the message.
-
-    Raises
-    ------
-    error
-        If it is not JSON, or not such JSON.
+    NaN and infinities, which JSON lacks and Python reads, are left to the models, whose errors name
+    the entry.
     """
     try:
         return json.loads(text, object_pairs_hook=_each_key_once)
@@ -340,32 +298,27 @@ def parse_json(text: str, *, place: str, error: _Kind = FileError) -> Any:
             "is not JSON",
             field="path",
             value=place,
-            remedy=f"Look at line {line}" if line else "A number or the nesting goes on too long",
+            remedy=f"Look at line {line}"
+            if line
+            else "A number is too long, or the nesting too deep",
         ) from None
 
 
 @contextlib.contextmanager
 def entries_of(path: _Path, above: str = "") -> Iterator[None]:
-    """Complaints about entries say which file they are in, and below which entry."""
+    """Errors of entries name their file, and the entry `above`."""
     try:
         yield
     except ShadematchError as found:
-        raise FileError(
-            found.problem,
-            field=f"{path}: {above}{found.field}",
-            value=found.value,
-            remedy=found.remedy,
-        ) from None
+        error = FileError(found.problem, value=found.value, remedy=found.remedy)
+        raise error.at(f"{path}: {above}{found.field}") from None
 
 
 @contextlib.contextmanager
 def read_json(path: _Path, *, kind: str) -> Iterator[Any]:
-    """What a JSON file says; complaints while it is looked through say which file it is.
+    """The content of a JSON file; errors while it is used name the file.
 
-    Raises
-    ------
-    FileError
-        As from `read_text`, `parse_json` and `entries_of`.
+    `FileError` as from `read_text`, `parse_json` and `entries_of`.
     """
     data = parse_json(read_text(path, kind=kind), place=str(path))
     with entries_of(path):
@@ -388,20 +341,10 @@ def enveloped(kind: str, version: int, content: Mapping[str, Any]) -> dict[str, 
 
 
 def checked_envelope(data: object, versions: Mapping[str, int]) -> tuple[str, dict[str, Any]]:
-    """Kind and content of a JSON object, once format and version are found to be known.
+    """Kind and content of a JSON object of a known format and version; else a `FileError`.
 
-    Parameters
-    ----------
-    data
-        What `parse_json` gave.
-    versions
-        The newest version of each kind that this library reads.
-
-    Raises
-    ------
-    FileError
-        If it is not an object, of another format, or of another version; a newer one is told from
-        a wrong one.
+    `versions` gives the newest version of each kind that this library reads; a newer one is told
+    from a wrong one.
     """
     formats = {f"{_OURS} {kind}": kind for kind in versions}
     known = ", ".join(map(repr, formats))
@@ -416,7 +359,7 @@ def checked_envelope(data: object, versions: Mapping[str, int]) -> tuple[str, di
     form = rest.pop("format", None)
     if not isinstance(form, str) or form not in formats:
         raise FileError(
-            "is not one that this library reads" if "format" in data else "is missing",
+            "is not known to this library" if "format" in data else "is missing",
             field="format",
             value=form,
             remedy=f"The file must say one of {known}",

@@ -1,4 +1,4 @@
-"""The mark of what sRGB can't show, in figures: see `shadematch.support.mark`."""
+"""The mark of what is outside sRGB, in figures; see `shadematch.support.mark`."""
 
 from __future__ import annotations
 
@@ -22,17 +22,7 @@ _MARKED: Final[WeakSet[Any]] = WeakSet()
 
 
 def mark_corner(ax: Axes, right: float, bottom: float, *, size_pt: float = _CORNER_PT) -> None:
-    """A hatched corner, the same size wherever it is.
-
-    Parameters
-    ----------
-    ax
-        Where the patch is.
-    right, bottom
-        The patch's corner at the lower right as it is seen, in the data's units.
-    size_pt
-        Length of its sides [pt].
-    """
+    """A hatched corner of a fixed size; `right` and `bottom` are in the data's units."""
     from matplotlib.path import Path
 
     filled = Path([(0, 0), (-1, 0), (0, 1), (0, 0)], [1, 2, 2, 79])
@@ -40,7 +30,7 @@ def mark_corner(ax: Axes, right: float, bottom: float, *, size_pt: float = _CORN
     for part in (0.82, 0.5, 0.18):
         lines += [(-part, 0.0), (0.0, part)]
         codes += [1, 2]
-    # Markers are scaled by their farthest point: a move to (-1, 1) keeps that of the other.
+    # Markers are scaled by their farthest point: a move to (-1, 1) gives both the same.
     striped = Path([*lines, (-1, 1)], [*codes, 1])
     common: dict[str, Any] = {"ms": 2 * size_pt, "clip_on": False, "zorder": 8, "ls": "none"}
     ax.plot([right], [bottom], marker=filled, mfc="#ffffff", mec="none", **common)
@@ -61,16 +51,8 @@ def mark_stretches(
 ) -> None:
     """A hatched bar along the foot of what is outside sRGB.
 
-    Parameters
-    ----------
-    ax
-        Where the strip is.
-    edges
-        Where each piece begins, and where the last ends.
-    in_srgb
-        Whether each piece is shown without clipping.
-    bottom, height
-        Of the bar, in the data's units.
+    `edges` are those of the pieces, one more than `in_srgb`; `bottom` and `height` are the bar's,
+    in the data's units.
     """
     for first, end in runs(in_srgb):
         ax.fill_between(
@@ -87,12 +69,12 @@ def mark_stretches(
 
 
 def mark_surface(ax: Axes) -> None:
-    """Say that a surface in the axes is hatched."""
+    """Note that a surface in the axes is hatched."""
     _MARKED.add(ax)
 
 
 def mark_handle() -> Any:
-    """The mark for a legend."""
+    """The mark as an entry of a legend."""
     from matplotlib.patches import Patch
 
     return Patch(fc="#ffffff", ec="#000000", hatch="//////", lw=0.0, label=HATCHED)
@@ -101,19 +83,7 @@ def mark_handle() -> Any:
 def mark_key(
     ax: Axes, handles: Sequence[Any] = (), *, below_pt: float = 34.0, columns: int = 2
 ) -> None:
-    """The legend of the mark under the axes, where anything in them has it.
-
-    Parameters
-    ----------
-    ax
-        The axes, all drawn.
-    handles
-        What else belongs into the legend.
-    below_pt
-        How far under the axes it begins [pt].
-    columns
-        Of the legend.
-    """
+    """A legend `below_pt` [pt] under the finished axes: `handles`, and the mark if it occurs."""
     from matplotlib.transforms import ScaledTranslation
 
     shown = [*handles, *([mark_handle()] if ax in _MARKED else [])]

@@ -1,7 +1,7 @@
 """The HTML that cards are built from. All text is escaped.
 
-A card brings its own style, takes light or dark from the page or notebook that shows it, and
-keeps its colours where that style is lost.
+A card brings its own style, follows the light or dark of its page or notebook, and keeps its
+colours if that style is lost.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from html import escape
 from typing import Final
 
-__all__ = ["DARK", "LIGHT", "box", "element", "folded", "paragraph"]
+__all__ = ["DARK", "LIGHT", "box", "element", "folded", "paragraph", "themed"]
 
 LIGHT: Final = {
     "ink": "#1b1b1b",
@@ -21,7 +21,7 @@ LIGHT: Final = {
     "curve": "#1f4e5f",
 }
 """Colours of a card on a light page: text, ground, small print, rules, and in drawings the
-thing to look at and the curve."""
+highlight and the curve."""
 DARK: Final = {
     "ink": "#e8e5de",
     "paper": "#1f1e1c",
@@ -37,20 +37,26 @@ def _variables(colours: dict[str, str]) -> str:
     return "".join(f"--sm-{name}:{code};" for name, code in colours.items())
 
 
-def _under(*hosts: str) -> str:
-    return ",".join(f"{host} .shadematch" for host in hosts)
+def themed(selector: str, light: str, dark: str) -> str:
+    """CSS rules for a selector, with declarations for light and for dark pages.
+
+    What the page says of itself (JupyterLab, VS Code, most themes of documentation) comes after
+    the system's preference, and so wins.
+    """
+
+    def under(*hosts: str) -> str:
+        return ",".join(f"{host} {selector}" for host in hosts)
+
+    return (
+        f"{selector}{{{light}}}@media(prefers-color-scheme:dark){{{selector}{{{dark}}}}}"
+        f"{under('[data-jp-theme-light=true]', '[data-theme=light]', '.vscode-light')}{{{light}}}"
+        f"{under('[data-jp-theme-light=false]', '[data-theme=dark]', '.vscode-dark')}{{{dark}}}"
+    )
 
 
-# What the page says of itself (JupyterLab, VS Code, most themes of documentation) comes after
-# what the system prefers, and so wins.
 _STYLE: Final = (
-    f".shadematch{{{_variables(LIGHT)}}}"
-    f"@media(prefers-color-scheme:dark){{.shadematch{{{_variables(DARK)}}}}}"
-    f"{_under('[data-jp-theme-light=true]', '[data-theme=light]', '.vscode-light')}"
-    f"{{{_variables(LIGHT)}}}"
-    f"{_under('[data-jp-theme-light=false]', '[data-theme=dark]', '.vscode-dark')}"
-    f"{{{_variables(DARK)}}}"
-    ".shadematch{font:14px/1.45 system-ui,sans-serif;color:var(--sm-ink);"
+    themed(".shadematch", _variables(LIGHT), _variables(DARK))
+    + ".shadematch{font:14px/1.45 system-ui,sans-serif;color:var(--sm-ink);"
     "background:var(--sm-paper);border:1px solid var(--sm-line);border-radius:6px;"
     "padding:12px 14px;display:inline-block;max-width:min(46em,100%);box-sizing:border-box;"
     "overflow-wrap:anywhere}"
@@ -90,17 +96,7 @@ _STYLE: Final = (
 
 
 def element(tag: str, inside: str, **attributes: str) -> str:
-    """One element.
-
-    Parameters
-    ----------
-    tag
-        Its name.
-    inside
-        HTML, as it is.
-    **attributes
-        Their values, which are escaped; ``class_`` gives ``class``.
-    """
+    """One element around HTML; values of attributes are escaped, ``class_`` gives ``class``."""
     told = "".join(
         f' {name.rstrip("_")}="{escape(value, quote=True)}"' for name, value in attributes.items()
     )
@@ -108,12 +104,12 @@ def element(tag: str, inside: str, **attributes: str) -> str:
 
 
 def paragraph(text: str, *, small: bool = False) -> str:
-    """A paragraph of words."""
+    """A paragraph of text."""
     return element("p", escape(text), **({"class_": "sm-small"} if small else {}))
 
 
 def folded(title: str, inside: Iterable[str]) -> str:
-    """HTML that is hidden until somebody asks for it."""
+    """HTML that is folded away under a title."""
     return element("details", element("summary", escape(title)) + "".join(inside))
 
 

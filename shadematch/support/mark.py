@@ -1,7 +1,7 @@
-"""The mark of colours that sRGB can't show: hatching, the same everywhere.
+"""The mark of colours outside sRGB: hatching, the same everywhere.
 
-A patch has a hatched corner, a stretch a thin hatched bar along its foot, a surface is hatched,
-and on a terminal the patch ends in ``//``. All draw the nearest sRGB colour. No package is needed.
+A patch has a hatched corner, a stretch a thin hatched bar along its foot, a surface is hatched, and
+on a terminal a patch ends in ``//``. All show the nearest sRGB colour. Needs no package.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from typing import Final
 __all__ = ["HATCHED", "LETTERS", "MARKED", "OUTSIDE", "corner", "foot", "key", "runs"]
 
 OUTSIDE: Final = "outside sRGB, nearest shown"
-"""What the mark says, in words."""
+"""The meaning of the mark."""
 HATCHED: Final = f"hatched: {OUTSIDE}"
 """The legend of the mark."""
 LETTERS: Final = "//"
 """The mark on a terminal."""
 MARKED: Final = 'data-outside="srgb"'
-"""What each mark in HTML or SVG carries, so that it can be found."""
+"""Attribute of each mark in HTML and SVG, by which it is found."""
 
 _WHITE: Final = "#ffffff"
 _BLACK: Final = "#000000"
@@ -36,15 +36,7 @@ def runs(in_srgb: Iterable[bool]) -> list[tuple[int, int]]:
 
 
 def corner(right: float, bottom: float, size: float) -> str:
-    """A hatched corner as SVG, in the units of the drawing.
-
-    Parameters
-    ----------
-    right, bottom
-        The corner of the patch.
-    size
-        Length of its two sides.
-    """
+    """A hatched corner with sides of length `size`, as SVG, in the units of the drawing."""
     lines = "".join(
         f"M{right:.2f} {bottom - part * size:.2f}L{right - part * size:.2f} {bottom:.2f}"
         for part in (0.82, 0.5, 0.18)
@@ -56,7 +48,7 @@ def corner(right: float, bottom: float, size: float) -> str:
 
 
 def foot(left: float, right: float, bottom: float, height: float) -> str:
-    """A hatched bar along the foot of a stretch as SVG, in the units of the drawing."""
+    """A hatched bar along the foot of a stretch, as SVG, in the units of the drawing."""
     lines, x, ends = [], left, max(right - height, left)
     while x <= ends + 1e-9:
         lines.append(f"M{x:.2f} {bottom:.2f}l{height:.2f} {-height:.2f}")
@@ -69,7 +61,7 @@ def foot(left: float, right: float, bottom: float, height: float) -> str:
 
 
 def key() -> str:
-    """The mark by itself as SVG, for a legend or a corner of a chip; 12 by 12 pixels."""
+    """The mark by itself, as SVG for a legend or the corner of a chip; 12 by 12 pixels."""
     return (
         '<svg class="sm-mark" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 12 12" width="12" '
         f'height="12" aria-hidden="true">{corner(12, 12, 12)}</svg>'

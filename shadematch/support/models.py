@@ -26,6 +26,7 @@ __all__ = [
     "listed",
     "readable",
     "shape_of",
+    "whole",
 ]
 
 _UNSEEN: Final = (
@@ -37,7 +38,7 @@ _BLANK: Final = (
     "Use letters, without spaces around them",
 )
 STEERING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-"""Signs that turn the writing direction of what follows (Unicode Standard Annex 9)."""
+"""Characters that set the writing direction of what follows (Unicode Standard Annex 9)."""
 
 _SAYINGS = {
     "greater_than": ("must be above {gt:g}", "Give a larger number"),
@@ -66,7 +67,7 @@ _SAYINGS = {
         ("must hold named entries", 'In a file, write them as {{"name": value, ...}}'),
     ),
 }
-"""What pydantic's kinds of error are called here: problem and remedy."""
+"""Problem and remedy for each of pydantic's kinds of error."""
 
 
 def _plain_number(value: object) -> object:
@@ -81,24 +82,14 @@ def _plain_number(value: object) -> object:
 
 
 def expect(value: object, kind: type | tuple[type, ...], field: str, remedy: str) -> None:
-    """Refuse an argument of a wrong kind.
-
-    Raises
-    ------
-    PourError
-        Naming the field.
-    """
+    """Refuse an argument of the wrong kind, with a `PourError`."""
     if not isinstance(value, kind):
-        raise PourError(
-            f"is of the wrong kind ({type(value).__name__})",
-            field=field,
-            value=value,
-            remedy=remedy,
-        )
+        problem = f"is of the wrong kind ({type(value).__name__})"
+        raise PourError(problem, field=field, value=value, remedy=remedy)
 
 
 def is_finite(value: object) -> TypeGuard[float]:
-    """Whether a value is a finite real number; truth values and texts are none."""
+    """Whether a value is a finite real number; booleans and texts are not."""
     if isinstance(value, bool) or not isinstance(value, int | float | np.integer | np.floating):
         return False
     try:
@@ -107,26 +98,44 @@ def is_finite(value: object) -> TypeGuard[float]:
         return False
 
 
-def between(value: object, field: str, least: float, most: float, remedy: str) -> float:
-    """A number from `least` to `most`, as a float.
-
-    Raises
-    ------
-    PourError
-        Naming the field.
-    """
+def between(
+    value: object,
+    field: str,
+    least: float,
+    most: float,
+    remedy: str,
+    *,
+    error: type[ShadematchError] = PourError,
+) -> float:
+    """A number from `least` to `most` as a float; anything else is an `error`."""
     if not is_finite(value) or not least <= value <= most:
-        raise PourError(
-            f"must be a number from {least:g} to {most:,.12g}",
-            field=field,
-            value=value,
-            remedy=remedy,
-        )
+        problem = f"must be a number from {least:g} to {most:,.12g}"
+        raise error(problem, field=field, value=value, remedy=remedy)
     return float(value)
 
 
+def whole(
+    value: object,
+    field: str,
+    least: int,
+    most: int,
+    remedy: str,
+    *,
+    error: type[ShadematchError] = PourError,
+) -> int:
+    """A whole number from `least` to `most`; anything else is an `error`."""
+    if (
+        isinstance(value, int | np.integer)
+        and not isinstance(value, bool)
+        and least <= value <= most
+    ):
+        return int(value)
+    problem = f"must be a whole number from {least:,} to {most:,}"
+    raise error(problem, field=field, value=value, remedy=remedy)
+
+
 def _has_unseen(name: str) -> bool:
-    """Whether a name holds what would break or steer the line that it is printed in."""
+    """Whether a name holds characters that would break or turn the line it is printed in."""
     return not name.isprintable() and any(  # the former is quick, and strict about blanks
         letter in STEERING or unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp")
         for letter in name
@@ -134,7 +143,7 @@ def _has_unseen(name: str) -> bool:
 
 
 def _is_blank(name: str) -> bool:
-    """Whether a name that is there shows nothing, or nothing at one of its ends."""
+    """Whether a non-empty name shows nothing, or nothing at one of its ends."""
     return name != "" and (name != name.strip() or not shape_of(name))
 
 
@@ -147,11 +156,9 @@ def _seen_name(name: str) -> str:
 
 
 def shape_of(name: str) -> str:
-    """What people see of a name: two names of one shape can't be told apart on paper.
+    """What people see of a name: two names of one shape look the same on paper.
 
-    References
-    ----------
-    Unicode Standard Annex 15 (form NFC); characters of category Cf have no shape of their own.
+    Unicode Standard Annex 15 (form NFC), without characters of category Cf, which are invisible.
     """
     if name.isascii():  # no mark, no joiner
         return " ".join(name.split())
@@ -160,15 +167,9 @@ def shape_of(name: str) -> str:
 
 
 def check_name(name: str, field: str, error: type[ShadematchError] = PourError) -> None:
-    """Refuse a name with line breaks, tabs, other control characters or steering signs.
+    """Refuse a name with control characters, with blanks at an end, or invisible.
 
-    Blanks at an end are refused too, and a name that shows nothing; the empty one is left to who
-    asks.
-
-    Raises
-    ------
-    error
-        Naming the field.
+    The empty name passes. Raises `error` naming the field.
     """
     if _has_unseen(name):
         raise error(_UNSEEN[0], field=field, value=name, remedy=_UNSEEN[1])
@@ -177,13 +178,7 @@ def check_name(name: str, field: str, error: type[ShadematchError] = PourError) 
 
 
 def check_most(max_pigments: object) -> None:
-    """Refuse a largest number of pigments that is none.
-
-    Raises
-    ------
-    PourError
-        Naming it.
-    """
+    """Refuse a largest number of pigments that isn't None or whole, from 1 (`PourError`)."""
     most = max_pigments
     if most is not None and (
         isinstance(most, bool) or not isinstance(most, int | np.integer) or most < 1
@@ -197,13 +192,7 @@ def check_most(max_pigments: object) -> None:
 
 
 def check_progress(progress: object) -> None:
-    """Refuse a report of progress that can't be called.
-
-    Raises
-    ------
-    PourError
-        Naming it.
-    """
+    """Refuse a report of progress that can't be called, with a `PourError`."""
     if progress is not None and not callable(progress):
         raise PourError(
             "can't be called",
@@ -214,13 +203,7 @@ def check_progress(progress: object) -> None:
 
 
 def listed(value: object, field: str, remedy: str) -> tuple[Any, ...]:
-    """What a list, or anything else that can be gone through, holds.
-
-    Raises
-    ------
-    PourError
-        If it can't be gone through.
-    """
+    """The entries of a list or any other iterable; anything else is a `PourError`."""
     try:
         return tuple(value)  # type: ignore[arg-type]
     except TypeError:
@@ -230,14 +213,14 @@ def listed(value: object, field: str, remedy: str) -> tuple[Any, ...]:
 
 
 Number = Annotated[float, BeforeValidator(_plain_number)]
-"""A finite number; texts and truth values are refused."""
+"""A finite number; texts and booleans are refused."""
 
 Name = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_seen_name)]
-"""A name of 1 to 200 letters that fits a line: no control characters, no blanks around."""
+"""A name of 1 to 200 characters that fits a line: no control characters, no blanks around."""
 
 
 class Frozen(BaseModel):
-    """A checked, immutable model whose errors name field, value and remedy."""
+    """A checked, immutable model, whose errors name field, value and remedy."""
 
     model_config = ConfigDict(
         frozen=True, extra="forbid", allow_inf_nan=False, arbitrary_types_allowed=False
@@ -246,7 +229,7 @@ class Frozen(BaseModel):
 
     def __init__(self, *nameless: Any, **data: Any) -> None:
         if nameless:
-            # Type checkers are told by the fields; at run time a TypeError would name none.
+            # Type checkers know the fields; at run time a TypeError would name none.
             example = f"{next(iter(type(self).model_fields), 'name')}=..."
             raise self._error(
                 "takes its entries by name only",
@@ -269,16 +252,10 @@ class Frozen(BaseModel):
 def readable(
     found: ValidationError, error: type[ShadematchError], whole: str = ""
 ) -> ShadematchError:
-    """The first complaint of pydantic in this library's form.
+    """Pydantic's first complaint as an error of this library.
 
-    Parameters
-    ----------
-    found
-        What pydantic says.
-    error
-        What to make of it, where it does not come from an error of ours.
-    whole
-        What to call the field where no entry of it is to blame.
+    It keeps an error of ours that lies beneath; otherwise it is an `error`. `whole` names the
+    field where no entry is to blame.
     """
     first = found.errors()[0]
     inner = first.get("ctx", {}).get("error")

@@ -1,4 +1,4 @@
-"""What all figures share: axes, ink, the mark of what sRGB can't show, light and dark."""
+"""What all figures share: axes, inks, light and dark."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from shadematch.errors import MissingExtraError
-from shadematch.support.html import DARK, LIGHT
+from shadematch.support.html import DARK, LIGHT, themed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -25,6 +25,7 @@ __all__ = [
     "QUIET",
     "STYLE",
     "axes_for",
+    "beside",
     "colour_bar",
     "inset",
     "paint",
@@ -60,18 +61,14 @@ STYLE: Final[dict[str, Any]] = {
     "axes.titlesize": 10.0,
     "legend.labelcolor": INK,
 }
-"""Settings of matplotlib for a figure that `svg_of` takes to light and dark pages."""
+"""Settings of matplotlib for figures that `svg_of` adapts to light and dark pages."""
 
 
 def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | None = None) -> Axes:
     """The axes given, or those of a new figure of a size in inches.
 
-    A new figure is shown in a notebook as SVG in the colours of the page, light or dark.
-
-    Raises
-    ------
-    MissingExtraError
-        If matplotlib is not installed.
+    Notebooks show a new figure as SVG in the colours of the page. A `MissingExtraError` without
+    matplotlib.
     """
     try:
         from matplotlib import pyplot
@@ -79,18 +76,18 @@ def axes_for(ax: Axes | None, size: tuple[float, float], *, projection: str | No
         raise MissingExtraError.of("matplotlib", "plots", field="plots") from None
     if ax is None:
         # Outside of the settings: the first figure makes a notebook's backend interactive, which
-        # would be undone at their end.
+        # their end would undo.
         figure = pyplot.figure(figsize=size, layout="constrained", facecolor=_PAPER)
         with pyplot.rc_context(STYLE):
             ax = figure.add_subplot(projection=projection)
-        # The method of this one figure: a class of its own would need matplotlib at import.
+        # A method of this one figure, since a class would need matplotlib at import.
         shown: Any = figure
         shown._repr_html_ = functools.partial(_shown, figure)
     return ax
 
 
 def inset(ax: Axes, bounds: tuple[float, float, float, float]) -> Axes:
-    """Axes inside others, in the same ink; left, bottom, width and height as shares of them."""
+    """Axes inside others; left, bottom, width and height as shares of them."""
     from matplotlib import pyplot
 
     with pyplot.rc_context(STYLE):
@@ -98,7 +95,7 @@ def inset(ax: Axes, bounds: tuple[float, float, float, float]) -> Axes:
 
 
 def colour_bar(ax: Axes, mappable: Any, words: str) -> None:
-    """A bar of colours below axes, which make room for it."""
+    """A colour bar below the axes, which make room for it."""
     bar = ax.figure.colorbar(
         mappable, ax=ax, orientation="horizontal", format="%g", aspect=40, pad=0.08
     )
@@ -110,8 +107,22 @@ def _shown(figure: Any) -> str:
     return f'<div style="overflow-x:auto">{svg_of(figure)}</div>'
 
 
+def beside(ax: Axes, height: float, words: str, colour: str) -> None:
+    """Words to the right of axes, at a height in the data's units."""
+    ax.annotate(
+        words,
+        (1.0, height),
+        xycoords=("axes fraction", "data"),
+        xytext=(5, 0),
+        textcoords="offset points",
+        va="center",
+        color=colour,
+        annotation_clip=False,
+    )
+
+
 def title(ax: Axes, words: str, *, alt: str = "", **given: Any) -> None:
-    """The title of axes, and what a figure shows for those who can't see it."""
+    """The title of axes, and a description for those who can't see the figure."""
     ax.set_title(plain(words), color=INK, loc="left", fontsize=10, **given)
     _ALTS[ax] = alt or words.replace("\n", " ")
 
@@ -119,19 +130,8 @@ def title(ax: Axes, words: str, *, alt: str = "", **given: Any) -> None:
 def svg_of(figure: Any, alt: str = "") -> str:
     """A figure as SVG without a ground of its own, in the colours of the page that shows it.
 
-    Parameters
-    ----------
-    figure
-        Whose axes were drawn by this package.
-    alt
-        What it shows, in words; by default what its axes say.
-
-    Returns
-    -------
-    str
-        An element that follows the CSS variables of cards, and ``prefers-color-scheme`` where
-        there are none. Letters stay letters. It is never shown so small that they have less
-        than 9 px.
+    It follows the CSS variables of cards, else ``prefers-color-scheme``. Text stays text, and is
+    never shown below 9 px. `alt` describes the figure; by default it is made of the axes' titles.
     """
     from matplotlib import pyplot
     from matplotlib.text import Text
@@ -150,7 +150,7 @@ def svg_of(figure: Any, alt: str = "") -> str:
     svg = svg[svg.index("<svg") :].rstrip()
     svg = re.sub(r"<metadata>.*?</metadata>\s*", "", svg, flags=re.DOTALL)
     for name in ("ink", "quiet", "mark", "curve", "paper"):
-        # Colours of the data are never these codes, see `paint`.
+        # Colours of the data are never these codes; see `paint`.
         ground = "transparent" if name == "paper" else f"var(--sm-fig-{name})"
         svg = re.sub(rf"(?<=[:\s]){LIGHT[name]}(?=[;\"])", ground, svg)
     words = alt or ". ".join(filter(None, (_ALTS.get(ax, "") for ax in figure.axes)))
@@ -174,38 +174,20 @@ def _theme() -> str:
     light, dark = (
         "".join(f"--sm-fig-{n}:{colours[n]};" for n in names) for colours in (LIGHT, DARK)
     )
-
-    def under(*hosts: str) -> str:
-        return ",".join(f"{host} .sm-figure" for host in hosts)
-
-    return (
-        f".sm-figure{{{light}}}@media(prefers-color-scheme:dark){{.sm-figure{{{dark}}}}}"
-        f"{under('[data-jp-theme-light=true]', '[data-theme=light]', '.vscode-light')}{{{light}}}"
-        f"{under('[data-jp-theme-light=false]', '[data-theme=dark]', '.vscode-dark')}{{{dark}}}"
-    )
+    return themed(".sm-figure", light, dark)
 
 
 def paint(code: str) -> str:
-    """A colour of the data, such as a recipe's; never one of the inks, which change with the page.
-
-    One that is the same code as an ink gets the code next to it, which nobody can tell from it.
-    """
+    """A colour of the data, one code off if it equals an ink, since inks change with the page."""
     if code.lower() not in _INKS:
         return code
     return f"{code[:5]}{int(code[5:], 16) ^ 1:02x}"
 
 
 def scale_of(ax: Axes, delta_e: float, low: float | None = None, high: float | None = None) -> None:
-    """A small scale of CIEDE2000 from 0 to 10, on which small ones have more room.
+    """CIEDE2000 on a small square-root scale from 0 to 10, in axes of its own (an inset).
 
-    Parameters
-    ----------
-    ax
-        Axes of its own, an inset.
-    delta_e
-        What is marked; above 10 at the end, by an arrow.
-    low, high
-        Between what it lies, where that is known.
+    Above 10 an arrow marks the end; `low` to `high` is its range.
     """
     at = np.sqrt([0, 1, 2, 5, 10])
     place = float(np.sqrt(min(delta_e, 10.0)))
@@ -227,5 +209,5 @@ def scale_of(ax: Axes, delta_e: float, low: float | None = None, high: float | N
 
 
 def plain(text: str) -> str:
-    """A text of somebody else's, such as a name, that matplotlib does not take for mathematics."""
+    """Somebody else's text, such as a name, kept from matplotlib's mathematics."""
     return text.replace("$", r"\$")

@@ -1,10 +1,10 @@
 """Tables and spectra from text files, as spreadsheets, instruments and people write them.
 
-Commas, semicolons or tabs stand between cells, and in a spectrum blanks may. Numbers have decimal
-points or, where cells are not separated by commas, decimal commas. A file is UTF-8 or UTF-16 with
-a byte order mark, UTF-8 without one, or else Windows-1252. Empty lines, empty cells at the end of
-a line and lines that start with # count for nothing, nor do upper or lower case and blanks around
-the names of columns. What could mean two things is refused with its line.
+Commas, semicolons or tabs separate cells; in spectra blanks may. Numbers have decimal points, or
+decimal commas where commas don't separate cells. A file is UTF-8 or UTF-16 with a byte order mark,
+UTF-8 without one, or else Windows-1252. Empty lines, empty cells at the end of a line and lines
+that start with # are skipped; case and blanks around names of columns are ignored. Ambiguous lines
+are refused.
 """
 
 from __future__ import annotations
@@ -39,13 +39,13 @@ _Error = TypeVar("_Error", bound=ShadematchError)
 _LARGEST_SPECTRUM: Final = 1_000_000
 _LONGEST_NAME: Final = 300
 _MARKS: Final = ("\t", ";", ",")
-"""What may stand between cells; what comes first wins, as commas may be decimal ones."""
+"""Separators of cells; the first found wins, since commas may be decimal ones."""
 _COMMA: Final = re.compile(r"(?<!\S)([-+]?[0-9]*),([0-9]+(?:[eE][-+]?[0-9]+)?)(?!\S)")
 """A number with a decimal comma."""
 _NOTE: Final = re.compile(r'[\s"]*#(?!(?:[0-9A-Fa-f]{3}){1,2}\s*(?:[",;\t]|$))')
-"""How a line begins that is a note, and no hex colour."""
+"""The beginning of a note, which is not a hex colour."""
 _LOOKED_AT: Final = 200
-"""Lines by which the mark between the cells of a spectrum is told."""
+"""Lines that decide what separates the cells of a spectrum."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Table:
-    """A header, its line, the cells of the lines below, and what stands between them."""
+    """A header and its line, the cells of the lines below, and what separates them."""
 
     line: int
     names: tuple[str, ...]
@@ -94,21 +94,10 @@ def is_number(text: str) -> bool:
 def table_text(
     path: str | os.PathLike[str], *, kind: str, largest: int, error: type[ShadematchError]
 ) -> str:
-    """The text of a file in whatever encoding spreadsheets and instruments save it.
+    """The text of a file in any encoding that spreadsheets and instruments use.
 
-    Parameters
-    ----------
-    path
-        The file.
-    kind
-        What it should be, for complaints.
-    largest
-        Bytes it may have.
-
-    Raises
-    ------
-    error
-        If it can't be read, is too large, or is not a text.
+    `kind` names it in errors. An `error` if it can't be read, has more than `largest` bytes, or is
+    not text.
     """
     raw = read_bytes(path, kind=kind, error=error, largest=largest)
     wide = raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
@@ -121,7 +110,7 @@ def table_text(
 
 
 def text_lines(text: str) -> list[str]:
-    """The lines of a text, whichever system wrote it."""
+    """The lines of a text from any system."""
     return re.split(r"\r\n|\r|\n", text)
 
 
@@ -130,17 +119,8 @@ def table_of(
 ) -> Table:
     """A table with a header line.
 
-    Parameters
-    ----------
-    text, path
-        The text, and where it came from, for complaints.
-    short
-        Whether lines may leave out cells at their end.
-
-    Raises
-    ------
-    error
-        If there is no header, or naming the line that is not a line of this table.
+    `path` is for errors; `short` lines may lack cells at their end. An `error` if there is no
+    header, or naming the line that doesn't fit.
     """
     header: tuple[str, ...] | None = None
     begun, between = 0, ","
@@ -152,10 +132,10 @@ def table_of(
             unquoted = re.sub('"[^"]*"', "", line)
             between = next((mark for mark in _MARKS if mark in unquoted), ",")
         try:
-            # One line at a time: a quote that is never closed then spoils no line but its own.
+            # Line by line, so that an unclosed quote spoils no line but its own.
             cells = [c.strip() for c in next(csv.reader([line], delimiter=between, strict=True))]
         except csv.Error as found:
-            remedy = "Look for a quote too many, a line break in a cell, or a cell too long"
+            remedy = "Look for an extra quote, a line break in a cell, or a cell too long"
             raise fault(
                 path, number, f"is not valid CSV: {found}", None, remedy, error=error
             ) from None
@@ -166,7 +146,7 @@ def table_of(
             continue
         if len(cells) > len(header) or (len(cells) < len(header) and not short):
             many = len(cells) > len(header)
-            remedy = "Give every column a cell, empty if need be"
+            remedy = "Give every column a cell, if need be an empty one"
             if many and between == ",":
                 remedy = (
                     "Put texts that hold a comma between quotes; "
@@ -189,22 +169,10 @@ def with_points(
     error: type[ShadematchError],
     between: str = "",
 ) -> list[Row]:
-    """The rows of one file with decimal commas made points.
+    """The rows of one file with decimal commas made points, in columns that are `numeric`.
 
-    Parameters
-    ----------
-    rows, path
-        The rows, and where they came from.
-    numeric
-        Which columns hold numbers, one or several with blanks between.
-    between
-        What stands between cells.
-
-    Raises
-    ------
-    error
-        If the file has decimal points too, or commas between cells: a comma in a number could
-        then mean thousands.
+    An `error` if the file has decimal points too, or commas between cells (`between`): a comma in
+    a number might then separate thousands.
     """
     cells = [(r, key, text) for r in rows for key, text in r.cells.items() if numeric(key)]
     commas = [found for found in cells if "," in found[2]]
@@ -217,7 +185,7 @@ def with_points(
         raise fault(
             path,
             row.line,
-            "a comma in a number, and between cells",
+            "commas in numbers and between cells",
             text,
             "Write it with a point, or save the file with semicolons or tabs between cells",
             error=error,
@@ -238,33 +206,17 @@ def with_points(
 
 
 def pointed(text: str) -> str:
-    """A text whose numbers have points instead of decimal commas."""
+    """A text with points for the decimal commas of its numbers."""
     return _COMMA.sub(r"\1.\2", text)
 
 
 def read_spectrum(
     path: str | os.PathLike[str], *, what: str = "a reflectance from 0 to 1"
 ) -> list[tuple[float, float, int]]:
-    """Read lines of a wavelength [nm] and a value, as the head of this room tells.
+    """Lines of a wavelength [nm] and a value: both with their line number, wavelengths rising.
 
-    A first line without any number is a header.
-
-    Parameters
-    ----------
-    path
-        A text file.
-    what
-        What the values are, in complaints.
-
-    Returns
-    -------
-    list of tuple
-        Wavelength, value and line number, wavelengths rising.
-
-    Raises
-    ------
-    SpectrumError
-        If the file can't be read, holds no measurements, or has a wrong line, which is named.
+    A first line without numbers is a header. `what` names the values in errors. A `SpectrumError`
+    if the file can't be read, has no measurements, or has a wrong line, which is named.
     """
     text = table_text(path, kind="spectrum", largest=_LARGEST_SPECTRUM, error=SpectrumError)
     lines = [
@@ -292,23 +244,11 @@ def read_spectrum(
     for row in rows:
         nm, value = (float(cell) for cell in row.cells.values())
         if not (math.isfinite(nm) and math.isfinite(value)):
-            raise fault(
-                path,
-                row.line,
-                "must be two finite numbers",
-                f"{nm}, {value}",
-                remedy,
-                error=SpectrumError,
-            )
+            problem, shown, remedy = "must be two finite numbers", f"{nm}, {value}", remedy
+            raise fault(path, row.line, problem, shown, remedy, error=SpectrumError)
         if found and nm <= found[-1][0]:
-            raise fault(
-                path,
-                row.line,
-                "wavelengths must rise",
-                nm,
-                "Sort the lines, and leave out repeats",
-                error=SpectrumError,
-            )
+            remedy = "Sort the lines, and leave out repeats"
+            raise fault(path, row.line, "wavelengths must rise", nm, remedy, error=SpectrumError)
         found.append((nm, value, row.line))
     if not found:
         raise SpectrumError("has no measurements", field="path", value=str(path), remedy=remedy)
@@ -316,7 +256,7 @@ def read_spectrum(
 
 
 def _between(lines: Sequence[str]) -> str:
-    """What stands between the two cells of most lines; blank for blanks."""
+    """What separates the two cells of most lines; a blank for blanks."""
     marks = (*_MARKS, " ")
     counts = [
         sum(

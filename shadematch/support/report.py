@@ -1,7 +1,7 @@
 """What a result says, said once: text, card and command line draw from it.
 
-A result makes one `Report` of rows, tables and swatches in `Reported.report`; nothing else in the
-library pads labels, writes HTML for cards or paints patches.
+A result makes one `Report` in `Reported.report`; nothing else pads labels, writes HTML for cards
+or paints patches.
 """
 
 from __future__ import annotations
@@ -31,34 +31,32 @@ __all__ = [
 ]
 
 _LABEL: Final = 11
-"""Letters that a column of labels is wide at least."""
+"""Least width of a column of labels."""
 _LONGEST_LABEL: Final = 22
 
 
 @dataclass(frozen=True)
 class Report:
-    """All that a result says.
+    """Everything that a result says.
 
     Attributes
     ----------
     title
-        The answer in a sentence, where one holds it.
+        The answer in a sentence, if one holds it.
     swatches
         Colours to compare; they touch.
     pictures
-        Drawings as SVG, for the card alone.
-    rows
-        What everybody wants to know.
-    details
-        What some want to know; folded away on the card.
+        Drawings as SVG, for the card only.
+    rows, details
+        What everybody wants to know; what some do, folded away on the card.
     tables
-        What it lists.
+        Lists.
     notes
         Sentences at the end.
     cautions
         Whether the cautions belong to it: to whatever may be poured.
     apart
-        How far the first two swatches are from each other.
+        The difference between the first two swatches.
     """
 
     title: str = ""
@@ -83,13 +81,7 @@ class Report:
         return replace(self, rows=(*self.rows, *rows))
 
     def text(self, width: int | None = None) -> str:
-        """Plain text, without pictures and cautions.
-
-        Parameters
-        ----------
-        width
-            Letters to a line, long lines being broken between words; None leaves them whole.
-        """
+        """Plain text without pictures and cautions, wrapped at `width`; None: not wrapped."""
         rows = (*self.rows, *self.details)
         indent = max([_LABEL, *(min(len(row.label), _LONGEST_LABEL) + 2 for row in rows)])
         lines = list(_broken(self.title, width)) if self.title else []
@@ -116,11 +108,11 @@ class Report:
 
     @property
     def legend(self) -> str:
-        """The mark of what is outside sRGB in words, where a swatch has it."""
+        """The mark of colours outside sRGB in words, if a swatch has it."""
         return "" if all(s.in_srgb for s in self.swatches) else f"{LETTERS} {OUTSIDE}"
 
     def html(self) -> str:
-        """A card; the cautions, where they belong to it, are always in sight."""
+        """A card; its cautions, if any, are always visible."""
         width = 8.5 if len(self.swatches) <= FEW else 3.8
         swatches = "".join(swatch.html(width) for swatch in self.swatches)
         colours = element("div", swatches, class_="sm-colours") if swatches else ""
@@ -133,7 +125,7 @@ class Report:
             *(table.html() for table in self.tables),
             folded("More", [_listed(self.details)]) if self.details else "",
         ]
-        # Once on a card, below where the mark first occurs.
+        # Once per card, below where the mark first occurs.
         first = next((i for i, part in enumerate(parts) if MARKED in part), None)
         if first is not None:
             legend = element("div", f"{key()} {escape(HATCHED)}", class_="sm-small sm-key")
@@ -145,11 +137,11 @@ class Report:
 
 
 class Reported(ABC):
-    """What says itself by a report: as text, and in a notebook as a card."""
+    """What reports itself: as text, and in a notebook as a card."""
 
     @abstractmethod
     def report(self) -> Report:
-        """All that it says."""
+        """Everything that it says."""
 
     def __str__(self) -> str:
         """In plain words."""
@@ -177,7 +169,7 @@ def _listed(rows: tuple[Row, ...]) -> str:
 
 
 def _broken(text: str, width: int | None, first: str = "", rest: str = "") -> Iterator[str]:
-    """Lines with a hanging indent; what was a line stays one where there is no width."""
+    """Lines with a hanging indent; without a width, lines stay whole."""
     for line in text.splitlines() or [""]:
         if width is None:
             yield first + line

@@ -1,4 +1,4 @@
-"""What a report is made of: swatches, differences, rows and tables, as text and as HTML."""
+"""The parts of a report: swatches, differences, rows and tables, as text and as HTML."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ from shadematch.support.svg import difference_scale
 __all__ = ["FEW", "Apart", "Row", "Seen", "Swatch", "Table", "lab_words", "rows_of"]
 
 FEW: Final = 4
-"""Swatches that are drawn wide, with their codes."""
+"""Up to so many swatches are drawn wide, with their codes."""
 
 
 def lab_words(lab: Iterable[float]) -> str:
-    """CIELAB in words, to a tenth."""
+    """CIELAB in words, to one decimal."""
     return f"Lab ({', '.join(f'{v:z.1f}' for v in lab)})"
 
 
 class Seen(Protocol):
-    """A colour as results tell it."""
+    """A colour as results have it."""
 
     @property
     def lab(self) -> tuple[float, float, float]:
@@ -44,12 +44,10 @@ class Swatch:
 
     Attributes
     ----------
-    hex
-        Nearest sRGB code.
+    hex, in_srgb
+        Nearest sRGB code, and whether it shows the colour without clipping.
     label
         Whose colour it is.
-    in_srgb
-        Whether the code shows the colour without clipping.
     """
 
     hex: str
@@ -58,7 +56,7 @@ class Swatch:
 
     @classmethod
     def of(cls, seen: Seen, label: str = "") -> Swatch:
-        """Of a colour."""
+        """The swatch of a colour."""
         return cls(seen.hex, label, seen.in_srgb)
 
     def __str__(self) -> str:
@@ -71,7 +69,7 @@ class Swatch:
         return "" if self.in_srgb else OUTSIDE
 
     def patch(self, width: int = 10) -> str:
-        """It on a terminal, so many letters wide; it ends in ``//`` outside sRGB."""
+        """It on a terminal, `width` characters wide; outside sRGB it ends in ``//``."""
         red, green, blue = bytes.fromhex(self.hex.removeprefix("#"))
         ground = f"\x1b[48;2;{red};{green};{blue}m"
         if self.in_srgb:
@@ -79,7 +77,7 @@ class Swatch:
         return f"{ground}{' ' * (width - len(LETTERS))}\x1b[30;47m{LETTERS}\x1b[0m"
 
     def html(self, width_em: float | None = None) -> str:
-        """It on a card: so wide and with its label below, or a chip in a line of text."""
+        """It on a card: `width_em` wide with its label below, or a chip in a line of text."""
         code = escape(self.hex, quote=True)
         mark = "" if self.in_srgb else key()
         if width_em is None:
@@ -96,14 +94,14 @@ class Swatch:
 
 @dataclass(frozen=True)
 class Apart:
-    """How far two swatches are from each other.
+    """The difference between two swatches.
 
     Attributes
     ----------
     delta_e
         CIEDE2000.
     low, high
-        Between what it lies nine times in ten, where that is known.
+        Its range in nine of ten cases, if known.
     """
 
     delta_e: float
@@ -111,28 +109,28 @@ class Apart:
     high: float | None = None
 
     def html(self) -> str:
-        """It on a card: a small scale, to lie beside the swatches."""
+        """It on a card: a small scale beside the swatches."""
         return difference_scale(self.delta_e, self.low, self.high)
 
 
 @dataclass(frozen=True)
 class Row:
-    """One thing that is said.
+    """One statement.
 
     Attributes
     ----------
     label
-        What it is; a row with the label of the one before goes on with it.
+        What it is about; a row with the label of the one before continues it.
     value
         Words or a figure; several are a list, such as doses.
     unit
         Of the figure.
     swatch
-        The colour that is spoken of.
+        The colour it is about.
     range
-        What holds nine times in ten, or as it says.
+        The range in nine of ten cases, or as it says.
     note
-        What to know of the value.
+        A remark.
     """
 
     label: str
@@ -149,13 +147,13 @@ class Row:
 
     @property
     def words(self) -> str:
-        """All but the label."""
+        """Everything but the label."""
         shown = "" if self.swatch is None else self.swatch.hex
         remark = "" if self.swatch is None else self.swatch.remark
         return self._joined(", ".join(filter(None, (self._value(", "), shown))), remark)
 
     def html(self) -> str:
-        """All but the label, as HTML; the mark in the chip says what is outside sRGB."""
+        """Everything but the label, as HTML; the mark in the chip says what is outside sRGB."""
         value = escape(self._value("\n")).replace("\n", "<br>")
         shown = "" if self.swatch is None else self.swatch.html()
         return self._joined(" ".join(filter(None, (value, shown))), "", escape)
@@ -176,16 +174,14 @@ def rows_of(label: str, values: Iterable[str]) -> tuple[Row, ...]:
 
 @dataclass(frozen=True)
 class Table:
-    """Things listed in columns.
+    """A list in columns.
 
     Attributes
     ----------
-    head
-        Names of the columns.
-    rows
-        Cells, as many as there are columns.
+    head, rows
+        Names of the columns, and cells.
     right
-        Columns of figures, which end flush.
+        Positions of columns of figures, which are flush right.
     title
         What is listed.
     """
@@ -208,7 +204,7 @@ class Table:
         ]
 
     def html(self) -> str:
-        """It on a card, folded where it has a title."""
+        """It on a card, folded away if it has a title."""
         made = [self._line("th", self.head), *(self._line("td", row) for row in self.rows)]
         head = element("thead", made[0]) if any(self.head) else ""
         table = element("table", head + element("tbody", "".join(made[1:])))

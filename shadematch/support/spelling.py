@@ -1,4 +1,4 @@
-"""What somebody may have meant by a name that is not known."""
+"""What somebody may have meant by an unknown name."""
 
 from __future__ import annotations
 
@@ -9,10 +9,7 @@ __all__ = ["did_you_mean"]
 
 
 def did_you_mean(word: object, known: Iterable[str]) -> str:
-    """A question such as ``"Did you mean gorse? "``, with a blank behind; empty if nothing is near.
-
-    Upper and lower case are alike.
-    """
+    """A question such as ``"Did you mean gorse? "``, or empty; case is ignored."""
     if not isinstance(word, str):
         return ""
     names = {name.casefold(): name for name in known}

@@ -65,6 +65,8 @@ OTHERS = {
     "Ohno": "warm LED",
 }
 LIGHTS = {**MAIN, **OTHERS}
+NARROW = ("FL11", "FL10", "LED-RGB1")
+"""Lights with narrow bands."""
 CHARTS = {0: "average", 5: "ISO"}
 SEED = 2031
 EDGE = 6.251388631170326  # chi-square with 3 degrees of freedom at 0.9

@@ -431,7 +431,7 @@ def test_a_recipe_brings_its_pour() -> None:
     recipe = sm.Recipe({"gorse": 2.0}, sm.Pour(batch_g=500))
     same = spectral().interval({"gorse": 2.0}, pour=recipe.pour)
     assert spectral().interval(recipe) == spectral().interval(recipe, pour=recipe.pour) == same
-    with pytest.raises(sm.PourError, match="pour: is given twice, and not the same"):
+    with pytest.raises(sm.PourError, match="pour: is not the recipe's own"):
         spectral().interval(recipe, pour=sm.Pour(batch_g=100))
 
 

@@ -347,7 +347,7 @@ def test_the_command_line_uses_it(tmp_path: Path, capsys: pytest.CaptureFixture[
     out = capsys.readouterr().out
     assert " g jetty" in out and " cm jetty" not in out
     assert main(["match", "#b09060", *known, "--palette", "other.json"]) != 0
-    assert "brings its own palette" in capsys.readouterr().err
+    assert "has its own palette" in capsys.readouterr().err
 
 
 # --- by mass, and by photo

@@ -140,7 +140,7 @@ def test_a_doubtful_measurement_is_not_acted_on(run: Run, tmp_path: Path) -> Non
     words = ("correct", "#d9822b", "--poured", "gorse=8", "--batch", "500", "--save", batch)
     status, out, _ = run(*words, "--measured", "30", "40", "-20")
     assert status == 0 and "does not fit this recipe" in out
-    assert "clear the doubt first" in out and "add this, measure again" not in out
+    assert "check the measurement first" in out and "add this, measure again" not in out
     assert "nothing, as long as the measurement is in doubt" in out and "best is" not in out
     told = json.loads(run(*words[:-2], "--measured", "30", "40", "-20", "--json")[1])
     assert told["doubtful"] and told["advice"] is None and told["closest"] is None

@@ -79,7 +79,7 @@ def test_what_is_wrong_is_said_by_its_option(
             ("journal", "add", "lemmon=2", "--batch", "250", "--lab", "80", "0", "50"),
             "no such paste",
         ),
-        (("journal", "pour", "lemon=2", "--recipe", "p.json"), "--recipe: brings its own doses"),
+        (("journal", "pour", "lemon=2", "--recipe", "p.json"), "--recipe: has its own doses"),
         (("journal", "pour", "lemon=2", "--field", "x"), "--field: is not a field"),
         (("journal", "measured", "1", "--lab", "50", "0", "0"), "Pour one first"),
         (("journal", "table", "--save", "p.json"), "--save: another file is there"),

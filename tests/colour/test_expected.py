@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from shadematch.colour.difference import delta_e
-from shadematch.colour.expected import differences, nine_in_ten, normal_points, root_of, within_of
+from shadematch.colour.expected import differences, nine_in_ten, normal_points, root_of
 
 GREY = np.array([50.0, 0.0, 0.0])
 # At a middle grey S_L = S_C = S_H = 1 and a' = 1.5 a*, so CIEDE2000 is there, for small
@@ -32,7 +32,6 @@ def test_centred_differences_follow_a_chi_distribution() -> None:
     assert values.mean() == pytest.approx(chi.mean(), rel=0.01)
     assert np.quantile(values, 0.5) == pytest.approx(chi.ppf(0.5), rel=0.01)
     assert nine_in_ten(values)[0] == pytest.approx(chi.ppf(0.9), rel=0.01)
-    assert within_of(GREY, small**2 * ROUND) == pytest.approx(chi.ppf(0.9), rel=0.01)
 
 
 @pytest.mark.parametrize("away", [0.05, 0.2, 0.5])
@@ -75,4 +74,3 @@ def test_roots_of_singular_covariances() -> None:
     flat = np.outer([1.0, 2.0, -1.0], [1.0, 2.0, -1.0])
     root = root_of(flat)
     assert root @ root.T == pytest.approx(flat, abs=1e-12)
-    assert within_of(GREY, np.zeros((3, 3))) == 0.0

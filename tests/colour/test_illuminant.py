@@ -127,8 +127,8 @@ GRID = tuple(range(380, 731, 10))
     [
         ("", GRID, [1.0] * 36, "needs a name"),
         ("lamp", GRID, [1.0] * 35, "one value for each"),
-        ("lamp", GRID[::-1], [1.0] * 36, "must rise"),
-        ("lamp", GRID[::3], [1.0] * 12, "must rise, by at most 20 nm"),
+        ("lamp", GRID[::-1], [1.0] * 36, "finite and rise"),
+        ("lamp", GRID[::3], [1.0] * 12, "gap of more than 20 nm"),
         ("lamp", GRID[5:], [1.0] * 31, "visible range"),
         ("lamp", GRID, [1.0] * 35 + [-0.1], "negative"),
         ("lamp", GRID, [0.0] * 36, "dark"),
@@ -166,10 +166,10 @@ def test_a_view_refuses_what_is_no_light() -> None:
 @pytest.mark.parametrize(
     ("lines", "problem"),
     [
-        (["550,1"], "one wavelength"),
+        (["550,1"], "too few wavelengths"),
         ([f"{x},0" for x in range(380, 731, 10)], "dark"),
         ([f"{x},-1" for x in range(380, 731, 10)], "negative"),
-        (["400,1", "500,1"], "20 nm"),
+        (["400,1", "700,1"], "20 nm"),
         ([], "no measurements"),
     ],
 )

@@ -62,7 +62,7 @@ def test_what_was_added_instead_is_kept(tmp_path: Path) -> None:
     ("change", "said"),
     [
         ({"version": 2}, "newer shadematch"),
-        ({"format": "shadematch soap"}, "not one that this library reads"),
+        ({"format": "shadematch soap"}, "not known to this library"),
         ({"strengths": {"gorse": -1}}, "strengths: is not known here"),  # they follow
         (
             {"recipe": {"doses": {"gorse": 1.0}, "pour": {"batch_g": 200}, "unit": "g"}},

@@ -65,8 +65,8 @@ def test_a_newer_file_and_no_file_of_ours(tmp_path: Path) -> None:
     for change, said in (
         ({("version",): 2}, "written by a newer shadematch"),
         ({("version",): True}, "unknown version"),
-        ({("format",): "shadematch soap"}, "not one that this library reads"),
-        ({("format",): ["shadematch targets"]}, "not one that this library reads"),
+        ({("format",): "shadematch soap"}, "not known to this library"),
+        ({("format",): ["shadematch targets"]}, "not known to this library"),
         ({("more",): 1}, "more: is not known here"),
     ):
         with pytest.raises(sm.FileError, match=said):

@@ -174,7 +174,7 @@ def test_on_the_sheet() -> None:
     for name, dose in shades[0].added.items():
         assert f"{dose:g} cm  {name}" in sheet
     words = " ".join(sheet.split())
-    assert f"To the 460 g that are left add {shades[2]}; stir." in words
+    assert f"To the 460 g left, add {shades[2]}; stir." in words
     assert words.count("Take 20 g out and let it set, 1 cm thick") == 2
     assert shades.sentence in words and str(m.target) in words
     other = sm.match("#d9822b", pour=POUR)

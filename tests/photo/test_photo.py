@@ -106,7 +106,7 @@ def test_wrong_regions(region: Any, tmp_path: Path) -> None:
 
 def test_fractions_that_become_pixels_are_told(tmp_path: Path) -> None:
     place = save(tmp_path / "p.png", np.full((40, 60, 3), 0.5))
-    with pytest.raises(sm.PhotoError, match="taken for pixels"):
+    with pytest.raises(sm.PhotoError, match="count as pixels"):
         sm.read_photo(place, region=(0.5, 0.5, 2, 2))
     with pytest.raises(sm.PhotoError, match="larger region"):
         sm.read_photo(place, region=(1, 1, 3, 3))
@@ -426,7 +426,7 @@ def test_warnings(tmp_path: Path) -> None:
         return " ".join(sm.read_photo(place, **options).warnings)
 
     grey = np.full((60, 120, 3), 0.5)
-    assert "tells the light" in minds(grey, region=ALL)
+    assert "shows the light" in minds(grey, region=ALL)
     assert "Only 100 pixels" in minds(grey, region=(0, 0, 10, 10))
     clipped = grey.copy()
     clipped[:30, :, 0] = 1.0
@@ -441,11 +441,11 @@ def test_warnings(tmp_path: Path) -> None:
     assert "two lights" in minds(two, region=(0, 0, 20, 20), neutral=apart)
     assert "two lights" not in minds(grey, region=(0, 0, 20, 20), neutral=apart)
     orange = grey * (1.3, 0.8, 0.3)
-    assert "not white or grey itself" in minds(
+    assert "isn't white or grey itself" in minds(
         orange, region=(60, 0, 120, 60), neutral=(0, 0, 40, 40)
     )
     lit = grey * (1.1, 1.0, 0.9)
-    assert "not white or grey itself" not in minds(
+    assert "isn't white or grey itself" not in minds(
         lit, region=(60, 0, 120, 60), neutral=(0, 0, 40, 40)
     )
     spotted = grey.copy()

@@ -90,7 +90,7 @@ def test_what_a_reference_may_be(place: Path) -> None:
         with pytest.raises(sm.PhotoError, match="not a known colour") as error:
             sm.read_photo(place, region=SOAP, reference={patch(7): wrong})
         assert error.value.remedy
-    with pytest.raises(sm.PhotoError, match="for each region"):
+    with pytest.raises(sm.PhotoError, match="colour of each region"):
         sm.read_photo(place, region=SOAP, reference=[1])  # type: ignore[arg-type]
 
 
@@ -143,7 +143,7 @@ def test_a_brown_table_is_no_neutral(place: Path) -> None:
     table = save(place.parent / "t.png", picture)
     brown = sm.read_photo(table, region=SOAP, neutral=(310, 305, 460, 345))
     paper = sm.read_photo(table, region=SOAP, neutral=ph.PAPER)
-    assert "not white or grey itself" in " ".join(brown.warnings)
+    assert "isn't white or grey itself" in " ".join(brown.warnings)
     assert "is it white paper" in " ".join(brown.warnings)
     assert brown.target.radius > 1.5 * paper.target.radius
     error = np.array(brown.target.lab) - ph.true_lab(ph.cie_samples()[30])
@@ -209,10 +209,10 @@ def test_a_jpeg_cut_off_near_its_end_is_refused(place: Path, lost: int) -> None:
 @pytest.mark.parametrize(
     ("option", "given", "problem"),
     [
-        ("--region", "2", "wrong number of numbers"),
-        ("--neutral", "2", "wrong number of numbers"),
+        ("--region", "2", "wrong count of numbers"),
+        ("--neutral", "2", "wrong count of numbers"),
         ("--neutral", "paper", "must say where"),
-        ("--neutral", "circle 0.5,0.5", "wrong number of numbers"),
+        ("--neutral", "circle 0.5,0.5", "wrong count of numbers"),
         ("--neutral", "0.6,0.1,0.9,0.5", "overlaps the region"),
         ("--neutral", "10,10,9999,20", "lies outside the photo"),
     ],
@@ -258,12 +258,12 @@ def test_steep_bands_come_nearer_where_the_pastes_are_known(tmp_path: Path) -> N
 def test_what_pastes_are_given_with(place: Path, capsys: pytest.CaptureFixture[str]) -> None:
     palette = sm.demo_palette()
     told = sm.read_photo(place, region=SOAP, neutral=patch(18), palette=palette).warnings
-    assert any("without a 24-patch chart" in text for text in told)
+    assert any("Without a 24-patch chart" in text for text in told)
     one = palette.only(palette.names[0])
     far = sm.read_photo(place, region=patch(14), chart=ph.CHART, palette=one)
     plain = sm.read_photo(place, region=patch(14), chart=ph.CHART)
     assert far.target.lab == plain.target.lab
-    assert any("No bar of the pastes given" in text for text in far.warnings)
+    assert any("No bar of the given pastes" in text for text in far.warnings)
     with pytest.raises(sm.PhotoError, match="palette: is of the wrong kind"):
         sm.read_photo(place, region=SOAP, palette="gorse")  # type: ignore[arg-type]
     options = ["--region", ",".join(map(str, SOAP)), "--chart", "find", "--of-palette"]

@@ -196,7 +196,7 @@ def test_a_recipe_brings_its_pour() -> None:
     seen = sm.predict(recipe)
     assert seen.recipe == recipe and sm.predict(recipe, pour=pour) == seen
     assert seen.lab == sm.predict(recipe.doses, pour=pour).lab
-    with pytest.raises(sm.PourError, match="given twice") as found:
+    with pytest.raises(sm.PourError, match="not the recipe's own") as found:
         sm.predict(recipe, pour=sm.Pour(batch_g=200))
     assert found.value.field == "pour"
     for wrong in (np.arange(3.0), pd.Series([1, 2]), "100 g"):

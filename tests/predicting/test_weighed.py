@@ -59,5 +59,5 @@ def test_units_do_not_mix() -> None:
     ):
         with pytest.raises(sm.PourError, match="is in cm, and the palette's doses are in g"):
             call()
-    with pytest.raises(sm.PourError, match=r"doses\.gorse: must lie between 0 and .* g .*in g"):
+    with pytest.raises(sm.PourError, match=r"doses\.gorse: must be a number from 0 to .*in g"):
         sm.predict({"gorse": -1}, palette=palette, pour=sm.Pour(batch_g=100))

@@ -36,7 +36,7 @@ def test_each_order_gets_a_page() -> None:
 def test_a_plan_brings_its_own() -> None:
     plan = sm.plan(ORDERS, STOCK)
     for field, value in (("bars", 3), ("loss", 0.1), ("view", sm.View()), ("title", "all")):
-        with pytest.raises(sm.PourError, match="brings its own") as no:
+        with pytest.raises(sm.PourError, match="has its own") as no:
             sm.batch_sheet(plan, **{field: value})  # type: ignore[arg-type]
         assert no.value.field == field
     assert sm.batch_sheet(plan.poured[0], title="mine").title == "mine"

@@ -68,6 +68,7 @@ def test_fewer_pastes() -> None:
 def test_strengths() -> None:
     palette = sm.demo_palette()
     some = palette.known_to({"dusk": 0.2}).uncertainty
+    assert palette.known_to({"Dusk": 0.2}).uncertainty == some
     assert some is not None and len(some.modes) == 1
     at = palette.index("dusk")
     assert some.absorption[0, at].tolist() == [0.2] * 36 == some.scattering[0, at].tolist()

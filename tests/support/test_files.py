@@ -151,9 +151,9 @@ def test_json_comes_back(content: dict[str, object]) -> None:
     [
         ([], "file", "must be a JSON object"),
         ({}, "format", "is missing"),
-        ({"format": "other", "version": 1}, "format", "is not one that this library reads"),
-        ({"format": "thing", "version": 1}, "format", "is not one that this library reads"),
-        ({"format": ["shadematch thing"]}, "format", "is not one that this library reads"),
+        ({"format": "other", "version": 1}, "format", "is not known to this library"),
+        ({"format": "thing", "version": 1}, "format", "is not known to this library"),
+        ({"format": ["shadematch thing"]}, "format", "is not known to this library"),
         ({"format": "shadematch thing"}, "version", "unknown version"),
         ({"format": "shadematch thing", "version": True}, "version", "unknown version"),
         ({"format": "shadematch thing", "version": "1"}, "version", "unknown version"),
