@@ -20,7 +20,7 @@ from shadematch.support.arrays import FloatArray, IntArray
 __all__ = [
     "Lone",
     "Residuals",
-    "errors_of_bar",
+    "as_fitted",
     "lone_bars",
     "residuals_of",
     "slopes_of_errors",
@@ -66,19 +66,6 @@ def residuals_of(
     return Residuals(rows, maps, seen.by_unknown, seen.by_error)
 
 
-def errors_of_bar(problem: Problem, members: IntArray) -> list[tuple[int, int]]:
-    """Errors that a bar has: (reading or -1 for the whole bar, column of the slips)."""
-    dyes = len(problem.pigments)
-    result = [(-1, d) for d in range(dyes) if problem.layers.dose_sd[members[0], d] > 0]
-    if problem.errors.thickness_share > 0:
-        result.append((-1, dyes))
-    if problem.errors.gain > 0:
-        result += [(int(i), dyes + 1) for i in members]
-    if problem.errors.tilt > 0:
-        result += [(int(i), dyes + 2) for i in members]
-    return result
-
-
 def slopes_of_errors(slots: list[tuple[int, int]], i: int, by_error: FloatArray) -> FloatArray:
     """Slopes of reading i by the errors of its bar, shape (slots, 36)."""
     out = np.zeros((len(slots), _W))
@@ -89,13 +76,24 @@ def slopes_of_errors(slots: list[tuple[int, int]], i: int, by_error: FloatArray)
 
 
 class Lone(NamedTuple):
-    """Each bar as it was fitted, and as the others predict it; see `fit.Fit`."""
+    """Each bar as the others predict it; see `fit.Fit`."""
 
-    chi2: FloatArray
     lone: FloatArray
     spread: FloatArray
-    values: FloatArray
     alone: tuple[tuple[FloatArray, FloatArray], ...]
+
+
+def as_fitted(problem: Problem, at: Residuals, slips: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Misfit of each bar, of its residuals and its errors, and the number of its values."""
+    misfit, values = np.zeros((2, len(problem.members)))
+    for bar, (members, slots) in enumerate(zip(problem.members, problem.slots, strict=True)):
+        misfit[bar] = sum(at.rows[i] @ at.rows[i] for i in members)
+        misfit[bar] += sum(slips[members[0] if k < 0 else k, c] ** 2 for k, c in slots)
+        # Of a spectrum, weights of 0 stand where nothing was measured.
+        values[bar] = sum(
+            np.count_nonzero(m) if m.ndim == 1 else len(m) for m in (at.maps[i] for i in members)
+        )
+    return misfit, values
 
 
 def lone_bars(problem: Problem, at: Residuals, slips: FloatArray, covariance: FloatArray) -> Lone:
@@ -108,28 +106,23 @@ def lone_bars(problem: Problem, at: Residuals, slips: FloatArray, covariance: Fl
     covariance
         Of the spectra, shape (36 K, 36 K).
     """
-    bars = int(problem.bars.max()) + 1
-    chi2, lone, spread, values = (np.zeros(bars) for _ in range(4))
+    lone, spread = np.zeros((2, len(problem.members)))
     alone = []
-    for bar in range(bars):
-        members = np.flatnonzero(problem.bars == bar)
-        slots = errors_of_bar(problem, members)
+    for bar, (members, slots) in enumerate(zip(problem.members, problem.slots, strict=True)):
         r, jac, loc = _stacked(problem, at, members, slots)
         now = np.array([slips[members[0] if k < 0 else k, c] for k, c in slots])
         r = r - loc @ now  # what would be seen had there been no slip
         sigma = np.eye(r.size) + loc @ loc.T
         taught = jac @ covariance @ jac.T
         weight = float(problem.weights[members[0]])
-        chi2[bar] = float(r @ np.linalg.solve(sigma, r))
         # Taking the bar out of the fit: its own share of what is known is given back.
         without = sigma - weight * taught + 1e-9 * np.eye(r.size)
         lone[bar] = float(r @ np.linalg.solve(without, r))
         # The covariance with which the others predict it is sigma @ inv(without) @ sigma.
         spread[bar] = float(2 * np.linalg.slogdet(sigma)[1] - np.linalg.slogdet(without)[1])
-        values[bar] = r.size
         back = np.linalg.solve(without, np.column_stack([r, sigma]))
         alone.append((sigma @ back[:, 0], sigma @ back[:, 1:]))
-    return Lone(chi2, lone, spread, values, tuple(alone))
+    return Lone(lone, spread, tuple(alone))
 
 
 def _stacked(

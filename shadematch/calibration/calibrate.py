@@ -21,14 +21,20 @@ from shadematch.calibration.films import (
     missed,
     touching,
 )
-from shadematch.calibration.fit import fit
+from shadematch.calibration.fit import Fit, fit
 from shadematch.calibration.forward import Errors, backing_key, backing_level
 from shadematch.calibration.identify import check_after, check_before
-from shadematch.calibration.intervals import with_misfit
+from shadematch.calibration.intervals import with_lots, with_misfit
 from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.residual import WRONG
 from shadematch.calibration.result import Calibration
-from shadematch.calibration.robust import MARGIN, choose_scattering, settle, with_instrument
+from shadematch.calibration.robust import (
+    MARGIN,
+    Learn,
+    choose_scattering,
+    settle,
+    with_instrument,
+)
 from shadematch.calibration.spectra import Unknown, unknown
 from shadematch.calibration.test_pour import TestPour, check_thickness
 from shadematch.errors import PourError, UnknownNameError
@@ -41,12 +47,13 @@ __all__ = ["calibrate"]
 
 
 _ERRORS: Final = {
-    "cm": Errors(dose=0.2, gain=0.01, tilt=0.01),
-    "g": Errors(dose=0.05, dose_share=0.005, gain=0.01, tilt=0.01),
+    "cm": Errors(dose=0.2, base_share=0.1, gain=0.01, tilt=0.01),
+    "g": Errors(dose=0.05, dose_share=0.005, base_share=0.1, gain=0.01, tilt=0.01),
     "part": FILM_ERRORS,
 }
 """A ruler read to 2 mm; a kitchen scale; films (common practice, no source). Gain and tilt take up
-what the model misses of a reading at large; without them bends and crowding would."""
+what the model misses of a reading at large; without them bends and crowding would. How large
+they are, and how much base differs from bar to bar, is learnt."""
 
 
 _HIDING: Final = 2000.0
@@ -212,13 +219,18 @@ def calibrate(
         way = found_way() if rough else way
     opaque, seen = way == "opaque", _seen(read, way)
     weights = np.ones(len(pours))
-    learn = films and not rough and dose_error is None
+    learn: Learn = "none"
+    if films and not rough and dose_error is None:
+        learn = "all"
+    elif not films and unit in UNITS:
+        learn = "soap"
     instrument: tuple[Unknown, ...] = ()
+    near: Fit | None = None
     if scattering == "auto" and not films:  # else what it does would be taken for scattering
         first = problem_of(seen, every)
-        seems = with_instrument(fit(first, prior_of(first.unknowns), brief=True))
-        instrument = seems.problem.unknowns[len(first.unknowns) :]
-    chosen, begin, near = every, None, None
+        near = with_instrument(fit(first, prior_of(first.unknowns), brief=True))
+        instrument = near.problem.unknowns[len(first.unknowns) :]
+    chosen, begin = every, None
     for _ in range(2):
 
         def problem_with(scatter: frozenset[str], trust: FloatArray = weights) -> Problem:
@@ -226,9 +238,11 @@ def calibrate(
             return replace(plain, unknowns=(*plain.unknowns, *instrument))
 
         if scattering == "auto" and not rough:
-            chosen, near = choose_scattering(names, problem_with, names, progress, begin=begin)
+            chosen, near = choose_scattering(
+                names, problem_with, names, progress, near=near, begin=begin
+            )
             begin = chosen
-        found = settle(problem_with(chosen), near=near, learn_bench=learn, rough=rough)
+        found = settle(problem_with(chosen), near=near, learn=learn, rough=rough)
         if progress is not None:
             progress(f"fitted {len(pours)} readings")
         # A wrong pour may have looked like scattering, and its loads are none: ask again without.
@@ -239,7 +253,7 @@ def calibrate(
     crowded = crowding_of(seen, scattering_ones) if films and not rough else None
     if crowded is not None:
         problem = problem_of(seen, chosen, opaque, crowded, found.problem.weights)
-        other = settle(problem, learn_bench=learn)
+        other = settle(problem, learn=learn)
         if other.evidence > found.evidence + MARGIN:
             found = other
     check_after(found)
@@ -255,7 +269,7 @@ def calibrate(
         films=films,
         contact=way if way in ("dry", "wet") else None,
         like=like,
-        _fit=with_cameras(with_misfit(found), cameras),
+        _fit=with_lots(with_cameras(with_misfit(found), cameras)),
     )
 
 

@@ -18,7 +18,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from shadematch.calibration.bars import errors_of_bar, residuals_of, slopes_of_errors
+from shadematch.calibration.bars import residuals_of, slopes_of_errors
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.problem import readings_of
 from shadematch.calibration.test_pour import TestPour
@@ -155,8 +155,7 @@ def _pull(found: Fit, camera: Camera) -> FloatArray:
     spectra = p.look(found.theta, found.slips).spectrum
     total = np.zeros((found.theta.size, 3, _W))
     for bar in np.unique(p.bars[camera.pours]):
-        members = np.flatnonzero(p.bars == bar)
-        slots = errors_of_bar(p, members)
+        members, slots = p.members[bar], p.slots[bar]
         slopes, local, seen = [], [], []
         for i in members:
             if p.pours[i].spectrum is not None:

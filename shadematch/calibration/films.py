@@ -27,6 +27,7 @@ from shadematch.colour.difference import delta_e
 __all__ = [
     "FILM_ERRORS",
     "MOST_WRONG",
+    "MOST_WRONG_OF_SOAP",
     "ROUGH_ERRORS",
     "ROUGH_NOISE",
     "Kind",
@@ -43,9 +44,12 @@ _ENOUGH: Final = 3.0
 FILM_ERRORS: Final = Errors(dose=0.0, dose_share=0.01, thickness_share=0.02)
 """Shares weighed in a laboratory, and films drawn there (common practice, no source); where there
 are enough films, only where it begins."""
-MOST_WRONG: Final = (10.0, 5.0, 3.0)
-"""Times as wrong as stated that doses, thickness and gain may be found to be. Where the model
-misses something, a gain without limit takes it up, and all predictions drift to one side."""
+MOST_WRONG: Final = (10.0, 5.0, 0.0, 3.0)
+"""Times as wrong as stated that doses, thickness, base and gain may be found to be; 0 for what is
+not learnt. Where the model misses something, a gain without limit takes it up, and all predictions
+drift to one side."""
+MOST_WRONG_OF_SOAP: Final = (0.0, 0.0, 5.0, 1.0)
+"""The same of soap: what strays farther than level and tilt are stated is the model's fault."""
 ROUGH_ERRORS: Final = Errors(dose=0.0, dose_share=0.1, thickness_share=0.05, gain=0.02, tilt=0.02)
 """Of rough films: what an amount does in company, how films are drawn, and how they are read."""
 ROUGH_NOISE: Final = Noise(share=0.0, even=0.01)

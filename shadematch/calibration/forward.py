@@ -11,7 +11,7 @@ from shadematch.calibration.faces import at_faces, over_black
 from shadematch.calibration.spectra import Unknown
 from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response, lab_from_response
 from shadematch.colour.standards import WAVELENGTHS_NM
-from shadematch.optics.layer import Surroundings, backing_slope, reflectance
+from shadematch.optics.layer import Surroundings, radiance_factor, reflectance_slopes
 from shadematch.studio.bend import (
     LEAST_BEND,
     TENTH,
@@ -25,6 +25,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import BoolArray, FloatArray
 
 __all__ = [
+    "BESIDE",
     "Errors",
     "Layers",
     "Seen",
@@ -39,6 +40,8 @@ __all__ = [
 
 _W: Final = WAVELENGTHS_NM.size
 _ACROSS: Final = np.linspace(-1.0, 1.0, WAVELENGTHS_NM.size)
+BESIDE: Final = 4
+"""Errors of a bar beside those of its doses: thickness, base, gain, tilt."""
 _STEEPEST: Final = 0.5
 """Largest relative error that is believed of a dose [standard deviation]."""
 
@@ -54,6 +57,8 @@ class Errors(NamedTuple):
         Of each dose, as a share of it.
     thickness_share
         Of the thickness, as a share of it.
+    base_share
+        Of what clear base absorbs, from bar to bar, in natural log units: lots differ, and yellow.
     gain
         Of all radiance factors of a reading together, as a share: lamp, white tile, and what
         the model gets wrong at all wavelengths alike.
@@ -64,15 +69,17 @@ class Errors(NamedTuple):
     dose: float = 0.2
     dose_share: float = 0.0
     thickness_share: float = 0.005
+    base_share: float = 0.0
     gain: float = 0.003
     tilt: float = 0.0
 
-    def scaled(self, dose: float, thickness: float, gain: float) -> Errors:
-        """The same with doses, thickness, and gain and tilt wrong by so many times as much."""
+    def scaled(self, dose: float, thickness: float, base: float, gain: float) -> Errors:
+        """The same with doses, thickness, base, and level and tilt so many times as wrong."""
         return self._replace(
             dose=self.dose * dose,
             dose_share=self.dose_share * dose,
             thickness_share=self.thickness_share * thickness,
+            base_share=self.base_share * base,
             gain=self.gain * gain,
             tilt=self.tilt * gain,
         )
@@ -118,8 +125,8 @@ class Seen(NamedTuple):
     by_unknown
         Derivative by each unknown at the same wavelength, shape (n, K, 36).
     by_error
-        Derivative by standardised errors: doses (D), thickness, gain, tilt; shape
-        (n, D + 3, 36).
+        Derivative by standardised errors: doses (D), thickness, base, gain, tilt; shape
+        (n, D + BESIDE, 36).
     """
 
     spectrum: FloatArray
@@ -229,8 +236,8 @@ def look(
     unknowns, pigments, layers, errors
         What theta stands for, and the layers.
     slips
-        Standardised errors of doses, thickness, gain and tilt, shape (n, D + 3); none by
-        default.
+        Standardised errors of doses, thickness, base, gain and tilt, shape (n, D + BESIDE);
+        none by default.
 
     Returns
     -------
@@ -240,10 +247,10 @@ def look(
     """
     count, dyes = layers.loads.shape
     if slips is None:
-        slips = np.zeros((count, dyes + 3))
+        slips = np.zeros((count, dyes + BESIDE))
     loads = layers.loads * np.exp(layers.dose_sd * slips[:, :dyes])
     thickness = layers.thickness * np.exp(errors.thickness_share * slips[:, dyes])
-    level, lean = errors.gain * slips[:, dyes + 1], errors.tilt * slips[:, dyes + 2]
+    level, lean = errors.gain * slips[:, dyes + 2], errors.tilt * slips[:, dyes + 3]
     gain = np.exp(level[:, None] + lean[:, None] * _ACROSS)
     place = {name: i for i, name in enumerate(pigments)}
 
@@ -258,6 +265,8 @@ def look(
             share[:, k] = acting[:, place[u.of]]
         elif u.kind == "white scattering":
             share[:, k] = white_share(layers.base[:, k], crowding)
+        elif u.of_clear:
+            share[:, k] *= np.exp(errors.base_share * slips[:, dyes + 1])
     u_depth = (share * absorbs) @ coefficient * thickness[:, None]
     v_depth = (share * scatters) @ coefficient * thickness[:, None]
     crowds = _crowding(unknowns)
@@ -274,16 +283,13 @@ def look(
     backing[shifted] = 1.0 / (1.0 + (1.0 - clipped) / clipped * np.exp(-shift))
 
     spectrum = np.empty((count, _W))
-    by_u, by_v, by_backing = np.empty_like(spectrum), np.empty_like(spectrum), None
-    by_backing = np.zeros_like(spectrum)
+    by_u, by_v, by_backing = (np.empty_like(spectrum) for _ in range(3))
     for mode in set(layers.mode):
         rows = np.array([m == mode for m in layers.mode])
         around = Surroundings(mode, backing[rows])  # type: ignore[arg-type]
-        spectrum[rows], by_u[rows], by_v[rows] = reflectance(
+        spectrum[rows], by_u[rows], by_v[rows], by_backing[rows] = reflectance_slopes(
             u_depth[rows], v_depth[rows], 1.0, around
         )
-        if shifted.size and mode != "through":
-            by_backing[rows] = backing_slope(u_depth[rows], v_depth[rows], 1.0, around)
 
     by_unknown = np.zeros((count, theta.shape[0], _W))
     through: BoolArray = np.array([m == "through" for m in layers.mode])[:, None]
@@ -316,7 +322,7 @@ def look(
         by_unknown[:, by] = -full * by_unknown[:, at]
     by_shift = by_backing[shifted] * backing[shifted] * (1.0 - backing[shifted]) * gain[shifted]
     by_unknown[shifted] += layers.backing_by[shifted][:, :, None] * by_shift[:, None, :]
-    by_error = np.zeros((count, dyes + 3, _W))
+    by_error = np.zeros((count, dyes + BESIDE, _W))
     # What a share more of a paste does, and a little more of its bend, as shares of what it does.
     there = np.maximum(acting, 1e-300)
     by_share = loads * effective_slope(loads, bend) / there
@@ -328,6 +334,8 @@ def look(
             by_error[:, d] += (layers.dose_sd * by_share)[:, d, None] * by_unknown[:, k]
             if (own := own_of.get((u.of, "paste bend"))) is not None:
                 by_unknown[:, own] += by_bend[:, d, None] * by_unknown[:, k]
+        elif u.of_clear:
+            by_error[:, dyes + 1] = errors.base_share * by_unknown[:, k]
         elif u.kind == "white scattering" and ("white", "white crowding") in own_of:
             lies = -(layers.base[:, k, None] - TENTH)
             by_unknown[:, own_of["white", "white crowding"]] += lies * by_unknown[:, k]
@@ -338,8 +346,8 @@ def look(
     by_thickness = by_thickness + by_u * u_depth + by_v * v_depth
     by_error[:, dyes] = errors.thickness_share * gain * by_thickness
     spectrum = spectrum * gain
-    by_error[:, dyes + 1] = errors.gain * spectrum
-    by_error[:, dyes + 2] = errors.tilt * _ACROSS * spectrum
+    by_error[:, dyes + 2] = errors.gain * spectrum
+    by_error[:, dyes + 3] = errors.tilt * _ACROSS * spectrum
     for k, u in enumerate(unknowns):
         if u.what == "offset":
             spectrum = spectrum + theta[k] * ~through
@@ -418,9 +426,10 @@ def look_through(
         stated = np.clip(layers.backing[0], 1e-4, 1 - 1e-4)
         backing = 1.0 / (1.0 + (1.0 - stated) / stated * np.exp(-shift))
     around = Surroundings(layers.mode[0], backing)  # type: ignore[arg-type]
-    spectrum = reflectance(u, v, 1.0, around)[0]
+    spectrum = radiance_factor(u, v, 1.0, around)
     if (edge := drawn.get(("edge", "edge loss"))) is not None and layers.mode[0] != "through":
-        black = over_black(u, v, [layers.mode[0]] * len(u))[0]
+        nothing = Surroundings(layers.mode[0], np.zeros(_W))  # type: ignore[arg-type]
+        black = radiance_factor(u, v, 1.0, nothing)
         loss = np.maximum(edge, 0.0) * layers.thickness[0]
         spectrum = black + np.exp(-loss) * (spectrum - black)
     for k, unknown in enumerate(unknowns):

@@ -22,7 +22,7 @@ from shadematch.studio.view import View
 from shadematch.support.arrays import FloatArray
 from shadematch.support.report import Report, Reported, Row, Swatch
 
-__all__ = ["Interval", "interval_of", "sources_of", "with_misfit"]
+__all__ = ["Interval", "interval_of", "sources_of", "with_lots", "with_misfit"]
 
 _SHARED: Final = 0.5
 """Part of the covariance of photos that all photos of a session share (estimate)."""
@@ -158,6 +158,7 @@ def sources_of(
     slopes = (by[:, None, :] * seen.by_unknown[0][None]).reshape(3, -1)
     errors = by @ seen.by_error[0].T
     dyes = len(p.pigments)
+    bench = [dyes, dyes + 2]
     by_spectrum, by_lab = p.scale
     kinds, photos = [], []
     for pour_ in p.pours:
@@ -188,7 +189,7 @@ def sources_of(
         {
             "spectra": slopes @ found.covariance @ slopes.T,
             "dosing": errors[:, :dyes] @ errors[:, :dyes].T,
-            "bench": errors[:, dyes : dyes + 2] @ errors[:, dyes : dyes + 2].T,
+            "bench": errors[:, bench] @ errors[:, bench].T,
             "model": shared + np.eye(3) * p.noise.model_lab**2,
             "reading": np.mean(kinds, axis=0),
         },
@@ -255,6 +256,16 @@ def with_misfit(found: Fit) -> Fit:
     )
     noise = p.noise._replace(model_lab=float(np.sqrt(np.exp(best.x))))
     return replace(found, problem=replace(p, noise=noise))
+
+
+def with_lots(found: Fit) -> Fit:
+    """The same fit, less sure of clear base: the next bar's is of another lot than those poured."""
+    covariance, n = found.covariance.copy(), found.theta.shape[1]
+    for k, u in enumerate(found.problem.unknowns):
+        if u.of_clear:
+            rows = slice(k * n, (k + 1) * n)
+            covariance[rows, rows] += found.problem.errors.base_share**2
+    return replace(found, covariance=covariance)
 
 
 def _spread_of(

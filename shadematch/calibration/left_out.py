@@ -43,7 +43,7 @@ def left_out(found: Fit) -> list[LeftOut]:
     readings, result = readings_of(p), []
     for bar, (residual, covariance) in enumerate(found.alone):
         start = 0
-        for i in np.flatnonzero(p.bars == bar):
+        for i in p.members[bar]:
             pour, whiten = p.pours[i], readings[i].whiten
             if pour.spectrum is None:
                 by, size = np.linalg.inv(whiten), 3

@@ -14,7 +14,6 @@ import numpy as np
 
 from shadematch.calibration.bars import (
     Residuals,
-    errors_of_bar,
     residuals_of,
     slopes_of_errors,
 )
@@ -69,15 +68,13 @@ class Normal(NamedTuple):
 def normal_equations(
     problem: Problem, readings: list[Reading], theta: FloatArray, slips: FloatArray
 ) -> Normal:
-    """Normal equations at some spectra, shape (K, 36), and errors, shape (n, D + 3)."""
+    """Normal equations at some spectra, shape (K, 36), and errors, shape (n, D + BESIDE)."""
     at = residuals_of(problem, readings, theta, slips)
     gradient, matrix = _of_spectra(problem, at)
     cost = float(sum(w * (r @ r) for w, r in zip(problem.weights, at.rows, strict=True)))
     errors, columns = [], []
     log_det = 0.0
-    for bar in range(int(problem.bars.max()) + 1):
-        members = np.flatnonzero(problem.bars == bar)
-        slots = errors_of_bar(problem, members)
+    for members, slots in zip(problem.members, problem.slots, strict=True):
         if not slots:
             continue
         places = np.array([[members[0] if r < 0 else r, c] for r, c in slots])
@@ -164,7 +161,6 @@ def moved(
         delta = -np.linalg.solve(C, g + B.T @ step / max(share, 1e-12)) * share
         result[places[:, 0], places[:, 1]] += delta
     dyes = len(problem.pigments)
-    for bar in range(int(problem.bars.max()) + 1):  # shared by all readings of the bar
-        members = np.flatnonzero(problem.bars == bar)
-        result[members, : dyes + 1] = result[members[0], : dyes + 1]
+    for members in problem.members:  # shared by all readings of the bar
+        result[members, : dyes + 2] = result[members[0], : dyes + 2]
     return np.clip(result, -30.0, 30.0)

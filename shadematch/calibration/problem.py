@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
@@ -135,10 +136,28 @@ class Problem:
             slips=slips,
         )
 
-    @property
-    def spectral(self) -> FloatArray:
-        """1 where a pour was measured as a spectrum, shape (n,)."""
-        return np.array([p.spectrum is not None for p in self.pours], dtype=float)
+    @functools.cached_property
+    def members(self) -> tuple[IntArray, ...]:
+        """Readings of each bar."""
+        return tuple(np.flatnonzero(self.bars == bar) for bar in range(int(self.bars.max()) + 1))
+
+    @functools.cached_property
+    def slots(self) -> tuple[list[tuple[int, int]], ...]:
+        """Errors that each bar has: (reading or -1 for the whole bar, column of the slips)."""
+        dyes = len(self.pigments)
+        result = []
+        for members in self.members:
+            slots = [(-1, d) for d in range(dyes) if self.layers.dose_sd[members[0], d] > 0]
+            if self.errors.thickness_share > 0:
+                slots.append((-1, dyes))
+            if self.errors.base_share > 0 and self.pours[members[0]].pour.white < 1:
+                slots.append((-1, dyes + 1))
+            if self.errors.gain > 0:
+                slots += [(int(i), dyes + 2) for i in members]
+            if self.errors.tilt > 0:
+                slots += [(int(i), dyes + 3) for i in members]
+            result.append(slots)
+        return tuple(result)
 
 
 class Reading(NamedTuple):

@@ -52,8 +52,7 @@ def residuals_by_bar(found: Fit) -> tuple[Residual, ...]:
     ratio = found.lone / found.values
     usual = max(float(np.median(ratio)), 1e-9)
     result = []
-    for bar in range(int(problem.bars.max()) + 1):
-        members = np.flatnonzero(problem.bars == bar)
+    for bar, members in enumerate(problem.members):
         result.append(
             Residual(
                 name=problem.pours[members[0]].name,

@@ -72,14 +72,6 @@ class Calibration(Reported):
         return self._fit.problem.pigments
 
     @property
-    def _largest_loads(self) -> dict[str, float]:
-        """Of each pigment the largest load that was poured, in the unit per 100 g of base."""
-        return {
-            name: max((p.loads[name] for p in self.pours if name in p.doses), default=1.0)
-            for name in self.pigments
-        }
-
-    @property
     def scattering(self) -> tuple[str, ...]:
         """Names of the pigments that scatter."""
         return tuple(u.of for u in self._fit.problem.unknowns if u.kind == "pigment scattering")
@@ -91,7 +83,10 @@ class Calibration(Reported):
 
     @property
     def covariance(self) -> FloatArray:
-        """Covariance of the logs of all spectra of `spectra`, in their order, 36 rows each."""
+        """Covariance of the logs of all spectra of `spectra`, in their order, 36 rows each.
+
+        Of clear base that of the next lot: how much lots differ is counted.
+        """
         return self._fit.covariance
 
     @property

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
-from shadematch.calibration.films import MOST_WRONG
+from shadematch.calibration.films import MOST_WRONG, MOST_WRONG_OF_SOAP
 from shadematch.calibration.fit import Fit, fit
 from shadematch.calibration.forward import Errors
 from shadematch.calibration.identify import shared_scale
@@ -16,7 +16,7 @@ from shadematch.calibration.problem import Problem, prior_of
 from shadematch.calibration.spectra import SLIGHT, Unknown, unknown
 from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
-from shadematch.support.arrays import FloatArray
+from shadematch.support.arrays import FloatArray, IntArray
 
 __all__ = ["MARGIN", "SUSPICIOUS", "choose_scattering", "needed", "settle", "with_instrument"]
 
@@ -38,8 +38,13 @@ _HARMLESS_IF_ROUGH: Final = 10.0
 """The same of rough films, which stray by that now and then."""
 _FIRM: Final = 5.0
 """Weight of the errors of the bench that are believed beforehand, in errors."""
+_LOOSE: Final = 1.0
+"""The same of soap."""
 _LIKELIER: Final = 1.0
 """Gain of log evidence that gloss, or light lost at the edge, must bring."""
+Learn = Literal["none", "soap", "all"]
+"""Which errors of the bench are learnt: of soap those of base, level and tilt; or of doses,
+thicknesses and level."""
 MARGIN: Final = 6.0
 """Gain of log evidence that a pigment's scattering, or a colourant's crowding, must bring."""
 
@@ -57,9 +62,7 @@ def _scale(found: Fit) -> float:
 def _by_bar(found: Fit) -> FloatArray:
     """Weight of each bar."""
     problem = found.problem
-    result = np.ones(int(problem.bars.max()) + 1)
-    result[problem.bars] = problem.weights
-    return result
+    return problem.weights[[members[0] for members in problem.members]]
 
 
 def _strangeness(whole: Fit, without: Fit, bar: int) -> float:
@@ -86,54 +89,50 @@ def _distance(without: Fit, bar: int) -> float:
     slips[p.bars == bar] = 0.0
     seen = p.look(without.theta, slips).spectrum
     far = []
-    for i in np.flatnonzero(p.bars == bar):
+    for i in p.members[bar]:
         view = p.pours[i].observation
         lab = xyz_to_lab(view.weights @ np.maximum(seen[i], 0.0), view.white)
         far.append(float(delta_e(lab, np.array(p.pours[i].lab_seen))))
     return max(far)
 
 
-def _bench(found: Fit, errors: Errors) -> Errors:
-    """Errors of doses, thickness and gain as large as the readings show them to be.
+def _bench(found: Fit, errors: Errors, learn: Learn) -> Errors:
+    """Errors of the bench as large as the readings show them to be.
 
     Each round sets the sum of the squared slips against the number of slips that the readings
     tell (D. MacKay, Neural Computation 4 (1992) 415, eq. 4.9).
     """
     p = found.problem
     dyes = len(p.pigments)
-    first = np.array([np.flatnonzero(p.bars == bar)[0] for bar in range(int(p.bars.max()) + 1)])
+    if learn == "none":
+        return errors
+    first = np.array([members[0] for members in p.members])
     first = first[p.weights[first] > 0.5]
-    told = 1.0 - found.slip_variance
-    factors = []
     every = np.flatnonzero(p.weights > 0.5)
-    for most, (rows, columns, stated, now) in zip(
-        MOST_WRONG,
-        (
-            (
-                first,
-                slice(0, dyes),
-                errors.dose + errors.dose_share,
-                p.errors.dose + p.errors.dose_share,
-            ),
-            (first, slice(dyes, dyes + 1), errors.thickness_share, p.errors.thickness_share),
-            (every, slice(dyes + 1, dyes + 2), errors.gain, p.errors.gain),
-        ),
-        strict=True,
-    ):
-        if stated == 0:
-            factors.append(1.0)
-            continue
-        ratio = now / stated
-        squares = float((found.slips[rows, columns] ** 2).sum()) * ratio**2
-        told_of = float(told[rows, columns].sum())
-        factors.append(float(np.clip(np.sqrt((_FIRM + squares) / (_FIRM + told_of)), 0.1, most)))
-    return errors.scaled(*factors)
+    told = 1.0 - found.slip_variance
+
+    def times(rows: IntArray, columns: slice, stated: float, now: float, most: float) -> float:
+        if stated == 0 or most == 0:
+            return 1.0
+        squares = float((found.slips[rows, columns] ** 2).sum()) * (now / stated) ** 2
+        ratio = (firm + squares) / (firm + float(told[rows, columns].sum()))
+        return float(np.clip(np.sqrt(ratio), 0.1, most))
+
+    firm, most = (_FIRM, MOST_WRONG) if learn == "all" else (_LOOSE, MOST_WRONG_OF_SOAP)
+    doses, now = errors.dose + errors.dose_share, p.errors.dose + p.errors.dose_share
+    end = dyes + 1
+    return errors.scaled(
+        times(first, slice(0, dyes), doses, now, most[0]),
+        times(first, slice(dyes, end), errors.thickness_share, p.errors.thickness_share, most[1]),
+        times(first, slice(end, end + 1), errors.base_share, p.errors.base_share, most[2]),
+        times(every, slice(end + 1, end + 3), errors.gain, p.errors.gain, most[3]),
+    )
 
 
 def settle(
-    problem: Problem, *, near: Fit | None = None, learn_bench: bool = False, rough: bool = False
+    problem: Problem, *, near: Fit | None = None, learn: Learn = "none", rough: bool = False
 ) -> Fit:
-    """Fit, name wrong pours, and learn the noise; with `learn_bench` also how well was dosed.
+    """Fit, name wrong pours, and learn the noise, and of the bench what is to be learnt.
 
     It begins at what was found before, `near`, if there is such; else it is asked as well whether
     light is lost at edges, or gloss read along.
@@ -142,7 +141,7 @@ def settle(
     it is the one whose absence lets the rest agree best. Bars that are `needed` stay.
     """
 
-    def run(p: Problem, near: Fit | None, *, brief: bool = False) -> Fit:
+    def run(p: Problem, near: Fit | None = None, *, brief: bool = False) -> Fit:
         return fit(
             p,
             prior_of(p.unknowns),
@@ -151,10 +150,11 @@ def settle(
             brief=brief,
         )
 
+    if near is None:
+        near = with_instrument(run(problem, brief=True))
+        problem = near.problem
     found = run(problem, near)
-    found = with_instrument(found) if near is None else found
-    bars = int(problem.bars.max()) + 1
-    for _ in range(max(1, bars // 4)):
+    for _ in range(max(1, len(problem.members) // 4)):
         ratio = np.where(_by_bar(found) > 0.5, found.lone / found.values, 0.0)
         worst = np.argsort(ratio)[::-1][:3]
         # One wrong bar makes the others look strange, so the usual misfit says nothing yet.
@@ -175,21 +175,21 @@ def settle(
         if _distance(best, bar) <= (_HARMLESS_IF_ROUGH if rough else _HARMLESS):
             break
         found = best
-    least = 1.0 if rough else 0.1 if learn_bench else 0.3
-    for _ in range(4 if learn_bench else 2):
+    least = 1.0 if rough else 0.1 if learn == "all" else 0.3
+    for _ in range(4):
         scale = float(np.clip(_scale(found), least, 30.0))
-        errors = _bench(found, problem.errors) if learn_bench else problem.errors
+        errors = _bench(found, problem.errors, learn)
         before = (found.problem.scale[0], *found.problem.errors)
-        if learn_bench and np.allclose(before, (scale, *errors), rtol=0.03):
+        if np.allclose(before, (scale, *errors), rtol=0.03):
             break
-        found = run(replace(found.problem, scale=(scale, scale), errors=errors), found)
-    return _as_large_as_told(_as_large_as_told(found, "crowding"), "bend")
+        found = run(replace(found.problem, scale=(scale, scale), errors=errors), found, brief=True)
+    return _again(_as_large_as_told(_as_large_as_told(found, "crowding"), "bend"))
 
 
 def with_instrument(found: Fit) -> Fit:
     """The fit with light that is lost at the edge, or gloss that is read along, if more probable.
 
-    Clear base over white and over black tells the one, all that is dark the other.
+    In brief. Clear base over white and over black tells the one, all that is dark the other.
     """
     kinds = {u.kind for u in found.problem.unknowns}
     reflected = any(not p.view.through for p in found.problem.pours)
@@ -210,7 +210,7 @@ def with_instrument(found: Fit) -> Fit:
         )
         # Light is lost at the edge, and not won; of gloss there is more than none.
         if other.theta[-1].mean() > 0 and other.evidence > found.evidence + _LIKELIER:
-            found = _again(other)
+            found = other
     return found
 
 
@@ -238,7 +238,7 @@ def _as_large_as_told(found: Fit, what: str) -> Fit:
         slips=found.slips,
         brief=True,
     )
-    return found if other.evidence <= found.evidence else _again(other)
+    return found if other.evidence <= found.evidence else other
 
 
 def needed(problem: Problem) -> frozenset[int]:
@@ -264,6 +264,7 @@ def choose_scattering(
     allowed: Sequence[str],
     progress: Callable[[str], None] | None = None,
     *,
+    near: Fit | None = None,
     begin: frozenset[str] | None = None,
 ) -> tuple[frozenset[str], Fit]:
     """Which pigments scatter, by the evidence of the readings.
@@ -275,15 +276,16 @@ def choose_scattering(
     """
     fits: dict[frozenset[str], Fit] = {}
 
-    def evidence(scattering: frozenset[str], near: frozenset[str] | None) -> float:
+    def evidence(scattering: frozenset[str], beside: frozenset[str] | None) -> float:
         if scattering not in fits:
             problem = problem_with(scattering)
             if scale > 1.0:
                 problem = replace(problem, scale=(scale, scale))
-            start = _carried(fits[near], problem.unknowns) if near is not None else None
-            slips = fits[near].slips if near is not None else None
+            known = near if beside is None else fits[beside]
+            start = _carried(known, problem.unknowns) if known is not None else None
+            slips = known.slips if known is not None else None
             fits[scattering] = fit(
-                problem, prior_of(problem.unknowns), start=start, slips=slips, brief=brief
+                problem, prior_of(problem.unknowns), start=start, slips=slips, brief=True
             )
             if progress is not None:
                 names = ", ".join(sorted(scattering)) or "none"
@@ -292,9 +294,9 @@ def choose_scattering(
 
     none, every = frozenset[str](), frozenset(allowed)
     first = every if begin is None else begin
-    scale, brief = 1.0, False
+    scale = 1.0
     evidence(first, None)
-    scale, brief = _scale(fits[first]), True  # noisy readings ask for more evidence
+    scale = _scale(fits[first])  # noisy readings ask for more evidence
     if scale > 1.0:
         fits.clear()
     evidence(first, None)

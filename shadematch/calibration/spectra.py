@@ -158,6 +158,11 @@ class Unknown(NamedTuple):
         return self.kind in ("paste bend", "white crowding", "edge loss")
 
     @property
+    def of_clear(self) -> bool:
+        """Whether it is what clear base absorbs."""
+        return self.kind in ("clear absorption", "other absorption")
+
+    @property
     def of_base(self) -> bool:
         """Whether it is of clear or white base; a colourant may be called the same."""
         return self.kind.split(" ")[0] in ("clear", "other", "white")

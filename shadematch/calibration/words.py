@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from shadematch.calibration.films import FILM_ERRORS, MOST_WRONG, ROUGH_ERRORS
+from shadematch.calibration.films import FILM_ERRORS, MOST_WRONG, MOST_WRONG_OF_SOAP, ROUGH_ERRORS
 from shadematch.calibration.fit import Fit
 from shadematch.calibration.left_out import LeftOut
 from shadematch.calibration.problem import Noise
@@ -21,6 +21,8 @@ __all__ = ["bends_in_words", "held_out_in_words", "mixtures_in_words", "warnings
 
 _SURE: Final = 3.0
 """Standard deviations from which on a bend or crowding is spoken of."""
+_DIFFERS: Final = 0.25
+"""How much base may differ from bar to bar before that is spoken of."""
 _MIXTURES: Final = 3
 """Bars of several pastes that a test of the ranges takes."""
 _STRANGE: Final = 1.5
@@ -88,6 +90,11 @@ def bends_in_words(found: Fit, unit: str) -> tuple[str, ...]:
                 f"white base by itself scatters about {100 * abs(1 - left):.0f} % "
                 f"(±{90 * sd * left:.0f}) {word} than a tenth of it promises; this is reckoned with"
             )
+    if (base := found.problem.errors.base_share) > _DIFFERS:
+        said.append(
+            f"clear base absorbs about {100 * base:.0f} % more or less from bar to bar; this is "
+            "reckoned with. Pour from one lot, melted alike, to know more"
+        )
     for u, theta in zip(found.problem.unknowns, found.theta, strict=True):
         if u.kind == "gloss offset":
             said.append(
@@ -141,9 +148,12 @@ def _at_limits(found: Fit) -> list[str]:
         }.get(u.kind, "surfaces seem to reflect as none does")
         said.append(what)
     soap = any(u.of_base for u in p.unknowns)
+    most_of_base = 0.1 * MOST_WRONG_OF_SOAP[2]
+    if soap and p.errors.base_share >= most_of_base * (1 - 1e-6):
+        said.append(f"clear base would have to differ by {most_of_base:.0%} or more among bars")
     names = ("dose_share", "thickness_share", "gain")
     words = ("amounts", "thicknesses", "levels of readings")
-    for name, word, times in zip(names, words, MOST_WRONG, strict=True):
+    for name, word, times in zip(names, words, [m for m in MOST_WRONG if m], strict=True):
         most = times * getattr(FILM_ERRORS, name)
         if not soap and p.errors != ROUGH_ERRORS and getattr(p.errors, name) >= most * (1 - 1e-6):
             said.append(f"{word} would have to be off by {most:.0%} or more")

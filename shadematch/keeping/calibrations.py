@@ -17,7 +17,8 @@ from pydantic import AfterValidator, Field, TypeAdapter
 
 from shadematch.calibration.camera import as_seen, cameras_of, with_cameras
 from shadematch.calibration.fit import at_optimum
-from shadematch.calibration.forward import Errors
+from shadematch.calibration.forward import BESIDE, Errors
+from shadematch.calibration.intervals import with_lots
 from shadematch.calibration.problem import Noise, Problem, prior_of
 from shadematch.calibration.result import Calibration
 from shadematch.calibration.spectra import BELIEFS, Unknown
@@ -184,7 +185,7 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
         weights=np.array(file.weights),
         scale=file.scale,
     )
-    fit = with_cameras(at_optimum(problem, prior, np.array(file.found), slips), cameras)
+    fit = with_lots(with_cameras(at_optimum(problem, prior, np.array(file.found), slips), cameras))
     if not all(np.all(np.isfinite(v)) for v in (fit.theta, fit.covariance)):
         raise FileError(
             "holds no possible spectra",
@@ -197,7 +198,7 @@ def calibration_of(content: dict[str, Any]) -> Calibration:
 
 
 def _slips(file: _CalibrationEntry) -> FloatArray:
-    count, columns = len(file.pours), len(file.pigments) + 3
+    count, columns = len(file.pours), len(file.pigments) + BESIDE
     if len(file.weights) != count or len(file.slips) != count:
         raise FileError(
             "needs one entry for each test pour",

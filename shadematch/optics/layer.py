@@ -28,9 +28,9 @@ __all__ = [
     "CONVEXITY",
     "Layer",
     "Surroundings",
-    "backing_slope",
     "radiance_factor",
     "reflectance",
+    "reflectance_slopes",
     "seen",
 ]
 
@@ -130,6 +130,19 @@ def reflectance(
     R, dR_dmu_a, dR_dmu_s
         Shapes (..., w); slopes per 1/cm. Against the light, R is a transmittance.
     """
+    return reflectance_slopes(mu_a, mu_s_reduced, thickness_cm, around)[:3]
+
+
+def reflectance_slopes(
+    mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What `reflectance` returns, and the derivative by the reflectance of the backing.
+
+    Parameters
+    ----------
+    mu_a, mu_s_reduced, thickness_cm, around
+        As for `reflectance`.
+    """
     u0, v0 = np.broadcast_arrays(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
     u, v, scale = to_table_range(u0, v0)
     x, y = u_axis(u), v_axis(v)
@@ -148,10 +161,15 @@ def reflectance(
         np.where(capped_v, -u / np.maximum(v0, 1e-300) * du, np.where(capped_u, scale * dv, dv))
         for du, dv in zip(along_u, along_v, strict=True)
     ]
+    by_backing = np.zeros_like(u)
+    if around.mode != "through":
+        _, down, up, back = parts
+        by_backing = np.asarray(down * up / (1.0 - around.backing * back) ** 2)
     return (
         seen(parts, around),
         _seen_slope(parts, by_u, around) * thickness_cm,
         _seen_slope(parts, by_v, around) * thickness_cm,
+        by_backing,
     )
 
 
@@ -162,17 +180,6 @@ def radiance_factor(
     u, v = np.broadcast_arrays(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
     u, v, _ = to_table_range(u, v)
     return seen(_values(u_axis(u), v_axis(v), _NAMES[around.mode]), around)
-
-
-def backing_slope(
-    mu_a: FloatArray, mu_s_reduced: FloatArray, thickness_cm: float, around: Surroundings
-) -> FloatArray:
-    """Derivative of `reflectance` by the reflectance of the backing, shape (..., w)."""
-    u, v, _ = to_table_range(mu_a * thickness_cm, mu_s_reduced * thickness_cm)
-    if around.mode == "through":
-        return np.zeros_like(u)
-    _, down, up, back = _values(u_axis(u), v_axis(v), _NAMES[around.mode])
-    return np.asarray(down * up / (1.0 - around.backing * back) ** 2)
 
 
 def _bernstein_floor(powers: tuple[FloatArray, ...]) -> FloatArray:

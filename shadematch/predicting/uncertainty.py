@@ -20,7 +20,7 @@ from shadematch.colour.colorimetry import LAB_FROM_RESPONSE, cube_root_response,
 from shadematch.colour.expected import differences, half_and_nine_in_ten, normal_points, root_of
 from shadematch.colour.illuminant import Light
 from shadematch.colour.standards import observation
-from shadematch.optics.layer import Layer, Surroundings, backing_slope, reflectance
+from shadematch.optics.layer import Layer, Surroundings, reflectance_slopes
 from shadematch.predicting.prediction import model_for
 from shadematch.predicting.readings import Dosed, paste_made, told_apart
 from shadematch.studio.bend import (
@@ -303,11 +303,10 @@ class Uncertainty:
             if self._backing_layers is not None:
                 by_backing = _central(self._backing_layers, mu_a)
             return R, by_a, by_s, by_backing
-        R, by_a, by_s = reflectance(mu_a, mu_s, thickness, around)
+        R, by_a, by_s, by_backing = reflectance_slopes(mu_a, mu_s, thickness, around)
         if not self.backing.any():
             return R, by_a, by_s, None
-        by_logit = around.backing * (1.0 - around.backing)
-        return R, by_a, by_s, backing_slope(mu_a, mu_s, thickness, around) * by_logit
+        return R, by_a, by_s, by_backing * (around.backing * (1.0 - around.backing))
 
     def _readings(self, amounts: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Loads, and their changes and the white fraction's by a standard deviation of r readings.

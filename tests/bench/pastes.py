@@ -1,6 +1,6 @@
 """Calibration where pastes are not as the model has them: ``python -m tests.bench.pastes``.
 
-``python -m tests.bench.pastes [--seeds 3] [--unseen 200] [world ...]``
+``python -m tests.bench.pastes [--seeds 3] [--unseen 200] [--results FILE] [world ...]``
 
 In each invented world the 15 bars of `tests.invented.campaign` (five pastes, 500 g each) and one
 mixture of two pastes in white base, 18 readings in all, are poured with a dosing error of 2 mm and
@@ -9,9 +9,9 @@ to 4 cm thick, clear, blends and white). Layers are computed by iadpython (`test
 with the library's index and asymmetry, 1.5 and 0.6; where the world is named so, with 1.46 and 0.5,
 or by discrete ordinates with other constants. On top of that comes what each name says. Printed:
 CIEDE2000 between prediction and truth (mean, 95th percentile); the share of fresh pours, made with
-dosing error and measured with the same noise, that fall into the 90 % region; the largest bend,
-white's crowding; CIEDE2000 to the target of the closest recipe at 1 kg where some recipe meets the
-target; worlds in which the calibration warns; seconds of one processor.
+dosing error and measured with the same noise, that fall into the 90 % region; the mean of each
+world; the largest bend, white's crowding; CIEDE2000 to the target of the closest recipe at 1 kg
+where some recipe meets the target; worlds in which the calibration warns; seconds of one processor.
 """
 
 from __future__ import annotations
@@ -22,10 +22,14 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
+import itertools
+import json
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -142,14 +146,17 @@ WORLDS: dict[str, dict[str, object]] = {
 }
 
 
-@dataclass(frozen=True)
-class Tried:
-    """What came of one world and seed."""
+class Tried(NamedTuple):
+    """What came of one world and seed, as it stands in the file of results."""
 
-    errors: FloatArray
+    world: str
+    seed: int
+    errors: list[float]
     inside: list[bool]
+    bend: float
+    crowding: float
     regret: list[float]
-    found: Calibration
+    warnings: list[str]
     seconds: float
 
 
@@ -176,7 +183,17 @@ def try_world(name: str, seed: int, unseen: int) -> Tried:
         (read,) = truth.bar(doses, pour, rng)
         a, b, c = worlds.lab_of(read).tolist()
         inside.append(interval.contains((a, b, c)))
-    return Tried(np.array(errors), inside, _regret(truth, found, rng), found, seconds)
+    return Tried(
+        world=name,
+        seed=seed,
+        errors=errors,
+        inside=inside,
+        bend=max(p.bend for p in found.palette.pigments),
+        crowding=found.palette.white.crowding if found.palette.white else 0.0,
+        regret=_regret(truth, found, rng),
+        warnings=list(found.warnings),
+        seconds=seconds,
+    )
 
 
 def _regret(truth: Real, found: Calibration, rng: np.random.Generator) -> list[float]:
@@ -195,31 +212,60 @@ def _regret(truth: Real, found: Calibration, rng: np.random.Generator) -> list[f
     return values
 
 
+def table(results: Sequence[Tried]) -> str:
+    """A row a world, and how warnings go with errors."""
+    rows = [
+        "| world | mean | 95th | 90 % holds | mean of each | largest bend | crowding | 1 kg | "
+        "warned | seconds |",
+        "|" + " --- |" * 10,
+    ]
+    for name in dict.fromkeys(t.world for t in results):
+        tried = [t for t in results if t.world == name]
+        far, holds, regret = (
+            np.concatenate([part(t) for t in tried])
+            for part in (lambda t: t.errors, lambda t: t.inside, lambda t: t.regret)
+        )
+        rows.append(
+            f"| {name} | {far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {holds.mean():.1%} | "
+            f"{', '.join(f'{np.mean(t.errors):.2f}' for t in tried)} | "
+            f"{np.mean([t.bend for t in tried]):.3f} | "
+            f"{np.mean([t.crowding for t in tried]):.2f} | {regret.mean():.2f} | "
+            f"{sum(bool(t.warnings) for t in tried)} of {len(tried)} | "
+            f"{np.mean([t.seconds for t in tried]):.1f} |"
+        )
+    for words, kept in (
+        ("above 1", lambda t: np.mean(t.errors) > 1.0),
+        ("below 0.5", lambda t: np.mean(t.errors) < 0.5),
+    ):
+        those = [t for t in results if kept(t)]
+        warned = sum(bool(t.warnings) for t in those)
+        rows.append(f"Warned in {warned} of {len(those)} worlds with a mean {words}.")
+    return "\n".join(rows)
+
+
 def main() -> int:
-    """Print a table."""
+    """Try what the file of results does not hold yet, and print a table of all it holds."""
     parser = argparse.ArgumentParser(description="Calibration of real pastes, in invented worlds.")
     parser.add_argument("worlds", nargs="*", default=[], help="by default all")
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--unseen", type=int, default=200)
+    parser.add_argument("--results", type=Path, help="kept from run to run, a line each")
+    parser.add_argument("--seconds", type=float, default=np.inf, help="begin none after so long")
     args = parser.parse_args()
-    print(
-        "| world | mean | 95th | 90 % holds | largest bend | crowding | 1 kg | warned | seconds |"
-    )
-    print("|" + " --- |" * 9)
-    for name in args.worlds or WORLDS:
-        tried = [try_world(name, seed, args.unseen) for seed in range(args.seeds)]
-        far = np.concatenate([t.errors for t in tried])
-        holds = np.mean(np.concatenate([t.inside for t in tried]))
-        bends = [max(p.bend for p in t.found.palette.pigments) for t in tried]
-        crowds = [t.found.palette.white.crowding for t in tried]
-        warned = sum(bool(t.found.warnings) for t in tried)
-        print(
-            f"| {name} | {far.mean():.2f} | {np.quantile(far, 0.95):.2f} | {holds:.1%} | "
-            f"{np.mean(bends):.3f} | {np.mean(crowds):.2f} | "
-            f"{np.mean([t.regret for t in tried]):.2f} | {warned} of {len(tried)} | "
-            f"{np.mean([t.seconds for t in tried]):.1f} |",
-            flush=True,
-        )
+    results, end = [], time.monotonic() + args.seconds
+    if args.results is not None and args.results.exists():
+        lines = args.results.read_text(encoding="utf-8").splitlines()
+        results = [Tried(**json.loads(line)) for line in lines]
+    there = {(t.world, t.seed) for t in results}
+    for seed, name in itertools.product(range(args.seeds), args.worlds or WORLDS):
+        if (name, seed) in there or time.monotonic() > end:
+            continue
+        results.append(try_world(name, seed, args.unseen))
+        if args.results is not None:
+            with args.results.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(results[-1]._asdict()) + "\n")
+    order = list(WORLDS)
+    print(table(sorted(results, key=lambda t: (order.index(t.world), t.seed))))
     return 0
 
 

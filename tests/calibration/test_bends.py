@@ -66,9 +66,9 @@ def test_derivatives_of_a_reading_against_differences() -> None:
         ({"A": 9.0}, sm.Pour(batch_g=250), sm.View(backing="black")),
         ({}, sm.Pour(batch_g=250, white=1.0), sm.View()),
     ]
-    errors = Errors(dose=0.3, gain=0.01, tilt=0.02)
+    errors = Errors(dose=0.3, base_share=0.2, gain=0.01, tilt=0.02)
     layers = layers_of(cases, unknowns, ("A", "B"), errors)
-    slips = rng.normal(0, 1, (3, 5))
+    slips = rng.normal(0, 1, (3, 6))
 
     def seen(theta: np.ndarray, slips: np.ndarray) -> np.ndarray:
         return look(theta, unknowns, ("A", "B"), layers, errors, slips).spectrum
@@ -79,7 +79,7 @@ def test_derivatives_of_a_reading_against_differences() -> None:
         step[k] = h
         slope = (seen(theta + step, slips) - seen(theta - step, slips)) / (2 * h)
         assert found.by_unknown[:, k] == pytest.approx(slope, rel=1e-3, abs=2e-5), unknowns[k]
-    for column in range(5):
+    for column in range(6):
         step = np.zeros_like(slips)
         step[:, column] = h
         slope = (seen(theta, slips + step) - seen(theta, slips - step)) / (2 * h)

@@ -87,7 +87,7 @@ def test_slopes_are_those_of_finite_differences() -> None:
         unknown("white/air", "backing"),
         unknown("surface", "offset"),
     )
-    errors = Errors(tilt=0.01)
+    errors = Errors(base_share=0.2, tilt=0.01)
     cases = [
         ({"a": 2.0, "b": 5.0}, sm.Pour(batch_g=400, white=0.2, thickness_cm=0.7), v) for v in views
     ]
@@ -96,7 +96,7 @@ def test_slopes_are_those_of_finite_differences() -> None:
         (len(unknowns), NM.size)
     )
     theta[-1] *= 0.01
-    slips = rng.standard_normal((3, 5))
+    slips = rng.standard_normal((3, 6))
     seen = look(theta, unknowns, ("a", "b"), layers, errors, slips)
     step = 1e-5
     for k in range(len(unknowns)):
@@ -107,7 +107,7 @@ def test_slopes_are_those_of_finite_differences() -> None:
             look(t, unknowns, ("a", "b"), layers, errors, slips).spectrum for t in (up, down)
         )
         np.testing.assert_allclose(seen.by_unknown[:, k], (high - low) / (2 * step), atol=2e-8)
-    for c in range(5):
+    for c in range(6):
         up, down = slips.copy(), slips.copy()
         up[:, c] += step
         down[:, c] -= step
@@ -140,7 +140,7 @@ def test_eliminated_errors_give_the_full_solution() -> None:
     problem = Problem(pours, unknowns, ("gorse",), Errors(), Noise(), np.full(len(pours), 0.7))
     prior = prior_of(unknowns)
     readings = readings_of(problem)
-    slips = np.zeros((len(pours), 4))
+    slips = np.zeros((len(pours), 5))
     rows, maps, by_unknown, by_error = residuals_of(problem, readings, prior.mean, slips)
     bars = int(problem.bars.max()) + 1
     size = prior.mean.size
@@ -154,7 +154,7 @@ def test_eliminated_errors_give_the_full_solution() -> None:
         for j, (bar, c) in enumerate(columns):
             if bar == problem.bars[i]:
                 jacobian[:, size + j] = whiten @ by_error[i, c]
-        jacobian[:, size + len(columns) + i] = whiten @ by_error[i, 2]
+        jacobian[:, size + len(columns) + i] = whiten @ by_error[i, 3]
         blocks.append(np.sqrt(0.7) * jacobian)
         residuals.append(np.sqrt(0.7) * rows[i])
     full, left = np.concatenate(blocks), np.concatenate(residuals)

@@ -111,8 +111,8 @@ def test_slopes_of_faces_are_those_of_finite_differences() -> None:
         down[k] -= 1e-5
         high, low = (look(t, unknowns, ("a",), layers, errors).spectrum for t in (up, down))
         np.testing.assert_allclose(seen.by_unknown[:, k], (high - low) / 2e-5, atol=2e-8)
-    for c in range(4):  # slips of dose, thickness, gain and tilt
-        slips = np.zeros((2, 4))
+    for c in range(5):  # slips of dose, thickness, base, gain and tilt
+        slips = np.zeros((2, 5))
         slips[:, c] = 1e-5
         high, low = (
             look(theta, unknowns, ("a",), layers, errors, s).spectrum for s in (slips, -slips)
