@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from docutils.utils.math import latex2mathml
 import shadematch
 
 HERE = Path(__file__).parent
+_LONGEST_WHOLE = 24
 ROOT = HERE.parent
 
 # Notebooks live at the top of the project; the generator only reads what lies below this file.
@@ -100,6 +102,30 @@ def _skip(*told: Any) -> bool | None:
     return True if told[2] == "model_config" else None
 
 
+def _code_word(found: re.Match[str]) -> str:
+    """A short word of code in one piece; a long one breaks where a reader would break it."""
+    word = found[1]
+    if len(unescape(word)) <= _LONGEST_WHOLE:
+        return f'<span class="pre whole">{word}</span>'
+    parted = re.sub(r"([.(=/,])(?=[A-Za-z])", r"\1<wbr>", word)
+    return f'<span class="pre">{parted}</span>'
+
+
+def _command(found: re.Match[str]) -> str:
+    """A block of commands whose options stay in one piece."""
+    return re.sub(r"(?<=[\s>])[\w./=]*-[\w./=-]*", r'<span class="whole">\g<0></span>', found[0])
+
+
+def _wrapped(*told: Any) -> None:
+    """Browsers break lines after any hyphen, which parts the two of an option."""
+    context = told[3]
+    if "body" in context:
+        body = re.sub(r'<span class="pre">([^<]*)</span>', _code_word, context["body"])
+        context["body"] = re.sub(
+            r'<div class="highlight-sh .*?</pre>', _command, body, flags=re.DOTALL
+        )
+
+
 def setup(app: Any) -> None:
     """What Sphinx calls."""
     app.add_html_math_renderer("mathml", (_inline_formula, None), (_block_formula, None))
@@ -107,3 +133,4 @@ def setup(app: Any) -> None:
     app.connect("autodoc-process-docstring", _property, priority=100)
     app.connect("autodoc-process-signature", _signature)
     app.connect("autodoc-skip-member", _skip)
+    app.connect("html-page-context", _wrapped)

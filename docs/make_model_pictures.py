@@ -114,7 +114,7 @@ def draw_mixing():
             WAVELENGTHS_NM, found.reflectance, style, color=paint(found.hex), lw=3.6, label=label
         )
     ax.set(xlabel="wavelength [nm]", ylabel="light that comes back", xlim=(400, 700), ylim=(0, 1))
-    ax.legend(frameon=False, loc="upper left")
+    ax.legend(frameon=False, loc="lower left", bbox_to_anchor=(0, 1), ncols=3, handlelength=4)
     save(figure, "model-mixing", "Reflectance of two pastes and of their mixture by wavelength")
     mean = sm.Target.from_lab(tuple(np.mean([yellow.lab, blue.lab], axis=0)))
     return [("gorse", yellow), ("dusk", blue), ("both", both), ("half way", mean)]

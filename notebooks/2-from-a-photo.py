@@ -1,5 +1,5 @@
 # %% [markdown]
-# # From a photo
+# # Match a photo
 #
 # A customer sends a photo of a bar, taken under a warm lamp with a 24-patch chart beside it. Which
 # colour is the bar, and which recipe comes close? The photo and its scene are **invented**
@@ -39,13 +39,14 @@ photo.show();
 
 # %%
 bar = (0.70, 0.15, 0.95, 0.60)
-paper = sm.read_photo(PHOTOS / "lamp.jpg", region=bar, neutral=(0.08, 0.78, 0.55, 0.95))
+white = (0.08, 0.78, 0.55, 0.95)
+paper = sm.read_photo(PHOTOS / "lamp.jpg", region=bar, neutral=white)
 orange = sm.Target.from_lab((62.7, 35.8, 56.5), illuminant="D50")
 red = sm.Target.from_lab((42.4, 51.1, 28.6), illuminant="D50")
 bars = sm.read_photo(
     PHOTOS / "lamp.jpg",
     region=bar,
-    neutral=(0.08, 0.78, 0.55, 0.95),
+    neutral=white,
     reference={(0.08, 0.26, 0.12, 0.30): orange, (0.28, 0.42, 0.32, 0.46): red},
 )
 from IPython.display import display

@@ -1,5 +1,5 @@
 # %% [markdown]
-# # Which colours can be made
+# # What my pastes can make
 #
 # Before you promise a colour: can these pastes make it at all, in which base and how thick? If
 # not, what comes nearest?
@@ -47,8 +47,13 @@ plots.draw_slice(gamut.slice(lightness=60, step=5));
 # Thickness and white base move that line:
 
 # %%
-others = {"1 cm, clear": gamut, "3 cm, clear": gamut.at(thickness_cm=3.0), "1 cm, 10 % white": gamut.at(white=0.1)}
-plots.draw_outlines([g.slice(lightness=60, step=5) for g in others.values()], list(others));
+others = {
+    "1 cm, clear": gamut,
+    "3 cm, clear": gamut.at(thickness_cm=3.0),
+    "1 cm, 10 % white": gamut.at(white=0.1),
+}
+slices = [g.slice(lightness=60, step=5) for g in others.values()]
+plots.draw_outlines(slices, list(others));
 
 # %% [markdown]
 # ## Whole centimetres

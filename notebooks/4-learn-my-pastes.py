@@ -1,5 +1,5 @@
 # %% [markdown]
-# # Learn my own pastes
+# # A journal, bar by bar
 #
 # A journal learns your pastes and bases from finished bars: one bar of each paste to begin with,
 # then whatever you pour anyway. The bars here are **invented** (`data/make_finished_bars.py`):
@@ -20,7 +20,8 @@ from shadematch import plots
 DATA = Path(mkdtemp())
 sm.copy_samples(DATA)
 bars = sm.read_test_pours(DATA / "finished-bars.csv")
-journal = sm.Journal(DATA / "journal.jsonl", pigments=["gorse", "rosehip", "jetty", "dusk", "kelp"])
+names = ["gorse", "rosehip", "jetty", "dusk", "kelp"]
+journal = sm.Journal(DATA / "journal.jsonl", pigments=names)
 journal.next()
 
 # %% [markdown]
@@ -45,17 +46,20 @@ match = sm.match("#d9822b", palette=journal.palette, pour=sm.Pour(batch_g=500))
 match
 
 # %%
-plots.draw_spread(sm.spread(match.recipe, palette=journal.palette, target=match.target));
+spread = sm.spread(match.recipe, palette=journal.palette, target=match.target)
+plots.draw_spread(spread);
 
 # %% [markdown]
 # ## Ten ordinary bars later
 #
-# The same recipe, predicted anew: the cloud is smaller.
+# The same recipe, predicted again with what was learned. The cloud is much smaller: compare the
+# axes.
 
 # %%
 for bar in bars[5:]:
     journal.add(bar.doses, bar.lab, pour=bar.pour)
-plots.draw_spread(sm.spread(match.recipe, palette=journal.palette, target=match.target));
+spread = sm.spread(match.recipe, palette=journal.palette, target=match.target)
+plots.draw_spread(spread);
 
 # %% [markdown]
 # The journal's report says what it knows about each paste:
@@ -66,7 +70,7 @@ journal
 # %% [markdown]
 # ## A bar that does not fit
 #
-# This bar was poured from the wrong tube. The journal sets it aside and says what may have
+# This bar was poured from the wrong tube. The journal puts it aside and says what may have
 # happened.
 
 # %%
@@ -87,7 +91,8 @@ journal.void(lesson, why="kelp, not rosehip")
 
 # %%
 number = journal.pour(match, fields={"base lot": "A7"})
-print(f"batch {number}; left in the tubes:", {name: f"{left:.0f} cm" for name, left in journal.left.items()})
+left = {name: f"{cm:.0f} cm" for name, cm in journal.left.items()}
+print(f"batch {number}; left in the tubes: {left}")
 
 # %% [markdown]
 # ## The next recipe
@@ -95,4 +100,5 @@ print(f"batch {number}; left in the tubes:", {name: f"{left:.0f} cm" for name, l
 # With all that was learned, the same orange again:
 
 # %%
-plots.draw_match(sm.match("#d9822b", palette=journal.palette, pour=sm.Pour(batch_g=500)));
+again = sm.match("#d9822b", palette=journal.palette, pour=sm.Pour(batch_g=500))
+plots.draw_match(again);

@@ -51,7 +51,8 @@ plots.draw_spread(sm.spread(match.recipe, target="#d9822b"));
 
 # %%
 lab = match.predicted.lab
-off = sm.correct(match.recipe, (lab[0] - 4, lab[1] + 3, lab[2] - 3), "#d9822b", pot_g=800)
+measured = (lab[0] - 4, lab[1] + 3, lab[2] - 3)
+off = sm.correct(match.recipe, measured, "#d9822b", pot_g=800)
 plots.draw_correction(off);
 
 # %% [markdown]
@@ -60,4 +61,5 @@ plots.draw_correction(off);
 # The same shade is wanted in a thinner bar:
 
 # %%
-plots.draw_same_look(sm.same_look(match, to_pour=sm.Pour(batch_g=1000, thickness_cm=0.8)));
+thin = sm.Pour(batch_g=1000, thickness_cm=0.8)
+plots.draw_same_look(sm.same_look(match, to_pour=thin));

@@ -18,7 +18,15 @@ from shadematch.colour.colorimetry import xyz_to_lab
 from shadematch.colour.difference import delta_e
 from shadematch.support.arrays import FloatArray, IntArray
 
-__all__ = ["MARGIN", "SUSPICIOUS", "choose_scattering", "needed", "settle", "with_instrument"]
+__all__ = [
+    "MARGIN",
+    "SUSPICIOUS",
+    "Learn",
+    "choose_scattering",
+    "needed",
+    "settle",
+    "with_instrument",
+]
 
 _BELIEVED: Final = 10.0
 """Weight of the noise that is believed beforehand, in measured values."""

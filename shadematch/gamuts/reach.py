@@ -305,13 +305,13 @@ class Gamut(Reported):
         lab = self._doses.cloud.lab
         hues = np.degrees(np.arctan2(lab[:, 2], lab[:, 1])) % 360.0
         chroma = np.hypot(lab[:, 1], lab[:, 2])
-        shown = {int(np.argmin(lab[:, 0])): "darkest"}
+        shown = {int(np.argmin(lab[:, 0])): "dark"}
         for start in range(0, 360, 60):
             sector = (hues >= start) & (hues < start + 60)
             if sector.any():
                 most = int(np.argmax(np.where(sector, chroma, -1.0)))
                 shown.setdefault(most, f"hue {hues[most]:.0f}°")
-        shown[int(np.argmax(lab[:, 0]))] = "lightest"
+        shown[int(np.argmax(lab[:, 0]))] = "light"
         rgb, true = self.colours(lab[list(shown)])
         return tuple(
             Swatch(srgb_to_hex(code), label, bool(inside))

@@ -76,7 +76,7 @@ def read_photo(
         Corrects the camera too.
     reference
         Other surfaces of known colour, by region: Lab under D65, a `Target`, a hex code, or a
-        result of `predict` or `load`, such as finished, measured bars. Those most like the wanted
+        result of `predict` or `read`, such as finished, measured bars. Those most like the wanted
         colour help most. Neutral and chart may be given too.
     shading
         Another photo from the same stand, all of plain paper: shows how the light falls.
@@ -96,8 +96,7 @@ def read_photo(
         If the file is not a sound photo of these kinds, a region lies outside or can't be used,
         or the neutral, chart or reference makes no sense.
     MissingExtraError
-        If a library that reads it is missing (``pip install "shadematch[photos]"``), or the one
-        that finds a chart (``pip install "shadematch[chart]"``).
+        If a library that reads it (extra ``photos``) or finds a chart (extra ``chart``) is missing.
     """
     picture = open_photo(path)
     regions = as_regions(region)

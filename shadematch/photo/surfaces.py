@@ -339,7 +339,7 @@ def _reference_lab(colour: object) -> tuple[FloatArray, FloatArray]:
             "is not a known colour",
             field="reference",
             value=str(found.value)[:80],
-            remedy="Give Lab under D65, a Target, a hex code, or a result of predict or load",
+            remedy="Give Lab under D65, a Target, a hex code, or a result of predict or read",
         ) from None
     known = _MEASURED**2 * np.eye(3) if target.covariance is None else np.array(target.covariance)
     return target.lab_in(View()), known
